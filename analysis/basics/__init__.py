@@ -1,0 +1,35 @@
+"""What every room shares: errors, the result base class, and the one formatter of numbers.
+
+In: plain values and tables. Out: the same values as a result that shows well, or as text.
+Knows nothing of sport, statistics or files; imports no other room.
+"""
+
+from .errors import KitError, check_choice, did_you_mean
+from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, left_out_table
+from .words import (
+    format_ci,
+    format_df,
+    format_number,
+    format_p,
+    format_percent,
+    join_words,
+    plural,
+)
+
+__all__ = [
+    "ESTIMATE_COLUMNS",
+    "LEFT_OUT_COLUMNS",
+    "KitError",
+    "NotYet",
+    "Result",
+    "check_choice",
+    "did_you_mean",
+    "format_ci",
+    "format_df",
+    "format_number",
+    "format_p",
+    "format_percent",
+    "join_words",
+    "left_out_table",
+    "plural",
+]

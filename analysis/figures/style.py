@@ -1,0 +1,107 @@
+"""The look of every figure: sizes, colours, markers, and alt text. Figures import from here and from results only."""
+
+from __future__ import annotations
+
+WIDTH_MM = {"single": 85.0, "double": 170.0}
+"""Widths of a journal column and of a page."""
+
+INK = "#1b1b1b"
+QUIET = "#8a8a8a"
+FAINT = "#d9d9d9"
+MAIN = "#2a4d69"
+SECOND = "#b8651b"
+"""Main and second colour: told apart by colour-blind readers and in grey; never alone, always with a marker or line style."""
+
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+LINES = ("-", "--", "-.", ":")
+SEQUENCE = "cividis"
+"""Colour map for ordered rounds: even in lightness and safe for colour-blind readers."""
+
+
+def new_axes(
+    ax=None, *, width: str = "single", height_mm: float = 70.0, rows: int = 1, columns: int = 1, **kw
+):
+    """Return (figure, axes) in the kit's style, or the given axes and their figure.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes, optional
+        Draw here instead of on a new figure.
+    width : {"single", "double"}
+        85 or 170 mm.
+    height_mm : float
+        Height in millimetres.
+    rows, columns : int
+        A grid of axes.
+    **kw
+        Passed to matplotlib's subplots (sharex, sharey ...).
+
+    Returns
+    -------
+    figure, axes
+
+    Examples
+    --------
+    >>> fig, ax = new_axes(width="single")
+    >>> round(float(fig.get_size_inches()[0] * 25.4))
+    85
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    if ax is not None:
+        return ax.figure, ax
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH_MM[width] / 25.4, height_mm / 25.4), layout="constrained")
+        axes = figure.subplots(rows, columns, **kw)
+    return figure, axes
+
+
+def finish(figure, alt_text: str):
+    """Attach the alt text (one or two sentences that say what the picture shows) and return the figure.
+
+    Parameters
+    ----------
+    figure : matplotlib Figure
+    alt_text : str
+
+    Returns
+    -------
+    matplotlib Figure
+        The same, with `alt_text` as attribute.
+
+    Examples
+    --------
+    >>> finish(new_axes()[0], "An empty picture.").alt_text
+    'An empty picture.'
+    """
+    figure.alt_text = alt_text
+    return figure
+
+
+STYLE = {
+    "font.family": "DejaVu Sans",
+    "font.size": 7.5,
+    "axes.labelsize": 7.5,
+    "axes.titlesize": 8,
+    "axes.titlelocation": "left",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 7,
+    "ytick.labelsize": 7,
+    "legend.fontsize": 7,
+    "legend.frameon": False,
+    "lines.linewidth": 1.2,
+    "lines.markersize": 4,
+    "pdf.fonttype": 42,
+    "ps.fonttype": 42,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "club sparring study kit",
+    "figure.dpi": 120,
+    "savefig.dpi": 300,
+}
