@@ -1,0 +1,233 @@
+"""The commands: ``python3 -m analysis setup | new | check | freeze | report | lab | pool | test``.
+
+Only the standard library is needed here; a command imports a room when it runs.
+"""
+
+import argparse
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from .environment import ROOT, python_name, refuse_old_python, relaunch, setup
+
+DESCRIPTION = "Design, run, analyse and report a small club sparring study."
+
+
+def build_parser():
+    """Return the argument parser with every command."""
+    parser = argparse.ArgumentParser(prog=f"{python_name()} -m analysis", description=DESCRIPTION)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    def command(name, text, folder=""):
+        sub = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+        if folder:
+            sub.add_argument("folder", metavar="FOLDER", type=Path, help=folder)
+        return sub
+
+    command("setup", "install what the kit needs into an environment of its own (once, and after an update)")
+
+    new = command("new", "make an empty study folder to fill in", "where to make it (outside the kit)")
+    new.add_argument(
+        "--test",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="an aerobic test that the club will use; repeat for several",
+    )
+    new.add_argument("--rounds", type=int, default=4, help="how many rounds (default 4)")
+    new.add_argument("--work", default="5:00", metavar="M:SS", help="length of a round (default 5:00)")
+    new.add_argument("--rest", default="2:00", metavar="M:SS", help="rest between rounds (default 2:00)")
+    new.add_argument(
+        "--scale", default="6-20", metavar="SCALE", help="exertion scale: 6-20, 0-10 or 0-100 (default 6-20)"
+    )
+    new.add_argument("--csv", action="store_true", help="write CSV files instead of one workbook")
+    new.add_argument(
+        "--survey", action="store_true", help="for sessions that other people send in, instead of rounds"
+    )
+
+    command("check", "look through a study folder and name every problem at once", "the study folder")
+    freeze = command("freeze", "fix the plan, dated, before the first measurement", "the study folder")
+    freeze.add_argument(
+        "--athletes",
+        type=int,
+        metavar="N",
+        help="how many athletes are planned (default: those in athletes.csv)",
+    )
+
+    report = command("report", "analyse the study and write everything up", "the study folder")
+    report.add_argument(
+        "--no-notebooks", action="store_true", help="leave out the notebooks as pages (faster)"
+    )
+    report.add_argument(
+        "--individuals", action="store_true", help="show codes of the athletes who consented to it"
+    )
+    report.add_argument(
+        "--verify", action="store_true", help="only say whether the output still belongs to its input"
+    )
+    report.add_argument("--timings", action="store_true", help="print where the time goes")
+    report.add_argument("--strict", action="store_true", help="fail on any warning in a notebook")
+    report.add_argument("--open", action="store_true", help="open the page in the browser at the end")
+
+    lab = command("lab", "copy the notebooks beside the study and open them", "the study folder")
+    lab.add_argument("--no-browser", action="store_true", help="start without opening a browser window")
+
+    pool = commands.add_parser(
+        "pool",
+        help="join de-identified studies of several clubs",
+        description="Join de-identified studies of several clubs.",
+    )
+    pool.add_argument("folders", metavar="FOLDER", type=Path, nargs="+", help="the study folders")
+    pool.add_argument("out", metavar="OUT", type=Path, help="the folder to write (must not exist)")
+
+    test = command("test", "run the kit's own tests")
+    test.add_argument("arguments", nargs=argparse.REMAINDER, help="passed on to pytest")
+    return parser
+
+
+def run_new(options):
+    """Make a study folder."""
+    from .study import new_study
+
+    made = new_study(
+        options.folder,
+        tests=options.test,
+        rounds=options.rounds,
+        work=options.work,
+        rest=options.rest,
+        scale=options.scale,
+        survey=options.survey,
+        workbook=not options.csv,
+    )
+    print(f"Made {made.resolve()}")
+    print(f"Fill it in, then: {python_name()} -m analysis check {_quoted(options.folder)}")
+    return 0
+
+
+def run_check(options):
+    """Name every problem of a study folder."""
+    from .recordings import inspect_recording
+    from .study import check_study
+
+    outcome = check_study(options.folder, inspect=inspect_recording)
+    print(outcome.text())
+    return 0 if outcome.passed else 1
+
+
+def run_freeze(options):
+    """Fix the plan."""
+    from .report.plan_document import freeze
+
+    for path in freeze(options.folder, athletes=options.athletes):
+        print(f"Wrote {path}")
+    return 0
+
+
+def run_report(options):
+    """Analyse and write up."""
+    from .report import build_report, verify_report
+
+    if options.verify:
+        verdict = verify_report(options.folder)
+        print(verdict.text())
+        return 0 if verdict.valid else 1
+    page = build_report(
+        options.folder,
+        individuals=options.individuals,
+        notebooks=not options.no_notebooks,
+        strict=options.strict,
+        timings=options.timings,
+        progress=Progress(),
+    )
+    print(f"\nOpen this page: {page.resolve()}")
+    if options.open:
+        import webbrowser
+
+        webbrowser.open(page.resolve().as_uri())
+    return 0
+
+
+def run_lab(options):
+    """Copy the notebooks and start JupyterLab."""
+    from .report import copy_notebooks
+
+    folder = options.folder.resolve()
+    target, kept = copy_notebooks(folder)
+    for name in kept:
+        print(f"Kept your changed copy of {name}; the kit's own is in {ROOT / 'notebooks'}")
+    environment = {**os.environ, "STUDY_FOLDER": str(folder)}
+    command = [
+        sys.executable,
+        "-m",
+        "jupyterlab",
+        f"--notebook-dir={target}",
+        "--LabApp.news_url=",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    ]
+    if options.no_browser:
+        command.append("--no-browser")
+    print(f"Starting the notebooks in {target} (stop with Ctrl+C, twice)")
+    try:
+        return subprocess.call(command, env=environment, cwd=target)
+    except KeyboardInterrupt:
+        return 0
+
+
+def run_pool(options):
+    """Join studies."""
+    from .replication import pool_studies
+
+    written = pool_studies(options.folders, options.out)
+    print(f"Wrote {written.resolve()}")
+    return 0
+
+
+def run_test(options):
+    """Run the tests on all cores."""
+    command = [sys.executable, "-m", "pytest", "-n", "auto", *options.arguments]
+    return subprocess.call(command, cwd=ROOT)
+
+
+class Progress:
+    """Prints one line per step, with the seconds since the start."""
+
+    def __init__(self):
+        self.start = time.perf_counter()
+
+    def __call__(self, text):
+        print(f"{time.perf_counter() - self.start:6.1f} s  {text}", flush=True)
+
+
+def main(arguments=None):
+    """Run one command and return its exit code."""
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    refusal = refuse_old_python()
+    if refusal:
+        print(refusal, file=sys.stderr)
+        return 2
+    options = build_parser().parse_args(arguments)
+    if options.command == "setup":
+        return setup()
+    code = relaunch(arguments)
+    if code is not None:
+        return code
+    from .basics import KitError
+
+    try:
+        return globals()[f"run_{options.command}"](options)
+    except KitError as error:
+        print(error, file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nStopped; nothing was changed.", file=sys.stderr)
+        return 130
+
+
+def _quoted(path):
+    text = str(path)
+    return f'"{text}"' if " " in text else text
+
+
+if __name__ == "__main__":
+    sys.exit(main())
