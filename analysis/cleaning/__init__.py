@@ -1,0 +1,20 @@
+"""Turn recordings into one honest row per session, athlete and round.
+
+In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round windows, one row per round, and every
+second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
+"""
+
+from .clean import CleanedStudy, clean_study, summarise_rounds
+from .find import find_rounds
+from .flags import flag_artefacts
+from .rules import CleaningRules, cleaning_rules
+
+__all__ = [
+    "CleanedStudy",
+    "CleaningRules",
+    "clean_study",
+    "cleaning_rules",
+    "find_rounds",
+    "flag_artefacts",
+    "summarise_rounds",
+]
