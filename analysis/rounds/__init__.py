@@ -1,0 +1,49 @@
+"""Does it change from round to round, and where does it stop changing?
+
+In: one row per athlete and round (`athlete`, `round_no` and an outcome), the smallest effect that matters.
+Out: `RoundsAnswer` and its parts: the mixed-model comparison, the classical analyses beside it, equivalence and
+plateau, sensitivity, reliability. Knows nothing of files; a difference is always later minus earlier.
+"""
+
+from .anova import RoundsAnova, anova_rounds
+from .answer import RoundsAnswer, adjust_outcomes, answer_rounds
+from .bounds import LimitBounds, bound_limits
+from .compare import RoundsComparison, RoundTest, compare_rounds
+from .effects import paired_effects
+from .equivalence import equivalence
+from .opponents import OpponentSpread, describe_opponents
+from .plateau import Plateau, find_plateau
+from .prepare import RoundRows, prepare_rounds
+from .ranks import RoundsRanks, rank_rounds
+from .reliability import Reliability, reliability
+from .steps import STEP_LABELS, label_steps
+from .tipping import TippingPoint, tipping_point
+
+__all__ = [
+    "STEP_LABELS",
+    "LimitBounds",
+    "OpponentSpread",
+    "Plateau",
+    "Reliability",
+    "RoundRows",
+    "RoundTest",
+    "RoundsAnova",
+    "RoundsAnswer",
+    "RoundsComparison",
+    "RoundsRanks",
+    "TippingPoint",
+    "adjust_outcomes",
+    "anova_rounds",
+    "answer_rounds",
+    "bound_limits",
+    "compare_rounds",
+    "describe_opponents",
+    "equivalence",
+    "find_plateau",
+    "label_steps",
+    "paired_effects",
+    "prepare_rounds",
+    "rank_rounds",
+    "reliability",
+    "tipping_point",
+]
