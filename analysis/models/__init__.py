@@ -1,0 +1,34 @@
+"""Small-sample statistics that every other room calls: arrays and tables in, fits, tests and intervals out.
+
+Knows nothing of sport or of files. Each public function is unrounded, seeded and checked against another program.
+
+Mixed models
+    ``fit_mixed(data, formula, *, group, slope=None, slope_correlated=True, crossed=None)`` gives a ``MixedFit``:
+    ``.coefficients(ddf=, level=)`` table (term, estimate, standard_error, df, statistic, p, ci_low, ci_high),
+    ``.test(term, ddf=)`` (statistic, df_num, df_den, p; also by ["p"]), ``.tests(ddf=)`` table of every term,
+    ``.means(factor, ddf=, level=)`` table (factor, estimate, standard_error, df, ci_low, ci_high, n_athletes),
+    ``.contrasts(factor, kind=, adjust=, ddf=, level=)`` table (contrast, later, earlier, estimate,
+    standard_error, df, statistic, p, p_adjusted, ci_low, ci_high, ci_low_bonferroni, ci_high_bonferroni),
+    ``.slopes(covariate, by=factor, ddf=, level=)`` table, ``.variances`` (group, slope, covariance, residual,
+    crossed; by attribute or by ["group"]), ``.log_likelihood`` (REML), ``.icc``, ``.r_squared()``,
+    ``.variance_intervals(level=)``, ``.random_effects()``, ``.residuals()``, ``.warnings``, ``.left_out``,
+    ``.n_athletes``, ``.n_observations``. ddf: "kenward-roger", "satterthwaite", "cr2".
+    ``fit_mixed_batch(outcomes, design, group, *, tests)`` gives a ``BatchFit``: ``fit["round"].F`` (also .p,
+    .df_num, .df_den, .estimate, .standard_error: arrays over studies), ``.variance_group``, ``.variance_residual``.
+Several tests
+    ``holm(p)``.
+Paired effect sizes and intervals
+    ``paired_effect_sizes(later, earlier, *, level=0.95)``, ``hedges_factor(df)``,
+    ``noncentral_t_interval(t, df, *, level)``, ``noncentral_f_interval(f, df_num, df_den, *, level)``,
+    ``eta2_interval(f, df_num, df_den, *, level=0.90)``.
+Ranks
+    ``signed_rank(differences, *, zeros="drop", alternative="two-sided", level=0.95)``: exact, with ties.
+Resampling
+    ``resample_indices(n, n_resamples, *, seed)``, ``bca_interval(replicates, estimate, leave_one_out, *, level)``,
+    ``bootstrap_bca(statistic, arrays, *, indices=None, n_resamples=5000, level=0.95, seed=0)``,
+    ``permutation_correlation(x, y, *, alternative, n_resamples=10_000, seed=0)``.
+Exact distribution of a correlation (bivariate normal)
+    ``correlation_density(r, rho, n)``, ``correlation_log_likelihood(rho, r, n)``, ``correlation_cdf(r, rho, n)``,
+    ``correlation_quantile(probability, rho, n)``, ``critical_correlation(n, *, alpha, alternative)``,
+    ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
+"""
