@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
-from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
 
 from ..basics import NotYet
-from ..study import Study
-from ..study.outcomes import OUTCOMES, outcome_named
+from ..study import Study, outcome_named
+from . import inputs
 
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "data_demo"
 
 
-def open_answers(folder: str | Path | None = None) -> Answers:
+def open_answers(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
     """Open the study that a notebook is about.
 
     Parameters
     ----------
     folder : path, optional
         The study folder. Default: the environment variable STUDY_FOLDER, else the demo study.
+    seed : int
+        Of everything random. Default 0.
 
     Returns
     -------
@@ -38,11 +38,13 @@ def open_answers(folder: str | Path | None = None) -> Answers:
     >>> open_answers().study.protocol.rounds > 1
     True
     """
-    return Answers.from_folder(folder or os.environ.get("STUDY_FOLDER") or DEMO_FOLDER)
+    return Answers.from_folder(folder or os.environ.get("STUDY_FOLDER") or DEMO_FOLDER, seed=seed)
 
 
 class Answers:
-    """Every answer of one study, each computed when first asked for and kept.
+    """Every answer of one study, each computed when first asked for and then kept.
+
+    A question that the study cannot answer yet gives a `NotYet` (falsy) that says what it needs.
 
     Parameters
     ----------
@@ -50,15 +52,6 @@ class Answers:
         A loaded, validated study.
     seed : int
         Of everything random (bootstrap, permutation, simulation). Default 0.
-
-    Attributes
-    ----------
-    cleaned : CleanedStudy or NotYet
-        Flagged traces, rounds, ledger.
-    rows : DataFrame or NotYet
-        One row per session, athlete and round.
-    capacity : DataFrame or NotYet
-        One row per athlete.
     """
 
     def __init__(self, study: Study, *, seed: int = 0):
@@ -68,10 +61,200 @@ class Answers:
 
     @classmethod
     def from_folder(cls, folder: str | Path, *, seed: int = 0) -> Answers:
-        """Load the folder and return its Answers."""
+        """Load a folder and return its Answers."""
         return cls(Study.load(folder), seed=seed)
 
     def _once(self, key, compute):
         if key not in self._kept:
             self._kept[key] = compute()
         return self._kept[key]
+
+    @property
+    def cleaned(self):
+        """Flagged traces, rounds and ledger: `CleanedStudy`, or `NotYet` where nothing was measured."""
+
+        def compute():
+            from ..cleaning import clean_study
+
+            if (
+                self.study.rounds.empty
+                and self.study.recordings.empty
+                and not len(self.study.recording_files())
+            ):
+                return NotYet("cleaning the data", "filled rounds (rounds.csv) or recordings (recordings/)")
+            return clean_study(self.study)
+
+        return self._once("cleaned", compute)
+
+    @property
+    def rows(self) -> pd.DataFrame | NotYet:
+        """One row per session, athlete and round."""
+        return self.cleaned.rows if self.cleaned else self.cleaned
+
+    @property
+    def measured_outcomes(self) -> tuple[str, ...]:
+        """The outcomes that at least three athletes have in the primary session, in the order of the kit."""
+        return inputs.measured_outcomes(self.rows, self.study.plan.primary_session) if self.cleaned else ()
+
+    @property
+    def primary_outcomes(self) -> tuple[str, ...]:
+        """The planned outcomes of the rounds questions that were measured."""
+        planned = dict.fromkeys(
+            v for k, v in self.study.plan.primary_outcomes.items() if k.startswith("rounds.")
+        )
+        return tuple(o for o in planned if o in self.measured_outcomes)
+
+    def rounds(self, outcome: str):
+        """Does this outcome change over the rounds, and where does it stop changing? `RoundsAnswer` or `NotYet`."""
+        known = outcome_named(outcome)
+
+        def compute():
+            from ..rounds import answer_rounds
+
+            if outcome not in self.measured_outcomes:
+                return NotYet(f"comparing the rounds for {known.label.lower()}", inputs.needed_for(known))
+            plan, rows = self.study.plan, inputs.of_session(self.rows, self.study.plan.primary_session)
+            others = {o: plan.smallest_effects[o] for o in self.measured_outcomes
+                      if outcome_named(o).question == known.question and o != outcome}  # fmt: skip
+            return answer_rounds(
+                rows,
+                outcome,
+                smallest_effect=plan.smallest_effects[outcome],
+                alpha=plan.alpha,
+                limit=inputs.analyser_limits(self.study) if known.question == "lactate" else None,
+                role=inputs.role_of(plan, "rounds", known),
+                ordinal=known.ordinal,
+                flagged_kept=inputs.flagged_kept_rows(self.cleaned, rows, outcome),
+                other_outcomes=others,
+                round_variable=plan.round_variable,
+                seed=self.seed,
+            )
+
+        return self._once(("rounds", outcome), compute)
+
+    def reliability(self, outcome: str):
+        """How well does this outcome repeat: from evening to evening, or within one evening. `Reliability` or `NotYet`."""
+        known = outcome_named(outcome)
+
+        def compute():
+            from ..rounds import reliability
+
+            if outcome not in self.measured_outcomes:
+                return NotYet(f"the reliability of {known.label.lower()}", inputs.needed_for(known))
+            return reliability(inputs.for_reliability(self.rows, outcome), outcome)
+
+        return self._once(("reliability", outcome), compute)
+
+    @property
+    def capacity(self) -> pd.DataFrame | NotYet:
+        """One aerobic capacity per athlete, with its error."""
+
+        def compute():
+            from ..capacity import measure_capacity
+
+            if self.study.aerobic_tests.empty:
+                return NotYet("aerobic capacity", "an aerobic test per athlete in aerobic_tests.csv")
+            return measure_capacity(
+                self.study.aerobic_tests,
+                self.study.athletes,
+                sessions=self.study.sessions,
+                primary_session=self.study.plan.primary_session,
+                unit=self.study.plan.capacity_unit,
+                attendance=self.study.attendance,
+                gas_exchange=inputs.read_gas_files(self.study),
+            )
+
+        return self._once("capacity", compute)
+
+    def fitness(self, outcome: str):
+        """Do fitter athletes show less of this outcome? `CapacityAnswer`, or `NotYet` with what is missing or why not."""
+        known = outcome_named(outcome)
+
+        def compute():
+            from ..capacity import answer_capacity
+
+            capacity = self.capacity
+            if isinstance(capacity, NotYet):
+                return NotYet(f"fitness and {known.label.lower()}", capacity.needs)
+            if outcome not in self.measured_outcomes:
+                return NotYet(f"fitness and {known.label.lower()}", inputs.needed_for(known))
+            plan, rows = self.study.plan, inputs.of_session(self.rows, self.study.plan.primary_session)
+            return answer_capacity(
+                rows,
+                capacity,
+                self.study.athletes,
+                outcome,
+                smallest_effect=plan.smallest_effects[outcome],
+                direction=inputs.fitness_direction(plan, known),
+                alpha=plan.alpha,
+                covariates=plan.covariates or None,
+                alternative_rows=inputs.alternative_rows(self.cleaned, rows),
+                seed=self.seed,
+            )
+
+        return self._once(("fitness", outcome), compute)
+
+    def levels(self, x: str = "hr_mean_bpm", y: str = "lactate_mmol_l"):
+        """Do two outcomes go together within athletes, beside between them? `Levels` or `NotYet`."""
+
+        def compute():
+            from ..capacity import correlation_levels
+
+            missing = [o for o in (x, y) if o not in self.measured_outcomes]
+            if missing:
+                return NotYet("relations within athletes", inputs.needed_for(outcome_named(missing[0])))
+            return correlation_levels(
+                inputs.sparred(inputs.of_session(self.rows, self.study.plan.primary_session)), x, y
+            )
+
+        return self._once(("levels", x, y), compute)
+
+    def published(self):
+        """Is our answer consistent with the published ones? `ReplicationAnswer` or `NotYet`."""
+
+        def compute():
+            from ..replication import answer_replication
+
+            if self.study.published.empty:
+                return NotYet(
+                    "the comparison with a published finding", "rows in published.csv, each with its source"
+                )
+            fitness = {o: self.fitness(o) for o in self.measured_outcomes}
+            rounds = {o: self.rounds(o) for o in self.measured_outcomes}
+            return answer_replication(
+                self.study.published,
+                {o: a for o, a in fitness.items() if a},
+                {o: a for o, a in rounds.items() if a},
+                self.study.protocol,
+                sessions=self.study.sessions,
+                sport=self.study.sport,
+            )
+
+        return self._once("published", compute)
+
+    def design(self, n: int | None = None):
+        """What can a study of n athletes answer? `DesignAnswer` (default n: the planned or the enrolled number)."""
+
+        def compute():
+            from ..planning import answer_design
+
+            size = n or self.study.plan.n_athletes or len(self.study.athletes) or None
+            return answer_design(self.study.protocol, self.study.plan, None, size)
+
+        return self._once(("design", n), compute)
+
+    def survey(self):
+        """What do submitted sessions show? `SurveyAnswer` or `NotYet`."""
+
+        def compute():
+            from ..survey import answer_survey
+
+            if self.study.survey.empty:
+                return NotYet(
+                    "the survey of sessions", "a table survey.csv with one row per submitted session"
+                )
+            return answer_survey(
+                self.study.survey, folder=self.study.folder, published=self.study.published, seed=self.seed
+            )
+
+        return self._once("survey", compute)

@@ -1,0 +1,100 @@
+"""What each question takes from a study: rows of one session, limits of the analyser, roles and directions of the plan."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..study import OUTCOMES, Outcome, Plan, Study
+
+NEEDS = {
+    "heart_rate": "heart-rate recordings in recordings/ (or typed means in rounds.csv) of at least three athletes",
+    "lactate": "blood lactate in rounds.csv (or lactate.csv) of at least three athletes",
+    "exertion": "exertion ratings in rounds.csv of at least three athletes",
+}
+
+
+def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:
+    """Return the rows of one session."""
+    return rows[rows["session"] == session].reset_index(drop=True)
+
+
+def sparred(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of rounds that were sparred (not what came before sparring, not rounds sat out)."""
+    return rows[(rows["round_no"] > 0) & ~rows["took_part"].isin(["sat_out", "left"])].reset_index(drop=True)
+
+
+def measured_outcomes(rows: pd.DataFrame, session: str) -> tuple[str, ...]:
+    """Return the outcomes that at least three athletes have in at least two rounds of a session."""
+    here = sparred(of_session(rows, session))
+    found = []
+    for name in OUTCOMES:
+        values = here.dropna(subset=[name]) if name in here else here.iloc[:0]
+        if values["athlete"].nunique() >= 3 and values["round_no"].nunique() >= 2:
+            found.append(name)
+    return tuple(found)
+
+
+def needed_for(outcome: Outcome) -> str:
+    """Say what an outcome needs."""
+    if outcome.name == "percent_hr_max":
+        return "recordings, and a measured maximal heart rate per athlete in athletes.csv"
+    if outcome.name == "percent_hr_reserve":
+        return "recordings, and a measured maximal and a resting heart rate per athlete in athletes.csv"
+    if outcome.name in ("hr_late_bpm", "hr_peak_bpm"):
+        return NEEDS["heart_rate"].replace(" (or typed means in rounds.csv)", "")
+    return NEEDS[outcome.question]
+
+
+def analyser_limits(study: Study) -> tuple[float, float] | None:
+    """Return the ends of the lactate analyser's scale (mmol/L) from study.toml, or None where they are not given."""
+    low, high = (study.settings.get(f"lactate_analyser_{end}_mmol_l") for end in ("low", "high"))
+    if low is None and high is None:
+        return None
+    return (float("nan") if low is None else float(low), float("nan") if high is None else float(high))
+
+
+def role_of(plan: Plan, family: str, outcome: Outcome) -> str:
+    """Return "primary" for the planned outcome of a question, "secondary" for others of it, else "exploratory"."""
+    planned = plan.primary_outcomes.get(f"{family}.{outcome.question}")
+    if planned is None:
+        return "exploratory"
+    return "primary" if planned == outcome.name else "secondary"
+
+
+def fitness_direction(plan: Plan, outcome: Outcome) -> str:
+    """Return the planned direction of a fitness question; "lower" where the plan names none."""
+    direction = plan.direction(f"fitness.{outcome.question}")
+    return direction if direction in ("lower", "higher") else "lower"
+
+
+def flagged_kept_rows(cleaned, rows: pd.DataFrame, outcome: str) -> pd.DataFrame | None:
+    """Return the rows as they would be with flagged samples kept, for the sensitivity table; None where that is the same."""
+    bounds = cleaned.bounds
+    if outcome != "hr_mean_bpm" or bounds.empty or "mean_kept_bpm" not in bounds:
+        return None
+    kept = rows.merge(
+        bounds[["session", "athlete", "round_no", "mean_kept_bpm"]],
+        on=["session", "athlete", "round_no"],
+        how="left",
+    )
+    kept["hr_mean_bpm"] = kept["mean_kept_bpm"].where(kept["mean_kept_bpm"].notna(), kept["hr_mean_bpm"])
+    return kept.drop(columns="mean_kept_bpm")
+
+
+def alternative_rows(cleaned, rows: pd.DataFrame) -> dict[str, pd.DataFrame] | None:
+    """Return other ways of making the rows, by name, for the chart of all reasonable analyses."""
+    kept = flagged_kept_rows(cleaned, rows, "hr_mean_bpm")
+    return None if kept is None else {"flagged samples kept": kept}
+
+
+def for_reliability(rows: pd.DataFrame, outcome: str) -> pd.DataFrame:
+    """Return the rows for reliability: sparred rounds of every session."""
+    return sparred(rows)[["session", "athlete", "round_no", outcome]]
+
+
+def read_gas_files(study: Study) -> dict:
+    """Read every gas-exchange file that aerobic_tests names: file name -> table."""
+    from ..recordings import read_gas_exchange
+
+    names = [f for f in study.aerobic_tests["file"].unique() if f]
+    return {name: read_gas_exchange(study.folder / "aerobic_files" / name) for name in names}
