@@ -10,8 +10,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
-    "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "survey", "planning",
-    "answers", "figures", "report",
+    "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "survey",
+    "planning", "answers", "figures", "report",
 )  # fmt: skip
 TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "environment.yml", "constraints.txt", "analysis", "notebooks",
@@ -23,7 +23,7 @@ PASS_ALONG = {"build", "club_sparring_study_kit.egg-info", "__pycache__", "uv.lo
 def rooms_imported(path: Path) -> set[str]:
     """Return the names of the rooms that a module imports, wherever in it the import stands."""
     parts = path.relative_to(ROOT / "analysis").with_suffix("").parts
-    package = ["analysis", *(parts[:-1] if parts[-1] != "__init__" else parts[:-1])]
+    package = ["analysis", *parts[:-1]]
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = []

@@ -52,14 +52,17 @@ def tcx(path: Path, utc: datetime, bpm: np.ndarray, rng: np.random.Generator) ->
         points.append(f"<Trackpoint><Time>{stamp}</Time>{rate}</Trackpoint>")
         t += int(rng.choice([1, 1, 1, 2, 3]))
     start = f"{utc:%Y-%m-%dT%H:%M:%S}Z"
-    _save(path, [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        '<TrainingCenterDatabase xmlns="urn:demo:training-center">',
-        f'<Activities><Activity Sport="Other"><Id>{start}</Id><Lap StartTime="{start}">',
-        f"<TotalTimeSeconds>{len(bpm)}</TotalTimeSeconds><Intensity>Active</Intensity><TriggerMethod>Manual</TriggerMethod><Track>",
-        *points,
-        "</Track></Lap></Activity></Activities></TrainingCenterDatabase>",
-    ])  # fmt: skip
+    _save(
+        path,
+        [
+            '<?xml version="1.0" encoding="UTF-8"?>',
+            '<TrainingCenterDatabase xmlns="urn:demo:training-center">',
+            f'<Activities><Activity Sport="Other"><Id>{start}</Id><Lap StartTime="{start}">',
+            f"<TotalTimeSeconds>{len(bpm)}</TotalTimeSeconds><Intensity>Active</Intensity><TriggerMethod>Manual</TriggerMethod><Track>",
+            *points,
+            "</Track></Lap></Activity></Activities></TrainingCenterDatabase>",
+        ],
+    )
 
 
 def gpx(path: Path, utc: datetime, bpm: np.ndarray) -> None:

@@ -40,6 +40,22 @@ LEFT_AFTER = ("A09", 3)
 NO_TEST, LABORATORY = "A14", ("A02", "A08", "A12")
 PREDICTED_MAX = ("A05", "A12", "A14")
 
+COLUMNS = {
+    "athletes": "athlete club group age_years sex mass_kg experience_years hr_rest_bpm hr_max_bpm hr_max_source "
+    "hr_limited consent_measured consent_individual_figures consent_shared_data guardian_consent "
+    "cleared withdrawn",
+    "sessions": "session date utc_offset place temperature_c humidity_percent analyser strip_lot sample_site "
+    "sample_kind note",
+    "clock": "session group round_no start_clock end_clock note",
+    "attendance": "session athlete device mass_kg usual_mass_kg arrived left_after note",
+    "rounds": "session athlete round_no took_part minutes_done opponent lactate_mmol_l lactate_delay_s "
+    "exertion activity_rating hr_mean_typed_bpm hr_peak_typed_bpm note",
+    "recordings": "session athlete file column_or_label device clock_offset_s",
+    "decisions": "date decided_by table session athlete round_no measure from_s to_s action new_value reason",
+    "aerobic_tests": "athlete date test file level shuttle mass_kg age_years sex",
+}
+"""The columns of each table, in the order of the sheets."""
+
 
 def main(folder: Path = HERE.parent) -> None:
     """Write every file of the demo study into `folder`."""
@@ -121,9 +137,15 @@ def write_recordings(rng, truth, club: Club, evenings, folder: Path) -> list[lis
                 continue
             parts = np.array([session == "2" or took_part(code, r) == "yes" for r in range(1, ROUNDS + 1)])
             trace = draw_trace(
-                rng, truth, round_means=evenings[session]["hr_mean_bpm"][i], took_part=parts,
-                starts_s=np.array(starts), seconds=int(starts[-1]) + 300 + 240, hr_max=club.hr_max[i], hr_rest=club.hr_rest[i],
-            )  # fmt: skip
+                rng,
+                truth,
+                round_means=evenings[session]["hr_mean_bpm"][i],
+                took_part=parts,
+                starts_s=np.array(starts),
+                seconds=int(starts[-1]) + 300 + 240,
+                hr_max=club.hr_max[i],
+                hr_rest=club.hr_rest[i],
+            )
             for r in range(ROUNDS):
                 if parts[r]:
                     piece = trace[int(starts[r]) : int(starts[r]) + 300]
@@ -190,17 +212,33 @@ def write_one(rng, code, bpm, starts, begin, utc_offset_h, recordings: Path) -> 
 
 def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
     """Write the tables that people fill in."""
-    save(folder / "athletes.csv", [
-        "athlete", "club", "group", "age_years", "sex", "mass_kg", "experience_years", "hr_rest_bpm", "hr_max_bpm", "hr_max_source",
-        "hr_limited", "consent_measured", "consent_individual_figures", "consent_shared_data", "guardian_consent", "cleared", "withdrawn",
-    ], athlete_rows(rng, club), delimiter=";", decimal_comma=True)  # fmt: skip
-    save(folder / "sessions.csv", [
-        "session", "date", "utc_offset", "place", "temperature_c", "humidity_percent", "analyser", "strip_lot", "sample_site",
-        "sample_kind", "note",
-    ], [
-        ["1", "2026-10-14", "+02:00", "mat room", 22.5, 58, "handheld 1", "lot 7", "ear_lobe", "capillary", "one analyser; samples 45 to 75 s after the bell"],
-        ["2", "2026-10-28", "+01:00", "mat room", 21.0, 55, "", "", "", "", "second evening for reliability; heart rate and exertion only"],
-    ])  # fmt: skip
+    save(
+        folder / "athletes.csv",
+        COLUMNS["athletes"],
+        athlete_rows(rng, club),
+        delimiter=";",
+        decimal_comma=True,
+    )
+    save(
+        folder / "sessions.csv",
+        COLUMNS["sessions"],
+        [
+            [
+                "1",
+                "2026-10-14",
+                "+02:00",
+                "mat room",
+                22.5,
+                58,
+                "handheld 1",
+                "lot 7",
+                "ear_lobe",
+                "capillary",
+                "one analyser; samples 45 to 75 s after",
+            ],
+            ["2", "2026-10-28", "+01:00", "mat room", 21.0, 55, "", "", "", "", "second evening; no blood"],
+        ],
+    )
     clock_rows = []
     for session, evening in EVENINGS.items():
         for r, start in enumerate(evening["starts"], 1):
@@ -208,9 +246,7 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
             clock_rows.append(
                 [session, "", r, start, end, "bell 20 s late" if (session, r) == ("1", 3) else ""]
             )
-    save(
-        folder / "clock.csv", ["session", "group", "round_no", "start_clock", "end_clock", "note"], clock_rows
-    )
+    save(folder / "clock.csv", COLUMNS["clock"], clock_rows)
     attendance = []
     for i, code in enumerate(club.codes):
         device = "receiver" if i < 6 else "own watch" if code == "A16" else "own strap"
@@ -225,13 +261,10 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
     ]
     save(
         folder / "attendance.csv",
-        ["session", "athlete", "device", "mass_kg", "usual_mass_kg", "arrived", "left_after", "note"],
+        COLUMNS["attendance"],
         attendance,
     )
-    save(folder / "rounds.csv", [
-        "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", "lactate_mmol_l", "lactate_delay_s", "exertion",
-        "activity_rating", "hr_mean_typed_bpm", "hr_peak_typed_bpm", "note",
-    ], round_rows(rng, truth, club, pairs, evenings))  # fmt: skip
+    save(folder / "rounds.csv", COLUMNS["rounds"], round_rows(rng, truth, club, pairs, evenings))
     recordings = [["1", c, "receiver_evening_1.csv", c, "receiver", ""] for c in club.codes[:6]]
     for code, ending in zip(
         club.codes[6:15], ("csv", "csv", "csv", "tcx", "tcx", "tcx", "gpx", "gpx", ""), strict=True
@@ -242,14 +275,29 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
     recordings += [["2", c, "receiver_evening_2.csv", c, "receiver", ""] for c in STUDENTS_OF_EVENING_2]
     save(
         folder / "recordings.csv",
-        ["session", "athlete", "file", "column_or_label", "device", "clock_offset_s"],
+        COLUMNS["recordings"],
         recordings,
     )
-    save(folder / "decisions.csv", [
-        "date", "decided_by", "table", "session", "athlete", "round_no", "measure", "from_s", "to_s", "action", "new_value", "reason",
-    ], [
-        ["2026-10-15", "study lead", "rounds", "1", "A11", 2, "lactate_mmol_l", "", "", "replace", typed_lactate(club, evenings, rng=None), "decimal point forgotten; the paper sheet and the analyser's memory agree"],
-    ])  # fmt: skip
+    save(
+        folder / "decisions.csv",
+        COLUMNS["decisions"],
+        [
+            [
+                "2026-10-15",
+                "study lead",
+                "rounds",
+                "1",
+                "A11",
+                2,
+                "lactate_mmol_l",
+                "",
+                "",
+                "replace",
+                _TYPED["A11"],
+                "decimal point forgotten; the paper sheet agrees",
+            ],
+        ],
+    )
     save_aerobic_tests(rng, truth, club, folder)
 
 
@@ -259,20 +307,32 @@ def athlete_rows(rng, club: Club) -> list[list]:
     for i, code in enumerate(club.codes):
         predicted = code in PREDICTED_MAX
         hr_max = round(208 - 0.7 * club.age[i]) if predicted else int(club.hr_max[i])
-        rows.append([
-            code, "home", club.group[i], int(club.age[i]), club.sex[i], club.mass[i], club.years[i], int(club.hr_rest[i]), hr_max,
-            "predicted" if predicted else "measured", "no", "yes", "no" if code == "A07" else "yes", "no" if code == "A03" else "yes", "",
-            "yes", "no",
-        ])  # fmt: skip
+        rows.append(
+            [
+                code,
+                "home",
+                club.group[i],
+                int(club.age[i]),
+                club.sex[i],
+                club.mass[i],
+                club.years[i],
+                int(club.hr_rest[i]),
+                hr_max,
+                "predicted" if predicted else "measured",
+                "no",
+                "yes",
+                "no" if code == "A07" else "yes",
+                "no" if code == "A03" else "yes",
+                "",
+                "yes",
+                "no",
+            ]
+        )
     return rows
 
 
 _TYPED: dict[str, float] = {}
-
-
-def typed_lactate(club, evenings, rng=None) -> float:
-    """Return what A11's second lactate should have read."""
-    return _TYPED["A11"]
+"""What A11's second lactate should have read."""
 
 
 def round_rows(rng, truth, club: Club, pairs, evenings) -> list[list]:
@@ -402,7 +462,7 @@ def save_aerobic_tests(rng, truth, club: Club, folder: Path) -> None:
             )
     save(
         folder / "aerobic_tests.csv",
-        ["athlete", "date", "test", "file", "level", "shuttle", "mass_kg", "age_years", "sex"],
+        COLUMNS["aerobic_tests"],
         rows,
     )
 
@@ -445,7 +505,7 @@ def save(path: Path, header, rows, *, delimiter=",", decimal_comma=False) -> Non
     """Write one CSV table."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, delimiter=delimiter, lineterminator="\n")
-        writer.writerow(header)
+        writer.writerow(header.split() if isinstance(header, str) else header)
         for row in rows:
             plain = [v.item() if isinstance(v, np.generic) else v for v in row]
             writer.writerow(
