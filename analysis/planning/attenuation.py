@@ -1,0 +1,255 @@
+"""What the fitness test's error and a narrow club do to the correlation and the slope that a study can find."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basics import KitError, Result
+from .assumptions import Assumptions
+from .design import implied_covariance
+
+
+def attenuated_correlation(
+    r: float,
+    *,
+    capacity_sd: float,
+    retest_sd: float | None = None,
+    prediction_see: float | None = None,
+    outcome_reliability: float | None = None,
+) -> float:
+    """Correlation that a study finds on average when the true one is r and the fitness test errs.
+
+    Parameters
+    ----------
+    r : float
+        Correlation of the outcome with true capacity.
+    capacity_sd : float
+        SD between athletes of the values that the test gives (mL/kg/min).
+    retest_sd : float, optional
+        Error of a measured value around the athlete's true one (mL/kg/min).
+    prediction_see : float, optional
+        Standard error of estimate of an equation: the true value scatters around what it predicts. The two kinds are
+        never mixed: give one.
+    outcome_reliability : float, optional
+        Share of the variance of the athletes' mean outcome that would come back on another evening (0 to 1).
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    Retest error: r × sqrt(1 − sd²/SD²). Prediction error: r × sqrt(SD²/(SD² + see²)). The outcome: × sqrt(reliability).
+    The slope on the test's values shrinks by 1 − sd²/SD² with retest error and not at all with prediction error.
+
+    References
+    ----------
+    Spearman (1904) Am J Psychol 15:72-101; Berkson (1950) J Am Stat Assoc 45:164-180.
+
+    Examples
+    --------
+    >>> round(attenuated_correlation(-0.6, capacity_sd=4.6, retest_sd=2.58), 3)
+    -0.497
+    >>> round(attenuated_correlation(-0.6, capacity_sd=4.6, prediction_see=4.4), 3)
+    -0.434
+    """
+    share = slope_factor(capacity_sd=capacity_sd, retest_sd=retest_sd)
+    if retest_sd is not None and prediction_see is not None:
+        raise KitError("Give retest_sd or prediction_see, not both: the two kinds of error act differently.")
+    if prediction_see is not None:
+        if prediction_see < 0:
+            raise KitError(f"prediction_see is {prediction_see}, but must be 0 or more.")
+        share = capacity_sd**2 / (capacity_sd**2 + prediction_see**2)
+    if outcome_reliability is not None:
+        if not 0 < outcome_reliability <= 1:
+            raise KitError(f"outcome_reliability is {outcome_reliability}, but must lie above 0 and up to 1.")
+        share *= outcome_reliability
+    return float(r * np.sqrt(share))
+
+
+def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float:
+    """Share of the true slope that is left when capacity is measured with retest error.
+
+    Parameters
+    ----------
+    capacity_sd : float
+        SD between athletes of the measured values (mL/kg/min).
+    retest_sd : float, optional
+        Error of a measured value (mL/kg/min). A predicted value leaves the slope as it is: 1.
+
+    Returns
+    -------
+    float
+        1 − sd²/SD².
+
+    Examples
+    --------
+    >>> round(slope_factor(capacity_sd=4.6, retest_sd=2.58), 2)
+    0.69
+    """
+    if not capacity_sd > 0:
+        raise KitError(f"capacity_sd is {capacity_sd}, but must be above 0.")
+    if retest_sd is None:
+        return 1.0
+    if not 0 <= retest_sd < capacity_sd:
+        raise KitError(
+            f"retest_sd is {retest_sd}, but must be 0 or more and below the spread of the values ({capacity_sd}): "
+            "a test whose error is as large as that spread tells nobody apart."
+        )
+    return float(1 - (retest_sd / capacity_sd) ** 2)
+
+
+def restricted_correlation(r: float, *, sd_club: float, sd_population: float) -> float:
+    """Correlation in a club that is narrower (or wider) in capacity than where r was found.
+
+    Parameters
+    ----------
+    r : float
+        Correlation in the wider population.
+    sd_club, sd_population : float
+        SD of capacity in the club and in that population (mL/kg/min).
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    With u = sd_club / sd_population: r u / sqrt(1 − r² + r² u²). Slope and residual spread are taken as the same in both.
+
+    References
+    ----------
+    Pearson (1903) Phil Trans R Soc A 200:1-66; Thorndike (1949) Personnel Selection, case 2 (from memory).
+
+    Examples
+    --------
+    >>> round(restricted_correlation(-0.6, sd_club=4.0, sd_population=8.0), 2)
+    -0.35
+    """
+    if not -1 <= r <= 1:
+        raise KitError(f"r is {r}, but a correlation lies between −1 and 1.")
+    if not (sd_club > 0 and sd_population > 0):
+        raise KitError("sd_club and sd_population must be above 0.")
+    u = sd_club / sd_population
+    return float(r * u / np.sqrt(1 - r**2 + (r * u) ** 2))
+
+
+@dataclass(frozen=True)
+class FitnessSignal(Result):
+    """What the assumptions imply for "do fitter athletes respond less?".
+
+    Parameters
+    ----------
+    r : float
+        Correlation of the test's capacity with the athletes' mean outcome over the rounds.
+    r_adjusted : float
+        The same after the covariates of the design.
+    r_true : float
+        Correlation of *true* capacity with an athlete's own level, without covariates.
+    slope, slope_adjusted : float
+        Slope of the mean outcome per 1 mL/kg/min on the test's values, without and with covariates.
+    capacity_sd_adjusted, outcome_sd_adjusted : float
+        SDs of what the covariates leave of capacity and of the mean outcome.
+    outcome_sd : float
+        SD between athletes of their mean over the rounds.
+    covariates : int
+        How many covariates count (those that vary in this club).
+    """
+
+    r: float
+    r_adjusted: float
+    r_true: float
+    slope: float
+    slope_adjusted: float
+    capacity_sd_adjusted: float
+    outcome_sd_adjusted: float
+    outcome_sd: float
+    covariates: int
+
+
+def fitness_signal(
+    truth: Assumptions, *, rounds: int, outcome: str = "heart_rate", adjust: tuple[str, ...] = ("hr_max",)
+) -> FitnessSignal:
+    """Work out the correlation and the slope that the assumptions imply, before and after adjustment.
+
+    Parameters
+    ----------
+    truth : Assumptions
+    rounds : int
+        Rounds that an athlete's mean is taken over.
+    outcome : {"heart_rate", "lactate", "exertion"}
+    adjust : tuple of {"hr_max", "age", "sex"}
+        Covariates; one that does not vary in this club is left out.
+
+    Returns
+    -------
+    FitnessSignal
+
+    Notes
+    -----
+    Covariance algebra: the mean over k rounds adds sd_within²/k (more under autocorrelation) to the variance between
+    athletes.
+
+    Examples
+    --------
+    >>> signal = fitness_signal(Assumptions(), rounds=4)
+    >>> signal.r > signal.r_adjusted  # age hides the effect
+    True
+    """
+    from .design import athlete_loadings
+
+    names, cov = implied_covariance(truth, outcome)
+    size = getattr(truth, outcome)
+    at = {name: i for i, name in enumerate(names)}
+    cov[at["outcome"], at["outcome"]] += size.sd_within**2 * mean_noise_factor(rounds, truth.autocorrelation)
+    adjust = tuple(name for name in adjust if cov[at[name], at[name]] > 0)
+    keep = [at["capacity"], at["outcome"]]
+    left = cov[np.ix_(keep, keep)]
+    if adjust:
+        given = [at[name] for name in adjust]
+        cross = cov[np.ix_(keep, given)]
+        left = left - cross @ np.linalg.pinv(cov[np.ix_(given, given)]) @ cross.T
+    raw = cov[np.ix_(keep, keep)]
+    loadings, noise = athlete_loadings(truth, outcome)
+    true = np.array([loadings["true_capacity"], loadings["outcome"]])
+    sources = np.concatenate([[cov[at["age"], at["age"]], cov[at["sex"], at["sex"]]], noise**2])
+    return FitnessSignal(
+        r=_correlation(raw),
+        r_adjusted=_correlation(left),
+        r_true=_correlation((true * sources) @ true.T),
+        slope=float(raw[0, 1] / raw[0, 0]),
+        slope_adjusted=float(left[0, 1] / left[0, 0]),
+        capacity_sd_adjusted=float(np.sqrt(left[0, 0])),
+        outcome_sd_adjusted=float(np.sqrt(left[1, 1])),
+        outcome_sd=float(np.sqrt(raw[1, 1])),
+        covariates=len(adjust),
+    )
+
+
+def mean_noise_factor(rounds: int, autocorrelation: float = 0.0) -> float:
+    """Variance of a mean over rounds, in units of the variance of one round.
+
+    Parameters
+    ----------
+    rounds : int
+    autocorrelation : float
+        Of neighbouring rounds; rounds j apart correlate by its j-th power. Default 0.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> mean_noise_factor(4)
+    0.25
+    """
+    lag = np.abs(np.subtract.outer(np.arange(rounds), np.arange(rounds)))
+    return float(np.mean(np.where(lag == 0, 1.0, float(autocorrelation) ** np.maximum(lag, 1))))
+
+
+def _correlation(cov: np.ndarray) -> float:
+    spread = float(np.sqrt(cov[0, 0] * cov[1, 1]))
+    return float(cov[0, 1] / spread) if spread > 0 else 0.0
