@@ -40,6 +40,10 @@ def new_axes(
     -------
     figure, axes
 
+    Notes
+    -----
+    Sets matplotlib's defaults to STYLE, so that legends and texts that are added later follow it too.
+
     Examples
     --------
     >>> fig, ax = new_axes(width="single")
@@ -49,12 +53,11 @@ def new_axes(
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
+    mpl.rcParams.update(STYLE)
     if ax is not None:
         return ax.figure, ax
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH_MM[width] / 25.4, height_mm / 25.4), layout="constrained")
-        axes = figure.subplots(rows, columns, **kw)
-    return figure, axes
+    figure = Figure(figsize=(WIDTH_MM[width] / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, figure.subplots(rows, columns, **kw)
 
 
 def finish(figure, alt_text: str):

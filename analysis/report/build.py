@@ -1,0 +1,208 @@
+"""`build_report`: from a study folder to everything that a reader, a journal or an athlete is given."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+
+from ..basics import KitError, plural
+from .swap import build_aside
+
+READ_ME = """What is in this folder
+======================
+
+Written by the kit and replaced whole by the next report: keep nothing of your own here.
+
+To pass on     report.html (the write-up as one page), report.docx (the same for Word), figures/, contact_sheet.html,
+               tables/, data_package/ (only those who agreed to sharing; read its codebook first)
+For the team   results.json (every estimate, unrounded), ledger.csv (what became of every row), notebooks/, about.json
+For one person individual_pages/ (with --individuals): give each to the athlete first, and to nobody else unasked
+"""
+
+
+class Steps:
+    """Runs the steps of a report one after the other, says what it does and how long each took.
+
+    Parameters
+    ----------
+    progress : callable
+        Takes one line of text.
+    """
+
+    def __init__(self, progress: Callable[[str], object]):
+        self.progress = progress
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def step(self, name: str):
+        """Time what is done inside, under this name."""
+        self.progress(name)
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - start
+
+    def show(self) -> None:
+        """Say where the time went."""
+        self.progress("Where the time went:")
+        for name, seconds in sorted(self.seconds.items(), key=lambda pair: -pair[1]):
+            self.progress(f"{seconds:8.2f} s  {name}")
+
+
+def build_report(
+    study,
+    out_folder: str | Path | None = None,
+    *,
+    individuals: bool = False,
+    notebooks: bool = True,
+    strict: bool = False,
+    timings: bool = False,
+    progress: Callable[[str], object] = print,
+) -> Path:
+    """Analyse a study and write everything up, into a new folder that takes the place of the old one at the end.
+
+    Parameters
+    ----------
+    study : path or Answers
+        The study folder, or its answers.
+    out_folder : path, optional
+        Default: `output` in the study folder.
+    individuals : bool
+        Show codes, and write a page for each athlete: only of those who agreed to it. Default False.
+    notebooks : bool
+        Run the notebooks and keep them as pages. Default True.
+    strict : bool
+        Fail where a notebook warns. Default False.
+    timings : bool
+        Say at the end where the time went. Default False.
+    progress : callable
+        Takes one line of text per step.
+
+    Returns
+    -------
+    path
+        The page to open.
+
+    Raises
+    ------
+    KitError
+        Where the study has problems, a notebook stops, or the output cannot be replaced. The earlier output is then
+        as it was.
+
+    Notes
+    -----
+    The same input gives the same bytes, dates aside: they stand in about.json alone.
+
+    Examples
+    --------
+    >>> build_report("no such folder", progress=lambda line: None)  # doctest: +IGNORE_EXCEPTION_DETAIL
+    Traceback (most recent call last):
+    ...
+    KitError: There is no study folder ...
+    """
+    from ..answers import Answers
+
+    steps = Steps(progress)
+    if not isinstance(study, Answers):
+        with steps.step("Reading the study"):
+            study = Answers.from_folder(study)
+    folder = Path(study.study.folder)
+    out_folder = Path(out_folder) if out_folder else folder / "output"
+    if out_folder.resolve() == folder.resolve():
+        raise KitError("The output needs a folder of its own, not the study folder itself.")
+    build_aside(
+        out_folder,
+        lambda aside: _fill(aside, study, steps, individuals=individuals, notebooks=notebooks, strict=strict),
+    )
+    if timings:
+        steps.show()
+    return out_folder / "report.html"
+
+
+def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: bool, strict: bool) -> None:
+    from .notebook_pages import NotebooksAside
+
+    with NotebooksAside(answers.study.folder, strict=strict, wanted=notebooks) as running:
+        _write_up(out, answers, steps, individuals=individuals)
+        if notebooks:
+            with steps.step("Waiting for the notebooks"):
+                runs = running.wait()
+            for run in runs:
+                _write_text(out / "notebooks" / f"{run.name}.html", run.page)
+                steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
+    with steps.step("Writing checksums"):
+        from .about import describe_output
+        from .results_json import json_text
+
+        choices = {"individuals": individuals, "notebooks": notebooks}
+        about = describe_output(answers.study.folder, out, seed=answers.seed, choices=choices)
+        _write_text(out / "about.json", json_text(about))
+
+
+def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
+    from .codes import Codes
+    from .csv_files import write_csv
+    from .document import Picture, Table
+    from .html_page import render_html
+    from .results_json import json_text
+    from .word import write_word
+
+    codes = Codes(answers.study, individuals=individuals)
+    _answer_everything(answers, steps)
+    with steps.step("Writing sentences and tables"):
+        from .sections import build_document
+
+        document = codes.hide_in_document(build_document(answers))
+    with steps.step("Saving figures"):
+        from ..figures.export import contact_sheet
+
+        pictures = list(document.blocks(Picture))
+        for picture in pictures:
+            picture.save(out / "figures")
+        captions = {p.key: (p.caption, p.alt_text) for p in pictures}
+        _write_text(out / "contact_sheet.html", contact_sheet(captions))
+    with steps.step("Writing tables, results and ledger"):
+        for table in document.blocks(Table):
+            numbers = table.shown if table.numbers is None else table.numbers
+            write_csv(codes.hide_in_table(numbers), out / "tables" / f"{table.key}.csv")
+        from .collect import collect_results
+
+        _write_text(out / "results.json", json_text(codes.hide(collect_results(answers))))
+        ledger = answers.cleaned.ledger if answers.cleaned else answers.study.ledger
+        write_csv(ledger.table, out / "ledger.csv")
+    with steps.step("Writing the page and the Word file"):
+        _write_text(out / "report.html", render_html(document))
+        write_word(document, out / "report.docx")
+    with steps.step("Writing the data package"):
+        from .data_package import write_data_package
+
+        write_data_package(answers, out / "data_package")
+    if individuals:
+        with steps.step("Writing the pages of the athletes"):
+            from .athlete_pages import write_athlete_pages
+
+            written = write_athlete_pages(answers, out / "individual_pages")
+            steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
+    _write_text(out / "READ_ME.txt", READ_ME)
+
+
+def _answer_everything(answers, steps: Steps) -> None:
+    """Ask every question once, so that the time that each takes stands under its name."""
+    questions = {
+        "Cleaning the recordings": lambda: answers.cleaned,
+        "Comparing the rounds": lambda: [answers.rounds(o) for o in answers.measured_outcomes],
+        "Asking about fitness": lambda: [answers.fitness(o) for o in answers.measured_outcomes],
+        "Comparing with published findings": answers.published,
+        "Asking what the design can answer": answers.design,
+    }
+    for name, ask in questions.items():
+        with steps.step(name):
+            ask()
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,63 @@
+"""Tables as CSV that a spreadsheet opens without running anything that a cell may hold."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pandas as pd
+
+_FORMULA = re.compile(r"^\s*[=+\-@\t\r]")
+_PLAIN_NUMBER = re.compile(r"^\s*[+\-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+\-]?\d+)?\s*$")
+
+
+def write_csv(table: pd.DataFrame, path: str | Path) -> Path:
+    """Write a table as UTF-8 CSV, numbers unrounded, formulas made harmless.
+
+    Parameters
+    ----------
+    table : DataFrame
+    path : path
+
+    Returns
+    -------
+    path
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> made = write_csv(pd.DataFrame({"note": ["=1+1"]}), tempfile.mkdtemp() + "/t.csv")
+    >>> made.read_text(encoding="utf-8-sig").splitlines()[1]
+    "'=1+1"
+    """
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    safe = table.copy()
+    for column in safe.columns:
+        if not pd.api.types.is_numeric_dtype(safe[column]):
+            safe[column] = [harmless(v) for v in safe[column]]
+    safe.columns = [harmless(str(c)) for c in safe.columns]
+    safe.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
+    return path
+
+
+def harmless(value):
+    """Put an apostrophe before a text that a spreadsheet would take for a formula.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    object
+        Numbers, also as text, are unchanged.
+
+    Examples
+    --------
+    >>> harmless("@SUM(A1)"), harmless("-3.5"), harmless("- late")
+    ("'@SUM(A1)", '-3.5', "'- late")
+    """
+    if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.match(value):
+        return "'" + value
+    return value

@@ -1,0 +1,228 @@
+"""What a write-up is made of, before it becomes a page or a Word file: sections of paragraphs, tables and figures."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
+"""How a paragraph points to a figure or a table: ``{figure:rounds_heart_rate}``."""
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """One paragraph of plain text, in which ``{table:key}`` and ``{figure:key}`` point elsewhere.
+
+    Parameters
+    ----------
+    text : str
+    kind : {"body", "note", "plain"}
+        "note" is for what the author must still do, "plain" for the summary without symbols.
+    """
+
+    text: str
+    kind: str = "body"
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list.
+
+    Parameters
+    ----------
+    items : tuple of str
+    """
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure with its caption.
+
+    Parameters
+    ----------
+    key : str
+        Its name: of the files, and in references.
+    figure : matplotlib Figure
+        With `alt_text`.
+    caption : str
+    """
+
+    key: str
+    figure: object
+    caption: str
+    _drawn: dict = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def alt_text(self) -> str:
+        """What a reader who does not see the picture is told."""
+        return getattr(self.figure, "alt_text", "") or self.caption
+
+    def content(self, kind: str) -> bytes:
+        """Return the picture as the bytes of one file ("svg", "pdf", "png300", "png600"), drawn once."""
+        from ..figures.export import figure_bytes
+
+        if kind not in self._drawn:
+            self._drawn[kind] = figure_bytes(self.figure, kind)
+        return self._drawn[kind]
+
+    def save(self, folder: Path) -> None:
+        """Save the picture in every format."""
+        from ..figures.export import FORMATS, file_name
+
+        folder.mkdir(parents=True, exist_ok=True)
+        for kind in FORMATS:
+            (folder / file_name(self.key, kind)).write_bytes(self.content(kind))
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with its caption.
+
+    Parameters
+    ----------
+    key : str
+        Its name: of the CSV, and in references.
+    caption : str
+    shown : DataFrame
+        Text, as printed; the first column names the row.
+    note : str
+        Below the table.
+    numbers : DataFrame, optional
+        The unrounded values for the CSV; default `shown`.
+    """
+
+    key: str
+    caption: str
+    shown: pd.DataFrame
+    note: str = ""
+    numbers: pd.DataFrame | None = None
+
+
+Block = Paragraph | Bullets | Picture | Table
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and what stands below it.
+
+    Parameters
+    ----------
+    title : str
+    blocks : tuple of Block
+    level : int
+        1 for a chapter, 2 below it.
+    """
+
+    title: str
+    blocks: tuple[Block, ...] = ()
+    level: int = 1
+
+    @property
+    def anchor(self) -> str:
+        """The name that a link to this section uses."""
+        return re.sub(r"[^a-z0-9]+", "-", self.title.lower()).strip("-")
+
+
+@dataclass(frozen=True)
+class Document:
+    """The whole write-up.
+
+    Parameters
+    ----------
+    title : str
+    fields : tuple of (str, str)
+        Title page: what the author fills in, with the prompt.
+    sections : tuple of Section
+    """
+
+    title: str
+    fields: tuple[tuple[str, str], ...] = ()
+    sections: tuple[Section, ...] = ()
+    _numbers: dict = field(default_factory=dict, compare=False)
+
+    def blocks(self, kind: type | None = None) -> Iterator:
+        """Yield every block, or those of one kind, in order."""
+        for section in self.sections:
+            for block in section.blocks:
+                if kind is None or isinstance(block, kind):
+                    yield block
+
+    def number(self, block: Picture | Table) -> str:
+        """Return "Figure 2" or "Table 1": the number in order of appearance."""
+        return self.numbers()["figure" if isinstance(block, Picture) else "table", block.key]
+
+    def numbers(self) -> dict[tuple[str, str], str]:
+        """Return ("figure" or "table", key) -> "Figure 2"."""
+        if not self._numbers:
+            for word, kind in (("Figure", Picture), ("Table", Table)):
+                for n, block in enumerate(self.blocks(kind), start=1):
+                    self._numbers[word.lower(), block.key] = f"{word} {n}"
+        return self._numbers
+
+    def pieces(self, text: str) -> list[tuple[str, str, str]]:
+        """Split a text at its references.
+
+        Parameters
+        ----------
+        text : str
+
+        Returns
+        -------
+        list of (kind, key, words)
+            kind "text" (key ""), "figure" or "table"; a reference to what the document lacks is dropped.
+
+        Examples
+        --------
+        >>> Document("A study").pieces("As said.")
+        [('text', '', 'As said.')]
+        """
+        found, position = [], 0
+        for match in REFERENCE.finditer(text):
+            found.append(("text", "", text[position : match.start()]))
+            words = self.numbers().get((match[1], match[2]))
+            if words:
+                found.append((match[1], match[2], words))
+            position = match.end()
+        found.append(("text", "", text[position:]))
+        return [piece for piece in found if piece[2]]
+
+    def text(self) -> str:
+        """Return everything that is read as running text, paragraph by paragraph."""
+        lines = []
+        for section in self.sections:
+            lines.append(section.title)
+            for block in section.blocks:
+                if isinstance(block, Paragraph):
+                    lines.append("".join(words for _, _, words in self.pieces(block.text)))
+                elif isinstance(block, Bullets):
+                    lines.extend(block.items)
+                else:
+                    lines.append(block.caption)
+        return "\n\n".join(lines)
+
+
+def paragraphs(texts: str | Iterable[str] | None, kind: str = "body") -> tuple[Paragraph, ...]:
+    """Turn sentences into paragraphs; nothing gives none.
+
+    Parameters
+    ----------
+    texts : str, iterable of str, or None
+    kind : str
+
+    Returns
+    -------
+    tuple of Paragraph
+
+    Examples
+    --------
+    >>> paragraphs(["One.", ""])
+    (Paragraph(text='One.', kind='body'),)
+    """
+    texts = [texts] if isinstance(texts, str) else list(texts or ())
+    return tuple(Paragraph(t, kind) for t in texts if t)

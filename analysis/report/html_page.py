@@ -1,0 +1,185 @@
+"""A `Document` as one page of HTML: no request outside, sound for keyboard and screen reader, printable."""
+
+from __future__ import annotations
+
+import base64
+import html
+import re
+from functools import cache
+from pathlib import Path
+
+from .document import Bullets, Document, Paragraph, Picture, Section, Table
+
+_HERE = Path(__file__).resolve().parent
+_NUMBER = re.compile(r"^[<>≥≤]?\s?[+\-−]?[\d.,]+(\s?%|\s\([^)]*\)|\sto\s[+\-−]?[\d.,]+)?$|^$|^not available$")
+
+
+def render_html(document: Document) -> str:
+    """Return the whole write-up as one page.
+
+    Parameters
+    ----------
+    document : Document
+
+    Returns
+    -------
+    str
+        HTML with its style and pictures inside.
+
+    Examples
+    --------
+    >>> "<h1>A study</h1>" in render_html(Document("A study"))
+    True
+    """
+    body = "\n".join(_section(document, section) for section in document.sections)
+    fields = "".join(f"<dt>{_esc(name)}</dt><dd>{_esc(value)}</dd>" for name, value in document.fields)
+    header = f"<h1>{_esc(document.title)}</h1>" + (f"<dl>{fields}</dl>" if fields else "")
+    return page(document.title, f'<header class="top">{header}</header>\n{body}', contents(document))
+
+
+def page(title: str, main: str, nav: str = "") -> str:
+    """Put content into the page that everything of the kit uses.
+
+    Parameters
+    ----------
+    title : str
+        For the window.
+    main : str
+        HTML of the main part.
+    nav : str
+        HTML of the table of contents, or "".
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> page("Title", "<h1>Title</h1>").startswith("<!DOCTYPE html>")
+    True
+    """
+    skip = '<a class="skip" href="#main">To the text</a>'
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{_esc(title)}</title>\n<style>\n{style()}</style>\n</head>\n<body>\n{skip}\n"
+        f'<div class="frame">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n</main>\n</div>\n</body>\n</html>\n'
+    )
+
+
+@cache
+def style() -> str:
+    """Return the style sheet of every page."""
+    return (_HERE / "page.css").read_text(encoding="utf-8")
+
+
+def contents(document: Document) -> str:
+    """Return the table of contents of a document."""
+    items = "".join(
+        f'<li{"" if s.level == 1 else " class=inner"}><a href="#{s.anchor}">{_esc(s.title)}</a></li>'
+        for s in document.sections
+    )
+    return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{items}</ol></nav>'
+
+
+def picture_uri(svg: bytes) -> str:
+    """Return an SVG as an address that holds the picture itself."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
+
+
+def _section(document: Document, section: Section) -> str:
+    level = section.level + 1
+    parts = [f'<h{level} id="{section.anchor}">{_esc(section.title)}</h{level}>']
+    for block in section.blocks:
+        if isinstance(block, Paragraph):
+            parts.append(_paragraph(document, block))
+        elif isinstance(block, Bullets):
+            parts.append("<ul>" + "".join(f"<li>{_esc(item)}</li>" for item in block.items) + "</ul>")
+        elif isinstance(block, Picture):
+            parts.append(_picture(document, block))
+        else:
+            parts.append(_table(document, block))
+    return f'<section aria-labelledby="{section.anchor}">\n' + "\n".join(parts) + "\n</section>"
+
+
+def _paragraph(document: Document, block: Paragraph) -> str:
+    text = "".join(
+        _esc(words) if kind == "text" else f'<a href="#{kind}-{key}">{words}</a>'
+        for kind, key, words in document.pieces(block.text)
+    )
+    if block.kind == "note":
+        return f'<p class="mark">{text}</p>'
+    return f'<p class="plain">{text}</p>' if block.kind == "plain" else f"<p>{text}</p>"
+
+
+def _picture(document: Document, block: Picture) -> str:
+    width = round(block.figure.get_size_inches()[0] * 96)
+    return (
+        f'<figure id="figure-{block.key}"><img src="{picture_uri(block.content("svg"))}" width="{width}" '
+        f'alt="{_esc(block.alt_text)}"><figcaption><b>{document.number(block)}.</b> '
+        f"{_esc(block.caption)}</figcaption></figure>"
+    )
+
+
+def _table(document: Document, block: Table) -> str:
+    name = f"caption-{block.key}"
+    note = f'<p class="below">{_esc(block.note)}</p>' if block.note else '<p class="below"></p>'
+    caption = f'<caption id="{name}"><b>{document.number(block)}.</b> {_esc(block.caption)}</caption>'
+    return (
+        f'<div class="scroll" id="table-{block.key}" role="region" aria-labelledby="{name}" tabindex="0">'
+        f"<table>{caption}{table_rows(block.shown)}</table></div>{note}"
+    )
+
+
+def table_rows(shown) -> str:
+    """Return head and body of a table of text; columns of numbers stand to the right.
+
+    Parameters
+    ----------
+    shown : DataFrame
+        Text; the first column names the row.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> "<td class=n>12</td>" in table_rows(pd.DataFrame({"Round": ["1"], "n": ["12"]}))
+    True
+    """
+    columns = list(shown.columns)
+    side = [" class=n" if n else "" for n in number_columns(shown)]
+    head = "".join(f'<th scope="col"{s}>{_esc(c)}</th>' for c, s in zip(columns, side, strict=True))
+    rows = []
+    for row in shown.itertuples(index=False):
+        first = f'<th scope="row">{_esc(row[0])}</th>'
+        cells = "".join(f"<td{s}>{_esc(v)}</td>" for v, s in zip(row[1:], side[1:], strict=True))
+        rows.append(f"<tr>{first}{cells}</tr>")
+    return f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
+
+
+def number_columns(shown) -> list[bool]:
+    """Say which columns of a table of text hold only numbers (never the first, which names the row).
+
+    Parameters
+    ----------
+    shown : DataFrame
+
+    Returns
+    -------
+    list of bool
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> number_columns(pd.DataFrame({"Round": ["1"], "Mean": ["−0.4"], "Word": ["late"]}))
+    [False, True, False]
+    """
+    numbers = [all(_NUMBER.match(str(v)) for v in shown[c]) for c in shown.columns]
+    return [i > 0 and len(shown) > 0 and is_number for i, is_number in enumerate(numbers)]
+
+
+def _esc(text) -> str:
+    return html.escape(str(text), quote=True)
