@@ -69,6 +69,12 @@ class Result:
     Subclasses are frozen dataclasses of floats, strings, tuples and DataFrames, never rounded.
     """
 
+    def __getitem__(self, name: str):
+        """Return a field by its name, as from a table."""
+        if name not in {f.name for f in fields(self)}:
+            raise KeyError(name)
+        return getattr(self, name)
+
     def _scalars(self) -> dict:
         import pandas as pd
 
