@@ -92,6 +92,17 @@ class Answers:
         return self.cleaned.rows if self.cleaned else self.cleaned
 
     @property
+    def description(self):
+        """Who took part, under which conditions, and what was set aside: `Description`."""
+
+        def compute():
+            from .describe import describe_study
+
+            return describe_study(self.study, self.cleaned, self.capacity)
+
+        return self._once("description", compute)
+
+    @property
     def measured_outcomes(self) -> tuple[str, ...]:
         """The outcomes that at least three athletes have in the primary session, in the order of the kit."""
         return inputs.measured_outcomes(self.rows, self.study.plan.primary_session) if self.cleaned else ()

@@ -123,7 +123,7 @@ def build_report(
 
 
 def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: bool, strict: bool) -> None:
-    from .notebook_pages import NotebooksAside
+    from .notebook_runs import NotebooksAside
 
     with NotebooksAside(answers.study.folder, strict=strict, wanted=notebooks) as running:
         _write_up(out, answers, steps, individuals=individuals)

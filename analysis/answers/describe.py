@@ -1,0 +1,353 @@
+"""Who took part, under which conditions, and what was measured: the descriptive results of a write-up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..basics import NotYet, Result
+from ..study import OUTCOMES, Study
+from . import inputs
+
+CHARACTERISTICS = (
+    ("age_years", "Age", "years", 1),
+    ("mass_kg", "Body mass", "kg", 1),
+    ("experience_years", "Experience", "years", 1),
+    ("hr_rest_bpm", "Resting heart rate", "bpm", 0),
+)
+"""Columns of athletes.csv that describe a sample: column, label, unit, decimals."""
+
+
+@dataclass(frozen=True)
+class Participants(Result):
+    """Who took part.
+
+    Parameters
+    ----------
+    n_athletes : int
+        Athletes who may be analysed.
+    n_women, n_men, n_other : int
+        By the sex that the equations use; the rest did not say.
+    n_clubs : int
+        Clubs named.
+    groups : dict
+        Group -> athletes; empty where there are no groups.
+    n_sparred, n_tested, n_hr_max_measured : int
+        Athletes with at least one sparred round; with an aerobic capacity; with a measured maximal heart rate.
+    characteristics : DataFrame
+        name, label, unit, digits, sex ("all", "F", "M"), n_athletes, n_missing, mean, sd, median, low, high.
+    tests : DataFrame
+        test, n_athletes, uses_heart_rate, error_kind: how capacity was measured.
+    """
+
+    n_athletes: int
+    n_women: int
+    n_men: int
+    n_other: int
+    n_clubs: int
+    groups: dict
+    n_sparred: int
+    n_tested: int
+    n_hr_max_measured: int
+    characteristics: pd.DataFrame
+    tests: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Conditions(Result):
+    """Where and how it was measured.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        session, date, place, temperature_c, humidity_percent, analyser, strip_lot, sample_site, sample_kind.
+    delay : dict
+        Delay of the blood samples in seconds: n_observations, median, low, high; empty where none was noted.
+    n_traces, n_devices : int
+        Athletes with a recording, and devices named.
+    rounds_planned, rounds_done : int
+        Athlete-rounds of the protocol, and those sparred at least in part.
+    rounds_timed : DataFrame
+        From the timekeeper's sheet: session, round_no, length_s, rest_before_s (missing where not noted).
+    n_guests : int
+        Athlete-rounds against a guest.
+    """
+
+    sessions: pd.DataFrame
+    delay: dict = field(default_factory=dict)
+    n_traces: int = 0
+    n_devices: int = 0
+    rounds_planned: int = 0
+    rounds_done: int = 0
+    rounds_timed: pd.DataFrame = field(default_factory=pd.DataFrame)
+    n_guests: int = 0
+
+
+@dataclass(frozen=True)
+class RoundMeans(Result):
+    """Plain means of every outcome in every round, of the primary session.
+
+    Parameters
+    ----------
+    table : DataFrame
+        outcome, round_no, mean, sd, n_athletes, low, high; only rounds that were sparred.
+    """
+
+    table: pd.DataFrame
+
+
+def describe_participants(study: Study, rows, capacity) -> Participants:
+    """Describe who took part.
+
+    Parameters
+    ----------
+    study : Study
+    rows : DataFrame or NotYet
+        One row per session, athlete and round.
+    capacity : DataFrame or NotYet
+        One row per athlete.
+
+    Returns
+    -------
+    Participants
+
+    Examples
+    --------
+    >>> describe_participants(Study(folder=""), NotYet("", ""), NotYet("", "")).n_athletes
+    0
+    """
+    athletes = study.athletes
+    tested = pd.DataFrame() if isinstance(capacity, NotYet) else capacity.dropna(subset=["capacity"])
+    sparred = pd.DataFrame({"athlete": []}) if isinstance(rows, NotYet) else inputs.sparred(rows)
+    sex = athletes["sex"]
+    lines = [
+        {"name": name, "label": label, "unit": unit, "digits": digits, "sex": which, **_spread(values)}
+        for name, label, unit, digits in CHARACTERISTICS
+        for which, values in _by_sex(athletes[name], sex)
+    ]
+    measured = athletes.assign(
+        value=athletes["hr_max_bpm"].where(athletes["hr_max_source"] == "measured", float("nan"))
+    )
+    lines += [
+        {"name": "hr_max_bpm", "label": "Measured maximal heart rate", "unit": "bpm", "digits": 0}
+        | {"sex": which, **_spread(values)}
+        for which, values in _by_sex(measured["value"], sex)
+    ]
+    if len(tested):
+        joined = athletes[["athlete", "sex"]].merge(tested[["athlete", "capacity"]], how="left", on="athlete")
+        unit = str(tested["unit"].iloc[0])
+        lines += [
+            {"name": "capacity", "label": "Aerobic capacity", "unit": unit, "digits": 1}
+            | {"sex": which, **_spread(values)}
+            for which, values in _by_sex(joined["capacity"], joined["sex"])
+        ]
+    groups = athletes.loc[athletes["group"] != "", "group"].value_counts().sort_index()
+    return Participants(
+        n_athletes=len(athletes),
+        n_women=int((sex == "F").sum()),
+        n_men=int((sex == "M").sum()),
+        n_other=int((~sex.isin(["F", "M"])).sum()),
+        n_clubs=int(athletes.loc[athletes["club"] != "", "club"].nunique()),
+        groups={str(k): int(v) for k, v in groups.items()},
+        n_sparred=int(sparred["athlete"].nunique()),
+        n_tested=len(tested),
+        n_hr_max_measured=int(measured["value"].notna().sum()),
+        characteristics=pd.DataFrame(lines),
+        tests=_tests(tested),
+    )
+
+
+def _by_sex(values: pd.Series, sex: pd.Series):
+    yield "all", values
+    for which in ("F", "M"):
+        if 0 < (sex == which).sum() < len(sex):
+            yield which, values[(sex == which).to_numpy()]
+
+
+def _spread(values: pd.Series) -> dict:
+    known = values.dropna().astype(float)
+    return {
+        "n_athletes": len(known),
+        "n_missing": len(values) - len(known),
+        "mean": float(known.mean()) if len(known) else float("nan"),
+        "sd": float(known.std(ddof=1)) if len(known) > 1 else float("nan"),
+        "median": float(known.median()) if len(known) else float("nan"),
+        "low": float(known.min()) if len(known) else float("nan"),
+        "high": float(known.max()) if len(known) else float("nan"),
+    }
+
+
+def _tests(tested: pd.DataFrame) -> pd.DataFrame:
+    columns = ["test", "n_athletes", "uses_heart_rate", "error_kind"]
+    if tested.empty:
+        return pd.DataFrame(columns=columns)
+    counted = tested.groupby("test", sort=True).agg(
+        n_athletes=("athlete", "nunique"),
+        uses_heart_rate=("uses_heart_rate", "max"),
+        error_kind=("error_kind", "first"),
+    )
+    return counted.reset_index().sort_values(
+        ["n_athletes", "test"], ascending=[False, True], ignore_index=True
+    )
+
+
+def describe_conditions(study: Study, cleaned) -> Conditions:
+    """Describe the conditions of the evenings.
+
+    Parameters
+    ----------
+    study : Study
+    cleaned : CleanedStudy or NotYet
+
+    Returns
+    -------
+    Conditions
+
+    Examples
+    --------
+    >>> describe_conditions(Study(folder=""), NotYet("", "")).n_traces
+    0
+    """
+    names = [
+        "session",
+        "date",
+        "place",
+        "temperature_c",
+        "humidity_percent",
+        "analyser",
+        "strip_lot",
+        "sample_site",
+        "sample_kind",
+    ]
+    sessions = study.sessions[names].reset_index(drop=True)
+    if not cleaned:
+        return Conditions(sessions=sessions)
+    primary = study.plan.primary_session
+    rows = inputs.of_session(cleaned.rows, primary)
+    rows = rows[rows["round_no"] > 0]
+    done = inputs.sparred(rows)
+    with_blood = done.dropna(subset=["lactate_delay_s", "lactate_mmol_l"])
+    traced = {athlete for session, athlete in cleaned.traces if session == primary}
+    devices = study.attendance.loc[study.attendance["session"] == primary, "device"]
+    return Conditions(
+        sessions=sessions,
+        delay=_delay(with_blood["lactate_delay_s"]),
+        n_traces=len(traced),
+        n_devices=int(devices[devices != ""].nunique()),
+        rounds_planned=len(rows),
+        rounds_done=len(done),
+        rounds_timed=_timed(study),
+        n_guests=int((done["opponent"] == "guest").sum()),
+    )
+
+
+def _delay(seconds: pd.Series) -> dict:
+    if seconds.empty:
+        return {}
+    return {
+        "n_observations": len(seconds),
+        "median": float(seconds.median()),
+        "low": float(seconds.min()),
+        "high": float(seconds.max()),
+    }
+
+
+def _timed(study: Study) -> pd.DataFrame:
+    clock = study.clock[study.clock["round_no"] > 0].copy()
+    for name in ("start", "end"):
+        clock[f"{name}_s"] = pd.to_timedelta(clock[f"{name}_clock"].replace("", None)).dt.total_seconds()
+    clock = clock.sort_values(["session", "group", "round_no"])
+    before = clock.groupby(["session", "group"])["end_s"].shift()
+    return clock.assign(length_s=clock["end_s"] - clock["start_s"], rest_before_s=clock["start_s"] - before)[
+        ["session", "group", "round_no", "length_s", "rest_before_s"]
+    ].reset_index(drop=True)
+
+
+def describe_round_means(rows, session: str) -> RoundMeans | NotYet:
+    """Give plain mean, SD and range of every outcome in every sparred round.
+
+    Parameters
+    ----------
+    rows : DataFrame or NotYet
+    session : str
+        The primary session.
+
+    Returns
+    -------
+    RoundMeans or NotYet
+
+    Examples
+    --------
+    >>> bool(describe_round_means(NotYet("cleaning", "recordings"), "1"))
+    False
+    """
+    if isinstance(rows, NotYet):
+        return rows
+    done = inputs.sparred(inputs.of_session(rows, session))
+    lines = []
+    for name in OUTCOMES:
+        for round_no, values in done.groupby("round_no")[name]:
+            known = values.dropna()
+            if len(known):
+                spread = _spread(known)
+                kept = {k: spread[k] for k in ("mean", "sd", "n_athletes", "low", "high")}
+                lines.append({"outcome": name, "round_no": int(round_no), **kept})
+    columns = ["outcome", "round_no", "mean", "sd", "n_athletes", "low", "high"]
+    return RoundMeans(pd.DataFrame(lines, columns=columns))
+
+
+@dataclass(frozen=True)
+class Description(Result):
+    """Everything that a write-up describes without testing it.
+
+    Parameters
+    ----------
+    participants : Participants
+    conditions : Conditions
+    round_means : RoundMeans or NotYet
+    balance : DataFrame
+        What went in, was used and was set aside, per table, measure and unit (from the ledger).
+    set_aside : DataFrame
+        table, measure, unit, cause, amount, decided_by ("rule" or "person").
+    """
+
+    participants: Participants
+    conditions: Conditions
+    round_means: RoundMeans | NotYet
+    balance: pd.DataFrame
+    set_aside: pd.DataFrame
+
+
+def describe_study(study: Study, cleaned, capacity) -> Description:
+    """Describe participants, conditions, rounds, and what was set aside.
+
+    Parameters
+    ----------
+    study : Study
+    cleaned : CleanedStudy or NotYet
+    capacity : DataFrame or NotYet
+
+    Returns
+    -------
+    Description
+
+    Examples
+    --------
+    >>> describe_study(Study(folder=""), NotYet("", ""), NotYet("", "")).participants.n_athletes
+    0
+    """
+    rows = cleaned.rows if cleaned else cleaned
+    ledger = cleaned.ledger if cleaned else study.ledger
+    aside = ledger.set_aside()
+    aside = aside.assign(
+        decided_by=aside["decided_by"].map(lambda who: "rule" if who == "rule" else "person")
+    )
+    keys = ["table", "measure", "unit", "cause", "decided_by"]
+    return Description(
+        participants=describe_participants(study, rows, capacity),
+        conditions=describe_conditions(study, cleaned),
+        round_means=describe_round_means(rows, study.plan.primary_session),
+        balance=ledger.balance(),
+        set_aside=aside.groupby(keys, sort=False, as_index=False)["amount"].sum(),
+    )

@@ -1,0 +1,287 @@
+"""The numbered notebooks, run side by side, each from a clean kernel."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import tempfile
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..basics import KitError
+
+NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+"""The notebooks of the kit."""
+
+SECONDS_PER_CELL = 300
+"""A cell that runs longer than this has failed."""
+
+
+class NotebookError(KitError):
+    """A notebook stopped: two lines that name notebook, cell and error."""
+
+
+@dataclass(frozen=True)
+class NotebookRun:
+    """One notebook that ran to its end.
+
+    Parameters
+    ----------
+    name : str
+        File name without ending.
+    title : str
+        Its first heading.
+    page : str
+        HTML.
+    seconds : float
+    """
+
+    name: str
+    title: str
+    page: str
+    seconds: float
+
+
+def find_notebooks(folder: str | Path = NOTEBOOKS) -> list[Path]:
+    """Return the numbered notebooks of a folder in order.
+
+    Parameters
+    ----------
+    folder : path
+        Default: the notebooks of the kit.
+
+    Returns
+    -------
+    list of path
+
+    Examples
+    --------
+    >>> all(path.suffix == ".ipynb" for path in find_notebooks())
+    True
+    """
+    return sorted(p for p in Path(folder).glob("[0-9][0-9]_*.ipynb"))
+
+
+def run_notebooks(
+    study_folder: str | Path,
+    paths: Sequence[Path] | None = None,
+    *,
+    strict: bool = False,
+    workers: int | None = None,
+    done: Callable[[NotebookRun], None] = lambda run: None,
+    stop: threading.Event | None = None,
+) -> list[NotebookRun]:
+    """Run notebooks side by side, each from a clean kernel, on one study folder.
+
+    Parameters
+    ----------
+    study_folder : path
+        What the notebooks read.
+    paths : sequence of path, optional
+        Default: all notebooks of the kit.
+    strict : bool
+        Take anything that a cell writes to the error stream, such as a warning, as a failure.
+    workers : int, optional
+        How many at once; default: the number of cores.
+    done : callable
+        Called with each finished run.
+    stop : threading.Event, optional
+        Ends everything soon after it is set.
+
+    Returns
+    -------
+    list of NotebookRun
+        In the order of `paths`.
+
+    Raises
+    ------
+    NotebookError
+        With notebook, cell and error of everything that failed.
+
+    Examples
+    --------
+    >>> run_notebooks("anywhere", [])
+    []
+    """
+    paths = list(find_notebooks() if paths is None else paths)
+    if not paths:
+        return []
+    workers = workers or os.cpu_count() or 1
+    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch):
+        work = _run_all(paths, Path(study_folder).resolve(), Path(scratch), strict, workers, done)
+        runs = asyncio.run(_until_stopped(work, stop or threading.Event()))
+    failures = [run for run in runs if isinstance(run, BaseException)]
+    for failure in failures:
+        if not isinstance(failure, NotebookError):
+            raise failure
+    if failures:
+        raise NotebookError("\n".join(map(str, failures)))
+    return runs
+
+
+class NotebooksAside:
+    """Runs the notebooks in a thread while the caller goes on; stops them where the caller fails.
+
+    Parameters
+    ----------
+    study_folder : path
+    strict : bool
+    wanted : bool
+        False: run none.
+    """
+
+    def __init__(self, study_folder, *, strict: bool = False, wanted: bool = True):
+        self._found: dict = {}
+        self._stop = threading.Event()
+        paths = find_notebooks() if wanted else []
+        self._thread = threading.Thread(target=self._run, args=(study_folder, paths, strict), daemon=True)
+
+    def _run(self, study_folder, paths, strict):
+        try:
+            self._found["runs"] = run_notebooks(study_folder, paths, strict=strict, stop=self._stop)
+        except BaseException as error:
+            self._found["error"] = error
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._stop.set()
+        self._thread.join()
+
+    def wait(self) -> list[NotebookRun]:
+        """Wait for the notebooks and return them, or raise what stopped one."""
+        self._thread.join()
+        if "error" in self._found:
+            raise self._found["error"]
+        return self._found["runs"]
+
+
+class _own_settings:
+    """Keep Jupyter from reading or writing anything in the home folder while the notebooks run."""
+
+    def __init__(self, scratch):
+        self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
+        self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+
+    def __enter__(self):
+        self.old = {name: os.environ.get(name) for name in self.new}
+        os.environ.update(self.new)
+
+    def __exit__(self, *_):
+        for name, value in self.old.items():
+            os.environ.pop(name, None) if value is None else os.environ.update({name: value})
+
+
+async def _until_stopped(work, stop: threading.Event):
+    task = asyncio.ensure_future(work)
+    while not task.done():
+        if stop.is_set():
+            task.cancel()
+        await asyncio.wait([task], timeout=0.2)
+    return [] if task.cancelled() else task.result()
+
+
+async def _run_all(paths, study_folder, scratch, strict, workers, done):
+    free = asyncio.Semaphore(workers)
+
+    async def one(number, path):
+        async with free:
+            run = await _run_one(path, study_folder, scratch / str(number), strict)
+            done(run)
+            return run
+
+    return await asyncio.gather(*(one(n, p) for n, p in enumerate(paths)), return_exceptions=True)
+
+
+async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) -> NotebookRun:
+    import time
+
+    import nbformat
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
+    start = time.perf_counter()
+    notebook = nbformat.read(path, as_version=4)
+    scratch.mkdir()
+    environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg"}
+    environment["PYTHONPATH"] = os.pathsep.join(
+        filter(None, [str(NOTEBOOKS.parent), environment.get("PYTHONPATH", "")])
+    )
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
+    client = NotebookClient(
+        notebook,
+        km=_kernel(scratch),
+        timeout=SECONDS_PER_CELL,
+        startup_timeout=120,
+        resources={"metadata": {"path": str(scratch)}},
+    )
+    try:
+        await client.async_execute(env=environment, cwd=str(scratch))
+    except CellExecutionError as error:
+        cell = _failed_cell(notebook)
+        what = f"{error.ename}: {error.evalue}".strip().splitlines()
+        raise NotebookError(f"{path.name}, cell {cell} stopped:\n  {_first_lines(what)}") from error
+    except (CellTimeoutError, DeadKernelError) as error:
+        cell = _failed_cell(notebook)
+        reason = (
+            f"it ran longer than {SECONDS_PER_CELL} s"
+            if isinstance(error, CellTimeoutError)
+            else "Python died"
+        )
+        raise NotebookError(f"{path.name}, cell {cell} stopped:\n  {reason}") from error
+    if strict:
+        _refuse_warnings(path, notebook)
+    from .notebook_pages import notebook_page, notebook_title
+
+    title = notebook_title(notebook) or path.stem
+    return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
+
+
+def _kernel(scratch: Path):
+    """Return a kernel manager that talks through files (sockets) where the system has them, else through TCP."""
+    import sys
+
+    from jupyter_client.kernelspec import KernelSpec
+    from jupyter_client.manager import AsyncKernelManager
+
+    connection = scratch / "k.json"
+    through_files = os.name == "posix" and len(str(connection)) < 85
+    manager = AsyncKernelManager(
+        connection_file=str(connection), transport="ipc" if through_files else "tcp", kernel_name="python3"
+    )
+    manager._kernel_spec = KernelSpec(
+        argv=[sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
+        display_name="Python 3",
+        language="python",
+    )
+    return manager
+
+
+def _failed_cell(notebook) -> str:
+    for number, cell in enumerate(notebook.cells, start=1):
+        if cell.cell_type == "code" and any(o.output_type == "error" for o in cell.outputs):
+            return f"{number} ({_first_code_line(cell.source)})"
+    ran = [n for n, c in enumerate(notebook.cells, 1) if c.cell_type == "code" and c.get("execution_count")]
+    return str(ran[-1]) if ran else "1"
+
+
+def _first_code_line(source: str) -> str:
+    lines = [line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    return (lines or [""])[0].strip()[:70]
+
+
+def _first_lines(lines: Sequence[str]) -> str:
+    return " ".join(line.strip() for line in lines)[:400] or "without a message"
+
+
+def _refuse_warnings(path: Path, notebook) -> None:
+    for number, cell in enumerate(notebook.cells, start=1):
+        for output in cell.get("outputs", ()):
+            if output.output_type == "stream" and output.name == "stderr":
+                text = _first_lines(output.text.strip().splitlines())
+                raise NotebookError(f"{path.name}, cell {number} warned:\n  {text}")
