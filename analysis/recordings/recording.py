@@ -4,17 +4,46 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result
+from ..basics import KitError, Result, check_choice
 
 SAMPLE_COLUMNS = ("time", "elapsed_s", "hr_bpm")
 STOP_COLUMNS = ("from_s", "to_s", "cause")
 BEAT_COLUMNS = ("elapsed_s", "interval_ms", "corrected_ms", "beat")
 
+GAP_LIMIT_S = 5.0
+"""Default limit of a gap: a longer time without a heart rate is missing time (our proposal)."""
+
 
 class RecordingError(KitError):
-    """A recording that gives no usable trace: which file, what is wrong, and the remedy."""
+    """A recording that gives no usable trace: which file, what is wrong, and the remedy.
+
+    Parameters
+    ----------
+    message : str
+        The sentence shown to the reader.
+    """
+
+
+def _no_stops() -> pd.DataFrame:
+    return pd.DataFrame(
+        {"from_s": np.empty(0), "to_s": np.empty(0), "cause": pd.Series([], dtype="str")},
+        columns=list(STOP_COLUMNS),
+    )
+
+
+def _no_beats() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "elapsed_s": np.empty(0),
+            "interval_ms": np.empty(0),
+            "corrected_ms": np.empty(0),
+            "beat": pd.Series([], dtype="str"),
+        },
+        columns=list(BEAT_COLUMNS),
+    )
 
 
 @dataclass(frozen=True)
@@ -31,7 +60,8 @@ class Recording(Result):
         They are missing time, whatever the limit of gaps.
     beats : DataFrame
         Where the file carries beat-to-beat intervals: `elapsed_s` of the end of the interval, `interval_ms` as
-        recorded, `corrected_ms` by the published rule, `beat` ("normal" or what was corrected). Empty otherwise.
+        recorded, `corrected_ms` by the published rule (missing where nothing can be said), `beat` ("normal" or
+        what was corrected). Empty otherwise.
     remarks : tuple of str
         What was repaired, lost or assumed, one sentence each.
     file : str
@@ -41,7 +71,8 @@ class Recording(Result):
     label : str
         The column or name read from a file with several athletes; "" otherwise.
     hr_source : str
-        "device" where the device computed the rate, "intervals" where it was computed from beat-to-beat intervals.
+        "device" where the device computed the rate, "intervals" where it was computed here from beat-to-beat
+        intervals. The two are never mixed in one trace.
     clock : str
         "utc" where `time` is known, "local" where only the wall clock is known (`local_start_s`), "none".
     local_start_s : float
@@ -49,12 +80,12 @@ class Recording(Result):
     local_date : str
         The local date (YYYY-MM-DD) where the file states one with a local clock; "" otherwise.
     gap_limit_s : float
-        A longer time between two rows is missing time.
+        A longer time between two rows with a heart rate is missing time.
     """
 
     samples: pd.DataFrame
-    stops: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(STOP_COLUMNS)))
-    beats: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(BEAT_COLUMNS)))
+    stops: pd.DataFrame = field(default_factory=_no_stops)
+    beats: pd.DataFrame = field(default_factory=_no_beats)
     remarks: tuple[str, ...] = ()
     file: str = ""
     kind: str = ""
@@ -63,18 +94,78 @@ class Recording(Result):
     clock: str = "none"
     local_start_s: float = float("nan")
     local_date: str = ""
-    gap_limit_s: float = 5.0
+    gap_limit_s: float = GAP_LIMIT_S
 
     @property
     def duration_s(self) -> float:
         """Seconds from the first to the last row."""
-        raise NotImplementedError
+        elapsed = self.samples["elapsed_s"].to_numpy()
+        return float(elapsed[-1] - elapsed[0]) if len(elapsed) else 0.0
 
     @property
     def valid_s(self) -> float:
-        """Seconds with a heart rate: gaps over the limit and timer stops are not in it."""
-        raise NotImplementedError
+        """Seconds between rows with a heart rate, without gaps over the limit and timer stops."""
+        return float(self._steps(self.gap_limit_s, skip_stops=True)[1].sum())
 
-    def mean_hr_bpm(self, *, max_gap_s: float | None = None) -> float:
-        """Mean heart rate weighted by time (trapezoidal); gaps over the limit and stops carry no weight."""
-        raise NotImplementedError
+    def mean_hr_bpm(self, *, max_gap_s: float | None = None, over: str = "running") -> float:
+        """Return the mean heart rate weighted by time.
+
+        Parameters
+        ----------
+        max_gap_s : float, optional
+            Longer steps between two heart rates carry no weight. Default: `gap_limit_s`.
+        over : {"running", "all"}
+            "running" leaves out the time in which the timer stood; "all" counts every second between the first
+            and the last heart rate, gaps and stops included, as the plain trapezoidal rule does.
+
+        Returns
+        -------
+        float
+            In bpm; not-a-number where no two heart rates are close enough in time.
+
+        Notes
+        -----
+        Trapezoidal rule: sum of (h[i] + h[i+1]) / 2 * step[i] over the counted steps, divided by their sum.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> samples = pd.DataFrame({"time": pd.NaT, "elapsed_s": [0.0, 1.0, 4.0], "hr_bpm": [100.0, 120.0, 140.0]})
+        >>> Recording(samples).mean_hr_bpm()
+        125.0
+        """
+        check_choice(over, ("running", "all"), name="over")
+        running = over == "running"
+        limit = self.gap_limit_s if max_gap_s is None else max_gap_s
+        rates, steps = self._steps(limit if running or max_gap_s is not None else np.inf, skip_stops=running)
+        total = steps.sum()
+        return float(((rates[1:] + rates[:-1]) / 2 * steps).sum() / total) if total > 0 else float("nan")
+
+    def _steps(self, limit: float, *, skip_stops: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Return the heart rates that are there and the seconds that count between each two of them."""
+        rates = self.samples["hr_bpm"].to_numpy()
+        there = np.isfinite(rates)
+        elapsed = self.samples["elapsed_s"].to_numpy()[there]
+        if len(elapsed) < 2:
+            return rates[there], np.empty(0)
+        steps = np.diff(elapsed)
+        if skip_stops:
+            steps = steps - stopped_seconds(elapsed[:-1], elapsed[1:], self.stops)
+        return rates[there], np.where(steps <= limit, steps, 0.0)
+
+
+def stopped_seconds(starts: np.ndarray, ends: np.ndarray, stops: pd.DataFrame) -> np.ndarray:
+    """Seconds of each span [start, end) in which the timer stood."""
+    lost = np.zeros(len(starts))
+    for begin, finish in zip(stops["from_s"].to_numpy(), stops["to_s"].to_numpy(), strict=True):
+        lost += np.clip(np.minimum(ends, finish) - np.maximum(starts, begin), 0.0, None)
+    return np.minimum(lost, ends - starts)
+
+
+def usual_gap_limit(elapsed: np.ndarray, given: float | None) -> float:
+    """The limit of a gap: as given, else 5 s or twice the usual step of the file where that is longer."""
+    if given is not None:
+        return float(given)
+    if len(elapsed) < 3:
+        return GAP_LIMIT_S
+    return float(max(GAP_LIMIT_S, min(2 * np.median(np.diff(elapsed)), 30.0)))

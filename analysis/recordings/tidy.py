@@ -1,0 +1,230 @@
+"""From raw times and rates to a tidy trace: in time order, repeats resolved, impossible times refused."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import numpy as np
+import pandas as pd
+
+from ..basics import format_number, plural
+from .beats import rate_from_intervals
+from .recording import Recording, RecordingError, usual_gap_limit
+
+MAX_ROWS = 1_000_000
+"""More rows than this are not one evening: refused (24 hours at ten a second are 864,000)."""
+MAX_SPAN_S = 36 * 3600.0
+"""Rows further apart than this are not one evening: refused."""
+FIRST_YEAR = 2000
+"""Dates before this year come from a clock that was never set."""
+
+
+@dataclass
+class RawTrace:
+    """What a reader of one format hands over; everything that the formats share is done after it.
+
+    Parameters
+    ----------
+    seconds : array
+        Time of each row in seconds: since 1970 UTC where `clock` is "utc", since local midnight where "local",
+        else since any start.
+    rates : array
+        Heart rate in bpm, missing as NaN or 0.
+    clock, local_date, kind, label : str
+        As in `Recording`.
+    stops : list of (from, to, cause)
+        On the same time axis as `seconds`.
+    interval_ends, intervals_ms : array
+        Beat-to-beat intervals and the times of their ends, on the same axis.
+    remarks : list of str
+        What the reader repaired, lost or assumed.
+    """
+
+    seconds: np.ndarray
+    rates: np.ndarray
+    clock: str = "none"
+    kind: str = ""
+    label: str = ""
+    local_date: str = ""
+    stops: list = field(default_factory=list)
+    interval_ends: np.ndarray = field(default_factory=lambda: np.empty(0))
+    intervals_ms: np.ndarray = field(default_factory=lambda: np.empty(0))
+    remarks: list = field(default_factory=list)
+
+
+def tidy_recording(
+    raw: RawTrace, file: str, *, gap_limit_s: float | None, accept_unset_clock: bool
+) -> Recording:
+    """Turn what a reader found into a `Recording`, or say why that is impossible."""
+    remarks = list(raw.remarks)
+    source = "device"
+    beats, table = _beats(raw, remarks)
+    if not _has_rate(raw.rates) and beats is not None:
+        raw.seconds, raw.rates, source = beats[0], beats[1], "intervals"
+        remarks.append(
+            "Heart rate was computed from beat-to-beat intervals; it is quicker than a rate smoothed by a device."
+        )
+    elif beats is not None:
+        remarks.append(
+            f"{plural(len(table), 'beat-to-beat interval')} kept beside the heart rate of the device, not mixed in."
+        )
+    if len(raw.seconds) > MAX_ROWS:
+        raise RecordingError(
+            f"{file}: {len(raw.seconds):,} rows, more than the {MAX_ROWS:,} that one evening can have. "
+            "Cut the file to the session."
+        )
+    if not _has_rate(raw.rates):
+        raise RecordingError(
+            f"{file}: no row has a heart rate. Was the strap connected to the device that recorded?"
+        )
+    seconds, rates = _in_order(raw, file, remarks)
+    start = float(seconds[0])
+    clock = _plausible_clock(raw.clock, seconds, file, accept_unset_clock, remarks)
+    elapsed = seconds - start
+    missing = int(np.isnan(rates).sum())
+    if missing:
+        remarks.append(f"{missing} of {plural(len(rates), 'row')} without a heart rate.")
+    limit = usual_gap_limit(elapsed[~np.isnan(rates)], gap_limit_s)
+    stops = _stops(raw.stops, start, elapsed[-1])
+    if len(stops):
+        lost = format_number(float((stops["to_s"] - stops["from_s"]).sum()), 0, unit="s")
+        remarks.append(f"The timer stood {plural(len(stops), 'time')}, {lost} in all: missing time.")
+    _remark_on_gaps(elapsed[~np.isnan(rates)], limit, gap_limit_s, remarks)
+    return Recording(
+        samples=_samples(elapsed, rates, start if clock == "utc" else None),
+        stops=stops,
+        beats=table.assign(elapsed_s=table["elapsed_s"] - start) if beats is not None else table,
+        remarks=tuple(remarks),
+        file=file,
+        kind=raw.kind,
+        label=raw.label,
+        hr_source=source,
+        clock=clock,
+        local_start_s=start % 86400.0 if clock == "local" else float("nan"),
+        local_date=raw.local_date if clock == "local" else "",
+        gap_limit_s=limit,
+    )
+
+
+def _has_rate(rates: np.ndarray) -> bool:
+    return bool(len(rates)) and bool((np.isfinite(rates) & (rates > 0)).any())
+
+
+def _beats(raw: RawTrace, remarks: list):
+    from .recording import _no_beats
+
+    if not len(raw.intervals_ms):
+        return None, _no_beats()
+    ends, rates, table, said = rate_from_intervals(raw.interval_ends, raw.intervals_ms)
+    remarks += said
+    return (ends, rates), table
+
+
+def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.ndarray]:
+    seconds = np.asarray(raw.seconds, dtype=float)
+    rates = np.asarray(raw.rates, dtype=float)
+    odd = ~np.isnan(rates) & (~np.isfinite(rates) | (rates < 0))
+    if odd.any():
+        remarks.append(
+            f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative or infinite) taken as missing."
+        )
+    rates = np.where(odd | (rates == 0), np.nan, rates)
+    timed = np.isfinite(seconds)
+    if not timed.all():
+        remarks.append(f"{plural(int((~timed).sum()), 'row')} without a readable time left out.")
+        seconds, rates = seconds[timed], rates[timed]
+    if not _has_rate(rates):
+        raise RecordingError(
+            f"{file}: no row has both a time and a heart rate, so nothing can be placed in time. "
+            "Export the recording again with a time for each row."
+        )
+    step = np.diff(seconds)
+    if (step < 0).any():
+        back = format_number(float(-step.min()), 0, unit="s")
+        remarks.append(
+            f"Time ran backward {plural(int((step < 0).sum()), 'time')} (by up to {back}); rows were put in time order."
+        )
+        order = np.argsort(seconds, kind="stable")
+        seconds, rates = seconds[order], rates[order]
+        step = np.diff(seconds)
+    if (step == 0).any():
+        seconds, rates = _resolve_repeats(seconds, rates, step, remarks)
+    span = float(seconds[-1] - seconds[0])
+    if span > MAX_SPAN_S:
+        raise RecordingError(
+            f"{file}: the rows span {format_number(span / 3600, 0)} hours, so they are not one evening. "
+            "Several sessions in one file, or a device whose clock was set while it recorded? Export one session."
+        )
+    return seconds, rates
+
+
+def _resolve_repeats(seconds, rates, step, remarks):
+    """One row per time: the mean of the heart rates that share it."""
+    first = np.concatenate(([True], step > 0))
+    group = np.cumsum(first) - 1
+    there = ~np.isnan(rates)
+    count = np.bincount(group, weights=there)
+    total = np.bincount(group, weights=np.where(there, rates, 0.0))
+    remarks.append(
+        f"{plural(len(seconds) - int(first.sum()), 'row')} with a repeated time merged into one by the mean."
+    )
+    return seconds[first], np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
+
+
+def _plausible_clock(clock: str, seconds, file: str, accept_unset: bool, remarks: list) -> str:
+    if clock != "utc":
+        return clock
+    latest = datetime.now(UTC).year + 1
+    years = [_year(float(s)) for s in (seconds[0], seconds[-1])]
+    wrong = [y for y in years if not FIRST_YEAR <= y <= latest]
+    if not wrong:
+        return clock
+    if accept_unset:
+        remarks.append(f"The dates lie in {wrong[0]}: the clock was not set, only elapsed seconds were used.")
+        return "none"
+    raise RecordingError(
+        f"{file}: the dates lie in {wrong[0]}, so the clock of the device was not set. To use the trace by its elapsed "
+        "seconds all the same, write accept_unset_clock = true under [cleaning] in study.toml."
+    )
+
+
+def _year(seconds: float) -> int:
+    if not -6.2e10 < seconds < 2.5e11:
+        return 9999 if seconds > 0 else 1
+    return int(np.datetime64(int(seconds), "s").astype("datetime64[Y]").astype(int)) + 1970
+
+
+def _samples(elapsed: np.ndarray, rates: np.ndarray, start: float | None) -> pd.DataFrame:
+    if start is None:
+        time = pd.Series(np.full(len(elapsed), np.datetime64("NaT", "us"))).dt.tz_localize("UTC")
+    else:
+        micro = np.round((start + elapsed) * 1e6).astype("int64")
+        time = pd.Series(micro.view("datetime64[us]")).dt.tz_localize("UTC")
+    return pd.DataFrame({"time": time, "elapsed_s": elapsed, "hr_bpm": rates})
+
+
+def _stops(stops: list, start: float, end: float) -> pd.DataFrame:
+    from .recording import _no_stops
+
+    inside = [(max(a - start, 0.0), min(b - start, end), cause) for a, b, cause in stops]
+    inside = [s for s in inside if s[1] > s[0]]
+    if not inside:
+        return _no_stops()
+    return pd.DataFrame(inside, columns=["from_s", "to_s", "cause"])
+
+
+def _remark_on_gaps(elapsed, limit, given, remarks: list) -> None:
+    gaps = np.diff(elapsed)
+    gaps = gaps[gaps > limit]
+    if len(gaps):
+        total = format_number(float(gaps.sum()), 0, unit="s")
+        longest = format_number(float(gaps.max()), 0, unit="s")
+        remarks.append(
+            f"{plural(len(gaps), 'gap')} over {format_number(limit, 0, unit='s')} (the longest {longest}, {total} in all): missing time."
+        )
+    if given is None and limit > 5:
+        remarks.append(
+            f"The usual step of this file is {format_number(float(np.median(np.diff(elapsed))), 0, unit='s')}, "
+            f"so the limit of a gap is {format_number(limit, 0, unit='s')}."
+        )
