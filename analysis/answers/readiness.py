@@ -1,0 +1,64 @@
+"""What a study folder holds now, and what each notebook still needs."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..study import Study
+
+READY, NOT_YET = "ready", "not yet"
+
+
+def list_readiness(study: Study) -> pd.DataFrame:
+    """List the notebooks with what this study can already answer.
+
+    Parameters
+    ----------
+    study : Study
+        A loaded study, however little it holds.
+
+    Returns
+    -------
+    pandas.DataFrame
+        notebook, question, state ("ready" or "not yet"), needs ("" where ready).
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> list_readiness(Study(folder="."))["state"].unique().tolist()
+    ['ready', 'not yet']
+    """
+    recorded = (
+        bool(len(study.recordings)) or study.rounds["hr_mean_typed_bpm"].notna().any() or _has_files(study)
+    )
+    measured = bool(
+        recorded or study.rounds[["lactate_mmol_l", "exertion"]].notna().any().any() or len(study.lactate)
+    )
+    lines = [
+        ("01_design_the_study", "How many athletes, and what can they answer?", True, ""),
+        ("02_run_the_day", "Who spars whom, when is blood sampled, what is printed?", True, ""),
+        ("03_clean_the_data", "What can be trusted in the recordings?", recorded, "recordings in recordings/, or typed means in rounds"),
+        ("04_compare_the_rounds", "Does it change from round to round?", measured, "filled rounds: heart rate, lactate or exertion"),
+        ("05_fitness_and_sparring", "Do fitter athletes respond less?", measured and len(study.aerobic_tests) > 0,
+         "an aerobic test per athlete in aerobic_tests"),
+        ("06_compare_with_published", "Is our answer consistent with the published one?", measured and len(study.published) > 0,
+         "numbers from a paper, with their source, in published"),
+        ("07_write_it_up", "What may we conclude, and how is it told?", measured, "filled rounds"),
+        ("08_survey_of_sessions", "What do sessions sent by other people add?", len(study.survey) > 0, "a table survey"),
+    ]  # fmt: skip
+    return pd.DataFrame(
+        [
+            (name, question, READY if ready else NOT_YET, "" if ready else needs)
+            for name, question, ready, needs in lines
+        ],
+        columns=["notebook", "question", "state", "needs"],
+    )
+
+
+def _has_files(study: Study) -> bool:
+    folder = study.folder if hasattr(study.folder, "joinpath") else None
+    return (
+        folder is not None
+        and folder.joinpath("recordings").is_dir()
+        and any(folder.joinpath("recordings").iterdir())
+    )
