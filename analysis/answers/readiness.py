@@ -7,6 +7,33 @@ import pandas as pd
 from ..study import Study
 
 READY, NOT_YET = "ready", "not yet"
+NOTEBOOKS = (
+    ("01_design_the_study", "How many athletes, and what can they answer?", ""),
+    ("02_run_the_day", "Who spars whom, when is blood sampled, what is printed?", ""),
+    (
+        "03_clean_the_data",
+        "What can be trusted in the recordings?",
+        "recordings in recordings/, or typed means in rounds",
+    ),
+    (
+        "04_compare_the_rounds",
+        "Does it change from round to round?",
+        "filled rounds: heart rate, lactate or exertion",
+    ),
+    (
+        "05_fitness_and_sparring",
+        "Do fitter athletes respond less?",
+        "an aerobic test per athlete in aerobic_tests",
+    ),
+    (
+        "06_compare_with_published",
+        "Is our answer consistent with the published one?",
+        "numbers of a paper in published",
+    ),
+    ("07_write_it_up", "What may we conclude, and how is it told?", "filled rounds"),
+    ("08_survey_of_sessions", "What do sessions sent by other people add?", "a table survey"),
+)
+"""Notebook, its question, and what it needs."""
 
 
 def list_readiness(study: Study) -> pd.DataFrame:
@@ -34,18 +61,15 @@ def list_readiness(study: Study) -> pd.DataFrame:
     measured = bool(
         recorded or study.rounds[["lactate_mmol_l", "exertion"]].notna().any().any() or len(study.lactate)
     )
-    lines = [
-        ("01_design_the_study", "How many athletes, and what can they answer?", True, ""),
-        ("02_run_the_day", "Who spars whom, when is blood sampled, what is printed?", True, ""),
-        ("03_clean_the_data", "What can be trusted in the recordings?", recorded, "recordings in recordings/, or typed means in rounds"),
-        ("04_compare_the_rounds", "Does it change from round to round?", measured, "filled rounds: heart rate, lactate or exertion"),
-        ("05_fitness_and_sparring", "Do fitter athletes respond less?", measured and len(study.aerobic_tests) > 0,
-         "an aerobic test per athlete in aerobic_tests"),
-        ("06_compare_with_published", "Is our answer consistent with the published one?", measured and len(study.published) > 0,
-         "numbers from a paper, with their source, in published"),
-        ("07_write_it_up", "What may we conclude, and how is it told?", measured, "filled rounds"),
-        ("08_survey_of_sessions", "What do sessions sent by other people add?", len(study.survey) > 0, "a table survey"),
-    ]  # fmt: skip
+    can_answer = (
+        True,
+        True,
+        recorded,
+        measured,
+        *(measured and len(t) > 0 for t in (study.aerobic_tests, study.published)),
+    )
+    can_answer = (*can_answer, measured, len(study.survey) > 0)
+    lines = [(*notebook, bool(can)) for notebook, can in zip(NOTEBOOKS, can_answer, strict=True)]
     return pd.DataFrame(
         [
             (name, question, READY if ready else NOT_YET, "" if ready else needs)
