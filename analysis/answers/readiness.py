@@ -61,22 +61,13 @@ def list_readiness(study: Study) -> pd.DataFrame:
     measured = bool(
         recorded or study.rounds[["lactate_mmol_l", "exertion"]].notna().any().any() or len(study.lactate)
     )
-    can_answer = (
-        True,
-        True,
-        recorded,
-        measured,
-        *(measured and len(t) > 0 for t in (study.aerobic_tests, study.published)),
-    )
-    can_answer = (*can_answer, measured, len(study.survey) > 0)
-    lines = [(*notebook, bool(can)) for notebook, can in zip(NOTEBOOKS, can_answer, strict=True)]
-    return pd.DataFrame(
-        [
-            (name, question, READY if ready else NOT_YET, "" if ready else needs)
-            for name, question, ready, needs in lines
-        ],
-        columns=["notebook", "question", "state", "needs"],
-    )
+    tested, compared = measured and len(study.aerobic_tests) > 0, measured and len(study.published) > 0
+    can_answer = (True, True, recorded, measured, tested, compared, measured, len(study.survey) > 0)
+    lines = [
+        (name, question, READY if can else NOT_YET, "" if can else needs)
+        for (name, question, needs), can in zip(NOTEBOOKS, can_answer, strict=True)
+    ]
+    return pd.DataFrame(lines, columns=["notebook", "question", "state", "needs"])
 
 
 def _has_files(study: Study) -> bool:
