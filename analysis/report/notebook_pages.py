@@ -120,6 +120,7 @@ def copy_notebooks(folder: str | Path) -> tuple[Path, list[str]]:
 
     Examples
     --------
+    >>> import tempfile
     >>> copy_notebooks(tempfile.mkdtemp())[1]
     []
     """

@@ -1,0 +1,274 @@
+"""The write-up put together: which sentences, tables and figures stand in which section."""
+
+from __future__ import annotations
+
+import importlib
+
+from ..basics import NotYet
+from ..study import OUTCOMES
+from . import tables
+from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
+from .sentences.closing import deviations, write_up_deviations, write_up_limitations
+from .sentences.evening import write_up_conditions, write_up_measurements, write_up_protocol
+from .sentences.methods import write_up_plan, write_up_software, write_up_statistics
+from .sentences.participants import plain_participants, write_up_participants
+
+TITLE_PAGE = (
+    ("Authors", "all authors, in the order agreed"),
+    ("Affiliations", "club, university or school of each author"),
+    ("Corresponding author", "name and address for letters"),
+    ("Ethics approval", "committee and number, or why none was needed"),
+    ("Registration", "where and when the plan was registered, if it was"),
+    ("Funding", "who paid, or that nobody did"),
+    ("Competing interests", "of each author, or that there are none"),
+    ("Keywords", "four to six"),
+)
+"""What only the authors can fill in."""
+
+DRAFT = (
+    "This text was assembled from the results of the study; every number in it stands, unrounded, in results.json. What "
+    "only the authors know is marked like this paragraph: the reasons for the study, ethics approval, recruitment, what the "
+    "results mean beside the literature. Read every sentence before you sign it."
+)
+
+
+def _topic(module: str, function: str):
+    try:
+        return getattr(importlib.import_module(f".sentences.{module}", __package__), function, None)
+    except ModuleNotFoundError:
+        return None
+
+
+def build_document(answers) -> Document:
+    """Assemble the write-up of a study.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    Document
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> build_document(Answers(Study(folder="", title="An evening"))).title
+    'An evening'
+    """
+    study = answers.study
+    sections = [
+        *_plain(answers),
+        *_introduction(answers),
+        *_methods(answers),
+        *_results(answers),
+        *_discussion(answers),
+    ]
+    return Document(
+        title=study.title or "A sparring study",
+        fields=TITLE_PAGE,
+        sections=tuple(s for s in sections if s.blocks or s.level == 1),
+    )
+
+
+def _plain(answers) -> list[Section]:
+    said = [plain_participants(answers.description.participants)]
+    said += [_plain_topic(*topic) for topic in _topics(answers)]
+    return [
+        Section("In plain words", (Paragraph(DRAFT, "note"), *paragraphs([s for s in said if s], "plain")))
+    ]
+
+
+def _topics(answers):
+    yield "cleaning", "plain_cleaning", answers.cleaned
+    for outcome in answers.primary_outcomes:
+        yield "rounds", "plain_rounds", answers.rounds(outcome)
+    for outcome in _fitness_outcomes(answers):
+        yield "capacity", "plain_capacity", answers.fitness(outcome)
+    yield "replication", "plain_replication", answers.published()
+
+
+def _plain_topic(module, function, result) -> str:
+    if isinstance(result, NotYet):
+        return str(result)
+    say = _topic(module, function)
+    return say(result) if say else ""
+
+
+def _fitness_outcomes(answers) -> list[str]:
+    planned = [o for q, o in answers.study.plan.primary_outcomes.items() if q.startswith("fitness.")]
+    return [o for o in dict.fromkeys(planned) if o in answers.measured_outcomes]
+
+
+def _introduction(answers) -> list[Section]:
+    asked = [h.text for h in answers.study.plan.hypotheses if h.text]
+    prompt = "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
+    blocks = (Paragraph(prompt, "note"), *((Bullets(tuple(asked)),) if asked else ()))
+    return [Section("Introduction", blocks)]
+
+
+def _methods(answers) -> list[Section]:
+    study, description = answers.study, answers.description
+    outcomes = answers.measured_outcomes
+    recruitment = "Say how athletes were found and asked, what they had to fulfil, who examined them, and that they agreed in writing."
+    return [
+        Section("Methods"),
+        Section("Participants", (*paragraphs(recruitment, "note"),), 2),
+        Section(
+            "Protocol and conditions",
+            _with_table(
+                write_up_protocol(study, description.conditions)
+                + write_up_conditions(description.conditions),
+                tables.protocol_table(study),
+            ),
+            2,
+        ),
+        Section(
+            "Measurements",
+            paragraphs(
+                write_up_measurements(study, description, _test_titles(description.participants.tests))
+                + _say("cleaning", "write_up_cleaning", answers.cleaned)
+            ),
+            2,
+        ),
+        Section("Plan and size", paragraphs(write_up_plan(study.plan, outcomes) + _size(answers)), 2),
+        Section(
+            "Statistical analysis",
+            paragraphs(
+                write_up_statistics(
+                    study.plan,
+                    outcomes,
+                    with_fitness=any(answers.fitness(o) for o in outcomes),
+                    with_published=bool(answers.published()),
+                )
+                + (write_up_software(_versions(), answers.seed) if outcomes else [])
+            ),
+            2,
+        ),
+    ]
+
+
+def _versions() -> dict:
+    from .about import versions
+
+    return versions()
+
+
+def _test_titles(tests) -> dict[str, str]:
+    if tests.empty:
+        return {}
+    from ..physiology import known_aerobic_tests
+
+    known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
+    return {t: str(known[t]) for t in tests["test"] if t in known.index}
+
+
+def _size(answers) -> list[str]:
+    return _say("planning", "write_up_design", answers.design())
+
+
+def _say(module: str, function: str, result) -> list[str]:
+    say = _topic(module, function)
+    if isinstance(result, NotYet) or say is None:
+        return []
+    return list(say(result))
+
+
+def _with_table(texts: list[str], table, *, also: str = "") -> tuple:
+    """Put a table below its text, and point to it."""
+    if table is None:
+        return paragraphs(texts)
+    pointing = f"{{table:{table.key}}} {also or 'gives the details'}."
+    texts = [*texts[:-1], f"{texts[-1]} {pointing}"] if texts else [pointing]
+    return (*paragraphs(texts), table)
+
+
+def _results(answers) -> list[Section]:
+    description = answers.description
+    outcomes = answers.measured_outcomes
+    people = Section(
+        "Athletes and data",
+        (
+            *_with_table(
+                write_up_participants(description.participants),
+                tables.participants_table(description.participants),
+                also="describes them",
+            ),
+            *_with_table(
+                [], tables.set_aside_table(description.set_aside), also="lists what was set aside, and why"
+            ),
+        ),
+        2,
+    )
+    sections = [Section("Results"), people]
+    if not outcomes:
+        return sections
+    rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
+    sections.append(
+        Section(
+            "Outcomes by round",
+            (
+                *_with_table(
+                    [], tables.means_table(description.round_means, outcomes), also="gives plain means"
+                ),
+                *_with_table(
+                    [],
+                    tables.contrasts_table(rounds),
+                    also="gives the differences between rounds from the mixed model",
+                ),
+            ),
+            2,
+        )
+    )
+    for outcome, answer in rounds.items():
+        label = OUTCOMES[outcome].label
+        sections.append(
+            Section(f"{label} over the rounds", paragraphs(_say("rounds", "write_up_rounds", answer)), 2)
+        )
+    sections += _fitness(answers)
+    compared = _say("replication", "write_up_replication", answers.published())
+    if compared:
+        sections.append(Section("Comparison with published findings", paragraphs(compared), 2))
+    return sections
+
+
+def _fitness(answers) -> list[Section]:
+    found = {o: answers.fitness(o) for o in _fitness_outcomes(answers)}
+    analysed = {o: a for o, a in found.items() if a}
+    sections = []
+    for outcome, answer in found.items():
+        label = OUTCOMES[outcome].label.lower()
+        if isinstance(answer, NotYet):
+            blocks = paragraphs(str(answer))
+        else:
+            blocks = paragraphs(_say("capacity", "write_up_capacity", answer))
+        sections.append(Section(f"Fitness and {label}", blocks, 2))
+    table = tables.capacity_table(analysed)
+    if table and sections:
+        last = sections[-1]
+        pointed = _with_table([], table, also="puts the results on fitness side by side")
+        sections[-1] = Section(last.title, (*last.blocks, *pointed), 2)
+    return sections
+
+
+def _discussion(answers) -> list[Section]:
+    prompt = (
+        "Say here what the results mean beside the literature. Keep to what stands above: a change or relation that was not "
+        "shown is not thereby shown to be absent."
+    )
+    table = tables.deviations_table(deviations(answers))
+    return [
+        Section("Discussion", paragraphs(prompt, "note")),
+        Section("Limitations", paragraphs(write_up_limitations(answers)), 2),
+        Section(
+            "Departures from the plan",
+            (*paragraphs(write_up_deviations(answers)), *((table,) if table else ())),
+            2,
+        ),
+    ]
+
+
+def pictures(document: Document) -> list[Picture]:
+    """Return the figures of a document in order."""
+    return list(document.blocks(Picture))

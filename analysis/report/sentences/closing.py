@@ -1,0 +1,214 @@
+"""Sentences about deviations from the plan and about limitations."""
+
+from __future__ import annotations
+
+from ...basics import NotYet, format_ci, format_number, join_words, plural
+from ...study import OUTCOMES
+
+
+def deviations(answers) -> list[tuple[str, str, str]]:
+    """List what was done otherwise than planned.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    list of (subject, planned, done)
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> [line[0] for line in deviations(Answers(Study(folder="no folder")))]
+    ['Fixing the plan']
+    """
+    study, plan = answers.study, answers.study.plan
+    found = []
+    if not plan.frozen:
+        found.append(("Fixing the plan", "before the first measurement", "not fixed"))
+    enrolled = answers.description.participants.n_athletes
+    if plan.n_athletes and plan.n_athletes != enrolled:
+        found.append(("Number of athletes", f"{plan.n_athletes}", f"{enrolled}"))
+    if answers.measured_outcomes:
+        for question, outcome in plan.primary_outcomes.items():
+            family, label = question.split(".")[0], OUTCOMES[outcome].label.lower()
+            answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
+            if isinstance(answer, NotYet):
+                what = "change over the rounds" if family == "rounds" else "relation to fitness"
+                found.append(
+                    (f"{OUTCOMES[outcome].label}: {what}", "analysed", f"not analysed; {_reason(answer)}")
+                )
+            elif family == "fitness" and plan.covariates and set(answer.adjusted_for) != set(plan.covariates):
+                done = join_words([_covariate(c) for c in answer.adjusted_for]) or "nothing"
+                found.append((f"Adjustment for fitness and {label}", _planned(plan.covariates), done))
+    return found + _clock_deviations(study, answers.description.conditions) + _hand_decisions(study)
+
+
+def _reason(answer) -> str:
+    return f"needs {answer.needs}" if answer.needs else str(answer)
+
+
+def _planned(covariates) -> str:
+    return join_words([_covariate(c) for c in covariates])
+
+
+def _covariate(name: str) -> str:
+    words = {"hr_max_bpm": "maximal heart rate", "age_years": "age", "mass_kg": "body mass"}
+    return words.get(name, name.replace("_", " "))
+
+
+def _clock_deviations(study, conditions) -> list[tuple[str, str, str]]:
+    from .evening import minutes
+
+    timed = conditions.rounds_timed
+    if not len(timed):
+        return []
+    found = []
+    for column, planned, words in (
+        ("length_s", study.protocol.work_s, "Length of a round"),
+        ("rest_before_s", study.protocol.rest_s, "Rest between rounds"),
+    ):
+        own = timed[~timed["group"].isin(study.protocol.groups)][column].dropna()
+        off = own[(own - planned).abs() > 10]
+        if len(off):
+            times = join_words(list(dict.fromkeys(minutes(v) for v in sorted(off))))
+            found.append((words, minutes(planned), f"{times} ({len(off)} of {len(own)})"))
+    return found
+
+
+def _hand_decisions(study) -> list[tuple[str, str, str]]:
+    if study.decisions.empty:
+        return []
+    words = {
+        "replace": "replaced a value",
+        "set aside": "set something aside",
+        "keep": "kept what a rule questioned",
+    }
+    counts = study.decisions["action"].value_counts()
+    done = [f"{counts[a]} {text}" for a, text in words.items() if counts.get(a)]
+    return [
+        ("Decisions by hand", "by rule", f"{plural(len(study.decisions), 'decision')}: {join_words(done)}")
+    ]
+
+
+def write_up_deviations(answers) -> list[str]:
+    """Say in what the study departed from its plan.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> len(write_up_deviations(Answers(Study(folder="no folder"))))
+    1
+    """
+    found = deviations(answers)
+    if not found:
+        return ["Every planned analysis was done as planned, with the planned number of athletes."]
+    plan = answers.study.plan
+    fixed = "fixed plan" if plan.frozen else "plan in the study settings"
+    return [
+        f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}, decisions "
+        "by hand included; each decision stands with its reason in the ledger of the study."
+    ]
+
+
+def write_up_limitations(answers) -> list[str]:
+    """Say what limits the conclusions, and in which direction where that is known.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> len(write_up_limitations(Answers(Study(folder="no folder"))))
+    1
+    """
+    people, conditions = answers.description.participants, answers.description.conditions
+    clubs = {0: "a small group", 1: "one club"}.get(people.n_clubs, f"{people.n_clubs} clubs")
+    first = (
+        f"The study describes {clubs}; its athletes were not drawn at random from any wider group, so that how far the "
+        "results hold elsewhere is not known."
+    )
+    if not answers.measured_outcomes:
+        return [first]
+    first += (
+        " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
+        "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it, and "
+        "neither athletes nor testers were blind to the purpose."
+    )
+    paragraphs = [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions)]
+    return paragraphs
+
+
+def _fitness_limits(answers, people) -> list[str]:
+    answer = next((a for o in answers.measured_outcomes if (a := answers.fitness(o))), None)
+    if not answer:
+        return []
+    text = (
+        "Fitness was not assigned: athletes who are fitter may differ in weight, skill, age and style of sparring, so that "
+        "an association is no effect of training."
+    )
+    pearson = answer.correlations[answer.correlations["analysis"].str.contains("earson")]
+    if len(pearson):
+        row = pearson.iloc[0]
+        text += (
+            f" With {plural(answer.n_athletes, 'athlete')} a correlation is known only roughly; that of aerobic capacity "
+            f"and {OUTCOMES[answer.outcome].label.lower()} lies, at 95\N{NO-BREAK SPACE}% confidence, between "
+            f"{format_number(row['ci_low'], 2)} and {format_number(row['ci_high'], 2)}."
+        )
+    tests = people.tests
+    predicted = int(tests.loc[tests["error_kind"] == "prediction", "n_athletes"].sum())
+    if predicted:
+        text += (
+            f" For {predicted} of {plural(people.n_tested, 'athlete')} capacity was estimated and not measured, which makes "
+            "a correlation look weaker than it is."
+        )
+    with_heart_rate = int(tests.loc[tests["uses_heart_rate"].astype(bool), "n_athletes"].sum())
+    if with_heart_rate:
+        text += (
+            f" In {plural(with_heart_rate, 'athlete')} the test itself uses heart rate, which can create a relation with "
+            "heart rate in sparring where there is none."
+        )
+    return [text]
+
+
+def _measurement_limits(answers, conditions) -> list[str]:
+    parts = []
+    delay = conditions.delay
+    if delay and delay["high"] > delay["low"]:
+        parts.append(
+            "Lactate goes on changing after a round, and the samples were taken between "
+            f"{format_ci(delay['low'], delay['high'], 0, unit='s')} after it".replace(" to ", " and ")
+            + ", which adds scatter and, where later rounds were sampled later, may add a trend."
+        )
+    cleaned = answers.cleaned
+    flags = cleaned.flags_table
+    if len(flags):
+        parts.append(
+            "Contact of the sensors is lost in clinches and on the ground, when effort may be highest; the "
+            "recordings have gaps of this kind, and a mean over what is left may be too low."
+        )
+    missing = answers.study.athletes["hr_max_source"] != "measured"
+    if conditions.n_traces and missing.any():
+        parts.append(
+            f"For {plural(int(missing.sum()), 'athlete')} no maximal heart rate was measured; shares of the maximum are "
+            "given for the others only."
+        )
+    return [" ".join(parts)] if parts else []

@@ -1,0 +1,265 @@
+"""Sentences about the protocol, the conditions of the evening, and how things were measured."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from ...basics import format_ci, format_number, join_words, plural
+
+SITES = {"fingertip": "the fingertip", "ear_lobe": "the ear lobe", "other": "another site"}
+
+
+def minutes(seconds: float) -> str:
+    """Write seconds as minutes and seconds.
+
+    Parameters
+    ----------
+    seconds : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> minutes(300), minutes(90)
+    ('5:00\\xa0min', '1:30\\xa0min')
+    """
+    if seconds != seconds:
+        return "not available"
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}\N{NO-BREAK SPACE}min"
+
+
+def day(text: str) -> str:
+    """Write an ISO date as a reader would: 14 October 2026.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        `text` itself where it is no date.
+
+    Examples
+    --------
+    >>> day("2026-10-04")
+    '4 October 2026'
+    """
+    try:
+        when = date.fromisoformat(text)
+    except ValueError:
+        return text
+    return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+
+
+_MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+def write_up_protocol(study, conditions) -> list[str]:
+    """Describe rounds, rests and what was timed.
+
+    Parameters
+    ----------
+    study : Study
+    conditions : Conditions
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.answers.describe import describe_conditions
+    >>> from analysis.basics import NotYet
+    >>> from analysis.study import Study
+    >>> study = Study(folder="")
+    >>> write_up_protocol(study, describe_conditions(study, NotYet("", "")))
+    []
+    """
+    protocol = study.protocol
+    if not protocol.rounds:
+        return []
+    sport = f" of {study.sport}" if study.sport else ""
+    text = f"A session consisted of {_rounds(protocol)}{sport}."
+    for name, other in protocol.groups.items():
+        text += f" The group {name} sparred {_rounds(other)}."
+    text += _timed(conditions)
+    if conditions.rounds_planned:
+        text += (
+            f" In the session that is analysed, {conditions.rounds_done} of {conditions.rounds_planned} rounds noted "
+            "for the athletes were sparred at least in part"
+        )
+        if conditions.n_guests:
+            text += f", {conditions.n_guests} of them against a guest who was not measured"
+        text += "."
+    return [text]
+
+
+def _rounds(protocol) -> str:
+    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}"
+    if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
+        text += f" with {minutes(protocol.rest_s)} of rest between them"
+    return text
+
+
+def _timed(conditions) -> str:
+    timed = conditions.rounds_timed
+    lengths = timed["length_s"].dropna() if len(timed) else []
+    if not len(lengths):
+        return ""
+    text = f" By the timekeeper's clock the rounds lasted {_range(lengths)}"
+    rests = timed["rest_before_s"].dropna()
+    return text + (f" and the rests {_range(rests)}." if len(rests) else ".")
+
+
+def _range(seconds) -> str:
+    low, high = float(seconds.min()), float(seconds.max())
+    return format_number(low, 0, unit="s") if low == high else format_ci(low, high, 0, unit="s")
+
+
+def write_up_conditions(conditions) -> list[str]:
+    """Describe dates, places and climate.
+
+    Parameters
+    ----------
+    conditions : Conditions
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.answers.describe import describe_conditions
+    >>> from analysis.basics import NotYet
+    >>> from analysis.study import Study
+    >>> write_up_conditions(describe_conditions(Study(folder=""), NotYet("", "")))
+    []
+    """
+    sentences = []
+    for _, s in conditions.sessions.iterrows():
+        about = [f"on {day(s['date'])}"] if s["date"] else []
+        about += [f"in {_place(s['place'])}"] if s["place"] else []
+        climate = []
+        if s["temperature_c"] == s["temperature_c"]:
+            climate.append(format_number(s["temperature_c"], 1, unit="°C"))
+        if s["humidity_percent"] == s["humidity_percent"]:
+            climate.append(format_number(s["humidity_percent"], 0, unit="%") + " relative humidity")
+        about += [f"at {join_words(climate)}"] if climate else []
+        if about:
+            name = f"Session {s['session']}" if len(conditions.sessions) > 1 else "The session"
+            sentences.append(f"{name} took place {', '.join(about)}.")
+    return [" ".join(sentences)] if sentences else []
+
+
+def _place(text: str) -> str:
+    known = ("the ", "a ", "an ", "our ")
+    return text if text.lower().startswith(known) or text[:1].isupper() else f"the {text}"
+
+
+def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:
+    """Describe how heart rate, lactate, exertion and aerobic capacity were measured.
+
+    Parameters
+    ----------
+    study : Study
+    description : Description
+    capacity_titles : dict
+        Aerobic test -> its title, for the tests that were used.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.answers.describe import describe_study
+    >>> from analysis.basics import NotYet
+    >>> from analysis.study import Study
+    >>> study, nothing = Study(folder=""), NotYet("", "")
+    >>> write_up_measurements(study, describe_study(study, nothing, nothing), {})
+    []
+    """
+    conditions, participants = description.conditions, description.participants
+    means = description.round_means
+    measured = set(means.table["outcome"]) if means else set()
+    parts = [
+        _heart_rate(conditions) if conditions.n_traces else "",
+        _lactate(conditions) if "lactate_mmol_l" in measured else "",
+        (
+            f"Perceived exertion was rated after each round on a scale from {_scale(study)}."
+            if "exertion" in measured
+            else ""
+        ),
+        _capacity(participants, capacity_titles) if participants.n_tested else "",
+    ]
+    return [p for p in parts if p]
+
+
+def _heart_rate(conditions) -> str:
+    text = f"Heart rate was recorded throughout the session in {plural(conditions.n_traces, 'athlete')}"
+    return text + (f" with {plural(conditions.n_devices, 'device')}." if conditions.n_devices > 1 else ".")
+
+
+def _scale(study) -> str:
+    return study.protocol.exertion_scale.replace("-", " to ")
+
+
+def _lactate(conditions) -> str:
+    sessions = conditions.sessions
+
+    def named(column):
+        return join_words(list(dict.fromkeys(v for v in sessions[column] if v)))
+
+    kind = named("sample_kind")
+    sites = join_words(list(dict.fromkeys(SITES.get(v, v) for v in sessions["sample_site"] if v)))
+    blood = f"{kind} blood" if kind and kind != "other" else "blood"
+    text = f"Lactate was measured in {blood}" + (f" from {sites}" if sites else "")
+    analyser, lot = named("analyser"), named("strip_lot")
+    text += f" ({analyser}{f'; strip lot {lot}' if lot else ''})" if analyser else ""
+    delay = conditions.delay
+    if not delay:
+        return text + "; the delay from the end of the round to the sample was not noted."
+    return (
+        f"{text}, a median of {format_number(delay['median'], 0, unit='s')} after the end of the round "
+        f"(range {format_ci(delay['low'], delay['high'], 0, unit='s')}, {plural(delay['n_observations'], 'sample')})."
+    )
+
+
+def _capacity(participants, titles: dict[str, str]) -> str:
+    tests = participants.tests
+    named = [
+        f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({plural(int(t['n_athletes']), 'athlete')})"
+        for _, t in tests.iterrows()
+    ]
+    text = f"Aerobic capacity was obtained by {join_words(named)}."
+    kinds = set(tests["error_kind"])
+    if "prediction" in kinds and "retest" in kinds:
+        text += (
+            " Part of these values are estimated by published equations and part are measured; both are analysed "
+            "together, each with the error of its kind."
+        )
+    elif "prediction" in kinds:
+        text += " These values are estimated by published equations and carry their error of prediction."
+    if tests["uses_heart_rate"].astype(bool).any():
+        text += (
+            " In some of the tests heart rate itself enters the estimate, so that such a value and a heart rate in "
+            "sparring are not independent measurements."
+        )
+    return text

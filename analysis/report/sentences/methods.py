@@ -1,0 +1,170 @@
+"""Sentences about how it was analysed, and with what."""
+
+from __future__ import annotations
+
+from ...basics import format_number, format_p, join_words
+from ...study import OUTCOMES
+
+QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
+
+
+def write_up_plan(plan, outcomes: tuple[str, ...]) -> list[str]:
+    """Say what was asked, when that was fixed, and how large an effect has to be to matter.
+
+    Parameters
+    ----------
+    plan : Plan
+    outcomes : tuple of str
+        The outcomes that were measured.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.study import Plan
+    >>> write_up_plan(Plan(), ())[0][:40]
+    'No plan was fixed before the data were c'
+    """
+    if plan.frozen:
+        text = f"The plan was fixed on {_date(plan)}, before the analysis; "
+        text += "the questions and sizes below are taken from it."
+    else:
+        text = "No plan was fixed before the data were collected, so that every test below is exploratory, whatever its p."
+    paragraphs = [text + _hypotheses(plan)]
+    sizes = [_size(plan, o) for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
+    if sizes:
+        reasons = [plan.smallest_effect_reasons.get(o, "") for o in outcomes]
+        said = [r.rstrip(".") for r in dict.fromkeys(reasons) if r]
+        why = f" The reasons given: {'; '.join(said)}." if said else " These sizes are the kit's proposal."
+        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}.{why}")
+    return paragraphs
+
+
+def _date(plan) -> str:
+    from .evening import day
+
+    return day(str(plan.frozen.get("date", "an unknown date"))[:10])
+
+
+def _hypotheses(plan) -> str:
+    words = {
+        "lower": "is lower in fitter athletes",
+        "higher": "is higher in fitter athletes",
+        "rises": "rises over the rounds",
+        "falls": "falls over the rounds",
+    }
+    said = [
+        f"{OUTCOMES[h.outcome].label.lower()} {words[h.direction]}"
+        for h in plan.hypotheses
+        if h.outcome in OUTCOMES and h.direction in words
+    ]
+    return f" It was expected that {join_words(said)}." if said else ""
+
+
+def _is_primary(plan, outcome: str) -> bool:
+    return outcome in plan.primary_outcomes.values()
+
+
+def _size(plan, outcome: str) -> str:
+    known = OUTCOMES[outcome]
+    amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
+    unit = f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
+    return f"{amount}{unit} for {known.label.lower()}"
+
+
+def _digits(value: float) -> int:
+    return next((d for d in (0, 1, 2) if abs(value - round(value, d)) < 1e-9), 3)
+
+
+def write_up_statistics(
+    plan, outcomes: tuple[str, ...], *, with_fitness: bool, with_published: bool
+) -> list[str]:
+    """Describe the analyses that were done.
+
+    Parameters
+    ----------
+    plan : Plan
+    outcomes : tuple of str
+        The outcomes that were measured.
+    with_fitness, with_published : bool
+        Whether fitness, and published findings, were analysed.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.study import Plan
+    >>> write_up_statistics(Plan(), (), with_fitness=False, with_published=False)
+    []
+    """
+    if not outcomes:
+        return []
+    alpha = f"α {format_p(plan.alpha)}"
+    paragraphs = [
+        "Each outcome was compared over the rounds in a linear mixed model with a fixed effect of round and a random "
+        "intercept for each athlete, fitted by restricted maximum likelihood, with Kenward-Roger standard errors and "
+        "degrees of freedom (Kenward and Roger, 1997). The rounds of one athlete are repeated measurements of that "
+        "athlete and are nowhere counted as independent; athletes with a missing round stay in the analysis. Because "
+        "the model takes all pairs of rounds to be equally related, a change over the rounds is claimed only where the "
+        "test also holds with the correction of Greenhouse and Geisser (1959), and cluster-robust (CR2) contrasts "
+        "stand beside those of the model. Contrasts of one kind are adjusted after Holm (1979); intervals are not.",
+        "A difference that is not significant is not taken as equality. Two rounds are called equivalent only where two "
+        "one-sided tests put their difference inside plus or minus the smallest change that matters (Schuirmann, 1987); "
+        "the outcome is said to stop changing from the first round from which on every pair is equivalent. Where neither "
+        "a change nor equivalence is shown, the text says so.",
+    ]
+    if any(OUTCOMES[o].ordinal for o in outcomes):
+        paragraphs.append(
+            "Ratings of exertion have an order but no equal steps: for them Friedman's test and exact signed-rank tests "
+            "had to agree before anything was claimed."
+        )
+    if with_fitness:
+        paragraphs.append(
+            "Whether fitter athletes respond less is a question about athletes, not about rounds. It was answered by the "
+            "slope of the outcome on aerobic capacity between athletes, in the same mixed model with the adjustment that "
+            "stands with each result, and by correlations over athletes: Pearson with Fisher's interval, Spearman with the "
+            "interval of Bonett and Wright (2000), and a bootstrap. What goes together within an athlete from round to "
+            "round was analysed apart, by the repeated-measures correlation (Bland and Altman, 1995)."
+        )
+    if with_published:
+        paragraphs.append(
+            "Agreement with published findings was judged by whether our estimate lies in the prediction interval of the "
+            "published one, and by what our sample could have detected, rather than by whether both are significant."
+        )
+    asked = [QUESTION_WORDS[OUTCOMES[o].question] for o in outcomes if _is_primary(plan, o)]
+    primary = f" The primary outcomes are those of {join_words(list(dict.fromkeys(asked)))}." if asked else ""
+    paragraphs.append(
+        f"Tests are two-sided at {alpha} unless a direction is given; each question has one primary outcome, and the other "
+        f"outcomes of a question are adjusted after Holm.{primary} Values are shown as mean and standard deviation (SD), "
+        "estimates with their 95\N{NO-BREAK SPACE}% interval; p values are exact unless below .001."
+    )
+    return paragraphs
+
+
+def write_up_software(versions: dict[str, str], seed: int) -> list[str]:
+    """Name the software and the seed.
+
+    Parameters
+    ----------
+    versions : dict
+        Name -> version.
+    seed : int
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> write_up_software({"kit": "0.1.0", "python": "3.11.7", "numpy": "2.4.6"}, 0)[0][:67]
+    'The analysis was run with the club sparring study kit 0.1.0 in Pyth'
+    """
+    packages = [f"{name} {v}" for name, v in versions.items() if name not in ("kit", "python")]
+    return [
+        f"The analysis was run with the club sparring study kit {versions['kit']} in Python {versions['python']} with "
+        f"{join_words(packages)}; random numbers start from seed {seed}, so that every number can be reproduced."
+    ]

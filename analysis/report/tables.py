@@ -1,0 +1,332 @@
+"""The tables of the write-up: from results to text in three lines, with the unrounded numbers beside."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..basics import format_ci, format_df, format_number, format_p
+from ..study import OUTCOMES
+from .document import Table
+
+FEWEST_FOR_A_GROUP = 3
+"""A mean of fewer people than this tells about a person: such a column is left out."""
+
+
+def participants_table(participants) -> Table | None:
+    """Characteristics of the athletes, all together and by sex.
+
+    Parameters
+    ----------
+    participants : Participants
+
+    Returns
+    -------
+    Table or None
+        None where nothing is known.
+
+    Examples
+    --------
+    >>> from analysis.answers.describe import describe_participants
+    >>> from analysis.basics import NotYet
+    >>> from analysis.study import Study
+    >>> participants_table(describe_participants(Study(folder=""), NotYet("", ""), NotYet("", ""))) is None
+    True
+    """
+    known = participants.characteristics
+    known = known[known["n_athletes"] > 0] if len(known) else known
+    if known.empty:
+        return None
+    sizes = {"all": participants.n_athletes, "F": participants.n_women, "M": participants.n_men}
+    words = {"all": "All", "F": "Women", "M": "Men"}
+    shown_sexes = [
+        s for s in words if s in set(known["sex"]) and (s == "all" or sizes[s] >= FEWEST_FOR_A_GROUP)
+    ]
+    lines = []
+    for name in dict.fromkeys(known["name"]):
+        rows = known[known["name"] == name].set_index("sex")
+        first = rows.iloc[0]
+        line = {"": f"{first['label']} ({first['unit']})"}
+        for s in shown_sexes:
+            line[f"{words[s]} (n = {sizes[s]})"] = _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else ""
+        lines.append(line)
+    return Table(
+        "participants",
+        "Characteristics of the athletes: mean (SD).",
+        pd.DataFrame(lines),
+        note="In brackets after a value: the number of athletes, where it is not all.",
+        numbers=known[known["sex"].isin(shown_sexes)],
+    )
+
+
+def _mean_sd(row, size: int) -> str:
+    digits, n = int(row["digits"]), int(row["n_athletes"])
+    if n < 2:
+        return "not shown"
+    text = f"{format_number(row['mean'], digits)} ({format_number(row['sd'], digits)})"
+    return text if n == size else f"{text} [{n}]"
+
+
+def protocol_table(study) -> Table | None:
+    """Rounds, work, rest and what was taken when.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> protocol_table(Study(folder="")) is None
+    True
+    """
+    from .sentences.evening import minutes
+
+    if not study.protocol.rounds:
+        return None
+    named = {"All": study.protocol} if not study.protocol.groups else {"Others": study.protocol}
+    named = {**study.protocol.groups, **named}
+    shown = pd.DataFrame(
+        {
+            "Group": name,
+            "Rounds": str(p.rounds),
+            "Work": minutes(p.work_s),
+            "Rest": minutes(p.rest_s),
+            "Exertion scale": p.exertion_scale.replace("-", " to "),
+        }
+        for name, p in named.items()
+    )
+    numbers = pd.DataFrame(
+        {
+            "group": name,
+            "rounds": p.rounds,
+            "work_s": p.work_s,
+            "rest_s": p.rest_s,
+            "exertion_scale": p.exertion_scale,
+        }
+        for name, p in named.items()
+    )
+    return Table("protocol", "Protocol of the sparring session.", shown, numbers=numbers)
+
+
+def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
+    """Mean, SD and n of every outcome in every round.
+
+    Parameters
+    ----------
+    means : RoundMeans or NotYet
+    outcomes : tuple of str
+        Those that are shown.
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> means_table(NotYet("means", "rounds"), ()) is None
+    True
+    """
+    if not means or means.table.empty:
+        return None
+    table = means.table[means.table["outcome"].isin(outcomes)]
+    rounds = sorted(table["round_no"].unique())
+    lines = []
+    for name in outcomes:
+        rows = table[table["outcome"] == name].set_index("round_no")
+        if rows.empty:
+            continue
+        known = OUTCOMES[name]
+        line = {"Outcome": known.axis_label}
+        for r in rounds:
+            line[f"Round {r}"] = _mean_sd_n(rows.loc[r], known.digits) if r in rows.index else "–"
+        lines.append(line)
+    if not lines:
+        return None
+    return Table(
+        "round_means",
+        "Outcomes by round: mean (SD), number of athletes.",
+        pd.DataFrame(lines),
+        note="Plain means of the athletes who sparred the round and have a value; the estimates of the model are in the text.",
+        numbers=table,
+    )
+
+
+def _mean_sd_n(row, digits: int) -> str:
+    digits = max(digits, 1) if digits == 0 else digits
+    if row["n_athletes"] < 2:
+        return f"{format_number(row['mean'], digits)}, {int(row['n_athletes'])}"
+    mean, sd = format_number(row["mean"], digits), format_number(row["sd"], digits)
+    return f"{mean} ({sd}), {int(row['n_athletes'])}"
+
+
+def contrasts_table(answers: dict) -> Table | None:
+    """Every step from a round to the next, and from first to last, of every outcome.
+
+    Parameters
+    ----------
+    answers : dict
+        Outcome -> RoundsAnswer.
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> contrasts_table({}) is None
+    True
+    """
+    shown, numbers = [], []
+    for outcome, answer in answers.items():
+        known = OUTCOMES[outcome]
+        for i, step in enumerate(answer.steps.to_dict("records")):
+            shown.append(
+                {
+                    "Outcome": known.axis_label if i == 0 else "",
+                    "Step": _step(step),
+                    "Difference": format_number(step["estimate"], max(known.digits, 1)),
+                    "95\N{NO-BREAK SPACE}% interval": format_ci(
+                        step["ci_low"], step["ci_high"], max(known.digits, 1)
+                    ),
+                    "df": format_df(step["df"]),
+                    "p": format_p(step["p"], equals=False),
+                    "p (Holm)": format_p(step.get("p_adjusted", float("nan")), equals=False),
+                    "Reading": step["label"],
+                }
+            )
+        numbers.append(answer.steps.assign(outcome=outcome))
+    if not shown:
+        return None
+    return Table(
+        "contrasts",
+        "Differences between rounds, later minus earlier, from the mixed model.",
+        pd.DataFrame(shown),
+        note="Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
+        "neither a change nor equivalence is shown.",
+        numbers=pd.concat(numbers, ignore_index=True),
+    )
+
+
+def _step(step: dict) -> str:
+    if step.get("later") and step.get("earlier"):
+        return f"Round {step['later']} minus round {step['earlier']}"
+    return str(step["contrast"])
+
+
+def capacity_table(answers: dict) -> Table | None:
+    """Effect of aerobic capacity on every outcome, and the correlation over athletes.
+
+    Parameters
+    ----------
+    answers : dict
+        Outcome -> CapacityAnswer.
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> capacity_table({}) is None
+    True
+    """
+    shown, numbers = [], []
+    for outcome, answer in answers.items():
+        known = OUTCOMES[outcome]
+        pearson = answer.correlations[answer.correlations["analysis"].str.contains("earson")].head(1)
+        r = pearson.iloc[0] if len(pearson) else None
+        digits = max(known.digits, 1)
+        shown.append(
+            {
+                "Outcome": known.axis_label,
+                "n": str(answer.n_athletes),
+                "Effect": format_number(answer.effect, digits),
+                "95\N{NO-BREAK SPACE}% interval": format_ci(
+                    answer.effect_ci_low, answer.effect_ci_high, digits
+                ),
+                "p": format_p(answer.planned.p, equals=False),
+                "r (95\N{NO-BREAK SPACE}% interval)": (
+                    f"{format_number(r['estimate'], 2)} ({format_ci(r['ci_low'], r['ci_high'], 2)})"
+                    if r is not None
+                    else "not available"
+                ),
+                "Reading": answer.verdict,
+            }
+        )
+        line = {"outcome": outcome, "effect": answer.effect, "ci_low": answer.effect_ci_low}
+        line |= {"ci_high": answer.effect_ci_high, "p": answer.planned.p, "df": answer.planned.df}
+        line |= {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
+        line |= (
+            {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"]} if r is not None else {}
+        )
+        numbers.append(line | {"reading": answer.verdict})
+    if not shown:
+        return None
+    first = next(iter(answers.values()))
+    step = format_number(first.capacity_step, 0 if first.capacity_step == round(first.capacity_step) else 2)
+    return Table(
+        "capacity",
+        f"Aerobic capacity and the response to sparring: change of the outcome for {step} {first.capacity_unit} more.",
+        pd.DataFrame(shown),
+        note="Effect: from the planned model, with the adjustment given in the text. r: Pearson, over athletes, not adjusted.",
+        numbers=pd.DataFrame(numbers),
+    )
+
+
+def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
+    """What was done otherwise than planned.
+
+    Parameters
+    ----------
+    lines : list of (subject, planned, done)
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> deviations_table([]) is None
+    True
+    """
+    if not lines:
+        return None
+    shown = pd.DataFrame(lines, columns=["What", "Planned", "Done"])
+    return Table("deviations", "Departures from the plan.", shown)
+
+
+def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
+    """What was set aside, by cause.
+
+    Parameters
+    ----------
+    set_aside : DataFrame
+        Of a Description.
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> set_aside_table(pd.DataFrame()) is None
+    True
+    """
+    if set_aside.empty:
+        return None
+    units = {"rows": "rows", "values": "values", "s": "s of recording"}
+    shown = pd.DataFrame(
+        {
+            "From": f"{r['table']}{': ' + r['measure'].replace('_', ' ') if r['measure'] else ''}",
+            "Cause": r["cause"] or "no cause noted",
+            "Amount": format_number(r["amount"], 0, unit=units.get(r["unit"], r["unit"])),
+            "Decided by": r["decided_by"],
+        }
+        for r in set_aside.to_dict("records")
+    )
+    return Table("set_aside", "What was set aside, by cause.", shown, numbers=set_aside)
