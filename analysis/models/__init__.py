@@ -32,3 +32,18 @@ Exact distribution of a correlation (bivariate normal)
     ``correlation_quantile(probability, rho, n)``, ``critical_correlation(n, *, alpha, alternative)``,
     ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
 """
+
+from .mixed import fit_mixed
+from .mixed_checks import MixedDiagnostics, RSquared
+from .mixed_fit import MixedFit, TermTest, Variances
+from .multiplicity import holm
+
+__all__ = [
+    "MixedDiagnostics",
+    "MixedFit",
+    "RSquared",
+    "TermTest",
+    "Variances",
+    "fit_mixed",
+    "holm",
+]

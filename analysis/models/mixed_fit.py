@@ -1,0 +1,395 @@
+"""The fitted mixed model: its coefficients, tests, means, contrasts and slopes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, Result, check_choice, did_you_mean, plural
+from . import mixed_checks
+from .multiplicity import holm
+from .small_sample import METHOD_WORDS
+
+KINDS = ("pairwise", "successive", "first")
+
+
+class _ByName(Mapping):
+    """Fields of a dataclass also by name in brackets."""
+
+    def __getitem__(self, name):
+        if name in self.__dataclass_fields__:
+            return getattr(self, name)
+        raise KeyError(name)
+
+    def __iter__(self):
+        return (f.name for f in fields(self))
+
+    def __len__(self):
+        return len(fields(self))
+
+
+@dataclass(frozen=True)
+class Variances(_ByName, Result):
+    """Variance components; those that the model does not have are not-a-number.
+
+    Parameters
+    ----------
+    group : float
+        Between athletes (of the intercepts where there are slopes).
+    slope : float
+        Of the slopes of athletes.
+    covariance : float
+        Between intercepts and slopes.
+    residual : float
+        Within athletes.
+    crossed : float
+        Of the crossed grouping (their sum where there are several).
+    """
+
+    group: float
+    slope: float
+    covariance: float
+    residual: float
+    crossed: float
+
+
+@dataclass(frozen=True)
+class TermTest(_ByName, Result):
+    """Type III test of one term.
+
+    Parameters
+    ----------
+    term : str
+        As in the formula.
+    statistic : float
+        F.
+    df_num, df_den : float
+        Degrees of freedom.
+    p : float
+    method : str
+        In words.
+    """
+
+    term: str
+    statistic: float
+    df_num: float
+    df_den: float
+    p: float
+    method: str
+
+
+@dataclass(frozen=True)
+class MixedFit(Result):
+    """A fitted linear mixed model.
+
+    Parameters
+    ----------
+    formula : str
+        As given.
+    outcome, group : str
+        Column of the outcome and of the athletes.
+    variances : Variances
+        Exactly 0 where the likelihood has its maximum at the boundary.
+    log_likelihood : float
+        Restricted (REML), in the coding of the formula.
+    n_athletes, n_observations : int
+        Used in the fit.
+    left_out : DataFrame
+        Rows without outcome or covariate.
+    warnings : tuple of str
+        What to know before trusting the numbers.
+    method : str
+        In words.
+    """
+
+    formula: str
+    outcome: str
+    group: str
+    variances: Variances
+    log_likelihood: float
+    n_athletes: int
+    n_observations: int
+    left_out: pd.DataFrame
+    warnings: tuple[str, ...]
+    method: str
+
+    @property
+    def icc(self) -> float:
+        """Share of the variance that lies between athletes: group / (group + crossed + residual)."""
+        return mixed_checks.variance_share(self.variances)
+
+    def coefficients(self, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
+        """Coefficients in the coding of the formula, with small-sample t tests.
+
+        Parameters
+        ----------
+        ddf : {"kenward-roger", "satterthwaite", "cr2"}
+            Where standard errors and degrees of freedom come from.
+        level : float
+            Of the intervals; default 0.95.
+
+        Returns
+        -------
+        DataFrame
+            term, estimate, standard_error, df, statistic, p, ci_low, ci_high, method; rows are also found by term.
+        """
+        table = self._estimates(np.eye(len(self._design.names)), ddf, level)
+        table.insert(0, "term", list(self._design.names))
+        table.index = list(self._design.names)
+        return table
+
+    def test(self, term: str, *, ddf: str = "kenward-roger") -> TermTest:
+        """Type III test of one term: factors sum to zero, covariates centred at the mean over athletes.
+
+        Parameters
+        ----------
+        term : str
+            As in the formula; "round_no" finds "C(round_no)".
+        ddf : {"kenward-roger", "satterthwaite", "cr2"}
+            The denominator degrees of freedom.
+
+        Returns
+        -------
+        TermTest
+            statistic, df_num, df_den, p.
+        """
+        found = self._design.term(term)
+        statistic, df_num, df_den, p = self._tests.joint(self._typed_rows(found), ddf)
+        return TermTest(found.name, statistic, df_num, df_den, p, METHOD_WORDS[ddf])
+
+    def tests(self, *, ddf: str = "kenward-roger") -> pd.DataFrame:
+        """Type III tests of every term: term, statistic, df_num, df_den, p, method."""
+        rows = [dict(self.test(t.name, ddf=ddf)) for t in self._design.terms]
+        return pd.DataFrame(rows, columns=[f.name for f in fields(TermTest)])
+
+    def means(self, factor: str, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
+        """Estimated mean at each level of a factor, other factors weighted equally, covariates at the athlete mean.
+
+        Parameters
+        ----------
+        factor : str
+            For example "round_no".
+        ddf, level
+            As in `coefficients`.
+
+        Returns
+        -------
+        DataFrame
+            The level (column named as the factor), estimate, standard_error, df, statistic, p, ci_low, ci_high,
+            n_observations, n_athletes, method.
+        """
+        found, rows = self._mean_rows(factor)
+        table = self._estimates(rows, ddf, level)
+        table.insert(0, found.key, list(found.levels))
+        seen = [found.codes == j for j in range(len(found.levels))]
+        table.insert(len(table.columns) - 1, "n_observations", [int(s.sum()) for s in seen])
+        table.insert(len(table.columns) - 1, "n_athletes", [len(np.unique(self._athlete[s])) for s in seen])
+        return table
+
+    def contrasts(
+        self,
+        factor: str,
+        *,
+        kind: str = "successive",
+        adjust: str | None = "holm",
+        ddf: str = "kenward-roger",
+        level: float = 0.95,
+    ) -> pd.DataFrame:
+        """Differences between the levels of a factor, always later minus earlier.
+
+        Parameters
+        ----------
+        factor : str
+            For example "round_no".
+        kind : {"pairwise", "successive", "first"}
+            Every pair; each level minus the one before; each level minus the first.
+        adjust : {"holm", "bonferroni", None}
+            How `p_adjusted` is made, within this kind; None leaves p as it is.
+        ddf, level
+            As in `coefficients`.
+
+        Returns
+        -------
+        DataFrame
+            contrast, later, earlier, estimate, standard_error, df, statistic, p, p_adjusted, ci_low, ci_high
+            (unadjusted), ci_low_bonferroni, ci_high_bonferroni (over this kind), method.
+        """
+        check_choice(kind, KINDS, name="kind")
+        check_choice(adjust, ("holm", "bonferroni", None), name="adjust")
+        found, rows = self._mean_rows(factor)
+        k = len(found.levels)
+        pairs = {
+            "pairwise": [(i, j) for i in range(1, k) for j in range(i)],
+            "successive": [(i, i - 1) for i in range(1, k)],
+            "first": [(i, 0) for i in range(1, k)],
+        }[kind]
+        table = self._estimates(np.array([rows[i] - rows[j] for i, j in pairs]), ddf, level)
+        labels = found.levels
+        table.insert(0, "contrast", [f"{labels[i]} - {labels[j]}" for i, j in pairs])
+        table.insert(1, "later", [labels[i] for i, _ in pairs])
+        table.insert(2, "earlier", [labels[j] for _, j in pairs])
+        m = len(pairs)
+        p = table["p"].to_numpy()
+        adjusted = {"holm": holm, "bonferroni": lambda v: np.minimum(1.0, m * v), None: lambda v: v}[adjust](
+            p
+        )
+        table.insert(table.columns.get_loc("p") + 1, "p_adjusted", adjusted)
+        half = _t_quantile(1 - (1 - level) / (2 * m), table["df"].to_numpy()) * table["standard_error"]
+        table.insert(len(table.columns) - 1, "ci_low_bonferroni", table["estimate"] - half)
+        table.insert(len(table.columns) - 1, "ci_high_bonferroni", table["estimate"] + half)
+        return table
+
+    def slopes(
+        self, covariate: str, *, by: str | None = None, ddf: str = "kenward-roger", level: float = 0.95
+    ) -> pd.DataFrame:
+        """Slope of a covariate, on average or at each level of a factor that it interacts with.
+
+        Parameters
+        ----------
+        covariate : str
+            A numeric term of the model.
+        by : str, optional
+            A factor, for example "round_no".
+        ddf, level
+            As in `coefficients`.
+
+        Returns
+        -------
+        DataFrame
+            The level where `by` is given, estimate (outcome per unit), standard_error, df, statistic, p, ci_low,
+            ci_high, method.
+        """
+        typed = self._typed()
+        main = self._design.term(covariate)
+        if any(self._factor(k).categorical for k in main.keys) or main.typed.stop - main.typed.start != 1:
+            raise KitError(f"{covariate!r} is not a single numeric column, so it has no slope.")
+        base = np.zeros(len(self._design.names))
+        base[main.typed] = 1.0
+        if by is None:
+            return self._estimates(base[None] @ typed, ddf, level)
+        factor = self._factor(by)
+        if not factor.categorical:
+            raise KitError(f"{by!r} is not a factor; write C({by}) in the formula.")
+        both = main.keys | {factor.key}
+        interaction = next((t for t in self._design.terms if t.keys == both), None)
+        rows = np.tile(base, (len(factor.levels), 1))
+        if interaction is not None:
+            rows[:, interaction.typed] = factor.code_table(full=False, coding="S")[0]
+        table = self._estimates(rows @ typed, ddf, level)
+        table.insert(0, factor.key, list(factor.levels))
+        return table
+
+    def linear(self, matrix, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
+        """Any linear functions of the coefficients (rows of `matrix`, in the order of `coefficients`)."""
+        matrix = np.atleast_2d(np.asarray(matrix, dtype=float))
+        if matrix.shape[1] != len(self._design.names):
+            raise KitError(
+                f"The matrix needs {plural(len(self._design.names), 'column')}, one per coefficient."
+            )
+        return self._estimates(matrix, ddf, level)
+
+    def r_squared(self) -> mixed_checks.RSquared:
+        """Marginal and conditional R squared (Nakagawa and Schielzeth 2013)."""
+        return mixed_checks.r_squared(self)
+
+    def variance_intervals(self, *, level: float = 0.95, likelihood: str = "reml") -> pd.DataFrame:
+        """Profile-likelihood intervals of the standard deviations; see `mixed_checks.variance_intervals`."""
+        return mixed_checks.variance_intervals(self, level=level, likelihood=likelihood)
+
+    def random_effects(self) -> pd.DataFrame:
+        """Predicted deviation of every athlete; see `mixed_checks.random_effects`."""
+        return mixed_checks.random_effects(self)
+
+    def residuals(self) -> pd.DataFrame:
+        """One row per observation used; see `mixed_checks.residuals`."""
+        return mixed_checks.residuals(self)
+
+    def diagnostics(self) -> mixed_checks.MixedDiagnostics:
+        """Residuals and random effects with their normal quantiles, for pictures."""
+        return mixed_checks.diagnostics(self)
+
+    def _tables(self) -> dict:
+        return {"coefficients": self.coefficients(), **super()._tables()}
+
+    def _estimates(self, L, ddf, level) -> pd.DataFrame:
+        from scipy.special import stdtr
+
+        if not 0 < level < 1:
+            raise KitError(f"level is {level}, but must lie between 0 and 1.")
+        estimate = self._tests.estimates(L)
+        error, df = self._tests.single(L, ddf)
+        statistic = estimate / error
+        half = _t_quantile(0.5 + level / 2, df) * error
+        return pd.DataFrame(
+            {
+                "estimate": estimate,
+                "standard_error": error,
+                "df": df,
+                "statistic": statistic,
+                "p": 2 * stdtr(df, -np.abs(statistic)),
+                "ci_low": estimate - half,
+                "ci_high": estimate + half,
+                "method": METHOD_WORDS[ddf],
+            }
+        )
+
+    def _typed(self):
+        if self._design.to_typed is None:
+            raise KitError(
+                "Means, contrasts and slopes need a formula with an intercept and the main effects of its "
+                "interactions."
+            )
+        return self._design.to_typed
+
+    def _typed_rows(self, term):
+        """Rows of the hypothesis of a term. Satterthwaite's joint df depend a little on how the rows are chosen:
+        a term on its own is tested by its sequential rows, others by differences from the first level.
+        """
+        design = self._design
+        if design.to_typed is None:
+            return np.eye(len(design.names))[term.columns]
+        if len(design.terms) == 1:
+            R = self._tests.problem.R
+            return (R / np.diag(R)[:, None])[term.columns]
+        mix = np.ones((1, 1))
+        for expression, full in zip(term.factors, term.full, strict=True):
+            mix = np.kron(self._factor(expression).differences(full=full), mix)
+        return mix @ design.to_typed[term.typed]
+
+    def _factor(self, name):
+        for key, factor in self._design.factors.items():
+            if name in (key, factor.expression):
+                return factor
+        near = did_you_mean(name, self._design.factors)
+        hint = f" Did you mean {near!r}?" if near else ""
+        raise KitError(f"The model has no variable {name!r}.{hint}")
+
+    def _mean_rows(self, name):
+        factor = self._factor(name)
+        if not factor.categorical:
+            raise KitError(
+                f"{name!r} is numeric in this model; write C({name}) in the formula for its means."
+            )
+        typed = self._typed()
+        term = next((t for t in self._design.terms if t.keys == {factor.key}), None)
+        if term is None:
+            raise KitError(f"Add {factor.expression} as a term of its own for its means.")
+        rows = np.zeros((len(factor.levels), len(self._design.names)))
+        rows[:, 0] = 1.0
+        rows[:, term.typed] = factor.code_table(full=False, coding="S")[0]
+        return factor, rows @ typed
+
+
+@lru_cache(maxsize=1)
+def _stdtrit():
+    from scipy.special import stdtrit
+
+    return stdtrit
+
+
+def _t_quantile(probability, df):
+    return _stdtrit()(df, probability)

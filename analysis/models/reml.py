@@ -1,0 +1,289 @@
+"""Restricted maximum likelihood for linear mixed models, exactly, for the small data of a club.
+
+The covariance of the rows is sigma^2 (I + sum_k g_k Z B_k Z'), linear in the relative covariances g. Everything
+that the likelihood, its derivatives and the small-sample tests need is kept in the dimension of the random effects.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from ..basics import KitError
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """What one value of the parameters gives, in units of sigma^2 = 1, for the augmented matrix [Q y].
+
+    With H = I + ZGZ' and D_k = ZB_kZ': `A` = [Q y]'H^-1[Q y]; `P[k]` = [Q y]'H^-1 D_k H^-1[Q y];
+    `C[k][l]` = [Q y]'H^-1 D_k H^-1 D_l H^-1[Q y]; `t[k]` = tr(H^-1 D_k); `T[k, l]` = tr(H^-1 D_k H^-1 D_l).
+    """
+
+    log_det: float
+    A: np.ndarray
+    P: list
+    C: list
+    t: np.ndarray
+    T: np.ndarray
+
+
+class Structure:
+    """Random effects: blocks of columns and the relative covariances between them.
+
+    Parameters
+    ----------
+    groups : list of array of int
+        Number of the athlete of every row, then of every crossed grouping.
+    slope : array, optional
+        Column with a slope for each athlete.
+    correlated : bool
+        Whether intercepts and slopes covary.
+    """
+
+    def __init__(self, groups, slope=None, correlated=True):
+        self.groups = [np.asarray(g) for g in groups]
+        self.correlated = slope is not None and correlated
+        self.names = ["group"]
+        self.scale = 1.0
+        blocks = [_indicator(self.groups[0])]
+        pairs = [(0, 0)]
+        if slope is not None:
+            self.scale = float(np.sqrt(np.mean(np.square(slope)))) or 1.0
+            blocks.append(blocks[0] * (np.asarray(slope, float) / self.scale)[:, None])
+            pairs += [(0, 1), (1, 1)] if correlated else [(1, 1)]
+            self.names += ["covariance", "slope"] if correlated else ["slope"]
+        for j, codes in enumerate(self.groups[1:]):
+            blocks.append(_indicator(codes))
+            pairs.append((len(blocks) - 1, len(blocks) - 1))
+            self.names.append(f"crossed {j}")
+        self.pairs = pairs
+        self.Z = np.hstack(blocks)
+        ends = np.cumsum([b.shape[1] for b in blocks])
+        self.slices = [slice(e - b.shape[1], e) for e, b in zip(ends, blocks, strict=True)]
+        self.n_theta = len(pairs)
+
+    @property
+    def simple(self) -> bool:
+        """Is it the random intercept alone?"""
+        return len(self.pairs) == 1
+
+    def relative(self, theta):
+        """Relative covariances g, their derivatives by theta, and second derivatives."""
+        theta = np.asarray(theta, float)
+        n = self.n_theta
+        g, J, H2 = theta**2, np.diag(2 * theta), np.zeros((n, n, n))
+        for k in range(n):
+            H2[k, k, k] = 2.0
+        if self.correlated:  # the factor of the two-by-two block is [[a, 0], [b, c]]
+            a, b, c = theta[:3]
+            g[:3] = a * a, a * b, b * b + c * c
+            J[:3, :3] = [[2 * a, 0, 0], [b, a, 0], [0, 2 * b, 2 * c]]
+            H2[:3, :3, :3] = 0.0
+            H2[0, 0, 0] = H2[2, 1, 1] = H2[2, 2, 2] = 2.0
+            H2[1, 0, 1] = H2[1, 1, 0] = 1.0
+        return g, J, H2
+
+    def boundaries(self):
+        """Index sets of theta that may be exactly zero."""
+        first = [(0, 1, 2), (2,), ()] if self.correlated else [(0,), ()]
+        rest = range(3 if self.correlated else 1, self.n_theta)
+        return [tuple(sorted(sum(choice, ()))) for choice in product(first, *([(k,), ()] for k in rest))]
+
+    def covariance(self, g):
+        """G, the relative covariance of all random effects."""
+        G = np.zeros((self.Z.shape[1],) * 2)
+        for value, (a, b) in zip(g, self.pairs, strict=True):
+            block = value * np.eye(self.slices[a].stop - self.slices[a].start)
+            G[self.slices[a], self.slices[b]] = block
+            G[self.slices[b], self.slices[a]] = block
+        return G
+
+    def factor(self, theta):
+        """Lambda, with Lambda Lambda' = G."""
+        L = np.zeros((self.Z.shape[1],) * 2)
+        n = self.slices[0].stop
+        start = 0
+        if self.correlated:
+            eye = np.eye(n)
+            L[:n, :n], L[n : 2 * n, :n], L[n : 2 * n, n : 2 * n] = (
+                theta[0] * eye,
+                theta[1] * eye,
+                theta[2] * eye,
+            )
+            start = 3
+        for value, (a, _) in list(zip(theta, self.pairs, strict=True))[start:]:
+            L[self.slices[a], self.slices[a]] = value * np.eye(self.slices[a].stop - self.slices[a].start)
+        return L
+
+
+class Problem:
+    """The restricted likelihood of one outcome, design and structure of random effects."""
+
+    def __init__(self, y, X, structure: Structure):
+        self.structure = structure
+        self.n, self.p = X.shape
+        self.df = self.n - self.p
+        self.Q, self.R = np.linalg.qr(X)
+        self.ols = self.Q.T @ y
+        residual = y - self.Q @ self.ols
+        residual -= self.Q @ (self.Q.T @ residual)
+        self.M = np.column_stack([self.Q, residual])
+        self.MM = self.M.T @ self.M
+        self.log_det_x = 2 * np.log(np.abs(np.diag(self.R))).sum()
+        if structure.simple:
+            codes = structure.groups[0]
+            self.size = np.bincount(codes).astype(float)
+            self.sums = np.zeros((len(self.size), self.p + 1))
+            np.add.at(self.sums, codes, self.M)
+        else:
+            self.ZZ = structure.Z.T @ structure.Z
+            self.ZM = structure.Z.T @ self.M
+        self._check(y, residual)
+
+    def _check(self, y, residual):
+        spread = np.sqrt(np.mean(np.square(y - y.mean())))
+        if np.sqrt(np.mean(np.square(residual))) <= 1e-11 * max(spread, np.abs(y).max()) or spread == 0:
+            raise KitError(
+                "The outcome does not vary beyond the terms of the model, so there is nothing to estimate "
+                "an uncertainty from."
+            )
+        u, values, _ = np.linalg.svd(np.hstack([self.Q, self.structure.Z]), full_matrices=False)
+        basis = u[:, values > 1e-10 * values[0]]
+        both = basis.shape[1]
+        if both == self.p:
+            raise KitError(
+                "There are too few athletes for the terms that differ between athletes: "
+                "no variation between athletes is left."
+            )
+        if both >= self.n:
+            needed = "two rows" if self.structure.simple else "more rows (three for a slope)"
+            raise KitError(
+                f"The random effects use up every row: some athletes need {needed}, else the variation within "
+                "athletes cannot be told from the variation between them."
+            )
+        inside = residual - basis @ (basis.T @ residual)
+        if np.sqrt(np.mean(inside**2)) <= 1e-11 * max(spread, np.abs(y).max()):
+            raise KitError(
+                "Beyond the model and the level of each athlete the outcome does not vary at all, so there is "
+                "nothing to estimate an uncertainty from."
+            )
+
+    def profile(self, theta, *, derivatives=True):
+        """Restricted deviance with sigma profiled out, its gradient and Hessian by theta, and the pieces."""
+        _, J, H2 = self.structure.relative(theta)
+        pieces = self.pieces(theta, derivatives=derivatives)
+        A = pieces.A
+        p, df = self.p, self.df
+        chol = np.linalg.cholesky(A)
+        diagonal = np.diag(chol)
+        q0 = diagonal[p] ** 2
+        deviance = pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)
+        if not derivatives:
+            return deviance, None, None, pieces
+        phi, _, E, first, second = self.contractions(pieces)
+        gradient = pieces.t - np.array([np.trace(e) for e in E]) - df * first / q0
+        hessian = -self.information(pieces, phi, E) + df * (
+            (second + second.T) / q0 - np.outer(first, first) / q0**2
+        )
+        return deviance, J.T @ gradient, J.T @ hessian @ J + np.tensordot(gradient, H2, 1), pieces
+
+    def contractions(self, pieces):
+        """Phi, v = (-b, 1), Phi P_k, v'P_k v, and y'P D_k P D_l P y at the given pieces."""
+        p = self.p
+        phi = np.linalg.inv(pieces.A[:p, :p])
+        v = np.append(-phi @ pieces.A[:p, p], 1.0)
+        E = [phi @ P[:p, :p] for P in pieces.P]
+        Pv = [P @ v for P in pieces.P]
+        k = len(E)
+        first = np.array([v @ w for w in Pv])
+        second = np.array(
+            [[v @ pieces.C[i][j] @ v - Pv[i][:p] @ phi @ Pv[j][:p] for j in range(k)] for i in range(k)]
+        )
+        return phi, v, E, first, second
+
+    def information(self, pieces, phi, E):
+        """tr(P D_k P D_l) of the restricted likelihood: twice the expected information in units of sigma^2 = 1."""
+        p, k = self.p, len(E)
+        return np.array(
+            [
+                [
+                    pieces.T[i, j]
+                    - np.sum(phi * (pieces.C[i][j] + pieces.C[j][i])[:p, :p])
+                    + np.sum(E[i] * E[j].T)
+                    for j in range(k)
+                ]
+                for i in range(k)
+            ]
+        )
+
+    def pieces(self, theta, *, derivatives=True) -> Pieces:
+        """The quantities of `Pieces` at theta."""
+        return (self._pieces_simple if self.structure.simple else self._pieces_general)(theta, derivatives)
+
+    def _pieces_simple(self, theta, derivatives):
+        g = float(theta[0]) ** 2
+        shrink = 1 / (1 + g * self.size)
+        A = self.MM - (self.sums.T * (g * shrink)) @ self.sums
+        log_det = -np.log(shrink).sum()
+        if not derivatives:
+            return Pieces(log_det, A, [], [], np.empty(0), np.empty((0, 0)))
+        r = self.size * shrink
+        P = (self.sums.T * shrink**2) @ self.sums
+        C = (self.sums.T * (shrink**2 * r)) @ self.sums
+        return Pieces(log_det, A, [P], [[C]], np.array([r.sum()]), np.array([[(r * r).sum()]]))
+
+    def _pieces_general(self, theta, derivatives):
+        s = self.structure
+        L = s.factor(theta)
+        ZL = self.ZZ @ L
+        core = np.eye(L.shape[0]) + L.T @ ZL
+        chol = np.linalg.cholesky(core)
+        log_det = 2 * np.log(np.diag(chol)).sum()
+        W = np.linalg.solve(chol, L.T @ self.ZM)
+        A = self.MM - W.T @ W
+        if not derivatives:
+            return Pieces(log_det, A, [], [], np.empty(0), np.empty((0, 0)))
+        U = np.linalg.solve(chol, ZL.T)
+        R = self.ZZ - U.T @ U
+        S = self.ZM - U.T @ W
+        k = len(s.pairs)
+        RB = [self._times_b(R, pair) for pair in s.pairs]
+        SB = [self._times_b(S.T, pair) for pair in s.pairs]
+        t = np.array([np.trace(m) for m in RB])
+        T = np.array([[np.sum(RB[i] * RB[j].T) for j in range(k)] for i in range(k)])
+        P = [SB[i] @ S for i in range(k)]
+        C = [[SB[i] @ R @ SB[j].T for j in range(k)] for i in range(k)]
+        return Pieces(log_det, A, P, C, t, T)
+
+    def _times_b(self, left, pair):
+        """left @ B_k, where B_k joins two blocks of columns."""
+        a, b = (self.structure.slices[i] for i in pair)
+        out = np.zeros_like(left)
+        out[:, a] = left[:, b]
+        if pair[0] != pair[1]:
+            out[:, b] = left[:, a]
+        return out
+
+    def derivatives_of_ratio(self, g):
+        """First and second derivative of the profiled deviance by the variance ratio of a random intercept."""
+        pieces = self.pieces([np.sqrt(g)])
+        phi, v, E, first, second = self.contractions(pieces)
+        q0 = v @ pieces.A @ v
+        slope = pieces.t[0] - np.trace(E[0]) - self.df * first[0] / q0
+        curve = -self.information(pieces, phi, E)[0, 0] + self.df * (
+            2 * second[0, 0] / q0 - (first[0] / q0) ** 2
+        )
+        return slope, curve
+
+    def log_likelihood(self, deviance) -> float:
+        """Restricted log-likelihood in the coding of the design, from the profiled deviance."""
+        return -0.5 * float(deviance + self.log_det_x + self.df * (1 + np.log(2 * np.pi / self.df)))
+
+
+def _indicator(codes):
+    out = np.zeros((len(codes), int(codes.max()) + 1))
+    out[np.arange(len(codes)), codes] = 1.0
+    return out
