@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from ..basics import Result
+from ..basics import KitError, Result, plural
+from .prepare import RoundRows, prepare_rounds
+
+LEVEL_ETA2 = 0.90
+"""Level of the intervals of eta squared: a one-sided test at .05 corresponds to a two-sided 90 % interval."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +67,9 @@ class RoundsAnova(Result):
 def anova_rounds(data: pd.DataFrame, outcome: str) -> RoundsAnova:
     """Compare the rounds by repeated-measures analysis of variance, complete cases only.
 
+    When to use: beside the mixed model, as the analysis that most readers know. When not: as the main analysis where
+    rounds are missing, since it drops every athlete with a missing round (`left_out` says whom).
+
     Parameters
     ----------
     data : DataFrame
@@ -72,5 +80,141 @@ def anova_rounds(data: pd.DataFrame, outcome: str) -> RoundsAnova:
     Returns
     -------
     RoundsAnova
+        F, degrees of freedom, p, both epsilons with their p, Mauchly's test, eta squared with intervals, `left_out`.
+
+    Raises
+    ------
+    KitError
+        Where fewer than two athletes have every round.
+
+    Notes
+    -----
+    p_gg and p_hf are the upper tail of F with both degrees of freedom times epsilon. Interval of partial eta squared:
+    limits lambda of the noncentrality that put F at the 95th and 5th percentile; eta squared = lambda / (lambda + df_den).
+    Generalised eta squared adds the spread between athletes to the denominator.
+
+    References
+    ----------
+    Greenhouse & Geisser 1959, Psychometrika 24:95; Huynh & Feldt 1976, Journal of Educational Statistics 1:69;
+    Olejnik & Algina 2003, Psychological Methods 8:434; Steiger 2004, Psychological Methods 9:164.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCC"), "round_no": [1, 2, 3] * 3,
+    ...     "lactate_mmol_l": [4.0, 7, 9, 3, 5, 9, 5, 8, 8]})
+    >>> result = anova_rounds(data, "lactate_mmol_l")
+    >>> result.n_athletes, round(result.statistic, 2), round(result.epsilon_gg, 3)
+    (3, 14.8, 0.524)
     """
-    raise NotImplementedError
+    return anova_of(prepare_rounds(data, outcome))
+
+
+def anova_of(rows: RoundRows) -> RoundsAnova:
+    """Compute `anova_rounds` from prepared rows.
+
+    Parameters
+    ----------
+    rows : RoundRows
+
+    Returns
+    -------
+    RoundsAnova
+    """
+    wide = rows.complete()
+    n, k = wide.shape
+    if n < 2:
+        raise KitError(
+            f"A repeated-measures analysis of variance needs at least two athletes with every round; "
+            f"here {plural(n, 'athlete')} of {rows.n_athletes} {'has' if n == 1 else 'have'} all {k}. "
+            "compare_rounds() uses every athlete."
+        )
+    warnings = list(rows.warnings)
+    dropped = rows.n_athletes - n
+    if dropped:
+        warnings.append(
+            f"{plural(dropped, 'athlete')} of {rows.n_athletes} {'is' if dropped == 1 else 'are'} not in the analysis of "
+            "variance because a round is missing."
+        )
+    values = wide.to_numpy()
+    athlete_ss = k * float(((values.mean(axis=1) - values.mean()) ** 2).sum())
+    if no_residual_spread(values):
+        warnings.append(
+            "Every athlete changes by exactly the same amount, or not at all, from round to round: without any spread "
+            "there is no test. Check whether values were copied or a device was stuck."
+        )
+        found = dict.fromkeys(_NUMBERS, np.nan) | {"df_num": k - 1.0, "df_den": (k - 1.0) * (n - 1)}
+    else:
+        found = _tests(wide, athlete_ss)
+    if np.isnan(found["mauchly_w"]) and k > 2 and n <= k:
+        warnings.append(f"Mauchly's test needs more athletes ({n}) than rounds ({k}).")
+    return RoundsAnova(
+        **found,
+        n_athletes=n,
+        n_observations=n * k,
+        method="repeated-measures analysis of variance, complete cases",
+        left_out=rows.without_incomplete(),
+        warnings=tuple(warnings),
+    )
+
+
+_TESTED = (
+    "statistic",
+    "df_num",
+    "df_den",
+    "p",
+    "epsilon_gg",
+    "p_gg",
+    "epsilon_hf",
+    "p_hf",
+    "mauchly_w",
+    "mauchly_p",
+)
+_NUMBERS = (
+    *_TESTED,
+    *(f"eta2_{kind}{end}" for kind in ("partial", "generalized") for end in ("", "_ci_low", "_ci_high")),
+)
+
+
+def _tests(wide, athlete_ss: float) -> dict:
+    from scipy import stats
+
+    from ..models import noncentral_f_interval
+    from .adapters import rm_anova
+
+    n, k = wide.shape
+    long = wide.rename_axis(columns="round_no").melt(ignore_index=False, value_name="value").reset_index()
+    long["round_no"] = pd.Categorical(long["round_no"], categories=list(wide.columns), ordered=True)
+    found = rm_anova(long)
+    ss_round, ss_error = found.pop("ss_round"), found.pop("ss_error")
+    f, df1, df2 = found["statistic"], found["df_num"], found["df_den"]
+    for name in ("gg", "hf"):
+        epsilon = found[f"epsilon_{name}"]
+        found[f"p_{name}"] = float(stats.f.sf(f, df1 * epsilon, df2 * epsilon))
+    if n <= k:
+        found["mauchly_w"] = found["mauchly_p"] = np.nan
+    low, high = noncentral_f_interval(f, df1, df2, level=LEVEL_ETA2)
+    share = athlete_ss / ss_error
+    return found | {
+        "eta2_partial": ss_round / (ss_round + ss_error),
+        "eta2_partial_ci_low": low / (low + df2),
+        "eta2_partial_ci_high": high / (high + df2),
+        "eta2_generalized_ci_low": (low / df2) / (low / df2 + 1 + share),
+        "eta2_generalized_ci_high": (high / df2) / (high / df2 + 1 + share),
+    }
+
+
+def no_residual_spread(values: np.ndarray) -> bool:
+    """Tell whether nothing is left after athlete and round, apart from rounding noise.
+
+    Parameters
+    ----------
+    values : array
+        Athletes by rounds, complete.
+
+    Returns
+    -------
+    bool
+    """
+    residual = values - values.mean(axis=0) - values.mean(axis=1, keepdims=True) + values.mean()
+    return bool(np.abs(residual).max() <= 1e-10 * max(float(np.abs(values).max()), 1e-300))

@@ -5,16 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from ..basics import Result
+from ..basics import KitError, Result, check_choice, plural
 from .anova import RoundsAnova
-from .bounds import LimitBounds
-from .compare import RoundsComparison
-from .opponents import OpponentSpread
-from .plateau import Plateau
-from .ranks import RoundsRanks
-from .tipping import TippingPoint
+from .bounds import LimitBounds, bounds_of, find_limits
+from .compare import RoundsComparison, compare_of
+from .equivalence import check_bounds
+from .opponents import OpponentSpread, opponents_of
+from .plateau import Plateau, plateau_of
+from .prepare import RoundRows, pairs_of, prepare_rounds
+from .ranks import RoundsRanks, ranks_of
+from .rests import rests_of
+from .sensitivity import other_ways, sensitivity_table
+from .steps import all_steps, label_of_step
+from .tipping import TippingPoint, tipping_of
+
+ROLES = ("primary", "secondary", "exploratory")
 
 
 @dataclass(frozen=True)
@@ -135,6 +143,9 @@ def answer_rounds(
 ) -> RoundsAnswer:
     """Answer for one outcome: does it change over the rounds, and where does it stop changing?
 
+    When to use: for a whole evening's answer, with everything that belongs beside it. The parts can be called by
+    themselves: `compare_rounds`, `find_plateau` and the others.
+
     Parameters
     ----------
     data : DataFrame
@@ -167,23 +178,173 @@ def answer_rounds(
     Returns
     -------
     RoundsAnswer
+
+    Raises
+    ------
+    KitError
+        Where the table cannot be analysed, in words that say why.
+
+    Notes
+    -----
+    A change over the rounds is claimed where the Kenward-Roger test and the same test with the Greenhouse-Geisser epsilon
+    both reach alpha (with two rounds: Kenward-Roger and CR2), for ratings also the Friedman test; a step or a plateau
+    where Kenward-Roger and CR2 both do, for ratings also the exact signed ranks. With values off the analyser's
+    scale a claim must hold at every extreme. Rounds come in order of time: nothing here says that rounds cause it.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> answer = answer_rounds(data, "hr_mean_bpm", smallest_effect=5)
+    >>> answer.verdict, answer.plateau_from
+    ('changed', '2')
     """
-    raise NotImplementedError
+    check_choice(role, ROLES, name="role")
+    if not (np.isfinite(smallest_effect) and smallest_effect > 0):
+        raise KitError(f"The smallest effect that matters must be above 0; it is {smallest_effect}.")
+    check_bounds(-smallest_effect, smallest_effect, alpha)
+    off = find_limits(data, outcome, limit=limit) if outcome.startswith("lactate") else None
+    working = data if off is None else off.placed(data, outcome)
+    opponent = ["opponent"] if "opponent" in data else []
+    rows = prepare_rounds(working, outcome, keep=(*covariates, *opponent), round_variable=round_variable)
+    main = compare_of(rows, covariates=covariates, alpha=alpha)
+    effect = {"smallest_effect": smallest_effect, "alpha": alpha}
+    steps = all_steps(rows, main.fit, ordinal=ordinal, **effect)
+    plateau = plateau_of(
+        rows, main.fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal
+    )
+    bounds = None if off is None else bounds_of(data, outcome, off, ordinal=ordinal, **effect)
+    ranks = ranks_of(rows, complete=False)
+    tipping = tipping_of(rows, seed=seed, **effect)
+    rests = rests_of(data)
+    plateau_from = plateau.starts_at
+    if bounds is not None:
+        steps = _settle(steps, bounds)
+        plateau_from = bounds.plateau_from
+    changed = _changed(main, ranks if ordinal else None, bounds, alpha)
+    checks = main.fit.diagnostics()
+    sensitivity = sensitivity_table(
+        main=main,
+        rows=rows,
+        steps=steps,
+        plateau_from=plateau_from,
+        ranks=ranks,
+        tipping=tipping,
+        bounds=bounds,
+        ways=other_ways(
+            working, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests
+        ),
+        covariates=covariates,
+        ordinal=ordinal,
+        **effect,
+    )
+    return RoundsAnswer(
+        outcome=outcome,
+        smallest_effect=float(smallest_effect),
+        alpha=float(alpha),
+        ordinal=ordinal,
+        role=role,
+        labels=rows.labels,
+        rows=_shown_rows(rows),
+        comparison=main,
+        anova=main.anova,
+        ranks=ranks,
+        effect_sizes=main.effect_sizes,
+        equivalence=plateau.pairs,
+        steps=steps,
+        plateau=plateau,
+        tipping=tipping,
+        bounds=bounds,
+        opponents=opponents_of(rows) if opponent else None,
+        sensitivity=sensitivity,
+        residuals=checks.residuals,
+        athlete_effects=checks.random_effects,
+        spread=_spread(rows),
+        rests=rests,
+        changed=changed,
+        verdict=label_of_step(bool(changed), plateau_from == rows.labels[0]),
+        last_minus_first=float(steps["estimate"].iloc[-1]),
+        plateau_from=plateau_from,
+        n_athletes=main.n_athletes,
+        n_observations=main.n_observations,
+        method=main.method,
+        left_out=main.left_out,
+        warnings=_warnings(main, bounds, rests, rows),
+    )
 
 
-def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None = None) -> pd.DataFrame:
-    """Adjust the round tests of several outcomes of one question: the primary one at alpha, Holm for the rest.
+def _changed(main: RoundsComparison, ranks, bounds, alpha: float) -> bool | None:
+    overall = main.overall
+    needed = [overall.p, overall.p_epsilon]
+    if len(main.labels) == 2:
+        needed.append(overall.p_cr2)
+    if ranks is not None:
+        needed.append(ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else ranks.p)
+    if bounds is not None:
+        needed.append(bounds.overall_p_max)
+    return None if np.isnan(needed[0]) else bool(all(p < alpha for p in needed))
 
-    Parameters
-    ----------
-    answers : mapping of str to RoundsAnswer
-        Outcome to answer, all of one question.
-    primary : str, optional
-        The primary outcome of the question. Default: the one whose role is "primary".
 
-    Returns
-    -------
-    DataFrame
-        outcome, role, statistic, df_num, df_den, p, p_adjusted (empty for exploratory outcomes), verdict, method.
-    """
-    raise NotImplementedError
+def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
+    """Withdraw a label that does not hold at every extreme of the values off the scale."""
+    settled = bounds.table.set_index("contrast")["settled"].reindex(steps["contrast"]).to_numpy(dtype=bool)
+    steps = steps.assign(label_at_scale_end=steps["label"])
+    for name in ("changed", "equivalent"):
+        steps[name] = steps[name] & settled
+    steps["label"] = steps["label"].where(settled, "not shown")
+    return steps
+
+
+def _shown_rows(rows: RoundRows) -> pd.DataFrame:
+    tested = rows.table[["athlete", "round_no", "value"]].assign(tested=True)
+    if rows.before.empty:
+        return tested
+    before = rows.before[["athlete", "value"]].assign(round_no="0", tested=False)
+    shown = pd.concat([before, tested.assign(round_no=tested["round_no"].astype(str))], ignore_index=True)
+    shown["round_no"] = pd.Categorical(shown["round_no"], categories=["0", *rows.labels], ordered=True)
+    return shown.sort_values(["athlete", "round_no"], ignore_index=True)[
+        ["athlete", "round_no", "value", "tested"]
+    ]
+
+
+def _spread(rows: RoundRows) -> pd.DataFrame:
+    """SD of each round and of each step's differences: equal ones are what the pooled error assumes."""
+    columns = [("values", label, rows.wide[label].dropna()) for label in rows.labels]
+    for later, earlier in pairs_of(rows.labels, "successive"):
+        a, b = rows.labels[later], rows.labels[earlier]
+        columns.append(("differences", f"{a} - {b}", (rows.wide[a] - rows.wide[b]).dropna()))
+    return pd.DataFrame(
+        [
+            {"what": what, "label": label, "sd": float(v.std()), "n_athletes": len(v)}
+            for what, label, v in columns
+        ]
+    )
+
+
+def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
+    warnings = list(main.warnings)
+    if main.anova is None:
+        warnings.append(
+            "Fewer than two athletes have every round, so there is no analysis of variance of complete cases."
+        )
+    else:
+        warnings += main.anova.warnings
+    if bounds is not None:
+        count = bounds.n_high + bounds.n_low
+        warnings += bounds.warnings
+        warnings.append(
+            f"{plural(count, 'value')} off the analyser's scale entered the main analysis at the end of the scale; "
+            "what is claimed holds wherever beyond it they lie."
+        )
+    sat = rests[rests["what"] == "sat out"]
+    if len(sat):
+        warnings.append(
+            f"{plural(len(sat), 'round')} of {plural(len(set(sat['athlete'])), 'athlete')} "
+            f"{'was' if len(sat) == 1 else 'were'} sat out; the rest before the next round was longer for them."
+        )
+    if len(rows.before):
+        warnings.append(
+            f"{plural(len(rows.before), 'value')} before sparring (round 0) shown, not tested as a round."
+        )
+    return tuple(dict.fromkeys(warnings))

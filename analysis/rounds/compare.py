@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from ..basics import Result
-from .anova import RoundsAnova
+from ..basics import KitError, Result, left_out_table, plural
+from .anova import RoundsAnova, anova_of
+from .effects import effects_of
+from .prepare import RoundRows, prepare_rounds, widen
+
+METHODS = {"kenward-roger": "", "cr2": "_cr2"}
+"""The two tests that must agree before anything is claimed, and the ending of their columns."""
 
 
 @dataclass(frozen=True)
@@ -18,16 +24,17 @@ class RoundTest(Result):
     Parameters
     ----------
     statistic, df_num, df_den, p : float
-        F test of the mixed model with Kenward-Roger degrees of freedom.
+        F test of the mixed model with Kenward-Roger degrees of freedom: the main one.
     p_epsilon : float
-        The same F with both degrees of freedom times the Greenhouse-Geisser epsilon.
+        The same F with both degrees of freedom times `epsilon`: allows unequal spread and unequal correlations.
     epsilon : float
-        That epsilon, from the complete cases.
+        Greenhouse-Geisser epsilon of the complete cases; its lower bound where fewer than three athletes are complete.
     p_gg : float
         Greenhouse-Geisser p of the complete-case analysis of variance, to stand beside.
     p_cr2 : float
         Cluster-robust (CR2) test of the rounds together.
     method : str
+        In words.
     """
 
     statistic: float
@@ -47,36 +54,43 @@ class RoundTest(Result):
 
 @dataclass(frozen=True)
 class RoundsComparison(Result):
-    """Mixed-model comparison of the rounds, all athletes, also those with a missing round.
+    """Mixed-model comparison of the rounds, with all athletes, also those with a missing round.
 
     Parameters
     ----------
     outcome : str
+        The column that was compared.
     labels : tuple of str
         Rounds in order.
     overall : RoundTest
         The test of all rounds together.
     means : DataFrame
-        round_no, estimate (model), standard_error, df, ci_low, ci_high, observed_mean, observed_sd, n_athletes, tested.
+        round_no, estimate (model), standard_error, df, ci_low, ci_high, observed_mean, observed_sd, n_athletes, tested (False for
+        what came before sparring: observed only, with a t interval).
     contrasts : DataFrame
-        contrast, later, earlier, kind, estimate, standard_error, df, statistic, p, p_adjusted (Holm within the kind), ci_low, ci_high
-        (Kenward-Roger), ci_low_bonferroni, ci_high_bonferroni, then the same with `_cr2` (cluster-robust), agree (both at alpha .05 after Holm).
+        Each round against the one before: contrast, later, earlier, kind, estimate, standard_error, df, statistic, p, p_adjusted
+        (Holm within the kind), ci_low, ci_high, ci_low_bonferroni, ci_high_bonferroni (Kenward-Roger), the same ending in
+        `_cr2` (cluster-robust), changed (both adjusted p below alpha), agree (both say the same).
     pairwise, versus_first : DataFrame
         The same columns for all pairs, and for each round against the first.
     effect_sizes : DataFrame
         See `paired_effects`.
     covariates : DataFrame
-        Tests of the covariates; empty where none.
+        Tests of the covariates: term, statistic, df_num, df_den, p; empty where there are none.
     anova : RoundsAnova or None
-        Complete-case analysis of variance.
+        Complete-case analysis of variance; None where fewer than two athletes are complete.
     variances : dict
-        athlete and residual variance.
-    fit : object
-        The fitted model of the room `models`, for diagnostics.
+        "athlete" and "residual" variance.
+    fit : MixedFit
+        The fitted model, for diagnostics.
     n_athletes, n_observations : int
+        In the model.
     method : str
+        In words.
     left_out : DataFrame
+        Rows that were not used, with the reason.
     warnings : tuple of str
+        What the reader should know.
     """
 
     outcome: str
@@ -98,20 +112,265 @@ class RoundsComparison(Result):
     warnings: tuple[str, ...] = ()
 
 
-def compare_rounds(data: pd.DataFrame, outcome: str, *, covariates: Sequence[str] = ()) -> RoundsComparison:
+def compare_rounds(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    covariates: Sequence[str] = (),
+    alpha: float = 0.05,
+    round_variable: str = "round_no",
+) -> RoundsComparison:
     """Compare the rounds by a mixed model with a random intercept per athlete.
+
+    When to use: the main analysis of a measured outcome, also with missing rounds. When not: to claim that nothing changed;
+    that takes `equivalence` or `find_plateau`.
 
     Parameters
     ----------
     data : DataFrame
-        With `athlete`, `round_no` and the outcome.
+        With `athlete`, `round_no` and the outcome; one row per athlete and round of one session.
     outcome : str
         A numeric column.
     covariates : sequence of str
-        Athlete-level columns to adjust for.
+        Numeric or text columns to adjust for. Default none.
+    alpha : float
+        Level for `changed` and `agree`. Default 0.05.
+    round_variable : str
+        The column that orders the rounds. Default "round_no".
+
+    Returns
+    -------
+    RoundsComparison
+        overall, means, contrasts, pairwise, versus_first, effect_sizes, anova, left_out.
+
+    Raises
+    ------
+    KitError
+        Where a column is missing, or fewer than two rounds or athletes hold values.
+
+    Notes
+    -----
+    outcome ~ round + (1 | athlete), REML. Kenward-Roger tests assume one residual spread for all rounds; CR2 tests do not, and
+    equal the paired t test on complete data. They stand side by side, and a change is claimed only where both agree.
+
+    References
+    ----------
+    Kenward & Roger 1997, Biometrics 53:983; Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton
+    2018, Journal of Business & Economic Statistics 36:672; Holm 1979, Scandinavian Journal of Statistics 6:65.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDD"), "round_no": [1, 2, 3] * 3 + [1, 2],
+    ...     "hr_mean_bpm": [160.0, 168, 171, 150, 161, 160, 171, 176, 180, 158, 163]})
+    >>> result = compare_rounds(data, "hr_mean_bpm")
+    >>> list(result.contrasts["contrast"]), result.n_athletes
+    (['2 - 1', '3 - 2'], 4)
+    """
+    rows = prepare_rounds(data, outcome, keep=tuple(covariates), round_variable=round_variable)
+    return compare_of(rows, covariates=covariates, alpha=alpha)
+
+
+def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float = 0.05) -> RoundsComparison:
+    """Compute `compare_rounds` from prepared rows.
+
+    Parameters
+    ----------
+    rows : RoundRows
+    covariates, alpha
+        As in `compare_rounds`.
 
     Returns
     -------
     RoundsComparison
     """
-    raise NotImplementedError
+    rows, terms = _with_covariates(rows, covariates)
+    fit = fit_rounds(rows, terms)
+    anova = anova_of(rows) if len(rows.complete()) >= 2 else None
+    warnings = [*rows.warnings, *getattr(fit, "warnings", ())]
+    contrasts = contrast_table(fit, kind="successive", alpha=alpha)
+    disagree = contrasts.loc[~contrasts["agree"], "contrast"]
+    for name in disagree:
+        warnings.append(
+            f"For {name} the model with one spread for all rounds and the robust test disagree; no change is claimed."
+        )
+    return RoundsComparison(
+        outcome=rows.outcome,
+        labels=rows.labels,
+        overall=_overall(fit, anova, len(rows.labels)),
+        means=_means(fit, rows),
+        contrasts=contrasts,
+        pairwise=contrast_table(fit, kind="pairwise", alpha=alpha),
+        versus_first=contrast_table(fit, kind="first", alpha=alpha),
+        effect_sizes=effects_of(rows),
+        covariates=_covariate_tests(fit, terms),
+        anova=anova,
+        variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)},
+        fit=fit,
+        n_athletes=rows.n_athletes,
+        n_observations=rows.n_observations,
+        method="linear mixed model with a random intercept per athlete, REML; Kenward-Roger and cluster-robust (CR2) tests",
+        left_out=rows.left_out,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
+    """Fit the random-intercept model to prepared rows.
+
+    Parameters
+    ----------
+    rows : RoundRows
+    terms : dict, optional
+        Formula term of each covariate -> its name for readers.
+
+    Returns
+    -------
+    MixedFit
+    """
+    from ..models import fit_mixed
+
+    formula = " + ".join(["value ~ C(round_no)", *(terms or {})])
+    return fit_mixed(rows.table, formula, group="athlete")
+
+
+def contrast_table(fit, *, kind: str, alpha: float = 0.05) -> pd.DataFrame:
+    """Put Kenward-Roger and cluster-robust contrasts side by side.
+
+    Parameters
+    ----------
+    fit : MixedFit
+    kind : {"successive", "first", "pairwise"}
+    alpha : float
+
+    Returns
+    -------
+    DataFrame
+        As `RoundsComparison.contrasts`.
+    """
+    tables = {end: fit.contrasts("round_no", kind=kind, ddf=ddf) for ddf, end in METHODS.items()}
+    table = tables[""].copy()
+    table["later"], table["earlier"] = table["later"].astype(str), table["earlier"].astype(str)
+    robust = tables["_cr2"].set_index(table.index)
+    for name in robust:
+        if name not in ("contrast", "later", "earlier", "estimate"):
+            table[f"{name}_cr2"] = robust[name]
+    table.insert(3, "kind", kind)
+    below = [table[f"p_adjusted{end}"] < alpha for end in METHODS.values()]
+    table["changed"] = below[0] & below[1]
+    table["agree"] = below[0] == below[1]
+    return table.reset_index(drop=True)
+
+
+def _overall(fit, anova, k: int) -> RoundTest:
+    from scipy import stats
+
+    test, robust = fit.test("C(round_no)"), fit.test("C(round_no)", ddf="cr2")
+    trusted = anova is not None and anova.n_athletes >= 3 and np.isfinite(anova.epsilon_gg)
+    epsilon = anova.epsilon_gg if trusted else 1 / (k - 1)
+    f, df1, df2 = test.statistic, test.df_num, test.df_den
+    return RoundTest(
+        statistic=f,
+        df_num=df1,
+        df_den=df2,
+        p=test.p,
+        p_epsilon=float(stats.f.sf(f, df1 * epsilon, df2 * epsilon)) if np.isfinite(test.p) else np.nan,
+        epsilon=epsilon,
+        p_gg=anova.p_gg if anova is not None else np.nan,
+        p_cr2=robust.p,
+        method="F test of the mixed model, Kenward-Roger",
+    )
+
+
+def _means(fit, rows: RoundRows) -> pd.DataFrame:
+    table = fit.means("round_no").rename(columns={"n_athletes": "n"})
+    table["round_no"] = table["round_no"].astype(str)
+    wide = rows.wide[list(table["round_no"])]
+    table = table[["round_no", "estimate", "standard_error", "df", "ci_low", "ci_high"]].assign(
+        observed_mean=wide.mean().to_numpy(),
+        observed_sd=wide.std().to_numpy(),
+        n_athletes=wide.notna().sum().to_numpy(),
+        tested=True,
+    )
+    if len(rows.before):
+        table = pd.concat([_before_line(rows.before["value"].to_numpy()), table], ignore_index=True)
+    return table
+
+
+def _before_line(values: np.ndarray) -> pd.DataFrame:
+    from scipy import stats
+
+    n, mean = len(values), float(values.mean())
+    sd = float(values.std(ddof=1)) if n > 1 else np.nan
+    error = sd / np.sqrt(n)
+    half = float(stats.t.ppf(0.975, n - 1)) * error if n > 1 else np.nan
+    return pd.DataFrame(
+        {
+            "round_no": ["0"],
+            "estimate": mean,
+            "standard_error": error,
+            "df": n - 1.0,
+            "ci_low": mean - half,
+            "ci_high": mean + half,
+            "observed_mean": mean,
+            "observed_sd": sd,
+            "n_athletes": n,
+            "tested": False,
+        }
+    )
+
+
+def _with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRows, dict[str, str]]:
+    """Rows that have every covariate, under names that a formula can hold."""
+    if not covariates:
+        return rows, {}
+    from dataclasses import replace
+
+    table, terms = rows.table.copy(), {}
+    missing = table[list(covariates)].isna().any(axis=1) | (table[list(covariates)].astype(str) == "").any(
+        axis=1
+    )
+    lines = [
+        {
+            "athlete": line.athlete,
+            "round_no": line.round_no,
+            "measure": rows.outcome,
+            "reason": "no value of a covariate",
+        }
+        for line in table[missing].itertuples()
+    ]
+    table = table[~missing].reset_index(drop=True)
+    if table["athlete"].nunique() < 3 or table["round_no"].nunique() < len(rows.labels):
+        raise KitError(f"Too few athletes have a value of {', '.join(covariates)} to adjust for it.")
+    for i, name in enumerate(covariates):
+        numbers = pd.to_numeric(table[name], errors="coerce")
+        table[f"covariate_{i}"] = table[name].astype(str) if numbers.isna().any() else numbers.astype(float)
+        if table[f"covariate_{i}"].nunique() < 2:
+            raise KitError(f"Every athlete has the same value of {name}, so it cannot be adjusted for.")
+        terms[f"C(covariate_{i})" if numbers.isna().any() else f"covariate_{i}"] = name
+    warnings = rows.warnings
+    if missing.any():
+        warnings = (
+            *warnings,
+            f"{plural(int(missing.sum()), 'row')} without a value of a covariate left out.",
+        )
+    left_out = (
+        pd.concat([rows.left_out, left_out_table(lines)], ignore_index=True) if lines else rows.left_out
+    )
+    return replace(rows, table=table, wide=widen(table), left_out=left_out, warnings=warnings), terms
+
+
+def _covariate_tests(fit, terms: dict[str, str]) -> pd.DataFrame:
+    lines = []
+    for term, name in terms.items():
+        test = fit.test(term)
+        lines.append(
+            {
+                "term": name,
+                "statistic": test.statistic,
+                "df_num": test.df_num,
+                "df_den": test.df_den,
+                "p": test.p,
+            }
+        )
+    return pd.DataFrame(lines, columns=["term", "statistic", "df_num", "df_den", "p"])

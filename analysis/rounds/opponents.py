@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from ..basics import Result
+from ..basics import Result, left_out_table, plural
+from .prepare import RoundRows, prepare_rounds
+
+FEWEST_BOUTS = 4
+"""Bouts with both athletes measured below which nothing is computed. Our proposal."""
 
 
 @dataclass(frozen=True)
@@ -16,17 +21,25 @@ class OpponentSpread(Result):
     Parameters
     ----------
     outcome : str
+        The column.
     variance_bout, ci_low, ci_high : float
         Variance between bouts and its 95 % profile interval.
     variance_athlete, variance_residual : float
+        The other parts of the same model.
     within_bout_correlation, within_bout_ci_low, within_bout_ci_high : float
-        Correlation of the two athletes of a bout, after athlete and round; may be negative.
-    n_bouts, n_athletes, n_observations : int
+        Correlation of the two athletes of a bout, after athlete and round; may be negative (one works, the other holds).
+    n_bouts : int
+        Bouts with both athletes measured.
+    n_athletes, n_observations : int
+        In the model.
     verdict : str
         "bouts differ", "bouts differ little" or "cannot tell".
     method : str
+        In words.
     left_out : DataFrame
+        Rows without an opponent's code.
     warnings : tuple of str
+        What the reader should know.
     """
 
     outcome: str
@@ -47,8 +60,11 @@ class OpponentSpread(Result):
     warnings: tuple[str, ...] = ()
 
 
-def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | None:
+def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95) -> OpponentSpread | None:
     """Estimate the spread between bouts beside that between athletes.
+
+    When to use: as a note on whether the two athletes of a bout are alike. When not: as a main result; a club evening holds
+    few bouts and each athlete fights only a handful.
 
     Parameters
     ----------
@@ -56,10 +72,184 @@ def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | Non
         With `athlete`, `round_no`, `opponent` (a code, "guest", "none" or "") and the outcome.
     outcome : str
         A numeric column.
+    level : float
+        Of the intervals. Default 0.95.
 
     Returns
     -------
     OpponentSpread or None
-        None where too few opponents were noted.
+        None where fewer than four bouts have both athletes measured.
+
+    Notes
+    -----
+    outcome ~ round + (1 | athlete) + (1 | bout), a bout being a round and an unordered pair. "Cannot tell" where the interval of
+    the variance between bouts holds both 0 and half the residual variance. Within-bout correlation: intraclass correlation of
+    residuals after athlete and round, interval by Fisher's z for pairs; with n athletes, taking out the round alone pulls
+    it towards -1 / (n - 1).
+
+    References
+    ----------
+    Fisher 1925, Statistical Methods for Research Workers (intraclass correlation of pairs); Kenny, Kashy & Cook 2006, Dyadic Data
+    Analysis (negative dependence within pairs).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> describe_opponents(pd.DataFrame({"athlete": list("AABB"), "round_no": [1, 2, 1, 2], "opponent": ["B", "B", "A", "A"],
+    ...     "exertion": [12, 14, 11, 15]}), "exertion") is None
+    True
     """
-    raise NotImplementedError
+    if "opponent" not in data:
+        return None
+    return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)), level=level)
+
+
+def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | None:
+    """Compute `describe_opponents` from prepared rows that carry `opponent`.
+
+    Parameters
+    ----------
+    rows : RoundRows
+    level : float
+
+    Returns
+    -------
+    OpponentSpread or None
+    """
+    table = rows.table.copy()
+    opponent = table["opponent"].fillna("").astype(str).str.strip()
+    known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
+    lost = table[~known]
+    table = table[known].assign(bout=_bouts(table[known], opponent[known])).reset_index(drop=True)
+    sizes = table.groupby("bout")["value"].size() if len(table) else pd.Series(dtype=int)
+    pairs = sizes.index[sizes == 2]
+    if len(pairs) < FEWEST_BOUTS or table["athlete"].nunique() < 4 or len(set(table["round_no"])) < 2:
+        return None
+    from ..models import fit_mixed
+
+    table["round_no"] = table["round_no"].cat.remove_unused_categories()
+    if np.ptp(table["value"].to_numpy()) == 0:
+        return None
+    fit = fit_mixed(table, "value ~ C(round_no)", group="athlete", crossed="bout")
+    bout, residual = float(fit.variances.crossed), float(fit.variances.residual)
+    low, high = _bout_interval(fit, level)
+    correlation, r_low, r_high = _within_bout(table, pairs, level)
+    warnings = [*rows.warnings, *fit.warnings]
+    if (sizes > 2).any():
+        warnings.append(
+            f"{plural(int((sizes > 2).sum()), 'bout')} with more than two athletes: check the opponents."
+        )
+    return OpponentSpread(
+        outcome=rows.outcome,
+        variance_bout=bout,
+        ci_low=low,
+        ci_high=high,
+        variance_athlete=float(fit.variances.group),
+        variance_residual=residual,
+        within_bout_correlation=correlation,
+        within_bout_ci_low=r_low,
+        within_bout_ci_high=r_high,
+        n_bouts=len(pairs),
+        n_athletes=int(table["athlete"].nunique()),
+        n_observations=len(table),
+        verdict=spread_verdict(low, high, residual),
+        method="mixed model with crossed random intercepts of athlete and bout, REML, profile interval",
+        left_out=pd.concat(
+            [
+                rows.left_out,
+                left_out_table(
+                    {
+                        "athlete": r.athlete,
+                        "round_no": r.round_no,
+                        "measure": rows.outcome,
+                        "reason": "no opponent's code",
+                    }
+                    for r in lost.itertuples()
+                ),
+            ],
+            ignore_index=True,
+        ),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def spread_verdict(low: float, high: float, residual: float) -> str:
+    """Judge the variance between bouts from its interval and the residual variance.
+
+    Parameters
+    ----------
+    low, high : float
+        Interval of the variance between bouts.
+    residual : float
+        Residual variance.
+
+    Returns
+    -------
+    str
+        "bouts differ", "bouts differ little" or "cannot tell".
+
+    Examples
+    --------
+    >>> spread_verdict(0.0, 8.0, 10.0), spread_verdict(0.0, 2.0, 10.0), spread_verdict(1.0, 9.0, 10.0)
+    ('cannot tell', 'bouts differ little', 'bouts differ')
+    """
+    if np.isnan(low) or np.isnan(high):
+        return "cannot tell"
+    if low > 1e-9 * max(residual, 1e-300):
+        return "bouts differ"
+    return "cannot tell" if high >= residual / 2 else "bouts differ little"
+
+
+def _bouts(table, opponent) -> list[str]:
+    """Round and unordered pair; a guest makes a bout of its own."""
+    names = []
+    for athlete, other, label in zip(table["athlete"], opponent, table["round_no"], strict=True):
+        pair = (
+            (athlete, f"guest of {athlete}")
+            if other.casefold() == "guest"
+            else tuple(sorted((athlete, other)))
+        )
+        names.append(f"{label}: {pair[0]} with {pair[1]}")
+    return names
+
+
+def _bout_interval(fit, level: float) -> tuple[float, float]:
+    table = fit.variance_intervals(level=level)
+    line = table[table["component"].astype(str).str.contains("crossed|bout")].iloc[0]
+    return float(line["ci_low"]), float(line["ci_high"])
+
+
+def _within_bout(table, pairs, level: float) -> tuple[float, float, float]:
+    from scipy import stats
+
+    wide = table.set_index(["athlete", "round_no"])["value"].unstack("round_no")  # noqa: PD010
+    residual = _two_way_residuals(wide.to_numpy())
+    lookup = pd.DataFrame(residual, index=wide.index, columns=wide.columns)
+    both = table[table["bout"].isin(pairs)].sort_values("bout")
+    values = np.array(
+        [lookup.loc[a, r] for a, r in zip(both["athlete"], both["round_no"], strict=True)]
+    ).reshape(-1, 2)
+    centred = values - values.mean()
+    spread = (centred**2).mean()
+    if spread == 0:
+        return (np.nan,) * 3
+    r = float(np.clip((centred[:, 0] * centred[:, 1]).mean() / spread, -1, 1))
+    if len(values) < 4 or abs(r) == 1:
+        return r, np.nan, np.nan
+    half = float(stats.norm.ppf((1 + level) / 2)) / np.sqrt(len(values) - 1.5)
+    z = np.arctanh(r)
+    return r, float(np.tanh(z - half)), float(np.tanh(z + half))
+
+
+def _two_way_residuals(values: np.ndarray) -> np.ndarray:
+    """Residuals after athlete and round by least squares, missing cells allowed."""
+    n, k = values.shape
+    i, j = np.nonzero(~np.isnan(values))
+    design = np.zeros((len(i), n + k))
+    design[np.arange(len(i)), i] = 1
+    design[np.arange(len(i)), n + j] = 1
+    y = values[i, j]
+    fitted = design @ np.linalg.lstsq(design, y, rcond=None)[0]
+    residual = np.full_like(values, np.nan)
+    residual[i, j] = y - fitted
+    return residual

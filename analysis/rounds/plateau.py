@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from ..basics import Result
+from .compare import fit_rounds
+from .equivalence import equivalence_of
+from .prepare import RoundRows, prepare_rounds
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,10 @@ class Plateau(Result):
 def find_plateau(
     data: pd.DataFrame, outcome: str, *, low: float, high: float, alpha: float = 0.05, ordinal: bool = False
 ) -> Plateau:
-    """Find the earliest round from which every pair of rounds is equivalent.
+    """Find the earliest round from which on every pair of rounds is equivalent.
+
+    When to use: to say where an outcome stops changing. When not: from a row of non-significant steps; that shows nothing,
+    and successive steps alone let a creeping rise through.
 
     Parameters
     ----------
@@ -59,14 +66,122 @@ def find_plateau(
     outcome : str
         A numeric column.
     low, high : float
-        The bounds of what does not matter, low < 0 < high.
+        The bounds of what does not matter, in the outcome's unit; low < 0 < high.
     alpha : float
-        Level of each candidate.
+        Level of each candidate. Default 0.05.
     ordinal : bool
-        True for ratings: the exact rank tests must agree too.
+        True for ratings: the exact signed-rank test must agree too. Default False.
+
+    Returns
+    -------
+    Plateau
+        starts_at ("" where none), candidates, pairs.
+
+    Raises
+    ------
+    KitError
+        Where the bounds do not enclose 0, or the table cannot be analysed.
+
+    Notes
+    -----
+    Candidates are tried from the end backwards: first the last two rounds, then the last three, and so on. A candidate holds
+    where every pair of its rounds is equivalent, each at alpha (an intersection-union test, so its level is alpha). The
+    first that fails ends the search (a fixed sequence), so that the chance of naming a round too early is at most alpha.
+
+    References
+    ----------
+    Berger 1982, Technometrics 24:295 (intersection-union); Westfall & Krishen 2001, Journal of Statistical Planning and
+    Inference 99:25 (fixed sequences); Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> find_plateau(data, "hr_mean_bpm", low=-5, high=5).starts_at
+    '2'
+    """
+    rows = prepare_rounds(data, outcome)
+    return plateau_of(rows, fit_rounds(rows), low=low, high=high, alpha=alpha, ordinal=ordinal)
+
+
+def plateau_of(
+    rows: RoundRows, fit, *, low: float, high: float, alpha: float = 0.05, ordinal: bool = False
+) -> Plateau:
+    """Compute `find_plateau` from prepared rows and their fitted model.
+
+    Parameters
+    ----------
+    rows : RoundRows
+    fit : MixedFit
+    low, high, alpha, ordinal
+        As in `find_plateau`.
 
     Returns
     -------
     Plateau
     """
-    raise NotImplementedError
+    pairs = equivalence_of(rows, fit, low=low, high=high, kind="pairwise", alpha=alpha, ordinal=ordinal)
+    candidates = try_candidates(pairs, rows.labels)
+    holding = candidates.loc[candidates["tested"] & candidates["holds"], "from_round"]
+    starts_at = holding.iloc[-1] if len(holding) else ""
+    return Plateau(
+        starts_at=starts_at,
+        found=bool(starts_at),
+        whole=starts_at == rows.labels[0],
+        candidates=candidates,
+        pairs=pairs,
+        low=float(low),
+        high=float(high),
+        alpha=float(alpha),
+        n_athletes=rows.n_athletes,
+        n_observations=rows.n_observations,
+        method="equivalence of every pair of rounds, candidates from the end backwards, each at alpha",
+        left_out=rows.left_out,
+        warnings=rows.warnings,
+    )
+
+
+def try_candidates(pairs: pd.DataFrame, labels) -> pd.DataFrame:
+    """Walk from the last two rounds backwards and note which candidate holds.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        later, earlier, contrast, equivalent and the p columns, every pair of rounds.
+    labels : sequence of str
+        Rounds in order.
+
+    Returns
+    -------
+    DataFrame
+        from_round, n_pairs, worst_contrast, p, tested, holds.
+
+    Examples
+    --------
+    >>> pairs = pd.DataFrame({"contrast": ["2 - 1", "3 - 1", "3 - 2"], "later": list("233"), "earlier": list("112"),
+    ...     "p": [0.2, 0.3, 0.01], "p_cr2": [0.3, 0.4, 0.02], "equivalent": [False, False, True]})
+    >>> try_candidates(pairs, ["1", "2", "3"])[["from_round", "tested", "holds"]].values.tolist()
+    [['2', True, True], ['1', True, False]]
+    """
+    position = {label: i for i, label in enumerate(labels)}
+    first = np.minimum(pairs["later"].map(position), pairs["earlier"].map(position)).to_numpy()
+    columns = [c for c in ("p", "p_cr2", "p_ranks") if c in pairs]
+    largest = pairs[columns].fillna(1.0).max(axis=1).to_numpy()
+    lines, going = [], True
+    for start in range(len(labels) - 2, -1, -1):
+        inside = np.flatnonzero(first >= start)
+        worst = inside[np.argmax(largest[inside])]
+        holds = bool(pairs["equivalent"].to_numpy()[inside].all())
+        lines.append(
+            {
+                "from_round": labels[start],
+                "n_pairs": len(inside),
+                "worst_contrast": pairs["contrast"].iloc[worst],
+                "p": float(largest[worst]),
+                "tested": going,
+                "holds": holds,
+            }
+        )
+        going = going and holds
+    return pd.DataFrame(lines)

@@ -4,9 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from ..basics import Result
+from ..basics import KitError, Result, left_out_table, plural
+from .anova import no_residual_spread
+from .prepare import check_columns, label_of, order_rounds, read_numbers
+
+Z95 = 1.959963984540054
+EVENINGS = "reliability between evenings"
+ROUNDS = "within-evening consistency"
+
+MEANING = {
+    "ICC(2,1)": "one {trial}, agreement: a shift between {trials} counts as error",
+    "ICC(3,1)": "one {trial}, consistency: a shift shared by all athletes does not count",
+    "ICC(2,k)": "mean of the {k} {trials}, agreement",
+    "ICC(3,k)": "mean of the {k} {trials}, consistency",
+}
 
 
 @dataclass(frozen=True)
@@ -16,22 +30,27 @@ class Reliability(Result):
     Parameters
     ----------
     kind : str
-        "reliability between evenings" or "within-evening consistency".
+        "reliability between evenings", or "within-evening consistency" for the rounds of one evening, which truly differ.
     icc : DataFrame
         type ("ICC(2,1)", "ICC(3,1)", "ICC(2,k)", "ICC(3,k)"), estimate, ci_low, ci_high, statistic, df_num, df_den, p, meaning.
     typical_error, typical_error_ci_low, typical_error_ci_high : float
-        Within-athlete SD of one measurement.
+        Within-athlete SD of one measurement, all trials pooled, with its 95 % interval.
     cv_percent : float
-        Typical error as a percentage, from logarithms; missing where a value is not above 0.
+        Typical error as a percentage, from logarithms, all trials pooled; missing where a value is not above 0.
     smallest_detectable_change : float
-        1.96 times the square root of 2 times the typical error.
+        1.96 times the square root of 2 times the typical error: the change of one athlete that exceeds error.
     change_in_mean : DataFrame
-        trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error (with interval), cv_percent, change_percent,
-        smallest_detectable_change, limit_low, limit_high (limits of agreement), pearson_r.
+        One line per trial and the one before: trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error,
+        typical_error_ci_low, typical_error_ci_high, cv_percent, change_percent, smallest_detectable_change, limit_low, limit_high
+        (95 % limits of agreement), pearson_r, n_athletes.
     n_athletes, n_trials : int
+        Athletes with every trial, and trials.
     method : str
+        In words.
     left_out : DataFrame
+        Rows without a value, and athletes dropped because a trial is missing.
     warnings : tuple of str
+        What the reader should know.
     """
 
     kind: str
@@ -52,10 +71,13 @@ class Reliability(Result):
 def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -> Reliability:
     """Estimate how repeatable an outcome is between evenings, or between the rounds of one evening.
 
+    When to use: with two or more evenings, to know which change of one athlete exceeds error. When not: the numbers from
+    the rounds of a single evening are no reliability, since rounds truly differ; they are labelled so.
+
     Parameters
     ----------
     data : DataFrame
-        With `athlete`, `round_no`, the outcome, and `session` where there are several evenings.
+        With `athlete`, the outcome, `round_no`, and `session` where there are several evenings.
     outcome : str
         A numeric column.
     trial : str, optional
@@ -64,5 +86,199 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     Returns
     -------
     Reliability
+        icc table, typical_error, change_in_mean, cv_percent, smallest_detectable_change, n_athletes, left_out.
+
+    Raises
+    ------
+    KitError
+        Where fewer than three athletes have two or more trials in common.
+
+    Notes
+    -----
+    Between evenings, the value of an evening is the athlete's mean over those rounds that this athlete has on every evening.
+    Typical error = square root of the error mean square of athlete by trial; for two trials that is SD of differences / sqrt(2).
+    cv_percent = 100 (exp(typical error of logs) - 1). Intervals of the typical error by chi-square.
+
+    References
+    ----------
+    Shrout & Fleiss 1979, Psychological Bulletin 86:420; McGraw & Wong 1996, Psychological Methods 1:30; Hopkins 2000, Sports
+    Medicine 30:1; Bland & Altman 1986, Lancet 327:307; Weir 2005, Journal of Strength and Conditioning Research 19:231.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("ABCDE") * 2, "round_no": 1, "session": ["1"] * 5 + ["2"] * 5,
+    ...     "score": [62.0, 78, 81, 55, 66, 67, 76, 87, 55, 63]})
+    >>> result = reliability(data, "score")
+    >>> result.kind, round(result.typical_error, 2)
+    ('reliability between evenings', 2.89)
     """
-    raise NotImplementedError
+    check_columns(data, ("athlete", outcome, *([trial] if trial else [])))
+    trial = trial or _trial_column(data)
+    kind = ROUNDS if trial in ("round_no", "bout_no") else EVENINGS
+    wide, left_out, warnings = _athlete_by_trial(data, outcome, trial)
+    cases = wide.dropna()
+    n, k = cases.shape
+    lost = [str(a) for a in wide.index if a not in cases.index]
+    if lost:
+        warnings.append(
+            f"{plural(len(lost), 'athlete')} without every trial {'is' if len(lost) == 1 else 'are'} not counted."
+        )
+        rows = [{"athlete": a, "measure": outcome, "reason": "a trial is missing"} for a in lost]
+        left_out = pd.concat([left_out, left_out_table(rows)], ignore_index=True)
+    if n < 3 or k < 2:
+        raise KitError(
+            f"Repeatability needs at least three athletes with two or more trials each; {plural(n, 'athlete')} "
+            f"{'has' if n == 1 else 'have'} all {k} of {trial}."
+        )
+    if kind == ROUNDS:
+        warnings.append(
+            "These are rounds of one evening, which truly differ and share the day, the opponents and the fatigue: read it as "
+            "within-evening consistency, not as reliability. For reliability, repeat the evening."
+        )
+    values = cases.to_numpy()
+    icc = _icc_table(cases, kind, warnings)
+    error, low, high = _typical_error(values)
+    logs = np.log(values) if (values > 0).all() else None
+    if logs is None:
+        warnings.append("Some values are 0 or less, so there is no coefficient of variation from logarithms.")
+    return Reliability(
+        kind=kind,
+        icc=icc,
+        typical_error=error,
+        typical_error_ci_low=low,
+        typical_error_ci_high=high,
+        cv_percent=100 * float(np.expm1(_typical_error(logs)[0])) if logs is not None else np.nan,
+        smallest_detectable_change=Z95 * np.sqrt(2) * error,
+        change_in_mean=_changes(cases),
+        n_athletes=n,
+        n_trials=k,
+        method=f"two-way analysis of variance of {n} athletes by {k} {'evenings' if kind == EVENINGS else 'rounds'}",
+        left_out=left_out,
+        warnings=tuple(warnings),
+    )
+
+
+def _trial_column(data) -> str:
+    if "session" in data and len(set(data["session"].astype(str))) > 1:
+        return "session"
+    for name in ("round_no", "trial", "session"):
+        if name in data:
+            return name
+    raise KitError(
+        "The table needs a column 'session' (several evenings) or 'round_no' that numbers the repeats."
+    )
+
+
+def _athlete_by_trial(data, outcome, trial):
+    """One value per athlete and trial: the mean over the rounds that the athlete has in every trial."""
+    labels, codes, warnings = order_rounds(data[trial])
+    several = trial != "round_no" and "round_no" in data
+    work = pd.DataFrame(
+        {
+            "athlete": data["athlete"].astype(str).to_numpy(),
+            "value": read_numbers(data, outcome),
+            "trial": codes,
+        }
+    )
+    work["round"] = [label_of(v) for v in data["round_no"]] if several else ""
+    before = (work["round"] == "0") | (
+        trial == "round_no" and np.array([c >= 0 and labels[c] == "0" for c in codes])
+    )
+    lost = ~before & (work["value"].isna() | (codes < 0))
+    left_out = left_out_table(
+        {
+            "athlete": line.athlete,
+            "round_no": line.round,
+            "measure": outcome,
+            "reason": f"no value or no {trial}",
+        }
+        for line in work[lost].itertuples()
+    )
+    work = work[~before & ~lost]
+    twice = work[work.duplicated(["athlete", "trial", "round"])]
+    if len(twice):
+        line = twice.iloc[0]
+        where = f"{trial} {labels[line['trial']]}" + (f", round {line['round']}" if line["round"] else "")
+        raise KitError(f"Athlete {line['athlete']} has more than one value of {outcome} in {where}.")
+    trials, athletes = sorted(work["trial"].unique()), sorted(work["athlete"].unique())
+    shared = work.groupby(["athlete", "round"])["trial"].transform("nunique") == len(trials)
+    wide = (
+        work[shared]
+        .pivot_table(index="athlete", columns="trial", values="value")
+        .reindex(index=athletes, columns=trials)
+    )
+    wide.columns = pd.Index([labels[c] for c in trials], name="trial")
+    return wide.astype(float), left_out, warnings if trial == "round_no" else []
+
+
+def _icc_table(cases, kind, warnings) -> pd.DataFrame:
+    from .adapters import intraclass
+
+    k = cases.shape[1]
+    if no_residual_spread(cases.to_numpy()):
+        warnings.append(
+            "The trials differ by exactly the same amount for everyone, or not at all: no intraclass correlation."
+        )
+        nothing = np.full(4, np.nan)
+        table = pd.DataFrame(
+            {"type": list(MEANING)}
+            | dict.fromkeys(("estimate", "ci_low", "ci_high", "statistic", "p"), nothing)
+        )
+    else:
+        long = cases.melt(ignore_index=False, var_name="trial", value_name="value").reset_index()
+        table = intraclass(long)
+    word = "evening" if kind == EVENINGS else "round"
+    table["meaning"] = [MEANING[t].format(trial=word, trials=f"{word}s", k=k) for t in table["type"]]
+    return table
+
+
+def _typical_error(values) -> tuple[float, float, float]:
+    from scipy import stats
+
+    n, k = values.shape
+    residual = values - values.mean(axis=0) - values.mean(axis=1, keepdims=True) + values.mean()
+    df = (n - 1) * (k - 1)
+    error = float(np.sqrt((residual**2).sum() / df))
+    low, high = np.sqrt(df / stats.chi2.ppf([0.975, 0.025], df))
+    return error, error * float(low), error * float(high)
+
+
+def _changes(cases) -> pd.DataFrame:
+    from scipy import stats
+
+    names, values = list(cases.columns), cases.to_numpy()
+    n = len(values)
+    t = float(stats.t.ppf(0.975, n - 1))
+    lines = []
+    for j in range(1, len(names)):
+        pair = values[:, [j - 1, j]]
+        difference = pair[:, 1] - pair[:, 0]
+        mean, sd = float(difference.mean()), float(difference.std(ddof=1))
+        error, low, high = _typical_error(pair)
+        positive = bool((pair > 0).all())
+        logs = np.log(pair) if positive else None
+        varies = bool((pair.std(axis=0) > 0).all())
+        lines.append(
+            {
+                "trial": names[j],
+                "minus_trial": names[j - 1],
+                "estimate": mean,
+                "ci_low": mean - t * sd / np.sqrt(n),
+                "ci_high": mean + t * sd / np.sqrt(n),
+                "sd_of_differences": sd,
+                "typical_error": error,
+                "typical_error_ci_low": low,
+                "typical_error_ci_high": high,
+                "cv_percent": 100 * float(np.expm1(_typical_error(logs)[0])) if positive else np.nan,
+                "change_percent": 100 * float(np.expm1((logs[:, 1] - logs[:, 0]).mean()))
+                if positive
+                else np.nan,
+                "smallest_detectable_change": Z95 * np.sqrt(2) * error,
+                "limit_low": mean - Z95 * sd,
+                "limit_high": mean + Z95 * sd,
+                "pearson_r": float(np.corrcoef(pair.T)[0, 1]) if varies else np.nan,
+                "n_athletes": n,
+            }
+        )
+    return pd.DataFrame(lines)

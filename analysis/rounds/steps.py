@@ -2,10 +2,42 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
+from ..basics import KitError
+from .compare import contrast_table
+from .equivalence import equivalence_of
+from .prepare import RoundRows
+from .ranks import ranks_of
+
 STEP_LABELS = ("changed", "equivalent", "changed but smaller than matters", "not shown")
-"""Every step is one of these."""
+"""Every step is one of these. A difference that was not shown is not a difference that is absent."""
+
+
+def label_of_step(changed: bool, equivalent: bool) -> str:
+    """Name a step from what was shown of it.
+
+    Parameters
+    ----------
+    changed : bool
+        A difference from 0 was shown.
+    equivalent : bool
+        A difference smaller than matters was shown.
+
+    Returns
+    -------
+    str
+        One of STEP_LABELS.
+
+    Examples
+    --------
+    >>> label_of_step(True, True), label_of_step(False, False)
+    ('changed but smaller than matters', 'not shown')
+    """
+    if changed:
+        return "changed but smaller than matters" if equivalent else "changed"
+    return "equivalent" if equivalent else "not shown"
 
 
 def label_steps(
@@ -20,17 +52,89 @@ def label_steps(
     Parameters
     ----------
     contrasts : DataFrame
-        From `compare_rounds`.
+        From `compare_rounds`, with Kenward-Roger and cluster-robust p.
     equivalences : DataFrame
-        From `equivalence`, the same contrasts.
+        From `equivalence`, holding the same contrasts.
     ranks : DataFrame, optional
-        Contrasts of `rank_rounds`, for ratings: they must agree too.
+        Contrasts of `rank_rounds`, for ratings: their Holm-adjusted p must agree too.
     alpha : float
-        Level.
+        Level. Default 0.05.
 
     Returns
     -------
     DataFrame
-        The contrasts with `changed`, `equivalent` and `label`.
+        contrast, later, earlier, kind, estimate, ci_low, ci_high, p, p_adjusted and the same ending in `_cr2`, p_ranks
+        (adjusted), ci90_low, ci90_high, p_equivalence and the same ending in `_cr2`, changed, equivalent, label.
+
+    Notes
+    -----
+    Changed: the Holm-adjusted p of every method is below alpha. Equivalent: both one-sided tests of every method are below
+    alpha. Each step is equivalent at alpha by itself; the claim about a whole stretch of rounds is `find_plateau`.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import compare_rounds, equivalence
+    >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [3, 4] * 4,
+    ...     "hr_mean_bpm": [171.0, 172, 160, 160, 180, 179, 163, 164]})
+    >>> steps = label_steps(compare_rounds(data, "hr_mean_bpm").contrasts, equivalence(data, "hr_mean_bpm", low=-5, high=5))
+    >>> steps.loc[0, "label"]
+    'equivalent'
     """
-    raise NotImplementedError
+    tested = equivalences.set_index("contrast")
+    lost = [c for c in contrasts["contrast"] if c not in tested.index]
+    if lost:
+        raise KitError(
+            f"The equivalence table lacks the contrasts {', '.join(lost)}; use the same kind in both calls."
+        )
+    tested = tested.loc[contrasts["contrast"]].reset_index()
+    base = ["estimate", "ci_low", "ci_high", "p", "p_adjusted"]
+    columns = ["contrast", "later", "earlier", "kind", *base, *[f"{c}_cr2" for c in base[1:]]]
+    steps = contrasts[columns].reset_index(drop=True).copy()
+    shown = [steps["p_adjusted"] < alpha, steps["p_adjusted_cr2"] < alpha]
+    if ranks is not None:
+        steps["p_ranks"] = ranks.set_index("contrast")["p_adjusted"].reindex(steps["contrast"]).to_numpy()
+        shown.append(steps["p_ranks"] < alpha)
+    for end in ("", "_cr2"):
+        steps[f"ci90_low{end}"] = tested[f"ci_low{end}"]
+        steps[f"ci90_high{end}"] = tested[f"ci_high{end}"]
+        steps[f"p_equivalence{end}"] = tested[f"p{end}"]
+    steps["changed"] = np.all(shown, axis=0)
+    steps["equivalent"] = tested["equivalent"].astype(bool)
+    steps["label"] = [label_of_step(c, e) for c, e in zip(steps["changed"], steps["equivalent"], strict=True)]
+    return steps
+
+
+def all_steps(
+    rows: RoundRows, fit, *, smallest_effect: float, alpha: float, ordinal: bool = False
+) -> pd.DataFrame:
+    """Label every step, and last minus first as a step of its own.
+
+    Parameters
+    ----------
+    rows : RoundRows
+    fit : MixedFit
+    smallest_effect, alpha : float
+    ordinal : bool
+        Ratings: the exact rank tests must agree too.
+
+    Returns
+    -------
+    DataFrame
+        As `label_steps`; the last line (kind "last to first") is left unadjusted, being one contrast.
+    """
+    parts = []
+    kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
+    for kind in kinds:
+        contrasts = contrast_table(fit, kind=kind, alpha=alpha)
+        tested = equivalence_of(
+            rows, fit, low=-smallest_effect, high=smallest_effect, kind=kind, alpha=alpha, ordinal=ordinal
+        )
+        ranks = ranks_of(rows, kind=kind, complete=False).contrasts if ordinal else None
+        if kind == "first":
+            contrasts = contrasts.tail(1).assign(kind="last to first")
+            contrasts = contrasts.assign(p_adjusted=contrasts["p"], p_adjusted_cr2=contrasts["p_cr2"])
+            tested = tested.tail(1)
+            ranks = ranks.tail(1).assign(p_adjusted=ranks["p"]) if ordinal else None
+        parts.append(label_steps(contrasts, tested, ranks=ranks, alpha=alpha))
+    return pd.concat(parts, ignore_index=True)

@@ -1,0 +1,146 @@
+"""The one place that calls pingouin: nothing outside sees its column names."""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+import pandas as pd
+
+
+def rm_anova(long: pd.DataFrame) -> dict:
+    """Return F, degrees of freedom, p, epsilons, Mauchly's test and generalised eta squared of complete data.
+
+    Parameters
+    ----------
+    long : DataFrame
+        athlete, round_no (ordered categorical), value; every athlete with every round, residual spread above 0.
+
+    Returns
+    -------
+    dict
+        statistic, df_num, df_den, p, epsilon_gg, epsilon_hf, mauchly_w, mauchly_p, eta2_generalized, ss_round, ss_error.
+
+    Notes
+    -----
+    pingouin's `rm_anova(correction=True, detailed=True)` and `epsilon`, which agree with R's car and afex to 12 digits.
+
+    Examples
+    --------
+    >>> long = pd.DataFrame({"athlete": list("AABBCC"), "round_no": [1, 2] * 3, "value": [1.0, 2, 2, 4, 3, 3]})
+    >>> round(rm_anova(long)["statistic"], 3)
+    3.0
+    """
+    import pingouin as pg
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        table = pg.rm_anova(
+            data=long,
+            dv="value",
+            within="round_no",
+            subject="athlete",
+            correction=True,
+            detailed=True,
+            effsize="ng2",
+        )
+        effect, error = table.iloc[0], table.iloc[1]
+        wide = long.pivot_table(index="athlete", columns="round_no", values="value", observed=True)
+        k = wide.shape[1]
+        hf = float(pg.epsilon(wide, correction="hf")) if k > 2 else 1.0
+    return {
+        "statistic": float(effect["F"]),
+        "df_num": float(effect["DF"]),
+        "df_den": float(error["DF"]),
+        "p": float(effect["p_unc"]),
+        "epsilon_gg": float(effect["eps"]),
+        "epsilon_hf": min(1.0, hf),
+        "mauchly_w": float(effect["W_spher"]) if "W_spher" in table else np.nan,
+        "mauchly_p": float(effect["p_spher"]) if "p_spher" in table else np.nan,
+        "eta2_generalized": float(effect["ng2"]),
+        "ss_round": float(effect["SS"]),
+        "ss_error": float(error["SS"]),
+    }
+
+
+def friedman(wide: pd.DataFrame) -> dict:
+    """Return Friedman's chi-square corrected for ties, with Kendall's W.
+
+    Parameters
+    ----------
+    wide : DataFrame
+        Complete cases, athlete by round, three or more rounds, not every athlete tied throughout.
+
+    Returns
+    -------
+    dict
+        statistic, df, p, kendall_w.
+
+    Examples
+    --------
+    >>> friedman(pd.DataFrame({"1": [1, 2, 1], "2": [2, 3, 2], "3": [3, 4, 3.0]}))["kendall_w"]
+    1.0
+    """
+    import pingouin as pg
+
+    long = (
+        wide.reset_index(drop=True)
+        .rename_axis(index="athlete")
+        .melt(ignore_index=False, var_name="round_no")
+        .reset_index()
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        line = pg.friedman(data=long, dv="value", within="round_no", subject="athlete").iloc[0]
+    return {
+        "statistic": float(line["Q"]),
+        "df": float(line["ddof1"]),
+        "p": float(line["p_unc"]),
+        "kendall_w": float(line["W"]),
+    }
+
+
+def intraclass(long: pd.DataFrame) -> pd.DataFrame:
+    """Return the intraclass correlations of complete data, unrounded.
+
+    Parameters
+    ----------
+    long : DataFrame
+        athlete, trial, value; every athlete with every trial.
+
+    Returns
+    -------
+    DataFrame
+        type, estimate, ci_low, ci_high, statistic, df_num, df_den, p.
+
+    Examples
+    --------
+    >>> long = pd.DataFrame({"athlete": list("AABBCC"), "trial": [1, 2] * 3, "value": [1.0, 2, 4, 4, 8, 7]})
+    >>> list(intraclass(long)["type"])
+    ['ICC(2,1)', 'ICC(3,1)', 'ICC(2,k)', 'ICC(3,k)']
+    """
+    import pingouin as pg
+
+    kept = {option: pg.options[option] for option in ("round", "round.column.CI95")}
+    try:
+        pg.options.update({"round": None, "round.column.CI95": None})
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            table = pg.intraclass_corr(data=long, targets="athlete", raters="trial", ratings="value")
+    finally:
+        pg.options.update(kept)
+    names = {"ICC(A,1)": "ICC(2,1)", "ICC(C,1)": "ICC(3,1)", "ICC(A,k)": "ICC(2,k)", "ICC(C,k)": "ICC(3,k)"}
+    table = table.set_index("Type").loc[list(names)]
+    limits = np.array([np.asarray(c, dtype=float) for c in table["CI95"]])
+    return pd.DataFrame(
+        {
+            "type": list(names.values()),
+            "estimate": table["ICC"].to_numpy(dtype=float),
+            "ci_low": limits[:, 0],
+            "ci_high": limits[:, 1],
+            "statistic": table["F"].to_numpy(dtype=float),
+            "df_num": table["df1"].to_numpy(dtype=float),
+            "df_den": table["df2"].to_numpy(dtype=float),
+            "p": table["pval"].to_numpy(dtype=float),
+        }
+    )
