@@ -33,6 +33,15 @@ Exact distribution of a correlation (bivariate normal)
     ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
 """
 
+from .correlation_distribution import (
+    correlation_cdf,
+    correlation_density,
+    correlation_log_likelihood,
+    correlation_quantile,
+    critical_correlation,
+    exact_correlation_interval,
+    fisher_interval,
+)
 from .mixed import fit_mixed
 from .mixed_checks import MixedDiagnostics, RSquared
 from .mixed_fit import MixedFit, TermTest, Variances
@@ -44,6 +53,13 @@ __all__ = [
     "RSquared",
     "TermTest",
     "Variances",
+    "correlation_cdf",
+    "correlation_density",
+    "correlation_log_likelihood",
+    "correlation_quantile",
+    "critical_correlation",
+    "exact_correlation_interval",
+    "fisher_interval",
     "fit_mixed",
     "holm",
 ]
