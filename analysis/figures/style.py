@@ -8,8 +8,8 @@ WIDTH_MM = {"single": 85.0, "double": 170.0}
 INK = "#1b1b1b"
 QUIET = "#8a8a8a"
 FAINT = "#d9d9d9"
-MAIN = "#2a4d69"
-SECOND = "#b8651b"
+MAIN = "#22524c"
+SECOND = "#bf7328"
 """Main and second colour: told apart by colour-blind readers and in grey; never alone, always with a marker or line style."""
 
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")

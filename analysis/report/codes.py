@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
+from .anonymity import secret_labels
 from .document import Bullets, Document, Paragraph, Picture, Table
 from .results_json import to_plain
 
@@ -23,8 +23,6 @@ class Codes:
     study : Study
     individuals : bool
         Leave the codes of those who agreed to individual figures.
-    seed : int
-        Of the order of the labels.
 
     Examples
     --------
@@ -35,11 +33,9 @@ class Codes:
     {'athlete': 'person-1', 'reason': 'person-1 left'}
     """
 
-    def __init__(self, study, *, individuals: bool = False, seed: int = 0):
-        codes = sorted(set(study.athletes["athlete"].astype(str)) - {""})
+    def __init__(self, study, *, individuals: bool = False):
         shown = set(study.athletes_with_figures()) if individuals else set()
-        order = np.random.default_rng(seed).permutation(len(codes))
-        labels = {code: f"person-{n + 1}" for code, n in zip(codes, order, strict=True)}
+        labels = secret_labels(study, study.athletes["athlete"], prefix="person-", purpose="results")
         self.labels = {code: label for code, label in labels.items() if code not in shown}
         telling = [re.escape(c) for c in self.labels if re.search(r"[A-Za-z]", c) and re.search(r"\d", c)]
         self._in_text = re.compile(rf"(?<![\w-])({'|'.join(telling)})(?![\w-])") if telling else None

@@ -11,13 +11,15 @@ _FORMULA = re.compile(r"^\s*[=+\-@\t\r]")
 _PLAIN_NUMBER = re.compile(r"^\s*[+\-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+\-]?\d+)?\s*$")
 
 
-def write_csv(table: pd.DataFrame, path: str | Path) -> Path:
+def write_csv(table: pd.DataFrame, path: str | Path, *, mark: bool = True) -> Path:
     """Write a table as UTF-8 CSV, numbers unrounded, formulas made harmless.
 
     Parameters
     ----------
     table : DataFrame
     path : path
+    mark : bool
+        Begin with the mark by which spreadsheets recognise UTF-8. Default True.
 
     Returns
     -------
@@ -37,7 +39,7 @@ def write_csv(table: pd.DataFrame, path: str | Path) -> Path:
         if not pd.api.types.is_numeric_dtype(safe[column]):
             safe[column] = [harmless(v) for v in safe[column]]
     safe.columns = [harmless(str(c)) for c in safe.columns]
-    safe.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
+    safe.to_csv(path, index=False, encoding="utf-8-sig" if mark else "utf-8", lineterminator="\n")
     return path
 
 

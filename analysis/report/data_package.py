@@ -1,2 +1,248 @@
-"""placeholder"""
-def write_data_package(answers, folder): folder.mkdir()
+"""The data package: de-identified tables of those who agreed to sharing, with a codebook, in an open standard."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import join_words, plural
+from .anonymity import hide_in_crowd, secret_labels
+from .csv_files import write_csv
+from .package_columns import PACKAGE_COLUMNS, PACKAGE_TABLES, PackageColumn
+from .results_json import json_text
+
+FEWEST = 3
+"""With fewer people than this nobody can be hidden: no table is written."""
+
+
+@dataclass(frozen=True)
+class DataPackage:
+    """What may be shared.
+
+    Parameters
+    ----------
+    tables : dict
+        Name -> DataFrame.
+    done : tuple of str
+        What was coarsened, dropped or masked.
+    n_shared, n_athletes : int
+        Those who agreed to sharing, of all.
+    """
+
+    tables: dict[str, pd.DataFrame]
+    done: tuple[str, ...]
+    n_shared: int
+    n_athletes: int
+
+
+def make_data_package(answers) -> DataPackage:
+    """Take out of a study what may be shared, so that nobody can be recognised by age, mass, sex and group.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    DataPackage
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> make_data_package(Answers(Study(folder="no folder"))).n_shared
+    0
+    """
+    study = answers.study
+    shared = [c for c in study.athletes_to_share() if c]
+    size = len(study.athletes)
+    if len(shared) < FEWEST:
+        return DataPackage({}, (), len(shared), size)
+    labels = secret_labels(study, shared, prefix="P", purpose="data package")
+    people, done = _people(answers, labels)
+    made = {"athletes": people}
+    if answers.cleaned:
+        evenings = {
+            s: str(n) for n, s in enumerate(sorted(answers.cleaned.rows["session"].unique()), start=1)
+        }
+        made["sessions"] = _evenings(study, evenings)
+        made["rounds"] = _rounds(answers.cleaned.rows, labels, evenings)
+        made["heart_rate"] = _heart_rate(answers.cleaned, labels, evenings)
+    tables = {}
+    for name, table in made.items():
+        columns = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in table]
+        kept = [c for c in columns if not _empty(table[c])]
+        if len(table):
+            tables[name] = table[kept]
+    return DataPackage(tables, done, len(shared), size)
+
+
+def _empty(column: pd.Series) -> bool:
+    return bool((column.isna() | (column.astype(str) == "")).all())
+
+
+def _people(answers, labels: dict[str, str]) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    athletes = answers.study.athletes
+    athletes = athletes[athletes["athlete"].isin(labels)].reset_index(drop=True)
+    predicted = athletes["hr_max_source"] == "predicted"
+    people = pd.DataFrame(
+        {
+            "person": athletes["athlete"].map(labels),
+            **{c: athletes[c] for c in ("age_years", "mass_kg", "sex", "group")},
+            "hr_max_bpm": athletes["hr_max_bpm"].mask(predicted),
+            "hr_rest_bpm": athletes["hr_rest_bpm"],
+        }
+    )
+    capacity = answers.capacity
+    if isinstance(capacity, pd.DataFrame) and len(capacity):
+        names = {"standard_error": "capacity_standard_error", "error_kind": "capacity_error_kind"}
+        wanted = capacity.rename(columns=names).assign(person=capacity["athlete"].map(labels))
+        people = people.merge(
+            wanted[["person", "capacity", *names.values(), "uses_heart_rate"]].dropna(subset=["person"]),
+            on="person",
+            how="left",
+        )
+        people = people.rename(columns={"uses_heart_rate": "capacity_uses_heart_rate"})
+    people, done = hide_in_crowd(people)
+    return people.sort_values("person", ignore_index=True), done
+
+
+def _evenings(study, evenings: dict[str, str]) -> pd.DataFrame:
+    known = study.sessions[study.sessions["session"].isin(evenings)].copy()
+    known["session"] = known["session"].map(evenings)
+    for column in ("temperature_c", "humidity_percent"):
+        known[column] = known[column].round(0)
+    return known.sort_values("session", ignore_index=True)
+
+
+def _rounds(rows: pd.DataFrame, labels: dict[str, str], evenings: dict[str, str]) -> pd.DataFrame:
+    rows = rows[rows["athlete"].isin(labels)].copy()
+    rows["person"], rows["session"] = rows["athlete"].map(labels), rows["session"].map(evenings)
+    return rows.sort_values(["session", "person", "round_no"], ignore_index=True)
+
+
+def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd.DataFrame:
+    """Return the samples inside rounds, timed from the start of the round."""
+    parts = []
+    starts = cleaned.windows.set_index(["session", "athlete", "round_no"])["start_s"]
+    for (session, athlete), trace in cleaned.traces.items():
+        if athlete not in labels:
+            continue
+        inside = trace[trace["round_no"] > 0]
+        for round_no, samples in inside.groupby("round_no"):
+            if (session, athlete, round_no) not in starts.index:
+                continue
+            start = float(starts.loc[[(session, athlete, round_no)]].iloc[0])
+            parts.append(
+                pd.DataFrame(
+                    {
+                        "session": evenings[session],
+                        "person": labels[athlete],
+                        "round_no": int(round_no),
+                        "second": (samples["clock_s"].to_numpy() - start).round(1),
+                        "hr_bpm": samples["hr_bpm"].to_numpy(),
+                        "flag": samples["flag"].to_numpy(),
+                    }
+                )
+            )
+    if not parts:
+        return pd.DataFrame(columns=["session", "person", "round_no", "second", "hr_bpm", "flag"])
+    return pd.concat(parts).sort_values(["session", "person", "round_no", "second"], ignore_index=True)
+
+
+def write_data_package(answers, folder: str | Path) -> DataPackage:
+    """Write the data package with its description and codebook.
+
+    Parameters
+    ----------
+    answers : Answers
+    folder : path
+        Made where missing.
+
+    Returns
+    -------
+    DataPackage
+
+    Notes
+    -----
+    `datapackage.json` follows the Frictionless Data Package standard (version 1: tabular data resource, table schema).
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> write_data_package(Answers(Study(folder="no folder")), tempfile.mkdtemp()).tables
+    {}
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    package = make_data_package(answers)
+    for name, table in package.tables.items():
+        write_csv(table, folder / f"{name}.csv", mark=False)
+    columns = [c for c in PACKAGE_COLUMNS if c.table in package.tables and c.name in package.tables[c.table]]
+    if package.tables:
+        codebook = pd.DataFrame(
+            {"table": c.table, "column": c.name, "type": c.kind, "unit": c.unit, "meaning": c.meaning}
+            for c in columns
+        )
+        write_csv(codebook, folder / "codebook.csv", mark=False)
+        description = _describe(answers.study.title, package, columns)
+        (folder / "datapackage.json").write_text(json_text(description), encoding="utf-8", newline="\n")
+    (folder / "README.md").write_text(_read_me(package), encoding="utf-8", newline="\n")
+    return package
+
+
+def _describe(title: str, package: DataPackage, columns: list[PackageColumn]) -> dict:
+    return {
+        "profile": "tabular-data-package",
+        "name": "sparring-study",
+        "title": title or "A sparring study",
+        "description": "De-identified tables of the athletes who agreed to sharing; see README.md and codebook.csv.",
+        "resources": [
+            {
+                "name": name,
+                "path": f"{name}.csv",
+                "profile": "tabular-data-resource",
+                "title": PACKAGE_TABLES[name],
+                "format": "csv",
+                "mediatype": "text/csv",
+                "encoding": "utf-8",
+                "schema": {
+                    "fields": [
+                        {"name": c.name, "type": c.kind, "description": c.meaning}
+                        | ({"unit": c.unit} if c.unit else {})
+                        for c in columns
+                        if c.table == name
+                    ],
+                    "missingValues": [""],
+                },
+            }
+            for name in package.tables
+        ],
+    }
+
+
+def _read_me(package: DataPackage) -> str:
+    who = f"{package.n_shared} of {plural(package.n_athletes, 'athlete')} agreed that de-identified data are shared."
+    if not package.tables:
+        return f"# Data package\n\n{who} With fewer than {FEWEST} nobody can be hidden among others: no table was written.\n"
+    done = (
+        f"To that end, {join_words(package.done)}."
+        if package.done
+        else "Nothing had to be coarsened for that."
+    )
+    return f"""# Data package
+
+{who} Only their data are here.
+
+* `datapackage.json` describes the tables in the open Frictionless standard; `codebook.csv` lists every column.
+* The labels in `person` were drawn for this package; no other output of the study uses them.
+* No combination of age, mass, sex and group belongs to one person alone. {done}
+* Times are seconds from the start of a round; dates, places, opponents, notes and device files are left out, and so is
+  every value from which age or mass could be computed.
+* Somebody who was there may still recognise a person by the rounds that he or she missed. Check that the consent form
+  and the ethics approval name this sharing, and choose a licence, before you pass the folder on.
+"""

@@ -52,7 +52,7 @@ def define_styles(word) -> None:
     style("List Bullet", size=11, after=3, line=1.25)
     style("Caption", size=9.5, before=6, after=5)
     style("Figure", size=11, before=8, after=2, base="Normal").paragraph_format.keep_with_next = True
-    style("Table text", size=9, after=1, line=1.0, base="Normal")
+    style("Table text", size=9, bold=None, after=1, line=1.0, base="Normal")
     style("Table note", size=8.5, before=3, after=12, line=1.0, base="Normal")
     style("Title page line", size=11, after=8, base="Normal")
     style("To do", size=10, color=ochre, italic=True, after=8, base="Normal")
@@ -98,7 +98,7 @@ def _three_line_style():
     )
 
 
-def add_field(paragraph, instruction: str, shown: str) -> None:
+def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = None) -> None:
     """Add a field (page number, caption number, reference) with the text that it shows until updated.
 
     Parameters
@@ -107,6 +107,7 @@ def add_field(paragraph, instruction: str, shown: str) -> None:
     instruction : str
         For example "SEQ Table \\\\* ARABIC".
     shown : str
+    bold : bool, optional
 
     Returns
     -------
@@ -135,7 +136,7 @@ def add_field(paragraph, instruction: str, shown: str) -> None:
     instruction_text.set(qn("xml:space"), "preserve")
     instruction_text.text = f" {instruction} "
     run("w:fldChar", fldCharType="separate")
-    paragraph.add_run(shown)
+    paragraph.add_run(shown).bold = bold
     run("w:fldChar", fldCharType="end")
 
 
@@ -176,7 +177,7 @@ def add_caption(paragraph, word: str, name: str, text: str, marks: dict) -> None
     start.set(qn("w:name"), bookmark_name(name))
     paragraph._p.append(start)
     paragraph.add_run(f"{word} ").bold = True
-    add_field(paragraph, f"SEQ {word} \\* ARABIC", str(marks[word]))
+    add_field(paragraph, f"SEQ {word} \\* ARABIC", str(marks[word]), bold=True)
     paragraph._p.append(end)
     paragraph.add_run(". ").bold = True
     paragraph.add_run(text)

@@ -1,0 +1,210 @@
+"""A page for every athlete who agreed to it: the own trace and numbers beside the span of the club. No score, no ranking."""
+
+from __future__ import annotations
+
+import html
+import re
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import check_choice, format_number
+from ..study import OUTCOMES
+from .html_page import page, picture_uri, table_rows
+
+TEMPLATE = Path(__file__).with_name("texts") / "athlete_page.md"
+"""The text that is used until the club writes its own in texts/athlete_page.md of the study folder."""
+
+SHOWN = ("hr_mean_bpm", "hr_peak_bpm", "percent_hr_max", "lactate_mmol_l", "exertion")
+"""Outcomes on the page, where they were measured."""
+
+WORDS = {
+    "lang": "en",
+    "heading": "Your evening of sparring",
+    "round": "Round",
+    "you": "You",
+    "club": "The club",
+    "from_to": "{low} to {high}",
+    "not_measured": "not measured",
+    "only_you": "only you",
+}
+"""Words outside the text; a template may replace them between two lines of three dashes at its top."""
+
+DRAWN = ("hr_mean_bpm", "lactate_mmol_l", "exertion")
+
+PLACES = ("trace", "numbers", "figure")
+"""Placeholders that stand on a line of their own; {athlete} may stand in a sentence."""
+
+
+def write_athlete_pages(answers, folder: str | Path) -> list[Path]:
+    """Write one page for each athlete who agreed to individual figures and sparred.
+
+    Parameters
+    ----------
+    answers : Answers
+    folder : path
+
+    Returns
+    -------
+    list of path
+
+    Raises
+    ------
+    KitError
+        Where the text of the club uses a placeholder that does not exist.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> write_athlete_pages(Answers(Study(folder="no folder")), tempfile.mkdtemp())
+    []
+    """
+    if not answers.cleaned:
+        return []
+    own = Path(answers.study.folder) / "texts" / TEMPLATE.name
+    template = own if own.exists() else TEMPLATE
+    words, text = read_template(template.read_text(encoding="utf-8-sig"), name=template.name)
+    folder = Path(folder)
+    written = []
+    for athlete in sorted(answers.study.athletes_with_figures()):
+        numbers = own_numbers(answers, athlete)
+        if numbers["value"].notna().any():
+            folder.mkdir(parents=True, exist_ok=True)
+            path = folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', athlete)}.html"
+            path.write_text(_page(answers, athlete, numbers, words, text), encoding="utf-8", newline="\n")
+            written.append(path)
+    return written
+
+
+def read_template(text: str, *, name: str = TEMPLATE.name) -> tuple[dict[str, str], str]:
+    """Split a template into the words between its first two lines of three dashes and the text below.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        For messages.
+
+    Returns
+    -------
+    dict, str
+        Every word of WORDS, and the text.
+
+    Raises
+    ------
+    KitError
+        For a word or placeholder that the page does not know.
+
+    Examples
+    --------
+    >>> words, text = read_template("---\\nyou: Du\\n---\\nHallo {athlete}")
+    >>> words["you"], words["round"], text
+    ('Du', 'Round', 'Hallo {athlete}')
+    """
+    words, body = dict(WORDS), text
+    parts = re.split(r"^---[ \t]*$", text, maxsplit=2, flags=re.MULTILINE)
+    if len(parts) == 3 and not parts[0].strip():
+        body = parts[2]
+        for line in filter(str.strip, parts[1].splitlines()):
+            key, _, value = line.partition(":")
+            words[check_choice(key.strip(), WORDS, name=f"A word in {name}")] = value.strip()
+    for place in re.findall(r"\{(\w+)\}", body):
+        check_choice(place, (*PLACES, "athlete"), name=f"A placeholder in {name}")
+    return words, body.strip()
+
+
+def own_numbers(answers, athlete: str) -> pd.DataFrame:
+    """Return one athlete's values with the lowest and highest of the club in the same round.
+
+    Parameters
+    ----------
+    answers : Answers
+    athlete : str
+
+    Returns
+    -------
+    DataFrame
+        name, outcome (words with unit), digits, round_no, value, low, high, n_athletes.
+    """
+    columns = ["name", "outcome", "digits", "round_no", "value", "low", "high", "n_athletes"]
+    means = answers.description.round_means
+    rows = answers.rows
+    mine = rows[(rows["athlete"] == athlete) & (rows["session"] == answers.study.plan.primary_session)]
+    mine = mine.drop_duplicates("round_no").set_index("round_no")
+    lines = []
+    for line in means.table.to_dict("records") if means else ():
+        name, round_no = line["outcome"], line["round_no"]
+        if name in SHOWN and round_no in mine.index:
+            known = OUTCOMES[name]
+            lines.append(
+                {"name": name, "outcome": known.axis_label, "digits": known.digits, "round_no": round_no}
+                | {"value": float(mine.loc[round_no, name])}
+                | {k: line[k] for k in ("low", "high", "n_athletes")}
+            )
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _page(answers, athlete: str, numbers: pd.DataFrame, words: dict, text: str) -> str:
+    import mistune
+
+    from ..figures.athlete import draw_own_rounds
+
+    drawn = numbers[numbers["name"].isin(DRAWN)]
+    figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
+    places = {
+        "trace": _trace(answers, athlete),
+        "numbers": _table(numbers, words),
+        "figure": _image(figure),
+    }
+    body = mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete))
+    for name, content in places.items():
+        body = re.sub(rf"<p>\s*\{{{name}\}}\s*</p>", lambda _, c=content: c, body)
+    title = f"{words['heading']}: {athlete}"
+    made = page(title, f"<h1>{html.escape(title)}</h1>\n{body}")
+    return made.replace('<html lang="en">', f'<html lang="{html.escape(words["lang"], quote=True)}">', 1)
+
+
+def _trace(answers, athlete: str) -> str:
+    from ..figures.cleaning import draw_trace
+
+    key = (answers.study.plan.primary_session, athlete)
+    return _image(draw_trace(answers.cleaned, *key)) if key in answers.cleaned.traces else ""
+
+
+def _image(figure) -> str:
+    from ..figures.export import figure_bytes
+
+    alt = html.escape(figure.alt_text, quote=True)
+    return f'<figure><img src="{picture_uri(figure_bytes(figure, "svg"))}" alt="{alt}"></figure>'
+
+
+def _table(numbers: pd.DataFrame, words: dict) -> str:
+    rounds = sorted(numbers["round_no"].unique())
+    lines = []
+    for (_, outcome), rows in numbers.groupby(["name", "outcome"], sort=False):
+        rows = rows.set_index("round_no")
+        you = {"": f"{outcome}: {words['you'].lower()}"}
+        club = {"": words["club"]}
+        for r in rounds:
+            head = f"{words['round']} {r}"
+            you[head], club[head] = (
+                (_value(rows.loc[r], words), _span(rows.loc[r], words)) if r in rows.index else ("", "")
+            )
+        lines += [you, club]
+    region = f'<div class="scroll" role="region" tabindex="0" aria-label="{html.escape(words["round"], quote=True)}">'
+    return f"{region}<table>{table_rows(pd.DataFrame(lines))}</table></div>"
+
+
+def _value(row, words: dict) -> str:
+    if row["value"] != row["value"]:
+        return words["not_measured"]
+    return format_number(row["value"], int(row["digits"]))
+
+
+def _span(row, words: dict) -> str:
+    if row["n_athletes"] < 2:
+        return words["only_you"] if row["value"] == row["value"] else ""
+    low, high = (format_number(row[k], int(row["digits"])) for k in ("low", "high"))
+    return words["from_to"].replace("{low}", low).replace("{high}", high)
