@@ -42,24 +42,52 @@ from .correlation_distribution import (
     exact_correlation_interval,
     fisher_interval,
 )
+from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
+from .intervals import eta2_interval, noncentral_f_interval, noncentral_t_interval
 from .mixed import fit_mixed
 from .mixed_checks import MixedDiagnostics, RSquared
 from .mixed_fit import MixedFit, TermTest, Variances
 from .multiplicity import holm
+from .ranks import SignedRank, rank_sum_distribution, signed_rank
+from .resampling import (
+    BootstrapInterval,
+    Permutation,
+    bca_interval,
+    bootstrap_bca,
+    pearson_rows,
+    permutation_correlation,
+    resample_indices,
+)
 
 __all__ = [
+    "BootstrapInterval",
     "MixedDiagnostics",
     "MixedFit",
+    "PairedEffects",
+    "Permutation",
     "RSquared",
+    "SignedRank",
     "TermTest",
     "Variances",
+    "bca_interval",
+    "bootstrap_bca",
     "correlation_cdf",
     "correlation_density",
     "correlation_log_likelihood",
     "correlation_quantile",
     "critical_correlation",
+    "eta2_interval",
     "exact_correlation_interval",
     "fisher_interval",
     "fit_mixed",
+    "hedges_factor",
     "holm",
+    "noncentral_f_interval",
+    "noncentral_t_interval",
+    "paired_effect_sizes",
+    "pearson_rows",
+    "permutation_correlation",
+    "rank_sum_distribution",
+    "resample_indices",
+    "signed_rank",
 ]

@@ -1,0 +1,173 @@
+"""The signed-rank test, exact also with ties and zeros."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basics import Result, check_choice
+from .intervals import check_level
+
+
+@dataclass(frozen=True)
+class SignedRank(Result):
+    """Exact signed-rank test of paired differences.
+
+    Parameters
+    ----------
+    statistic : float
+        Sum of the ranks of the positive differences.
+    p : float
+        Exact, over all flips of sign of the ranks at hand.
+    pseudomedian, ci_low, ci_high : float
+        Median of all Walsh averages (Hodges-Lehmann), with a distribution-free interval of at least `level`.
+    median : float
+        Plain median of the differences.
+    rank_biserial : float
+        Matched pairs: (positive - negative rank sum) / total, from -1 to 1.
+    n_athletes, n_nonzero, n_zero, n_left_out : int
+        Differences used, those that enter the ranks, zeros, and missing ones.
+    has_ties : bool
+        Whether ranks are shared.
+    level : float
+    method : str
+        In words.
+    """
+
+    statistic: float
+    p: float
+    pseudomedian: float
+    ci_low: float
+    ci_high: float
+    median: float
+    rank_biserial: float
+    n_athletes: int
+    n_nonzero: int
+    n_zero: int
+    n_left_out: int
+    has_ties: bool
+    level: float
+    method: str
+
+
+def signed_rank(
+    differences,
+    *,
+    zeros: str = "drop",
+    alternative: str = "two-sided",
+    level: float = 0.95,
+    decimals: int = 9,
+) -> SignedRank:
+    """Test whether paired differences lie around zero, by their exact signed ranks.
+
+    Parameters
+    ----------
+    differences : array of float
+        Later minus earlier, one per athlete; missing ones are left out.
+    zeros : {"drop", "pratt"}
+        Leave zero differences out before ranking (Wilcoxon), or rank them and leave their ranks out (Pratt).
+    alternative : {"two-sided", "greater", "less"}
+        "greater" asks whether values rise.
+    level : float
+        Of the interval, default 0.95.
+    decimals : int
+        Differences are rounded to so many decimals first, so that equal decimal numbers tie; default 9.
+
+    Returns
+    -------
+    SignedRank
+
+    Notes
+    -----
+    The distribution of the positive rank sum over all 2^m flips of sign is built up rank by rank, with doubled mid-ranks
+    as integers. The two-sided p is twice the smaller tail, at most 1. The interval takes Walsh averages at the critical
+    rank sum without ties.
+
+    References
+    ----------
+    Wilcoxon F (1945) Biometrics Bulletin 1:80-83. Pratt JW (1959) Journal of the American Statistical Association
+    54:655-667. Hollander M, Wolfe DA, Chicken E (2014) Nonparametric Statistical Methods, 3rd ed.
+
+    Examples
+    --------
+    >>> signed_rank([1, 2, 1, 3, 0, 2, 1.0]).p
+    0.03125
+    """
+    from scipy.stats import rankdata
+
+    check_choice(zeros, ("drop", "pratt"), name="zeros")
+    check_choice(alternative, ("two-sided", "greater", "less"), name="alternative")
+    check_level(level)
+    given = np.asarray(differences, dtype=float)
+    d = np.round(given[np.isfinite(given)], decimals)
+    nonzero = d != 0
+    ranks = rankdata(np.abs(d[nonzero])) if zeros == "drop" else rankdata(np.abs(d))[nonzero]
+    signs = np.sign(d[nonzero])
+    doubled = np.rint(2 * ranks).astype(int)
+    positive = int(doubled[signs > 0].sum())
+    total = int(doubled.sum())
+    distribution = rank_sum_distribution(doubled)
+    low, high = float(distribution[: positive + 1].sum()), float(distribution[positive:].sum())
+    p = {"two-sided": min(1.0, 2 * min(low, high)), "greater": min(1.0, high), "less": min(1.0, low)}[
+        alternative
+    ]
+    ci_low, pseudomedian, ci_high = _walsh(d, level)
+    return SignedRank(
+        statistic=positive / 2,
+        p=p if len(d) else math.nan,
+        pseudomedian=pseudomedian,
+        ci_low=ci_low,
+        ci_high=ci_high,
+        median=float(np.median(d)) if len(d) else math.nan,
+        rank_biserial=(2 * positive - total) / total if total else math.nan,
+        n_athletes=len(d),
+        n_nonzero=int(nonzero.sum()),
+        n_zero=int((~nonzero).sum()),
+        n_left_out=int(len(given) - len(d)),
+        has_ties=len(np.unique(np.abs(d[nonzero]))) < int(nonzero.sum()),
+        level=level,
+        method=f"exact signed-rank test with mid-ranks, {alternative}, zeros "
+        + ("dropped" if zeros == "drop" else "ranked (Pratt)"),
+    )
+
+
+def rank_sum_distribution(weights) -> np.ndarray:
+    """Give the probability of each sum of a random half of integer weights.
+
+    Parameters
+    ----------
+    weights : array of int
+        Non-negative; each is in the sum or not, with probability one half.
+
+    Returns
+    -------
+    ndarray
+        Probability of the sums 0, 1, ... up to the total.
+
+    Examples
+    --------
+    >>> rank_sum_distribution([1, 2]).tolist()
+    [0.25, 0.25, 0.25, 0.25]
+    """
+    out = np.ones(1)
+    for weight in np.asarray(weights, dtype=int):
+        wider = np.zeros(len(out) + weight)
+        wider[: len(out)] += out / 2
+        wider[weight:] += out / 2
+        out = wider
+    return out
+
+
+def _walsh(d, level):
+    n = len(d)
+    if n == 0:
+        return math.nan, math.nan, math.nan
+    i, j = np.triu_indices(n)
+    averages = np.sort((d[i] + d[j]) / 2)
+    cumulative = np.cumsum(rank_sum_distribution(np.arange(1, n + 1)))
+    cut = int(np.searchsorted(cumulative, (1 - level) / 2, side="right"))
+    if cut == 0:
+        return -math.inf, float(np.median(averages)), math.inf
+    return float(averages[cut - 1]), float(np.median(averages)), float(averages[-cut])
