@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, left_out_table, plural
 from .anova import RoundsAnova, anova_of
-from .effects import effects_of
+from .effects import effects_of_steps
 from .prepare import RoundRows, prepare_rounds, widen
 
 METHODS = {"kenward-roger": "", "cr2": "_cr2"}
@@ -74,7 +74,7 @@ class RoundsComparison(Result):
     pairwise, versus_first : DataFrame
         The same columns for all pairs, and for each round against the first.
     effect_sizes : DataFrame
-        See `paired_effects`.
+        Of every step and of last minus first; see `paired_effects`.
     covariates : DataFrame
         Tests of the covariates: term, statistic, df_num, df_den, p; empty where there are none.
     anova : RoundsAnova or None
@@ -202,7 +202,7 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
         contrasts=contrasts,
         pairwise=contrast_table(fit, kind="pairwise", alpha=alpha),
         versus_first=contrast_table(fit, kind="first", alpha=alpha),
-        effect_sizes=effects_of(rows),
+        effect_sizes=effects_of_steps(rows),
         covariates=_covariate_tests(fit, terms),
         anova=anova,
         variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)},
@@ -230,6 +230,12 @@ def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
     """
     from ..models import fit_mixed
 
+    values = rows.table["value"].to_numpy()
+    if np.ptp(values) <= 1e-12 * max(float(np.abs(values).max()), 1e-300):
+        raise KitError(
+            f"Every value of {rows.outcome} is the same ({values[0]:g}), so there is nothing to compare. Check whether a "
+            "default was typed in or a device was stuck."
+        )
     formula = " + ".join(["value ~ C(round_no)", *(terms or {})])
     return fit_mixed(rows.table, formula, group="athlete")
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from .prepare import RoundRows, pairs_of, prepare_rounds
+
+COLUMNS = ["contrast", "later", "earlier", "measure", "estimate", "ci_low", "ci_high", "n_athletes", "method"]
 
 
 def paired_effects(
@@ -30,14 +31,14 @@ def paired_effects(
     Returns
     -------
     DataFrame
-        contrast, later, earlier, measure ("difference", "d_z", "g_z", "d_av", "g_av"), estimate, ci_low, ci_high,
-        n_athletes (those with both rounds), method.
+        contrast, later, earlier, measure ("difference", "d_z", "g_z", "d_av", "g_av", "d_av_mean_sd", "g_av_mean_sd",
+        "d_rm"), estimate, ci_low, ci_high, n_athletes (those with both rounds), method.
 
     Notes
     -----
-    d_z divides the mean difference by the SD of the differences, d_av by the root mean square of the two SDs; g_z and g_av
-    carry Hedges' exact gamma factor with n - 1 degrees of freedom. d_z: noncentral-t interval; d_av: Algina and Keselman.
-    The interval of a corrected size is that of the uncorrected one times the factor.
+    d_z divides the mean difference by the SD of the differences, d_av by the root mean square of the two SDs
+    (d_av_mean_sd: by their mean), d_rm is d_z sqrt(2 (1 - r)). g_z and g_av carry Hedges' exact gamma factor with n - 1
+    degrees of freedom. d_z: noncentral-t interval; d_av: Algina and Keselman.
 
     References
     ----------
@@ -49,8 +50,8 @@ def paired_effects(
     >>> import pandas as pd
     >>> data = pd.DataFrame({"athlete": list("AABBCC"), "round_no": [1, 2] * 3, "hr_mean_bpm": [160.0, 166, 150, 159, 171, 174]})
     >>> table = paired_effects(data, "hr_mean_bpm")
-    >>> dict(zip(table["measure"], table["estimate"].round(2)))
-    {'difference': 6.0, 'd_z': 2.0, 'g_z': 1.13, 'd_av': 0.65, 'g_av': 0.37}
+    >>> table["measure"].tolist()[:3], table["estimate"].round(2).tolist()[:3]
+    (['difference', 'd_z', 'g_z'], [6.0, 2.0, 1.13])
     """
     return effects_of(prepare_rounds(data, outcome), kind=kind, level=level)
 
@@ -68,36 +69,40 @@ def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95
     -------
     DataFrame
     """
-    lines = []
-    for later, earlier in pairs_of(rows.labels, kind):
-        both = rows.wide[[rows.labels[later], rows.labels[earlier]]].dropna().to_numpy()
-        lines += [
-            {
-                "contrast": f"{rows.labels[later]} - {rows.labels[earlier]}",
-                "later": rows.labels[later],
-                "earlier": rows.labels[earlier],
-                **line,
-                "n_athletes": len(both),
-            }
-            for line in _sizes(both[:, 0], both[:, 1], level)
-        ]
-    columns = [
-        "contrast",
-        "later",
-        "earlier",
-        "measure",
-        "estimate",
-        "ci_low",
-        "ci_high",
-        "n_athletes",
-        "method",
-    ]
-    return pd.DataFrame(lines)[columns]
-
-
-def _sizes(later: np.ndarray, earlier: np.ndarray, level: float) -> list[dict]:
-    """The five measures of one pair of rounds; missing where there is no spread or there are fewer than two pairs."""
     from ..models import paired_effect_sizes
 
-    table = paired_effect_sizes(later, earlier, level=level)
-    return table.to_dict("records")
+    lines = []
+    for later, earlier in pairs_of(rows.labels, kind):
+        names = rows.labels[later], rows.labels[earlier]
+        both = rows.wide[list(names)].dropna().to_numpy()
+        found = paired_effect_sizes(both[:, 0], both[:, 1], level=level)
+        raw = {
+            "measure": "difference",
+            "estimate": found.mean_difference,
+            "ci_low": found.ci_low,
+            "ci_high": found.ci_high,
+            "method": "mean paired difference in the outcome's unit, t interval",
+        }
+        where = {"contrast": f"{names[0]} - {names[1]}", "later": names[0], "earlier": names[1]}
+        for line in (raw, *found.table.to_dict("records")):
+            lines.append({**where, **line, "n_athletes": found.n_athletes})
+    return pd.DataFrame(lines)[COLUMNS]
+
+
+def effects_of_steps(rows: RoundRows) -> pd.DataFrame:
+    """Give the effect sizes of every step, and of last minus first.
+
+    Parameters
+    ----------
+    rows : RoundRows
+
+    Returns
+    -------
+    DataFrame
+        As `paired_effects`.
+    """
+    steps = effects_of(rows)
+    if len(rows.labels) == 2:
+        return steps
+    whole = effects_of(rows, kind="first")
+    return pd.concat([steps, whole[whole["later"] == rows.labels[-1]]], ignore_index=True)

@@ -234,7 +234,7 @@ def read_numbers(data, outcome) -> np.ndarray:
     wrong = np.isnan(values) & ~blank | np.isinf(values)
     if wrong.any():
         where = np.flatnonzero(wrong)[:3]
-        shown = join_words([f"{column.iloc[i]!r} (athlete {data['athlete'].iloc[i]})" for i in where])
+        shown = join_words([f"'{column.iloc[i]}' (athlete {data['athlete'].iloc[i]})" for i in where])
         raise KitError(
             f"{outcome} must hold numbers; {plural(int(wrong.sum()), 'cell')} cannot be read, such as {shown}. "
             "Correct them or leave them blank."

@@ -63,8 +63,9 @@ def label_steps(
     Returns
     -------
     DataFrame
-        contrast, later, earlier, kind, estimate, ci_low, ci_high, p, p_adjusted and the same ending in `_cr2`, p_ranks
-        (adjusted), ci90_low, ci90_high, p_equivalence and the same ending in `_cr2`, changed, equivalent, label.
+        contrast, later, earlier, kind, estimate, standard_error, df, ci_low, ci_high, p, p_adjusted and the same ending
+        in `_cr2`, p_ranks (adjusted), ci90_low, ci90_high, p_equivalence and the same ending in `_cr2`, changed,
+        equivalent, label.
 
     Notes
     -----
@@ -88,7 +89,7 @@ def label_steps(
             f"The equivalence table lacks the contrasts {', '.join(lost)}; use the same kind in both calls."
         )
     tested = tested.loc[contrasts["contrast"]].reset_index()
-    base = ["estimate", "ci_low", "ci_high", "p", "p_adjusted"]
+    base = ["estimate", "standard_error", "df", "ci_low", "ci_high", "p", "p_adjusted"]
     columns = ["contrast", "later", "earlier", "kind", *base, *[f"{c}_cr2" for c in base[1:]]]
     steps = contrasts[columns].reset_index(drop=True).copy()
     shown = [steps["p_adjusted"] < alpha, steps["p_adjusted_cr2"] < alpha]
