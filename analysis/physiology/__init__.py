@@ -2,38 +2,132 @@
 
 In: numbers with units. Out: numbers with units, each with its error, its source and how far that source was read.
 Knows nothing of files or study tables.
-
-Interface (being filled in)
----------------------------
-Estimate(value, standard_error, unit, source, error_kind, equation, population, provenance, error_provenance,
-    error_note, uses_heart_rate, label, inputs, warnings)
-predict_hr_max(age_years, equation, *, sex=None) -> Estimate (bpm); hr_max_equations() -> table: equation, formula,
-    author, year, source, provenance, standard_error, error_note, sex, population
-choose_measured_hr_max(efforts) -> MeasuredHrMax(value, unit, standard_error, effort, efforts table with counts/reason,
-    warnings); efforts: table or list of dicts: effort, hr_peak_bpm, sustained_s, artefact_free
-percent_hr_max(hr_bpm, hr_max_bpm, *, above="error"|"missing"), percent_hr_reserve(hr_bpm, hr_max_bpm, hr_rest_bpm, *, above=),
-    percent_hr_max_error(hr_bpm, hr_max_bpm, standard_error): numbers or arrays, per cent
-intensity_bands(edition="position_stand_2011") -> table: band, order, percent_hr_max_low/_high, percent_hr_reserve_low/_high,
-    percent_vo2max_low/_high, exertion_low/_high (half-open [low, high)), edition, year, source;
-    BAND_NAMES = very_light, light, moderate, vigorous, near_maximal
-seconds_per_band(percents, seconds, *, reference="percent_hr_max", edition="position_stand_2011")
-    -> BandTimes(table: band, low, high, seconds, share; valid_s, missing_s, above_100_s, edition, warnings)
-banister_impulse(hr_bpm, seconds, *, hr_max_bpm, hr_rest_bpm, sex), edwards_impulse(hr_bpm, seconds, *, hr_max_bpm),
-    lucia_impulse(minutes_below, minutes_between, minutes_above), stagno_impulse(...), individual_impulse(...),
-    session_rating_load(rating, minutes, *, scale) -> TrainingImpulse(value, unit, method, constants, valid_s, missing_s)
-estimate_vo2max(test, **inputs) -> Estimate in mL/kg/min; known_aerobic_tests() -> table, one row per test and equation:
-    test, equation, default, title, inputs, optional_inputs, input_units, validity, population, standard_error, error_kind,
-    uses_heart_rate, maximal, score, source, provenance, warning; aerobic_test_score(test, **inputs) -> Estimate (distance, time)
-    inputs by name (also the columns of an aerobic test sheet): age_years, sex ("F", "M"), mass_kg | mass_lb,
-    time_min (decimal minutes or "mm:ss") | time_s, distance_m | distance_mi, level, shuttle, speed_kmh, hr_bpm, hr_max_bpm,
-    hr_rest_bpm, power_w | power_kgm_min, vo2max_ml_kg_min | vo2max_l_min, averaging, equation ...
-process_gas_exchange(samples, mass_kg, *, average="seconds:30", verification=None, age_years=None, lactate_mmol_l=None,
-    exertion=None) -> GasExchangeResult(estimate, label, rule, plateau, secondary_criteria table, curve table, warnings ...)
-scale_vo2(vo2_l_min, mass_kg, *, exponent), vo2_l_min_from_relative, vo2_relative_from_l_min, scaling_exponents()
-lactate_from_mg_dl, lactate_to_mg_dl, check_lactate(values) -> table; check_exertion(values, scale) -> table
-published_combat_values(), reliability_values(), norm_values() -> tables with a provenance column
 """
 
-from .estimates import COMPUTED, CONVENTION, MEMORY, PROVENANCES, READ, SECONDARY, Estimate
+from .aerobic_inputs import aerobic_inputs
+from .aerobic_model import laboratory_sem
+from .aerobic_tests import aerobic_test_inputs, aerobic_test_score, estimate_vo2max, known_aerobic_tests
+from .averaging import AVERAGES
+from .estimates import COMPUTED, CONVENTION, MEMORY, PROVENANCES, READ, SECONDARY, Estimate, cite
+from .exertion import EXERTION_SCALES, check_exertion, require_one_scale
+from .gas_exchange import GasExchangeResult, process_gas_exchange
+from .hr_max import hr_max_equations, predict_hr_max
+from .hr_max_measured import EFFORTS, MeasuredHrMax, choose_measured_hr_max
+from .intensity import (
+    BAND_NAMES,
+    EDITIONS,
+    BandTimes,
+    intensity_bands,
+    percent_hr_max,
+    percent_hr_max_error,
+    percent_hr_reserve,
+    percent_hr_reserve_from_vo2max,
+    seconds_per_band,
+)
+from .lactate import (
+    BLOOD_NOTE,
+    check_lactate,
+    lactate_from_mg_dl,
+    lactate_reference,
+    lactate_to_mg_dl,
+    whole_blood_from_plasma,
+)
+from .load import TrainingImpulse, banister_impulse, edwards_impulse, individual_impulse, stagno_impulse
+from .load_minutes import edwards_from_minutes, lucia_impulse, session_rating_load
+from .metabolic import ACTIVITIES, metabolic_cost
+from .published_values import (
+    dehydration_hr_rise,
+    norm_values,
+    published_combat_values,
+    published_example,
+    reliability_values,
+    sd_from_sem,
+)
+from .scaling import scale_vo2, scaling_exponents, vo2_l_min, vo2_ml_kg_min
+from .shuttle import shuttle_stages, shuttles_in_level, stage_speed_km_h
+from .submaximal import age_factor
+from .units import (
+    kg_from_lb,
+    kgm_min_from_watts,
+    m_from_miles,
+    m_min_from_km_h,
+    m_min_from_mph,
+    mets_from_vo2,
+    minutes_from,
+    watts_from_kgm_min,
+)
 
-__all__ = ["COMPUTED", "CONVENTION", "MEMORY", "PROVENANCES", "READ", "SECONDARY", "Estimate"]
+__all__ = [
+    "ACTIVITIES",
+    "AVERAGES",
+    "BAND_NAMES",
+    "BLOOD_NOTE",
+    "COMPUTED",
+    "CONVENTION",
+    "EDITIONS",
+    "EFFORTS",
+    "EXERTION_SCALES",
+    "MEMORY",
+    "PROVENANCES",
+    "READ",
+    "SECONDARY",
+    "BandTimes",
+    "Estimate",
+    "GasExchangeResult",
+    "MeasuredHrMax",
+    "TrainingImpulse",
+    "aerobic_inputs",
+    "aerobic_test_inputs",
+    "aerobic_test_score",
+    "age_factor",
+    "banister_impulse",
+    "check_exertion",
+    "check_lactate",
+    "choose_measured_hr_max",
+    "cite",
+    "dehydration_hr_rise",
+    "edwards_from_minutes",
+    "edwards_impulse",
+    "estimate_vo2max",
+    "hr_max_equations",
+    "individual_impulse",
+    "intensity_bands",
+    "kg_from_lb",
+    "kgm_min_from_watts",
+    "known_aerobic_tests",
+    "laboratory_sem",
+    "lactate_from_mg_dl",
+    "lactate_reference",
+    "lactate_to_mg_dl",
+    "lucia_impulse",
+    "m_from_miles",
+    "m_min_from_km_h",
+    "m_min_from_mph",
+    "metabolic_cost",
+    "mets_from_vo2",
+    "minutes_from",
+    "norm_values",
+    "percent_hr_max",
+    "percent_hr_max_error",
+    "percent_hr_reserve",
+    "percent_hr_reserve_from_vo2max",
+    "predict_hr_max",
+    "process_gas_exchange",
+    "published_combat_values",
+    "published_example",
+    "reliability_values",
+    "require_one_scale",
+    "scale_vo2",
+    "scaling_exponents",
+    "sd_from_sem",
+    "seconds_per_band",
+    "session_rating_load",
+    "shuttle_stages",
+    "shuttles_in_level",
+    "stage_speed_km_h",
+    "stagno_impulse",
+    "vo2_l_min",
+    "vo2_ml_kg_min",
+    "watts_from_kgm_min",
+    "whole_blood_from_plasma",
+]

@@ -1,0 +1,122 @@
+"""What one published equation of an aerobic test is: inputs, formula, population, error, source."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .estimates import READ
+
+ML = "mL/kg/min"
+LITRES = "L/min"
+
+
+@dataclass(frozen=True)
+class AerobicEquation:
+    """One equation of one aerobic test.
+
+    Parameters
+    ----------
+    test, equation, title : str
+        Names, and the test in words.
+    source, provenance : str
+        Author, year, journal; how far the coefficients were read.
+    formula : str
+        In words and numbers, with the units of its inputs.
+    compute : callable
+        Canonical inputs (dict) -> value in `unit`.
+    needs : tuple of tuple of str
+        Sets of inputs, one of which must be complete.
+    optional : tuple of str
+        Further inputs that it understands.
+    unit : str
+        Unit of the formula: mL/kg/min, or L/min (then mass is needed too).
+    error : callable or float
+        Standard error in `unit`: a number, or (inputs, value) -> number; not-a-number where none was read.
+    error_kind, error_note, error_provenance : str
+    population, validity : str
+        Who it was made from; the range of inputs.
+    ages, sexes : tuple, str
+        For the warning "outside the population".
+    check : callable
+        (inputs, value) -> warnings.
+    uses_heart_rate, maximal : bool
+        Whether heart rate enters it; whether the athlete goes to exhaustion.
+    score : str
+        The number to compare athletes by: "vo2max" or an input such as "distance_m".
+    default : bool
+        The equation used where none is named.
+    warning : str
+        Shown beside every use.
+    """
+
+    test: str
+    equation: str
+    title: str
+    source: str
+    provenance: str
+    formula: str
+    compute: Callable[[dict], float]
+    needs: tuple[tuple[str, ...], ...]
+    population: str
+    optional: tuple[str, ...] = ()
+    unit: str = ML
+    error: Callable[[dict, float], float] | float = math.nan
+    error_kind: str = "prediction"
+    error_note: str = "no standard error of estimate was read for this equation"
+    error_provenance: str = ""
+    validity: str = ""
+    ages: tuple[float, float] | None = None
+    sexes: str = "FM"
+    check: Callable[[dict, float], list[str]] = lambda inputs, value: []
+    prepare: Callable[[dict], tuple[dict, list[str], list[str]]] = lambda inputs: (inputs, [], [])
+    uses_heart_rate: bool = False
+    maximal: bool = True
+    score: str = "vo2max"
+    default: bool = True
+    warning: str = ""
+
+    def error_of(self, inputs: dict, value: float) -> float:
+        """Return the standard error in the unit of the formula."""
+        return float(self.error(inputs, value)) if callable(self.error) else float(self.error)
+
+    def input_names(self) -> tuple[str, ...]:
+        """Return every canonical input that it may use."""
+        names = [n for group in self.needs for n in group] + list(self.optional)
+        names += ["mass_kg"] if self.unit == LITRES else []
+        return tuple(dict.fromkeys(names))
+
+
+def laboratory_sem(vo2max_ml_kg_min: float) -> float:
+    """Tell the retest error of a laboratory VO2max.
+
+    Parameters
+    ----------
+    vo2max_ml_kg_min : float
+        VO2max, mL/kg/min.
+
+    Returns
+    -------
+    float
+        Standard error of measurement, mL/kg/min.
+
+    Notes
+    -----
+    ln SEM = 0.661 + 0.006 · VO2max, from 39 studies; the mean over studies is 2.58.
+
+    References
+    ----------
+    Naval Health Research Center, meta-analysis of the precision of VO2max tests (author Vickers, from memory).
+
+    Examples
+    --------
+    >>> round(laboratory_sem(52), 2)
+    2.65
+    """
+    return math.exp(0.661 + 0.006 * vo2max_ml_kg_min)
+
+
+SEM_SOURCE = "39 studies: ln SEM = 0.661 + 0.006 VO2max"
+SEM_PROVENANCE = READ
+AVERAGING_NOTE = "the choice of averaging moves VO2max by 4 to 10 %, shorter windows reading higher"

@@ -1,0 +1,297 @@
+"""Aerobic tests: from the inputs of a test by name to VO2max with its error, its source and its warnings."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from ..basics import KitError, check_choice, join_words
+from . import laboratory, runs, shuttle, submaximal
+from .aerobic_inputs import CONTEXT, INPUTS, accepted_names, read_inputs
+from .aerobic_model import LITRES, ML, AerobicEquation
+from .estimates import Estimate, cite, is_blank
+
+_EQUATIONS: tuple[AerobicEquation, ...] = (
+    *shuttle.EQUATIONS,
+    *runs.EQUATIONS,
+    *submaximal.EQUATIONS,
+    *laboratory.EQUATIONS,
+)
+_BY_TEST: dict[str, dict[str, AerobicEquation]] = {}
+for _e in _EQUATIONS:
+    _BY_TEST.setdefault(_e.test, {})[_e.equation] = _e
+
+LOWEST, HIGHEST = 10.0, 100.0
+"""mL/kg/min: outside these an input is wrong. Between 20 and 85 no question is asked."""
+_NOT_INPUTS = ("date", "file", "note", "athlete", "row", "test")
+
+
+def known_aerobic_tests() -> pd.DataFrame:
+    """List every aerobic test and published equation that the kit knows.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per test and equation: test, equation, default (used where none is named), title, formula, inputs
+        (alternatives joined by " or "), optional_inputs, input_units, validity, population, standard_error (as a
+        sentence), error_kind ("prediction" or "retest"), uses_heart_rate, maximal, score (what to compare athletes
+        by), source, provenance (of the coefficients), error_provenance, warning.
+
+    Examples
+    --------
+    >>> tests = known_aerobic_tests()
+    >>> sorted(tests.loc[tests["uses_heart_rate"], "test"].unique())[:3]
+    ['cycle_astrand_ryhming', 'cycle_two_loads', 'hr_ratio']
+    """
+    rows = []
+    for e in _EQUATIONS:
+        names = e.input_names()
+        rows.append(
+            {
+                "test": e.test,
+                "equation": e.equation,
+                "default": e.default,
+                "title": e.title,
+                "formula": e.formula,
+                "inputs": " or ".join(", ".join(_with_mass(e, group)) for group in e.needs),
+                "optional_inputs": ", ".join(e.optional),
+                "input_units": ", ".join(f"{n} ({INPUTS[n].unit})" for n in names if INPUTS[n].unit),
+                "validity": e.validity,
+                "population": e.population,
+                "standard_error": e.error_note,
+                "error_kind": e.error_kind,
+                "uses_heart_rate": e.uses_heart_rate,
+                "maximal": e.maximal,
+                "score": e.score,
+                "source": e.source,
+                "provenance": e.provenance,
+                "error_provenance": e.error_provenance,
+                "warning": e.warning,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def aerobic_test_inputs(test: str, *, equation: str | None = None) -> tuple[str, ...]:
+    """List every input name that a test accepts, converted ones and context included.
+
+    Parameters
+    ----------
+    test : str
+        A test of known_aerobic_tests().
+    equation : str, optional
+        One of its equations; all where none is named.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> "time_s" in aerobic_test_inputs("run_2_mile"), "level" in aerobic_test_inputs("run_2_mile")
+    (True, False)
+    """
+    found = _find(test, equation)
+    every = _BY_TEST[found.test].values() if is_blank(equation) else (found,)
+    return accepted_names({n for e in every for n in e.input_names()})
+
+
+def estimate_vo2max(test: str, **inputs) -> Estimate:
+    """Estimate VO2max from an aerobic test by a published equation, with its error and its source.
+
+    Parameters
+    ----------
+    test : str
+        A test of known_aerobic_tests(), for example "shuttle_run_20m".
+    **inputs
+        The inputs of that test by name, with the unit in the name; blanks are passed over. `equation` chooses among
+        the published equations of the test. A time is decimal minutes or "11:42" in time_min, or time_s; mass_lb,
+        distance_mi, speed_mph and power_kgm_min are converted. age_years, sex and mass_kg are accepted by every
+        test. `hr_max_source` says whether a maximal heart rate was measured or predicted.
+
+    Returns
+    -------
+    Estimate
+        mL/kg/min, with standard_error (not-a-number where none was published or read), error_kind ("prediction": the
+        truth scatters around the equation; "retest": the measured value scatters around the truth), source and
+        provenance, uses_heart_rate, and warnings (outside the population or the validity range).
+
+    Raises
+    ------
+    KitError
+        Naming every missing, unknown and impossible input at once.
+
+    Notes
+    -----
+    An estimate that uses heart rate must not be set against sparring heart rate: the two share the same numbers.
+    Maximal tests are for cleared, symptom-free people, with trained help at hand.
+
+    References
+    ----------
+    Of each equation, in `source`; see known_aerobic_tests().
+
+    Examples
+    --------
+    >>> shuttle = estimate_vo2max("shuttle_run_20m", level=9, shuttle=4, age_years=24)
+    >>> round(shuttle.value, 1), shuttle.standard_error
+    (47.6, 4.4)
+    >>> round(estimate_vo2max("run_2_mile", time_min="12:36", sex="M").value, 2)
+    57.49
+    """
+    e, values, said = _prepared(test, inputs)
+    native = e.compute(values)
+    factor = 1000 / values["mass_kg"] if e.unit == LITRES else 1.0
+    value = native * factor
+    if not LOWEST <= value <= HIGHEST:
+        raise KitError(
+            f"{test} gives {value:.1f} mL/kg/min, which no athlete has: an input is wrong "
+            f"({join_words([f'{k} {v}' for k, v in values.items() if not _is_table(v)])})"
+        )
+    error = e.error_of(values, native) * factor
+    shown = [(k, v) for k, v in values.items() if not _is_table(v)]
+    if e.unit == LITRES:
+        shown.append(("vo2max_l_min", native))
+    return Estimate(
+        value=float(value),
+        standard_error=float(error),
+        unit=ML,
+        source=cite(e.source, e.provenance),
+        error_kind=e.error_kind,
+        equation=e.equation,
+        population=e.population,
+        provenance=e.provenance,
+        error_provenance=e.error_provenance if not math.isnan(error) else "",
+        error_note=e.error_note,
+        uses_heart_rate=e.uses_heart_rate,
+        label="VO2peak" if values.get("verdict") == "VO2peak" else "VO2max",
+        inputs=tuple(shown),
+        warnings=tuple(dict.fromkeys([*said, *_warnings(e, values, value, error)])),
+    )
+
+
+def aerobic_test_score(test: str, **inputs) -> Estimate:
+    """Give the number by which a test compares athletes: VO2max, or the distance of an intermittent recovery test.
+
+    Parameters
+    ----------
+    test : str
+        A test of known_aerobic_tests().
+    **inputs
+        As for estimate_vo2max.
+
+    Returns
+    -------
+    Estimate
+        In m with its retest error for the intermittent recovery tests, else as estimate_vo2max.
+
+    Examples
+    --------
+    >>> score = aerobic_test_score("intermittent_recovery_1", distance_m=1200)
+    >>> score.value, score.unit, round(score.standard_error, 1), score.error_kind
+    (1200.0, 'm', 55.1, 'retest')
+    """
+    e, values, said = _prepared(test, inputs)
+    if e.score == "vo2max":
+        return estimate_vo2max(test, **inputs)
+    share, provenance, words = runs.SCORE_ERRORS[e.test]
+    value = values[e.score]
+    return Estimate(
+        value=float(value),
+        standard_error=float(share * value),
+        unit=INPUTS[e.score].unit,
+        source=cite(e.source, e.provenance),
+        error_kind="retest",
+        equation="score",
+        population=e.population,
+        provenance=e.provenance,
+        error_provenance=provenance,
+        error_note=words,
+        uses_heart_rate=e.uses_heart_rate,
+        label=e.title,
+        inputs=tuple(values.items()),
+        warnings=tuple(said),
+    )
+
+
+def _find(test: str, equation: str | None = None) -> AerobicEquation:
+    name = "_".join(str(test).casefold().replace("-", " ").replace("_", " ").split())
+    if name not in _BY_TEST:
+        by_equation = [e for e in _EQUATIONS if e.equation == name]
+        if by_equation and is_blank(equation):
+            return by_equation[0]
+        check_choice(name, _BY_TEST, name="test")
+    of_test = _BY_TEST[name]
+    if is_blank(equation):
+        return next(e for e in of_test.values() if e.default)
+    return of_test[check_choice(str(equation).strip(), of_test, name=f"equation of {name}")]
+
+
+def _prepared(test: str, inputs: dict) -> tuple[AerobicEquation, dict, list[str]]:
+    """Resolve the equation, convert the inputs, and raise one KitError with every problem."""
+    given = {k: v for k, v in inputs.items() if k not in _NOT_INPUTS}
+    e = _find(test, given.pop("equation", None))
+    # inputs of the sister equations of the same test are passed over, not refused: one sheet serves all
+    sisters = accepted_names({n for s in _BY_TEST[e.test].values() for n in s.input_names()})
+    values, problems, remarks = read_inputs(e.test, given, sisters)
+    missing = _missing(e, values, refused={p.split(" ")[0] for p in problems})
+    problems += [f"{name} is missing{_explain(name)}" for name in missing]
+    if not problems:
+        values, more, said = e.prepare(values)
+        problems += more
+        remarks += said
+    if problems:
+        raise KitError(f"{e.test}: " + "; ".join(problems))
+    wanted = set(e.input_names()) | set(CONTEXT) | set(values) - set(given)
+    return e, {k: v for k, v in values.items() if k in wanted}, remarks
+
+
+def _missing(e: AerobicEquation, values: dict, refused: set[str]) -> list[str]:
+    """Return what lacks to the alternative that needs least; an input refused already is not called missing too."""
+    lacking = []
+    for group in e.needs:
+        names = _with_mass(e, group)
+        gone = [n for n in names if n not in values and not ({n, *_twins(n)} & refused)]
+        touched = any(n in values or {n, *_twins(n)} & refused for n in group)
+        lacking.append((len(gone), not touched, gone))
+    return min(lacking)[2]
+
+
+def _with_mass(e: AerobicEquation, group: tuple[str, ...]) -> tuple[str, ...]:
+    return group + (("mass_kg",) if e.unit == LITRES and "mass_kg" not in group else ())
+
+
+def _twins(name: str) -> list[str]:
+    return [i.name for i in INPUTS.values() if i.becomes == name]
+
+
+def _explain(name: str) -> str:
+    also = _twins(name)
+    words = INPUTS[name].meaning + (f"; or {join_words(also, 'or')}" if also else "")
+    return f" ({words})"
+
+
+def _warnings(e: AerobicEquation, values: dict, value: float, error: float) -> list[str]:
+    said = list(e.check(values, value))
+    age, sex = values.get("age_years"), values.get("sex")
+    if e.ages and age is not None and not e.ages[0] <= age <= e.ages[1]:
+        said.append(f"Outside the population: ages {e.ages[0]:g} to {e.ages[1]:g}, here {age:g}.")
+    if sex is not None and sex not in e.sexes:
+        said.append(f"Outside the population: made from {'men' if e.sexes == 'M' else 'women'} only.")
+    if not 20 <= value <= 85:
+        said.append("An unusual value: check the inputs.")
+    if math.isnan(error):
+        said.append(f"Its error is not known: {e.error_note}.")
+    if e.provenance not in ("read at source", "computed"):
+        said.append(f"The coefficients are {_HOW_READ[e.provenance]}.")
+    return said + ([e.warning] if e.warning else [])
+
+
+_HOW_READ = {
+    "from memory": "from memory, not confirmed at the source",
+    "secondary page": "read in a secondary page only, not at the source",
+}
+
+
+def _is_table(value) -> bool:
+    return isinstance(value, pd.DataFrame | list | dict)

@@ -1,0 +1,203 @@
+"""What combat-sport studies published: priors for planning, an example for comparing; reliability; norms.
+
+Values stand in data/*.csv beside this module, each with how far its source was read.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import KitError
+from .estimates import READ, Estimate, cite
+
+_DATA = Path(__file__).parent / "data"
+PUBLISHED_COLUMNS = (
+    "finding", "outcome", "round_no", "statistic", "value", "spread", "spread_kind", "ci_low", "ci_high", "p", "p_is_bound",
+    "n_athletes", "n_observations", "sport", "sex", "work_s", "rest_s", "sample_site", "sample_delay_s", "source",
+)  # fmt: skip
+"""The columns of a table of published findings."""
+
+
+@cache
+def _read(name: str) -> pd.DataFrame:
+    table = pd.read_csv(_DATA / name, encoding="utf-8")
+    return table.apply(
+        lambda column: column if column.dtype.kind in "fi" else column.fillna("").astype("str")
+    )
+
+
+def published_combat_values() -> pd.DataFrame:
+    """List published values of heart rate, lactate, exertion and VO2max in combat sports.
+
+    Returns
+    -------
+    pandas.DataFrame
+        study (a number for rows of one study), the columns of published.csv, spread_sd (the spread as an SD: standard
+        errors of the mean are multiplied by √n), provenance, note.
+
+    Notes
+    -----
+    Statistics are "mean", "r", "minimum", "maximum" or "lower bound" (the paper says "above"). Where a paper gave a
+    standard error of the mean, spread_kind says "sem"; reading it as an SD would make the club look four times as alike.
+
+    Examples
+    --------
+    >>> values = published_combat_values()
+    >>> row = values[values["spread_kind"].eq("sem") & values["sport"].eq("judo")].iloc[0]
+    >>> float(row["spread"]), round(float(row["spread_sd"]), 1)
+    (1.8, 7.2)
+    """
+    table = _read("combat_values.csv").copy()
+    table["spread_sd"] = [
+        sd_from_sem(r.spread, int(r.n_athletes)) if r.spread_kind == "sem" else r.spread
+        for r in table.itertuples()
+    ]
+    return table
+
+
+def published_example() -> pd.DataFrame:
+    """Give published values in the form of published.csv, only those read at the source, to copy from.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns PUBLISHED_COLUMNS; means and correlations only.
+
+    Examples
+    --------
+    >>> list(published_example().columns) == list(PUBLISHED_COLUMNS)
+    True
+    """
+    table = _read("combat_values.csv")
+    kept = table[table["provenance"].eq(READ) & table["statistic"].isin(["mean", "r"])]
+    return kept[list(PUBLISHED_COLUMNS)].reset_index(drop=True)
+
+
+def sd_from_sem(sem: float, n: int) -> float:
+    """Turn a standard error of the mean into the SD between people.
+
+    Parameters
+    ----------
+    sem : float
+        Standard error of the mean.
+    n : int
+        People behind the mean, 2 or more.
+
+    Returns
+    -------
+    float
+        SEM · √n.
+
+    Examples
+    --------
+    >>> sd_from_sem(1.8, 16)
+    7.2
+    """
+    if not n >= 2 or sem < 0:
+        raise KitError(
+            f"sem is {sem} and n is {n}: a standard error of 0 or more and two people or more are needed"
+        )
+    return sem * math.sqrt(n)
+
+
+def reliability_values() -> pd.DataFrame:
+    """List published reliabilities and errors of the measures that a sparring study uses.
+
+    Returns
+    -------
+    pandas.DataFrame
+        measure, statistic, value, unit, note, source, provenance. One row says that nothing is known of free sparring.
+
+    Notes
+    -----
+    Where nothing is known: assume an ICC of .6 to .8 for mean sparring heart rate and .5 to .7 for lactate, show what
+    follows from either, and plan a second session for six athletes or more (our proposal).
+
+    Examples
+    --------
+    >>> table = reliability_values()
+    >>> float(table.loc[table["measure"].eq("VO2max, laboratory"), "value"].iloc[0])
+    2.58
+    """
+    return _read("reliability.csv").copy()
+
+
+def norm_values() -> pd.DataFrame:
+    """List directly measured VO2max of the general population, treadmill; no category words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        source, n, statistic, sex, age_low, age_high, vo2max_ml_kg_min, sd, provenance.
+
+    Notes
+    -----
+    The update of 2021 (16 278 people) reads 1.5 to 4.6 mL/kg/min lower than the set of 2015. Words such as good or
+    poor conflict between sources and are not given.
+
+    Examples
+    --------
+    >>> norm_values()["vo2max_ml_kg_min"].max()
+    np.float64(54.4)
+    """
+    rows = [
+        ("FRIEND 2015", 7783, "median", s, lo, hi, v, math.nan)
+        for s, lo, hi, v in (
+            ("M", 20, 29, 48.0),
+            ("F", 20, 29, 37.6),
+            ("M", 70, 79, 24.4),
+            ("F", 70, 79, 18.3),
+        )
+    ]
+    rows += [
+        ("FRIEND-I 2020", 11678, "median", s, lo, hi, v, math.nan)
+        for s, lo, hi, v in (
+            ("M", 20, 29, 49.5),
+            ("F", 20, 29, 40.6),
+            ("M", 70, 79, 30.8),
+            ("F", 70, 79, 25.0),
+        )
+    ]
+    rows += [("Loe 2013, Norway; 3.5 lower per decade", 3816, "mean", "M", 20, 29, 54.4, 8.4),
+             ("Loe 2013, Norway; 3.5 lower per decade", 3816, "mean", "F", 20, 29, 43.0, 7.7)]  # fmt: skip
+    columns = ["source", "n", "statistic", "sex", "age_low", "age_high", "vo2max_ml_kg_min", "sd"]
+    return pd.DataFrame(rows, columns=columns).assign(provenance=READ)
+
+
+def dehydration_hr_rise(percent_mass_loss: float) -> Estimate:
+    """Tell by how much heart rate rises with loss of body mass in the heat.
+
+    Parameters
+    ----------
+    percent_mass_loss : float
+        Loss of body mass, per cent, 0 to 10.
+
+    Returns
+    -------
+    Estimate
+        bpm: 3 for each per cent.
+
+    References
+    ----------
+    Adams 2014, J Strength Cond Res 28:2380-2389.
+
+    Examples
+    --------
+    >>> dehydration_hr_rise(2).value
+    6.0
+    """
+    if not 0 <= percent_mass_loss <= 10:
+        raise KitError(f"percent_mass_loss is {percent_mass_loss}: per cent of body mass, 0 to 10, is needed")
+    return Estimate(
+        value=3.0 * percent_mass_loss,
+        standard_error=float("nan"),
+        unit="bpm",
+        source=cite("Adams 2014 J Strength Cond Res 28:2380-2389", READ),
+        provenance=READ,
+        label="rise in heart rate",
+        warnings=("An average: about 4 bpm per cent at fixed, 1 at self-chosen intensity, in the heat.",),
+    )

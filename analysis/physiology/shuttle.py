@@ -1,0 +1,208 @@
+"""The 20 m shuttle run: stage tables, level and shuttle, and the published equations."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..basics import KitError, check_choice
+from .aerobic_model import AerobicEquation
+from .estimates import MEMORY, READ
+
+STAGE_TABLES = ("from_8_0", "from_8_5")
+SHUTTLE_M = 20
+
+
+def stage_speed_km_h(level: int, *, stage_table: str = "from_8_0") -> float:
+    """Tell the speed of a level of the shuttle run with stages of one minute.
+
+    Parameters
+    ----------
+    level : int
+        1 to 23.
+    stage_table : str
+        "from_8_0": 8.0, 9.0, then +0.5 (in wide use); "from_8_5": 8.5, then +0.5 (Léger 1988). The two agree from
+        level 2 on.
+
+    Returns
+    -------
+    float
+        km/h; 8 + 0.5 · level apart from the first level of "from_8_0".
+
+    Examples
+    --------
+    >>> stage_speed_km_h(1), stage_speed_km_h(1, stage_table="from_8_5"), stage_speed_km_h(9)
+    (8.0, 8.5, 12.5)
+    """
+    check_choice(stage_table, STAGE_TABLES, name="stage_table")
+    if level != int(level) or not 1 <= level <= 23:
+        raise KitError(f"level is {level!r}: a whole number from 1 to 23 is needed")
+    return 8.0 if level == 1 and stage_table == "from_8_0" else 8.0 + 0.5 * level
+
+
+def shuttles_in_level(level: int, *, stage_table: str = "from_8_0") -> int:
+    """Tell how many shuttles of 20 m a level has.
+
+    Parameters
+    ----------
+    level : int
+        1 to 23.
+    stage_table : str
+        As in stage_speed_km_h.
+
+    Returns
+    -------
+    int
+        floor(speed / 1.2) + 1, in whole numbers since 12 and 18 km/h lie on the edge.
+
+    Examples
+    --------
+    >>> [shuttles_in_level(level) for level in (1, 8, 21)]
+    [7, 11, 16]
+    """
+    return round(10 * stage_speed_km_h(level, stage_table=stage_table)) // 12 + 1
+
+
+def shuttle_stages(levels: int = 21, *, stage_table: str = "from_8_0") -> pd.DataFrame:
+    """Lay out the stages of the shuttle run.
+
+    Parameters
+    ----------
+    levels : int
+        How many.
+    stage_table : str
+        As in stage_speed_km_h.
+
+    Returns
+    -------
+    pandas.DataFrame
+        level, speed_kmh, shuttles, s_per_shuttle, cum_shuttles, cum_m. Levels do not last exactly 60 s.
+
+    Notes
+    -----
+    Speeds and shuttles read in secondary pages; the rule for the shuttles reproduces all 21.
+
+    Examples
+    --------
+    >>> int(shuttle_stages(21)["cum_m"].iloc[-1])
+    4940
+    """
+    table = pd.DataFrame({"level": range(1, levels + 1)})
+    table["speed_kmh"] = [stage_speed_km_h(n, stage_table=stage_table) for n in table["level"]]
+    table["shuttles"] = [shuttles_in_level(n, stage_table=stage_table) for n in table["level"]]
+    table["s_per_shuttle"] = SHUTTLE_M / (table["speed_kmh"] / 3.6)
+    table["cum_shuttles"] = table["shuttles"].cumsum()
+    table["cum_m"] = SHUTTLE_M * table["cum_shuttles"]
+    return table
+
+
+def _prepare(inputs: dict) -> tuple[dict, list[str], list[str]]:
+    """Fill speed, decimal level and half-stage from level and shuttle."""
+    v, problems, remarks = dict(inputs), [], []
+    table = v.get("stage_table", "from_8_0")
+    if "level" not in v:
+        return v, problems, remarks
+    level, shuttle = v["level"], v.get("shuttle")
+    if shuttle is None:
+        return v, ["shuttle is missing: give level and shuttle as two whole numbers"], remarks
+    if shuttle == 0:
+        if level == 1:
+            return v, ["level 1, shuttle 0: no shuttle was run"], remarks
+        level, shuttle = level - 1, shuttles_in_level(level - 1, stage_table=table)
+        remarks.append(f"Shuttle 0 of a level was read as the whole of level {level}.")
+    most = shuttles_in_level(level, stage_table=table)
+    if shuttle > most:
+        problems.append(f"shuttle is {shuttle}, but level {level} has {most}")
+    share = shuttle / most
+    v["level"], v["shuttle"] = level, shuttle
+    v.setdefault("speed_kmh", stage_speed_km_h(level, stage_table=table))
+    v.setdefault("decimal_level", level + share)
+    v.setdefault("half_stage", level - 1 + (1.0 if share >= 1 else 0.5 if share >= 0.5 else 0.0))
+    return v, problems, remarks
+
+
+def _leger_1988(v: dict) -> float:
+    age = min(v["age_years"], 18.0)
+    return 31.025 + 3.238 * v["speed_kmh"] - 3.248 * age + 0.1536 * age * v["speed_kmh"]
+
+
+def _check_leger_1988(v: dict, value: float) -> list[str]:
+    said = []
+    if v["age_years"] < 8:
+        said.append("Outside the population: children from 8 years.")
+    if 11 <= v["age_years"] < 15 and v.get("sex", "M") == "M":
+        said.append("In boys of 11 to 14 the test was found not valid for VO2max.")
+    return said
+
+
+def _check_half_stage(v: dict, value: float) -> list[str]:
+    if abs(2 * v["half_stage"] - round(2 * v["half_stage"])) > 1e-9:
+        return [
+            "half_stage is not a multiple of 0.5: the equation is made for the last half-stage completed."
+        ]
+    return []
+
+
+def _check_decimal(v: dict, value: float) -> list[str]:
+    if "level" not in v:
+        return [
+            "decimal_level is the level plus the share of its shuttles, not level.shuttle (9.10 is not level 9, 10)."
+        ]
+    return []
+
+
+_AGREEMENT = (
+    "The published equations and tables for one shuttle result differ by 5 to 6 mL/kg/min: compare athletes by one "
+    "equation only, and name it."
+)
+_TITLE = "20 m shuttle run, stages of one minute"
+_PLACE = ("stage_table",)
+
+EQUATIONS = (
+    AerobicEquation(
+        "shuttle_run_20m", "leger_1988", _TITLE, "Léger 1988 J Sports Sci 6:93-101", READ,
+        "31.025 + 3.238 X - 3.248 A + 0.1536 A X; X km/h of the last announced stage, A age, 18 for adults", _leger_1988,
+        (("level", "shuttle", "age_years"), ("speed_kmh", "age_years")),
+        "188 children of 8 to 19 (r = 0.71); 77 adults (r = 0.90) with A = 18", _PLACE,
+        error=lambda v, y: 5.9 if v["age_years"] < 18 else 4.4,
+        error_note="adults 4.4 mL/kg/min against the treadmill (Léger & Gadoury 1989, read); children 5.9, from memory",
+        error_provenance="adults read at source, children from memory", validity="level 1 to 21",
+        ages=(8, 47), check=_check_leger_1988, prepare=_prepare, warning=_AGREEMENT,
+    ),
+    AerobicEquation(
+        "shuttle_run_20m", "leger_gadoury_1989", _TITLE, "Léger & Gadoury 1989 Can J Sport Sci 14:21-26", READ,
+        "-27.4 + 6.0 X; X km/h of the last announced stage", lambda v: -27.4 + 6.0 * v["speed_kmh"],
+        (("level", "shuttle"), ("speed_kmh",)), "77 adults of 19 to 47, r = 0.90", _PLACE, error=4.4,
+        error_note="4.4 mL/kg/min against the treadmill, 4.7 in the other comparison", error_provenance=READ,
+        validity="level 1 to 21", ages=(19, 47), prepare=_prepare, default=False, warning=_AGREEMENT,
+    ),
+    AerobicEquation(
+        "shuttle_run_20m", "stickland_2003", _TITLE, "Stickland 2003 Can J Appl Physiol 28:272-282", READ,
+        "men 2.75 X + 28.8, women 2.85 X + 25.1; X last half-stage completed",
+        lambda v: 2.75 * v["half_stage"] + 28.8 if v["sex"] == "M" else 2.85 * v["half_stage"] + 25.1,
+        (("level", "shuttle", "sex"), ("half_stage", "sex")), "60 men, r2 = .77; 62 women, r2 = .66", _PLACE,
+        error=lambda v, y: 4.07 if v["sex"] == "M" else 3.64, error_note="men 4.07, women 3.64 mL/kg/min",
+        error_provenance=READ, validity="half-stages; half of a level's shuttles count as half a stage (our reading)",
+        check=_check_half_stage, prepare=_prepare, default=False, warning=_AGREEMENT,
+    ),
+    AerobicEquation(
+        "shuttle_run_20m", "ramsbottom_1988", _TITLE, "Ramsbottom 1988 Br J Sports Med 22:141-144", MEMORY,
+        "14.4 + 3.48 L; L level plus the share of its shuttles done", lambda v: 14.4 + 3.48 * v["decimal_level"],
+        (("level", "shuttle"), ("decimal_level",)), "36 men and 38 women, r = 0.92 (sample read at source)", _PLACE,
+        error=3.5, error_note="3.5 mL/kg/min, from memory", error_provenance=MEMORY, validity="level 1 to 21",
+        check=_check_decimal, prepare=_prepare, default=False, warning=_AGREEMENT,
+    ),
+    AerobicEquation(
+        "shuttle_run_20m", "flouris_2005", _TITLE, "Flouris 2005", MEMORY,
+        "(6.65 S - 35.8) 0.95 + 0.182; S highest speed reached, km/h",
+        lambda v: (6.65 * v["speed_kmh"] - 35.8) * 0.95 + 0.182, (("level", "shuttle"), ("speed_kmh",)), "110 men",
+        _PLACE, validity="level 1 to 21", sexes="M", prepare=_prepare, default=False,
+        warning=_AGREEMENT + " Another formula circulates under this citation.",
+    ),
+    AerobicEquation(
+        "shuttle_run_20m_2min", "leger_lambert_1982", "20 m shuttle run, stages of two minutes (1982 version)",
+        "Léger & Lambert 1982 Eur J Appl Physiol 49:1-12", READ, "5.857 X - 19.458; X km/h, stages of two minutes only",
+        lambda v: 5.857 * v["speed_kmh"] - 19.458, (("speed_kmh",),), "91 adults, r = 0.84", error=5.4,
+        error_note="5.4 mL/kg/min", error_provenance=READ, validity="stages of two minutes", ages=(18, 60),
+        warning="Only for stages of two minutes: with stages of one minute it reads too high.",
+    ),
+)  # fmt: skip
