@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import importlib
+from dataclasses import replace
 
 from ..basics import NotYet
 from ..study import OUTCOMES
 from . import tables
+from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from .sentences.closing import deviations, write_up_deviations, write_up_limitations
 from .sentences.evening import write_up_conditions, write_up_measurements, write_up_protocol
@@ -65,11 +67,13 @@ def build_document(answers) -> Document:
         *_results(answers),
         *_discussion(answers),
     ]
-    return Document(
+    document = Document(
         title=study.title or "A sparring study",
         fields=TITLE_PAGE,
         sections=tuple(s for s in sections if s.blocks or s.level == 1),
     )
+    appendix = Section("Reporting checklists", tuple(checklist_tables(document)))
+    return replace(document, sections=(*document.sections, appendix), _numbers={})
 
 
 def _plain(answers) -> list[Section]:
@@ -111,7 +115,7 @@ def _introduction(answers) -> list[Section]:
 def _methods(answers) -> list[Section]:
     study, description = answers.study, answers.description
     outcomes = answers.measured_outcomes
-    recruitment = "Say how athletes were found and asked, what they had to fulfil, who examined them, and that they agreed in writing."
+    recruitment = "Say how athletes were found and asked, who could take part, who examined them, and that they agreed in writing."
     return [
         Section("Methods"),
         Section("Participants", (*paragraphs(recruitment, "note"),), 2),

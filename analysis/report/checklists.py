@@ -1,0 +1,130 @@
+"""Reporting checklists: which topics the write-up covers, where, and what the author must still fill in."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from .document import Document, Paragraph, Table
+
+SOURCES = {
+    "observational": (
+        "Topics for observational (cross-sectional) studies, in our own words, after STROBE (von Elm et al., 2007, PLoS "
+        "Medicine 4:e296)."
+    ),
+    "statistics": (
+        "Topics for statistics in sport and exercise medicine, in our own words, after CHAMP (Mansournia et al., 2021, British "
+        "Journal of Sports Medicine 55:1002) and Hopkins et al. (2009, Medicine & Science in Sports & Exercise 41:3)."
+    ),
+    "comparison": "Topics for the comparison with published findings; common practice, no source.",
+}
+
+TITLES = {
+    "observational": "Reporting checklist for observational studies.",
+    "statistics": "Reporting checklist for statistics in sports science.",
+    "comparison": "Reporting checklist for the comparison with published findings.",
+}
+
+# checklist | topic | section that covers it ("" = only the author can) | what is left for the author
+_ITEMS = """
+observational|The design is named in title or summary||name it in the title
+observational|A balanced summary of what was done and found|In plain words|write the abstract
+observational|Background and rationale||write the introduction
+observational|Aims, with hypotheses fixed beforehand|Plan and size|
+observational|Main features of the design, early in the text|Protocol and conditions|
+observational|Setting, place and dates|Protocol and conditions|recruitment period
+observational|Who could take part, and how people were found||inclusion, exclusion, recruitment
+observational|Outcomes, exposures and confounders defined|Measurements|
+observational|How each variable was measured|Measurements|
+observational|What was done about possible bias|Limitations|bias in recruiting
+observational|How the number of athletes was arrived at|Plan and size|
+observational|How quantitative variables were handled|Statistical analysis|
+observational|Statistical methods, missing data, sensitivity|Statistical analysis|
+observational|Numbers at each stage, with reasons for loss|Athletes and data|people asked but not enrolled
+observational|Characteristics of the athletes, missing values counted|Athletes and data|
+observational|Summary of the outcomes|Outcomes by round|
+observational|Estimates with precision, and what was adjusted for|Outcomes by round|
+observational|Other analyses done|Fitness and*|
+observational|Key results with reference to the aims|In plain words|open the discussion with them
+observational|Limitations, with direction of bias|Limitations|
+observational|Cautious overall interpretation||write the discussion
+observational|How far the results hold elsewhere|Limitations|
+observational|Funding and its role||title page
+statistics|The research question is clear|Plan and size|
+statistics|The design fits the question|Protocol and conditions|
+statistics|The size is justified|Plan and size|
+statistics|Unit of analysis; rounds of one athlete are not independent|Statistical analysis|
+statistics|Who was blind to what|Limitations|
+statistics|Missing data: how much, why, what was done|Athletes and data|
+statistics|Assumptions were checked|*over the rounds|
+statistics|Choice of model justified|Statistical analysis|
+statistics|Several tests accounted for|Statistical analysis|
+statistics|Planned and exploratory analyses told apart|Plan and size|
+statistics|Effect sizes with intervals, in units that matter|Outcomes by round|
+statistics|Exact p values|Outcomes by round|
+statistics|No "no difference" from a test that is not significant|Statistical analysis|keep to it in the discussion
+statistics|Relation is not called cause|Limitations|keep to it in the discussion
+statistics|Values that stand out: how they were treated|Athletes and data|
+statistics|Standard deviations, not standard errors, for spread|Athletes and data|
+statistics|Figures show the data|*over the rounds|
+statistics|Measurement error of the fitness test considered|Fitness and*|
+statistics|Software with versions|Statistical analysis|
+statistics|Departures from the plan|Departures from the plan|
+statistics|Whether data and code can be had||say where the data package is kept
+statistics|Conclusions match the results||write the discussion
+comparison|The published effect and its number of athletes|Comparison with published findings|
+comparison|Where the two protocols differ|Comparison with published findings|
+comparison|The plan was dated before the data|Plan and size|
+comparison|What counts as agreement was said beforehand|Statistical analysis|
+comparison|All outcomes are reported, not only those that agree|Comparison with published findings|
+"""
+
+ITEMS = tuple(tuple(line.split("|")) for line in _ITEMS.strip().splitlines())
+
+
+def checklist_tables(document: Document) -> list[Table]:
+    """Say for every topic of the checklists where the write-up covers it, and what is left for the author.
+
+    Parameters
+    ----------
+    document : Document
+        The write-up, without the checklists.
+
+    Returns
+    -------
+    list of Table
+
+    Examples
+    --------
+    >>> [table.key for table in checklist_tables(Document("A study"))]
+    ['checklist_observational', 'checklist_statistics']
+    """
+    written = [s.title for s in document.sections if any(_says_something(b) for b in s.blocks)]
+    tables = []
+    for name, title in TITLES.items():
+        if name == "comparison" and "Comparison with published findings" not in written:
+            continue
+        rows = [(topic, *_where(section, left, written)) for n, topic, section, left in ITEMS if n == name]
+        shown = pd.DataFrame(rows, columns=["Topic", "Covered in", "Left for the author"])
+        tables.append(Table(f"checklist_{name}", title, shown, note=SOURCES[name]))
+    return tables
+
+
+def _says_something(block) -> bool:
+    return not (isinstance(block, Paragraph) and block.kind == "note")
+
+
+def _where(section: str, left: str, written: list[str]) -> tuple[str, str]:
+    if not section:
+        return "–", left
+    found = next((t for t in written if _matches(t, section)), "")
+    if found:
+        return found, left
+    return "–", left or "nothing to report yet"
+
+
+def _matches(title: str, pattern: str) -> bool:
+    if pattern.startswith("*"):
+        return title.endswith(pattern[1:])
+    if pattern.endswith("*"):
+        return title.startswith(pattern[:-1])
+    return title == pattern
