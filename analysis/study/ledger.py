@@ -104,7 +104,8 @@ class Ledger(Result):
         ['table', 'measure', 'unit', 'rows_in', 'used', 'set_aside', 'causes']
         """
         lines = []
-        for key, group in self.table.groupby(["table", "measure", "unit"], sort=False):
+        counted = self.table[self.table["amount"] > 0]
+        for key, group in counted.groupby(["table", "measure", "unit"], sort=False):
             aside = group[~group["used"]]
             by_cause = aside.groupby("cause", sort=False)["amount"].sum()
             used = float(group.loc[group["used"], "amount"].sum())

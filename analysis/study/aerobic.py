@@ -1,0 +1,112 @@
+"""What the sheet of aerobic tests may hold: the tests that the kit knows, their inputs, and rows that lack one."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pandas as pd
+
+from ..physiology.aerobic_inputs import INPUTS
+from ..physiology.aerobic_tests import known_aerobic_tests
+from .columns import Column, column_rules
+from .crosscheck import place
+from .findings import Findings
+
+_KINDS = {"number": "number", "integer": "whole", "time": "minutes", "choice": "choice", "text": "text"}
+_FROM_ATHLETES = frozenset({"mass_kg", "age_years", "sex", "hr_max_bpm", "hr_rest_bpm"})
+"""Inputs that the athletes table can give."""
+
+
+@cache
+def known_tests() -> tuple[str, ...]:
+    """Return the names of the aerobic tests.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> "shuttle_run_20m" in known_tests()
+    True
+    """
+    return tuple(dict.fromkeys(known_aerobic_tests()["test"]))
+
+
+@cache
+def more_columns() -> dict[str, Column]:
+    """Return the inputs of aerobic tests that the rules table does not list, as columns.
+
+    Returns
+    -------
+    dict of str to Column
+
+    Examples
+    --------
+    >>> more_columns()["recovery_hr_bpm"].unit
+    'bpm'
+    """
+    listed = column_rules()["aerobic_tests"]
+    return {
+        name: Column(
+            *("aerobic_tests", name, _KINDS[i.kind], i.unit),
+            *((i.low, i.high, None, None) if i.low > float("-inf") else (None,) * 4),
+            *(i.choices, "", i.meaning, (), ()),
+        )
+        for name, i in INPUTS.items()
+        if name not in listed and i.kind in _KINDS
+    }
+
+
+@cache
+def needed_inputs(test: str) -> tuple[tuple[str, ...], ...]:
+    """Return what a test needs: alternatives, each a tuple of inputs.
+
+    Parameters
+    ----------
+    test : str
+        The name of a test.
+
+    Returns
+    -------
+    tuple of tuple of str
+
+    Examples
+    --------
+    >>> needed_inputs("run_12_min")
+    (('distance_m',),)
+    """
+    tests = known_aerobic_tests()
+    texts = tests.loc[(tests["test"] == test) & tests["default"], "inputs"]
+    return tuple(tuple(part.split(", ")) for part in texts.iloc[0].split(" or ")) if len(texts) else ()
+
+
+def check_aerobic_tests(table: pd.DataFrame, findings: Findings) -> None:
+    """Remark on rows that lack an input of their test.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The converted table.
+    findings : Findings
+        Takes the remarks.
+    """
+    for line in table.itertuples(index=False):
+        given = {name for name in table.columns if _is_given(getattr(line, name))} | _FROM_ATHLETES
+        given |= {INPUTS[name].becomes for name in given if name in INPUTS}
+        if "file" in given:
+            given.add("samples")
+        lacks = [[i for i in needs if i not in given] for needs in needed_inputs(line.test)]
+        if lacks and all(lacks):
+            lack = min(lacks, key=len)
+            findings.remark(
+                *place("aerobic_tests", line),
+                lack[0] if lack[0] != "samples" else "file",
+                "",
+                f"{line.test} still needs {' and '.join(lack).replace('samples', 'a gas-exchange file')}",
+                "fill it in; until then this test gives no capacity",
+            )
+
+
+def _is_given(value) -> bool:
+    return value != "" and not pd.isna(value)

@@ -1,0 +1,176 @@
+"""Who may be analysed: people who withdrew leave every table; who has no consent or clearance is set aside."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+
+from .convert import YES_NO
+from .decide import Decided, row_keys
+from .findings import Findings
+from .ledger import Ledger
+from .raw_tables import RawTable
+
+WITHDREW = "a person withdrew"
+_FREE_TEXT = ("note", "reason", "new_value")
+
+
+def remove_withdrawn(
+    tables: dict[str, RawTable],
+) -> tuple[dict[str, RawTable], dict[str, int], frozenset[str]]:
+    """Take people who withdrew out of every table, as opponents and in notes too.
+
+    Parameters
+    ----------
+    tables : dict of str to RawTable
+        Not changed.
+
+    Returns
+    -------
+    tables : dict of str to RawTable
+    counts : dict
+        Table -> number of rows that left.
+    gone : frozenset of str
+        Their codes, for looking at file names; never written anywhere.
+    """
+    athletes = tables.get("athletes")
+    if athletes is None or "withdrawn" not in athletes.columns or "athlete" not in athletes.columns:
+        return tables, {}, frozenset()
+    marks = zip(athletes.columns["athlete"], athletes.columns["withdrawn"], strict=True)
+    gone = frozenset(code for code, text in marks if code and YES_NO.get(text.casefold()) == "yes")
+    if not gone:
+        return tables, {}, gone
+    counts, left = {}, {}
+    for name, raw in tables.items():
+        codes = raw.columns.get("athlete", [""] * len(raw.rows))
+        stay = [i for i, code in enumerate(codes) if code not in gone]
+        if len(stay) < len(raw.rows):
+            counts[name] = len(raw.rows) - len(stay)
+        left[name] = _select(raw, stay, gone)
+    return left, counts, gone
+
+
+def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
+    mention = re.compile(r"(?<!\w)(" + "|".join(map(re.escape, sorted(gone))) + r")(?!\w)")
+    left = raw.select(stay)
+    if "opponent" in left.columns:
+        left.columns["opponent"] = ["guest" if t in gone else t for t in left.columns["opponent"]]
+    for name in set(_FREE_TEXT) & set(left.columns):
+        left.columns[name] = [mention.sub("(withdrawn)", t) for t in left.columns[name]]
+    return left
+
+
+def not_analysed(athletes: pd.DataFrame, has: set[str], findings: Findings) -> dict[str, str]:
+    """Return the athletes who may not be analysed, with the cause.
+
+    Parameters
+    ----------
+    athletes : DataFrame
+        The converted table.
+    has : set of str
+        Columns that the file has: where it has no column of consent, nobody is left out and a remark says so.
+    findings : Findings
+        Takes the remark.
+
+    Returns
+    -------
+    dict
+        Code -> cause.
+    """
+    if not len(athletes):
+        return {}
+    out: dict[str, str] = {}
+    asked = {"cleared": "not cleared to take part", "consent_measured": "no consent to be measured"}
+    for column, cause in asked.items():
+        if column in has:
+            out |= dict.fromkeys(athletes.loc[athletes[column] != "yes", "athlete"], cause)
+        else:
+            findings.remark(
+                athletes.iloc[0]["file"],
+                None,
+                column,
+                "",
+                f"there is no column {column}: the kit takes it that the answer is yes for everyone listed",
+                f"add the column {column} with yes or no",
+            )
+    return out
+
+
+def write_ledger(
+    raws: dict[str, RawTable],
+    decided: Decided,
+    barred: dict[str, str],
+    counts: dict[str, int],
+    gone: frozenset[str],
+) -> Ledger:
+    """Write down what became of every row, and of every value of a measure of which a decision set some aside.
+
+    Parameters
+    ----------
+    raws : dict of str to RawTable
+        All rows but those of people who withdrew.
+    decided : Decided
+        What the decisions did.
+    barred : dict
+        Code -> why this athlete is not analysed.
+    counts : dict
+        Table -> number of rows of people who withdrew.
+    gone : frozenset of str
+        Their codes, which the ledger must not name.
+
+    Returns
+    -------
+    Ledger
+    """
+    entries: list[dict] = []
+    for raw in raws.values():
+        causes = _causes(raw, decided.rows_aside.get(raw.table, {}), barred)
+        entries += _row_entries(raw, causes)
+        entries += _value_entries(raw, decided, causes)
+    entries += [
+        {"table": name, "amount": float(n), "used": False, "cause": WITHDREW, "decided_by": "the person"}
+        for name, n in counts.items()
+    ]
+    entries += [entry for entry in decided.entries if entry["athlete"] not in gone]
+    return Ledger().add(entries)
+
+
+def _causes(
+    raw: RawTable, aside: dict[tuple, tuple[str, str]], barred: dict[str, str]
+) -> dict[int, tuple[str, str]]:
+    """Return, per index of a row that is set aside, the cause and who decided."""
+    causes = {}
+    for index in range(len(raw.rows)):
+        code = raw.cell("athlete", index)
+        if raw.key(index) in aside:
+            causes[index] = aside[raw.key(index)]
+        elif code in barred and raw.table != "decisions":
+            causes[index] = (barred[code], "rule")
+    return causes
+
+
+def _row_entries(raw: RawTable, causes: dict[int, tuple[str, str]]) -> list[dict]:
+    if raw.table == "survey":  # long tables: what is used is counted in one entry
+        used = len(raw.rows) - len(causes)
+        entries = [{"table": raw.table, "file": raw.file, "amount": float(used)}] if used else []
+        return entries + [_entry(raw, i, why) for i, why in causes.items()]
+    return [_entry(raw, i, causes.get(i)) for i in range(len(raw.rows))]
+
+
+def _entry(raw: RawTable, index: int, why: tuple[str, str] | None) -> dict:
+    cause, decided_by = why or ("", "rule")
+    return {**row_keys(raw, index), "used": why is None, "cause": cause, "decided_by": decided_by}
+
+
+def _value_entries(raw: RawTable, decided: Decided, causes: dict[int, tuple[str, str]]) -> list[dict]:
+    entries = []
+    for (table, measure), values in decided.values_aside.items():
+        if table != raw.table:
+            continue
+        for index in range(len(raw.rows)):
+            aside = values.get(raw.key(index))
+            if aside or raw.cell(measure, index):
+                entry = _entry(raw, index, causes.get(index) or aside)
+                entries.append({**entry, "measure": measure, "unit": "values"})
+    return entries

@@ -1,0 +1,364 @@
+"""Texts of a table to values by the rules table: what cannot be read, lies outside its limits or looks slipped."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from ..basics import did_you_mean
+from .columns import Column, column_rules, column_type, source_columns
+from .findings import Findings
+from .privacy import code_trouble, looks_like_name, looks_personal
+from .raw_tables import RawTable
+from .times import read_clock, read_date, read_duration, read_offset
+from .values import Slip, is_blank, is_made_date, read_number
+
+YES_NO = {
+    **dict.fromkeys(("yes", "y", "true", "1", "x", "ja", "oui", "si", "sí"), "yes"),
+    **dict.fromkeys(("no", "n", "false", "0", "nein", "non"), "no"),
+}
+SAME_CHOICE = {
+    "sex": {
+        "female": "F",
+        "woman": "F",
+        "w": "F",
+        "male": "M",
+        "man": "M",
+        "other": "X",
+        "diverse": "X",
+        "d": "X",
+    },
+    "took_part": {
+        "y": "yes",
+        "full": "yes",
+        "1": "yes",
+        "partly": "part",
+        "partial": "part",
+        "out": "sat_out",
+    },
+    "lactate_limit": {"hi": "high", "lo": "low"},
+}
+"""Column -> other words (lower case) for its choices."""
+
+SCALE_LIMITS = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}
+"""Lowest and highest rating; the open-ended scales go beyond their last printed number."""
+
+
+@dataclass(frozen=True)
+class Context:
+    """What reading a cell depends on beside its text.
+
+    Parameters
+    ----------
+    scale : str
+        The exertion scale of the study.
+    date_order : str
+        How 03/04/2026 is meant, where study.toml says so.
+    tests : tuple of str
+        Names of the aerobic tests.
+    more : dict of str to Column
+        Further columns of the aerobic tests.
+    """
+
+    scale: str = "6-20"
+    date_order: str = ""
+    tests: tuple[str, ...] = ()
+    more: dict[str, Column] = field(default_factory=dict)
+
+
+def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.DataFrame:
+    """Turn the texts of a table into values; rows without a readable round are dropped, since they are problems.
+
+    Parameters
+    ----------
+    raw : RawTable
+    context : Context
+    findings : Findings
+        Takes problems and remarks.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The canonical columns with their types, and where each row was read.
+    """
+    rules = column_rules()[raw.table] | (context.more if raw.table == "aerobic_tests" else {})
+    count = len(raw.rows)
+    made: dict[str, list] = {}
+    limits: list[str] | None = None
+    for name, column in rules.items():
+        texts = raw.columns.get(name)
+        if texts is None:
+            if name in context.more:
+                continue
+            texts = ["1" if column.need == "default 1" else ""] * count
+        if column.kind == "lactate":
+            texts, limits = _take_out_limits(texts)
+        cells = {
+            text: _convert_cell(text, column, context, raw.decimal_comma) for text in dict.fromkeys(texts)
+        }
+        trouble = {text for text, (_, found) in cells.items() if found}
+        if trouble:
+            for index, text in enumerate(texts):
+                if text in trouble:
+                    _report(raw, index, name, text, cells[text][1], findings)
+        made[name] = [cells[text][0] for text in texts]
+    if limits is not None and any(limits):
+        typed = made["lactate_limit"]
+        made["lactate_limit"] = [limit or word for limit, word in zip(limits, typed, strict=True)]
+    file, row = source_columns(raw.table)
+    table = pd.DataFrame({name: pd.Series(v, dtype=_loose_type(rules[name])) for name, v in made.items()})
+    table[file] = pd.Series([raw.file] * count, dtype="str")
+    table[row] = pd.Series(raw.rows, dtype="int64")
+    for name, column in rules.items():
+        if name in table and column_type(column) == "int64":
+            table = table[table[name].notna()].astype({name: "int64"})
+    return table.reset_index(drop=True)
+
+
+def _loose_type(column: Column) -> str:
+    return "str" if column.is_text else "float64"
+
+
+def _take_out_limits(texts: list[str]) -> tuple[list[str], list[str]]:
+    """Split HI, LO, > 25 and < 0.5 in a lactate column from its numbers."""
+    words = {"hi": "high", "high": "high", "lo": "low", "low": "low"}
+    limits, rest = [], []
+    for text in texts:
+        bare = text.casefold().rstrip(".!")
+        limit = words.get(bare) or ("high" if bare.startswith(">") else "low" if bare.startswith("<") else "")
+        limits.append(limit)
+        rest.append("" if limit else text)
+    return rest, limits
+
+
+def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findings: Findings) -> None:
+    place = (raw.file, raw.rows[index], raw.heading(name, index), text)
+    sort, problem, remedy = found
+    if sort == "remark":
+        findings.remark(*place, problem, remedy)
+    else:
+        findings.problem(*place, problem, remedy)
+
+
+def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
+    """Return the value of a text, and None or (problem or remark, what is wrong, remedy)."""
+    blank = "" if column.is_text else np.nan
+    if text == "" if column.kind == "code" else is_blank(text):
+        if column.need == "default 1":
+            return "1", None
+        if column.need in ("key", "required"):
+            return blank, ("problem", f"{column.name} is blank", "fill it in, or delete the row")
+        return blank, None
+    try:
+        if column.is_text:
+            return _READ_TEXT[column.kind](text, column, context), None
+        value = _read_value(text, column, decimal_comma)
+    except Slip as slip:
+        return blank, ("problem", slip.problem, slip.remedy)
+    found = _check_rating(value, context.scale) if column.kind == "exertion" else check_limits(value, column)
+    return value, found
+
+
+def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:
+    if column.kind in ("minutes", "seconds", "signed_seconds") and ":" in text and not is_made_date(text):
+        return _read_time_of_test(text, column)
+    if column.kind == "round":
+        match = re.fullmatch(r"(?:round|r|bout)?\s*(-?\d+)(?:[.,]0+)?", text, re.IGNORECASE | re.ASCII)
+        if match:
+            return float(match[1])
+    if column.kind in ("whole", "round"):
+        value = read_number(text, decimal_comma=decimal_comma, unit=column.unit)
+        if value == int(value):
+            return value
+        if "shuttle" in column.name or column.name == "level":
+            raise Slip(
+                f"level and shuttle in one number: level {int(value)} shuttle {text.replace(',', '.').partition('.')[2]}, "
+                f"or a last 0 that the spreadsheet dropped (9.10 becomes 9.1)",
+                "type two whole numbers, in the columns level and shuttle",
+            )
+        raise Slip("not a whole number", "type a whole number")
+    return read_number(text, decimal_comma=decimal_comma, unit=column.unit)
+
+
+def _read_time_of_test(text: str, column: Column) -> float:
+    sign = -1.0 if text.startswith(("-", "\N{MINUS SIGN}")) and column.kind == "signed_seconds" else 1.0
+    seconds, with_hours = read_duration(text.lstrip("+-\N{MINUS SIGN}"))
+    scale = 60.0 if column.kind == "minutes" else 1.0
+    value = seconds / scale
+    if with_hours and seconds % 60 == 0 and not _inside(value, column):
+        minutes, rest = divmod(int(seconds // 60), 60)
+        if _inside((60 * minutes + rest) / scale, column):
+            raise Slip(
+                f"hours: the spreadsheet may have turned {minutes}:{rest:02d} (minutes:seconds) into {text}",
+                f"format the column as text and type {minutes}:{rest:02d}",
+            )
+    return sign * value
+
+
+def _inside(value: float, column: Column) -> bool:
+    low = column.low if column.ask_low is None else column.ask_low
+    high = column.high if column.ask_high is None else column.ask_high
+    return (low is None or value >= low) and (high is None or value <= high)
+
+
+def check_limits(value: float, column: Column) -> tuple | None:
+    """Return None where a number is plausible, else ("problem" or "remark", what is wrong, remedy).
+
+    Parameters
+    ----------
+    value : float
+    column : Column
+
+    Returns
+    -------
+    tuple or None
+
+    Examples
+    --------
+    >>> check_limits(1.76, column_rules()["athletes"]["hr_max_bpm"])[1]
+    'outside 120 to 240 bpm: 176 with the decimal point slipped?'
+    """
+    low, high = column.low, column.high
+    unit = f" {column.unit}" if column.unit else ""
+    if (low is not None and value < low) or (high is not None and value > high):
+        limits = (
+            f"outside {low:g} to {high:g}{unit}"
+            if low is not None and high is not None
+            else f"below {low:g}{unit}"
+        )
+        cause, remedy = _likely_cause(value, column)
+        return "problem", limits + (f": {cause}?" if cause else ""), remedy
+    if not _inside(value, column):
+        low = column.ask_low if column.ask_low is not None else column.low
+        high = column.ask_high if column.ask_high is not None else column.high
+        usual = f"unusual: most values lie between {low:g} and {high:g}{unit}"
+        if high is None or low is None:
+            usual = f"unusual: most values lie {'above' if high is None else 'below'} {low or high:g}{unit}"
+        cause, remedy = _likely_cause(value, column)
+        return "remark", usual + (f"; {cause}?" if cause else ""), remedy or "nothing, if it is right"
+    return None
+
+
+def _likely_cause(value: float, column: Column) -> tuple[str, str]:
+    if "year of birth" in column.hints and 1930 <= value <= 2020:
+        return "a year of birth", "type the age in years; birth dates do not belong in a study folder"
+    if "fahrenheit" in column.hints and 40 < value < 130:
+        return "degrees Fahrenheit", f"type {(value - 32) / 1.8:.0f} if {value:g} was in Fahrenheit"
+    causes, remedies = [], []
+    for power in (1, -1, 2, -2, 3, -3):
+        better = float(f"{value * 10.0**power:.6g}")
+        if better and _inside(better, column):
+            causes.append(f"{better:g} with the decimal point slipped")
+            remedies.append(f"type {better:g} if that was measured")
+            break
+    for factor, words in column.slips:
+        if _inside(value / factor, column):
+            causes.append(f"typed in {words}")
+            remedies.append(f"type {value / factor:.3g} if {value:g} was in {words}")
+            break
+    if not causes:
+        return "", "look at the sheet and type what was measured, or set it aside in decisions.csv"
+    if "mL/min" in causes[-1]:  # needs the body mass, which this cell does not know
+        remedies[-1] = "divide by the body mass in kg if it was in mL/min"
+    return ", or ".join(causes), ", or ".join(remedies)
+
+
+def _check_rating(value: float, scale: str) -> tuple | None:
+    low, high = SCALE_LIMITS[scale]
+    if low <= value <= high and (scale == "0-10" or value == int(value)):
+        return None
+    others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
+    if low <= value <= high:
+        return (
+            "problem",
+            f"the scale {scale} has whole numbers only",
+            "type the whole number that the athlete gave",
+        )
+    hint = f"; was the scale {' or '.join(others)} used here?" if others else ""
+    return (
+        "problem",
+        f"not on the scale {scale} of study.toml{hint}",
+        "one scale in a study, none can be converted: correct the rating, or the scale in study.toml",
+    )
+
+
+def _read_code(text: str, column: Column, context: Context) -> str:
+    if column.name == "session":
+        return re.sub(r"^(\d+)\.0+$", r"\1", text)
+    trouble = code_trouble(text)
+    if trouble:
+        raise Slip(
+            f"looks like {trouble}; a study folder holds codes only",
+            "give the person a code such as A07 and keep the list of codes elsewhere, under lock",
+        )
+    if not re.fullmatch(r"[\w .\-]{1,40}", text):
+        raise Slip("a code with unusual signs", "use letters and digits, such as A07")
+    return text
+
+
+def _read_choice(text: str, column: Column, context: Context) -> str:
+    def bare(word: str) -> str:
+        return re.sub(r"[\s_\-]+", "_", word).casefold()
+
+    words = {bare(c): c for c in column.choices}
+    found = words.get(bare(text)) or SAME_CHOICE.get(column.name, {}).get(bare(text))
+    if found:
+        return found
+    near = did_you_mean(text, column.choices)
+    raise Slip(
+        f"not among {', '.join(column.choices)}" + (f"; did you mean {near}?" if near else ""),
+        f"write {near}" if near else f"write one of {', '.join(column.choices)}",
+    )
+
+
+def _read_yes_no(text: str, column: Column, context: Context) -> str:
+    found = YES_NO.get(text.casefold())
+    if found is None:
+        raise Slip("neither yes nor no", "write yes or no")
+    return found
+
+
+def _read_text(text: str, column: Column, context: Context) -> str:
+    trouble = looks_personal(text) if column.name != "source" else ""
+    if not trouble and column.name == "decided_by" and looks_like_name(text):
+        trouble = "a name"
+    if trouble:
+        raise Slip(
+            f"looks like {trouble}; a study folder holds no personal data",
+            "delete it, or write a role or a code",
+        )
+    return text
+
+
+def _read_opponent(text: str, column: Column, context: Context) -> str:
+    if text.casefold() in ("guest", "none"):
+        return text.casefold()
+    return _read_code(text, column, context)
+
+
+def _read_test(text: str, column: Column, context: Context) -> str:
+    name = re.sub(r"[\s\-]+", "_", text).casefold()
+    if not context.tests or name in context.tests:
+        return name
+    near = did_you_mean(name, context.tests)
+    raise Slip(
+        "no aerobic test that the kit knows" + (f"; did you mean {near}?" if near else ""),
+        f"write {near}" if near else f"write one of {', '.join(context.tests)}",
+    )
+
+
+_READ_TEXT = {
+    "code": _read_code,
+    "text": _read_text,
+    "choice": _read_choice,
+    "yes_no": _read_yes_no,
+    "date": lambda text, column, context: read_date(text, order=context.date_order),
+    "clock": lambda text, column, context: read_clock(text),
+    "offset": lambda text, column, context: read_offset(text),
+    "file": _read_text,
+    "opponent": _read_opponent,
+    "test": _read_test,
+}

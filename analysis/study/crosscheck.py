@@ -1,0 +1,239 @@
+"""Checks that need more than one cell: duplicates, unknown codes, rounds of the protocol, opponents, consent of minors."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import pandas as pd
+
+from ..basics import did_you_mean
+from .columns import KEYS, column_rules, source_columns
+from .findings import Findings
+from .model import Protocol
+
+Tables = dict[str, pd.DataFrame]
+
+MEASURES = ("lactate_mmol_l", "exertion", "activity_rating", "hr_mean_typed_bpm", "hr_peak_typed_bpm")
+"""Columns of rounds that hold something measured."""
+
+
+def check_tables(tables: Tables, protocol: Protocol, today: dt.date, findings: Findings) -> None:
+    """Check everything that needs several rows or several tables.
+
+    Parameters
+    ----------
+    tables : dict of str to DataFrame
+        Converted tables.
+    protocol : Protocol
+    today : datetime.date
+    findings : Findings
+        Takes problems and remarks.
+    """
+    _check_duplicates(tables, findings)
+    _check_codes(tables, findings)
+    _check_sessions(tables, findings)
+    _check_round_numbers(tables, protocol, findings)
+    _check_opponents(tables, findings)
+    _check_dates(tables, today, findings)
+
+
+def place(table: str, line) -> tuple[str, int]:
+    """Return file and row of a line of a converted table."""
+    file, row = source_columns(table)
+    return getattr(line, file), getattr(line, row)
+
+
+def _check_duplicates(tables: Tables, findings: Findings) -> None:
+    for name, keys in KEYS.items():
+        table = tables[name]
+        if not len(table):
+            continue
+        file, row = source_columns(name)
+        known = table[(table[[k for k in keys if k in ("athlete", "session")]] != "").all(axis=1)]
+        again = known[known.duplicated(list(keys), keep=False)]
+        for _, group in again.groupby(list(keys), dropna=False, sort=False):
+            first = group.iloc[0]
+            shown = " ".join(str(first[k]) for k in keys if first[k] != "" and not pd.isna(first[k]))
+            for _, line in group.iloc[1:].iterrows():
+                same_file = "" if line[file] == first[file] else f" of {first[file]}"
+                findings.problem(
+                    line[file],
+                    line[row],
+                    ", ".join(keys[:3]),
+                    shown,
+                    f"the same {' and '.join(keys)} as row {first[row]}{same_file}",
+                    _duplicate_remedy(name, int(line[row])),
+                )
+
+
+def _duplicate_remedy(name: str, row: int) -> str:
+    if name == "lactate":
+        return "number second readings in the column replicate"
+    return f"correct the wrong one, or set this row aside in decisions.csv (table_row {row})"
+
+
+def _bare(code: str) -> str:
+    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]+", "", code)).casefold()
+
+
+def nearest_code(code: str, known: list[str]) -> str:
+    """Return the known code that a code probably means: 7 for 007, a7 for A07, else the closest.
+
+    Parameters
+    ----------
+    code : str
+    known : list of str
+
+    Returns
+    -------
+    str
+        "" where none is close.
+
+    Examples
+    --------
+    >>> nearest_code("a7", ["A07", "A17"]), nearest_code("7", ["007"])
+    ('A07', '007')
+    """
+    same = [k for k in known if _bare(k) == _bare(code)]
+    return same[0] if same else did_you_mean(code, known)
+
+
+def _check_codes(tables: Tables, findings: Findings) -> None:
+    known = [code for code in dict.fromkeys(tables["athletes"]["athlete"]) if code]
+    if not known:
+        return
+    for name, table in tables.items():
+        columns = [c for c in ("athlete", "opponent") if c in table and name not in ("athletes", "decisions")]
+        for column in columns:
+            fine = {*known, "", "guest", "none"} if column == "opponent" else {*known, ""}
+            for line in table[~table[column].isin(fine)].itertuples(index=False):
+                code = getattr(line, column)
+                near = nearest_code(code, known)
+                zeros = _bare(near) == _bare(code) and near != code
+                hint = f"; did you mean {near}?" if near else ""
+                if zeros and len(near) > len(code):
+                    hint = f": a spreadsheet may have dropped zeros of {near}"
+                remedy = f"write {near}" if near else "add the code to athletes.csv, or correct it"
+                if column == "opponent":
+                    remedy += ", or guest for a person outside the study"
+                findings.problem(*place(name, line), column, code, f"not in the athletes table{hint}", remedy)
+
+
+def _check_sessions(tables: Tables, findings: Findings) -> None:
+    known = list(dict.fromkeys(tables["sessions"]["session"]))
+    if not known:
+        return
+    for name, table in tables.items():
+        if "session" not in table or name in ("sessions", "decisions"):
+            continue
+        unknown = table[~table["session"].isin([*known, ""])]
+        for session, group in unknown.groupby("session", sort=False):
+            near = did_you_mean(session, known)
+            line = next(group.itertuples(index=False))
+            hint = f"; did you mean {near}?" if near else ""
+            findings.problem(
+                *place(name, line),
+                "session",
+                session,
+                f"not in the sessions table{hint}" + (f" ({len(group)} rows)" if len(group) > 1 else ""),
+                "add the session to the sessions table, or correct it",
+            )
+
+
+def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings) -> None:
+    if not protocol.rounds:
+        return
+    athletes = tables["athletes"].drop_duplicates("athlete")
+    groups = dict(zip(athletes["athlete"], athletes["group"], strict=True))
+    places = {"rounds": "round_no", "clock": "round_no", "lactate": "after_round", "attendance": "left_after"}
+    for name, column in places.items():
+        for line in tables[name].itertuples(index=False):
+            group = line.group if name == "clock" else groups.get(line.athlete, "")
+            most = protocol.for_group(group).rounds
+            value = getattr(line, column)
+            if value > most:
+                findings.problem(
+                    *place(name, line),
+                    column,
+                    f"{value:g}",
+                    f"a round that the protocol does not have: it has {most}",
+                    "correct the round, or rounds in study.toml",
+                )
+
+
+def _check_opponents(tables: Tables, findings: Findings) -> None:
+    rounds = tables["rounds"]
+    measured = set(tables["athletes"]["athlete"])
+    lines = {}
+    for line in rounds.itertuples(index=False):
+        lines.setdefault((line.session, line.round_no, line.athlete), line)
+    told = set()
+    for (session, round_no, athlete), line in lines.items():
+        other = line.opponent
+        if other in ("", "guest", "none") or other == "":
+            continue
+        if other == athlete:
+            findings.problem(
+                *place("rounds", line),
+                "opponent",
+                other,
+                "the athlete's own code",
+                "write the opponent's code",
+            )
+            continue
+        back = lines.get((session, round_no, other))
+        pair = (session, round_no, frozenset((athlete, other)))
+        if (
+            pair in told
+            or (back is not None and back.opponent == athlete)
+            or (measured and other not in measured)
+        ):
+            continue
+        told.add(pair)
+        where = f"session {session}, round {round_no}"
+        if back is None:
+            problem = f"{athlete} lists {other} in {where}, but {other} has no row there"
+        else:
+            listed = f"lists {back.opponent}" if back.opponent else "lists nobody"
+            problem = (
+                f"{athlete} lists {other} in {where}, but {other} {listed} (row {place('rounds', back)[1]})"
+            )
+        remedy = f"correct one of the two rows; write guest where {other} is outside the study"
+        findings.problem(*place("rounds", line), "opponent", other, problem, remedy, keepable=True)
+
+
+def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
+    filled = {"1"} if not len(tables["sessions"]) else set()
+    rounds = tables["rounds"]
+    if len(rounds):
+        filled |= set(rounds.loc[rounds[list(MEASURES)].notna().any(axis=1), "session"])
+    filled |= set(tables["lactate"]["session"])
+    for name, table in tables.items():
+        for column in (c.name for c in column_rules()[name].values() if c.kind == "date"):
+            for line in table[table[column] != ""].itertuples(index=False):
+                date = dt.date.fromisoformat(getattr(line, column))
+                if date.year < 1990:
+                    findings.problem(
+                        *place(name, line),
+                        column,
+                        date,
+                        "more than a generation ago",
+                        "type the date as 2026-11-25",
+                    )
+                elif date > today and name == "sessions" and line.session not in filled:
+                    findings.remark(
+                        *place(name, line),
+                        column,
+                        date,
+                        "a session that is still to come",
+                        "nothing, if that is meant",
+                    )
+                elif date > today:
+                    findings.problem(
+                        *place(name, line),
+                        column,
+                        date,
+                        "a date in the future",
+                        "type the date on which it was",
+                    )

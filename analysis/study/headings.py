@@ -1,0 +1,210 @@
+"""Headings of a sheet to canonical columns: "did you mean", units in the heading or below it, rounds side by side."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+from .columns import Column, column_rules
+from .findings import Findings
+from .raw_tables import RawTable, lay_out_rounds
+from .text_files import Grid
+from .words import KIND_WORDS, OTHER_HEADINGS, PERSONAL_COLUMNS, canonical_unit, squeeze
+
+
+def plain_heading(text: str) -> tuple[str, str]:
+    """Return a heading in the form of a column name, and the unit in brackets behind it.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> plain_heading("Round No"), plain_heading("Lactate (mmol/L)")
+    (('round_no', ''), ('lactate', 'mmol/L'))
+    """
+    match = re.fullmatch(r"(.*?)\s*[\[(]([^\[\]()]*(?:\([^()]*\))?[^\[\]()]*)[\])]", text.strip())
+    name, unit = (match[1], match[2]) if match else (text, "")
+    return re.sub(r"[\s\-]+", "_", name.strip()).casefold(), unit
+
+
+def suggest_column(name: str, allowed: dict[str, Column]) -> str:
+    """Return the column that a heading probably means, or "".
+
+    Parameters
+    ----------
+    name : str
+        A heading in the form of a column name.
+    allowed : dict
+        The columns of the table.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> suggest_column("lactat_mmol", column_rules()["rounds"]), suggest_column("rpe", column_rules()["rounds"])
+    ('lactate_mmol_l', 'exertion')
+    """
+    if OTHER_HEADINGS.get(name) in allowed:
+        return OTHER_HEADINGS[name]
+    close = difflib.get_close_matches(name, allowed, n=1, cutoff=0.75)
+    if close:
+        return close[0]
+    starts = [c for c in allowed if len(name) > 3 and (c.startswith(name) or name.startswith(c))]
+    return starts[0] if starts else ""
+
+
+def read_headings(
+    grid: Grid, table: str, findings: Findings, *, more: frozenset[str] = frozenset()
+) -> RawTable:
+    """Give the columns of a sheet their canonical names and lay rounds that stand side by side under one another.
+
+    Parameters
+    ----------
+    grid : Grid
+        Texts of a file.
+    table : str
+        One of TABLES.
+    findings : Findings
+        Takes the problems and remarks.
+    more : frozenset of str
+        Further columns that this table may have (inputs of aerobic tests).
+
+    Returns
+    -------
+    RawTable
+    """
+    raw = RawTable(table, grid.file, decimal_comma=grid.decimal_comma)
+    if not grid.rows:
+        return raw
+    rules = column_rules()[table]
+    number, heads = grid.rows[0]
+    body = grid.rows[1:]
+    places = _name_columns(grid, number, heads, body, rules, more, findings)
+    if body and _is_units_row(body[0][1]):
+        units = {p: text for p, text in enumerate(body[0][1]) if text}
+        _check_units(grid.file, body[0][0], units, places, rules, findings)
+        body = body[1:]
+    for row, cells in body:
+        if any(cells[len(heads) :]):
+            extra = " | ".join(filter(None, cells[len(heads) :]))
+            findings.problem(
+                grid.file,
+                row,
+                "",
+                extra,
+                "more cells than headings: a comma inside a number or a text may have split a cell",
+                "put the text in quotation marks, or save the file with semicolons or tabs between cells",
+            )
+    raw.rows = [row for row, _ in body]
+    for place, name in places.items():
+        raw.columns[name] = [cells[place] if place < len(cells) else "" for _, cells in body]
+    if table == "rounds":
+        raw = lay_out_rounds(raw, findings)
+    for column in rules.values():
+        if column.need in ("key", "required") and column.name not in raw.columns and raw.rows:
+            findings.problem(
+                grid.file,
+                number,
+                column.name,
+                "",
+                f"the column {column.name} is missing",
+                f"add it: {column.meaning[0].lower()}{column.meaning[1:]}",
+            )
+    return raw
+
+
+def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int, str]:
+    places: dict[int, str] = {}
+    for place, head in enumerate(heads):
+        if not head:
+            if any(place < len(cells) and cells[place] for _, cells in body):
+                findings.problem(
+                    grid.file,
+                    number,
+                    "",
+                    "",
+                    f"column {place + 1} has values but no heading",
+                    "write its heading, or clear the column",
+                )
+            continue
+        name, unit = plain_heading(head)
+        base, _, round_no = name.rpartition("_")
+        is_wide = "round_no" in rules and round_no.isdigit() and base in rules
+        if name in rules or name in more or is_wide:
+            if name in places.values():
+                findings.problem(
+                    grid.file, number, name, head, "two columns have this heading", "keep one of them"
+                )
+                continue
+            places[place] = name
+            if unit:
+                _check_units(
+                    grid.file, number, {place: unit}, {place: base if is_wide else name}, rules, findings
+                )
+        else:
+            _unknown_heading(
+                grid.file, number, head, name, base if round_no.isdigit() else name, rules, findings
+            )
+    return places
+
+
+def _unknown_heading(file, number, head, name, base, rules, findings) -> None:
+    suggestion = suggest_column(base, rules)
+    if name in PERSONAL_COLUMNS and suggestion == "":
+        findings.problem(
+            file,
+            number,
+            name,
+            head,
+            "a column for personal data; a study folder holds codes only",
+            "delete the column here and keep the list of codes elsewhere, under lock",
+        )
+    elif suggestion:
+        findings.problem(
+            file,
+            number,
+            name,
+            head,
+            f"no such column; did you mean {suggestion}?",
+            f"write the heading as {suggestion}" + (f"_{name.rpartition('_')[2]}" if base != name else ""),
+        )
+    else:
+        findings.remark(
+            file,
+            number,
+            name,
+            head,
+            "a column that the kit does not know; it is not read",
+            "nothing, if that is meant",
+        )
+
+
+def _is_units_row(cells: list[str]) -> bool:
+    texts = [squeeze(c) for c in cells if c]
+    return any(map(canonical_unit, texts)) and all(canonical_unit(t) or t in KIND_WORDS for t in texts)
+
+
+def _check_units(file, row, units: dict[int, str], places: dict[int, str], rules, findings) -> None:
+    for place, text in units.items():
+        name = places.get(place, "")
+        column = rules.get(name) or rules.get(name.rpartition("_")[0])
+        found = canonical_unit(text)
+        if not column or not column.unit or not found:
+            continue
+        if found != canonical_unit(column.unit):
+            findings.problem(
+                file,
+                row,
+                name,
+                text,
+                f"the unit is given as {text}, but this column is in {column.unit}",
+                f"convert the values to {column.unit}",
+            )

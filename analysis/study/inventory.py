@@ -1,0 +1,229 @@
+"""What is in a study folder: tables from CSV files or one workbook, and files that cannot be read or are not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from ..basics import did_you_mean
+from .columns import TABLES
+from .findings import Findings
+from .privacy import file_name_trouble
+from .settings import SETTINGS_FILE
+from .text_files import Grid, Unreadable, read_csv_grid
+
+WORKBOOK = "study.xlsx"
+TABLE_ENDINGS = (".csv", ".tsv")
+FOLDERS = ("recordings", "aerobic_files", "texts", "output", "notebooks", "survey")
+RECORDING_ENDINGS = (".fit", ".tcx", ".gpx", ".csv", ".tsv", ".txt")
+"""Endings of recordings; each may also be compressed (.gz)."""
+
+_OTHER_SHEETS = (".xls", ".ods", ".xlsm", ".xlsb", ".numbers")
+
+
+@dataclass(frozen=True)
+class Inventory:
+    """What a study folder holds.
+
+    Parameters
+    ----------
+    grids : dict of str to Grid
+        Table -> its texts.
+    recordings, aerobic_files : tuple of str
+        File names in those folders, without temporary files.
+    """
+
+    grids: dict[str, Grid] = field(default_factory=dict)
+    recordings: tuple[str, ...] = ()
+    aerobic_files: tuple[str, ...] = ()
+
+
+def is_temporary(name: str) -> bool:
+    """Return True for files that an office program, an editor or the system leaves behind.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_temporary("~$study.xlsx"), is_temporary("rounds.csv")
+    (True, False)
+    """
+    return (
+        name.startswith(("~", ".", "_"))
+        or name.casefold() in ("thumbs.db", "desktop.ini")
+        or name.endswith((".tmp", "~"))
+    )
+
+
+def take_inventory(folder: Path, findings: Findings) -> Inventory:
+    """Read every table of the folder as texts, and list its recordings.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The study folder.
+    findings : Findings
+        Takes the problems.
+
+    Returns
+    -------
+    Inventory
+    """
+    grids: dict[str, Grid] = {}
+    names = sorted(path.name for path in folder.iterdir() if path.is_file() and not is_temporary(path.name))
+    for name in names:
+        path = folder / name
+        table, ending = path.stem.casefold(), path.suffix.casefold()
+        if name == SETTINGS_FILE or ending in (".md", ".txt", ".docx", ".pdf", ".html", ".json", ".cff"):
+            continue
+        if ending in TABLE_ENDINGS and table in TABLES:
+            _put(grids, table, _read(path, name, findings), findings)
+        elif name.casefold() == WORKBOOK:
+            _read_workbook(path, grids, findings)
+        else:
+            _unknown_file(name, path.stem, ending, findings)
+    for name in names:
+        trouble = file_name_trouble(Path(name).stem) if Path(name).stem.casefold() not in TABLES else ""
+        if trouble:
+            _personal_file(name, name, trouble, findings)
+    return Inventory(
+        grids, _list_files(folder, "recordings", findings), _list_files(folder, "aerobic_files", findings)
+    )
+
+
+def _read(path: Path, name: str, findings: Findings) -> Grid:
+    try:
+        grid = read_csv_grid(path, file=name)
+    except Unreadable as error:
+        findings.problem(name, error.row, "", "", error.problem, error.remedy)
+        return Grid(name, [])
+    for noticed, advice in grid.remarks:
+        findings.remark(name, None, "", "", noticed, advice)
+    return grid
+
+
+def _put(grids: dict[str, Grid], table: str, grid: Grid, findings: Findings) -> None:
+    other = grids.get(table)
+    if other is None:
+        grids[table] = grid
+        return
+    findings.problem(
+        grid.file,
+        None,
+        "",
+        "",
+        f"the table {table} stands twice: in {other.file} and in {grid.file}",
+        "keep one of them; move the other out of the folder",
+    )
+
+
+def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> None:
+    from .workbook import read_workbook  # openpyxl costs time: only where there is a workbook
+
+    try:
+        sheets = read_workbook(path)
+    except Unreadable as error:
+        findings.problem(path.name, error.row, "", "", error.problem, error.remedy)
+        return
+    for tab, grid in sheets.items():
+        for noticed, advice in grid.remarks:
+            findings.problem(grid.file, None, "", "", noticed, advice)
+        table = tab.strip().casefold().replace(" ", "_")
+        if table in TABLES:
+            _put(grids, table, grid, findings)
+        elif table in ("notes", "note", "readme", "how_to"):
+            continue
+        else:
+            near = did_you_mean(table, TABLES)
+            if near and grid.rows:
+                findings.problem(
+                    grid.file,
+                    None,
+                    "",
+                    tab,
+                    f"no such table; did you mean {near}?",
+                    f"name the tab {near}, or notes",
+                )
+            elif grid.rows:
+                findings.remark(
+                    grid.file,
+                    None,
+                    "",
+                    tab,
+                    "a tab that the kit does not know; it is not read",
+                    "nothing, if that is meant",
+                )
+
+
+def _unknown_file(name: str, stem: str, ending: str, findings: Findings) -> None:
+    if ending in _OTHER_SHEETS:
+        findings.problem(
+            name,
+            None,
+            "",
+            "",
+            f"a spreadsheet of the kind {ending} is not read",
+            f"save it as {WORKBOOK} or as CSV files",
+        )
+    elif ending == ".xlsx":
+        findings.problem(
+            name,
+            None,
+            "",
+            "",
+            f"a workbook of another name than {WORKBOOK}",
+            f"name it {WORKBOOK}, or move it elsewhere",
+        )
+    elif ending in TABLE_ENDINGS:
+        near = did_you_mean(stem, TABLES)
+        if near:
+            findings.problem(
+                name,
+                None,
+                "",
+                "",
+                f"no such table; did you mean {near}.csv?",
+                f"name the file {near}.csv, or move it elsewhere",
+            )
+        else:
+            findings.remark(
+                name,
+                None,
+                "",
+                "",
+                "a file that the kit does not know; it is not read",
+                "nothing, if that is meant",
+            )
+
+
+def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
+    inside = folder / name
+    if not inside.is_dir():
+        return ()
+    files = sorted(
+        path.relative_to(inside).as_posix()
+        for path in inside.rglob("*")
+        if path.is_file() and not is_temporary(path.name)
+    )
+    for file in files:
+        trouble = file_name_trouble(Path(file).name.partition(".")[0])
+        if trouble:
+            _personal_file(f"{name}/", file, trouble, findings)
+    return tuple(files)
+
+
+def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> None:
+    findings.problem(
+        place,
+        None,
+        "",
+        name,
+        f"the file name looks like {trouble}; a study folder holds codes only",
+        "rename the file with the athlete's code, such as A07.fit",
+    )

@@ -1,0 +1,185 @@
+"""From a folder to a `Study`: parse, apply decisions, validate, set aside, and say what there is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+
+from .aerobic import check_aerobic_tests, known_tests, more_columns
+from .columns import TABLES, empty_table
+from .consent import not_analysed, remove_withdrawn, write_ledger
+from .convert import Context, convert_table
+from .crosscheck import MEASURES, check_tables
+from .decide import Decided, apply_decisions
+from .findings import Findings
+from .headings import read_headings
+from .inventory import Inventory, take_inventory
+from .model import Protocol, Study
+from .plan_reading import read_plan
+from .plausible import check_rows
+from .problems import Problem, StudyError, problem_table
+from .raw_tables import RawTable
+from .recording_files import check_files, check_unlisted
+from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
+
+
+@dataclass(frozen=True)
+class Examination:
+    """A folder read and checked, whether or not it can be used.
+
+    Parameters
+    ----------
+    study : Study
+        As far as it could be read; not for analysis where there are problems.
+    problems, settled, remarks : list of Problem
+        What stops, what a decision settles, what was noticed.
+    inventory : Inventory
+        The files.
+    """
+
+    study: Study
+    problems: list[Problem]
+    settled: list[Problem]
+    remarks: list[Problem]
+    inventory: Inventory
+
+
+def load_study(folder: str | Path, *, today: dt.date | None = None) -> Study:
+    """Read a study folder, or raise with every problem at once; see `Study.load`."""
+    found = examine_folder(folder, today=today)
+    if found.problems:
+        raise StudyError(found.problems, found.settled)
+    return found.study
+
+
+def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Examination:
+    """Read and check a study folder without raising.
+
+    Parameters
+    ----------
+    folder : path
+    today : datetime.date, optional
+        For dates in the future. Default: today.
+
+    Returns
+    -------
+    Examination
+
+    Raises
+    ------
+    StudyError
+        Where there is no such folder.
+    """
+    folder = Path(folder).expanduser()
+    if not folder.is_dir():
+        what = "a file, not a folder" if folder.exists() else "no such folder"
+        remedy = "give the study folder, or start one with: python -m analysis new FOLDER"
+        raise StudyError([Problem(str(folder), None, "", "", what, remedy)])
+    folder = folder.resolve()
+    findings = Findings()
+    settings = read_settings(folder, findings)
+    protocol = read_protocol(settings, findings)
+    plan = read_plan(settings, findings)
+    context = Context(protocol.exertion_scale, _date_order(settings, findings), known_tests(), more_columns())
+    inventory = take_inventory(folder, findings)
+    raws = {
+        name: read_headings(
+            grid, name, findings, more=frozenset(context.more) if name == "aerobic_tests" else frozenset()
+        )
+        for name, grid in inventory.grids.items()
+    }
+    decisions_raw = raws.pop("decisions", RawTable("decisions", "decisions.csv"))
+    decisions = (
+        convert_table(decisions_raw, context, findings) if decisions_raw.columns else empty_table("decisions")
+    )
+    decided = apply_decisions(raws, decisions, findings)
+    check = partial(_validate, folder, protocol, settings, context, inventory, today or dt.date.today())
+
+    before, after = Findings(), Findings(kept=frozenset(decided.kept))
+    if len(decisions):
+        check(remove_withdrawn(raws)[0], before)
+    # people who withdrew leave first, so that nothing of theirs is checked, named or counted by code
+    with_decisions = decided.tables | ({"decisions": decisions_raw} if decisions_raw.rows else {})
+    remaining, counts, gone = remove_withdrawn(with_decisions)
+    tables, barred = check({n: _without_set_aside(r, decided) for n, r in remaining.items()}, after)
+    codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
+    check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, after)
+
+    problems, remarks = findings.problems + after.problems, findings.remarks + after.remarks
+    still = {*problems, *remarks}
+    settled = [p for p in before.problems + before.remarks if p not in still]
+    study = Study(
+        folder=folder,
+        title=settings.get("title", ""),
+        sport=settings.get("sport", ""),
+        protocol=protocol,
+        plan=plan,
+        ledger=write_ledger(remaining, decided, barred, counts, gone),
+        settings=dict(settings),
+        settled=problem_table(settled),
+        remarks=problem_table(remarks),
+        **{name: _analysed(table, barred) for name, table in tables.items()},
+    )
+    return Examination(study, problems, settled, remarks, inventory)
+
+
+def _without_set_aside(raw: RawTable, decided: Decided) -> RawTable:
+    aside = decided.rows_aside.get(raw.table, {})
+    return raw.select([i for i in range(len(raw.rows)) if raw.key(i) not in aside]) if aside else raw
+
+
+def _analysed(table: pd.DataFrame, barred: dict[str, str]) -> pd.DataFrame:
+    if "athlete" not in table or "action" in table or not barred:
+        return table
+    return table[~table["athlete"].isin(list(barred))].reset_index(drop=True)
+
+
+def _date_order(settings: Settings, findings: Findings) -> str:
+    order = settings.get("date_order", "")
+    if order in ("", "day first", "month first"):
+        return order
+    findings.problem(
+        SETTINGS_FILE,
+        settings.line_of("date_order"),
+        "date_order",
+        order,
+        "not an order of day and month",
+        'write date_order = "day first" or "month first", or type dates as 2026-11-25',
+    )
+    return ""
+
+
+def _validate(
+    folder: Path,
+    protocol: Protocol,
+    settings: Settings,
+    context: Context,
+    inventory: Inventory,
+    today: dt.date,
+    raws: dict[str, RawTable],
+    findings: Findings,
+) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:
+    """Convert and check all tables; return them, and why who is not analysed."""
+    tables = {name: empty_table(name) for name in TABLES}
+    tables |= {name: convert_table(raw, context, findings) for name, raw in raws.items() if raw.columns}
+    tables["rounds"] = _fill_took_part(tables["rounds"])
+    check_tables(tables, protocol, today, findings)
+    check_rows(tables, protocol, settings, findings)
+    check_aerobic_tests(tables["aerobic_tests"], findings)
+    check_files(folder, tables, inventory, findings)
+    athletes = raws.get("athletes")
+    return tables, not_analysed(tables["athletes"], set(athletes.columns) if athletes else set(), findings)
+
+
+def _fill_took_part(rounds: pd.DataFrame) -> pd.DataFrame:
+    """Blank means yes where something was recorded, and everywhere in a sheet that leaves the whole column blank."""
+    entries = rounds[[*MEASURES, "minutes_done"]].notna().any(axis=1) | rounds["lactate_limit"].ne("")
+    entries |= ~rounds["opponent"].isin(["", "none"])
+    blank = rounds["took_part"].eq("") & rounds["round_no"].gt(0)
+    if not rounds["took_part"].ne("").any():
+        entries |= True
+    return rounds.assign(took_part=rounds["took_part"].mask(blank & entries, "yes"))

@@ -1,0 +1,124 @@
+"""Codes only: what looks like a name, a birth date, a mail address or a phone number is refused."""
+
+from __future__ import annotations
+
+import re
+
+from .words import ORDINARY_WORDS
+
+_MAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
+_PHONE = re.compile(
+    r"(?<![\w.,:-])(?:\+|00)\d[\d ()/-]{7,}\d(?![\w.,:-])|(?<![\w.,:-])0\d{2,4}[ /-]\d{3}[\d -]{2,}\d"
+)
+_BIRTH = re.compile(
+    r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)"
+)
+_WORD = re.compile(r"[^\W\d_]+")
+
+
+def looks_personal(text: str) -> str:
+    """Say what personal data a text seems to hold: a mail address or a phone number.
+
+    Parameters
+    ----------
+    text : str
+        Any cell.
+
+    Returns
+    -------
+    str
+        In words, or "".
+
+    Examples
+    --------
+    >>> looks_personal("ask a.b@club.example"), looks_personal("strap slipped at 3:10")
+    ('a mail address', '')
+    """
+    if _MAIL.search(text):
+        return "a mail address"
+    if _PHONE.search(text):
+        return "a phone number"
+    return ""
+
+
+def looks_like_name(text: str) -> bool:
+    """Return True where a text seems to hold a person's name: capitalised words that are not ordinary.
+
+    Parameters
+    ----------
+    text : str
+        A file name without its ending, or who decided.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> looks_like_name("Kim_Example"), looks_like_name("Session_2_Mat_B"), looks_like_name("A07_s2")
+    (True, False, False)
+    """
+    words = re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])", "_", text))
+    return any(
+        len(w) > 2 and w[0].isupper() and w[1:].islower() and w.lower() not in ORDINARY_WORDS for w in words
+    )
+
+
+def code_trouble(code: str) -> str:
+    """Say what is wrong with a code: it looks like a name, a birth date, a mail address or a phone number.
+
+    Parameters
+    ----------
+    code : str
+        Not blank.
+
+    Returns
+    -------
+    str
+        In words, or "".
+
+    Examples
+    --------
+    >>> code_trouble("A07"), code_trouble("007"), code_trouble("NA"), code_trouble("Robin")
+    ('', '', '', 'a name')
+    """
+    found = looks_personal(code)
+    if found:
+        return found
+    if _BIRTH.search(code):
+        return "a birth date"
+    if re.fullmatch(r"\+?[\d /()-]{8,}", code):
+        return "a phone number"
+    words = _WORD.findall(code)
+    if any(w.lower() in ORDINARY_WORDS for w in words):
+        return ""
+    if re.search(r"\d", code):
+        return "a name" if len(words) > 1 and looks_like_name(code) else ""
+    long = [w for w in words if len(w) > 3 or (len(w) > 2 and not w.isupper())]
+    return "a name" if long else ""
+
+
+def file_name_trouble(stem: str) -> str:
+    """Say what personal data the name of a file seems to hold.
+
+    Parameters
+    ----------
+    stem : str
+        The name without its ending.
+
+    Returns
+    -------
+    str
+        In words, or "".
+
+    Examples
+    --------
+    >>> file_name_trouble("A07_1998-02-11"), file_name_trouble("A07_s2_b")
+    ('a birth date', '')
+    """
+    found = looks_personal(stem)
+    if found:
+        return found
+    if _BIRTH.search(stem):
+        return "a birth date"
+    return "a name" if looks_like_name(stem) else ""

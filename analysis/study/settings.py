@@ -1,0 +1,347 @@
+"""study.toml: read with faults named by line in our own words, times as 5:00 or in seconds, and the protocol in it."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from pathlib import Path
+
+from ..basics import did_you_mean
+from .findings import Findings
+from .model import SCALES, Protocol
+from .text_files import Unreadable, decode_text, read_bytes
+from .times import read_duration
+from .values import Slip
+
+SETTINGS_FILE = "study.toml"
+MAX_BYTES = 1_000_000
+SECTIONS = (
+    *("title", "sport", "kind", "date_order", "exertion_scale"),
+    *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
+    *("protocol", "plan", "sampling", "cleaning", "capacity", "rounds", "replication", "survey", "planning"),
+    *("figures", "report", "published"),
+)
+"""Keys at the top of study.toml."""
+
+_PROTOCOL_KEYS = ("rounds", "work_s", "work", "rest_s", "rest", "exertion_scale")
+_LIMITS = {"work_s": (10.0, 3600.0), "rest_s": (0.0, 7200.0)}
+
+
+class Settings(dict):
+    """study.toml as a dictionary that also knows on which line each key stands.
+
+    Parameters
+    ----------
+    content : dict
+        What was parsed.
+    lines : list of str
+        The text.
+    """
+
+    def __init__(self, content: dict | None = None, lines: list[str] | None = None):
+        super().__init__(content or {})
+        self.lines = lines or []
+
+    def line_of(self, *path: str) -> int | None:
+        """Return the line of a key, given the names on the way to it; None where it cannot be told."""
+        section: list[str] = []
+        found = None
+        for number, line in enumerate(self.lines, start=1):
+            head = re.match(r"\s*\[{1,2}\s*([^\[\]]+?)\s*\]{1,2}\s*(#.*)?$", line)
+            if head:
+                section = _split_key(head[1])
+                if section == list(path):
+                    found = found or number
+                continue
+            key = re.match(r"\s*([^=#]+?)\s*=", line)
+            if key and section + _split_key(key[1]) == list(path):
+                return number
+        return found
+
+
+def _split_key(text: str) -> list[str]:
+    return [part.strip().strip("\"'") for part in re.findall(r"\"[^\"]*\"|'[^']*'|[^.]+", text)]
+
+
+def read_settings(folder: Path, findings: Findings) -> Settings:
+    """Read study.toml; what is wrong with it goes to the findings.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The study folder.
+    findings : Findings
+        Takes the problems.
+
+    Returns
+    -------
+    Settings
+        Empty where the file cannot be read.
+    """
+    path = folder / SETTINGS_FILE
+    if not path.is_file():
+        findings.problem(
+            SETTINGS_FILE,
+            None,
+            "",
+            "",
+            "there is no study.toml in this folder",
+            "start the folder with: python -m analysis new FOLDER, or write [protocol] with rounds, work_s and rest_s",
+        )
+        return Settings()
+    try:
+        text, _ = decode_text(read_bytes(path, limit=MAX_BYTES))
+    except Unreadable as error:
+        findings.problem(SETTINGS_FILE, None, "", "", error.problem, error.remedy)
+        return Settings()
+    lines = text.splitlines()
+    try:
+        settings = Settings(tomllib.loads(text.lstrip("\ufeff")), lines)
+    except tomllib.TOMLDecodeError as error:
+        findings.problem(SETTINGS_FILE, *_explain_fault(str(error), lines))
+        return Settings(lines=lines)
+    except RecursionError:
+        findings.problem(
+            SETTINGS_FILE, None, "", "", "brackets inside brackets without end", "write one pair of brackets"
+        )
+        return Settings(lines=lines)
+    for key in settings:
+        if key not in SECTIONS:
+            near = did_you_mean(key, SECTIONS)
+            if near:
+                findings.problem(
+                    SETTINGS_FILE,
+                    settings.line_of(key),
+                    key,
+                    "",
+                    f"no such setting; did you mean {near}?",
+                    f"write {near}",
+                )
+            else:
+                findings.remark(
+                    SETTINGS_FILE,
+                    settings.line_of(key),
+                    key,
+                    "",
+                    "a setting that the kit does not know; it is not read",
+                    "nothing, if that is meant",
+                )
+    sampling = settings.get("sampling")
+    if isinstance(
+        sampling, dict
+    ):  # the analyser's limits may stand with the sampling; readers look for them at the top
+        for key in ("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"):
+            if key in sampling:
+                settings.setdefault(key, sampling[key])
+    for key in ("title", "sport"):
+        if not isinstance(settings.get(key, ""), str):
+            findings.problem(
+                SETTINGS_FILE,
+                settings.line_of(key),
+                key,
+                settings[key],
+                "not a text",
+                "put it in quotation marks",
+            )
+            settings[key] = str(settings[key])
+    return settings
+
+
+def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str, str, str]:
+    """Return row, column, value, problem and remedy for a fault of the TOML text."""
+    place = re.search(r"at line (\d+)", message)
+    row = int(place[1]) if place else len(lines)
+    line = lines[row - 1].strip() if 0 < row <= len(lines) else ""
+    # the parser often notices a fault one line late: an open quotation or bracket ends on the next line
+    key, _, value = (part.strip() for part in line.partition("="))
+    value = re.sub(r"\s+#.*$", "", value)
+    if re.search("[“”„‘’]", line):
+        return row, key, value, "curly quotation marks", 'write straight ones: "'
+    if re.search(r"overwrite|already|twice|Cannot (declare|mutate|define)", message):
+        return row, key, value, "this key or section stands twice", "keep one of them"
+    if "=" not in line and not line.startswith("["):
+        if ":" in line:
+            return row, "", line, "a colon where an equals sign belongs", "write name = value"
+        return (
+            row,
+            "",
+            line,
+            "a line that is neither name = value nor [section]",
+            "complete it, or put # before it",
+        )
+    if line.startswith("[") and line.count("[") != line.count("]"):
+        return row, "", line, "a bracket is missing", "write the section as [name]"
+    if re.fullmatch(r"\d+,\d+", value):
+        return row, key, value, "a decimal comma", f"write {value.replace(',', '.')}"
+    if re.fullmatch(r"\d+:\d{2}(:\d{2})?", value):
+        return row, key, value, "a time without quotation marks", f'write {key} = "{value}"'
+    if value.count('"') % 2 or value.count("'") % 2:
+        return row, key, value, "a quotation mark is missing", "put the text between two quotation marks"
+    if value.count("[") != value.count("]"):
+        return row, key, value, "a bracket is missing", 'write a list as ["one", "two"]'
+    if re.fullmatch(r"\d+-\d+", value):
+        return row, key, value, "text without quotation marks", f'write {key} = "{value}"'
+    if not value:
+        return row, key, value, "a value is missing", "write one, or put # before the line"
+    if re.match(r"[^\W\d]", value):
+        return row, key, value, "text without quotation marks", f'write {key} = "{value}"'
+    return row, key, value, "a line that cannot be read", "write it as name = value, texts in quotation marks"
+
+
+def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings: Findings) -> float | None:
+    """Return a time in seconds, written as NAME_s = 300 or NAME = "5:00".
+
+    Parameters
+    ----------
+    settings : Settings
+        study.toml.
+    path : tuple of str
+        The section.
+    name : str
+        With _s at its end.
+    findings : Findings
+        Takes the problems.
+
+    Returns
+    -------
+    float or None
+        None where it is not there or cannot be read.
+    """
+    section: dict = settings
+    for part in path:
+        section = section.get(part, {})
+    short = name.removesuffix("_s")
+    values = []
+    for key in (name, short):
+        if key not in section:
+            continue
+        value = section[key]
+        row = settings.line_of(*path, key)
+        if isinstance(value, str):
+            try:
+                values.append((key, row, _text_seconds(value)))
+            except Slip as slip:
+                findings.problem(
+                    SETTINGS_FILE, row, key, value, slip.problem, f'write {short} = "5:00" or {name} = 300'
+                )
+                return None
+        elif (
+            key == short
+            or isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not math.isfinite(value)
+        ):
+            unclear = (
+                "seconds or minutes? the name does not say"
+                if isinstance(value, int | float)
+                else "not a time"
+            )
+            findings.problem(
+                SETTINGS_FILE, row, key, value, unclear, f'write {name} = 300 or {short} = "5:00"'
+            )
+            return None
+        else:
+            values.append((key, row, float(value)))
+    if len(values) == 2 and values[0][2] != values[1][2]:
+        key, row, value = values[1]
+        findings.problem(
+            SETTINGS_FILE, row, key, f"{value:g}", f"{name} and {key} disagree", "keep one of them"
+        )
+    return values[0][2] if values else None
+
+
+def _text_seconds(text: str) -> float:
+    if re.fullmatch(r"\d+(\.\d+)?", text):
+        return float(text)
+    return read_duration(text)[0]
+
+
+def read_protocol(settings: Settings, findings: Findings) -> Protocol:
+    """Return the protocol in study.toml.
+
+    Parameters
+    ----------
+    settings : Settings
+    findings : Findings
+        Takes the problems.
+
+    Returns
+    -------
+    Protocol
+    """
+    section = settings.get("protocol")
+    if not isinstance(section, dict):
+        if settings and settings.get("kind") != "survey":
+            findings.problem(
+                SETTINGS_FILE,
+                settings.line_of("protocol"),
+                "protocol",
+                "",
+                "there is no section [protocol]",
+                "write [protocol] with rounds, work_s, rest_s and exertion_scale",
+            )
+        return Protocol()
+    common = _one_protocol(settings, ("protocol",), section, None, findings)
+    groups = {}
+    for name, part in section.items():
+        if isinstance(part, dict):
+            groups[str(name)] = _one_protocol(settings, ("protocol", name), part, common, findings)
+        elif name not in _PROTOCOL_KEYS:
+            near = did_you_mean(name, _PROTOCOL_KEYS)
+            findings.problem(
+                SETTINGS_FILE,
+                settings.line_of("protocol", name),
+                name,
+                part,
+                "no such setting of the protocol" + (f"; did you mean {near}?" if near else ""),
+                f"write one of {', '.join(_PROTOCOL_KEYS)}",
+            )
+    return Protocol(common.rounds, common.work_s, common.rest_s, common.exertion_scale, groups)
+
+
+def _one_protocol(settings, path, section, common: Protocol | None, findings: Findings) -> Protocol:
+    def complain(key, problem, remedy):
+        findings.problem(
+            SETTINGS_FILE, settings.line_of(*path, key), key, section.get(key, ""), problem, remedy
+        )
+
+    rounds = section.get("rounds", common.rounds if common else None)
+    if rounds is None:
+        complain("rounds", "the number of rounds is missing", "write rounds = 4 under [protocol]")
+    elif isinstance(rounds, bool) or not isinstance(rounds, int) or not 1 <= rounds <= 30:
+        complain("rounds", "not a number of rounds from 1 to 30", "write rounds = 4")
+        rounds = None
+    times = {}
+    for name, (low, high) in _LIMITS.items():
+        seconds = read_seconds(settings, path, name, findings)
+        known = {name, name.removesuffix("_s")} & set(section)
+        if seconds is None and not known:
+            if common is None:
+                complain(name, f"{name} is missing", f'write {name} = 300, or {name[:-2]} = "5:00"')
+            seconds = getattr(common, name, math.nan)
+        elif seconds is not None and not low <= seconds <= high:
+            minutes = seconds < low and low <= 60 * seconds <= high
+            complain(
+                sorted(known)[-1],
+                f"outside {low:g} to {high:g} s" + (": minutes typed as seconds?" if minutes else ""),
+                f"write {name} = {60 * seconds:g}"
+                if minutes
+                else "write the time in seconds, or as m:ss in quotation marks",
+            )
+        times[name] = math.nan if seconds is None else seconds
+    scale = section.get(
+        "exertion_scale", common.exertion_scale if common else settings.get("exertion_scale", "6-20")
+    )
+    if scale not in SCALES:
+        complain(
+            "exertion_scale", "not a scale that the kit knows", f"write one of {', '.join(map(repr, SCALES))}"
+        )
+        scale = "6-20"
+    elif common and scale != common.exertion_scale:
+        complain(
+            "exertion_scale",
+            "two exertion scales in one study: ratings on different scales cannot be compared or converted",
+            "use one scale for all groups",
+        )
+    return Protocol(rounds or 0, times["work_s"], times["rest_s"], str(scale))

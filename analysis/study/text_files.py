@@ -1,0 +1,237 @@
+"""Text of a file whatever its encoding, and CSV of any common dialect, within bounded size."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+from .values import writes_decimal_comma
+
+MAX_FILE_BYTES = 150_000_000
+"""Largest table that is read: a survey of a million sessions fits, a mistaken file does not."""
+
+MAX_CELL = 2_000
+"""Longest text in one cell."""
+
+MAX_COLUMNS = 400
+MAX_ROWS = 2_000_000
+DELIMITERS = (";", "\t", ",")
+
+
+class Unreadable(ValueError):
+    """A file that cannot be read as a table; carries what is wrong and the remedy.
+
+    Parameters
+    ----------
+    problem, remedy : str
+        In words.
+    row : int, optional
+        Where.
+    """
+
+    def __init__(self, problem: str, remedy: str, row: int | None = None):
+        super().__init__(problem)
+        self.problem = problem
+        self.remedy = remedy
+        self.row = row
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table as it stands in a file: texts without interpretation.
+
+    Parameters
+    ----------
+    file : str
+        File, or workbook and tab.
+    rows : list of (int, list of str)
+        Row as the spreadsheet numbers it, and its cells.
+    dialect : str
+        How it was read, in words.
+    decimal_comma : bool or None
+        Whether its numbers carry a decimal comma; None where both signs occur.
+    remarks : tuple of (str, str)
+        What was noticed, and what to do.
+    """
+
+    file: str
+    rows: list[tuple[int, list[str]]]
+    dialect: str = ""
+    decimal_comma: bool | None = False
+    remarks: tuple[tuple[str, str], ...] = ()
+
+
+def read_bytes(path: Path, *, limit: int = MAX_FILE_BYTES) -> bytes:
+    """Return the content of a file that is not too large.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    limit : int
+        Largest size in bytes.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    Unreadable
+        Where it is larger or the system refuses.
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(limit + 1)
+    except OSError as error:
+        raise Unreadable(
+            f"the file cannot be opened ({error.strerror or type(error).__name__})",
+            "close it in other programs and check that you may read it",
+        ) from None
+    if len(content) > limit:
+        raise Unreadable(
+            f"the file is larger than {limit // 1_000_000} MB, which is no table of a club study",
+            "put the right file here; recordings belong in recordings/",
+        )
+    return content
+
+
+def decode_text(content: bytes) -> tuple[str, str]:
+    """Return text and the name of its encoding: byte-order mark, then UTF-8, then cp1252.
+
+    Parameters
+    ----------
+    content : bytes
+
+    Returns
+    -------
+    tuple of str
+        Text, encoding.
+
+    Raises
+    ------
+    Unreadable
+        Where it is no text.
+
+    Examples
+    --------
+    >>> decode_text("Größe".encode("cp1252"))
+    ('Größe', 'cp1252')
+    """
+    marks = (
+        (codecs.BOM_UTF8, "utf-8-sig"),
+        (codecs.BOM_UTF32_LE, "utf-32"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    )
+    candidates = [name for mark, name in marks if content.startswith(mark)][:1]
+    if not candidates:
+        head = content[:4_000]
+        if head.count(0) > len(head) // 4:  # UTF-16 without a mark: every other byte of plain letters is 0
+            candidates = ["utf-16-le" if head[1:2] == b"\0" else "utf-16-be"]
+        else:
+            candidates = ["utf-8", "cp1252"]
+    for name in candidates:
+        try:
+            text = content.decode(name)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text, name.removesuffix("-sig")
+    raise Unreadable(
+        "this is not a text file, or is damaged",
+        "save it again from the spreadsheet as CSV (UTF-8)",
+    )
+
+
+def _choose_delimiter(lines: list[str]) -> str:
+    """Return the delimiter that the heading uses most; on a tie, the one that the rows below use most."""
+    heading = _outside_quotes(lines[0])
+    body = _outside_quotes("\n".join(lines[1:20]))
+    return max(DELIMITERS, key=lambda d: (heading.count(d), body.count(d)))
+
+
+def _outside_quotes(text: str) -> str:
+    return "".join(text.split('"')[::2])
+
+
+def read_csv_grid(path: Path, *, file: str) -> Grid:
+    """Read a CSV file as texts: encoding, delimiter and decimal sign found, nothing converted.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    file : str
+        The name to show in problems.
+
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    Unreadable
+        Where it is no table of bounded size.
+    """
+    text, encoding = decode_text(read_bytes(path))
+    skipped = 0
+    first, _, rest = text.partition("\n")
+    stated = ""
+    if first.strip().strip('"').lower().startswith("sep=") and len(first.strip()) <= 7:
+        stated = first.strip().strip('"')[4:5]
+        text, skipped = rest, 1
+    sample = [line for line in text[:100_000].splitlines() if line.strip()]
+    if not sample:
+        return Grid(file, [], "empty")
+    delimiter = stated if stated in DELIMITERS else _choose_delimiter(sample)
+    rows = _parse(text, delimiter, skipped)
+    remarks = ()
+    if encoding == "cp1252" and not text.isascii():
+        remarks = (
+            (
+                "read as Windows text (cp1252), since it is not UTF-8",
+                "look at letters with accents; save as CSV UTF-8 if they are wrong",
+            ),
+        )
+    cells = (cell for _, row in rows for cell in row)
+    comma = writes_decimal_comma(cells, otherwise=delimiter == ";")
+    names = {";": "semicolon", ",": "comma", "\t": "tab"}
+    return Grid(file, rows, f"{encoding}, {names[delimiter]}", comma, remarks)
+
+
+def _parse(text: str, delimiter: str, skipped: int) -> list[tuple[int, list[str]]]:
+    keep: dict[str, str] = {}  # each distinct text is held once: a long table stays small
+    rows = []
+    previous = csv.field_size_limit(MAX_CELL * 50)
+    try:
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        for number, cells in enumerate(reader, start=1 + skipped):
+            if len(cells) > MAX_COLUMNS:
+                raise Unreadable(
+                    f"{len(cells)} cells in one row",
+                    "check the delimiter and the line ends of the file",
+                    number,
+                )
+            if number > MAX_ROWS:
+                raise Unreadable(f"more than {MAX_ROWS:,} rows", "put the right file here", number)
+            stripped = [c.strip() for c in cells]
+            if not any(stripped):
+                continue
+            if max(map(len, stripped)) > MAX_CELL:
+                raise Unreadable(
+                    f"a cell with more than {MAX_CELL:,} characters",
+                    "a quotation mark may be missing its partner; shorten the text or mend the row",
+                    number,
+                )
+            rows.append((number, [keep.setdefault(c, c) for c in stripped]))
+    except csv.Error:
+        raise Unreadable(
+            "a cell of great length or a broken quotation",
+            "a quotation mark may be missing its partner; mend the file in the spreadsheet and save it again",
+            len(rows) + 1 + skipped,
+        ) from None
+    finally:
+        csv.field_size_limit(previous)
+    return rows

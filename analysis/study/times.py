@@ -1,0 +1,260 @@
+"""Dates, times of day, durations and offsets from the texts of cells; what could be two things is refused."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+
+from .values import TIME, Slip
+
+EARLIEST = dt.date(1990, 1, 1)
+MONTHS = {
+    name: number
+    for number, names in enumerate(
+        (
+            "jan january",
+            "feb february",
+            "mar march",
+            "apr april",
+            "may",
+            "jun june",
+            "jul july",
+            "aug august",
+            "sep sept september",
+            "oct october",
+            "nov november",
+            "dec december",
+        ),
+        start=1,
+    )
+    for name in names.split()
+}
+
+_ISO_DATE = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]00:00(?::00(?:\.0+)?)?)?", re.ASCII)
+_PART_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
+_WORD_DATE = re.compile(r"(\d{1,2})[. -]+([a-z]{3,9})\.?,?[ -]+(\d{4})", re.ASCII)
+_WORD_FIRST = re.compile(r"([a-z]{3,9})\.? (\d{1,2}),? (\d{4})", re.ASCII)
+
+
+def read_duration(text: str) -> tuple[float, bool]:
+    """Read m:ss or h:mm:ss.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    tuple of (float, bool)
+        Seconds, and True where it was written with hours.
+
+    Raises
+    ------
+    Slip
+        Where it is no such time.
+
+    Examples
+    --------
+    >>> read_duration("12:30"), read_duration("1:02:03")
+    ((750.0, False), (3723.0, True))
+    """
+    match = TIME.fullmatch(text.strip())
+    if not match or int(match[2]) > 59 or int(match[3] or 0) > 59:
+        raise Slip("not a time", "type minutes and seconds as 12:30")
+    first, second = int(match[1]), int(match[2])
+    fraction = float(f"0.{match[4]}") if match[4] else 0.0
+    if match[3] is None:
+        return 60.0 * first + second, False
+    return 3600.0 * first + 60.0 * second + int(match[3]) + fraction, True
+
+
+def read_clock(text: str) -> str:
+    """Read a local time of day; a date before it is dropped.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        As 19:30:00, with decimals where there are.
+
+    Raises
+    ------
+    Slip
+        Where it is no time of day.
+
+    Examples
+    --------
+    >>> read_clock("7:05 pm"), read_clock("2026-11-20 19:30:15")
+    ('19:05:00', '19:30:15')
+    """
+    bare = re.sub(r"^\d{4}-\d{2}-\d{2}[T ]", "", text.strip())
+    half = re.fullmatch(r"(.*?)\s*([ap])\.?m\.?", bare, re.IGNORECASE)
+    match = TIME.fullmatch(half[1] if half else bare)
+    if not match:
+        example = "type the time as 19:30 or 19:30:15, in a column formatted as text"
+        if re.fullmatch(r"0[.,]\d+", bare):
+            seconds = round(float(bare.replace(",", ".")) * 86400)
+            shown = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}"
+            raise Slip(f"the spreadsheet has turned a time into a number (perhaps {shown})", example)
+        raise Slip("not a time of day", example)
+    hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
+    if half:
+        if not 1 <= hour <= 12:
+            raise Slip("not a time of day", "type the time as 19:30")
+        hour = hour % 12 + (12 if half[2].lower() == "p" else 0)
+    if hour > 23 or minute > 59 or second > 59:
+        raise Slip("not a time of day", "hours run from 0 to 23, minutes and seconds to 59")
+    fraction = f".{match[4]}" if match[4] else ""
+    return f"{hour:02d}:{minute:02d}:{second:02d}{fraction}"
+
+
+def clock_seconds(clock: str) -> float:
+    """Return seconds since midnight of a clock time as loaded tables hold it; missing where blank.
+
+    Parameters
+    ----------
+    clock : str
+        As 19:30:00, or "".
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> clock_seconds("19:30:15")
+    70215.0
+    """
+    if not clock:
+        return math.nan
+    hour, minute, second = clock.split(":")
+    return 3600.0 * int(hour) + 60.0 * int(minute) + float(second)
+
+
+def read_offset(text: str) -> str:
+    """Read local time minus UTC.
+
+    Parameters
+    ----------
+    text : str
+        As +01:00, 1, UTC+1, +0530, 5.5.
+
+    Returns
+    -------
+    str
+        As +01:00.
+
+    Raises
+    ------
+    Slip
+        Where it is no offset.
+
+    Examples
+    --------
+    >>> read_offset("UTC+1"), read_offset("-3,5"), read_offset("01:00:00")
+    ('+01:00', '-03:30', '+01:00')
+    """
+    bare = re.sub(r"^(utc|gmt)", "", text.strip().replace("\N{MINUS SIGN}", "-"), flags=re.IGNORECASE)
+    bare = "0" if bare.casefold() in {"", "z"} else bare.strip()
+    match = re.fullmatch(r"([+-]?)(\d{1,2})(?::?(\d{2})(?::00)?|[.,](\d+))?", bare, re.ASCII)
+    if match:
+        minutes = 60 * int(match[2]) + int(match[3] or 0) + round(60 * float(f"0.{match[4] or 0}"))
+        minutes = -minutes if match[1] == "-" else minutes
+        if -12 * 60 <= minutes <= 14 * 60:
+            sign = "-" if minutes < 0 else "+"
+            return f"{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+    raise Slip("not an offset from UTC", "type local time minus UTC, such as +01:00")
+
+
+def offset_seconds(offset: str) -> float:
+    """Return local time minus UTC in seconds, from an offset as loaded tables hold it; missing where blank.
+
+    Parameters
+    ----------
+    offset : str
+        As +01:00, or "".
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> offset_seconds("-03:30")
+    -12600.0
+    """
+    if not offset:
+        return math.nan
+    size = 3600.0 * int(offset[1:3]) + 60.0 * int(offset[4:6])
+    return -size if offset[0] == "-" else size
+
+
+def read_date(text: str, *, order: str = "") -> str:
+    """Read a date; one that could be two days is refused.
+
+    Parameters
+    ----------
+    text : str
+    order : str
+        "day first" or "month first" where study.toml states how 03/04/2026 is meant.
+
+    Returns
+    -------
+    str
+        As 2026-11-25.
+
+    Raises
+    ------
+    Slip
+        Where it is no date or unclear.
+
+    Examples
+    --------
+    >>> read_date("25.11.2026"), read_date("3 April 2026"), read_date("03/04/2026", order="day first")
+    ('2026-11-25', '2026-04-03', '2026-04-03')
+    """
+    bare = text.strip().casefold()
+    if match := _ISO_DATE.fullmatch(bare):
+        return _make_date(int(match[1]), int(match[2]), int(match[3]))
+    if match := _WORD_DATE.fullmatch(bare):
+        return _make_date(int(match[3]), MONTHS.get(match[2], 0), int(match[1]))
+    if match := _WORD_FIRST.fullmatch(bare):
+        return _make_date(int(match[3]), MONTHS.get(match[1], 0), int(match[2]))
+    if match := _PART_DATE.fullmatch(re.sub(r"[t ]00:00(:00)?$", "", bare)):
+        return _read_part_date(match, order)
+    if re.fullmatch(r"[34]\d{4}", bare):
+        day = dt.date(1899, 12, 30) + dt.timedelta(days=int(bare))
+        raise Slip(
+            f"the spreadsheet has turned a date into a number of days (perhaps {day.isoformat()})",
+            "format the column as text and type the date as 2026-11-25",
+        )
+    raise Slip("not a date", "type the date as 2026-11-25")
+
+
+def _read_part_date(match: re.Match, order: str) -> str:
+    first, sign, second, year = int(match[1]), match[2], int(match[3]), match[4]
+    if len(year) == 2:
+        raise Slip("unclear: the year has two digits", "type the date as 2026-11-25")
+    # a point between the parts means day.month.year wherever it is used: common practice, no source
+    if sign == "." or order == "day first" or (first > 12 >= second and not order):
+        return _make_date(int(year), second, first)
+    if order == "month first" or second > 12 >= first:
+        return _make_date(int(year), first, second)
+    if first == second:
+        return _make_date(int(year), first, second)
+    one, other = (_make_date(int(year), month, day) for month, day in ((second, first), (first, second)))
+    raise Slip(
+        f"unclear: this could be {one} or {other}",
+        'type the date as 2026-11-25, or write date_order = "day first" in study.toml',
+    )
+
+
+def _make_date(year: int, month: int, day: int) -> str:
+    try:
+        return dt.date(year, month, day).isoformat()
+    except ValueError:
+        raise Slip("no such day", "type the date as 2026-11-25") from None
