@@ -6,10 +6,13 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..basics import KitError, Result, check_choice
+from ..basics import KitError, Result, check_choice, format_number
 from .assumptions import Assumptions
 
 ADJUSTMENTS = ("hr_max", "age", "sex")
+
+HR_MAX_PER_YEAR = -0.7
+"""bpm of maximal heart rate per year of age (Tanaka 2001 J Am Coll Cardiol 37:153-156)."""
 
 
 @dataclass(frozen=True)
@@ -211,18 +214,15 @@ def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.nda
     >>> len(noise)
     5
     """
-    from ..physiology import predict_hr_max
-
     size = getattr(truth, check_choice(outcome, ("heart_rate", "lactate", "exertion"), name="outcome"))
-    per_year = predict_hr_max(31.0, "tanaka").value - predict_hr_max(30.0, "tanaka").value
     base = np.array([truth.capacity_per_year, truth.women_capacity, 1.0, 0.0, 0.0, 0.0, 0.0])
     error = np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0])
     kind = truth.test_error_kind
     loadings = {
         "true_capacity": base + error if kind == "prediction" else base,
         "capacity": base + error if kind == "retest" else base,
-        "true_hr_max": np.array([per_year, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]),
-        "hr_max": np.array([per_year, 0.0, 0.0, 0.0, 1.0, 1.0, 0.0]),
+        "true_hr_max": np.array([HR_MAX_PER_YEAR, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]),
+        "hr_max": np.array([HR_MAX_PER_YEAR, 0.0, 0.0, 0.0, 1.0, 1.0, 0.0]),
         "age": np.array([1.0, 0, 0, 0, 0, 0, 0]),
         "sex": np.array([0.0, 1.0, 0, 0, 0, 0, 0]),
     }
@@ -233,8 +233,8 @@ def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.nda
     )
     if explained > spread:
         raise KitError(
-            f"Age and sex alone would spread capacity by {np.sqrt(explained):.1f} mL/kg/min, more than the "
-            f"{np.sqrt(spread):.1f} assumed for the whole club: raise capacity_sd or narrow the ages."
+            f"Age and sex alone would spread capacity by {format_number(np.sqrt(explained))} mL/kg/min, more than the "
+            f"{format_number(np.sqrt(spread))} assumed for the whole club: raise capacity_sd or narrow the ages."
         )
     level = size.slope * loadings["true_capacity"]
     if outcome == "heart_rate":
@@ -246,7 +246,7 @@ def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.nda
     if known > size.sd_between**2 * (1 + 1e-12):
         raise KitError(
             f"{outcome}: capacity, maximal heart rate and sex alone would spread the athletes by "
-            f"{np.sqrt(known):.1f}, more than the sd_between of {size.sd_between} assumed for all causes together: "
+            f"{format_number(np.sqrt(known))}, more than the sd_between of {size.sd_between} assumed for all causes together: "
             "raise sd_between, or lower the slope, hr_max_sd or the range of ages."
         )
     noise[4] = np.sqrt(max(size.sd_between**2 - known, 0.0))

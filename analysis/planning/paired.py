@@ -10,7 +10,7 @@ from ..basics import KitError, check_choice
 from .correlation import ALTERNATIVES, smallest_size
 from .design import check_level, check_size
 
-NODES = 200
+NODES = 80
 
 
 def paired_power(d_z: float, n: int, *, alpha: float = 0.05, alternative: str = "two-sided") -> float:

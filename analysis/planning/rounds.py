@@ -332,7 +332,7 @@ def simulate_rounds_power(
     contrast = np.linalg.qr(np.column_stack([np.ones(k), np.eye(k)[:, 1:]]))[0][:, 1:]
     q = k - 1
     reduced = contrast.T @ covariance @ contrast
-    if np.linalg.eigvalsh(reduced)[0] <= 0:
+    if not np.linalg.eigvalsh(reduced)[0] > 1e-12 * np.abs(covariance).max():
         raise KitError("covariance must be positive definite: rounds that never differ have nothing to test.")
     factor = np.linalg.cholesky(reduced)
     rng = np.random.default_rng(seed)

@@ -1,0 +1,298 @@
+"""We have twelve: what can we answer? One line per planned question, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..basics import KitError, Result, format_number, format_percent, plural
+from ..study.outcomes import outcome_named
+from .assumptions import Assumptions, assumptions_for
+from .design import Design, as_assumptions, check_size
+from .questions import (
+    MOST_ATHLETES,
+    WISHED,
+    Sized,
+    size_correlation,
+    size_plateau,
+    size_rounds,
+    size_slope,
+    size_steps,
+)
+from .replication import ReplicationSizes, replication_sizes
+
+VERDICTS = ("answerable", "only if large", "not answerable")
+"""A question is answerable where the smallest effect that matters is seen in 80 of 100 such studies; only if large where an
+effect of twice that (or of the assumed size, if that is larger) is; else it is not answerable."""
+
+DEFAULT_OUTCOMES = {
+    "rounds.heart_rate": "hr_mean_bpm",
+    "rounds.lactate": "lactate_mmol_l",
+    "rounds.exertion": "exertion",
+    "fitness.heart_rate": "hr_mean_bpm",
+    "fitness.lactate": "lactate_mmol_l",
+}
+_PER_BPM = {"percent_hr_max": 100 / 190, "percent_hr_reserve": 100 / 130}
+
+
+@dataclass(frozen=True)
+class DesignAnswer(Result):
+    """What a study of n athletes can answer.
+
+    Parameters
+    ----------
+    n : int
+        Athletes who finish.
+    n_to_recruit : int
+        Athletes to recruit so that n finish, with the assumed losses.
+    rounds : int
+    questions : DataFrame
+        question (id, such as "rounds.heart_rate"), part ("change", "steps", "plateau", "slope", "correlation"), about (the
+        question in words), outcome, unit (of the effects), smallest_effect, assumed_effect, power_smallest, power_assumed,
+        detectable (seen in 80 of 100 studies), half_width (of the interval to expect), n_for_80 (athletes for 80 % at the
+        smallest effect; missing above 500), verdict, words (the line as a sentence), method.
+    replication : ReplicationSizes or None
+        Where a published correlation was given.
+    design : Design
+    assumptions : Assumptions
+    reasons : dict
+        Outcome -> why that smallest effect.
+    proposed : bool
+        True while the assumptions are the kit's own.
+    method : str
+    warnings : tuple of str
+    """
+
+    n: int
+    n_to_recruit: int
+    rounds: int
+    questions: pd.DataFrame
+    replication: ReplicationSizes | None
+    design: Design
+    assumptions: Assumptions
+    reasons: dict = field(default_factory=dict)
+    proposed: bool = True
+    method: str = ""
+    warnings: tuple[str, ...] = ()
+
+    def question(self, question: str, part: str = "") -> pd.Series:
+        """Return the line of one question (and part), as a Series."""
+        table = self.questions[self.questions["question"] == question]
+        if part:
+            table = table[table["part"] == part]
+        if table.empty:
+            raise KitError(f"This design answer holds no question {question!r} {part!r}.")
+        return table.iloc[0]
+
+
+def answer_design(
+    protocol,
+    plan=None,
+    assumptions: Assumptions | dict | None = None,
+    n: int | None = None,
+    *,
+    published: tuple[float, int] | None = None,
+    adjust: tuple[str, ...] | None = None,
+    capacity_step: float = 5.0,
+) -> DesignAnswer:
+    """Say for every planned question what a study of n athletes can answer.
+
+    Parameters
+    ----------
+    protocol : Protocol or int
+        The protocol of the study (its rounds and exertion scale), or a number of rounds.
+    plan : Plan, optional
+        Smallest effects, primary outcomes, alpha, covariates. Default: the kit's proposals.
+    assumptions : Assumptions or mapping, optional
+        Sizes and spreads. Default: the kit's, for the protocol's exertion scale.
+    n : int, optional
+        Athletes who finish, at least 3. Default: the plan's, else 12.
+    published : (r, n), optional
+        A published correlation and its athletes, to be repeated.
+    adjust : tuple of {"hr_max", "age", "sex"}, optional
+        What the heart-rate slope is adjusted for. Default: what the plan names, else maximal heart rate.
+    capacity_step : float
+        mL/kg/min over which the slope is read. Default 5.
+
+    Returns
+    -------
+    DesignAnswer
+
+    Notes
+    -----
+    Formulas assume complete data, normal spread and rounds that correlate equally; `simulate_studies` asks the same
+    questions of studies with losses, opponents and test error.
+
+    Examples
+    --------
+    >>> answer = answer_design(4, n=12)
+    >>> answer.question("fitness.heart_rate", "slope")["verdict"] in VERDICTS
+    True
+    """
+    n = check_size(n or getattr(plan, "n_athletes", None) or 12, least=3)
+    rounds = getattr(protocol, "rounds", protocol)
+    if rounds is None or rounds != int(rounds) or rounds < 2:
+        raise KitError(f"The protocol has {rounds} rounds; planning a comparison needs at least 2.")
+    proposed = assumptions is None
+    given = getattr(protocol, "exertion_scale", "6-20")
+    truth = assumptions_for(scale=given) if proposed else as_assumptions(assumptions)
+    effects = dict(getattr(plan, "smallest_effects", {}) or {})
+    outcomes = {**DEFAULT_OUTCOMES, **(getattr(plan, "primary_outcomes", {}) or {})}
+    design = Design(
+        n=n,
+        rounds=int(rounds),
+        alpha=getattr(plan, "alpha", 0.05),
+        capacity_step=capacity_step,
+        adjust=_adjustment(plan, truth) if adjust is None else adjust,
+    )
+    rows = []
+    for question, outcome in outcomes.items():
+        smallest = effects.get(outcome, outcome_named(outcome).smallest_effect)
+        rows += _ask(question, outcome, float(smallest), n, design, truth)
+    staying = (1 - truth.leave) ** (design.rounds - 1)
+    return DesignAnswer(
+        n=n,
+        n_to_recruit=int(-(-n // staying)),
+        rounds=design.rounds,
+        questions=pd.DataFrame(rows).astype({"n_for_80": "Int64"}),
+        replication=replication_sizes(*published, n_new=n) if published and n >= 4 else None,
+        design=design,
+        assumptions=truth,
+        reasons=dict(getattr(plan, "smallest_effect_reasons", {}) or {}),
+        proposed=proposed,
+        method=(
+            "exact power under normality: noncentral F and t for rounds, the range of round means for the plateau, the "
+            "distribution of the sample correlation for fitness"
+        ),
+        warnings=_warnings(truth, proposed),
+    )
+
+
+def _adjustment(plan, truth: Assumptions) -> tuple[str, ...]:
+    named = [c for c in (getattr(plan, "covariates", ()) or ())]
+    found = tuple(
+        key
+        for key, columns in {
+            "hr_max": ("hr_max", "hr_max_bpm"),
+            "age": ("age", "age_years"),
+            "sex": ("sex",),
+        }.items()
+        if any(c in columns for c in named)
+    )
+    if named:
+        return found
+    return ("hr_max", "sex") if 0 < truth.share_women < 1 else ("hr_max",)
+
+
+def _scaled(truth: Assumptions, outcome: str) -> tuple[str, Assumptions]:
+    """The assumption that an outcome goes by, in the outcome's own unit."""
+    which = outcome_named(outcome).question
+    if outcome in _PER_BPM:
+        by = _PER_BPM[outcome]
+        size = truth.heart_rate
+        truth = truth.but(
+            heart_rate={
+                k: getattr(size, k) * by for k in ("mean", "rise", "sd_between", "sd_within", "slope")
+            },
+            heart_rate_per_hr_max=0.0,
+            women_heart_rate=truth.women_heart_rate * by,
+        )
+    return which, truth
+
+
+def _ask(question, outcome, smallest, n, design, truth) -> list[dict]:
+    known = outcome_named(outcome)
+    which, truth = _scaled(truth, outcome)
+    label, unit = known.label.lower(), known.unit
+    rows = []
+    if question.startswith("rounds."):
+        change = size_rounds(n, design, truth, which, smallest, ranked=known.ordinal)
+        rows.append(("change", f"Does {label} change over the rounds?", unit, change))
+        if not known.ordinal:
+            rows.append(("steps", f"Between which neighbouring rounds does {label} change?", unit,
+                         size_steps(n, design, truth, which, smallest)))  # fmt: skip
+            rows.append(("plateau", f"From which round on does {label} stay level?", unit,
+                         size_plateau(n, design, truth, which, smallest)))  # fmt: skip
+    elif question.startswith("fitness."):
+        per = f"{unit} per {format_number(design.capacity_step, 0)}\N{NO-BREAK SPACE}mL/kg/min"
+        slope = size_slope(n, design, truth, which, smallest)
+        rows.append(("slope", f"How much lower is {label} in fitter athletes?", per, slope))
+        rows.append(("correlation", f"Does fitness go with a lower {label} (correlation)?", "correlation",
+                     size_correlation(n, design, truth, which, smallest)))  # fmt: skip
+    return [
+        _row(question, part, about, outcome, per, known.digits, sized) for part, about, per, sized in rows
+    ]
+
+
+def _row(question, part, about, outcome, unit, digits, sized: Sized) -> dict:
+    verdict = _verdict(sized)
+    digits = 2 if part == "correlation" else max(digits, 1)
+    return {
+        "question": question,
+        "part": part,
+        "about": about,
+        "outcome": outcome,
+        "unit": unit,
+        "smallest_effect": sized.smallest_effect,
+        "assumed_effect": sized.assumed_effect,
+        "power_smallest": sized.power_smallest,
+        "power_assumed": sized.power_assumed,
+        "detectable": sized.detectable,
+        "half_width": sized.half_width,
+        "n_for_80": sized.n_for_80,
+        "verdict": verdict,
+        "words": _words(part, verdict, unit, digits, sized),
+        "method": sized.method,
+    }
+
+
+def _verdict(sized: Sized) -> str:
+    if sized.power_smallest >= WISHED:
+        return VERDICTS[0]
+    if sized.detectable <= max(2 * sized.smallest_effect, abs(sized.assumed_effect)):
+        return VERDICTS[1]
+    return VERDICTS[2]
+
+
+def _words(part: str, verdict: str, unit: str, digits: int, sized: Sized) -> str:
+    shown = "" if unit == "correlation" else unit
+    small = format_number(sized.smallest_effect, digits, unit=shown)
+    seen = format_number(sized.detectable, digits, unit=shown)
+    chance = format_percent(sized.power_smallest)
+    what = {
+        "change": f"a change of {small} from the first round to the last",
+        "steps": f"a step of {small} from one round to the next",
+        "plateau": f"a truly level stretch, with a margin of ±{small},",
+        "slope": f"a difference of {small}",
+        "correlation": f"a correlation of {small}, as the smallest slope that matters would give,",
+    }[part]
+    text = f"{verdict.capitalize()}: {what} would be shown in {chance} of such studies"
+    if verdict == VERDICTS[0]:
+        return text + "."
+    if part == "plateau":
+        text += f"; a margin of ±{seen} is the narrowest that would do"
+    elif sized.detectable < float("inf"):
+        text += f"; {seen} is the smallest that 80\N{NO-BREAK SPACE}% of them would show"
+    need = (
+        f"it takes {plural(sized.n_for_80, 'athlete')}"
+        if sized.n_for_80
+        else f"more than {MOST_ATHLETES} athletes would be needed"
+    )
+    return f"{text}; {need} for 80\N{NO-BREAK SPACE}% at the smallest size that matters."
+
+
+def _warnings(truth: Assumptions, proposed: bool) -> tuple[str, ...]:
+    found = []
+    if proposed:
+        found.append(
+            "The sizes and spreads are the kit's proposals: replace them by the club's own where there are any."
+        )
+    if truth.autocorrelation:
+        found.append(
+            "Neighbouring rounds resemble each other in these assumptions; the formulas for the rounds treat all pairs "
+            "alike and overstate the power: take the simulated studies instead."
+        )
+    if truth.hr_max_error:
+        found.append("Maximal heart rates that are predicted, not measured, take out less of the age effect.")
+    return tuple(found)

@@ -1,0 +1,393 @@
+"""When each round starts, and which athletes can be sampled inside the window after each round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, Result, check_choice, format_number, plural
+from .design import check_size
+from .pairing import GUEST, Pairing
+
+STARTS = ("common", "staggered")
+
+
+@dataclass(frozen=True)
+class Sampling(Result):
+    """What the evening has for taking blood samples.
+
+    Parameters
+    ----------
+    analysers, samplers : int
+        Lactate analysers, and people who may take a sample and do nothing else meanwhile.
+    seconds_per_sample : float
+        From one athlete's drop to the next one's, gloves and reading included (s).
+    target_delay_s : float
+        Wished time from the end of the round to the drop (s).
+    tolerance_s : float
+        How far from it a sample may lie (s).
+    """
+
+    analysers: int = 1
+    samplers: int = 1
+    seconds_per_sample: float = 60.0
+    target_delay_s: float = 60.0
+    tolerance_s: float = 15.0
+
+    def __post_init__(self):
+        check_size(self.analysers, least=1, name="analysers")
+        check_size(self.samplers, least=1, name="samplers")
+        if not self.seconds_per_sample > 0:
+            raise KitError(f"seconds_per_sample is {self.seconds_per_sample}, but must be above 0.")
+        if not 0 <= self.tolerance_s <= self.target_delay_s:
+            raise KitError(
+                f"tolerance_s is {self.tolerance_s} and target_delay_s {self.target_delay_s}: the tolerance must be 0 or "
+                "more and no longer than the delay, since nobody is sampled before the round ends."
+            )
+
+    @property
+    def stations(self) -> int:
+        """Samples that can be taken at the same time."""
+        return min(self.analysers, self.samplers)
+
+    @property
+    def in_window(self) -> int:
+        """Athletes who can be sampled inside the window when all stop at the same moment."""
+        return self.stations * self.slots_in_window
+
+    @property
+    def slots_in_window(self) -> int:
+        """Samples that one station takes inside the window."""
+        return int(np.floor(2 * self.tolerance_s / self.seconds_per_sample + 1e-9)) + 1
+
+
+@dataclass(frozen=True)
+class Timetable(Result):
+    """Starts, ends and samples of an evening; times in seconds from the first start.
+
+    Parameters
+    ----------
+    mats : DataFrame
+        round_no, mat, start_s, end_s, start_clock, end_clock ("" without a clock), athlete_1, athlete_2.
+    slots : DataFrame
+        round_no, athlete, mat, station, round_end_s, sample_s, sample_clock, delay_s, in_window, before_next_round.
+    options : DataFrame
+        option, measured (athletes sampled inside the window in one evening), evenings (for all athletes), minutes (length of
+        the evening), words.
+    rests : DataFrame
+        athlete, shortest_s, longest_s: the rests that the starts of the mats and a pairing leave.
+    measured : int
+        Athletes whose samples all lie inside the window.
+    n_athletes : int
+    start : str
+    sampling : Sampling
+    method : str
+    warnings : tuple of str
+    """
+
+    mats: pd.DataFrame
+    slots: pd.DataFrame
+    options: pd.DataFrame
+    rests: pd.DataFrame
+    measured: int
+    n_athletes: int
+    start: str
+    sampling: Sampling
+    method: str
+    warnings: tuple[str, ...] = ()
+
+
+def sampling_of(settings: Mapping | None) -> Sampling:
+    """Read the part [sampling] of study.toml.
+
+    Parameters
+    ----------
+    settings : mapping or None
+        The part, or the whole settings; other keys are left alone. What is not given takes the kit's proposal.
+
+    Returns
+    -------
+    Sampling
+
+    Examples
+    --------
+    >>> sampling_of({"analysers": 2, "samplers": 1}).stations
+    1
+    """
+    given = dict(settings or {})
+    given = dict(given.get("sampling", given))
+    known = {f.name for f in fields(Sampling)}
+    try:
+        return Sampling(**{k: v for k, v in given.items() if k in known})
+    except TypeError as problem:
+        raise KitError(f"[sampling] holds a value that is not a number: {given}.") from problem
+
+
+def make_timetable(
+    protocol,
+    *,
+    athletes: int | Sequence[str] | Pairing,
+    sampling: Sampling | Mapping | None = None,
+    start: str = "common",
+    start_clock: str = "",
+) -> Timetable:
+    """Work out when each mat starts and who can be sampled when.
+
+    Parameters
+    ----------
+    protocol : Protocol
+        rounds, work_s and rest_s are read.
+    athletes : int, sequence of str or Pairing
+        A number, codes (neighbours in the list share a mat), or the pairs of an evening. The first are sampled first, in the
+        same order after every round, so that an athlete's delay does not change over the rounds.
+    sampling : Sampling or mapping, optional
+        The part [sampling] of study.toml. Default: one analyser, one sampler, 60 s a sample, 60 ± 15 s.
+    start : {"common", "staggered"}
+        All mats together, or one after the other so that the samples follow each other inside the window.
+    start_clock : str
+        Clock time of the first start, such as "19:00".
+
+    Returns
+    -------
+    Timetable
+
+    Notes
+    -----
+    A station takes 1 + floor(2 × tolerance / seconds per sample) samples in one window. With staggered starts it takes
+    floor((work + rest) / seconds per sample) samples in every cycle of work and rest. With one analyser, 60 s a sample,
+    ± 15 s and rounds of 5 + 2 minutes: 1 athlete at a common start, 7 with staggered starts.
+
+    Examples
+    --------
+    >>> from analysis.study import Protocol
+    >>> make_timetable(Protocol(4, 300.0, 120.0), athletes=14, start="staggered").measured
+    7
+    """
+    check_choice(start, STARTS, name="start")
+    sampling = sampling if isinstance(sampling, Sampling) else sampling_of(sampling)
+    rounds = check_size(getattr(protocol, "rounds", 0), least=1, name="the number of rounds")
+    work, rest = float(protocol.work_s), float(protocol.rest_s)
+    if not (work > 0 and rest >= 0):
+        raise KitError(f"The protocol has work_s {work} and rest_s {rest}; a timetable needs both.")
+    names, pairs = _pairs_of(athletes, rounds)
+    offsets = _offsets(len(pairs[0]), sampling, work + rest, start)
+    mats = _mat_table(pairs, offsets, work, rest, start_clock)
+    slots = _book(mats, sampling, rest, rounds, start_clock)
+    rests = _rest_table(mats, rest)
+    measured = int(slots.groupby("athlete")["in_window"].all().sum())
+    return Timetable(
+        mats=mats,
+        slots=slots,
+        options=_option_table(names, pairs, sampling, work, rest, rounds),
+        rests=rests,
+        measured=measured,
+        n_athletes=len(names),
+        start=start,
+        sampling=sampling,
+        method="one delay per athlete all evening; a place inside the window goes to one athlete of every pair first",
+        warnings=_warnings(names, measured, slots, rests, sampling, rest, start),
+    )
+
+
+def clock_text(start_clock: str, seconds: float) -> str:
+    """Write a time of the evening as a clock, or "" where the first start has none.
+
+    Parameters
+    ----------
+    start_clock : str
+        Clock time of second 0, such as "19:00" or "19:00:30".
+    seconds : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> clock_text("19:00", 425)
+    '19:07:05'
+    """
+    if not start_clock:
+        return ""
+    parts = str(start_clock).split(":")
+    try:
+        numbers = [int(part) for part in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) not in (2, 3) or not (0 <= numbers[0] < 24 and all(0 <= x < 60 for x in numbers[1:])):
+        raise KitError(f"start_clock is {start_clock!r}, but must be a clock time such as '19:00'.")
+    total = sum(n * f for n, f in zip(numbers, (3600, 60, 1), strict=False)) + round(seconds)
+    return f"{total // 3600 % 24:02d}:{total // 60 % 60:02d}:{total % 60:02d}"
+
+
+def _pairs_of(athletes, rounds):
+    """Names, and per round the list of (athlete_1, athlete_2) by mat; ("", "") where a mat is empty."""
+    if isinstance(athletes, Pairing):
+        table = athletes.schedule
+        by_round = [
+            [
+                (row.athlete_1, row.athlete_2)
+                for row in table[table["round_no"] == r].sort_values("mat").itertuples()
+            ]
+            for r in range(1, rounds + 1)
+        ]
+        if any(not pairs for pairs in by_round):
+            raise KitError(f"The pairing does not hold pairs for all {rounds} rounds of the protocol.")
+        most = max(map(len, by_round))
+        names = [a for a in sorted(set(athletes.opponents["athlete"])) if a != GUEST]
+        return names, [pairs + [("", "")] * (most - len(pairs)) for pairs in by_round]
+    if isinstance(athletes, int | np.integer):
+        athletes = [f"athlete {i + 1}" for i in range(check_size(athletes, least=1, name="athletes"))]
+    names = [str(a) for a in athletes]
+    if not names or len(set(names)) < len(names):
+        raise KitError("athletes must be codes that differ from each other, at least one.")
+    pairs = [(names[i], names[i + 1] if i + 1 < len(names) else GUEST) for i in range(0, len(names), 2)]
+    return names, [pairs] * rounds
+
+
+def _offsets(n_mats: int, sampling: Sampling, cycle: float, start: str) -> np.ndarray:
+    """Start of every mat after the first (s)."""
+    if start == "common":
+        return np.zeros(n_mats)
+    together = max(sampling.in_window // 2, 1)
+    athletes = 2 * together if sampling.in_window > 1 else 1
+    step = -(-athletes // sampling.stations) * sampling.seconds_per_sample
+    last = max(
+        int(np.floor(cycle / sampling.seconds_per_sample + 1e-9)) * sampling.seconds_per_sample - step, 0.0
+    )
+    if last % step:
+        last += sampling.seconds_per_sample * (last % step // sampling.seconds_per_sample > 0)
+    return np.minimum(np.arange(n_mats) // together * step, last)
+
+
+def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
+    rows = []
+    for r, mats in enumerate(pairs):
+        for mat, (one, two) in enumerate(mats):
+            if one:
+                begin = r * (work + rest) + offsets[mat]
+                clock = (clock_text(start_clock, begin), clock_text(start_clock, begin + work))
+                rows.append((r + 1, mat + 1, begin, begin + work, *clock, one, two))
+    names = ["round_no", "mat", "start_s", "end_s", "start_clock", "end_clock", "athlete_1", "athlete_2"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _book(mats, sampling, rest, rounds, start_clock) -> pd.DataFrame:
+    """Give every athlete one delay for the whole evening: inside the window where a station is free, else after it."""
+    visits: dict[str, list[tuple[int, int, float]]] = {}
+    for one_first in (True, False):
+        for mat in mats.itertuples():
+            name = mat.athlete_1 if one_first else mat.athlete_2
+            if name != GUEST:
+                visits.setdefault(name, [])
+    for mat in mats.itertuples():
+        for name in (mat.athlete_1, mat.athlete_2):
+            if name != GUEST:
+                visits[name].append((mat.round_no, mat.mat, mat.end_s))
+    step, places = sampling.seconds_per_sample, sampling.slots_in_window
+    inside = [sampling.target_delay_s + (i - (places - 1) / 2) * step for i in range(places)]
+    busy: list[list[float]] = [[] for _ in range(sampling.stations)]
+    chosen: dict[str, float] = {}
+    for delays in (inside, [inside[-1] + i * step for i in range(1, 4 * len(visits) + 60)]):
+        for name, ends in visits.items():
+            if name in chosen:
+                continue
+            for delay in delays:
+                stations = [_free(busy, end + delay, step) for _, _, end in ends]
+                if None not in stations:
+                    for station, (_, _, end) in zip(stations, ends, strict=True):
+                        busy[station].append(end + delay)
+                    chosen[name] = delay
+                    rows_of = [(s, *v) for s, v in zip(stations, ends, strict=True)]
+                    visits[name] = rows_of
+                    break
+    rows = []
+    for name, delay in chosen.items():
+        for station, round_no, mat, end in visits[name]:
+            at = end + delay
+            rows.append((round_no, name, mat, station + 1, end, at, clock_text(start_clock, at), delay,
+                         abs(delay - sampling.target_delay_s) <= sampling.tolerance_s + 1e-9,
+                         round_no == rounds or delay + step <= rest + 1e-9))  # fmt: skip
+    names = ["round_no", "athlete", "mat", "station", "round_end_s", "sample_s", "sample_clock", "delay_s",
+             "in_window", "before_next_round"]  # fmt: skip
+    return pd.DataFrame(rows, columns=names).sort_values(["sample_s", "station"], ignore_index=True)
+
+
+def _free(busy, at: float, length: float) -> int | None:
+    """The first station that takes nobody else within one sample's length of `at`."""
+    for station, taken in enumerate(busy):
+        if all(abs(at - other) >= length - 1e-9 for other in taken):
+            return station
+    return None
+
+
+def _rest_table(mats, rest) -> pd.DataFrame:
+    long = pd.concat(
+        [
+            mats[["round_no", "start_s", "end_s", who]].rename(columns={who: "athlete"})
+            for who in ("athlete_1", "athlete_2")
+        ]
+    )
+    long = long[long["athlete"] != GUEST].sort_values(["athlete", "round_no"])
+    before = long.groupby("athlete")[["round_no", "end_s"]].shift()
+    gap = (long["start_s"] - before["end_s"]).where(long["round_no"] - before["round_no"] == 1)
+    rests = gap.groupby(long["athlete"]).agg(["min", "max"]).reset_index()
+    rests.columns = ["athlete", "shortest_s", "longest_s"]
+    return rests.assign(planned_s=rest)
+
+
+def _option_table(names, pairs, sampling, work, rest, rounds) -> pd.DataFrame:
+    n, n_mats = len(names), len(pairs[0])
+    fixed = [(names[i], names[i + 1] if i + 1 < n else GUEST) for i in range(0, n, 2)]
+    found = {}
+    for start in STARTS:
+        offsets = _offsets(len(fixed), sampling, work + rest, start)
+        mats = _mat_table([fixed] * rounds, offsets, work, rest, "")
+        slots = _book(mats, sampling, rest, rounds, "")
+        last = max(float(mats["end_s"].max()), float(slots.loc[slots["in_window"], "sample_s"].max()))
+        found[start] = (int(slots.groupby("athlete")["in_window"].all().sum()), last / 60)
+    common, staggered = found["common"], found["staggered"]
+    best = max(common[0], staggered[0], 1)
+    rows = [
+        ("common start", common[0], -(-n // max(common[0], 1)), common[1],
+         f"All {plural(n_mats, 'mat')} start together: {plural(common[0], 'athlete')} of {n} can be sampled on time."),
+        ("staggered starts", staggered[0], -(-n // max(staggered[0], 1)), staggered[1],
+         f"Mats start one after the other and keep their pairs: {plural(staggered[0], 'athlete')} of {n} can be sampled on "
+         "time."),
+        ("fixed subset", common[0], 1, common[1],
+         f"Fix in the plan, before the day, which {plural(common[0], 'athlete')} are sampled, after every round; heart rate "
+         "and exertion are taken of all."),
+        ("further evenings", n, -(-n // best), max(common[1], staggered[1]) if best == staggered[0] else common[1],
+         f"Share the athletes out over {plural(-(-n // best), 'evening')} with the same protocol, analyser and hour."),
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=["option", "measured", "evenings", "minutes", "words"])
+
+
+def _warnings(names, measured, slots, rests, sampling, rest, start) -> tuple[str, ...]:
+    found = []
+    if measured < len(names):
+        found.append(
+            f"{measured} of {plural(len(names), 'athlete')} can be sampled {format_number(sampling.target_delay_s, 0)} ± "
+            f"{format_number(sampling.tolerance_s, 0, unit='s')} after every round with "
+            f"{plural(sampling.stations, 'station')}; the others' delays are longer, and a delay that differs between "
+            "athletes or rounds looks like an effect. See the options."
+        )
+    late = slots[~slots["before_next_round"] & slots["in_window"]]
+    if len(late):
+        found.append(
+            f"A sample takes until {format_number(late['delay_s'].max() + sampling.seconds_per_sample, 0, unit='s')} after "
+            f"the round, but the rest lasts {format_number(rest, 0, unit='s')}: the next round would start late for the "
+            "athlete."
+        )
+    uneven = rests[(rests["shortest_s"] - rest).abs().gt(1) | (rests["longest_s"] - rest).abs().gt(1)]
+    if start == "staggered" and len(uneven):
+        found.append(
+            f"Opponents change between mats that start at different times: {plural(len(uneven), 'athlete')} would rest "
+            f"between {format_number(uneven['shortest_s'].min(), 0)} and "
+            f"{format_number(uneven['longest_s'].max(), 0, unit='s')} instead of {format_number(rest, 0, unit='s')}. Keep the "
+            "same pairs all evening, or start all mats together and sample fewer."
+        )
+    return tuple(found)

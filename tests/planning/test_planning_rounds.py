@@ -1,0 +1,124 @@
+"""Power over the rounds: formula against independent values, simulation against the formula where both hold."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.basics import KitError
+from analysis.planning import (
+    effect_f_of,
+    round_covariance,
+    rounds_power,
+    rounds_sample_size,
+    simulate_rounds_power,
+    steps_power,
+)
+from analysis.planning.rounds import holm_rejects
+
+REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
+
+
+def ar1(case):
+    rounds = len(case["means"])
+    lag = np.abs(np.subtract.outer(range(rounds), range(rounds)))
+    return case["sd_within_round"] ** 2 * case["ar1_correlation"] ** lag
+
+
+def test_noncentral_f_and_sizes():
+    for case in REFERENCE["rm_anova_power"]:
+        f = effect_f_of(case["means"], case["sd_within_round"])
+        assert f == pytest.approx(case["cohens_f"], rel=1e-12)
+        given = {
+            "rounds": len(case["means"]),
+            "effect_f": f,
+            "correlation": case["correlation_among_rounds"],
+        }
+        assert rounds_power(n=case["n"], **given) == pytest.approx(case["power_sphericity"], rel=1e-8)
+        shrunk = rounds_power(n=case["n"], epsilon=case["epsilon_given"], **given)
+        assert shrunk == pytest.approx(case["power_with_epsilon_given"], rel=1e-8)
+        assert rounds_sample_size(**given) == case["n_for_80pct_power_sphericity"]
+        assert (
+            rounds_sample_size(epsilon=case["epsilon_given"], **given)
+            == case["n_for_80pct_power_with_epsilon"]
+        )
+
+
+def test_simulation_agrees_with_the_formula_under_compound_symmetry():
+    case = REFERENCE["rm_anova_power"][0]
+    sd, rho = case["sd_within_round"], case["correlation_among_rounds"]
+    cov = round_covariance(3, sd_between=sd * np.sqrt(rho), sd_within=sd * np.sqrt(1 - rho))
+    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=cov, n_studies=20_000)
+    table = table.set_index("test")
+    assert table.loc["mixed model", "power"] == pytest.approx(case["power_sphericity"], abs=0.015)
+    assert table["formula"].iloc[0] == pytest.approx(case["power_sphericity"], rel=1e-8)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_the_formula_overstates_the_corrected_test_when_neighbours_resemble(which):
+    case = REFERENCE["rm_anova_power"][which]
+    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=ar1(case), n_studies=20_000)
+    table = table.set_index("test")["power"]
+    formula = simulate_rounds_power(n=case["n"], means=case["means"], covariance=ar1(case), n_studies=10)
+    approximation = formula["formula"].iloc[0]
+    assert approximation == pytest.approx(case["ar1_power_noncentral_F_approximation"], rel=1e-8)
+    assert table["Greenhouse-Geisser"] == pytest.approx(case["ar1_power_simulated_20000_gg"], abs=0.015)
+    assert table["mixed model"] == pytest.approx(case["ar1_power_simulated_20000_uncorrected"], abs=0.015)
+    assert table["Greenhouse-Geisser"] < approximation - 0.03
+
+
+def test_cluster_robust_test_is_hotellings_and_keeps_its_level():
+    cov = round_covariance(4, sd_between=7, sd_within=4, kind="growing")
+    table = simulate_rounds_power(n=9, means=[5, 5, 5, 5], covariance=cov, n_studies=20_000)
+    share = table.set_index("test").loc["cluster-robust", "power"]
+    assert share == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 20_000))
+
+
+def test_same_seed_same_numbers():
+    cov = round_covariance(3, sd_between=7, sd_within=4, kind="autoregressive")
+    one, two = (
+        simulate_rounds_power(n=8, means=[0, 1, 2], covariance=cov, n_studies=200, seed=4) for _ in range(2)
+    )
+    assert one.equals(two)
+
+
+def test_holm_is_holm():
+    rng = np.random.default_rng(0)
+    from scipy.stats import norm
+
+    from analysis.models import holm
+
+    size = np.abs(rng.standard_normal((200, 3)) * 2)
+    critical = norm.isf(0.05 / (2 * np.array([3, 2, 1])))
+    ours = holm_rejects(size, critical)
+    for row, expected in zip(size, ours, strict=True):
+        assert ((np.asarray(holm(2 * norm.sf(row))) < 0.05) == expected).all()
+
+
+def test_power_of_a_step_lies_between_the_strictest_and_the_plain_level():
+    from analysis.planning.questions import _pooled_t_power
+
+    table = steps_power(n=12, profile=[0, 6, 9, 9], sd_within=4.5).set_index("contrast")
+    strict, plain = (_pooled_t_power(6.0, 12, 4, 4.5, level) for level in (0.05 / 3, 0.05))
+    assert strict - 0.01 < table.loc["2 - 1", "power"] < plain + 0.01
+    assert table.loc["4 - 3", "power"] < 0.05
+    assert (table["ci_low"] <= table["power"]).all()
+    assert (table["power"] <= table["ci_high"]).all()
+
+
+@pytest.mark.parametrize(
+    ("call", "hint"),
+    [
+        (lambda: rounds_power(n=8, rounds=1, effect_f=0.3, correlation=0.5), "from 2 on"),
+        (lambda: rounds_power(n=8, rounds=3, effect_f=-1, correlation=0.5), "0 or more"),
+        (lambda: rounds_power(n=8, rounds=3, effect_f=0.3, correlation=1), "correlate between"),
+        (lambda: rounds_power(n=8, rounds=3, effect_f=0.3, correlation=0.5, epsilon=0.3), "1/2 and 1"),
+        (lambda: rounds_sample_size(rounds=3, effect_f=0, correlation=0.5), "effect of 0"),
+        (lambda: simulate_rounds_power(n=8, means=[1, 2], covariance=np.eye(3)), "shape"),
+        (lambda: simulate_rounds_power(n=8, means=[1, 2], covariance=np.ones((2, 2))), "positive definite"),
+    ],
+)
+def test_impossible_questions_say_what_to_do(call, hint):
+    with pytest.raises(KitError, match=hint):
+        call()
