@@ -1,30 +1,29 @@
 """Do fitter athletes respond less to sparring, and how sure are we? The unit is the athlete.
 
-In: aerobic tests and athletes -> one capacity per athlete; with the rows of rounds -> slopes, correlations, corrections,
-verdict. Out: `CapacityAnswer` and its parts. Knows nothing of files.
-
-Interface (being filled in)
----------------------------
-measure_capacity(aerobic_tests, athletes, *, sessions=None, primary_session=None, unit="mL/kg/min", exponent=None,
-    within_days=42, attendance=None, gas_exchange=None) -> table: athlete, capacity, unit, standard_error, error_kind, test,
-    uses_heart_rate, warnings, and date, days_from_session, mass_kg, vo2_l_min, maximal, hr_max_bpm, n_tests;
-    tests not used are in `choose_tests(...)`.left_out
-correlate(data, x, y, *, method="pearson", interval=None, level=0.95, alternative="two-sided", seed=0) -> Correlation
-correlate_within(data, x, y, *, level=0.95, alternative="two-sided") -> Correlation
-partial_correlation(data, x, y, *, covariates, level=0.95, alternative="two-sided") -> Correlation
-correlation_levels(data, x, y) -> Levels (between, within, and the pooled mistake, for teaching)
-fit_capacity(data, capacity, outcome, *, covariates=(), level=0.95) -> CapacityFit; `capacity` a column, or a table of measure_capacity
-drift_and_recovery(data, capacity, outcome, *, level=0.95) -> table of estimates
-influence(data, x, y) -> leave-one-out table
-correct_for_error(r, n, *, retest_sd=None, prediction_see=None, capacity_sd, outcome_reliability=None, level=0.95, seed=0)
-    -> ErrorCorrection; unrestrict_range(r, *, sd, reference_sd) -> float
-specifications(rows, capacity, athletes, outcome, *, ...) -> Specifications
-check_circular, check_hr_max_sources, check_shared_test, check_residual_df (guards)
-judge(estimate limits ...) -> verdict; VERDICTS in the order of the rule
-answer_capacity(rows, capacity, athletes, outcome, *, smallest_effect, capacity_step=5.0, direction="lower", alpha=0.05,
-    covariates=None, seed=0, chart=True, alternative_rows=None) -> CapacityAnswer, or Refused / NotYet (falsy, they say why and what to do)
+In: aerobic tests and athletes -> one capacity per athlete (`measure_capacity`); with the rows of rounds -> slopes,
+correlations, corrections for test error, verdict (`answer_capacity`). Out: `CapacityAnswer` and its parts, or `Refused`
+(falsy) with the reason and what to do. Knows nothing of files.
 """
 
+from .adjustment import Adjustment, choose_covariates, covariate_words
+from .answer import answer_capacity
+from .chart import specifications
+from .choosing import ChosenTests, choose_tests
+from .correlation import correlate, partial_correlation
+from .drift import drift_and_recovery
+from .error import correct_for_error, correct_slope, reliability_interval, unrestrict_range
+from .fit import fit_capacity
+from .guards import (
+    CircularTestError,
+    check_hr_max_covariate,
+    check_residual_df,
+    hr_max_source,
+    set_aside_circular,
+    shared_test_warning,
+)
+from .leverage import influence, robust_correlation
+from .measure import measure_capacity
+from .parts import bayes_factor
 from .results import (
     IMPRECISE,
     NEGLIGIBLE,
@@ -39,6 +38,9 @@ from .results import (
     Refused,
     Specifications,
 )
+from .scaling import default_step, known_scalings, to_unit
+from .verdict import judge
+from .within import correlate_within, correlation_levels
 
 __all__ = [
     "IMPRECISE",
@@ -46,11 +48,42 @@ __all__ = [
     "OPPOSITE",
     "SUPPORTED",
     "VERDICTS",
+    "Adjustment",
     "CapacityAnswer",
     "CapacityFit",
+    "ChosenTests",
+    "CircularTestError",
     "Correlation",
     "ErrorCorrection",
     "Levels",
     "Refused",
     "Specifications",
+    "answer_capacity",
+    "bayes_factor",
+    "check_hr_max_covariate",
+    "check_residual_df",
+    "choose_covariates",
+    "choose_tests",
+    "correct_for_error",
+    "correct_slope",
+    "correlate",
+    "correlate_within",
+    "correlation_levels",
+    "covariate_words",
+    "default_step",
+    "drift_and_recovery",
+    "fit_capacity",
+    "hr_max_source",
+    "influence",
+    "judge",
+    "known_scalings",
+    "measure_capacity",
+    "partial_correlation",
+    "reliability_interval",
+    "robust_correlation",
+    "set_aside_circular",
+    "shared_test_warning",
+    "specifications",
+    "to_unit",
+    "unrestrict_range",
 ]

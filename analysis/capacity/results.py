@@ -181,6 +181,8 @@ class Levels(Result):
         Outcomes.
     between, within : Correlation
         Of the athletes' means; within athletes with one common slope.
+    between_weighted : float
+        The correlation of the means, each weighted by its number of rows.
     pooled_mistake : float
         The correlation of all rows as if each were an athlete: shown to be recognised, never to be reported.
     rows, means : DataFrame
@@ -193,6 +195,7 @@ class Levels(Result):
     y: str
     between: Correlation
     within: Correlation
+    between_weighted: float
     pooled_mistake: float
     rows: pd.DataFrame
     means: pd.DataFrame
@@ -292,10 +295,13 @@ class CapacityAnswer(Result):
         Same sign in all, and all intervals on the same side of (or across) zero.
     within : DataFrame
         Within athletes: heart rate with lactate and exertion; estimate columns by x, y and `level` (within, between).
+    levels : dict of str to Levels
+        Behind `within`, for the teaching picture: the other outcome -> between, within and pooled.
     drift : DataFrame
         Each athlete's own slope over the rounds, drift in a round, and recovery in the rests, regressed on capacity.
     influence : DataFrame
-        Leave-one-out: athlete, correlation, planned effect without that athlete, Cook's distance, leverage.
+        Leave-one-out: the correlation of the adjusted points, planned_effect with its interval and verdict without that
+        athlete; Cook's distance and leverage.
     errors : DataFrame
         What the test's error does to r and slope; range restriction; corrected estimates with intervals.
     correction : ErrorCorrection or None
@@ -339,6 +345,7 @@ class CapacityAnswer(Result):
     correlations: pd.DataFrame
     correlations_agree: bool
     within: pd.DataFrame
+    levels: dict[str, Levels]
     drift: pd.DataFrame
     influence: pd.DataFrame
     errors: pd.DataFrame

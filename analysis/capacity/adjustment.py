@@ -1,0 +1,201 @@
+"""What the slope is adjusted for: the plan's covariates, or the default rule, within what the club's size allows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from ..basics import KitError, join_words, plural
+from .guards import MINIMUM_RESIDUAL_DF, check_hr_max_covariate, hr_max_source, is_heart_rate
+from .tables import is_text, numeric_design, varies
+
+IN_BPM = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm")
+COVARIATE_WORDS = {
+    "hr_max_bpm": "measured maximal heart rate",
+    "age_years": "age",
+    "sex": "sex",
+    "mass_kg": "body mass",
+    "group": "group",
+    "experience_years": "years of training",
+    "lactate_delay_s": "sampling delay",
+    "activity_rating": "activity rating",
+}
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """Covariates with the reason for them, what was given up, and warnings."""
+
+    covariates: tuple[str, ...]
+    reason: str
+    given_up: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def covariate_words(covariates: Sequence[str]) -> str:
+    """Name covariates in words: "measured maximal heart rate and sex".
+
+    Parameters
+    ----------
+    covariates : sequence of str
+        Columns.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> covariate_words(["age_years", "sex"])
+    'age and sex'
+    """
+    return join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in covariates])
+
+
+def choose_covariates(
+    outcome: str, athletes: pd.DataFrame, planned: Sequence[str] | None = None
+) -> Adjustment:
+    """Choose what to adjust for.
+
+    Parameters
+    ----------
+    outcome : str
+        A column of the rows of rounds.
+    athletes : DataFrame
+        The athletes of the analysis, one row each: age_years, sex, hr_max_bpm, hr_max_source ...
+    planned : sequence of str, optional
+        The plan's covariates; None or empty for the default rule.
+
+    Returns
+    -------
+    Adjustment
+        covariates, reason (a sentence), given_up, warnings.
+
+    Notes
+    -----
+    Default rule. Heart rate in bpm: measured maximal heart rate where all have it, else age; plus sex in a mixed club.
+    Percent of a measured maximum or of reserve: sex in a mixed club, since the maximum is in the outcome already.
+    Lactate and exertion: age; plus sex in a mixed club. Age lowers both maximal heart rate and capacity, and women are
+    lower in capacity and higher in bpm, so that leaving them out hides or fakes a relation between athletes. Covariates
+    are given up from the end of the list until 8 residual degrees of freedom are left between athletes.
+
+    Examples
+    --------
+    >>> club = pd.DataFrame({"athlete": range(14), "age_years": range(20, 34), "sex": "M"})
+    >>> choose_covariates("hr_mean_bpm", club).covariates
+    ('age_years',)
+    """
+    warnings: list[str] = []
+    if planned:
+        wanted, why = list(dict.fromkeys(planned)), "as planned"
+        missing = [c for c in wanted if c not in athletes.columns]
+        if missing:
+            raise KitError(
+                f"the plan adjusts for {join_words(missing)}, but there is no such column; known columns of athletes: "
+                f"{join_words(sorted(map(str, athletes.columns)))}."
+            )
+    else:
+        wanted, why, warnings = _default(outcome, athletes)
+    wanted = [c for c in wanted if varies(athletes[c])]
+    if "hr_max_bpm" in wanted:
+        warnings += check_hr_max_covariate(athletes)
+    kept: list[str] = []
+    for covariate in wanted:
+        width = numeric_design(athletes.dropna(subset=[*kept, covariate]), [*kept, covariate])[0].shape[1]
+        if len(athletes) - 2 - width >= MINIMUM_RESIDUAL_DF:
+            kept.append(covariate)
+    given_up = tuple(c for c in wanted if c not in kept)
+    if given_up:
+        warnings.append(
+            f"not adjusted for {covariate_words(given_up)}: with {plural(len(athletes), 'athlete')} that would leave fewer "
+            f"than {MINIMUM_RESIDUAL_DF} residual degrees of freedom between athletes, so {covariate_words(given_up)} may "
+            "hide or fake a relation"
+        )
+    reason = f"adjusted for {covariate_words(kept)}, {why}" if kept else f"not adjusted ({why})"
+    return Adjustment(tuple(kept), reason, given_up, tuple(warnings))
+
+
+def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) -> list[tuple[str, ...]]:
+    """List the sets of covariates that a reasonable analyst might take, within what the club's size allows.
+
+    Parameters
+    ----------
+    outcome : str
+    athletes : DataFrame
+    planned : sequence of str
+        The set of the planned analysis, always in the list.
+
+    Returns
+    -------
+    list of tuple of str
+
+    Examples
+    --------
+    >>> club = pd.DataFrame({"athlete": range(14), "age_years": range(20, 34), "sex": "M"})
+    >>> possible_sets("hr_mean_bpm", club, ["age_years"])
+    [('age_years',), ()]
+    """
+    usable = {
+        c for c in ("age_years", "sex", "mass_kg", "experience_years", "group") if _complete(athletes, c)
+    }
+    if outcome in IN_BPM and hr_max_source(athletes) == "measured":
+        usable.add("hr_max_bpm")
+    sets: list[tuple[str, ...]] = [tuple(planned), ()]
+    singles = ["hr_max_bpm", "age_years"] if outcome in IN_BPM else ["age_years"]
+    for first in [*singles, None]:
+        for second in (None, "sex", "mass_kg"):
+            chosen = tuple(c for c in (first, second) if c)
+            if chosen and set(chosen) <= usable:
+                sets.append(chosen)
+    if "sex" in usable:
+        sets += [(s, "sex", "mass_kg") for s in singles if {s, "sex", "mass_kg"} <= usable]
+    seen, kept = set(), []
+    for chosen in sets:
+        width = (
+            numeric_design(athletes, chosen)[0].shape[1]
+            if set(chosen) <= set(athletes.columns)
+            else len(chosen)
+        )
+        small = width and len(athletes) - 2 - width < MINIMUM_RESIDUAL_DF
+        if frozenset(chosen) not in seen and not small:
+            seen.add(frozenset(chosen))
+            kept.append(chosen)
+    return kept
+
+
+def _default(outcome: str, athletes: pd.DataFrame) -> tuple[list[str], str, list[str]]:
+    warnings: list[str] = []
+    wanted: list[str] = []
+    why = "by the default rule"
+    if outcome in IN_BPM and hr_max_source(athletes) == "measured":
+        wanted.append("hr_max_bpm")
+        why += ", since every athlete has a measured maximal heart rate"
+    elif outcome in IN_BPM or not is_heart_rate(outcome):
+        if _complete(athletes, "age_years"):
+            wanted.append("age_years")
+            if outcome in IN_BPM:
+                why += ", since not every athlete has a measured maximal heart rate"
+        elif not _known(athletes, "age_years"):
+            warnings.append(
+                "age is not known for every athlete, so the slope is not adjusted for it: age lowers both maximal heart "
+                "rate and capacity and may hide a relation"
+            )
+    if _complete(athletes, "sex"):
+        wanted.append("sex")
+    elif not _known(athletes, "sex"):
+        warnings.append("sex is not known for every athlete; in a mixed club it may hide or fake a relation")
+    return wanted, why, warnings
+
+
+def _known(athletes: pd.DataFrame, column: str) -> bool:
+    if column not in athletes.columns:
+        return False
+    values = athletes[column]
+    blank = values.isna() | (values.astype("string").fillna("") == "") if is_text(values) else values.isna()
+    return not blank.any()
+
+
+def _complete(athletes: pd.DataFrame, column: str) -> bool:
+    return _known(athletes, column) and varies(athletes[column])

@@ -1,0 +1,345 @@
+"""`answer_capacity`: the whole answer to "do fitter athletes respond less?" for one outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, check_choice, left_out_table, plural
+from .adjustment import Adjustment, choose_covariates
+from .chart import join_athletes, specifications
+from .drift import drift_and_recovery
+from .error_table import error_table
+from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, join_capacity, prepare
+from .guards import (
+    CIRCULAR_REMEDY,
+    CIRCULAR_WHY,
+    GUARD_COLUMNS,
+    MINIMUM_RESIDUAL_DF,
+    CircularTestError,
+    guard_row,
+    hr_max_source,
+    is_heart_rate,
+    is_yes,
+    set_aside_circular,
+    shared_test_warning,
+)
+from .leverage import influence
+from .parts import (
+    confounder_table,
+    correlation_table,
+    line_table,
+    point_table,
+    slope_table,
+    within_table,
+)
+from .results import CapacityAnswer, Refused
+from .scaling import default_step
+from .tables import left_out_rows, need_columns, to_numbers, varies
+from .verdict import DIRECTIONS, judge
+
+CAUTION_HEART_RATE = (
+    "heart rate in grappling overstates oxygen uptake: isometric holds, heat, arousal and dehydration raise it without "
+    "more aerobic work"
+)
+CAUTION_CAUSE = (
+    "athletes were compared as they are: a difference between fitter and less fit athletes is no proof that training "
+    "would change an athlete's response"
+)
+CAUTION_WORK = "fitter athletes may do more work in a round, which can hide or reverse a lower response"
+
+
+def answer_capacity(
+    rows: pd.DataFrame,
+    capacity: pd.DataFrame,
+    athletes: pd.DataFrame,
+    outcome: str,
+    *,
+    smallest_effect: float,
+    capacity_step: float | None = None,
+    direction: str = "lower",
+    alpha: float = 0.05,
+    covariates: Sequence[str] | None = None,
+    seed: int = 0,
+    outcome_reliability: float | None = None,
+    smallest_effects: Mapping[str, float] | None = None,
+    alternative_rows: Mapping[str, pd.DataFrame] | None = None,
+    round_variable: str = "round_no",
+    chart: bool = True,
+) -> CapacityAnswer | Refused:
+    """Answer whether fitter athletes respond less, for one outcome.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One row per athlete and round (of the primary session): athlete, round_no, the outcome, and what else there is.
+    capacity : DataFrame
+        From `measure_capacity`.
+    athletes : DataFrame
+        athlete, sex, age_years, hr_max_bpm, hr_max_source, hr_limited, group ...
+    outcome : str
+        For example "hr_mean_bpm".
+    smallest_effect : float
+        The smallest effect that matters, for `capacity_step` more capacity, in the unit of the outcome.
+    capacity_step : float, optional
+        Default 5 mL/kg/min, or what that is at 80 kg in another unit.
+    direction : {"lower", "higher", "differs"}
+        Expected of fitter athletes; default "lower".
+    alpha : float
+        Default 0.05: intervals of 95 %, equivalence by the 90 % interval.
+    covariates : sequence of str, optional
+        The plan's; default the rule of `choose_covariates`.
+    seed : int
+        Of bootstrap and permutation; default 0.
+    outcome_reliability : float, optional
+        Of the outcome, where known, for the correction of the correlation.
+    smallest_effects, alternative_rows : mapping, optional
+        For the chart of all analyses: see `specifications`.
+    round_variable : str
+        "round_no" or "bout_no", for the rise over the rounds.
+    chart : bool
+        False leaves the chart of all analyses out (it takes most of the time).
+
+    Returns
+    -------
+    CapacityAnswer or Refused
+        Refused (falsy) says why and what to do: a circular test, fewer than 4 athletes, capacity that does not vary.
+
+    Examples
+    --------
+    >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
+    >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
+    ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
+    >>> answer_capacity(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, chart=False).verdict
+    'supported'
+    """
+    check_choice(direction, DIRECTIONS, name="direction")
+    need_columns(rows, ["athlete", outcome], what="the table of rounds")
+    need_columns(athletes, ["athlete"], what="the table of athletes")
+    need_columns(capacity, ["athlete", "capacity"], what="the table of capacity")
+    if not 0 < alpha < 0.5:
+        raise KitError(f"alpha is {alpha!r}, but must lie between 0 and 0.5.")
+    unit = str(capacity["unit"].iloc[0]) if "unit" in capacity.columns and len(capacity) else ""
+    step = default_step(unit) if capacity_step is None else float(capacity_step)
+    if not step > 0:
+        raise KitError(
+            f"capacity is in {unit or 'no known unit'}: say with capacity_step what step an effect is stated for."
+        )
+    data, aside, guards = _set_aside(join_athletes(rows, athletes), capacity, outcome)
+    if isinstance(data, Refused):
+        return data
+    club = athletes[athletes["athlete"].astype(str).isin(data.loc[data["_used"], "athlete"].unique())]
+    data = data.drop(columns="_used")
+    adjustment = choose_covariates(outcome, _with_row_covariates(club, data, covariates), covariates)
+    level = 1 - alpha
+    try:
+        bare = prepare(data, capacity, outcome)
+        planned = prepare(data, capacity, outcome, adjustment.covariates)
+    except KitError as error:
+        return _refuse(outcome, str(error), "aerobic tests and rounds of more athletes", guards, aside)
+    fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
+    guards += _judge_guards(outcome, capacity, club, planned, adjustment)
+    points = point_table(planned, data, capacity)
+    limits = [step * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
+    verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
+    correlations, agree = correlation_table(
+        points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
+    )
+    errors, correction, notes = error_table(
+        points, capacity, fit, unit=unit, step=step, covariates=planned.covariates,
+        outcome_reliability=outcome_reliability, seed=seed,
+    )  # fmt: skip
+    within, levels = within_table(data, outcome, level)
+    joined = join_capacity(data, capacity)[0]
+    choices = _chart(
+        chart, data, capacity, club, planned, smallest_effect, step, level, smallest_effects, alternative_rows
+    )
+    return CapacityAnswer(
+        outcome=outcome,
+        capacity_unit=unit,
+        direction=direction,
+        capacity_step=step,
+        smallest_effect=float(smallest_effect),
+        alpha=alpha,
+        effect=step * fit.estimate,
+        effect_ci_low=limits[0],
+        effect_ci_high=limits[1],
+        effect_ci90_low=limits[2],
+        effect_ci90_high=limits[3],
+        verdict=verdict,
+        planned=fit,
+        unadjusted=unadjusted,
+        adjusted_for=planned.covariates,
+        adjustment_reason=adjustment.reason,
+        slopes=slope_table(planned, fit, unadjusted, joined, level),
+        correlations=correlations,
+        correlations_agree=agree,
+        within=within,
+        levels=levels,
+        drift=drift_and_recovery(data, capacity, outcome, level=level, round_variable=round_variable),
+        influence=_influence(points, choices, smallest_effect, direction, alpha),
+        errors=errors,
+        correction=correction,
+        specifications=choices,
+        activity=confounder_table(data, capacity, planned, "activity_rating", "activity rating", level),
+        delay=confounder_table(data, capacity, planned, "lactate_delay_s", "sampling delay", level)
+        if outcome == "lactate_mmol_l"
+        else pd.DataFrame(),
+        points=points,
+        line=line_table(points, fit),
+        guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),
+        cautions=((CAUTION_HEART_RATE,) if is_heart_rate(outcome) else ()) + (CAUTION_CAUSE, CAUTION_WORK),
+        n_athletes=fit.n_athletes,
+        n_observations=fit.n_observations,
+        method=fit.method,
+        left_out=pd.concat([left_out_table(aside), planned.left_out], ignore_index=True),
+        warnings=tuple(dict.fromkeys([*adjustment.warnings, *fit.warnings, *notes])),
+    )
+
+
+def _set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
+    """Set aside athletes whose heart rate is limited or whose test is circular; refuse where nobody remains."""
+    data[outcome] = to_numbers(data, outcome)
+    aside: list[dict] = []
+    guards: list[dict] = []
+    if is_heart_rate(outcome) and "hr_limited" in data.columns:
+        limited = is_yes(data["hr_limited"])
+        n = data.loc[limited, "athlete"].nunique()
+        aside += left_out_rows(
+            data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome
+        )
+        text = f"{plural(n, 'athlete')} whose heart rate is held down by a medicine or a condition set aside"
+        guards.append(
+            guard_row(
+                "limited heart rate",
+                "applied" if n else "passed",
+                n,
+                text if n else "no athlete is marked hr_limited",
+            )
+        )
+        data = data[~limited]
+    joined, name, _ = join_capacity(data, capacity)
+    try:
+        kept, circular = set_aside_circular(joined, name, outcome)
+    except CircularTestError:
+        n = joined["athlete"].nunique()
+        guards.append(guard_row("circular test", "refused", n, CIRCULAR_WHY))
+        return _refuse(outcome, CIRCULAR_WHY, CIRCULAR_REMEDY, guards, aside), aside, guards
+    n = joined["athlete"].nunique() - kept["athlete"].nunique()
+    text = (
+        f"{plural(n, 'athlete')} set aside whose capacity was estimated from heart rate" if n
+        else "capacity does not come from heart rate" if is_heart_rate(outcome) else "the outcome is not heart rate"
+    )  # fmt: skip
+    guards.append(guard_row("circular test", "applied" if n else "passed", n, text))
+    aside += circular
+    used = kept[outcome].notna() & kept[name].notna()
+    n_used = kept.loc[used, "athlete"].nunique()
+    if n_used < MINIMUM_ATHLETES:
+        why = (
+            f"Only {plural(n_used, 'athlete')} with both a fitness test and {outcome} remain; "
+            f"at least {MINIMUM_ATHLETES} are needed."
+        )
+        return (
+            _refuse(outcome, why, "aerobic tests and rounds of more athletes", guards, aside),
+            aside,
+            guards,
+        )
+    rows = kept.drop(columns=[c for c in ("capacity", "unit", "uses_heart_rate") if c in kept.columns])
+    return rows.assign(_used=used), aside, guards
+
+
+def _refuse(outcome: str, why: str, needs: str, guards: list[dict], aside: list[dict]) -> Refused:
+    from ..study.outcomes import OUTCOMES
+
+    label = OUTCOMES[outcome].label.lower() if outcome in OUTCOMES else outcome
+    return Refused(
+        question=f"whether fitter athletes have a lower {label}",
+        needs=needs,
+        why=why,
+        guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),
+        left_out=left_out_table(aside),
+    )
+
+
+def _judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustment) -> list[dict]:
+    used = capacity[capacity["athlete"].astype(str).isin(planned.rows["athlete"])]
+    guards = []
+    if is_heart_rate(outcome):
+        source = hr_max_source(club)
+        text = {
+            "measured": "every maximal heart rate is measured",
+            "predicted": "every maximal heart rate is predicted from age, so none is used",
+            "mixed": "measured and predicted maximal heart rates are never mixed, so none is used",
+            "incomplete": "not every athlete has a maximal heart rate, so none is used",
+            "none": "no maximal heart rates",
+        }[source]
+        guards.append(
+            guard_row("maximal heart rate", "passed" if source == "measured" else "warned", len(club), text)
+        )
+        shared, n = shared_test_warning(outcome, used, club)
+        if shared:
+            guards.append(guard_row("one test for both", "warned", n, shared))
+    n = planned.n_athletes
+    text = f"{planned.residual_df} residual degrees of freedom between athletes; at least {MINIMUM_RESIDUAL_DF} with covariates"
+    guards.append(guard_row("covariates", "warned" if adjustment.given_up else "passed", n, text))
+    if "test" in used.columns and varies(used["test"]):
+        tests = ", ".join(sorted(map(str, used["test"].unique())))
+        text = f"capacity comes from different tests ({tests}): differences between tests are mixed with those between athletes"
+        guards.append(guard_row("one kind of test", "warned", len(used), text))
+    guards.append(
+        guard_row(
+            "unit of analysis",
+            "passed",
+            n,
+            "the athlete: rounds of one athlete are never counted as athletes",
+        )
+    )
+    return guards
+
+
+def _with_row_covariates(club: pd.DataFrame, data: pd.DataFrame, covariates) -> pd.DataFrame:
+    """Give planned covariates that vary from round to round an athlete's mean, so that they can be counted."""
+    club = club.assign(athlete=club["athlete"].astype(str))
+    for column in covariates or ():
+        if (
+            column in data.columns
+            and column not in club.columns
+            and pd.api.types.is_numeric_dtype(data[column])
+        ):
+            club[column] = club["athlete"].map(data.groupby("athlete")[column].mean())
+    return club
+
+
+def _chart(
+    chart, data, capacity, club, planned, smallest_effect, step, level, smallest_effects, alternative_rows
+):
+    if not chart:
+        return None
+    return specifications(
+        data, capacity, club, planned.outcome, smallest_effect=smallest_effect, capacity_step=step,
+        covariates=planned.covariates, level=level, smallest_effects=smallest_effects, alternative_rows=alternative_rows,
+    )  # fmt: skip
+
+
+def _influence(points, choices, smallest_effect, direction, alpha) -> pd.DataFrame:
+    table = influence(points, "capacity", "outcome_adjusted", level=1 - alpha)
+    without = ["planned_effect", "planned_ci_low", "planned_ci_high", "verdict"]
+    if choices is None:
+        return table.assign(**dict.fromkeys(without[:3], np.nan), verdict="")
+    lines = choices.table[choices.table["left_out_athlete"] != ""].set_index("left_out_athlete")
+    lines = lines.reindex(table["athlete"])
+    from .fit import t_limits
+
+    verdicts = []
+    for _, line in lines.iterrows():
+        low, high = t_limits(line["estimate"], line["standard_error"], line["df"], 1 - 2 * alpha)
+        ends = [line["step"] * v for v in (line["ci_low"], line["ci_high"], low, high)]
+        verdicts.append(judge(*ends, smallest_effect=smallest_effect, direction=direction))
+    return table.assign(
+        planned_effect=lines["effect"].to_numpy(),
+        planned_ci_low=(lines["step"] * lines["ci_low"]).to_numpy(),
+        planned_ci_high=(lines["step"] * lines["ci_high"]).to_numpy(),
+        verdict=verdicts,
+    )

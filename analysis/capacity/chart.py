@@ -1,0 +1,246 @@
+"""All reasonable analyses at once: every combination of the choices that an honest analyst could have made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError
+from ..study.outcomes import OUTCOMES
+from .adjustment import covariate_words, possible_sets
+from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare
+from .guards import hr_max_source
+from .results import Specifications
+from .scaling import known_scalings
+
+HEART_RATE_CHOICES = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "percent_hr_max", "percent_hr_reserve")
+MINIMUM_VALID_SHARE = 0.8
+ALL_ROUNDS = "all rounds"
+VALID_ROUNDS = "rounds with at least 80 % valid seconds"
+ALL_ATHLETES = "all athletes"
+COMPLETE_ATHLETES = "athletes with every round"
+CHOICES = ("outcome", "scaling", "covariates", "rows", "athletes", "left_out_athlete")
+
+
+def specifications(
+    rows: pd.DataFrame,
+    capacity: pd.DataFrame,
+    athletes: pd.DataFrame,
+    outcome: str,
+    *,
+    smallest_effect: float,
+    capacity_step: float,
+    covariates: Sequence[str] = (),
+    level: float = 0.95,
+    smallest_effects: Mapping[str, float] | None = None,
+    alternative_rows: Mapping[str, pd.DataFrame] | None = None,
+) -> Specifications:
+    """Fit the planned analysis and every other reasonable one.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One row per athlete and round.
+    capacity : DataFrame
+        From `measure_capacity`; other scalings are tried where it holds `vo2_l_min` and `mass_kg`.
+    athletes : DataFrame
+        athlete, and the covariates by name.
+    outcome : str
+        The planned outcome.
+    smallest_effect : float
+        The smallest effect that matters of the planned outcome.
+    capacity_step : float
+        The step of capacity that an effect is given for, in the planned unit; other scalings take the step that is the
+        same multiple of their SD.
+    covariates : sequence of str
+        Of the planned analysis.
+    level : float
+        Of the intervals; default 0.95.
+    smallest_effects : mapping, optional
+        Of the other outcomes; default the kit's proposals.
+    alternative_rows : mapping, optional
+        Name -> rows made in another way, for example with flagged samples kept.
+
+    Returns
+    -------
+    Specifications
+
+    Notes
+    -----
+    Outcomes (bpm, late in the round, peak, percent of measured maximum, percent of reserve), scalings of capacity, sets of
+    covariates that leave 8 residual degrees of freedom, rounds of any validity or at least 80 % valid, all athletes or
+    those with every round, every combination; and the planned analysis without each athlete. These analyses share their
+    data: they show how far the answer depends on choices, and are no independent tests.
+
+    References
+    ----------
+    Simonsohn U, Simmons JP, Nelson LD (2020) Nat Hum Behav 4:1208-1214.
+
+    Examples
+    --------
+    >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
+    >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
+    ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
+    >>> chart = specifications(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, capacity_step=5.0)
+    >>> chart.n_specifications, chart.share_same_sign
+    (1, 1.0)
+    """
+    sizes = {name: o.smallest_effect for name, o in OUTCOMES.items()} | dict(smallest_effects or {})
+    sizes[outcome] = smallest_effect
+    data = join_athletes(rows, athletes)
+    row_sets = {ALL_ROUNDS: data} | _valid_rows(data)
+    row_sets |= {name: join_athletes(table, athletes) for name, table in (alternative_rows or {}).items()}
+    scalings = known_scalings(capacity)
+    spread = _analysed_spread(data, capacity, outcome)
+    lines: list[dict] = []
+    planned = _try_prepare(data, capacity, outcome, covariates)
+    if planned is None:
+        raise KitError(
+            f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with."
+        )
+    for rows_name, table in row_sets.items():
+        for chosen in _outcomes(outcome, table, athletes):
+            if chosen not in sizes:
+                continue
+            for scaling, scaled in scalings.items():
+                step = capacity_step * _analysed_spread(data, scaled, outcome) / spread
+                for adjusted in _sets(chosen, table, athletes, covariates, outcome):
+                    prepared = _try_prepare(table, scaled, chosen, adjusted)
+                    if prepared is None:
+                        continue
+                    for who, part in _athlete_sets(prepared).items():
+                        choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
+                        lines.append(_line(part, choice, step, sizes[chosen], level))
+    first = (outcome, next(iter(scalings)), covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
+    for athlete in planned.rows["athlete"].unique():
+        part = replace(planned, rows=planned.rows[planned.rows["athlete"] != athlete].copy())
+        lines.append(_line(part, (*first, athlete), capacity_step, smallest_effect, level))
+    table = pd.DataFrame([line for line in lines if line])
+    table["planned"] = (table[list(CHOICES)] == [*first, ""]).all(axis=1)
+    return _summarise(table, outcome, capacity_step)
+
+
+def join_athletes(rows: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
+    """Put the columns of athletes beside the rows (those that the rows do not have already)."""
+    new = ["athlete", *(c for c in athletes.columns if c not in rows.columns and c not in ("file", "row"))]
+    left, right = rows.copy(), athletes[new].copy()
+    left["athlete"], right["athlete"] = left["athlete"].astype(str), right["athlete"].astype(str)
+    return left.merge(right.drop_duplicates("athlete"), on="athlete", how="left")
+
+
+def _line(prepared: Prepared, choice: tuple, step: float, size: float, level: float) -> dict | None:
+    try:
+        fit = fit_prepared(prepared, level=level)
+    except KitError:
+        return None
+    return {
+        **dict(zip(CHOICES, choice, strict=True)),
+        "step": step,
+        "effect": step * fit.estimate,
+        "multiple": step * fit.estimate / size,
+        "multiple_low": step * fit.ci_low / size,
+        "multiple_high": step * fit.ci_high / size,
+        "estimate": fit.estimate,
+        "standard_error": fit.standard_error,
+        "ci_low": fit.ci_low,
+        "ci_high": fit.ci_high,
+        "statistic": fit.statistic,
+        "df": fit.df,
+        "p": fit.p,
+        "n_athletes": fit.n_athletes,
+        "n_observations": fit.n_observations,
+        "method": fit.method,
+    }
+
+
+def _summarise(table: pd.DataFrame, outcome: str, capacity_step: float) -> Specifications:
+    table = table.sort_values("multiple", kind="stable").reset_index(drop=True)
+    table.insert(0, "order", np.arange(1, len(table) + 1))
+    choices = table[table["left_out_athlete"] == ""]
+    sign = float(np.sign(choices.loc[choices["planned"], "multiple"].iloc[0]))
+    same = np.sign(choices["multiple"]) == sign
+    side = np.where(sign < 0, choices["multiple_high"] < 0, choices["multiple_low"] > 0)
+    other = np.where(sign < 0, choices["multiple_low"] > 0, choices["multiple_high"] < 0)
+    return Specifications(
+        table=table,
+        n_specifications=len(choices),
+        share_same_sign=float(same.mean()),
+        share_excluding_zero=float(side.mean()),
+        share_opposite=float(other.mean()),
+        smallest=float(choices["multiple"].min()),
+        median=float(choices["multiple"].median()),
+        largest=float(choices["multiple"].max()),
+        outcome=outcome,
+        capacity_step=capacity_step,
+        method="each analysis: mixed model, Kenward-Roger; in multiples of the outcome's smallest effect that matters",
+        warnings=("these analyses share their data, so their number is no evidence of its own",),
+    )
+
+
+def _try_prepare(data, capacity, outcome, covariates) -> Prepared | None:
+    try:
+        prepared = prepare(data, capacity, outcome, covariates)
+    except KitError:
+        return None
+    return prepared if set(prepared.covariates) == set(covariates) else None
+
+
+def _outcomes(outcome: str, rows: pd.DataFrame, athletes: pd.DataFrame) -> list[str]:
+    if outcome not in HEART_RATE_CHOICES:
+        return [outcome]
+    names = [outcome, *(c for c in HEART_RATE_CHOICES if c != outcome and c in rows.columns)]
+    kept = []
+    for name in names:
+        with_value = rows.loc[rows[name].notna(), "athlete"].unique()
+        measured = hr_max_source(athletes[athletes["athlete"].astype(str).isin(with_value)]) == "measured"
+        if name == outcome or (
+            len(with_value) >= MINIMUM_ATHLETES and (measured or not name.startswith("percent"))
+        ):
+            kept.append(name)
+    return kept
+
+
+def _sets(
+    chosen: str, rows: pd.DataFrame, athletes: pd.DataFrame, planned, outcome: str
+) -> list[tuple[str, ...]]:
+    with_value = rows.loc[rows[chosen].notna(), "athlete"].astype(str).unique()
+    club = athletes[athletes["athlete"].astype(str).isin(with_value)]
+    sets = possible_sets(chosen, club, planned if chosen == outcome else ())
+    if (
+        chosen == "lactate_mmol_l"
+        and "lactate_delay_s" in rows.columns
+        and rows["lactate_delay_s"].notna().any()
+    ):
+        sets.append((*planned, "lactate_delay_s"))
+    if "activity_rating" in rows.columns and rows["activity_rating"].notna().any():
+        sets.append((*(planned if chosen == outcome else ()), "activity_rating"))
+    return list(dict.fromkeys(sets))
+
+
+def _athlete_sets(prepared: Prepared) -> dict[str, Prepared]:
+    rows = prepared.rows
+    sets = {ALL_ATHLETES: prepared}
+    if prepared.cell:
+        complete = (
+            rows.groupby("athlete")[prepared.cell].transform("nunique") == rows[prepared.cell].nunique()
+        )
+        n = rows.loc[complete, "athlete"].nunique()
+        lost = prepared.n_athletes - n
+        if lost and n >= MINIMUM_ATHLETES and (not prepared.covariates or prepared.residual_df - lost >= 8):
+            sets[COMPLETE_ATHLETES] = replace(prepared, rows=rows[complete].copy())
+    return sets
+
+
+def _valid_rows(data: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    if "valid_share" not in data.columns:
+        return {}
+    low = data["valid_share"] < MINIMUM_VALID_SHARE
+    return {VALID_ROUNDS: data[~low]} if low.any() else {}
+
+
+def _analysed_spread(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str) -> float:
+    who = data.loc[data[outcome].notna(), "athlete"].astype(str).unique()
+    return float(capacity.loc[capacity["athlete"].astype(str).isin(who), "capacity"].std())

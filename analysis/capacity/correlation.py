@@ -1,0 +1,287 @@
+"""Correlations of athletes' values: Pearson, Spearman and partial, each with an honest interval."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, check_choice, plural
+from .guards import check_circular_columns
+from .results import Correlation
+from .tables import athlete_table, is_text, need_columns, numeric_design
+
+METHODS = {"pearson": "Pearson correlation", "spearman": "Spearman rank correlation"}
+INTERVALS = ("fisher", "bonett-wright", "bca")
+ALTERNATIVES = ("two-sided", "less", "greater")
+MINIMUM_ATHLETES = 3
+
+
+def correlate(
+    data: pd.DataFrame,
+    x: str,
+    y: str,
+    *,
+    method: str = "pearson",
+    interval: str | None = None,
+    level: float = 0.95,
+    alternative: str = "two-sided",
+    seed: int = 0,
+    n_resamples: int = 9999,
+) -> Correlation:
+    """Correlate two values of the athletes.
+
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete, or several, which are averaged to one (with a warning). Columns `athlete`, `x`, `y`.
+    x, y : str
+        Columns of numbers.
+    method : {"pearson", "spearman"}
+        Default "pearson".
+    interval : {"fisher", "bonett-wright", "bca"}, optional
+        Default "fisher" for Pearson and "bonett-wright" for Spearman. "bca": bootstrap over athletes.
+    level : float
+        Of the interval, between 0 and 1; default 0.95. The interval is always two-sided.
+    alternative : {"two-sided", "less", "greater"}
+        Of the p value; default "two-sided".
+    seed : int
+        Of the bootstrap; default 0.
+    n_resamples : int
+        Of the bootstrap; default 9999.
+
+    Returns
+    -------
+    Correlation
+        estimate, ci_low, ci_high, statistic (t), df, p, n_athletes, left_out ...; not-a-number with a warning where
+        one of the two does not vary.
+
+    Notes
+    -----
+    t = r √((n − 2) / (1 − r²)) on n − 2 degrees of freedom, for Spearman an approximation. Fisher:
+    atanh r ± z / √(n − 3). Bonett and Wright: atanh r ± z √((1 + r²/2) / (n − 3)); the plain Fisher interval is too
+    narrow for ranks. Rows without both values are left out and counted in `left_out`.
+
+    References
+    ----------
+    Fisher RA (1921) Metron 1:3-32. Bonett DG, Wright TA (2000) Psychometrika 65:23-28, doi 10.1007/BF02294183.
+    Efron B (1987) J Am Stat Assoc 82:171-185.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58], "hr": [175, 171, 172, 168, 166, 167]})
+    >>> result = correlate(d, "fit", "hr")
+    >>> round(result.estimate, 2), result.df
+    (-0.91, 4.0)
+    """
+    check_choice(method, METHODS, name="method")
+    check_choice(alternative, ALTERNATIVES, name="alternative")
+    _check_level(level)
+    interval = interval or ("fisher" if method == "pearson" else "bonett-wright")
+    check_choice(interval, INTERVALS, name="interval")
+    data, circular = check_circular_columns(data, x, y)
+    table, left_out, warnings = athlete_table(data, [x, y], left=circular)
+    n = len(table)
+    _need_athletes(n, MINIMUM_ATHLETES, x, y)
+    a, b = table[x].to_numpy(), table[y].to_numpy()
+    ranked = (a, b) if method == "pearson" else (average_ranks(a), average_ranks(b))
+    r = pearson_r(*ranked)
+    notes = list(warnings)
+    if math.isnan(r):
+        still = x if np.ptp(a) == 0 else y
+        notes.append(f"{still} is the same for every athlete, so there is no correlation to speak of")
+    statistic, p = t_test_of_r(r, n - 2, alternative)
+    if interval == "bca":
+        low, high = _bca(a, b, method == "spearman", level, seed, n_resamples)
+    else:
+        low, high = z_interval(r, n - 3, level, rank=interval == "bonett-wright")
+    if method == "spearman" and interval == "fisher":
+        notes.append("the plain Fisher interval is too narrow for ranks; prefer bonett-wright")
+    return Correlation(
+        estimate=r,
+        ci_low=low,
+        ci_high=high,
+        statistic=statistic,
+        df=float(n - 2),
+        p=p,
+        n_athletes=n,
+        n_observations=int(table["n_rows"].sum()),
+        method=METHODS[method],
+        interval=_interval_words(interval, n_resamples),
+        level=level,
+        alternative=alternative,
+        slope=_slope(a, b),
+        left_out=left_out,
+        warnings=tuple(notes),
+    )
+
+
+def partial_correlation(
+    data: pd.DataFrame,
+    x: str,
+    y: str,
+    *,
+    covariates: Sequence[str],
+    level: float = 0.95,
+    alternative: str = "two-sided",
+) -> Correlation:
+    """Correlate two values of the athletes at equal covariates.
+
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete, or several, which are averaged to one (with a warning).
+    x, y : str
+        Columns of numbers.
+    covariates : sequence of str
+        Columns to hold equal; words (sex, group) become 0/1 columns.
+    level : float
+        Of the interval; default 0.95.
+    alternative : {"two-sided", "less", "greater"}
+        Of the p value; default "two-sided".
+
+    Returns
+    -------
+    Correlation
+        With `adjusted_for`; df = n − 2 − k for k covariate columns.
+
+    Notes
+    -----
+    The Pearson correlation of the residuals of x and y on the covariates; Fisher interval with n − k in place of n.
+
+    References
+    ----------
+    Fisher RA (1924) Metron 3:329-332.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58],
+    ...                   "hr": [175, 171, 172, 168, 166, 167], "age": [38, 30, 33, 27, 24, 25]})
+    >>> partial_correlation(d, "fit", "hr", covariates=["age"]).df
+    3.0
+    """
+    check_choice(alternative, ALTERNATIVES, name="alternative")
+    _check_level(level)
+    covariates = [covariates] if isinstance(covariates, str) else list(covariates)
+    need_columns(data, [x, y, *covariates])
+    data, circular = check_circular_columns(data, x, y)
+    texts = [c for c in covariates if is_text(data[c])]
+    numbers = [c for c in covariates if c not in texts]
+    table, left_out, warnings = athlete_table(data, [x, y, *numbers], texts, left=circular)
+    design, _ = numeric_design(table, covariates)
+    n, k = len(table), int(np.linalg.matrix_rank(np.column_stack([np.ones(len(table)), design]))) - 1
+    _need_athletes(n, MINIMUM_ATHLETES + k, x, y)
+    a, b = (_residuals(table[c].to_numpy(), design) for c in (x, y))
+    r = pearson_r(a, b)
+    notes = list(warnings)
+    if math.isnan(r):
+        notes.append(f"{x} or {y} does not vary at equal {', '.join(covariates)}")
+    statistic, p = t_test_of_r(r, n - 2 - k, alternative)
+    low, high = z_interval(r, n - k - 3, level)
+    return Correlation(
+        estimate=r,
+        ci_low=low,
+        ci_high=high,
+        statistic=statistic,
+        df=float(n - 2 - k),
+        p=p,
+        n_athletes=n,
+        n_observations=int(table["n_rows"].sum()),
+        method="partial Pearson correlation",
+        interval="Fisher",
+        level=level,
+        alternative=alternative,
+        slope=_slope(a, b),
+        adjusted_for=tuple(covariates),
+        left_out=left_out,
+        warnings=tuple(notes),
+    )
+
+
+def pearson_r(a: np.ndarray, b: np.ndarray) -> float:
+    """Return Pearson's r, not-a-number where one of the two does not vary (beyond rounding error)."""
+    u, v = a - a.mean(), b - b.mean()
+    su, sv = math.sqrt(u @ u), math.sqrt(v @ v)
+    tiny = 1e-12 * math.sqrt(len(a))
+    if su <= tiny * max(np.abs(a).max(), 1e-300) or sv <= tiny * max(np.abs(b).max(), 1e-300):
+        return float("nan")
+    return float(np.clip((u / su) @ (v / sv), -1.0, 1.0))
+
+
+def average_ranks(a: np.ndarray) -> np.ndarray:
+    """Return ranks, ties sharing their mean; values that differ by less than 1e-9 are ties."""
+    from scipy.stats import rankdata
+
+    return rankdata(np.round(a, 9), axis=-1)
+
+
+def t_test_of_r(r: float, df: float, alternative: str) -> tuple[float, float]:
+    """Return t and p of a correlation with `df` degrees of freedom."""
+    from scipy.stats import t as student
+
+    if math.isnan(r) or df < 1:
+        return float("nan"), float("nan")
+    gap = 1 - r * r
+    t = math.copysign(math.inf, r) if gap <= 0 else r * math.sqrt(df / gap)
+    if alternative == "less":
+        return t, float(student.cdf(t, df))
+    if alternative == "greater":
+        return t, float(student.sf(t, df))
+    return t, float(2 * student.sf(abs(t), df))
+
+
+def z_interval(r: float, weight: float, level: float, *, rank: bool = False) -> tuple[float, float]:
+    """Return the interval on Fisher's scale, with standard error 1/√weight (times √(1 + r²/2) for ranks)."""
+    from ..models import fisher_interval
+
+    if abs(r) >= 1:
+        return r, r
+    return fisher_interval(r, weight + 3, level=level, variance_factor=1 + r * r / 2 if rank else 1.0)
+
+
+def _bca(
+    a: np.ndarray, b: np.ndarray, rank: bool, level: float, seed: int, n_resamples: int
+) -> tuple[float, float]:
+    from ..models import bca_interval, pearson_rows, resample_indices
+
+    def values(u, v):
+        return pearson_rows(*((average_ranks(w) for w in (u, v)) if rank else (u, v)))
+
+    index = resample_indices(len(a), n_resamples, seed=seed)
+    others = ~np.eye(len(a), dtype=bool)
+    leave_one_out = values(*(np.array([w[keep] for keep in others]) for w in (a, b)))
+    found = bca_interval(values(a[index], b[index]), float(values(a, b)[0]), leave_one_out, level=level)
+    return found.ci_low, found.ci_high
+
+
+def _residuals(values: np.ndarray, design: np.ndarray) -> np.ndarray:
+    full = np.column_stack([np.ones(len(values)), design])
+    residuals = values - full @ np.linalg.lstsq(full, values, rcond=None)[0]
+    return np.where(np.abs(residuals) < 1e-10 * max(np.abs(values).max(), 1e-300), 0.0, residuals)
+
+
+def _slope(a: np.ndarray, b: np.ndarray) -> float:
+    u = a - a.mean()
+    return float(u @ b / (u @ u)) if u @ u > 0 else float("nan")
+
+
+def _check_level(level: float) -> None:
+    if not 0 < level < 1:
+        raise KitError(f"level is {level!r}, but must lie between 0 and 1 (0.95 for a 95 % interval).")
+
+
+def _need_athletes(n: int, needed: int, x: str, y: str) -> None:
+    if n < needed:
+        raise KitError(
+            f"a correlation of {x} with {y} needs at least {plural(needed, 'athlete')} with both values; "
+            f"there {'is' if n == 1 else 'are'} {n}."
+        )
+
+
+def _interval_words(interval: str, n_resamples: int) -> str:
+    words = {"fisher": "Fisher", "bonett-wright": "Bonett-Wright"}
+    return words.get(
+        interval, f"bias-corrected and accelerated bootstrap, {n_resamples} resamples of athletes"
+    )

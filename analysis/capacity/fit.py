@@ -1,0 +1,331 @@
+"""The slope of an outcome on capacity: mixed model over the rounds, small-sample interval, unit the athlete."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, left_out_table, plural
+from .guards import check_residual_df, set_aside_circular
+from .results import CapacityFit
+from .tables import is_text, need_columns, numeric_design, usable_rows, varies
+
+MINIMUM_ATHLETES = 4
+
+
+def fit_capacity(
+    data: pd.DataFrame,
+    capacity: str | pd.DataFrame,
+    outcome: str,
+    *,
+    covariates: Sequence[str] = (),
+    level: float = 0.95,
+) -> CapacityFit:
+    """Fit the slope of an outcome on capacity between athletes.
+
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete and round: `athlete`, `round_no`, the outcome, the covariates. Round 0 is left out.
+    capacity : str or DataFrame
+        A column of `data` with one value per athlete, or the table of `measure_capacity`.
+    outcome : str
+        A column of numbers.
+    covariates : sequence of str
+        Columns to hold equal: numbers, or words (sex, group). Default none.
+    level : float
+        Of the interval; default 0.95.
+
+    Returns
+    -------
+    CapacityFit
+        `estimate`: change of the outcome per one unit of capacity.
+
+    Raises
+    ------
+    CircularTestError
+        Where the outcome is heart rate and every capacity was estimated from heart rate.
+    KitError
+        Where covariates leave fewer than 8 residual degrees of freedom between athletes, or fewer than 4 athletes
+        have both values.
+
+    Notes
+    -----
+    outcome = round + slope · capacity + covariates + athlete + residual, by restricted maximum likelihood, athlete
+    random; interval and p with the Kenward-Roger covariance and degrees of freedom. With balanced rounds the p value is
+    that of the Pearson correlation of the athletes' means. With one row per athlete it is ordinary regression.
+
+    References
+    ----------
+    Kenward MG, Roger JH (1997) Biometrics 53:983-997.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("AABBCCDDEE"), "round_no": [1, 2] * 5,
+    ...                   "fit": np.repeat([44.0, 48, 51, 55, 58], 2),
+    ...                   "hr": [172.0, 178, 173, 177, 168, 175, 166, 170, 164, 171]})
+    >>> result = fit_capacity(d, "fit", "hr")
+    >>> round(result.estimate, 2), round(result.df, 6)
+    (-0.63, 3.0)
+    """
+    prepared = prepare(data, capacity, outcome, covariates)
+    return fit_prepared(prepared, level=level)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """Rows ready to be fitted: numbers, one capacity per athlete, covariates that vary, and what was left out."""
+
+    rows: pd.DataFrame
+    capacity: str
+    outcome: str
+    unit: str
+    covariates: tuple[str, ...]
+    cell: str
+    residual_df: int
+    left_out: pd.DataFrame
+    warnings: tuple[str, ...]
+
+    @property
+    def n_athletes(self) -> int:
+        """Athletes in the rows."""
+        return int(self.rows["athlete"].nunique())
+
+
+def prepare(
+    data: pd.DataFrame, capacity: str | pd.DataFrame, outcome: str, covariates: Sequence[str] = ()
+) -> Prepared:
+    """Join, guard and count: what `fit_capacity` and everything beside it start from."""
+    need_columns(data, ["athlete"])
+    covariates = [covariates] if isinstance(covariates, str) else list(dict.fromkeys(covariates))
+    data, capacity, unit = join_capacity(data, capacity)
+    need_columns(data, [capacity, outcome, *covariates])
+    data, left = set_aside_circular(data, capacity, outcome)
+    texts = [c for c in covariates if is_text(data[c])]
+    numbers = [c for c in covariates if c not in texts]
+    rows, missing = usable_rows(data, [capacity, outcome, *numbers], texts)
+    left += missing
+    varying = rows.groupby("athlete")[capacity].agg(varies).astype(bool)
+    if varying.any():
+        raise KitError(
+            f"athlete {varying.index[varying][0]!r} has more than one value of {capacity!r}; the unit is the athlete, so "
+            "an athlete needs one capacity (see measure_capacity)."
+        )
+    n = rows["athlete"].nunique()
+    if n < MINIMUM_ATHLETES:
+        raise KitError(
+            f"the slope of {outcome} on {capacity} needs at least {MINIMUM_ATHLETES} athletes with both values; "
+            f"there {'is' if n == 1 else 'are'} {n}."
+        )
+    if not varies(rows[capacity]):
+        raise KitError(f"{capacity} is the same for every athlete, so there is no slope to speak of.")
+    kept = [c for c in covariates if varies(rows[c])]
+    warnings = tuple(
+        f"{c} is the same in every row, so it was not adjusted for" for c in covariates if c not in kept
+    )
+    athletes = rows.groupby("athlete", sort=False)[kept].first() if kept else pd.DataFrame(index=range(n))
+    width = numeric_design(athletes, kept)[0].shape[1]
+    cell, note = _cells(rows)
+    return Prepared(
+        rows=rows,
+        capacity=capacity,
+        outcome=outcome,
+        unit=unit,
+        covariates=tuple(kept),
+        cell=cell,
+        residual_df=check_residual_df(n, width, kept),
+        left_out=left_out_table(left),
+        warnings=warnings + note,
+    )
+
+
+def join_capacity(data: pd.DataFrame, capacity: str | pd.DataFrame) -> tuple[pd.DataFrame, str, str]:
+    """Put the table of `measure_capacity` beside the rows; return rows, the name of the column and its unit."""
+    if isinstance(capacity, str):
+        units = data["unit"].dropna().unique() if "unit" in data.columns and capacity == "capacity" else []
+        return data, capacity, str(units[0]) if len(units) == 1 else ""
+    need_columns(capacity, ["athlete", "capacity"], what="the table of capacity")
+    doubled = capacity["athlete"].astype(str).duplicated()
+    if doubled.any():
+        raise KitError(
+            f"athlete {capacity.loc[doubled, 'athlete'].iloc[0]!r} stands twice in the table of capacity."
+        )
+    columns = [c for c in ("capacity", "unit", "uses_heart_rate") if c in capacity.columns]
+    rows = data.drop(columns=[c for c in columns if c in data.columns])
+    rows = rows.assign(_athlete=rows["athlete"].astype(str))
+    table = capacity[columns].assign(_athlete=capacity["athlete"].astype(str))
+    joined = rows.merge(table, on="_athlete", how="left").drop(columns="_athlete")
+    if "uses_heart_rate" in joined.columns:
+        joined["uses_heart_rate"] = joined["uses_heart_rate"].astype(object)
+    units = capacity["unit"].dropna().unique() if "unit" in capacity.columns else []
+    if len(units) > 1:
+        raise KitError(
+            f"capacity stands in {plural(len(units), 'unit')} ({', '.join(map(str, units))}); one is needed."
+        )
+    return joined, "capacity", str(units[0]) if len(units) else ""
+
+
+def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:
+    """Fit prepared rows: the mixed model, or ordinary regression where every athlete has one row."""
+    rows = prepared.rows
+    words = [prepared.cell] if prepared.cell else []
+    words += [c for c in prepared.covariates if is_text(rows[c])]
+    numbers = [prepared.capacity, *(c for c in prepared.covariates if not is_text(rows[c]))]
+    if rows["athlete"].is_unique:
+        coefficients, variances, method = _ordinary(prepared, level)
+        notes: tuple[str, ...] = ()
+    else:
+        from ..models import fit_mixed
+
+        names = {c: f"v{i}" for i, c in enumerate([prepared.outcome, *numbers, *words])}
+        table = rows[["athlete", *names]].rename(columns=names)
+        terms = [*(names[c] for c in numbers), *(f"C({names[c]})" for c in words)]
+        fit = fit_mixed(table, f"v0 ~ {' + '.join(terms)}", group="athlete")
+        coefficients = fit.coefficients(ddf="kenward-roger", level=level)
+        coefficients = coefficients.assign(term=[_readable(t, names) for t in coefficients["term"]])
+        variances = pd.DataFrame(
+            {
+                "part": ["between athletes", "within an athlete"],
+                "variance": [fit.variances.group, fit.variances.residual],
+            }
+        )
+        method = "mixed model, athlete random, restricted maximum likelihood, Kenward-Roger"
+        notes = tuple(fit.warnings)
+    line = coefficients.set_index("term").loc[prepared.capacity]
+    low90, high90 = t_limits(line["estimate"], line["standard_error"], line["df"], 2 * level - 1)
+    return CapacityFit(
+        estimate=float(line["estimate"]),
+        standard_error=float(line["standard_error"]),
+        ci_low=float(line["ci_low"]),
+        ci_high=float(line["ci_high"]),
+        ci90_low=low90,
+        ci90_high=high90,
+        statistic=float(line["statistic"]),
+        df=float(line["df"]),
+        p=float(line["p"]),
+        outcome=prepared.outcome,
+        capacity=prepared.capacity,
+        unit=prepared.unit,
+        adjusted_for=prepared.covariates,
+        residual_df=prepared.residual_df,
+        coefficients=coefficients,
+        variances=variances,
+        n_athletes=prepared.n_athletes,
+        n_observations=len(rows),
+        method=method,
+        level=level,
+        left_out=prepared.left_out,
+        warnings=prepared.warnings + notes,
+    )
+
+
+def balanced_means(rows: pd.DataFrame, outcome: str, *, cell: str = "") -> pd.DataFrame:
+    """Return each athlete's mean of an outcome, balanced for the rounds that the athlete missed.
+
+    A plain mean over unequal rounds depends on which rounds are missing; here the effects of the rounds (of the additive
+    table athlete + round, summing to 0) are taken out first. With every round present it is the plain mean.
+
+    Returns
+    -------
+    DataFrame
+        athlete, mean, plain_mean, n_rounds.
+    """
+    effects = round_effects(rows, outcome, cell)
+    level = rows[outcome] - effects
+    grouped = rows.groupby("athlete", sort=False)
+    table = pd.DataFrame(
+        {
+            "mean": level.groupby(rows["athlete"], sort=False).mean(),
+            "plain_mean": grouped[outcome].mean(),
+            "n_rounds": grouped.size(),
+        }
+    )
+    return table.rename_axis("athlete").reset_index()
+
+
+def round_effects(rows: pd.DataFrame, outcome: str, cell: str) -> pd.Series:
+    """Return the effect of each row's round in the additive table athlete + round; 0 where it cannot be told."""
+    none = pd.Series(0.0, index=rows.index)
+    if not cell or rows[cell].nunique() < 2:
+        return none
+    who, when = pd.Categorical(rows["athlete"]), pd.Categorical(rows[cell])
+    n_athletes, n_cells = len(who.categories), len(when.categories)
+    design = np.zeros((len(rows), n_athletes + n_cells))
+    design[np.arange(len(rows)), who.codes] = 1
+    design[np.arange(len(rows)), n_athletes + when.codes] = 1
+    solution, _, rank, _ = np.linalg.lstsq(design, rows[outcome].to_numpy(dtype=float), rcond=None)
+    if rank < n_athletes + n_cells - 1:
+        return none
+    effects = solution[n_athletes:] - solution[n_athletes:].mean()
+    return pd.Series(effects[when.codes], index=rows.index)
+
+
+def t_limits(estimate: float, standard_error: float, df: float, level: float) -> tuple[float, float]:
+    """Return the two-sided t interval of an estimate."""
+    from scipy.stats import t as student
+
+    if not df > 0:
+        return float("nan"), float("nan")
+    half = float(student.ppf((1 + level) / 2, df)) * float(standard_error)
+    return float(estimate) - half, float(estimate) + half
+
+
+def _cells(rows: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
+    """Name the column of rounds (with the session, where there are several); the rows get it where it is new."""
+    if "round_no" not in rows.columns:
+        return "", ()
+    if "session" in rows.columns and varies(rows["session"]):
+        rows["session_round"] = rows["session"].astype(str) + " / " + rows["round_no"].astype(str)
+        n = rows["session"].nunique()
+        return "session_round", (
+            f"rows of {n} sessions: every round of every session has a level of its own",
+        )
+    return ("round_no" if varies(rows["round_no"]) else ""), ()
+
+
+def _readable(term: str, names: dict[str, str]) -> str:
+    """Put the columns' own names back into a term of the model."""
+    for column, short in sorted(names.items(), key=lambda item: -len(item[1])):
+        if term == short:
+            return column
+        term = term.replace(f"C({short})", f"C({column})")
+    return term
+
+
+def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFrame, str]:
+    from scipy.stats import t as student
+
+    rows = prepared.rows
+    design, names = numeric_design(rows, [prepared.capacity, *prepared.covariates])
+    design = np.column_stack([np.ones(len(rows)), design])
+    y = rows[prepared.outcome].to_numpy()
+    df = len(rows) - np.linalg.matrix_rank(design)
+    if df < 1 or np.linalg.matrix_rank(design) < design.shape[1]:
+        raise KitError(
+            "the slope cannot be told from the other terms of the model: too few athletes, or a covariate that repeats "
+            "another."
+        )
+    beta = np.linalg.lstsq(design, y, rcond=None)[0]
+    residual = y - design @ beta
+    variance = float(residual @ residual) / df
+    errors = np.sqrt(variance * np.diag(np.linalg.inv(design.T @ design)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        statistic = beta / errors
+    half = student.ppf((1 + level) / 2, df) * errors
+    table = pd.DataFrame(
+        {
+            "term": ["Intercept", *names],
+            "estimate": beta,
+            "standard_error": errors,
+            "df": float(df),
+            "statistic": statistic,
+            "p": 2 * student.sf(np.abs(statistic), df),
+            "ci_low": beta - half,
+            "ci_high": beta + half,
+        }
+    )
+    variances = pd.DataFrame({"part": ["between athletes (one row each)"], "variance": [variance]})
+    return table, variances, "ordinary regression, one row per athlete"

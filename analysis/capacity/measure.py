@@ -1,0 +1,262 @@
+"""From the sheet of aerobic tests to one capacity per athlete, with its error, its kind of error and what it rests on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import pandas as pd
+
+from ..basics import KitError, left_out_table, plural
+from ..physiology.aerobic_tests import (
+    aerobic_test_inputs,
+    aerobic_test_score,
+    estimate_vo2max,
+    known_aerobic_tests,
+)
+from .choosing import WITHIN_DAYS, choose_tests, left_test
+from .guards import is_yes
+from .scaling import exponent_of, to_unit
+from .tables import need_columns
+
+SCORE = "score"
+CAPACITY_COLUMNS = (
+    "athlete",
+    "capacity",
+    "unit",
+    "standard_error",
+    "error_kind",
+    "test",
+    "uses_heart_rate",
+    "warnings",
+    "equation",
+    "source",
+    "label",
+    "maximal",
+    "date",
+    "days_before_session",
+    "n_tests",
+    "mass_kg",
+    "vo2_l_min",
+    "hr_max_bpm",
+)
+
+
+def measure_capacity(
+    aerobic_tests: pd.DataFrame,
+    athletes: pd.DataFrame,
+    *,
+    sessions: pd.DataFrame | None = None,
+    primary_session: str | None = None,
+    unit: str = "mL/kg/min",
+    within_days: int = WITHIN_DAYS,
+    attendance: pd.DataFrame | None = None,
+    gas_exchange: Mapping[str, pd.DataFrame] | None = None,
+) -> pd.DataFrame:
+    """Turn aerobic tests into one capacity per athlete.
+
+    Parameters
+    ----------
+    aerobic_tests : DataFrame
+        athlete, test, date, file, and the inputs of each test by name.
+    athletes : DataFrame
+        athlete, age_years, sex, mass_kg, hr_rest_bpm, hr_max_bpm, hr_max_source: used where the test's own row is blank.
+    sessions : DataFrame, optional
+        session and date, to find the test nearest before the primary session.
+    primary_session : str, optional
+        Default the first session.
+    unit : str
+        "mL/kg/min" (default), "L/min", "mL/kg^b/min" with a number for b: one, fixed before the data; or "score" for the
+        number that the test itself gives (metres of an intermittent recovery test).
+    within_days : int
+        Most days between test and session; default 42, our proposal.
+    attendance : DataFrame, optional
+        mass_kg on the evening, used where neither test nor athlete has a mass.
+    gas_exchange : mapping, optional
+        Name in column `file` -> table of gas exchange, read.
+
+    Returns
+    -------
+    DataFrame
+        One row per athlete: athlete, capacity, unit, standard_error, error_kind ("retest" or "prediction"), test,
+        uses_heart_rate, warnings, and equation, source, label, maximal, date, days_before_session, n_tests, mass_kg,
+        vo2_l_min, hr_max_bpm. Capacity is not-a-number where an athlete has no usable test; `warnings` says why.
+        Tests not used stand in `.attrs["left_out"]`, the rule in `.attrs["rule"]`.
+
+    Notes
+    -----
+    The choice of unit changes who counts as fitter in a club of mixed mass; the others are shown as sensitivity by
+    `specifications`. An error is converted with the athlete's mass as known.
+
+    Examples
+    --------
+    >>> tests = pd.DataFrame({"athlete": ["A01", "A02"], "test": "shuttle_run_20m", "level": [9, 11], "shuttle": [4, 2]})
+    >>> club = pd.DataFrame({"athlete": ["A01", "A02"], "age_years": [24, 31], "sex": ["M", "F"], "mass_kg": [82, 61]})
+    >>> table = measure_capacity(tests, club)
+    >>> table["capacity"].round(1).tolist(), table["error_kind"].tolist()
+    ([47.6, 53.6], ['prediction', 'prediction'])
+    """
+    need_columns(aerobic_tests, ["athlete", "test"], what="aerobic_tests")
+    need_columns(athletes, ["athlete"], what="athletes")
+    if unit != SCORE:
+        exponent_of(unit)
+    chosen = choose_tests(
+        aerobic_tests, sessions=sessions, primary_session=primary_session, within_days=within_days
+    )
+    people = (
+        athletes.assign(athlete=athletes["athlete"].astype(str))
+        .drop_duplicates("athlete")
+        .set_index("athlete")
+    )
+    evening = _evening_mass(attendance, primary_session)
+    lines, unusable = [], []
+    order = [*people.index, *(a for a in chosen.used["athlete"].unique() if a not in people.index)]
+    groups = dict(list(chosen.used.groupby("athlete", sort=False)))
+    for athlete in order:
+        own = people.loc[athlete] if athlete in people.index else pd.Series(dtype=object)
+        line, problems = None, []
+        for _, test in groups.get(athlete, pd.DataFrame()).iterrows():
+            if line is not None:
+                unusable.append(left_test(test, "another test of this athlete was nearer before the session"))
+                continue
+            try:
+                line = _measure_one(athlete, test, own, evening.get(athlete), unit, gas_exchange or {})
+                line["warnings"] = "; ".join([*problems, *line["warnings"]])
+            except KitError as error:
+                problems.append(str(error))
+                unusable.append(left_test(test, str(error)))
+        if line is None:
+            why = "; ".join(problems) or _why_none(athlete, chosen.left_out)
+            line = {
+                "athlete": athlete,
+                "unit": "" if unit == SCORE else unit,
+                "uses_heart_rate": False,
+                "warnings": why,
+            }
+        lines.append(line)
+    table = pd.DataFrame(lines, columns=list(CAPACITY_COLUMNS))
+    table = _one_unit(table)
+    for column in ("unit", "error_kind", "test", "warnings", "equation", "source", "label", "date"):
+        table[column] = table[column].fillna("").astype(str)
+    for column in ("uses_heart_rate", "maximal"):
+        table[column] = is_yes(table[column])
+    table.attrs["left_out"] = pd.concat([chosen.left_out, left_out_table(unusable)], ignore_index=True)
+    table.attrs["rule"] = chosen.rule
+    return table
+
+
+def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
+    name, equation = str(test["test"]), _text(test.get("equation"))
+    accepted = aerobic_test_inputs(name, equation=equation or None)
+    inputs = {n: test[n] for n in accepted if n in test.index and not _blank(test[n])}
+    for column in ("age_years", "sex", "mass_kg", "hr_max_bpm", "hr_rest_bpm", "hr_max_source"):
+        given = column in inputs or (column == "mass_kg" and "mass_lb" in inputs)
+        if column in accepted and not given and not _blank(own.get(column)):
+            inputs[column] = own[column]
+    if (
+        "mass_kg" in accepted
+        and "mass_kg" not in inputs
+        and "mass_lb" not in inputs
+        and evening_mass is not None
+    ):
+        inputs["mass_kg"] = evening_mass
+    if str(inputs.get("sex", "F")).strip().upper() not in ("F", "M"):
+        inputs.pop("sex")
+    if equation:
+        inputs["equation"] = equation
+    file = _text(test.get("file"))
+    if "samples" in accepted:
+        if file not in gas_exchange:
+            raise KitError(
+                f"{name} needs a gas-exchange file in column `file`; {file or 'none'} could be read"
+            )
+        inputs["samples"] = gas_exchange[file]
+        if "average" not in inputs and not _blank(test.get("averaging")):
+            inputs["average"] = test["averaging"]
+    found = aerobic_test_score(name, **inputs) if unit == SCORE else estimate_vo2max(name, **inputs)
+    warnings = [w.rstrip(".") for w in found.warnings]
+    mass = dict(found.inputs).get("mass_kg", inputs.get("mass_kg"))
+    mass = float(mass) if mass is not None else math.nan
+    value, error, own_unit = found.value, found.standard_error, found.unit
+    if unit not in (SCORE, own_unit):
+        if not mass > 0:
+            raise KitError(f"{athlete} has no body mass, so capacity cannot be given in {unit}")
+        value, error, own_unit = to_unit(value, mass, unit), to_unit(error, mass, unit), unit
+    days = test.get("days_before_session", math.nan)
+    if days < 0:
+        warnings.append(f"tested {plural(round(-days), 'day')} after the session")
+    known = known_aerobic_tests()
+    line = known[known["equation"] == found.equation]
+    return {
+        "athlete": athlete,
+        "capacity": value,
+        "unit": own_unit,
+        "standard_error": error,
+        "error_kind": found.error_kind,
+        "test": name,
+        "uses_heart_rate": found.uses_heart_rate,
+        "warnings": warnings,
+        "equation": found.equation,
+        "source": found.source,
+        "label": found.label,
+        "maximal": bool(line["maximal"].iloc[0]) if len(line) else True,
+        "date": _text(test.get("date")),
+        "days_before_session": days,
+        "n_tests": int(test["n_tests"]),
+        "mass_kg": mass,
+        "vo2_l_min": found.value * mass / 1000 if found.unit == "mL/kg/min" else math.nan,
+        "hr_max_bpm": _number(test.get("hr_max_bpm")),
+    }
+
+
+def _one_unit(table: pd.DataFrame) -> pd.DataFrame:
+    units = sorted({u for u in table.loc[table["capacity"].notna(), "unit"] if u})
+    if len(units) > 1:
+        raise KitError(
+            f"the tests give scores in different units ({', '.join(units)}), which cannot be compared between athletes; ask "
+            "for one unit of VO2max (mL/kg/min)."
+        )
+    if units:
+        table["unit"] = units[0]
+    for column in (
+        "capacity",
+        "standard_error",
+        "days_before_session",
+        "mass_kg",
+        "vo2_l_min",
+        "hr_max_bpm",
+        "n_tests",
+    ):
+        table[column] = table[column].astype("float64")
+    return table
+
+
+def _why_none(athlete: str, left_out: pd.DataFrame) -> str:
+    reasons = left_out.loc[left_out["athlete"] == athlete, "reason"].tolist()
+    return f"no test that counts: {'; '.join(reasons)}" if reasons else "no aerobic test"
+
+
+def _evening_mass(attendance: pd.DataFrame | None, primary_session: str | None) -> dict[str, float]:
+    if attendance is None or not {"athlete", "mass_kg"} <= set(attendance.columns):
+        return {}
+    table = attendance.dropna(subset=["mass_kg"])
+    if primary_session is not None and "session" in table.columns:
+        table = table[table["session"].astype(str) == str(primary_session)]
+    return dict(zip(table["athlete"].astype(str), table["mass_kg"].astype(float), strict=True))
+
+
+def _blank(value) -> bool:
+    return (
+        value is None
+        or (isinstance(value, str) and not value.strip())
+        or (not isinstance(value, str) and pd.isna(value))
+    )
+
+
+def _text(value) -> str:
+    return "" if _blank(value) else str(value).strip()
+
+
+def _number(value) -> float:
+    number = pd.to_numeric(value, errors="coerce") if not _blank(value) else math.nan
+    return float(number)
