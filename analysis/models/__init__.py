@@ -45,6 +45,7 @@ from .correlation_distribution import (
 from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
 from .intervals import eta2_interval, noncentral_f_interval, noncentral_t_interval
 from .mixed import fit_mixed
+from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_checks import MixedDiagnostics, RSquared
 from .mixed_fit import MixedFit, TermTest, Variances
 from .multiplicity import holm
@@ -60,6 +61,8 @@ from .resampling import (
 )
 
 __all__ = [
+    "BatchFit",
+    "BatchTest",
     "BootstrapInterval",
     "MixedDiagnostics",
     "MixedFit",
@@ -80,6 +83,7 @@ __all__ = [
     "exact_correlation_interval",
     "fisher_interval",
     "fit_mixed",
+    "fit_mixed_batch",
     "hedges_factor",
     "holm",
     "noncentral_f_interval",
