@@ -5,9 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from ..basics import Result
+from .account import TOO_LITTLE, file_entry, outside_entries, seconds_entries, value_entries
+from .evening import Session, clean_evening
+from .facts import AthleteFacts, band_cuts, facts_of, resolve_peaks, unstated_maximum
+from .flags import FLAGS
+from .hand import decisions_for_cleaning, overrides_table, replaced_values, unused_decisions
+from .measure import BAND_COLUMNS, bounds_of_round, intensity_of_round, measure_round
+from .placing import Evening, Trace, evenings_of
+from .rows import add_lactate, number_bouts, sheet_rows, sparred
+from .rules import CleaningRules, cleaning_rules
+from .spans import Spans, spans_of
+from .windows import WINDOW_COLUMNS
 
 if TYPE_CHECKING:
     from ..study import Study
@@ -16,11 +28,24 @@ ROW_COLUMNS = (
     "session", "athlete", "round_no", "bout_no", "took_part", "rest_before_s", "opponent",
     "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "hr_source",
     "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
-    "very_light_s", "light_s", "moderate_s", "vigorous_s", "near_maximal_s",
+    *BAND_COLUMNS,
     "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "training_impulse",
     "lactate_mmol_l", "lactate_limit", "lactate_delay_s", "exertion", "activity_rating",
 )  # fmt: skip
 """The columns of `CleanedStudy.rows`, in order."""
+
+CLOCK_COLUMNS = (
+    "session", "athlete", "file", "device", "device_clock", "offset_s", "offset_source", "found_offset_s",
+    "found_uncertainty_s", "agrees",
+)  # fmt: skip
+BOUND_COLUMNS = (
+    "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_low_bpm", "mean_high_bpm", "aside_s", "aside_share",
+)  # fmt: skip
+FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
+MEASURED = (
+    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min",
+    "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -35,18 +60,19 @@ class CleanedStudy(Result):
         Samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`, `hr_bpm`,
         `flag` ("" where good), `round_no` (-1 outside rounds).
     windows : DataFrame
-        session, athlete, round_no, start_s, end_s (on the same clock), found_by, confidence.
+        session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"),
+        confidence.
     clocks : DataFrame
-        One row per recording: session, athlete, file, device, offset_s used, offset_source, found_offset_s,
-        found_uncertainty_s, agrees.
+        One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
+        offset_source, found_offset_s and found_uncertainty_s (from lining the trace up with the rounds), agrees.
     flags_table : DataFrame
         session, athlete, flag, seconds, spans, decided_by.
     overrides : DataFrame
-        The hand decisions on spans of traces that were applied.
+        The hand decisions on recordings, with the seconds that each changed.
     bounds : DataFrame
-        Round means with flagged samples set aside, kept, and bounded by worst and best case.
+        Round means with bad samples set aside, kept, and replaced by the worst and best case.
     ledger : Ledger
-        The study's ledger with the seconds of every trace and the rows of every table added.
+        The study's ledger with the seconds of every trace and the values of every round added.
     rules : DataFrame
         The cleaning rules and the values used.
     remarks : tuple of str
@@ -68,11 +94,257 @@ class CleanedStudy(Result):
     warnings: tuple[str, ...] = ()
 
 
-def clean_study(study: Study) -> CleanedStudy:
-    """Read, flag, align, cut and summarise every recording of a study."""
-    raise NotImplementedError
+def clean_study(study: Study, *, keep_traces: bool = True) -> CleanedStudy:
+    """Read, flag, align, cut and summarise every recording of a study.
+
+    Parameters
+    ----------
+    study : Study
+        A loaded study; its rules stand in study.toml under [cleaning].
+    keep_traces : bool
+        Keep the flagged samples for figures (default). Without them memory does not grow with the number of recordings.
+
+    Returns
+    -------
+    CleanedStudy
+
+    Notes
+    -----
+    Every second of every round sparred with a recording is in the ledger as used or set aside, and every row of rounds
+    as one with or without a mean heart rate.
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> cleaned = clean_study(Study.load("data_demo"))  # doctest: +SKIP
+    >>> cleaned.rows["valid_share"].max() <= 1  # doctest: +SKIP
+    True
+    """
+    return _Walk(study, keep_traces).run()
 
 
 def summarise_rounds(study: Study) -> pd.DataFrame:
-    """Return one row per session, athlete and round: `clean_study(study).rows`."""
-    return clean_study(study).rows
+    """Return one row per session, athlete and round.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    DataFrame
+        `clean_study(study).rows`: keys, who took part and when, heart rate (mean, late mean, peak, shares, seconds per
+        band, valid time), lactate and exertion. A heart rate is missing where too little of the round is valid.
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> rows = summarise_rounds(Study.load("data_demo"))  # doctest: +SKIP
+    >>> rows[["session", "athlete", "round_no", "hr_mean_bpm"]].head(1)  # doctest: +SKIP
+    """
+    return clean_study(study, keep_traces=False).rows
+
+
+class _Walk:
+    """Collects what each session gives."""
+
+    def __init__(self, study: Study, keep_traces: bool):
+        self.study, self.keep_traces = study, keep_traces
+        self.rules = CleaningRules.from_settings(study.settings)
+        self.cuts = band_cuts(self.rules.bands)
+        self.facts = facts_of(study.athletes, self.rules)
+        self.groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
+        self.decisions = decisions_for_cleaning(study)
+        self.hands = ", ".join(
+            dict.fromkeys(d["decided_by"] for d in self.decisions if d["action"] == "set aside")
+        )
+        self.measured: dict[tuple, dict] = {}
+        self.why: dict[tuple, str] = {}
+        self.windows: dict[tuple, dict] = {}
+        self.traces: dict[tuple, pd.DataFrame] = {}
+        self.clocks, self.flags, self.bounds, self.entries = [], [], [], []
+        self.remarks: list[str] = []
+        self.warnings: list[str] = unstated_maximum(study.athletes)
+
+    def run(self) -> CleanedStudy:
+        files = self.study.recording_files()
+        recorded = list(dict.fromkeys(zip(files["session"], files["athlete"], strict=True)))
+        rows = sheet_rows(self.study, recorded, self.groups, self.remarks)
+        evenings = evenings_of(self.study.sessions)
+        for session in dict.fromkeys([*evenings, *rows["session"], *files["session"]]):
+            self._take(evenings.get(session, Evening(session)), files, rows)
+        self.warnings += unused_decisions(self.decisions)
+        rows = self._finish(rows)
+        ledger = self.study.ledger.add(self.entries)
+        return CleanedStudy(
+            rows=rows,
+            traces=self.traces,
+            windows=self._windows_table(),
+            clocks=pd.DataFrame(self.clocks).reindex(columns=list(CLOCK_COLUMNS)),
+            flags_table=pd.DataFrame(self.flags, columns=list(FLAG_COLUMNS)),
+            overrides=overrides_table(self.decisions),
+            bounds=pd.DataFrame(self.bounds, columns=list(BOUND_COLUMNS)),
+            ledger=ledger,
+            rules=cleaning_rules(self.rules),
+            remarks=tuple(self.remarks),
+            warnings=tuple(dict.fromkeys(self.warnings)),
+        )
+
+    def _take(self, evening: Evening, files: pd.DataFrame, rows: pd.DataFrame) -> None:
+        session = clean_evening(
+            self.study,
+            evening,
+            files[files["session"] == evening.session],
+            rows[rows["session"] == evening.session],
+            groups=self.groups,
+            facts=self.facts,
+            rules=self.rules,
+            decisions=self.decisions,
+            remarks=self.remarks,
+            warnings=self.warnings,
+        )
+        self.clocks += session.clocks
+        self.entries += [file_entry(row, problem) for row, problem in session.files]
+        for athlete, windows in session.windows.items():
+            self.windows[evening.session, athlete] = windows
+        for athlete, trace in session.traces.items():
+            self._measure(session, athlete, trace)
+
+    def _measure(self, session: Session, athlete: str, trace: Trace) -> None:
+        key = (trace.session, athlete)
+        spans = spans_of(trace.clock, trace.rates, trace.codes, trace.gap_limit, trace.stops)
+        windows = session.windows[athlete]
+        facts = self.facts.get(athlete, AthleteFacts())
+        file = ", ".join(trace.files)
+        starts = sorted(w.start for w in windows.values())
+        peaks, inside = [], 0.0
+        for k, window in windows.items():
+            later = next((s for s in starts if s > window.start), np.inf)
+            values, aside = measure_round(spans, window.start, window.end, self.rules, later)
+            usable = bool(np.isfinite(values["hr_mean_bpm"]))
+            self._replace(key, k, values)
+            values |= intensity_of_round(
+                spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts
+            )
+            self.measured[(*key, k)] = values
+            if not usable:
+                self.why[(*key, k)] = (
+                    TOO_LITTLE if values["valid_s"] > 0 else "no valid heart rate in the recording"
+                )
+            kept = self._kept_seconds(session, athlete, trace, window)
+            self.entries += seconds_entries(
+                (*key, k), values["valid_s"], aside, usable, kept, self.hands, file
+            )
+            peaks.append(values["hr_peak_bpm"])
+            inside += max(min(window.end, spans.last) - max(window.start, spans.first), 0.0)
+        self._bounds(key, spans, windows, facts, peaks)
+        if np.isfinite(spans.first):
+            self.entries += outside_entries(key, spans.last - spans.first, inside, file)
+        self._note_flags(key, spans, session.kept.get(athlete, {}), trace)
+        if self.keep_traces:
+            self.traces[key] = _trace_table(trace, windows)
+
+    def _replace(self, key: tuple, k: int, values: dict) -> None:
+        for name, (value, who) in replaced_values(self.decisions, *key, k).items():
+            if name in values:
+                self.remarks.append(
+                    f"{key[1]}, session {key[0]}, round {k}: {name} replaced by hand ({who})."
+                )
+                values[name] = value
+
+    @staticmethod
+    def _kept_seconds(session: Session, athlete: str, trace: Trace, window) -> dict[str, float]:
+        kept: dict[str, float] = {}
+        for i, who in session.kept.get(athlete, {}).items():
+            if window.start <= trace.clock[i] < window.end:
+                step = trace.clock[min(i + 1, len(trace.clock) - 1)] - trace.clock[max(i - 1, 0)]
+                kept[who] = kept.get(who, 0.0) + min(step / 2, trace.gap_limit)
+        return kept
+
+    def _bounds(self, key: tuple, spans: Spans, windows: dict, facts: AthleteFacts, peaks: list) -> None:
+        highest = (
+            facts.hr_max
+            if np.isfinite(facts.hr_max)
+            else max([p for p in peaks if np.isfinite(p)], default=np.nan)
+        )
+        for k, window in windows.items():
+            found = bounds_of_round(spans, window.start, window.end, highest)
+            self.bounds.append((*key, k, *(found[c] for c in BOUND_COLUMNS[3:])))
+
+    def _note_flags(self, key: tuple, spans: Spans, kept: dict, trace: Trace) -> None:
+        lengths = spans.high - spans.low
+        for code in np.unique(spans.codes[spans.codes > 0]).tolist():
+            mine = spans.codes == code
+            count = int((np.diff(np.concatenate(([0], mine.astype(np.int8)))) == 1).sum())
+            who = self.hands if FLAGS[code] == "set aside by hand" else "rule"
+            self.flags.append((*key, FLAGS[code], float(lengths[mine].sum()), count, who))
+        lost = spans.missing(spans.first, spans.last).get("no contact", 0.0) if len(lengths) else 0.0
+        if lost > 0:
+            gaps = int(
+                (np.diff(np.concatenate(([0], (~np.isfinite(trace.rates)).astype(np.int8)))) == 1).sum()
+            )
+            wide = int((spans.low[1:] - spans.high[:-1] > 1e-6).sum())
+            self.flags.append((*key, "no contact", lost, max(wide, min(gaps, 1)), "rule"))
+
+    def _windows_table(self) -> pd.DataFrame:
+        lines = [
+            (*key, k, w.start, w.end, w.found_by, w.confidence)
+            for key, windows in self.windows.items()
+            for k, w in windows.items()
+        ]
+        return pd.DataFrame(lines, columns=list(WINDOW_COLUMNS))
+
+    def _finish(self, rows: pd.DataFrame) -> pd.DataFrame:
+        rows, entries = add_lactate(rows, self.study, self.windows, self.remarks)
+        rows = number_bouts(rows, self.windows)
+        keys = list(zip(rows["session"], rows["athlete"], rows["round_no"], strict=True))
+        empty: dict = {}
+        for name in MEASURED:
+            rows[name] = np.array([self.measured.get(k, empty).get(name, np.nan) for k in keys], dtype=float)
+        rows["hr_source"] = np.where(rows["hr_mean_bpm"].notna(), "trace", "")
+        self._use_typed(rows, keys)
+        rows, problems = resolve_peaks(rows, self.facts, self.rules)
+        self.warnings += problems
+        self.entries += entries + value_entries(rows, self.why)
+        rows["hr_source"] = rows["hr_source"].astype("str")
+        return rows[list(ROW_COLUMNS)].reset_index(drop=True)
+
+    def _use_typed(self, rows: pd.DataFrame, keys: list) -> None:
+        """Means read off a device stand in where there is no recording of the round at all; they cannot be checked."""
+        unseen = np.array([k not in self.measured for k in keys], dtype=bool)
+        typed = unseen & sparred(rows) & rows["hr_mean_typed_bpm"].notna().to_numpy()
+        if not typed.any():
+            return
+        mean = rows["hr_mean_typed_bpm"].to_numpy()[typed]
+        rows.loc[typed, "hr_mean_bpm"] = mean
+        rows.loc[typed, "hr_peak_bpm"] = rows["hr_peak_typed_bpm"].to_numpy()[typed]
+        rows.loc[typed, "hr_source"] = "typed"
+        facts = [self.facts.get(a, AthleteFacts()) for a in rows["athlete"].to_numpy()[typed]]
+        top, predicted, rest = (
+            np.array([getattr(f, n) for f in facts]) for n in ("hr_max", "hr_max_predicted", "hr_rest")
+        )
+        rows.loc[typed, "percent_hr_max"] = 100.0 * mean / top
+        rows.loc[typed, "percent_hr_max_predicted"] = 100.0 * mean / predicted
+        rows.loc[typed, "percent_hr_reserve"] = (
+            100.0 * (mean - rest) / np.where(rest < top, top - rest, np.nan)
+        )
+        who = rows.loc[typed, "athlete"].nunique()
+        self.remarks.append(
+            f"{int(typed.sum())} round means of {who} {'athlete' if who == 1 else 'athletes'} were typed from a device: "
+            "used, marked typed, and not open to any check."
+        )
+
+
+def _trace_table(trace: Trace, windows: dict) -> pd.DataFrame:
+    round_no = np.full(len(trace.clock), -1, dtype=np.int64)
+    for k, window in windows.items():
+        round_no[(trace.clock >= window.start) & (trace.clock < window.end)] = k
+    return pd.DataFrame(
+        {
+            "clock_s": trace.clock,
+            "elapsed_s": trace.clock - trace.clock[0],
+            "hr_bpm": trace.rates,
+            "flag": pd.Series(np.array(FLAGS, dtype=object)[trace.codes], dtype="str"),
+            "round_no": round_no,
+        }
+    )

@@ -1,0 +1,153 @@
+"""One session: read its recordings, put them on one clock, cut the rounds, flag the samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from ..recordings import Recording
+from .align import check_clocks, place_without_clock, windows_from_traces
+from .crossed import mark_crossed
+from .facts import AthleteFacts
+from .flags import flag_codes
+from .hand import apply_to_trace
+from .placing import Evening, Placed, Trace, join_files, place, read_all, right_day
+from .rules import CleaningRules
+from .windows import Window, logged_windows, own_windows
+
+
+@dataclass
+class Session:
+    """A session after cleaning.
+
+    Parameters
+    ----------
+    traces : dict of athlete -> Trace
+        Flagged, on one clock where it is known.
+    windows : dict of athlete -> round -> Window
+        The rounds that each athlete sparred.
+    clocks : list of dict
+        One line per file.
+    files : list of (row, problem)
+        What became of every file.
+    kept : dict of athlete -> {sample: who}
+        Flagged samples that a person kept.
+    """
+
+    traces: dict[str, Trace] = field(default_factory=dict)
+    windows: dict[str, dict[int, Window]] = field(default_factory=dict)
+    clocks: list[dict] = field(default_factory=list)
+    files: list[tuple[dict, str]] = field(default_factory=list)
+    kept: dict[str, dict[int, str]] = field(default_factory=dict)
+
+
+def clean_evening(
+    study,
+    evening: Evening,
+    files: pd.DataFrame,
+    rows: pd.DataFrame,
+    *,
+    groups: dict[str, str],
+    facts: dict[str, AthleteFacts],
+    rules: CleaningRules,
+    decisions: list[dict],
+    remarks: list,
+    warnings: list,
+) -> Session:
+    """Read, place, cut and flag the recordings of one session.
+
+    Parameters
+    ----------
+    study : Study
+    evening : Evening
+    files : DataFrame
+        Of this session, from `Study.recording_files`.
+    rows : DataFrame
+        Of this session, from `sheet_rows`.
+    groups, facts : dict
+        By athlete.
+    rules : CleaningRules
+    decisions : list of dict
+    remarks, warnings : list
+        Grow.
+
+    Returns
+    -------
+    Session
+    """
+    out = Session()
+    everyone = list(dict.fromkeys([*rows["athlete"], *files["athlete"]]))
+    logged = {
+        g: logged_windows(study.clock, evening.session, g, study.protocol.for_group(g), remarks)
+        for g in dict.fromkeys(groups.get(a, "") for a in everyone)
+    }
+    by_athlete = {a: r for a, r in rows.groupby("athlete", sort=False)}
+    parts = _read(files, evening, logged, groups, rules, out, remarks, warnings)
+    for athlete, placed in parts.items():
+        placed_ones = [p for p in placed if p.placed]
+        joined = placed_ones or placed[:1]
+        for extra in placed[len(joined) :] if not placed_ones else [p for p in placed if not p.placed]:
+            warnings.append(
+                f"{athlete}, session {evening.session}: {extra.recording.file} has no clock and the athlete has another file; "
+                "it was set aside."
+            )
+            _settle(out, extra, "no clock beside another file of the same athlete")
+        trace = join_files(evening.session, athlete, joined, remarks)
+        own = facts.get(athlete, AthleteFacts())
+        trace.codes = flag_codes(trace.clock, trace.rates, hr_max_bpm=own.hr_max, rules=rules)
+        out.traces[athlete] = trace
+    for group, windows in logged.items():
+        if not windows:
+            members = [t for a, t in out.traces.items() if groups.get(a, "") == group and t.placed]
+            logged[group] = windows_from_traces(members, study.protocol.for_group(group), evening, warnings)
+    for athlete in everyone:
+        group = groups.get(athlete, "")
+        protocol = study.protocol.for_group(group)
+        mine = by_athlete.get(athlete, rows.iloc[:0])
+        who = f"{athlete}, session {evening.session}"
+        windows = logged[group]
+        trace = out.traces.get(athlete)
+        if trace is not None and not trace.placed:
+            windows = place_without_clock(trace, windows, protocol, out.clocks, who, warnings)
+        out.windows[athlete] = own_windows(windows, mine, who, remarks)
+        if trace is not None:
+            out.kept[athlete] = apply_to_trace(trace, out.windows[athlete], decisions, _seconds)
+    check_clocks(out, rules, warnings)
+    warnings += mark_crossed(out.traces, rules)
+    return out
+
+
+def _seconds(trace: Trace, hit: np.ndarray) -> float:
+    """Seconds that some samples of a trace stand for."""
+    step = np.diff(trace.clock)
+    usual = float(np.median(step)) if len(step) else 1.0
+    around = np.minimum(np.concatenate((step, [usual])), max(trace.gap_limit, usual))
+    return float(around[hit].sum())
+
+
+def _read(files, evening, logged, groups, rules, out: Session, remarks, warnings) -> dict[str, list[Placed]]:
+    parts: dict[str, list[Placed]] = {}
+    recording: Recording | None
+    for row, recording, problem in read_all(files, rules, remarks, warnings):
+        if recording is None:
+            out.files.append((row, problem))
+            continue
+        placed = place(row, recording, evening, warnings)
+        windows = logged.get(groups.get(row["athlete"], ""), {})
+        middle = np.mean([w.start for w in windows.values()]) if windows else np.nan
+        out.clocks.append(placed.line)
+        if not right_day(placed, float(middle), evening, warnings):
+            placed.line.update(offset_source="another day")
+            out.files.append((row, "of another day"))
+            continue
+        out.files.append((row, ""))
+        parts.setdefault(row["athlete"], []).append(placed)
+    return parts
+
+
+def _settle(out: Session, placed: Placed, problem: str) -> None:
+    for i, (row, _) in enumerate(out.files):
+        if row["athlete"] == placed.line["athlete"] and row["path"].name == placed.recording.file:
+            out.files[i] = (row, problem)

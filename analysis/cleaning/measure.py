@@ -1,0 +1,175 @@
+"""One round of one athlete in numbers: means, peak, share of maximum, seconds per band, and what was set aside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .flags import FLAGS
+from .rules import CleaningRules
+from .spans import Spans
+
+BAND_COLUMNS = ("very_light_s", "light_s", "moderate_s", "vigorous_s", "near_maximal_s")
+NAN = float("nan")
+
+
+@dataclass(frozen=True)
+class AthleteFacts:
+    """What of an athlete turns beats per minute into intensity.
+
+    Parameters
+    ----------
+    hr_max, hr_max_predicted, hr_rest : float
+        Measured and predicted maximum (never both in one column) and resting heart rate; NaN where not known.
+    sex : str
+        "M", "F" or "".
+    """
+
+    hr_max: float = NAN
+    hr_max_predicted: float = NAN
+    hr_rest: float = NAN
+    sex: str = ""
+
+
+def measure_round(
+    spans: Spans, start: float, end: float, rules: CleaningRules, next_start: float
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Measure one round.
+
+    Parameters
+    ----------
+    spans : Spans
+    start, end : float
+        The window on the clock of the spans.
+    rules : CleaningRules
+    next_start : float
+        When the athlete's next round starts (infinite after the last).
+
+    Returns
+    -------
+    values : dict
+        hr_mean_bpm, hr_late_bpm, hr_peak_bpm, valid_s, valid_share, hr_recovery_60s_bpm, hr_drift_bpm_min: missing where
+        too little time is valid.
+    aside : dict
+        Seconds of the window that are not valid, by cause. valid_s and these add up to the window.
+    """
+    length = end - start
+    seconds, rates, codes = spans.between(start, end)
+    by_code = np.bincount(codes, weights=seconds, minlength=len(FLAGS))
+    aside = {FLAGS[i]: float(s) for i, s in enumerate(by_code) if i and s > 1e-9}
+    for cause, lost in spans.missing(start, end).items():
+        aside[cause] = aside.get(cause, 0.0) + lost
+    valid = max(length - sum(aside.values()), 0.0)
+    share = valid / length if length > 0 else NAN
+    good = np.where(codes == 0, seconds, 0.0)
+    enough = valid > 0 and share >= rules.least_valid_share - 1e-9
+    late_from = start + min(rules.late_from_s, length / 2)
+    late, late_valid = spans.mean(late_from, end)
+    late_enough = enough and late_valid >= rules.least_valid_share * (end - late_from) - 1e-9
+    values = {
+        "hr_mean_bpm": float(good @ rates / good.sum()) if enough else NAN,
+        "hr_late_bpm": late if late_enough else NAN,
+        "hr_peak_bpm": spans.peak(start, end, rules.peak_window_s) if enough else NAN,
+        "valid_s": valid,
+        "valid_share": share,
+        "hr_recovery_60s_bpm": _recovery(spans, end, next_start),
+        "hr_drift_bpm_min": spans.slope_per_min(late_from, end) if late_enough else NAN,
+    }
+    return values, aside
+
+
+def _recovery(spans: Spans, end: float, next_start: float) -> float:
+    """Fall of the heart rate over the first 60 s of rest: mean of the last 5 s minus mean of 55 to 65 s after."""
+    if next_start - end < 65.0:
+        return NAN
+    at_end, valid = spans.mean(end - 5.0, end)
+    later, valid_later = spans.mean(end + 55.0, end + 65.0)
+    return at_end - later if valid >= 2.5 and valid_later >= 5.0 else NAN
+
+
+def intensity_of_round(
+    spans: Spans, start: float, end: float, mean: float, facts: AthleteFacts, cuts: np.ndarray
+) -> dict[str, float]:
+    """Shares of maximum and reserve, seconds per band and training impulse of one round.
+
+    Parameters
+    ----------
+    spans : Spans
+    start, end : float
+    mean : float
+        Mean of the round, from the trace or typed; NaN where there is none.
+    facts : AthleteFacts
+    cuts : array
+        The four inner edges of the bands, in per cent of the measured maximum; half-open [low, high).
+
+    Returns
+    -------
+    dict
+    """
+    out = dict.fromkeys(
+        (
+            "percent_hr_max",
+            "percent_hr_max_predicted",
+            "percent_hr_reserve",
+            *BAND_COLUMNS,
+            "training_impulse",
+        ),
+        NAN,
+    )
+    out["percent_hr_max"] = 100.0 * mean / facts.hr_max
+    out["percent_hr_max_predicted"] = 100.0 * mean / facts.hr_max_predicted
+    if facts.hr_rest < facts.hr_max:
+        out["percent_hr_reserve"] = 100.0 * (mean - facts.hr_rest) / (facts.hr_max - facts.hr_rest)
+    seconds, rates, codes = spans.between(start, end)
+    good = codes == 0
+    if np.isnan(facts.hr_max) or np.isnan(mean) or not good.any():
+        return out
+    band = np.searchsorted(cuts, 100.0 * rates[good] / facts.hr_max, side="right")
+    out.update(zip(BAND_COLUMNS, np.bincount(band, weights=seconds[good], minlength=5).tolist(), strict=True))
+    if facts.sex in ("M", "F") and facts.hr_rest < facts.hr_max:
+        from ..physiology import banister_impulse
+
+        impulse = banister_impulse(
+            rates[good], seconds[good], hr_max_bpm=facts.hr_max, hr_rest_bpm=facts.hr_rest, sex=facts.sex
+        )
+        out["training_impulse"] = impulse.value
+    return out
+
+
+def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> dict[str, float]:
+    """The mean of a round with its bad samples set aside, kept, and replaced by the worst and best case.
+
+    Parameters
+    ----------
+    spans : Spans
+    start, end : float
+    highest : float
+        The athlete's maximum: the value of the missing seconds in the highest case.
+
+    Returns
+    -------
+    dict
+        mean_bpm, mean_kept_bpm, mean_low_bpm (missing seconds at the lowest good rate of the round), mean_high_bpm,
+        aside_s, aside_share.
+    """
+    seconds, rates, codes = spans.between(start, end)
+    good = np.where(codes == 0, seconds, 0.0)
+    valid, length = float(good.sum()), end - start
+    out = dict.fromkeys(("mean_bpm", "mean_kept_bpm", "mean_low_bpm", "mean_high_bpm"), NAN)
+    out["aside_s"] = max(length - valid, 0.0)
+    out["aside_share"] = out["aside_s"] / length if length > 0 else NAN
+    if seconds.sum() > 0:
+        out["mean_kept_bpm"] = float(seconds @ rates / seconds.sum())
+    if valid > 0:
+        total = float(good @ rates)
+        lowest = float(rates[good > 0].min())
+        top = (
+            max(highest, float(rates[good > 0].max()))
+            if np.isfinite(highest)
+            else float(rates[good > 0].max())
+        )
+        out["mean_bpm"] = total / valid
+        out["mean_low_bpm"] = (total + out["aside_s"] * lowest) / length
+        out["mean_high_bpm"] = (total + out["aside_s"] * top) / length
+    return out

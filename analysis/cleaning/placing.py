@@ -1,0 +1,236 @@
+"""Put every recording of an evening on the timekeeper's clock, and join the files of one athlete."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ..basics import format_number
+from ..recordings import Recording, RecordingError, read_recording
+from .rules import CleaningRules
+
+DAY_S = 86400.0
+
+
+@dataclass
+class Trace:
+    """The heart rate of one athlete in one session.
+
+    Parameters
+    ----------
+    session, athlete : str
+    clock : array
+        Seconds after midnight of the session's day on the timekeeper's clock (elapsed seconds while `placed` is False).
+    rates : array
+        bpm, NaN without contact.
+    codes : array of int
+        Flags.
+    stops : list of (from, to)
+        On the same clock.
+    gap_limit : float
+    placed : bool
+        Whether the clock is the timekeeper's.
+    files : list of str
+    """
+
+    session: str
+    athlete: str
+    clock: np.ndarray
+    rates: np.ndarray
+    codes: np.ndarray
+    stops: list
+    gap_limit: float
+    placed: bool
+    files: list = field(default_factory=list)
+
+
+@dataclass
+class Evening:
+    """What of a session places its recordings.
+
+    Parameters
+    ----------
+    session : str
+    date : str
+        YYYY-MM-DD, or "".
+    utc_offset_s : float
+        Local time minus UTC; NaN where not given.
+    """
+
+    session: str
+    date: str = ""
+    utc_offset_s: float = float("nan")
+
+
+def evenings_of(sessions: pd.DataFrame) -> dict[str, Evening]:
+    """Session -> Evening."""
+    found = {}
+    for row in sessions.to_dict("records"):
+        date = row.get("date", "")
+        text = "" if date is None or pd.isna(date) else str(date)[:10]
+        found[str(row["session"])] = Evening(
+            str(row["session"]), text, offset_seconds(row.get("utc_offset", ""))
+        )
+    return found
+
+
+def offset_seconds(text) -> float:
+    """Local time minus UTC in seconds, from "+02:00", "-3:30" or hours as a number; NaN where blank."""
+    if text is None or (isinstance(text, float) and np.isnan(text)) or not str(text).strip():
+        return float("nan")
+    bare = str(text).strip()
+    try:
+        if ":" in bare:
+            hours, minutes = bare.lstrip("+-").split(":")[:2]
+            return (-1.0 if bare.startswith("-") else 1.0) * (3600.0 * int(hours) + 60.0 * int(minutes))
+        return 3600.0 * float(bare)
+    except ValueError:
+        return float("nan")
+
+
+@dataclass
+class Placed:
+    """One file on the clock, and the line about it in the table of clocks."""
+
+    recording: Recording
+    clock: np.ndarray
+    placed: bool
+    line: dict
+
+
+def read_all(files: pd.DataFrame, rules: CleaningRules, remarks: list, warnings: list):
+    """Yield (row of files, Recording or None, problem) for every file; a bad file never stops the rest."""
+    for row in files.to_dict("records"):
+        label = row.get("label") or None
+        try:
+            recording = read_recording(
+                row["path"],
+                label=label,
+                gap_limit_s=rules.gap_limit_s or None,
+                accept_unset_clock=rules.accept_unset_clock,
+            )
+        except RecordingError as problem:
+            warnings.append(f"{_who(row)}: {problem}")
+            yield row, None, str(problem)
+            continue
+        remarks += [f"{_who(row)}, {recording.file}: {r}" for r in recording.remarks]
+        yield row, recording, ""
+
+
+def _who(row) -> str:
+    return f"{row['athlete']}, session {row['session']}"
+
+
+def place(row: dict, recording: Recording, evening: Evening, warnings: list) -> Placed:
+    """Put one recording on the timekeeper's clock, as far as its own clock and the log allow."""
+    elapsed = recording.samples["elapsed_s"].to_numpy()
+    offset = row.get("clock_offset_s")
+    logged = offset is not None and not pd.isna(offset)
+    shift = float(offset) if logged else 0.0
+    line = {
+        "session": row["session"],
+        "athlete": row["athlete"],
+        "file": recording.file,
+        "device": row.get("device", "") or "",
+        "device_clock": recording.clock,
+        "offset_s": shift,
+        "offset_source": "log" if logged else "none needed",
+    }
+    if recording.clock == "none":
+        line.update(offset_s=float("nan"), offset_source="not placed")
+        return Placed(recording, elapsed, False, line)
+    day = _days(evening.date)
+    if recording.clock == "utc":
+        offset_s = evening.utc_offset_s
+        if np.isnan(offset_s):
+            offset_s = 0.0
+            warnings.append(
+                f"{_who(row)}: {recording.file} is in UTC, but sessions.csv gives no utc_offset, so UTC was taken as local time."
+            )
+        start = recording.samples["time"].iloc[0].timestamp() + offset_s
+        day = np.floor(start / DAY_S) if np.isnan(day) else day
+        first = start - day * DAY_S
+    else:
+        dated = _days(recording.local_date)
+        apart = 0.0 if np.isnan(dated) or np.isnan(day) else dated - day
+        first = recording.local_start_s + apart * DAY_S
+    return Placed(recording, first + elapsed - shift, True, line)
+
+
+def _days(date: str) -> float:
+    try:
+        return float(np.datetime64(date, "D").astype(int)) if date else float("nan")
+    except ValueError:
+        return float("nan")
+
+
+def right_day(placed: Placed, middle: float, evening: Evening, warnings: list) -> bool:
+    """Whether a recording is of the session's day; a clock without a date is moved over midnight where needed."""
+    if not placed.placed or not np.isfinite(middle):
+        return True
+    away = (placed.clock[0] + placed.clock[-1]) / 2 - middle
+    days = round(away / DAY_S)
+    if days == 0:
+        return True
+    recording = placed.recording
+    if recording.clock == "local" and not recording.local_date:
+        placed.clock = placed.clock - days * DAY_S
+        return True
+    warnings.append(
+        f"{placed.line['athlete']}, session {evening.session}: {recording.file} lies {format_number(abs(days), 0)} "
+        f"{'day' if abs(days) == 1 else 'days'} {'after' if days > 0 else 'before'} the session and was set aside. A file of "
+        "another evening, or a device with a wrong date? For a wrong date, give clock_offset_s in recordings.csv."
+    )
+    return False
+
+
+def join_files(session: str, athlete: str, parts: list[Placed], remarks: list) -> Trace:
+    """Join the files of one athlete; where two overlap, the one with more contact is kept."""
+    parts = sorted(parts, key=lambda p: -np.isfinite(p.recording.samples["hr_bpm"].to_numpy()).sum())
+    clock, rates, stops, taken = [], [], [], []
+    for part in parts:
+        own = part.recording.samples["hr_bpm"].to_numpy()
+        free = np.ones(len(own), dtype=bool)
+        for begin, end in taken:
+            free &= (part.clock < begin) | (part.clock > end)
+        if not free.all():
+            remarks.append(
+                f"{athlete}, session {session}: {part.recording.file} overlaps another file of the same athlete; "
+                f"{int((~free).sum())} of its rows were left out."
+            )
+        if not free.any():
+            continue
+        clock.append(part.clock[free])
+        rates.append(own[free])
+        first = part.clock[0]
+        known = part.recording.stops
+        elapsed_0 = part.recording.samples["elapsed_s"].iloc[0]
+        stops += [
+            (first - elapsed_0 + a, first - elapsed_0 + b)
+            for a, b in zip(known["from_s"], known["to_s"], strict=True)
+        ]
+        taken.append((part.clock[0], part.clock[-1]))
+    time, value = np.concatenate(clock), np.concatenate(rates)
+    if len(clock) > 1:
+        order = np.argsort(time, kind="stable")
+        time, value = time[order], value[order]
+        remarks.append(f"{athlete}, session {session}: {len(clock)} files joined.")
+    return Trace(
+        session,
+        athlete,
+        time,
+        value,
+        np.zeros(len(time), dtype=np.int8),
+        sorted(stops),
+        max(p.recording.gap_limit_s for p in parts),
+        parts[0].placed,
+        [p.recording.file for p in parts],
+    )
+
+
+def file_name(path) -> str:
+    """The name of a file without its folder."""
+    return Path(path).name
