@@ -11,6 +11,7 @@ from .averaging import AVERAGES
 from .estimates import COMPUTED, CONVENTION, MEMORY, PROVENANCES, READ, SECONDARY, Estimate, cite
 from .exertion import EXERTION_SCALES, check_exertion, require_one_scale
 from .gas_exchange import GasExchangeResult, process_gas_exchange
+from .heart_rate_message import HeartRateMessage, bpm_from_interval, read_heart_rate_message
 from .hr_max import hr_max_equations, predict_hr_max
 from .hr_max_measured import EFFORTS, MeasuredHrMax, choose_measured_hr_max
 from .intensity import (
@@ -74,6 +75,7 @@ __all__ = [
     "BandTimes",
     "Estimate",
     "GasExchangeResult",
+    "HeartRateMessage",
     "MeasuredHrMax",
     "TrainingImpulse",
     "aerobic_inputs",
@@ -81,6 +83,7 @@ __all__ = [
     "aerobic_test_score",
     "age_factor",
     "banister_impulse",
+    "bpm_from_interval",
     "check_exertion",
     "check_lactate",
     "choose_measured_hr_max",
@@ -115,6 +118,7 @@ __all__ = [
     "process_gas_exchange",
     "published_combat_values",
     "published_example",
+    "read_heart_rate_message",
     "reliability_values",
     "require_one_scale",
     "scale_vo2",

@@ -254,7 +254,7 @@ def _missing(e: AerobicEquation, values: dict, refused: set[str]) -> list[str]:
         gone = [n for n in names if n not in values and not ({n, *_twins(n)} & refused)]
         touched = any(n in values or {n, *_twins(n)} & refused for n in group)
         lacking.append((len(gone), not touched, gone))
-    return min(lacking)[2]
+    return min(lacking, key=lambda one: one[:2])[2]
 
 
 def _with_mass(e: AerobicEquation, group: tuple[str, ...]) -> tuple[str, ...]:
