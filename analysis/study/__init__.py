@@ -4,12 +4,17 @@ In: a folder with study.toml and tables as CSV or one workbook. Out: a `Study`, 
 Knows nothing of statistics and opens no recording.
 """
 
+from .check import CheckReport, check_study, list_needs
 from .columns import TABLES, Column, column_rules, describe_columns, empty_table, table_columns
+from .deviations import plan_deviations, result_status
+from .fixed_plan import FixedPlan, freeze_plan, load_fixed_plan
 from .ledger import LEDGER_COLUMNS, Ledger
 from .model import SCALES, Protocol, Study
 from .outcomes import OUTCOMES, Outcome, outcome_named
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
+from .plan_document import PlanDocument, PlanSection
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, problem_table
+from .times import clock_seconds, offset_seconds
 
 __all__ = [
     "DIRECTIONS",
@@ -19,20 +24,32 @@ __all__ = [
     "QUESTIONS",
     "SCALES",
     "TABLES",
+    "CheckReport",
     "Column",
+    "FixedPlan",
     "Hypothesis",
     "Ledger",
     "Outcome",
     "Plan",
+    "PlanDocument",
+    "PlanSection",
     "Problem",
     "Protocol",
     "Study",
     "StudyError",
+    "check_study",
+    "clock_seconds",
     "column_rules",
     "describe_columns",
     "describe_problem",
     "empty_table",
+    "freeze_plan",
+    "list_needs",
+    "load_fixed_plan",
+    "offset_seconds",
     "outcome_named",
+    "plan_deviations",
     "problem_table",
+    "result_status",
     "table_columns",
 ]

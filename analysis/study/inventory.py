@@ -14,7 +14,6 @@ from .text_files import Grid, Unreadable, read_csv_grid
 
 WORKBOOK = "study.xlsx"
 TABLE_ENDINGS = (".csv", ".tsv")
-FOLDERS = ("recordings", "aerobic_files", "texts", "output", "notebooks", "survey")
 RECORDING_ENDINGS = (".fit", ".tcx", ".gpx", ".csv", ".tsv", ".txt")
 """Endings of recordings; each may also be compressed (.gz)."""
 

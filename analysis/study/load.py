@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
+from ..basics import KitError
 from .aerobic import check_aerobic_tests, known_tests, more_columns
 from .columns import TABLES, empty_table
 from .consent import not_analysed, remove_withdrawn, write_ledger
@@ -16,9 +17,11 @@ from .convert import Context, convert_table
 from .crosscheck import MEASURES, check_tables
 from .decide import Decided, apply_decisions
 from .findings import Findings
+from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .headings import read_headings
 from .inventory import Inventory, take_inventory
 from .model import Protocol, Study
+from .plan import Plan
 from .plan_reading import read_plan
 from .plausible import check_rows
 from .problems import Problem, StudyError, problem_table
@@ -83,7 +86,7 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     findings = Findings()
     settings = read_settings(folder, findings)
     protocol = read_protocol(settings, findings)
-    plan = read_plan(settings, findings)
+    plan = _with_fixed(read_plan(settings, findings), folder, findings)
     context = Context(protocol.exertion_scale, _date_order(settings, findings), known_tests(), more_columns())
     inventory = take_inventory(folder, findings)
     raws = {
@@ -136,6 +139,35 @@ def _analysed(table: pd.DataFrame, barred: dict[str, str]) -> pd.DataFrame:
     if "athlete" not in table or "action" in table or not barred:
         return table
     return table[~table["athlete"].isin(list(barred))].reset_index(drop=True)
+
+
+def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
+    """Say in the plan whether it was fixed before; a fixed plan that was changed since is remarked on."""
+    try:
+        fixed = load_fixed_plan(folder)
+    except KitError as error:
+        findings.problem(FIXED_FILE, None, "", "", str(error), "put the original file back")
+        return plan
+    if fixed is None:
+        return plan
+    if not fixed.intact:
+        findings.remark(
+            FIXED_FILE,
+            None,
+            "",
+            "",
+            "the fixed plan, or its document, was changed after it was fixed",
+            "put the original back; the write-up lists this as a deviation",
+        )
+    return replace(
+        plan,
+        frozen={
+            "date": fixed.date,
+            "checksum": fixed.checksum,
+            "document": fixed.document_name,
+            "intact": fixed.intact,
+        },
+    )
 
 
 def _date_order(settings: Settings, findings: Findings) -> str:

@@ -56,7 +56,7 @@ class Protocol(Result):
         return max([self.rounds, *(p.rounds for p in self.groups.values())])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Study(Result):
     """A study folder, read, decided upon, checked and without the rows that may not be analysed.
 
@@ -134,6 +134,13 @@ class Study(Result):
         from .load import load_study
 
         return load_study(folder, today=today)
+
+    @classmethod
+    def check(cls, folder: str | Path, **options):
+        """Look through a study folder without raising; see `check_study`."""
+        from .check import check_study
+
+        return check_study(folder, **options)
 
     def recording_files(self) -> pd.DataFrame:
         """Return the recordings of the athletes who may be analysed.

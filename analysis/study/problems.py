@@ -159,4 +159,5 @@ def describe_problem(line) -> str:
         where += f", {line.column}"
     if line.value:
         where += f" '{line.value}'"
-    return f"{where}: {line.problem.rstrip('.')}. Remedy: {line.remedy.rstrip('.')}."
+    stop = "" if line.problem.endswith("?") else "."
+    return f"{where}: {line.problem.rstrip('.')}{stop} Remedy: {line.remedy.rstrip('.')}."

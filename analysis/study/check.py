@@ -1,0 +1,231 @@
+"""Look through a study folder: what does not fit, what a decision settles, what is there, what notebooks still need."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import Result, plural
+from .columns import TABLES
+from .load import Examination, examine_folder
+from .model import Study
+from .problems import StudyError, describe_problem, problem_table
+from .recording_files import is_recording
+
+OUTCOME_COLUMNS = ("lactate_mmol_l", "exertion", "hr_mean_typed_bpm")
+
+NEEDS = {
+    "01_design_the_study": "the protocol in study.toml",
+    "02_run_the_day": "codes in the athletes table",
+    "03_clean_the_data": "recordings in recordings/, or typed means in the rounds table",
+    "04_compare_the_rounds": "heart rate, lactate or exertion of two rounds or more",
+    "05_fitness_and_sparring": "an aerobic test per athlete, beside the rounds",
+    "06_compare_with_published": "a published finding in published.csv, beside the rounds",
+    "07_write_it_up": "heart rate, lactate or exertion of two rounds or more",
+    "08_survey_of_sessions": "rows in survey.csv",
+}
+"""Notebook -> what it needs."""
+
+
+@dataclass(frozen=True)
+class CheckReport(Result):
+    """What `check_study` found.
+
+    Parameters
+    ----------
+    folder : str
+        The name of the folder.
+    passed : bool
+        True where nothing stops an analysis.
+    filled : bool
+        False where no table has a row and there is no recording.
+    problems, settled, remarks : DataFrame
+        file, row, column, value, problem, remedy.
+    contents : DataFrame
+        what, count, unit ("rows" or "files"), set_aside, where.
+    notebooks : DataFrame
+        notebook, ready, needs.
+    """
+
+    folder: str
+    passed: bool
+    filled: bool
+    problems: pd.DataFrame
+    settled: pd.DataFrame
+    remarks: pd.DataFrame
+    contents: pd.DataFrame = field(default_factory=pd.DataFrame)
+    notebooks: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def text(self) -> str:
+        """Return the report as lines for a terminal."""
+        lines = [f"Study folder {self.folder}"]
+        if self.passed and not self.filled:
+            lines += [
+                "",
+                "Nothing filled in yet. Fill in the tables, or open notebook 01 to plan the size first.",
+            ]
+        if len(self.contents):
+            lines += ["", "What is there"]
+            lines += [
+                f"  {c.what:<14} {c.count:>6} {c.unit:<6} {c.where}" for c in self.contents.itertuples()
+            ]
+        lines += self._listed("Does not fit yet", self.problems)
+        lines += self._listed("Settled by a decision", self.settled)
+        lines += self._listed("Noticed; stops nothing", self.remarks)
+        if len(self.notebooks):
+            lines += ["", "Notebooks"]
+            for line in self.notebooks.itertuples():
+                state = "ready" if line.ready else f"not yet: needs {line.needs}"
+                lines.append(f"  {line.notebook:<26} {state}")
+        if self.passed:
+            lines += ["", "Everything fits." if self.filled else "Nothing stands in the way."]
+        else:
+            lines += [
+                "",
+                f"{plural(len(self.problems), 'thing')} to put right before the study can be analysed.",
+            ]
+        return "\n".join(lines)
+
+    def __str__(self) -> str:
+        return self.text()
+
+    @staticmethod
+    def _listed(title: str, table: pd.DataFrame) -> list[str]:
+        if not len(table):
+            return []
+        rows = table.itertuples(index=False)
+        return ["", f"{title} ({len(table)})", *(f"  - {describe_problem(line)}" for line in rows)]
+
+
+def check_study(
+    folder: str | Path, *, today: dt.date | None = None, inspect: Callable[[Path], object] | None = None
+) -> CheckReport:
+    """Look through a study folder without raising on what does not fit.
+
+    Parameters
+    ----------
+    folder : path
+        The study folder.
+    today : datetime.date, optional
+        For dates in the future. Default: today.
+    inspect : callable, optional
+        Takes the path of a recording; returns an object with `carries_position`, `carries_identity` and, where the
+        file cannot be read, `problem`.
+
+    Returns
+    -------
+    CheckReport
+
+    Examples
+    --------
+    >>> check_study("no such folder").passed
+    False
+    """
+    try:
+        found = examine_folder(folder, today=today)
+    except StudyError as error:
+        nothing = problem_table(())
+        return CheckReport(str(folder), False, False, error.problems, nothing, nothing)
+    study = found.study
+    contents = _list_contents(found)
+    remarks = list(found.remarks)
+    if inspect is not None:
+        remarks += _look_into_recordings(study.folder, found.inventory.recordings, inspect)
+    return CheckReport(
+        study.folder.name,
+        not found.problems,
+        bool(len(contents)),
+        problem_table(found.problems),
+        problem_table(found.settled),
+        problem_table(remarks),
+        contents,
+        list_needs(study),
+    )
+
+
+def _list_contents(found: Examination) -> pd.DataFrame:
+    rows = found.study.ledger.table.query("unit == 'rows'")
+    lines = []
+    for name in TABLES:
+        own = rows[rows["table"] == name]
+        if len(own):
+            where = ", ".join(filter(None, dict.fromkeys(own["file"])))
+            aside = int(own.loc[~own["used"], "amount"].sum())
+            lines.append((name, int(own["amount"].sum()), "rows", aside, where))
+    for name in ("recordings", "aerobic_files"):
+        files = [f for f in getattr(found.inventory, name) if is_recording(f)]
+        if files:
+            lines.append((name, len(files), "files", 0, f"{name}/"))
+    return pd.DataFrame(lines, columns=["what", "count", "unit", "set_aside", "where"])
+
+
+def list_needs(study: Study) -> pd.DataFrame:
+    """List the notebooks that a study can walk through, and what the others still need.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    DataFrame
+        notebook, ready, needs ("" where ready).
+
+    Examples
+    --------
+    >>> list_needs(Study(folder=Path("nowhere")))["ready"].any()
+    np.False_
+    """
+    typed = study.rounds["hr_mean_typed_bpm"].notna().any()
+    recorded = bool(typed) or len(study.recording_files()) > 0
+    later = study.rounds[study.rounds["round_no"] > 0]
+    filled = later.loc[later[list(OUTCOME_COLUMNS)].notna().any(axis=1), "round_no"]
+    blood = study.lactate.loc[study.lactate["after_round"] > 0, "after_round"]
+    measured = recorded or len({*filled, *blood}) > 1
+    ready = {
+        "01_design_the_study": study.protocol.rounds > 0,
+        "02_run_the_day": len(study.athletes) > 0,
+        "03_clean_the_data": recorded,
+        "04_compare_the_rounds": measured,
+        "05_fitness_and_sparring": measured and len(study.aerobic_tests) > 0,
+        "06_compare_with_published": measured and len(study.published) > 0,
+        "07_write_it_up": measured,
+        "08_survey_of_sessions": len(study.survey) > 0,
+    }
+    lines = [(name, bool(ready[name]), "" if ready[name] else needs) for name, needs in NEEDS.items()]
+    return pd.DataFrame(lines, columns=["notebook", "ready", "needs"])
+
+
+def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callable[[Path], object]) -> list:
+    from .findings import Findings
+
+    findings = Findings()
+    private: dict[str, list[str]] = {}
+    for name in names:
+        if not is_recording(name):
+            continue
+        seen = inspect(folder / "recordings" / name)
+        if getattr(seen, "problem", ""):
+            advice = "export it again from the device; notebook 03 says how"
+            findings.remark(
+                "recordings/",
+                None,
+                "",
+                name,
+                f"this file cannot be read as a recording: {seen.problem}",
+                advice,
+            )
+        kinds = [
+            w for w, has in (("positions", seen.carries_position), ("identity", seen.carries_identity)) if has
+        ]
+        if kinds:
+            private.setdefault(" and ".join(kinds), []).append(name)
+    for kinds, files in private.items():
+        shown = ", ".join(files[:4]) + (f" and {len(files) - 4} more" if len(files) > 4 else "")
+        advice = "the kit reads none of it; do not pass these files on as they are"
+        findings.remark("recordings/", None, "", shown, f"files that carry {kinds}", advice)
+    return findings.remarks

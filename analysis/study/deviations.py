@@ -1,0 +1,293 @@
+"""What was done otherwise than the fixed plan says, and whether a result is confirmatory."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import asdict
+
+import numpy as np
+import pandas as pd
+
+from ..basics import join_words, plural
+from .columns import source_columns
+from .fixed_plan import FIXED_FILE, FIXED_SETTINGS, FixedPlan, load_fixed_plan, plain_values, protocol_values
+from .model import Study
+from .outcomes import OUTCOMES
+from .settings import SETTINGS_FILE
+from .times import clock_seconds
+
+DEVIATION_COLUMNS = ("part", "planned", "done", "where")
+CLOCK_TOLERANCE_S = 10.0
+"""A round or rest that differs by more from the plan is a deviation (our proposal)."""
+
+
+def plan_deviations(study: Study) -> pd.DataFrame:
+    """List everything that was done otherwise than the fixed plan says.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    DataFrame
+        part, planned, done, where; without rows where no plan was fixed or nothing deviates.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> len(plan_deviations(Study(folder=Path("nowhere"))))
+    0
+    """
+    fixed = load_fixed_plan(study.folder)
+    lines = []
+    if fixed is not None:
+        if not fixed.intact:
+            lines.append(
+                (
+                    "the fixed plan itself",
+                    "unchanged since it was fixed",
+                    "its checksum no longer fits",
+                    FIXED_FILE,
+                )
+            )
+        lines += _changed_settings(study, fixed)
+        lines += _dates(study, fixed)
+        lines += _athletes(study, fixed)
+        lines += _outcomes(study, fixed)
+        lines += _rounds_done(study, fixed)
+        lines += _clock(study, fixed)
+        lines += _sampling(study, fixed)
+        lines += _set_aside_by_people(study)
+    return pd.DataFrame(lines, columns=list(DEVIATION_COLUMNS), dtype="str")
+
+
+def _changed_settings(study: Study, fixed: FixedPlan) -> list[tuple]:
+    now = {
+        "title": study.title,
+        "sport": study.sport,
+        "protocol": protocol_values(study.protocol),
+        "plan": {k: v for k, v in asdict(study.plan).items() if k not in ("frozen", "proposed")},
+        **{name: study.settings.get(name, {}) for name in FIXED_SETTINGS},
+    }
+    then = {
+        "title": fixed.fixed.get("title", ""),
+        "sport": fixed.fixed.get("sport", ""),
+        "protocol": fixed.fixed["protocol"],
+        "plan": {k: v for k, v in fixed.fixed["plan"].items() if k != "proposed"},
+        **{name: fixed.fixed.get("settings", {}).get(name, {}) for name in FIXED_SETTINGS},
+    }
+    return list(_differences(then, plain_values(now), ()))
+
+
+def _differences(then, now, path: tuple):
+    if isinstance(then, dict) and isinstance(now, dict):
+        for key in dict.fromkeys([*then, *now]):
+            yield from _differences(then.get(key), now.get(key), (*path, key))
+    elif path[-1:] == ("hypotheses",):
+        yield from _changed_hypotheses(then or [], now or [])
+    elif then != now:
+        yield (" ".join(path).replace("_", " "), _say(then), _say(now), SETTINGS_FILE)
+
+
+def _changed_hypotheses(then: list, now: list):
+    by_question = {h["question"]: h for h in now}
+    for h in then:
+        other = by_question.pop(h["question"], None)
+        if other != h:
+            yield (f"hypothesis {h['question']}", _say_hypothesis(h), _say_hypothesis(other), SETTINGS_FILE)
+    for h in by_question.values():
+        yield (f"hypothesis {h['question']}", "none", _say_hypothesis(h), SETTINGS_FILE)
+
+
+def _say_hypothesis(h: dict | None) -> str:
+    return f"{h['outcome']} {h['direction']}: {h['text']}" if h else "left out"
+
+
+def _say(value) -> str:
+    if value is None or value == "" or value == [] or value == {}:
+        return "none"
+    if isinstance(value, list):
+        return "; ".join(map(_say, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _dates(study: Study, fixed: FixedPlan) -> list[tuple]:
+    lines = []
+    entered = set(study.rounds["session"]) | set(study.lactate["session"]) | set(study.recordings["session"])
+    for line in study.sessions[study.sessions["date"] != ""].itertuples(index=False):
+        if line.session in entered and line.date < fixed.date:
+            done = f"session on {line.date}, plan on {fixed.date}"
+            lines.append(("plan before the data", f"fixed before session {line.session}", done, line.file))
+    already = fixed.fixed.get("rows_of_rounds_already_there", 0)
+    if already:
+        lines.append(
+            ("plan before the data", "no data", f"{plural(already, 'row')} of rounds were there", FIXED_FILE)
+        )
+    planned, known = fixed.fixed.get("session_dates", []), sorted(d for d in study.sessions["date"] if d)
+    if planned and planned != known:
+        lines.append(("dates of the sessions", join_words(planned), join_words(known) or "none", "sessions"))
+    return lines
+
+
+def _in_primary(study: Study, fixed: FixedPlan) -> pd.DataFrame:
+    rounds = study.rounds
+    return rounds[(rounds["session"] == fixed.plan.primary_session) & (rounds["round_no"] > 0)]
+
+
+def _athletes(study: Study, fixed: FixedPlan) -> list[tuple]:
+    rounds = _in_primary(study, fixed)
+    done = rounds.loc[rounds["took_part"].isin(["yes", "part", ""]), "athlete"].nunique()
+    if len(study.rounds) and not len(rounds):
+        return [("primary session", fixed.plan.primary_session, "no rounds of that session", "rounds")]
+    planned = fixed.plan.n_athletes
+    if planned and len(rounds) and done != planned:
+        return [("number of athletes", plural(planned, "athlete"), plural(done, "athlete"), "rounds")]
+    return []
+
+
+def _outcomes(study: Study, fixed: FixedPlan) -> list[tuple]:
+    if not len(study.rounds) and not len(study.lactate):
+        return []
+    lines = []
+    lactate = study.lactate["lactate_mmol_l"].notna().any() or study.rounds["lactate_mmol_l"].notna().any()
+    heart = study.rounds["hr_mean_typed_bpm"].notna().any() or len(study.recording_files()) > 0
+    measured = {"lactate": lactate, "exertion": study.rounds["exertion"].notna().any(), "heart_rate": heart}
+    for hypothesis in fixed.plan.hypotheses:
+        outcome = OUTCOMES[hypothesis.outcome]
+        if not measured[outcome.question]:
+            lines.append((f"hypothesis {hypothesis.question}", outcome.label, "not measured", "rounds"))
+        if hypothesis.question.startswith("fitness") and not len(study.aerobic_tests):
+            lines.append(
+                (f"hypothesis {hypothesis.question}", "an aerobic test", "no aerobic test", "aerobic_tests")
+            )
+    return lines
+
+
+def _rounds_done(study: Study, fixed: FixedPlan) -> list[tuple]:
+    rounds = _in_primary(study, fixed)
+    if not len(rounds):
+        return []
+    groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
+    sparred = rounds[rounds["took_part"].isin(["yes", "part", ""])].groupby("athlete")["round_no"].nunique()
+    lines = []
+    planned = {
+        a: fixed.protocol.for_group(groups.get(a, "")).rounds for a in dict.fromkeys(rounds["athlete"])
+    }
+    fewer = [a for a, n in planned.items() if sparred.get(a, 0) < n]
+    more = [a for a, n in planned.items() if sparred.get(a, 0) > n]
+    for who, word in ((fewer, "fewer"), (more, "more")):
+        if who:
+            counts = join_words(sorted({str(planned[a]) for a in who}), "or")
+            lines.append(
+                (
+                    "rounds per athlete",
+                    f"{counts} rounds",
+                    f"{plural(len(who), 'athlete')} did {word}",
+                    "rounds",
+                )
+            )
+    partly = int((rounds["took_part"] == "part").sum())
+    if partly:
+        lines.append(("whole rounds", "whole rounds", f"{plural(partly, 'round')} done in part", "rounds"))
+    return lines
+
+
+def _clock(study: Study, fixed: FixedPlan) -> list[tuple]:
+    lines = []
+    clock = study.clock[study.clock["round_no"] > 0].sort_values(["session", "group", "round_no"])
+    start, end = (clock[c].map(clock_seconds) for c in ("start_clock", "end_clock"))
+    before = clock.assign(end=end).groupby(["session", "group"])["end"].shift()
+    planned = {g: fixed.protocol.for_group(g) for g in dict.fromkeys(clock["group"])}
+    for name, seconds in (("work_s", (end - start) % 86400), ("rest_s", (start - before) % 86400)):
+        aim = clock["group"].map(lambda g, name=name: getattr(planned[g], name)).astype("float64")
+        off = (seconds - aim).abs() > CLOCK_TOLERANCE_S
+        if off.any():
+            word = "round" if name == "work_s" else "rest"
+            shown = join_words([f"{v:g} s" for v in sorted(set(seconds[off]))][:6])
+            lines.append(
+                (
+                    f"length of a {word}",
+                    join_words([f"{v:g} s" for v in sorted(set(aim[off]))], "or"),
+                    f"{plural(int(off.sum()), word)} of {int(seconds.notna().sum())}: {shown}",
+                    ", ".join(dict.fromkeys(clock.loc[off, source_columns("clock")[0]])),
+                )
+            )
+    return lines
+
+
+def _sampling(study: Study, fixed: FixedPlan) -> list[tuple]:
+    sampling = fixed.fixed.get("settings", {}).get("sampling", {})
+    target, tolerance = (sampling.get(name) for name in ("target_delay_s", "tolerance_s"))
+    if not isinstance(target, int | float):
+        return []
+    tolerance = tolerance if isinstance(tolerance, int | float) else 0.0
+    later = study.rounds[study.rounds["round_no"] > 0]
+    delays = np.concatenate([later["lactate_delay_s"].dropna(), study.lactate["delay_s"].dropna()])
+    off = delays[np.abs(delays - target) > tolerance]
+    if not len(off):
+        return []
+    return [
+        (
+            "delay of the blood sample",
+            f"{target:g} s, give or take {tolerance:g} s",
+            f"{plural(len(off), 'sample')} of {len(delays)} outside: {off.min():g} to {off.max():g} s",
+            "rounds, lactate",
+        )
+    ]
+
+
+def _set_aside_by_people(study: Study) -> list[tuple]:
+    table = study.ledger.table
+    people = table[(table["decided_by"] != "rule") & (table["cause"] != "")]
+    lines = []
+    for (name, cause), group in people.groupby(["table", "cause"], sort=False):
+        amount = plural(
+            max(int(group["amount"].sum()), len(group)), "value" if (group["measure"] != "").all() else "row"
+        )
+        lines.append(("decision by a person", "as recorded", f"{amount} of {name}: {cause}", "decisions"))
+    spans = study.decisions[study.decisions[["from_s", "to_s"]].notna().any(axis=1)]
+    for reason, group in spans.groupby("reason", sort=False):
+        done = f"{plural(len(group), 'stretch', 'stretches')} of recordings: {reason}"
+        lines.append(("decision by a person", "by rule", done, "decisions"))
+    return lines
+
+
+def result_status(study: Study, question: str, outcome: str) -> tuple[str, str]:
+    """Say whether a result is confirmatory, and why.
+
+    Parameters
+    ----------
+    study : Study
+    question : str
+        A key of QUESTIONS.
+    outcome : str
+        A key of OUTCOMES.
+
+    Returns
+    -------
+    tuple of str
+        "confirmatory" or "exploratory", and the reason.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> result_status(Study(folder=Path("nowhere")), "rounds.lactate", "lactate_mmol_l")
+    ('exploratory', 'no plan was fixed before the data')
+    """
+    fixed = load_fixed_plan(study.folder)
+    if fixed is None:
+        return "exploratory", "no plan was fixed before the data"
+    if not fixed.intact:
+        return "exploratory", "the fixed plan was changed after it was fixed"
+    sessions = study.sessions
+    dates = sessions.loc[sessions["session"] == fixed.plan.primary_session, "date"]
+    if any(d and dt.date.fromisoformat(d) < dt.date.fromisoformat(fixed.date) for d in dates):
+        return "exploratory", "the plan was fixed after the data were collected"
+    if fixed.fixed.get("rows_of_rounds_already_there", 0):
+        return "exploratory", "rounds had already been entered when the plan was fixed"
+    if question not in {h.question for h in fixed.plan.hypotheses}:
+        return "exploratory", "the fixed plan holds no hypothesis on this question"
+    if fixed.plan.primary_outcomes.get(question) != outcome:
+        return "exploratory", "not the primary outcome of this question in the fixed plan"
+    return "confirmatory", f"planned on {fixed.date} as the primary outcome of this question"

@@ -1,0 +1,279 @@
+"""The plan as a document: sections of paragraphs and tables that Markdown, Word or a page can be made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import Result, format_number, format_percent, join_words, plural
+from .model import Protocol, Study
+from .outcomes import OUTCOMES
+from .plan import QUESTIONS, Plan
+from .plan_reading import PROPOSED_REASON
+
+
+@dataclass(frozen=True)
+class PlanSection(Result):
+    """One section of the document.
+
+    Parameters
+    ----------
+    heading : str
+    paragraphs : tuple of str
+        Plain text.
+    table : DataFrame or None
+        All cells texts.
+    caption : str
+        Of the table.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...] = ()
+    table: pd.DataFrame | None = None
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class PlanDocument(Result):
+    """A plan to be registered or shown to an ethics committee.
+
+    Parameters
+    ----------
+    title, date, checksum : str
+    sections : tuple of PlanSection
+    path : pathlib.Path or None
+        The Markdown document, once written.
+    files : tuple of pathlib.Path
+        All files written.
+    """
+
+    title: str
+    date: str
+    checksum: str
+    sections: tuple[PlanSection, ...] = field(default=(), repr=False)
+    path: Path | None = None
+    files: tuple[Path, ...] = ()
+
+    def markdown(self) -> str:
+        """Return the document as Markdown."""
+        lines = [f"# {self.title}", "", f"Fixed on {self.date}. Checksum (SHA-256): `{self.checksum}`", ""]
+        for section in self.sections:
+            lines += [f"## {section.heading}", ""]
+            for paragraph in section.paragraphs:
+                lines += [paragraph, ""]
+            if section.table is not None and len(section.table):
+                lines += [*_markdown_table(section.table), ""]
+                if section.caption:
+                    lines += [f"*{section.caption}*", ""]
+        return "\n".join(lines).rstrip() + "\n"
+
+
+def _markdown_table(table: pd.DataFrame) -> list[str]:
+    def row(cells) -> str:
+        return "| " + " | ".join(" ".join(str(c).split()).replace("|", "\\|") for c in cells) + " |"
+
+    lines = [row(table.columns), "|" + " --- |" * len(table.columns)]
+    return lines + [row(cells) for cells in table.itertuples(index=False)]
+
+
+def describe_plan(
+    study: Study, *, date: str, checksum: str, paragraphs: tuple[str, ...] = ()
+) -> PlanDocument:
+    """Describe the plan of a study as a document.
+
+    Parameters
+    ----------
+    study : Study
+        With its plan and protocol.
+    date, checksum : str
+        Of the fixing.
+    paragraphs : tuple of str
+        Why this number of athletes.
+
+    Returns
+    -------
+    PlanDocument
+
+    Examples
+    --------
+    >>> describe_plan(Study(folder=Path("."), title="A plan"), date="2026-11-25", checksum="0").sections[0].heading
+    'Questions and hypotheses'
+    """
+    plan = study.plan
+    sections = (
+        PlanSection(
+            "Questions and hypotheses",
+            _about_hypotheses(plan),
+            _hypotheses(plan),
+            "Hypotheses and direction.",
+        ),
+        PlanSection("Outcomes", _about_outcomes(plan), _outcomes(plan), "Smallest effects that matter."),
+        PlanSection("Athletes and size", _about_size(study, paragraphs)),
+        PlanSection(
+            "Protocol", _about_protocol(study), _protocol_table(study.protocol), "Rounds, work and rest."
+        ),
+        PlanSection("Measurements", *_measurements(study)),
+        PlanSection("Analysis", _about_analysis(plan)),
+        PlanSection("Exclusions and missing values", _about_exclusions(plan)),
+        PlanSection("Risks and how they are met", RISKS),
+        PlanSection("Data protection", DATA_PROTECTION),
+        PlanSection("What the kit proposed", _about_proposed(plan)),
+        PlanSection("After the plan is fixed", AFTERWARDS),
+    )
+    return PlanDocument(study.title or "Study plan", date, checksum, sections)
+
+
+def _about_hypotheses(plan: Plan) -> tuple[str, ...]:
+    asked = list(dict.fromkeys(h.question for h in plan.hypotheses))
+    return tuple(QUESTIONS[q] for q in asked) or (
+        "No hypothesis is fixed; every result will be exploratory.",
+    )
+
+
+def _hypotheses(plan: Plan) -> pd.DataFrame:
+    lines = [(h.question, OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses]
+    return pd.DataFrame(lines, columns=["Question", "Outcome", "Direction", "Hypothesis"])
+
+
+def _about_outcomes(plan: Plan) -> tuple[str, ...]:
+    named = [f"{OUTCOMES[o].axis_label} ({q})" for q, o in plan.primary_outcomes.items()]
+    return (
+        f"One primary outcome answers each question: {join_words(named)}.",
+        f"The main analyses take session {plan.primary_session}.",
+    )
+
+
+def _outcomes(plan: Plan) -> pd.DataFrame:
+    lines = []
+    for name, size in plan.smallest_effects.items():
+        outcome = OUTCOMES[name]
+        shown = format_number(size, max(outcome.digits, 1), unit=outcome.unit)
+        lines.append((outcome.label, shown, plan.smallest_effect_reasons.get(name) or "no reason given"))
+    return pd.DataFrame(lines, columns=["Outcome", "Smallest effect that matters", "Why"])
+
+
+def _about_size(study: Study, paragraphs: tuple[str, ...]) -> tuple[str, ...]:
+    planned, listed = study.plan.n_athletes, len(study.athletes)
+    said = (
+        f"Planned: {plural(planned, 'athlete')}."
+        if planned
+        else "No number of athletes is fixed in study.toml."
+    )
+    if listed:
+        said += f" On the list when the plan was fixed: {plural(listed, 'athlete')}."
+    return (said, *(paragraphs or ("No justification of the size was given when the plan was fixed.",)))
+
+
+def _about_protocol(study: Study) -> tuple[str, ...]:
+    there = len(study.rounds)
+    dates = [d for d in study.sessions["date"] if d]
+    said = f"Sessions: {join_words(dates)}." if dates else "No date of a session is fixed."
+    if there:
+        said += (
+            f" When this plan was fixed, {plural(there, 'row')} of rounds had already been entered: the plan cannot "
+            "be called fixed before the data."
+        )
+    return (said,)
+
+
+def _protocol_table(protocol: Protocol) -> pd.DataFrame:
+    named = {"all" if not protocol.groups else "all others": protocol, **protocol.groups}
+    lines = [
+        (
+            name,
+            str(p.rounds),
+            format_number(p.work_s, 0, unit="s"),
+            format_number(p.rest_s, 0, unit="s"),
+            p.exertion_scale,
+        )
+        for name, p in named.items()
+    ]
+    return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale"])
+
+
+def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, str]:
+    fixed = [
+        (section, key, str(value))
+        for section in ("sampling", "cleaning")
+        for key, value in (study.settings.get(section) or {}).items()
+    ]
+    tests = list(dict.fromkeys(study.aerobic_tests["test"]))
+    said = (
+        f"Aerobic tests: {join_words(tests)}."
+        if tests
+        else "No aerobic test was on the sheet when the plan was fixed."
+    )
+    text = (
+        "Heart rate is recorded during the rounds; lactate, where it is taken, after each round with its delay in "
+        "seconds; exertion is asked for in private right after each round, for that round alone.",
+        f"{said} Aerobic capacity is expressed in {study.plan.capacity_unit}.",
+    )
+    if not fixed:
+        return text, None, ""
+    return text, pd.DataFrame(fixed, columns=["Part", "Setting", "Value"]), "Settings fixed with the plan."
+
+
+def _about_analysis(plan: Plan) -> tuple[str, ...]:
+    variable = (
+        "round of the club's clock" if plan.round_variable == "round_no" else "bout that the athlete sparred"
+    )
+    adjusted = (
+        f"Fitness questions are adjusted for {join_words(plan.covariates)}."
+        if plan.covariates
+        else "Fitness questions in beats per minute are adjusted for measured maximal heart rate where all athletes have "
+        "it, else for age, and for sex in a mixed club; the unadjusted result stands beside."
+    )
+    return (
+        f"Rounds are compared by the {variable}, with a mixed model (random intercept per athlete, restricted maximum "
+        "likelihood, Kenward-Roger degrees of freedom) beside a cluster-robust test; a repeated-measures analysis of "
+        "variance with the Greenhouse-Geisser correction and, for ratings, Friedman's test with exact signed-rank "
+        "contrasts stand beside it.",
+        "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
+        "round backwards. A test that is not significant is never read as absence of a change.",
+        f"Whether fitter athletes respond less is answered over athletes, not over rows. {adjusted}",
+        f"Each primary outcome is tested at {format_percent(plan.alpha, 1)}; further outcomes of a question are adjusted "
+        "by Holm's method or labelled exploratory. All tests are two-sided unless a direction is named above.",
+    )
+
+
+def _about_exclusions(plan: Plan) -> tuple[str, ...]:
+    rules = "Nobody is analysed without consent to be measured and clearance to take part."
+    missing = "A missing round does not exclude an athlete; what is left out of an analysis is listed with its reason."
+    return (rules, *plan.exclusions, missing)
+
+
+def _about_proposed(plan: Plan) -> tuple[str, ...]:
+    if not plan.proposed:
+        return ("Every part of the plan was written by the authors.",)
+    return (
+        f"These parts were not written in study.toml and are the kit's proposal (reason: {PROPOSED_REASON.split(':')[0]}): "
+        f"{join_words(plan.proposed)}.",
+    )
+
+
+RISKS = (
+    "Maximal tests and hard sparring can hurt. Athletes are screened beforehand; chest pain, fainting, unusual "
+    "breathlessness, a knock-down or a suspected concussion ends the day for that athlete and is referred to a doctor.",
+    "Anyone may stop a round at any time without a reason: the athlete, the partner, the coach, the timekeeper.",
+    "Blood is drawn only by people who are licensed to do it where the study takes place, with single-use lancets and "
+    "fresh gloves; the puncture is covered before gripping again. Without a licence the study runs on heart rate and "
+    "exertion alone.",
+    "Nobody spars in a weight cut, short of fluid, ill, or in heat that the local code rules out. Minors take part only "
+    "with the consent of a parent or guardian and their own, under the local code for minors.",
+    "This section does not replace the ethics committee, the local code or the advice of a licensed professional.",
+)
+"""The section on risks."""
+
+DATA_PROTECTION = (
+    "The study folder holds codes only; the list of codes is kept elsewhere, under lock, and is destroyed on a fixed date. "
+    "Results go to each athlete first. Who withdraws leaves every table and output; only a count remains.",
+)
+"""The section on data protection."""
+
+AFTERWARDS = (
+    "From now on the write-up compares what was done with what stands here, lists every deviation, and calls a result "
+    "confirmatory only where it answers a hypothesis above in the planned way.",
+)
+"""The last section."""
