@@ -95,7 +95,7 @@ class Result:
 
     def __str__(self) -> str:
         lines = [type(self).__name__]
-        lines += [f"  {k}: {v}" for k, v in self._scalars().items() if v not in ("", (), None)]
+        lines += [f"  {k}: {v}" for k, v in self._scalars().items() if not _is_empty(v)]
         lines += [f"  {k}: table of {len(t)} rows" for k, t in self._tables().items()]
         return "\n".join(lines)
 
@@ -138,7 +138,7 @@ class NotYet(Result):
 
 
 def _is_empty(value) -> bool:
-    return value is None or (isinstance(value, str | tuple | list) and len(value) == 0)
+    return value is None or (hasattr(value, "__len__") and len(value) == 0)
 
 
 def _brief(value) -> str:
