@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
-from ..basics import NotYet
+from ..basics import KitError, NotYet
 from ..study import Study, outcome_named
 from . import inputs
 
@@ -41,6 +42,24 @@ def open_answers(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
     return Answers.from_folder(folder or os.environ.get("STUDY_FOLDER") or DEMO_FOLDER, seed=seed)
 
 
+@dataclass(frozen=True)
+class NotAnswered(NotYet):
+    """A question that the data at hand cannot answer, with the reason (falsy).
+
+    Parameters
+    ----------
+    question, needs : str
+        As in `NotYet`.
+    why : str
+        The reason, with the remedy.
+    """
+
+    why: str = ""
+
+    def __str__(self) -> str:
+        return f"Not analysed: {self.question}. {self.why}"
+
+
 class Answers:
     """Every answer of one study, each computed when first asked for and then kept.
 
@@ -64,9 +83,15 @@ class Answers:
         """Load a folder and return its Answers."""
         return cls(Study.load(folder), seed=seed)
 
-    def _once(self, key, compute):
+    def _once(self, key, compute, *, question: str = ""):
+        """Keep what `compute` gives; where a question is named, data that cannot answer it give `NotAnswered`."""
         if key not in self._kept:
-            self._kept[key] = compute()
+            try:
+                self._kept[key] = compute()
+            except KitError as error:
+                if not question:
+                    raise
+                self._kept[key] = NotAnswered(question, "other data", str(error))
         return self._kept[key]
 
     @property
@@ -141,7 +166,8 @@ class Answers:
                 seed=self.seed,
             )
 
-        return self._once(("rounds", outcome), compute)
+        question = f"comparing the rounds for {known.label.lower()}"
+        return self._once(("rounds", outcome), compute, question=question)
 
     def reliability(self, outcome: str):
         """How well does this outcome repeat: from evening to evening, or within one evening. `Reliability` or `NotYet`."""
@@ -154,7 +180,8 @@ class Answers:
                 return NotYet(f"the reliability of {known.label.lower()}", inputs.needed_for(known))
             return reliability(inputs.for_reliability(self.rows, outcome), outcome)
 
-        return self._once(("reliability", outcome), compute)
+        question = f"the reliability of {known.label.lower()}"
+        return self._once(("reliability", outcome), compute, question=question)
 
     @property
     def capacity(self) -> pd.DataFrame | NotYet:
@@ -203,7 +230,7 @@ class Answers:
                 seed=self.seed,
             )
 
-        return self._once(("fitness", outcome), compute)
+        return self._once(("fitness", outcome), compute, question=f"fitness and {known.label.lower()}")
 
     def levels(self, x: str = "hr_mean_bpm", y: str = "lactate_mmol_l"):
         """Do two outcomes go together within athletes, beside between them? `Levels` or `NotYet`."""
@@ -218,7 +245,7 @@ class Answers:
                 inputs.sparred(inputs.of_session(self.rows, self.study.plan.primary_session)), x, y
             )
 
-        return self._once(("levels", x, y), compute)
+        return self._once(("levels", x, y), compute, question="relations within athletes")
 
     def published(self):
         """Is our answer consistent with the published ones? `ReplicationAnswer` or `NotYet`."""
@@ -241,7 +268,7 @@ class Answers:
                 sport=self.study.sport,
             )
 
-        return self._once("published", compute)
+        return self._once("published", compute, question="the comparison with published findings")
 
     def design(self, n: int | None = None):
         """What can a study of n athletes answer? `DesignAnswer` (default n: the planned or the enrolled number)."""

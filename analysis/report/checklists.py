@@ -53,7 +53,7 @@ statistics|The research question is clear|Plan and size|
 statistics|The design fits the question|Protocol and conditions|
 statistics|The size is justified|Plan and size|
 statistics|Unit of analysis; rounds of one athlete are not independent|Statistical analysis|
-statistics|Who was blind to what|Limitations|
+statistics|Who was blind to what||say it in the methods
 statistics|Missing data: how much, why, what was done|Athletes and data|
 statistics|Assumptions were checked|*over the rounds|
 statistics|Choice of model justified|Statistical analysis|

@@ -7,6 +7,7 @@ import os
 import tempfile
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,9 @@ NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 
 SECONDS_PER_CELL = 300
 """A cell that runs longer than this has failed."""
+
+SECONDS_TO_START = 120
+"""A kernel that is not ready by then has failed."""
 
 
 class NotebookError(KitError):
@@ -178,9 +182,10 @@ class _own_settings:
 
 async def _until_stopped(work, stop: threading.Event):
     task = asyncio.ensure_future(work)
+    asked = False
     while not task.done():
-        if stop.is_set():
-            task.cancel()
+        if stop.is_set() and not asked:
+            asked = task.cancel()
         await asyncio.wait([task], timeout=0.2)
     return [] if task.cancelled() else task.result()
 
@@ -213,15 +218,11 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     )
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
-    client = NotebookClient(
-        notebook,
-        km=_kernel(scratch),
-        timeout=SECONDS_PER_CELL,
-        startup_timeout=120,
-        resources={"metadata": {"path": str(scratch)}},
-    )
     try:
-        await client.async_execute(env=environment, cwd=str(scratch))
+        async with _kernel(scratch, environment) as (manager, kernel):
+            client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL)
+            client.kc = kernel
+            await client.async_execute()
     except CellExecutionError as error:
         cell = _failed_cell(notebook)
         what = f"{error.ename}: {error.evalue}".strip().splitlines()
@@ -242,8 +243,9 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
 
 
-def _kernel(scratch: Path):
-    """Return a kernel manager that talks through files (sockets) where the system has them, else through TCP."""
+@asynccontextmanager
+async def _kernel(scratch: Path, environment: dict):
+    """Start a kernel that talks through files (sockets) where the system has them, else through TCP; end it after."""
     import sys
 
     from jupyter_client.kernelspec import KernelSpec
@@ -251,15 +253,23 @@ def _kernel(scratch: Path):
 
     connection = scratch / "k.json"
     through_files = os.name == "posix" and len(str(connection)) < 85
-    manager = AsyncKernelManager(
-        connection_file=str(connection), transport="ipc" if through_files else "tcp", kernel_name="python3"
-    )
+    manager = AsyncKernelManager(connection_file=str(connection), transport="ipc" if through_files else "tcp")
+    command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
     manager._kernel_spec = KernelSpec(
-        argv=[sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
-        display_name="Python 3",
-        language="python",
+        argv=[*command, "--HistoryManager.hist_file=:memory:"], display_name="Python 3", language="python"
     )
-    return manager
+    client = None
+    try:
+        await manager.start_kernel(env=environment, cwd=str(scratch))
+        client = manager.client()
+        client.start_channels()
+        await client.wait_for_ready(timeout=SECONDS_TO_START)
+        yield manager, client
+    finally:
+        if client is not None:
+            client.stop_channels()
+        if manager.has_kernel:
+            await manager.shutdown_kernel(now=True)
 
 
 def _failed_cell(notebook) -> str:

@@ -115,7 +115,9 @@ def _introduction(answers) -> list[Section]:
 def _methods(answers) -> list[Section]:
     study, description = answers.study, answers.description
     outcomes = answers.measured_outcomes
-    recruitment = "Say how athletes were found and asked, who could take part, who examined them, and that they agreed in writing."
+    recruitment = (
+        "Say how athletes were found and asked, who could take part, who examined them, that they agreed."
+    )
     return [
         Section("Methods"),
         Section("Participants", (*paragraphs(recruitment, "note"),), 2),

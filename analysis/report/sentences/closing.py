@@ -47,7 +47,8 @@ def deviations(answers) -> list[tuple[str, str, str]]:
 
 
 def _reason(answer) -> str:
-    return f"needs {answer.needs}" if answer.needs else str(answer)
+    why = getattr(answer, "why", "")
+    return why[0].lower() + why[1:].rstrip(".") if why else f"needs {answer.needs}"
 
 
 def _planned(covariates) -> str:
@@ -116,10 +117,12 @@ def write_up_deviations(answers) -> list[str]:
         return ["Every planned analysis was done as planned, with the planned number of athletes."]
     plan = answers.study.plan
     fixed = "fixed plan" if plan.frozen else "plan in the study settings"
-    return [
-        f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}, decisions "
-        "by hand included; each decision stands with its reason in the ledger of the study."
-    ]
+    text = f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}"
+    if len(answers.study.decisions):
+        text += (
+            ", decisions by hand included; each decision stands with its reason in the ledger of the study"
+        )
+    return [text + "."]
 
 
 def write_up_limitations(answers) -> list[str]:
@@ -150,8 +153,7 @@ def write_up_limitations(answers) -> list[str]:
         return [first]
     first += (
         " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
-        "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it, and "
-        "neither athletes nor testers were blind to the purpose."
+        "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it."
     )
     paragraphs = [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions)]
     return paragraphs

@@ -95,8 +95,7 @@ def write_up_protocol(study, conditions) -> list[str]:
     protocol = study.protocol
     if not protocol.rounds:
         return []
-    sport = f" of {study.sport}" if study.sport else ""
-    text = f"A session consisted of {_rounds(protocol)}{sport}."
+    text = f"A session consisted of {_rounds(protocol, study.sport)}."
     for name, other in protocol.groups.items():
         text += f" The group {name} sparred {_rounds(other)}."
     text += _timed(conditions)
@@ -111,8 +110,10 @@ def write_up_protocol(study, conditions) -> list[str]:
     return [text]
 
 
-def _rounds(protocol) -> str:
-    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}"
+def _rounds(protocol, sport: str = "") -> str:
+    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}" + (
+        f" of {sport}" if sport else ""
+    )
     if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
         text += f" with {minutes(protocol.rest_s)} of rest between them"
     return text

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...basics import format_number, format_p, join_words
+from ...basics import format_number, join_words
 from ...study import OUTCOMES
 
 QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
@@ -70,8 +70,8 @@ def _is_primary(plan, outcome: str) -> bool:
 def _size(plan, outcome: str) -> str:
     known = OUTCOMES[outcome]
     amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
-    unit = f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
-    return f"{amount}{unit} for {known.label.lower()}"
+    unit = known.unit if amount != "1" else known.unit.removesuffix("s")
+    return f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
 
 
 def _digits(value: float) -> int:
@@ -103,7 +103,7 @@ def write_up_statistics(
     """
     if not outcomes:
         return []
-    alpha = f"α {format_p(plan.alpha)}"
+    alpha = f"α = {format_number(plan.alpha, _digits(plan.alpha)).lstrip('0')}"
     paragraphs = [
         "Each outcome was compared over the rounds in a linear mixed model with a fixed effect of round and a random "
         "intercept for each athlete, fitted by restricted maximum likelihood, with Kenward-Roger standard errors and "

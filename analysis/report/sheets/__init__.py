@@ -1,0 +1,29 @@
+"""Sheets for the evening, to be printed and filled in by hand: HTML with a print style, and PDF without a browser.
+
+In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, and files. Codes only: the list that ties codes
+to people is made apart and never written into a study folder.
+"""
+
+from .code_list import write_code_list
+from .content import build_sheets, make_codes
+from .html import sheets_html
+from .materials import list_materials
+from .parts import PAPERS, Sheet, SheetColumn
+from .pdf import sheets_pdf
+from .write import show_sheets, study_sheets, text_sheets, write_sheets
+
+__all__ = [
+    "PAPERS",
+    "Sheet",
+    "SheetColumn",
+    "build_sheets",
+    "list_materials",
+    "make_codes",
+    "sheets_html",
+    "sheets_pdf",
+    "show_sheets",
+    "study_sheets",
+    "text_sheets",
+    "write_code_list",
+    "write_sheets",
+]

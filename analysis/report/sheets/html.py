@@ -1,0 +1,114 @@
+"""The sheets as one page of HTML that a browser prints: no request outside, one sheet to a page."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+from .parts import PAPERS, Sheet
+
+STYLE = """
+@page { size: %(paper)s portrait; margin: 12mm; }
+@page across { size: %(paper)s landscape; margin: 12mm; }
+* { box-sizing: border-box; }
+body { font: 10pt/1.35 "DejaVu Sans", "Segoe UI", Arial, sans-serif; color: #1b1b1b; margin: 0 auto; max-width: 180mm;
+  padding: 4mm; }
+section { break-after: page; margin-bottom: 14mm; }
+section.across { page: across; }
+header { display: flex; justify-content: space-between; align-items: baseline; border-bottom: 1.6pt solid #1b1b1b; }
+h1 { font-size: 17pt; margin: 0 0 1mm; }
+header p { margin: 0; font-style: italic; }
+.blanks { display: flex; flex-wrap: wrap; gap: 2mm 6mm; margin: 3mm 0; }
+.blanks span { flex: 1 1 38mm; display: flex; align-items: end; gap: 2mm; min-height: 8mm; white-space: nowrap; }
+.blanks i { flex: 1; border-bottom: 0.6pt solid #1b1b1b; }
+ol { margin: 2mm 0 3mm; padding-left: 6mm; }
+li { margin-bottom: 0.8mm; }
+.plain ol { font-size: 11.5pt; line-height: 1.45; }
+.plain li { margin-bottom: 2.4mm; }
+table { width: 100%%; border-collapse: collapse; table-layout: fixed; }
+thead { display: table-header-group; }
+tr { break-inside: avoid; }
+th, td { border: 0.5pt solid #555; padding: 0.6mm 1mm; text-align: left; vertical-align: middle; overflow-wrap: break-word; }
+th { font-size: 8pt; line-height: 1.15; vertical-align: bottom; border-bottom-width: 1.4pt; hyphens: auto; }
+th small { display: block; font-weight: normal; font-size: 6.5pt; }
+th code { display: block; font: 5.8pt "DejaVu Sans Mono", monospace; color: #555; overflow-wrap: anywhere; }
+td.given { font-weight: bold; }
+aside { border-left: 2.4pt double #1b1b1b; margin-top: 4mm; padding: 0.5mm 0 0.5mm 3mm; font-size: 8.5pt; break-inside: avoid; }
+aside p { margin: 0 0 1mm; }
+@media print { body { max-width: none; padding: 0; } section { margin: 0; } section:last-child { break-after: auto; } }
+@media screen { section.across { overflow-x: auto; } section.across table { min-width: 240mm; } }
+"""
+
+
+def sheets_html(
+    sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening", lang: str = "en"
+) -> str:
+    """Write sheets as one HTML page with a print style.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+    paper : {"A4", "Letter"}
+        Default "A4".
+    title : str
+    lang : str
+        Default "en".
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> "size: Letter landscape" in sheets_html([Sheet("a", "A")], paper="Letter")
+    True
+    """
+    from ...basics import check_choice
+
+    check_choice(paper, PAPERS, name="paper")
+    body = "\n".join(_section(sheet) for sheet in sheets)
+    return (
+        f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{html.escape(title)}</title>\n<style>{STYLE % {'paper': paper}}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def _section(sheet: Sheet) -> str:
+    kind = " ".join(name for name, on in (("across", sheet.wide), ("plain", not sheet.columns)) if on)
+    parts = [
+        f'<section id="{html.escape(sheet.key)}" class="{kind}">',
+        f"<header><h1>{html.escape(sheet.title)}</h1><p>{html.escape(sheet.who)}</p></header>",
+    ]
+    if sheet.blanks:
+        parts.append(
+            '<div class="blanks">'
+            + "".join(f"<span>{html.escape(b)} <i></i></span>" for b in sheet.blanks)
+            + "</div>"
+        )
+    if sheet.steps:
+        parts.append("<ol>" + "".join(f"<li>{html.escape(s)}</li>" for s in sheet.steps) + "</ol>")
+    if sheet.columns:
+        parts.append(_table(sheet))
+    if sheet.cautions:
+        parts.append("<aside>" + "".join(f"<p>{html.escape(c)}</p>" for c in sheet.cautions) + "</aside>")
+    return "\n".join([*parts, "</section>"])
+
+
+def _table(sheet: Sheet) -> str:
+    total = sum(c.weight for c in sheet.columns)
+    widths = "".join(f'<col style="width:{100 * c.weight / total:.2f}%">' for c in sheet.columns)
+    heads = "".join(
+        f'<th scope="col">{html.escape(c.heading)}'
+        + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
+        + (f"<code>{html.escape(c.name)}</code>" if c.name else "")
+        + "</th>"
+        for c in sheet.columns
+    )
+    rows = "".join(
+        f'<tr style="height:{sheet.row_mm:g}mm">'
+        + "".join(f'<td class="given">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
+        + "</tr>"
+        for row in sheet.rows
+    )
+    return f"<table><colgroup>{widths}</colgroup><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"

@@ -1,0 +1,151 @@
+"""The sheets as a PDF, without a browser: fpdf2 with the DejaVu fonts that come with matplotlib."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC
+from pathlib import Path
+
+from .parts import PAPERS, Sheet
+
+FONT = "DejaVu"
+MARGIN = 12.0
+
+
+def sheets_pdf(
+    sheets: Sequence[Sheet], path: str | Path, *, paper: str = "A4", title: str = "Sheets for the evening"
+) -> Path:
+    """Write sheets as a PDF, one sheet to a page (a long table runs on, with its heading repeated).
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+    path : path
+        The file to write.
+    paper : {"A4", "Letter"}
+        Default "A4".
+    title : str
+
+    Returns
+    -------
+    path
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> sheets_pdf([Sheet("a", "A", steps=("Do it.",))], tempfile.mkdtemp() + "/a.pdf").name
+    'a.pdf'
+    """
+    from fpdf import FPDF
+
+    from ...basics import check_choice
+
+    check_choice(paper, PAPERS, name="paper")
+    pdf = FPDF(unit="mm", format=PAPERS[paper])
+    _add_fonts(pdf)
+    pdf.set_title(title)
+    pdf.set_margins(MARGIN, MARGIN)
+    pdf.set_auto_page_break(True, margin=MARGIN + 4)
+    for sheet in sheets:
+        pdf.add_page(orientation="landscape" if sheet.wide else "portrait")
+        _sheet(pdf, sheet)
+    from datetime import datetime
+
+    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
+    pdf.output(str(path))
+    return Path(path)
+
+
+def _add_fonts(pdf) -> None:
+    import matplotlib
+
+    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    for style, name in (("", "DejaVuSans"), ("B", "DejaVuSans-Bold"), ("I", "DejaVuSans-Oblique")):
+        pdf.add_font(FONT, style, fonts / f"{name}.ttf")
+
+
+def _sheet(pdf, sheet: Sheet) -> None:
+    pdf.set_font(FONT, "B", 16)
+    pdf.cell(pdf.epw * 0.62, 8, sheet.title)
+    pdf.set_font(FONT, "I", 9)
+    pdf.cell(0, 8, sheet.who, align="R", new_x="LMARGIN", new_y="NEXT")
+    pdf.set_line_width(0.6)
+    pdf.line(pdf.l_margin, pdf.y, pdf.l_margin + pdf.epw, pdf.y)
+    pdf.ln(2)
+    if sheet.blanks:
+        _blanks(pdf, sheet.blanks)
+    size = 9 if sheet.columns else 11.5
+    pdf.set_font(FONT, "", size)
+    for i, step in enumerate(sheet.steps, start=1):
+        pdf.set_x(pdf.l_margin)
+        pdf.cell(7, size * 0.47, f"{i}.")
+        pdf.multi_cell(pdf.epw - 7, size * 0.47, step, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.ln(0.8 if sheet.columns else 2.6)
+    if sheet.columns:
+        pdf.ln(1.5)
+        _table(pdf, sheet)
+    if sheet.cautions:
+        _cautions(pdf, sheet.cautions)
+
+
+def _blanks(pdf, blanks: Sequence[str]) -> None:
+    per_line = 4 if pdf.epw > 220 else 2
+    width = pdf.epw / per_line
+    pdf.set_font(FONT, "", 9)
+    pdf.set_line_width(0.2)
+    for i, label in enumerate(blanks):
+        if i and i % per_line == 0:
+            pdf.ln(8)
+        x, y = pdf.x, pdf.y
+        used = pdf.get_string_width(label) + 2
+        pdf.cell(used, 8, label)
+        pdf.line(x + used, y + 6.2, x + width - 4, y + 6.2)
+        pdf.set_xy(x + width, y)
+    pdf.ln(11)
+
+
+def _table(pdf, sheet: Sheet) -> None:
+    from fpdf.enums import TableBordersLayout, VAlign
+    from fpdf.fonts import FontFace
+
+    pdf.set_font(FONT, "", 8.5)
+    pdf.set_line_width(0.2)
+    line = 3.4
+    with pdf.table(
+        col_widths=tuple(c.weight for c in sheet.columns),
+        borders_layout=TableBordersLayout.ALL,
+        headings_style=FontFace(emphasis="BOLD", size_pt=7.5),
+        line_height=line,
+        text_align="LEFT",
+        v_align=VAlign.M,
+        padding=(0.6, 0.8, 0.6, 0.8),
+        first_row_as_headings=True,
+        width=pdf.epw,
+    ) as table:
+        head = table.row()
+        for column in sheet.columns:
+            head.cell("\n".join(filter(None, (column.heading, column.unit and f"({column.unit})"))))
+        for cells in sheet.rows:
+            row = table.row(min_height=sheet.row_mm)
+            for value in cells:
+                row.cell(value, style=FontFace(emphasis="BOLD"))
+
+
+def _cautions(pdf, cautions: Sequence[str]) -> None:
+    pdf.ln(3.5)
+    size = 8.5
+    pdf.set_font(FONT, "", size)
+    needed = sum(
+        pdf.multi_cell(pdf.epw - 5, size * 0.46, c, align="L", dry_run=True, output="HEIGHT") + 1
+        for c in cautions
+    )
+    if pdf.y + needed > pdf.h - pdf.b_margin:
+        pdf.add_page(same=True)
+    top = pdf.y
+    for caution in cautions:
+        pdf.set_x(pdf.l_margin + 5)
+        pdf.multi_cell(pdf.epw - 5, size * 0.46, caution, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.ln(1)
+    pdf.set_line_width(0.35)
+    for x in (pdf.l_margin + 1, pdf.l_margin + 2):
+        pdf.line(x, top, x, pdf.y - 1)

@@ -1,0 +1,150 @@
+"""The page and the Word file of one small document: numbering, references, structure, repeating bytes."""
+
+import io
+import re
+import shutil
+import subprocess
+import zipfile
+
+import pandas as pd
+import pytest
+from docx import Document as open_word
+from docx.oxml.ns import qn
+
+from analysis.figures.style import finish, new_axes
+from analysis.report.document import Bullets, Document, Paragraph, Picture, Section, Table
+from analysis.report.html_page import number_columns, render_html
+from analysis.report.word import write_word
+
+
+def small_document():
+    figure, ax = new_axes()
+    ax.plot([1, 2, 3], [150, 160, 165], marker="o")
+    ax.set_xlabel("Round")
+    finish(figure, 'A line that rises; "quoted" & <marked>.')
+    table = pd.DataFrame(
+        {"Outcome": ["Heart rate (bpm)", "Lactate"], "Mean": ["160", "−0.4"], "Note": ["late", ""]}
+    )
+    return Document(
+        "Rounds & <rests>",
+        (("Authors", "all authors"), ("Funding", "who paid")),
+        (
+            Section("In plain words", (Paragraph("To do.", "note"), Paragraph("It rose.", "plain"))),
+            Section("Results"),
+            Section(
+                "Heart rate",
+                (
+                    Paragraph("See {figure:rise}, {table:means} and {table:absent}; 3 < 4 & so on."),
+                    Table("means", "Means.", table, note="Plain."),
+                    Picture("rise", figure, "It rises."),
+                    Bullets(("one", "two <three>")),
+                ),
+                2,
+            ),
+        ),
+    )
+
+
+def test_page_is_one_sound_file(check_page):
+    text = render_html(small_document())
+    checker = check_page(text)
+    assert {"figure-rise", "table-means", "heart-rate", "main"} <= set(checker.ids)
+    assert (
+        '<a href="#figure-rise">Figure 1</a>, <a href="#table-means">Table 1</a> and ; 3 &lt; 4 &amp;' in text
+    )
+    assert "two &lt;three&gt;" in text and "Rounds &amp; &lt;rests&gt;" in text
+    assert '<th scope="col" class=n>Mean</th>' in text and '<th scope="row">Lactate</th>' in text
+    assert "@media print" in text and 'lang="en"' in text and 'name="viewport"' in text
+
+
+def test_page_repeats():
+    assert render_html(small_document()) == render_html(small_document())
+
+
+def test_number_columns():
+    table = pd.DataFrame(
+        {"1": ["1"], "2": ["< .001"], "3": ["160 (9.1)"], "4": ["−0.4 to 3.2"], "5": ["A07"]}
+    )
+    assert number_columns(table) == [False, True, True, True, False]
+
+
+@pytest.fixture(scope="module")
+def word_path(tmp_path_factory):
+    return write_word(small_document(), tmp_path_factory.mktemp("word") / "report.docx")
+
+
+def test_word_opens_and_holds_everything(word_path):
+    word = open_word(str(word_path))
+    texts = [p.text for p in word.paragraphs]
+    assert texts[0] == "Rounds & <rests>"
+    assert "Table 1. Means." in texts and "Figure 1. It rises." in texts
+    assert any(t.startswith("See Figure 1, Table 1 and ; 3 < 4") for t in texts)
+    styles = {p.style.name for p in word.paragraphs}
+    assert {
+        "Title",
+        "Heading 1",
+        "Heading 2",
+        "Body Text",
+        "Caption",
+        "Table note",
+        "List Bullet",
+        "To do",
+    } <= styles
+    table = word.tables[0]
+    assert table.style.name == "Three-line table"
+    assert [c.text for c in table.rows[2].cells] == ["Lactate", "−0.4", ""]
+    assert table.rows[0]._tr.trPr.find(qn("w:tblHeader")) is not None
+    assert word.core_properties.title == "Rounds & <rests>"
+
+
+def test_word_fields_point_to_bookmarks_that_exist(word_path):
+    xml = zipfile.ZipFile(word_path).read("word/document.xml").decode("utf-8")
+    marks = set(re.findall(r'w:bookmarkStart[^>]*w:name="([^"]+)"', xml))
+    references = set(re.findall(r" REF (\S+) \\h ", xml))
+    assert references == marks == {"_Ref_figure_rise", "_Ref_table_means"}
+    assert re.findall(r" SEQ (\w+) ", xml) == ["Table", "Figure"]
+    kinds = re.findall(r'fldCharType="(\w+)"', xml)
+    assert kinds == ["begin", "separate", "end"] * (len(kinds) // 3)
+    ids = re.findall(r'w:bookmarkStart w:id="(\d+)"', xml)
+    assert len(ids) == len(set(ids))
+    assert 'descr="A line that rises; &quot;quoted&quot; &amp; &lt;marked&gt;."' in xml
+    assert xml.count("<w:sdt>") + xml.count("<w:sdt ") == 2
+    assert "PAGE" in zipfile.ZipFile(word_path).read("word/footer1.xml").decode("utf-8")
+
+
+def test_word_parts_follow_the_order_of_the_standard(word_path):
+    """Word offers a repair where elements of a row, style or picture stand in the wrong order."""
+    word = open_word(str(word_path))
+    for row in word.tables[0].rows:
+        names = [child.tag.split("}")[1] for child in row._tr.trPr]
+        assert names == [n for n in ("cantSplit", "tblHeader") if n in names]
+    order = ["name", "basedOn", "next", "link", "uiPriority", "semiHidden", "unhideWhenUsed", "qFormat", "rsid",
+             "pPr", "rPr", "tblPr", "trPr", "tcPr", "tblStylePr"]  # fmt: skip
+    for style in word.styles.element.findall(qn("w:style")):
+        names = [child.tag.split("}")[1] for child in style]
+        known = [n for n in names if n in order]
+        assert known == sorted(known, key=order.index), style.get(qn("w:styleId"))
+    ids = [e.get("id") for e in word.element.body.iter() if e.tag.endswith("}docPr")]
+    assert len(ids) == len(set(ids))
+
+
+def test_word_repeats_byte_for_byte(word_path, tmp_path):
+    again = write_word(small_document(), tmp_path / "again.docx").read_bytes()
+    assert again == word_path.read_bytes()
+    dates = {entry.date_time for entry in zipfile.ZipFile(io.BytesIO(again)).infolist()}
+    assert dates == {(1980, 1, 1, 0, 0, 0)}
+
+
+@pytest.mark.skipif(not shutil.which("soffice"), reason="LibreOffice is not installed")
+def test_libreoffice_opens_the_word_file(word_path, tmp_path):
+    command = [
+        "soffice",
+        "--headless",
+        f"-env:UserInstallation=file://{tmp_path}/profile",
+        "--convert-to",
+        "pdf",
+    ]
+    subprocess.run(
+        [*command, "--outdir", str(tmp_path), str(word_path)], check=True, capture_output=True, timeout=120
+    )
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")

@@ -1,0 +1,90 @@
+"""Running notebooks: side by side, from a clean kernel, and two lines where one fails."""
+
+import os
+import threading
+import time
+
+import nbformat
+import pytest
+
+from analysis.report.notebook_pages import copy_notebooks
+from analysis.report.notebook_runs import NotebookError, NotebooksAside, find_notebooks, run_notebooks
+
+
+@pytest.fixture
+def make_notebook(tmp_path):
+    def make(name, *sources):
+        cells = [nbformat.v4.new_markdown_cell(f"# About {name}\n\n## First part")]
+        cells += [nbformat.v4.new_code_cell(s) for s in sources]
+        path = tmp_path / f"{name}.ipynb"
+        nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
+        return path
+
+    return make
+
+
+def test_good_notebooks_become_pages_in_order(make_notebook, tmp_path, check_page):
+    first = make_notebook(
+        "00_first", "import os\nprint(os.environ['STUDY_FOLDER'])", "import warnings; warnings.warn('w')"
+    )
+    second = make_notebook("01_second", "import ipywidgets\nipywidgets.IntSlider()", "object()")
+    home = dict(os.environ)
+    runs = run_notebooks(tmp_path, [first, second])
+    assert dict(os.environ) == home
+    assert [(r.name, r.title) for r in runs] == [
+        ("00_first", "About 00_first"),
+        ("01_second", "About 01_second"),
+    ]
+    assert str(tmp_path.resolve()) in runs[0].page
+    assert "slider in the living notebook" in runs[1].page
+    assert " at 0x" not in runs[1].page and "ipykernel_" not in runs[0].page
+    for run in runs:
+        check_page(run.page, closed=False)
+
+
+def test_failures_name_notebook_cell_and_error_in_two_lines(make_notebook, tmp_path):
+    bad = make_notebook("00_bad", "x = 1", "# why\ny = x / 0")
+    good = make_notebook("01_good", "1")
+    with pytest.raises(NotebookError) as caught:
+        run_notebooks(tmp_path, [bad, good])
+    assert str(caught.value).splitlines() == [
+        "00_bad.ipynb, cell 3 (y = x / 0) stopped:",
+        "  ZeroDivisionError: division by zero",
+    ]
+
+
+def test_strict_takes_a_warning_as_failure(make_notebook, tmp_path):
+    warns = make_notebook("00_warns", "import warnings\nwarnings.warn('careful')")
+    with pytest.raises(NotebookError, match=r"00_warns\.ipynb, cell 2 warned:\n.*UserWarning: careful"):
+        run_notebooks(tmp_path, [warns], strict=True)
+
+
+def test_dead_kernel_is_named(make_notebook, tmp_path):
+    dies = make_notebook("00_dies", "import os\nos._exit(1)")
+    with pytest.raises(NotebookError, match=r"00_dies\.ipynb, cell 2 stopped:\n  Python died"):
+        run_notebooks(tmp_path, [dies])
+
+
+def test_stopping_ends_soon(make_notebook, tmp_path):
+    slow = make_notebook("00_slow", "import time\ntime.sleep(60)")
+    stop = threading.Event()
+    threading.Timer(1.5, stop.set).start()
+    start = time.perf_counter()
+    assert run_notebooks(tmp_path, [slow], stop=stop) == []
+    assert time.perf_counter() - start < 20
+
+
+def test_nothing_wanted_runs_nothing():
+    with NotebooksAside("anywhere", wanted=False) as running:
+        assert running.wait() == []
+
+
+def test_copies_are_never_written_over_once_changed(tmp_path):
+    target, kept = copy_notebooks(tmp_path)
+    assert kept == [] and sorted(p.name for p in target.glob("*.ipynb")) == [p.name for p in find_notebooks()]
+    if not find_notebooks():
+        pytest.skip("the kit has no notebooks here")
+    mine = target / find_notebooks()[0].name
+    mine.write_text("{}")
+    assert copy_notebooks(tmp_path) == (target, [mine.name])
+    assert mine.read_text() == "{}"
