@@ -65,7 +65,7 @@ class AerobicEquation:
     error: Callable[[dict, float], float] | float = math.nan
     error_kind: str = "prediction"
     error_note: str = "no standard error of estimate was read for this equation"
-    error_provenance: str = ""
+    error_provenance: str | Callable[[dict], str] = ""
     validity: str = ""
     ages: tuple[float, float] | None = None
     sexes: str = "FM"

@@ -66,7 +66,9 @@ def known_aerobic_tests() -> pd.DataFrame:
                 "score": e.score,
                 "source": e.source,
                 "provenance": e.provenance,
-                "error_provenance": e.error_provenance,
+                "error_provenance": "see standard_error"
+                if callable(e.error_provenance)
+                else e.error_provenance,
                 "warning": e.warning,
             }
         )
@@ -161,7 +163,7 @@ def estimate_vo2max(test: str, **inputs) -> Estimate:
         equation=e.equation,
         population=e.population,
         provenance=e.provenance,
-        error_provenance=e.error_provenance if not math.isnan(error) else "",
+        error_provenance="" if math.isnan(error) else _error_provenance(e, values),
         error_note=e.error_note,
         uses_heart_rate=e.uses_heart_rate,
         label="VO2peak" if values.get("verdict") == "VO2peak" else "VO2max",
@@ -285,6 +287,10 @@ def _warnings(e: AerobicEquation, values: dict, value: float, error: float) -> l
     if e.provenance not in ("read at source", "computed"):
         said.append(f"The coefficients are {_HOW_READ[e.provenance]}.")
     return said + ([e.warning] if e.warning else [])
+
+
+def _error_provenance(e: AerobicEquation, values: dict) -> str:
+    return e.error_provenance(values) if callable(e.error_provenance) else e.error_provenance
 
 
 _HOW_READ = {

@@ -7,7 +7,7 @@ import pandas as pd
 
 from ..basics import KitError
 from .averaging import average_curve, usual_distance_s
-from .estimates import CONVENTION, MEMORY
+from .estimates import MEMORY
 from .hr_max import predict_hr_max
 
 PLATEAU_ML_MIN = 150.0
@@ -61,7 +61,8 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
     Returns
     -------
     plateau : bool or None
-        True where both criteria are met; None where the test is too short or did not rise, so that nothing can be told.
+        True where both criteria are met; None where nothing can be told: the test is too short, did not rise, or fell
+        by more than 150 mL/min in its last minute, as when exercise ended before the samples did.
     table : pandas.DataFrame
         criterion, value, limit, unit, met, provenance.
 
@@ -91,7 +92,8 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
             early = curve[curve["elapsed_s"].between(start + 0.25 * (end - start), end - 120)]
             if len(early) > 30:
                 expected = 60 * float(np.polyfit(early["elapsed_s"], early["vo2_ml_min"], 1)[0])
-    can_tell = np.isfinite(rise) and np.isfinite(expected) and expected > 60
+    # a clear fall is no plateau: exercise had probably ended before the samples did
+    can_tell = np.isfinite(rise) and rise >= -PLATEAU_ML_MIN and np.isfinite(expected) and expected > 60
     rows = [
         (
             "rise in the last minute",
@@ -195,9 +197,6 @@ def verify(value: float, bout: float) -> str:
     if abs(bout - value) <= VERIFICATION_SHARE * value:
         return "confirmed"
     return "higher" if bout > value else "lower"
-
-
-VERIFICATION_PROVENANCE = CONVENTION
 
 
 def _at(curve: pd.DataFrame, end_s: float) -> float:

@@ -196,6 +196,11 @@ def process_gas_exchange(
             f"{value:.1f} mL/kg/min is no athlete's VO2max: check mass_kg and the unit of vo2_ml_min"
         )
     plateau, flatness = plateau_table(table)
+    if plateau is None:
+        warnings.append(
+            "Whether there is a plateau cannot be told: the test is short or flat, or oxygen uptake falls before the samples "
+            "end (give end_s where exercise ended earlier)."
+        )
     verdict, bout = "", float("nan")
     if verification is not None:
         bout = process_gas_exchange(verification, mass_kg, average=average).value
@@ -241,6 +246,8 @@ def process_gas_exchange(
 
 def _clean(samples, mass_kg) -> tuple[pd.DataFrame, int, list[str]]:
     problems, warnings = [], []
+    if not isinstance(samples, pd.DataFrame | dict | list):
+        raise KitError("samples must be a table with the columns elapsed_s and vo2_ml_min")
     table = pd.DataFrame(samples)
     try:
         mass = float(mass_kg)

@@ -20,6 +20,10 @@ PUBLISHED_COLUMNS = (
     "n_athletes", "n_observations", "sport", "sex", "work_s", "rest_s", "sample_site", "sample_delay_s", "source",
 )  # fmt: skip
 """The columns of a table of published findings."""
+_EXAMPLE_OUTCOMES = (
+    "hr_mean_bpm", "hr_peak_bpm", "percent_hr_max", "lactate_mmol_l", "exertion", "vo2max_ml_kg_min",
+)  # fmt: skip
+_WHOLE = ("round_no", "n_athletes", "n_observations", "work_s", "rest_s", "sample_delay_s")
 
 
 @cache
@@ -41,8 +45,9 @@ def published_combat_values() -> pd.DataFrame:
 
     Notes
     -----
-    Statistics are "mean", "r", "minimum", "maximum" or "lower bound" (the paper says "above"). Where a paper gave a
-    standard error of the mean, spread_kind says "sem"; reading it as an SD would make the club look four times as alike.
+    Statistics are "mean", "r", "minimum", "maximum", "lower bound" or "r, lower bound" (the paper says "above"). Where
+    a paper gave a standard error of the mean, spread_kind says "sem": read as an SD, it would make sixteen athletes
+    look four times as alike.
 
     Examples
     --------
@@ -65,7 +70,7 @@ def published_example() -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        The columns PUBLISHED_COLUMNS; means and correlations only.
+        The columns PUBLISHED_COLUMNS; means and correlations of heart rate, lactate, exertion and VO2max.
 
     Examples
     --------
@@ -73,8 +78,12 @@ def published_example() -> pd.DataFrame:
     True
     """
     table = _read("combat_values.csv")
-    kept = table[table["provenance"].eq(READ) & table["statistic"].isin(["mean", "r"])]
-    return kept[list(PUBLISHED_COLUMNS)].reset_index(drop=True)
+    kept = table[
+        table["provenance"].eq(READ)
+        & table["statistic"].isin(["mean", "r"])
+        & table["outcome"].isin(_EXAMPLE_OUTCOMES)
+    ]
+    return kept[list(PUBLISHED_COLUMNS)].reset_index(drop=True).astype(dict.fromkeys(_WHOLE, "Int64"))
 
 
 def sd_from_sem(sem: float, n: int) -> float:

@@ -73,7 +73,7 @@ EQUATIONS = (
         lambda v: 88.02 + 3.716 * _male(v) - 0.1656 * v["mass_kg"] - 2.767 * v["time_min"],
         (("time_min", "sex", "mass_kg"),), f"{_STUDENTS}; validation r = .90, cross-validation r = .82", error=3.9,
         error_note="cross-validation 3.9 mL/kg/min (2.8 in the validation sample)", error_provenance=READ, ages=(18, 29),
-        validity="8 to 20 min (our proposal)", check=_between("time_min", 7, 20, "7 to 20 min (our proposal)"),
+        validity="7 to 20 min (our proposal)", check=_between("time_min", 7, 20, "7 to 20 min (our proposal)"),
     ),
     AerobicEquation(
         "run_1_5_mile", "acsm_run_1_5", "1.5-mile run, all out",

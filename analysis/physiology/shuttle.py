@@ -165,7 +165,7 @@ EQUATIONS = (
         "188 children of 8 to 19 (r = 0.71); 77 adults (r = 0.90) with A = 18", _PLACE,
         error=lambda v, y: 5.9 if v["age_years"] < 18 else 4.4,
         error_note="adults 4.4 mL/kg/min against the treadmill (Léger & Gadoury 1989, read); children 5.9, from memory",
-        error_provenance="adults read at source, children from memory", validity="level 1 to 21",
+        error_provenance=lambda v: MEMORY if v["age_years"] < 18 else READ, validity="level 1 to 21",
         ages=(8, 47), check=_check_leger_1988, prepare=_prepare, warning=_AGREEMENT,
     ),
     AerobicEquation(

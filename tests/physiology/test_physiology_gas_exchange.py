@@ -61,6 +61,13 @@ def test_recovery_does_not_make_a_plateau():
     )
 
 
+def test_a_fall_before_the_end_is_no_plateau():
+    table = ramp(plateau=False)
+    table.loc[table["elapsed_s"] > 565, "vo2_ml_min"] = 3100.0
+    got = process_gas_exchange(table, 72, average="seconds:30")
+    assert got.plateau is None and got.label == "VO2peak" and any("end_s" in w for w in got.warnings)
+
+
 def test_criteria_not_measured_are_not_failed():
     got = process_gas_exchange(ramp()[["elapsed_s", "vo2_ml_min"]], 72, average="seconds:30")
     assert got.secondary_criteria["met"].isna().all() and got.criteria_met == 0
