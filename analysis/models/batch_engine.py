@@ -77,7 +77,7 @@ def shared_design_sums(X, y, present) -> Sums:
 
 def own_design_sums(X, y, present) -> Sums:
     """Sums where each study has a design of its own: X is studies x athletes x rounds x terms; y and present alike."""
-    studies, athletes, rounds, p = X.shape
+    studies, _, rounds, p = X.shape
     q = p + 1
     rows, columns, _ = lower_triangle(q)
     M = np.concatenate([X * present[..., None], y[..., None]], axis=-1)

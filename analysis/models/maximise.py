@@ -74,15 +74,8 @@ def _maximise_simple(problem) -> np.ndarray:
     """The random intercept alone: a grid on log(1 + n g), on which the deviance is nearly convex, then Newton."""
     size = problem.size.mean()
 
-    def theta_at(t):
-        return np.sqrt(np.expm1(t) / size)
-
-    def deviance_at(t):
-        return problem.profile([theta_at(t)], derivatives=False)[0]
-
     grid = np.concatenate([[0.0], np.geomspace(0.02, 25.0, 12)])
-    values = [deviance_at(t) for t in grid]
-    best = int(np.argmin(values))
+    best = int(np.argmin(problem.deviance_of_ratios(np.expm1(grid) / size)))
     if best == 0:
         if problem.derivatives_of_ratio(0.0)[0] >= 0:
             return np.zeros(1)
@@ -105,6 +98,4 @@ def _maximise_simple(problem) -> np.ndarray:
             t = new
             break
         t = new
-    if t < 1e-9 and deviance_at(0.0) <= deviance_at(t):
-        return np.zeros(1)
-    return np.array([theta_at(t)])
+    return np.array([np.sqrt(np.expm1(t) / size)])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 
@@ -116,7 +118,7 @@ def fit_mixed(
     names = np.array(athlete_names, dtype=object)[np.unique(athlete[kept])]
     for name, value in {
         "_design": design, "_tests": tests, "_athlete": groups[0], "_athlete_names": names,
-        "_rows": data.loc[kept], "_slope": slope, "_crossed": tuple(crossed),
+        "_data": data, "_slope": slope, "_crossed": tuple(crossed),
     }.items():  # fmt: skip
         object.__setattr__(fit, name, value)
     return fit
@@ -178,7 +180,14 @@ def _warn(tests, variances, slope, crossed, n_left_out):
     return tuple(out)
 
 
+@lru_cache(maxsize=1)
+def _nothing_left_out():
+    return left_out_table()
+
+
 def _left_out(data, reasons, group, outcome, factors):
+    if not reasons:
+        return _nothing_left_out().copy()
     named = ("round_no", "bout_no", "round", *(k for k, f in factors.items() if f.categorical))
     round_column = next((c for c in named if c in data.columns), None)
     rows = []

@@ -163,7 +163,7 @@ def fit_mixed_batch(outcomes, design, group, *, tests: Mapping) -> BatchFit:
     >>> group = np.repeat(np.arange(10), 3)
     >>> X = np.column_stack([np.ones(30), np.tile([0, 1, 0], 10), np.tile([0, 0, 1], 10)])
     >>> fit = fit_mixed_batch(rng.normal(size=(50, 30)), X, group, tests={"round": [1, 2]})
-    >>> fit["round"].p.shape, fit["round"].df_num[0]
+    >>> fit["round"].p.shape, float(fit["round"].df_num[0])
     ((50,), 2.0)
     """
     y, X, place, contrasts = _checked(outcomes, design, group, tests)

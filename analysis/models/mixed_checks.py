@@ -136,8 +136,12 @@ def _effect_labels(fit):
     if fit._slope:
         out += [("slope", a) for a in fit._athlete_names]
     for column in fit._crossed:
-        out += [(column, v) for v in pd.unique(fit._rows[column])]
+        out += [(column, v) for v in pd.unique(_used_rows(fit)[column])]
     return out
+
+
+def _used_rows(fit):
+    return fit._data.loc[fit._design.kept]
 
 
 def residuals(fit: MixedFit) -> pd.DataFrame:
@@ -160,8 +164,9 @@ def residuals(fit: MixedFit) -> pd.DataFrame:
     effects = random_effects(fit)
     scale = np.where(effects["effect"] == "slope", structure.scale, 1.0)
     fitted = marginal + structure.Z @ (effects["estimate"].to_numpy() * scale)
-    shown = [fit.group, *(k for k in fit._design.factors if k in fit._rows.columns and k != fit.group)]
-    table = fit._rows[shown].reset_index(drop=True)
+    rows = _used_rows(fit)
+    shown = [fit.group, *(k for k in fit._design.factors if k in rows.columns and k != fit.group)]
+    table = rows[shown].reset_index(drop=True)
     residual = fit._design.y - fitted
     return table.assign(
         observed=fit._design.y,

@@ -13,6 +13,7 @@ from ..basics import KitError, Result, check_choice, did_you_mean, plural
 from . import mixed_checks
 from .multiplicity import holm
 from .small_sample import METHOD_WORDS
+from .variance_profiles import variance_intervals
 
 KINDS = ("pairwise", "successive", "first")
 
@@ -297,8 +298,8 @@ class MixedFit(Result):
         return mixed_checks.r_squared(self)
 
     def variance_intervals(self, *, level: float = 0.95, likelihood: str = "reml") -> pd.DataFrame:
-        """Profile-likelihood intervals of the standard deviations; see `mixed_checks.variance_intervals`."""
-        return mixed_checks.variance_intervals(self, level=level, likelihood=likelihood)
+        """Profile-likelihood intervals of the standard deviations; see `variance_profiles`."""
+        return variance_intervals(self, level=level, likelihood=likelihood)
 
     def random_effects(self) -> pd.DataFrame:
         """Predicted deviation of every athlete; see `mixed_checks.random_effects`."""

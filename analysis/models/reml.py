@@ -267,6 +267,14 @@ class Problem:
             out[:, b] = left[:, a]
         return out
 
+    def deviance_of_ratios(self, g):
+        """Profiled deviance at several variance ratios of a random intercept."""
+        shrink = 1 / (1 + g[:, None] * self.size)
+        A = self.MM - np.einsum("ti,ia,ib->tab", g[:, None] * shrink, self.sums, self.sums)
+        diagonal = np.diagonal(np.linalg.cholesky(A), axis1=1, axis2=2)
+        logs = 2 * np.log(diagonal)
+        return logs[:, :-1].sum(axis=1) + self.df * logs[:, -1] - np.log(shrink).sum(axis=1)
+
     def derivatives_of_ratio(self, g):
         """First and second derivative of the profiled deviance by the variance ratio of a random intercept."""
         pieces = self.pieces([np.sqrt(g)])

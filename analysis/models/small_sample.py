@@ -87,7 +87,7 @@ class SmallSample:
             statistic = float(np.sum((rows @ self.beta) ** 2 / values) / q)
             df_den = _pooled_df([self._satterthwaite_df(r) for r in rows @ self.R_inverse])
         else:
-            wald = float(estimate @ np.linalg.pinv(middle, hermitian=True) @ estimate)
+            wald = float(estimate @ np.linalg.solve(middle, estimate))
             if ddf == "kenward-roger":
                 df_den, scaling = self._kr_moments(L @ self.R_inverse)
                 statistic = scaling * wald / q
