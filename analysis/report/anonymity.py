@@ -45,8 +45,9 @@ def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> 
 
     Examples
     --------
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> sorted(secret_labels(Study(folder=""), ["A1", "A2"], prefix="P", purpose="test").values())
+    >>> sorted(secret_labels(Study(folder=Path("nowhere")), ["A1", "A2"], prefix="P", purpose="test").values())
     ['P1', 'P2']
     """
     codes = sorted(set(codes) - {""})

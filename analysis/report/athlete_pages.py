@@ -57,8 +57,9 @@ def write_athlete_pages(answers, folder: str | Path) -> list[Path]:
     --------
     >>> import tempfile
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> write_athlete_pages(Answers(Study(folder="no folder")), tempfile.mkdtemp())
+    >>> write_athlete_pages(Answers(Study(folder=Path("nowhere"))), tempfile.mkdtemp())
     []
     """
     if not answers.cleaned:

@@ -26,9 +26,10 @@ class Codes:
 
     Examples
     --------
+    >>> from pathlib import Path
     >>> from analysis.study import Study
     >>> import pandas as pd
-    >>> study = Study(folder="", athletes=pd.DataFrame({"athlete": ["A07"], "consent_individual_figures": [""]}))
+    >>> study = Study(folder=Path("nowhere"), athletes=pd.DataFrame({"athlete": ["A07"], "consent_individual_figures": [""]}))
     >>> Codes(study).hide({"athlete": "A07", "reason": "A07 left"})
     {'athlete': 'person-1', 'reason': 'person-1 left'}
     """

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from .about import versions
+from .sentences.closing import deviations
+
 
 def collect_results(answers) -> dict:
     """Gather every result of a study.
@@ -19,8 +22,9 @@ def collect_results(answers) -> dict:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> collect_results(Answers(Study(folder="")))["study"]["title"]
+    >>> collect_results(Answers(Study(folder=Path("nowhere"))))["study"]["title"]
     ''
     """
     study, outcomes = answers.study, answers.measured_outcomes
@@ -33,6 +37,10 @@ def collect_results(answers) -> dict:
             "seed": answers.seed,
         },
         "description": answers.description,
+        "deviations": [
+            dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)
+        ],
+        "software": versions(),
         "cleaning": _cleaning(answers),
         "rounds": {outcome: answers.rounds(outcome) for outcome in outcomes},
         "reliability": {outcome: answers.reliability(outcome) for outcome in outcomes},

@@ -51,8 +51,9 @@ def make_data_package(answers) -> DataPackage:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> make_data_package(Answers(Study(folder="no folder"))).n_shared
+    >>> make_data_package(Answers(Study(folder=Path("nowhere")))).n_shared
     0
     """
     study = answers.study
@@ -173,8 +174,9 @@ def write_data_package(answers, folder: str | Path) -> DataPackage:
     --------
     >>> import tempfile
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> write_data_package(Answers(Study(folder="no folder")), tempfile.mkdtemp()).tables
+    >>> write_data_package(Answers(Study(folder=Path("nowhere"))), tempfile.mkdtemp()).tables
     {}
     """
     folder = Path(folder)

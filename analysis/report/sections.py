@@ -55,8 +55,9 @@ def build_document(answers) -> Document:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> build_document(Answers(Study(folder="", title="An evening"))).title
+    >>> build_document(Answers(Study(folder=Path("nowhere"), title="An evening"))).title
     'An evening'
     """
     study = answers.study
@@ -138,7 +139,7 @@ def _methods(answers) -> list[Section]:
             ),
             2,
         ),
-        Section("Plan and size", paragraphs(write_up_plan(study.plan, outcomes) + _size(answers)), 2),
+        Section("Plan and size", paragraphs(write_up_plan(study, outcomes) + _size(answers)), 2),
         Section(
             "Statistical analysis",
             paragraphs(

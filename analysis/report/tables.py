@@ -28,8 +28,9 @@ def participants_table(participants) -> Table | None:
     --------
     >>> from analysis.answers.describe import describe_participants
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> participants_table(describe_participants(Study(folder=""), NotYet("", ""), NotYet("", ""))) is None
+    >>> participants_table(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", ""))) is None
     True
     """
     known = participants.characteristics
@@ -79,8 +80,9 @@ def protocol_table(study) -> Table | None:
 
     Examples
     --------
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> protocol_table(Study(folder="")) is None
+    >>> protocol_table(Study(folder=Path("nowhere"))) is None
     True
     """
     from .sentences.evening import minutes

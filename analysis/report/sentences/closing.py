@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...basics import NotYet, format_ci, format_number, join_words, plural
-from ...study import OUTCOMES
+from ...study import OUTCOMES, plan_deviations
 
 
 def deviations(answers) -> list[tuple[str, str, str]]:
@@ -20,30 +20,44 @@ def deviations(answers) -> list[tuple[str, str, str]]:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> [line[0] for line in deviations(Answers(Study(folder="no folder")))]
-    ['Fixing the plan']
+    >>> [line[0] for line in deviations(Answers(Study(folder=Path("nowhere"))))]
+    ['Plan before the data']
     """
     study, plan = answers.study, answers.study.plan
-    found = []
-    if not plan.frozen:
-        found.append(("Fixing the plan", "before the first measurement", "not fixed"))
-    enrolled = answers.description.participants.n_athletes
-    if plan.n_athletes and plan.n_athletes != enrolled:
-        found.append(("Number of athletes", f"{plan.n_athletes}", f"{enrolled}"))
-    if answers.measured_outcomes:
-        for question, outcome in plan.primary_outcomes.items():
-            family, label = question.split(".")[0], OUTCOMES[outcome].label.lower()
-            answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
-            if isinstance(answer, NotYet):
-                what = "change over the rounds" if family == "rounds" else "relation to fitness"
-                found.append(
-                    (f"{OUTCOMES[outcome].label}: {what}", "analysed", f"not analysed; {_reason(answer)}")
-                )
-            elif family == "fitness" and plan.covariates and set(answer.adjusted_for) != set(plan.covariates):
-                done = join_words([_covariate(c) for c in answer.adjusted_for]) or "nothing"
-                found.append((f"Adjustment for fitness and {label}", _planned(plan.covariates), done))
-    return found + _clock_deviations(study, answers.description.conditions) + _hand_decisions(study)
+    if plan.frozen:
+        found = [
+            (line.part[0].upper() + line.part[1:], line.planned, line.done)
+            for line in plan_deviations(study).itertuples(index=False)
+        ]
+    else:
+        found = [("Plan before the data", "fixed before the first measurement", "not fixed")]
+        enrolled = answers.description.participants.n_athletes
+        if plan.n_athletes and plan.n_athletes != enrolled:
+            found.append(
+                ("Number of athletes", plural(plan.n_athletes, "athlete"), plural(enrolled, "athlete"))
+            )
+        if len(study.decisions):
+            found.append(("Decisions by a person", "by rule", plural(len(study.decisions), "decision")))
+    return found + _analyses(answers)
+
+
+def _analyses(answers) -> list[tuple[str, str, str]]:
+    """Planned analyses that were not done, or were adjusted otherwise."""
+    plan, found = answers.study.plan, []
+    for question, outcome in plan.primary_outcomes.items() if answers.measured_outcomes else ():
+        family, label = question.split(".")[0], OUTCOMES[outcome].label
+        answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
+        if isinstance(answer, NotYet):
+            what = "change over the rounds" if family == "rounds" else "relation to fitness"
+            found.append((f"{label}: {what}", "analysed", f"not analysed; {_reason(answer)}"))
+        elif family == "fitness" and plan.covariates and set(answer.adjusted_for) != set(plan.covariates):
+            planned, done = (
+                join_words(list(map(covariate_words, c))) for c in (plan.covariates, answer.adjusted_for)
+            )
+            found.append((f"{label}: adjustment of the relation to fitness", planned, done or "nothing"))
+    return found
 
 
 def _reason(answer) -> str:
@@ -51,47 +65,10 @@ def _reason(answer) -> str:
     return why[0].lower() + why[1:].rstrip(".") if why else f"needs {answer.needs}"
 
 
-def _planned(covariates) -> str:
-    return join_words([_covariate(c) for c in covariates])
-
-
-def _covariate(name: str) -> str:
+def covariate_words(name: str) -> str:
+    """Return a covariate in words: "hr_max_bpm" is "maximal heart rate"."""
     words = {"hr_max_bpm": "maximal heart rate", "age_years": "age", "mass_kg": "body mass"}
     return words.get(name, name.replace("_", " "))
-
-
-def _clock_deviations(study, conditions) -> list[tuple[str, str, str]]:
-    from .evening import minutes
-
-    timed = conditions.rounds_timed
-    if not len(timed):
-        return []
-    found = []
-    for column, planned, words in (
-        ("length_s", study.protocol.work_s, "Length of a round"),
-        ("rest_before_s", study.protocol.rest_s, "Rest between rounds"),
-    ):
-        own = timed[~timed["group"].isin(study.protocol.groups)][column].dropna()
-        off = own[(own - planned).abs() > 10]
-        if len(off):
-            times = join_words(list(dict.fromkeys(minutes(v) for v in sorted(off))))
-            found.append((words, minutes(planned), f"{times} ({len(off)} of {len(own)})"))
-    return found
-
-
-def _hand_decisions(study) -> list[tuple[str, str, str]]:
-    if study.decisions.empty:
-        return []
-    words = {
-        "replace": "replaced a value",
-        "set aside": "set something aside",
-        "keep": "kept what a rule questioned",
-    }
-    counts = study.decisions["action"].value_counts()
-    done = [f"{counts[a]} {text}" for a, text in words.items() if counts.get(a)]
-    return [
-        ("Decisions by hand", "by rule", f"{plural(len(study.decisions), 'decision')}: {join_words(done)}")
-    ]
 
 
 def write_up_deviations(answers) -> list[str]:
@@ -108,13 +85,14 @@ def write_up_deviations(answers) -> list[str]:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> len(write_up_deviations(Answers(Study(folder="no folder"))))
+    >>> len(write_up_deviations(Answers(Study(folder=Path("nowhere")))))
     1
     """
     found = deviations(answers)
     if not found:
-        return ["Every planned analysis was done as planned, with the planned number of athletes."]
+        return ["Nothing was done otherwise than the fixed plan says."]
     plan = answers.study.plan
     fixed = "fixed plan" if plan.frozen else "plan in the study settings"
     text = f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}"
@@ -139,8 +117,9 @@ def write_up_limitations(answers) -> list[str]:
     Examples
     --------
     >>> from analysis.answers import Answers
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> len(write_up_limitations(Answers(Study(folder="no folder"))))
+    >>> len(write_up_limitations(Answers(Study(folder=Path("nowhere")))))
     1
     """
     people, conditions = answers.description.participants, answers.description.conditions

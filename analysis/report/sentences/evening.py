@@ -87,8 +87,9 @@ def write_up_protocol(study, conditions) -> list[str]:
     --------
     >>> from analysis.answers.describe import describe_conditions
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> study = Study(folder="")
+    >>> study = Study(folder=Path("nowhere"))
     >>> write_up_protocol(study, describe_conditions(study, NotYet("", "")))
     []
     """
@@ -149,8 +150,9 @@ def write_up_conditions(conditions) -> list[str]:
     --------
     >>> from analysis.answers.describe import describe_conditions
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> write_up_conditions(describe_conditions(Study(folder=""), NotYet("", "")))
+    >>> write_up_conditions(describe_conditions(Study(folder=Path("nowhere")), NotYet("", "")))
     []
     """
     sentences = []
@@ -192,8 +194,9 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
     --------
     >>> from analysis.answers.describe import describe_study
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> study, nothing = Study(folder=""), NotYet("", "")
+    >>> study, nothing = Study(folder=Path("nowhere")), NotYet("", "")
     >>> write_up_measurements(study, describe_study(study, nothing, nothing), {})
     []
     """

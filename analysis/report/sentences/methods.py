@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from ...basics import format_number, join_words
-from ...study import OUTCOMES
+from ...study import OUTCOMES, result_status
 
 QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
 
 
-def write_up_plan(plan, outcomes: tuple[str, ...]) -> list[str]:
+def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
     """Say what was asked, when that was fixed, and how large an effect has to be to matter.
 
     Parameters
     ----------
-    plan : Plan
+    study : Study
     outcomes : tuple of str
         The outcomes that were measured.
 
@@ -23,16 +23,17 @@ def write_up_plan(plan, outcomes: tuple[str, ...]) -> list[str]:
 
     Examples
     --------
-    >>> from analysis.study import Plan
-    >>> write_up_plan(Plan(), ())[0][:40]
+    >>> from pathlib import Path
+    >>> from analysis.study import Study
+    >>> write_up_plan(Study(folder=Path("nowhere")), ())[0][:40]
     'No plan was fixed before the data were c'
     """
+    plan = study.plan
     if plan.frozen:
-        text = f"The plan was fixed on {_date(plan)}, before the analysis; "
-        text += "the questions and sizes below are taken from it."
+        text = f"The plan was fixed on {_date(plan)} and has a checksum."
     else:
         text = "No plan was fixed before the data were collected, so that every test below is exploratory, whatever its p."
-    paragraphs = [text + _hypotheses(plan)]
+    paragraphs = [text + _hypotheses(plan) + (_status(study) if plan.frozen else "")]
     sizes = [_size(plan, o) for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
     if sizes:
         reasons = [plan.smallest_effect_reasons.get(o, "") for o in outcomes]
@@ -40,6 +41,21 @@ def write_up_plan(plan, outcomes: tuple[str, ...]) -> list[str]:
         why = f" The reasons given: {'; '.join(said)}." if said else " These sizes are the kit's proposal."
         paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}.{why}")
     return paragraphs
+
+
+def _status(study) -> str:
+    """Say which questions are confirmatory, and why the others are not."""
+    named = {q: OUTCOMES[o].label.lower() for q, o in study.plan.primary_outcomes.items() if o in OUTCOMES}
+    reasons: dict[str, list[str]] = {}
+    confirmed = []
+    for question, label in named.items():
+        words = f"{label} over the rounds" if question.startswith("rounds.") else f"fitness and {label}"
+        status, why = result_status(study, question, study.plan.primary_outcomes[question])
+        (confirmed if status == "confirmatory" else reasons.setdefault(why, [])).append(words)
+    text = f" Confirmatory are the questions of {join_words(confirmed)}." if confirmed else ""
+    for why, words in reasons.items():
+        text += f" Exploratory, since {why}: {join_words(words)}."
+    return text
 
 
 def _date(plan) -> str:

@@ -23,8 +23,9 @@ def plain_participants(participants) -> str:
     --------
     >>> from analysis.answers.describe import describe_participants
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> plain_participants(describe_participants(Study(folder=""), NotYet("", ""), NotYet("", "")))
+    >>> plain_participants(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", "")))
     'Nobody is in the study yet.'
     """
     if not participants.n_athletes:
@@ -51,8 +52,9 @@ def write_up_participants(participants) -> list[str]:
     --------
     >>> from analysis.answers.describe import describe_participants
     >>> from analysis.basics import NotYet
+    >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> write_up_participants(describe_participants(Study(folder=""), NotYet("", ""), NotYet("", "")))
+    >>> write_up_participants(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", "")))
     []
     """
     if not participants.n_athletes:
