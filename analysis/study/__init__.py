@@ -10,10 +10,12 @@ from .deviations import plan_deviations, result_status
 from .fixed_plan import FixedPlan, freeze_plan, load_fixed_plan
 from .ledger import LEDGER_COLUMNS, Ledger
 from .model import SCALES, Protocol, Study
+from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, outcome_named
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
 from .plan_document import PlanDocument, PlanSection
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, problem_table
+from .templates import sheet_columns
 from .times import clock_seconds, offset_seconds
 
 __all__ = [
@@ -46,10 +48,12 @@ __all__ = [
     "freeze_plan",
     "list_needs",
     "load_fixed_plan",
+    "new_study",
     "offset_seconds",
     "outcome_named",
     "plan_deviations",
     "problem_table",
     "result_status",
+    "sheet_columns",
     "table_columns",
 ]

@@ -88,7 +88,7 @@ def read_headings(
     number, heads = grid.rows[0]
     body = grid.rows[1:]
     places = _name_columns(grid, number, heads, body, rules, more, findings)
-    if body and _is_units_row(body[0][1]):
+    if body and _is_units_row(body[0][1], rules):
         units = {p: text for p, text in enumerate(body[0][1]) if text}
         _check_units(grid.file, body[0][0], units, places, rules, findings)
         body = body[1:]
@@ -187,9 +187,11 @@ def _unknown_heading(file, number, head, name, base, rules, findings) -> None:
         )
 
 
-def _is_units_row(cells: list[str]) -> bool:
-    texts = [squeeze(c) for c in cells if c]
-    return any(map(canonical_unit, texts)) and all(canonical_unit(t) or t in KIND_WORDS for t in texts)
+def _is_units_row(cells: list[str], rules: dict[str, Column]) -> bool:
+    texts = {squeeze(c) for c in cells if c}
+    words = KIND_WORDS | {squeeze("/".join(c.choices)) for c in rules.values() if c.choices}
+    units = {t for t in texts if canonical_unit(t)}
+    return bool(texts) and texts <= units | words
 
 
 def _check_units(file, row, units: dict[int, str], places: dict[int, str], rules, findings) -> None:

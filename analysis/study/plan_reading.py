@@ -239,7 +239,7 @@ class _PlanReader:
         if given is None:
             self.proposed.append("hypotheses")
             return tuple(
-                _propose(question, self.primary_outcomes_quietly()[question], direction)
+                propose_hypothesis(question, self.primary_outcomes_quietly()[question], direction)
                 for question, direction in PROPOSED_DIRECTIONS.items()
             )
         if not isinstance(given, list) or not all(isinstance(h, dict) for h in given):
@@ -272,7 +272,7 @@ class _PlanReader:
             known = "does not fit this question" if direction in DIRECTIONS else f"no such direction{hint}"
             self.complain("direction", direction, known, f"write one of {', '.join(fits)}", "hypotheses")
             return None
-        text = entry.get("text") or _propose(question, outcome, direction).text
+        text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
         return Hypothesis(question, outcome, direction, str(text))
 
 
@@ -289,7 +289,22 @@ def _flatten(section) -> dict[str, str]:
     return flat
 
 
-def _propose(question: str, outcome: str, direction: str) -> Hypothesis:
+def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesis:
+    """Return a hypothesis in the kit's words.
+
+    Parameters
+    ----------
+    question, outcome, direction : str
+
+    Returns
+    -------
+    Hypothesis
+
+    Examples
+    --------
+    >>> propose_hypothesis("rounds.lactate", "lactate_mmol_l", "rises").text
+    'Over the rounds, blood lactate rises.'
+    """
     label = OUTCOMES[outcome].label
     label = label[0].lower() + label[1:]
     if question.startswith("rounds."):

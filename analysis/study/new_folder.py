@@ -1,0 +1,198 @@
+"""`new`: an empty study folder to fill in, as one workbook or as CSV files."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+
+from ..basics import KitError, check_choice, did_you_mean
+from . import templates
+from .aerobic import known_tests
+from .columns import describe_columns
+from .inventory import WORKBOOK
+from .model import SCALES
+from .settings import SETTINGS_FILE
+from .times import read_duration
+from .values import Slip
+
+LAST_FORMATTED_ROW = 2_000
+
+
+def new_study(
+    folder: str | Path,
+    *,
+    tests: Iterable[str] = (),
+    rounds: int = 4,
+    work: str | float = "5:00",
+    rest: str | float = "2:00",
+    scale: str = "6-20",
+    survey: bool = False,
+    workbook: bool = True,
+) -> Path:
+    """Make an empty study folder.
+
+    Parameters
+    ----------
+    folder : path
+        Must not exist, or be empty, and must not lie inside a git work tree: it will hold health data.
+    tests : iterable of str
+        Aerobic tests that the club uses; their sheet has the inputs of these tests alone.
+    rounds : int
+        Rounds of the protocol, 1 to 30. Default 4.
+    work, rest : str or float
+        Length of a round and of the rest, as m:ss or in seconds. Default 5:00 and 2:00.
+    scale : str
+        Exertion scale: "6-20" (default), "0-10" or "0-100".
+    survey : bool
+        For sessions that other people send in, instead of rounds.
+    workbook : bool
+        One study.xlsx (default), or CSV files.
+
+    Returns
+    -------
+    pathlib.Path
+        The folder.
+
+    Raises
+    ------
+    KitError
+        Where the folder may not be used or an option makes no sense; nothing is written then.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> made = new_study(Path(tempfile.mkdtemp()) / "autumn", tests=["run_12_min"], rest="1:30", workbook=False)
+    >>> sorted(p.name for p in made.iterdir())[:3]
+    ['README.md', 'aerobic_files', 'aerobic_tests.csv']
+    """
+    folder = Path(folder).expanduser()
+    tests = tuple(dict.fromkeys(tests))
+    _check_options(tests, rounds, scale)
+    work_s, rest_s = _seconds(work, "work", 10, 3600), _seconds(rest, "rest", 0, 7200)
+    _check_folder(folder)
+    existed = folder.exists()
+    settings = templates.settings_text(
+        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey
+    )
+    sheets = templates.SURVEY_SHEETS if survey else templates.STUDY_SHEETS
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _write(folder / SETTINGS_FILE, settings)
+        _write(folder / "README.md", templates.readme_text(survey=survey))
+        for name in ("recordings",) if survey else ("recordings", "aerobic_files", "texts"):
+            (folder / name).mkdir(exist_ok=True)
+        if not survey:
+            for name, text in templates.texts_to_rewrite().items():
+                _write(folder / "texts" / name, text)
+        if workbook:
+            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey)
+        else:
+            for table in sheets:
+                _write_csv(folder / f"{table}.csv", *_heads(table, tests, scale))
+    except OSError as error:
+        if not existed:
+            shutil.rmtree(folder, ignore_errors=True)
+        raise KitError(
+            f"{folder} cannot be written: {error.strerror or error}. Choose another place."
+        ) from None
+    return folder
+
+
+def _check_options(tests: tuple[str, ...], rounds: int, scale: str) -> None:
+    for test in tests:
+        if test not in known_tests():
+            near = did_you_mean(test, known_tests())
+            hint = f" Did you mean {near}?" if near else ""
+            raise KitError(f"There is no aerobic test {test!r}.{hint} Known: {', '.join(known_tests())}.")
+    if isinstance(rounds, bool) or not isinstance(rounds, int) or not 1 <= rounds <= 30:
+        raise KitError(f"{rounds!r} is not a number of rounds from 1 to 30.")
+    check_choice(scale, SCALES, name="scale")
+
+
+def _seconds(value: str | float, name: str, low: float, high: float) -> float:
+    try:
+        seconds = read_duration(value)[0] if isinstance(value, str) and ":" in value else float(value)
+    except (Slip, ValueError, TypeError):
+        raise KitError(f"{name} is {value!r}, which is no time; write it as 5:00 or in seconds.") from None
+    if not low <= seconds <= high:
+        short = isinstance(value, str) and ":" not in value and low <= 60 * seconds <= high
+        hint = f" Did you mean {value}:00?" if short else ""
+        raise KitError(f"{name} is {value}, outside {low} to {high} seconds.{hint}")
+    return seconds
+
+
+def _check_folder(folder: Path) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise KitError(f"{folder} is a file. Give the name of a new folder.")
+    if folder.is_dir() and any(folder.iterdir()):
+        raise KitError(f"{folder} is not empty. Give the name of a new folder; nothing is ever overwritten.")
+    for above in (folder.resolve(), *folder.resolve().parents):
+        if (above / ".git").exists():
+            raise KitError(
+                f"{folder} lies inside the git work tree {above}. A study folder holds health data, which a commit would "
+                "publish with its history: choose a folder outside, and outside synced or shared folders."
+            )
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _heads(table: str, tests: tuple[str, ...], scale: str) -> tuple[list[str], list[str]]:
+    names = list(templates.sheet_columns(table, tests))
+    units = [templates.unit_words(templates.sheet_column(table, name)) for name in names]
+    return names, [scale if name == "exertion" else unit for name, unit in zip(names, units, strict=True)]
+
+
+def _write_csv(path: Path, names: list[str], units: list[str]) -> None:
+    with path.open("w", encoding="utf-8-sig", newline="") as file:
+        csv.writer(file).writerows([names, units])
+
+
+def _write_workbook(
+    path: Path, sheets: tuple[str, ...], tests: tuple[str, ...], scale: str, survey: bool
+) -> None:
+    from openpyxl import Workbook
+    from openpyxl.styles import Font, PatternFill
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    book = Workbook()
+    book.remove(book.active)
+    bold, grey = Font(bold=True), PatternFill("solid", fgColor="EEEEEE")
+    for table in sheets:
+        sheet = book.create_sheet(table)
+        names, units = _heads(table, tests, scale)
+        sheet.append(names)
+        sheet.append(units)
+        sheet.freeze_panes = "B3" if names[0] in ("athlete", "person") else "C3"
+        for place, name in enumerate(names, start=1):
+            letter = get_column_letter(place)
+            sheet.column_dimensions[letter].width = max(12, len(name) + 2)
+            sheet.column_dimensions[letter].number_format = "@"
+            for row, font in ((1, bold), (2, Font(italic=True))):
+                cell = sheet.cell(row, place)
+                cell.font, cell.fill, cell.number_format = font, grey, "@"
+            column = templates.sheet_column(table, name)
+            words = column.choices or (("yes", "no") if column.kind == "yes_no" else ())
+            if words:
+                choice = DataValidation(type="list", formula1=f'"{",".join(words)}"', allow_blank=True)
+                choice.add(f"{letter}3:{letter}{LAST_FORMATTED_ROW}")
+                sheet.add_data_validation(choice)
+    notes = book.create_sheet("notes")
+    for line in templates.notes_lines(survey=survey):
+        notes.append([line])
+    notes.append([])
+    notes.append(["table", "column", "unit", "what it means", "what may be written"])
+    for cell in notes[notes.max_row]:
+        cell.font = bold
+    for table in sheets:
+        wanted = set(templates.sheet_columns(table, tests))
+        for line in describe_columns(table).itertuples(index=False):
+            if line.column in wanted:
+                notes.append([line.table, line.column, line.unit, line.meaning, line.allowed])
+    for letter, width in zip("ABCDE", (16, 28, 12, 70, 44), strict=True):
+        notes.column_dimensions[letter].width = width
+    book.save(path)
