@@ -1,0 +1,251 @@
+"""`answer_replication`: ours beside everything that was published, with a verdict of two fields per correlation."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..basics import Result, left_out_table
+from .combine import Combined, combine_correlations
+from .compare import CorrelationComparison, compare_correlation
+from .findings import Findings, read_findings
+from .profiles import compare_profiles, compare_steps
+
+
+@dataclass(frozen=True)
+class ReplicationAnswer(Result):
+    """Is our answer consistent with the published ones?
+
+    Parameters
+    ----------
+    findings : Findings
+        What was read from the table of published numbers.
+    correlations : tuple of CorrelationComparison
+        One per published correlation with a value.
+    table : DataFrame
+        The same as a table.
+    p_only : DataFrame
+        Findings that give p only: finding, outcome, r_low, r_high (sizes compatible with it), r_new, inside.
+    combined : dict of str to Combined
+        Outcome -> all published correlations and ours together (random effects from three studies on).
+    profiles : DataFrame
+        Round means: finding, outcome, round_no, published and ours, raw and standardised difference with intervals.
+    steps : DataFrame
+        Changes from round to round: published change of means, ours with its interval, whether inside.
+    slopes : DataFrame
+        Published slopes beside ours.
+    protocols : DataFrame
+        Side by side: finding, aspect, published, ours, same ("yes", "no", "not stated").
+    left_out : DataFrame
+        Published rows that could not be compared, with the reason.
+    n_athletes : int
+        Ours, the most in any comparison.
+    method : str
+    warnings : tuple of str
+    """
+
+    findings: Findings
+    correlations: tuple[CorrelationComparison, ...]
+    table: pd.DataFrame
+    p_only: pd.DataFrame
+    combined: dict[str, Combined]
+    profiles: pd.DataFrame
+    steps: pd.DataFrame
+    slopes: pd.DataFrame
+    protocols: pd.DataFrame
+    n_athletes: int
+    method: str
+    left_out: pd.DataFrame = field(default_factory=left_out_table)
+    warnings: tuple[str, ...] = ()
+
+
+def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mapping, protocol, *, sessions=None, sport: str = "",
+                       sex: str = "") -> ReplicationAnswer:  # fmt: skip
+    """Hold our answers against the published ones.
+
+    Parameters
+    ----------
+    published : DataFrame
+        The table of published numbers, as in the study folder.
+    fitness : mapping of str to CapacityAnswer
+        Outcome -> our answer on fitness.
+    rounds : mapping of str to RoundsAnswer
+        Outcome -> our answer over the rounds.
+    protocol : Protocol
+        Ours: rounds, work_s, rest_s.
+    sessions : DataFrame, optional
+        Ours: for the sampling site.
+    sport, sex : str
+        Ours, for the comparison of protocols.
+
+    Returns
+    -------
+    ReplicationAnswer
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> row = {"finding": "a", "outcome": "hr_mean_bpm", "statistic": "r", "value": -0.5, "n_athletes": 12, "source": "invented"}
+    >>> answer_replication(pd.DataFrame([row]), {}, {}, SimpleNamespace(rounds=4, work_s=300, rest_s=60)).n_athletes
+    0
+    """
+    findings = read_findings(published)
+    left_out = [{"measure": u["outcome"], "reason": f"{u['finding']}: {u['reason']}", "row": u["row"], "file": "published"}
+                for u in findings.unused.to_dict("records")]  # fmt: skip
+    compared, p_only, by_outcome = [], [], {}
+    for line in findings.correlations.to_dict("records"):
+        ours = our_correlation(fitness.get(line["outcome"]), line["method"])
+        if ours is None:
+            left_out.append({"measure": line["outcome"], "file": "published",
+                             "reason": f"{line['finding']}: we have no correlation with {line['outcome']}"})  # fmt: skip
+            continue
+        if line["how"] != "printed":
+            size = abs(ours["estimate"])
+            inside = (
+                line["r_low"] <= size <= line["r_high"] if line["how"] == "from a bound on p" else math.nan
+            )
+            p_only.append({**line, "r_new": ours["estimate"], "n_new": ours["n_athletes"], "inside": inside})
+            continue
+        note = "the published value is Spearman's; so is ours here" if line["method"] == "Spearman" else ""
+        compared.append(compare_correlation(
+            line["r"], line["n_athletes"], ours["estimate"], ours["n_athletes"], finding=line["finding"], outcome=line["outcome"],
+            source=line["source"], ci_low=line["r_low"], ci_high=line["r_high"], ci_low_new=ours["ci_low"],
+            ci_high_new=ours["ci_high"], p_new=ours["p"], note=note))  # fmt: skip
+        by_outcome.setdefault(line["outcome"], []).append(compared[-1])
+    combined = {}
+    for outcome, pairs in by_outcome.items():
+        r, n = [*(c.r for c in pairs), pairs[0].r_new], [*(c.n for c in pairs), pairs[0].n_new]
+        combined[outcome] = combine_correlations(r, n)
+    profiles, missing = compare_profiles(findings.means, rounds)
+    left_out += [{"file": "published", **m} for m in missing]
+    slopes = _compare_slopes(findings.slopes, fitness)
+    sizes = [c.n_new for c in compared] + [int(n) for n in profiles["n_athletes_ours"]]
+    return ReplicationAnswer(
+        findings=findings,
+        correlations=tuple(compared),
+        table=pd.DataFrame([{f: c[f] for f in c.__dataclass_fields__} for c in compared],
+                           columns=list(CorrelationComparison.__dataclass_fields__)),
+        p_only=pd.DataFrame(p_only),
+        combined=combined,
+        profiles=profiles,
+        steps=compare_steps(findings.means, rounds),
+        slopes=slopes,
+        protocols=compare_protocols(findings.protocols, protocol, sessions=sessions, sport=sport, sex=sex),
+        n_athletes=max(sizes, default=0),
+        method="Fisher's z; exact distribution of r for detectability; Welch intervals for means",
+        left_out=left_out_table(left_out),
+        warnings=findings.warnings,
+    )  # fmt: skip
+
+
+def our_correlation(answer, method: str) -> dict | None:
+    """Return our correlation of athlete means (unadjusted, as papers print it), or None.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer or None
+    method : {"Pearson", "Spearman"}
+
+    Returns
+    -------
+    dict or None
+        estimate, ci_low, ci_high, p, n_athletes.
+
+    Examples
+    --------
+    >>> our_correlation(None, "Pearson") is None
+    True
+    """
+    if not answer:
+        return None
+    rows = answer.correlations
+    rows = rows[rows["analysis"] == method]
+    if rows.empty or not math.isfinite(rows.iloc[0]["estimate"]) or rows.iloc[0]["n_athletes"] < 4:
+        return None
+    line = rows.iloc[0]
+    if abs(line["estimate"]) >= 1:
+        return None
+    return {
+        k: (int(line[k]) if k == "n_athletes" else float(line[k]))
+        for k in ("estimate", "ci_low", "ci_high", "p", "n_athletes")
+    }
+
+
+def _compare_slopes(slopes: pd.DataFrame, fitness: Mapping) -> pd.DataFrame:
+    from scipy.stats import norm
+
+    lines = []
+    for line in slopes.to_dict("records"):
+        answer = fitness.get(line["outcome"])
+        if not answer:
+            continue
+        ours = answer.planned
+        se = math.hypot(line["standard_error"], ours.standard_error)
+        difference = ours.estimate - line["slope"]
+        lines.append({
+            "finding": line["finding"], "outcome": line["outcome"], "published": line["slope"], "published_low": line["ci_low"],
+            "published_high": line["ci_high"], "estimate": ours.estimate, "ci_low": ours.ci_low, "ci_high": ours.ci_high,
+            "difference": difference, "difference_low": difference - 1.959964 * se, "difference_high": difference + 1.959964 * se,
+            "p": float(2 * norm.sf(abs(difference / se))), "adjusted_for": ", ".join(ours.adjusted_for),
+        })  # fmt: skip
+    return pd.DataFrame(lines)
+
+
+def compare_protocols(
+    protocols: pd.DataFrame, protocol, *, sessions=None, sport: str = "", sex: str = ""
+) -> pd.DataFrame:
+    """Set the protocols side by side, since another rest makes another study.
+
+    Parameters
+    ----------
+    protocols : DataFrame
+        Of the published findings (see Findings.protocols).
+    protocol : Protocol
+        Ours.
+    sessions : DataFrame, optional
+        For the sampling site.
+    sport, sex : str
+        Ours.
+
+    Returns
+    -------
+    pandas.DataFrame
+        finding, aspect, published, ours, same ("yes", "no", "not stated").
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> theirs = pd.DataFrame([{"finding": "a", "work_s": 120.0}])
+    >>> compare_protocols(theirs, SimpleNamespace(rounds=4, work_s=300.0, rest_s=60.0)).query("aspect == 'work_s'")["same"].item()
+    'no'
+    """
+    site = ""
+    if sessions is not None and "sample_site" in sessions:
+        site = ", ".join(dict.fromkeys(s for s in sessions["sample_site"] if s))
+    ours = {"sport": sport, "sex": sex, "rounds": protocol.rounds, "work_s": protocol.work_s, "rest_s": protocol.rest_s,
+            "sample_site": site}  # fmt: skip
+    lines = []
+    for line in protocols.to_dict("records"):
+        for aspect, mine in ours.items():
+            theirs = line.get(aspect, "")
+            unknown = any(v == "" or (isinstance(v, float) and math.isnan(v)) for v in (theirs, mine))
+            same = (
+                "not stated"
+                if unknown
+                else "yes"
+                if str(theirs).casefold() == str(mine).casefold() or theirs == mine
+                else "no"
+            )
+            lines.append(
+                {
+                    "finding": line["finding"],
+                    "aspect": aspect,
+                    "published": theirs,
+                    "ours": mine,
+                    "same": same,
+                }
+            )
+    return pd.DataFrame(lines, columns=["finding", "aspect", "published", "ours", "same"])

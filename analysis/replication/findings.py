@@ -1,0 +1,319 @@
+"""What papers give, read into comparable numbers: a correlation, a p bound only, a mean with its spread, a slope.
+
+A spread is turned into an SD by what it is; a standard error entered as an SD is caught where it cannot be one.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..basics import Result, format_number
+from .fisher import fisher_limits
+
+CORRELATION_NAMES = ("r", "rho", "correlation", "pearson", "spearman")
+MEAN_NAMES = ("mean", "median")
+SLOPE_NAMES = ("slope", "b", "beta")
+
+TYPICAL_SD = {
+    "hr_mean_bpm": (6.0, 14.0),
+    "hr_late_bpm": (6.0, 14.0),
+    "hr_peak_bpm": (6.0, 14.0),
+    "percent_hr_max": (3.0, 8.0),
+    "percent_hr_reserve": (4.0, 12.0),
+    "lactate_mmol_l": (1.5, 4.5),
+    "exertion": (0.7, 2.5),
+}
+"""Spread between athletes as combat-sport studies report it; the lowest and highest read, rounded outwards (our proposal)."""
+
+
+@dataclass(frozen=True)
+class Findings(Result):
+    """Published numbers in comparable form.
+
+    Parameters
+    ----------
+    correlations : DataFrame
+        finding, outcome, r (missing where only p is given), r_low, r_high (the values that are compatible with what is
+        printed), n_athletes, how ("printed", "from p", "from a bound on p"), method, source.
+    means : DataFrame
+        finding, outcome, round_no, mean, sd (missing where it cannot be had), standard_error, n_athletes, how, source.
+    slopes : DataFrame
+        finding, outcome, slope, standard_error, ci_low, ci_high, n_athletes, source.
+    protocols : DataFrame
+        finding, sport, sex, work_s, rest_s, rounds, sample_site, sample_delay_s, n_athletes, source.
+    unused : DataFrame
+        Rows that could not be read, with the reason.
+    warnings : tuple of str
+        Suspected slips.
+    """
+
+    correlations: pd.DataFrame
+    means: pd.DataFrame
+    slopes: pd.DataFrame
+    protocols: pd.DataFrame
+    unused: pd.DataFrame = field(default_factory=pd.DataFrame)
+    warnings: tuple[str, ...] = ()
+
+
+def read_findings(published: pd.DataFrame) -> Findings:
+    """Read the table of published numbers into comparable form.
+
+    Parameters
+    ----------
+    published : DataFrame
+        As in the study folder: finding, outcome, round_no, statistic, value, spread, spread_kind, ci_low, ci_high, p,
+        p_is_bound, n_athletes, sport, sex, work_s, rest_s, sample_site, sample_delay_s, source.
+
+    Returns
+    -------
+    Findings
+
+    Notes
+    -----
+    SD from a standard error: SEM √n. From an interval of a mean: half its width √n / t(.975, n − 1). From an interquartile
+    range: width / 1.35, for values that scatter evenly (Wan et al. 2014). r from p: t / √(t² + n − 2).
+
+    References
+    ----------
+    Wan, Wang, Liu & Tong 2014, BMC Medical Research Methodology 14:135.
+
+    Examples
+    --------
+    >>> row = {"finding": "a", "outcome": "hr_mean_bpm", "statistic": "r", "value": -0.5, "n_athletes": 12, "source": "invented"}
+    >>> read_findings(pd.DataFrame([row])).correlations.loc[0, "how"]
+    'printed'
+    """
+    correlations, means, slopes, unused, warnings = [], [], [], [], []
+    for row in published.to_dict("records"):
+        kind = str(row.get("statistic", "")).strip().lower()
+        try:
+            if kind in CORRELATION_NAMES:
+                correlations.append(_correlation(row, kind))
+            elif kind in MEAN_NAMES:
+                line, warning = _mean(row)
+                means.append(line)
+                warnings += [warning] if warning else []
+            elif kind in SLOPE_NAMES:
+                slopes.append(_slope(row))
+            else:
+                raise _CannotRead(f"the kit does not compare a {kind or 'number without a statistic'}")
+        except _CannotRead as problem:
+            unused.append({"finding": row.get("finding", ""), "outcome": row.get("outcome", ""), "statistic": kind,
+                           "row": row.get("row", ""), "reason": str(problem)})  # fmt: skip
+    return Findings(
+        correlations=pd.DataFrame(correlations, columns=_CORRELATION_COLUMNS),
+        means=pd.DataFrame(means, columns=_MEAN_COLUMNS),
+        slopes=pd.DataFrame(slopes, columns=_SLOPE_COLUMNS),
+        protocols=_protocols(published),
+        unused=pd.DataFrame(unused, columns=["finding", "outcome", "statistic", "row", "reason"]),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def r_from_p(p: float, n: int) -> float:
+    """Return the size of a correlation from its two-sided p.
+
+    Parameters
+    ----------
+    p : float
+        Two-sided, between 0 and 1.
+    n : int
+        Athletes, at least 4.
+
+    Returns
+    -------
+    float
+        Without a sign.
+
+    Examples
+    --------
+    >>> round(r_from_p(0.05, 12), 3)
+    0.576
+    """
+    from scipy.stats import t as student
+
+    t = float(student.isf(p / 2, n - 2))
+    return t / math.sqrt(t * t + n - 2)
+
+
+def sd_from_spread(
+    spread: float, kind: str, n: int, *, ci_low: float = math.nan, ci_high: float = math.nan
+) -> float:
+    """Turn what a paper prints beside a mean into an SD.
+
+    Parameters
+    ----------
+    spread : float
+        The printed number; for "iqr" the width, for "ci" half the width (or give both limits).
+    kind : {"sd", "sem", "iqr", "ci"}
+    n : int
+        Athletes.
+    ci_low, ci_high : float
+        Limits of a 95 % interval of the mean.
+
+    Returns
+    -------
+    float
+        The SD, or not-a-number where it cannot be had.
+
+    Examples
+    --------
+    >>> round(sd_from_spread(1.8, "sem", 16), 1)
+    7.2
+    """
+    from scipy.stats import t as student
+
+    if kind == "sd":
+        return spread
+    if kind == "sem":
+        return spread * math.sqrt(n)
+    if kind == "iqr":
+        return spread / 1.35
+    half = (ci_high - ci_low) / 2 if math.isfinite(ci_low) and math.isfinite(ci_high) else spread
+    if kind == "ci" or math.isfinite(half):
+        return half * math.sqrt(n) / float(student.ppf(0.975, n - 1))
+    return math.nan
+
+
+class _CannotRead(Exception):
+    """Why a row is not used."""
+
+
+_CORRELATION_COLUMNS = ["finding", "outcome", "r", "r_low", "r_high", "n_athletes", "how", "method", "source"]
+_MEAN_COLUMNS = [
+    "finding",
+    "outcome",
+    "round_no",
+    "mean",
+    "sd",
+    "standard_error",
+    "n_athletes",
+    "how",
+    "source",
+]
+_SLOPE_COLUMNS = [
+    "finding",
+    "outcome",
+    "slope",
+    "standard_error",
+    "ci_low",
+    "ci_high",
+    "n_athletes",
+    "source",
+]
+_PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "n_athletes",
+                     "source"]  # fmt: skip
+
+
+def _number(row, name) -> float:
+    value = row.get(name)
+    return math.nan if value is None or value == "" or pd.isna(value) else float(value)
+
+
+def _size(row, *, least: int) -> int:
+    n = _number(row, "n_athletes")
+    if not n >= least:
+        raise _CannotRead(f"it needs the number of athletes, at least {least}")
+    return int(n)
+
+
+def _correlation(row, kind) -> dict:
+    n, r, p = _size(row, least=4), _number(row, "value"), _number(row, "p")
+    low, high = _number(row, "ci_low"), _number(row, "ci_high")
+    how = "printed"
+    if math.isfinite(r):
+        if not -1 < r < 1:
+            raise _CannotRead(f"a correlation of {r} does not lie between -1 and 1")
+        if not (math.isfinite(low) and math.isfinite(high)):
+            low, high = fisher_limits(r, n, 0.95)
+    elif 0 < p < 1:
+        smallest = r_from_p(p, n)
+        bound = str(row.get("p_is_bound", "")).lower() in ("yes", "true", "1")
+        low, high, how = (smallest, 1.0, "from a bound on p") if bound else (smallest, smallest, "from p")
+    else:
+        raise _CannotRead("it needs the correlation, or its p")
+    method = "Spearman" if kind in ("rho", "spearman") else "Pearson"
+    return dict(
+        zip(
+            _CORRELATION_COLUMNS,
+            [row["finding"], row["outcome"], r, low, high, n, how, method, row["source"]],
+            strict=True,
+        )
+    )
+
+
+def _mean(row) -> tuple[dict, str]:
+    n, mean = _size(row, least=2), _number(row, "value")
+    if not math.isfinite(mean):
+        raise _CannotRead("it needs the mean")
+    kind = str(row.get("spread_kind") or "")
+    spread = _number(row, "spread")
+    sd = sd_from_spread(spread, kind, n, ci_low=_number(row, "ci_low"), ci_high=_number(row, "ci_high"))
+    how = {"sd": "SD as printed", "sem": "SD from the standard error", "iqr": "SD from the interquartile range",
+           "ci": "SD from the interval"}.get(kind, "no spread given" if math.isnan(sd) else "SD from the interval")  # fmt: skip
+    round_no = _number(row, "round_no")
+    line = [row["finding"], row["outcome"], round_no, mean, sd, sd / math.sqrt(n), n, how, row["source"]]
+    return dict(zip(_MEAN_COLUMNS, line, strict=True)), _suspect(row, kind, spread, n)
+
+
+def _suspect(row, kind, spread, n) -> str:
+    """Return a warning where an SD looks like a standard error, or a standard error like an SD."""
+    if row["outcome"] not in TYPICAL_SD or not math.isfinite(spread) or kind not in ("sd", "sem"):
+        return ""
+    low, high = TYPICAL_SD[row["outcome"]]
+    root = math.sqrt(n)
+    where = f"{row['finding']}, {row['outcome']}"
+    if kind == "sd" and spread < 0.6 * low and 0.7 * low <= spread * root <= 1.5 * high:
+        return (
+            f"{where}: an SD of {format_number(spread, 2)} between {n} athletes would be unusually small; if it is a standard "
+            f"error, the SD is {format_number(spread * root, 1)}. Look at the paper and set spread_kind to sem if so."
+        )
+    if kind == "sem" and spread * root > 1.7 * high and 0.7 * low <= spread <= 1.5 * high:
+        return (
+            f"{where}: a standard error of {format_number(spread, 2)} from {n} athletes would mean an SD of "
+            f"{format_number(spread * root, 1)}, which is unusually large; is it the SD itself?"
+        )
+    return ""
+
+
+def _slope(row) -> dict:
+    n, slope = _size(row, least=4), _number(row, "value")
+    low, high = _number(row, "ci_low"), _number(row, "ci_high")
+    if not math.isfinite(slope):
+        raise _CannotRead("it needs the slope")
+    from scipy.stats import t as student
+
+    se = (high - low) / (2 * float(student.ppf(0.975, n - 2)))
+    if math.isnan(se) and row.get("spread_kind") == "sem":
+        se = _number(row, "spread")
+        half = se * float(student.ppf(0.975, n - 2))
+        low, high = slope - half, slope + half
+    if not se > 0:
+        raise _CannotRead("a slope needs its interval (ci_low and ci_high) or its standard error")
+    return dict(
+        zip(
+            _SLOPE_COLUMNS,
+            [row["finding"], row["outcome"], slope, se, low, high, n, row["source"]],
+            strict=True,
+        )
+    )
+
+
+def _protocols(published: pd.DataFrame) -> pd.DataFrame:
+    lines = []
+    for finding, rows in published.groupby("finding", sort=False):
+        line = {"finding": finding}
+        for column in _PROTOCOL_COLUMNS[1:]:
+            if column == "rounds":
+                numbers = pd.to_numeric(rows.get("round_no", pd.Series(dtype=float)), errors="coerce")
+                line[column] = numbers.max() if numbers.notna().any() else math.nan
+                continue
+            given = [
+                v for v in rows.get(column, pd.Series(dtype=str)).tolist() if not (pd.isna(v) or v == "")
+            ]
+            line[column] = given[0] if given else ""
+        lines.append(line)
+    return pd.DataFrame(lines, columns=_PROTOCOL_COLUMNS)
