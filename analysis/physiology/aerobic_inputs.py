@@ -157,10 +157,9 @@ def read_inputs(test: str, given: dict, accepted: tuple[str, ...]) -> tuple[dict
     values, problems, remarks = {}, [], []
     for name, raw in given.items():
         spec = INPUTS.get(name)
-        if spec is not None and spec.kind == "table":
-            if raw is not None and name in accepted:
-                values[name] = raw
-                continue
+        if spec is not None and spec.kind == "table" and raw is not None and name in accepted:
+            values[name] = raw
+            continue
         if is_blank(raw) or (name == "sex" and str(raw).strip().upper() == "X"):
             continue
         if name not in accepted:

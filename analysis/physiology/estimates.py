@@ -68,12 +68,6 @@ class Estimate(Result):
     inputs: tuple = ()
     warnings: tuple[str, ...] = ()
 
-    def in_unit(self, value: float, standard_error: float, unit: str) -> Estimate:
-        """Return the same estimate with another value and unit, everything else kept."""
-        from dataclasses import replace
-
-        return replace(self, value=float(value), standard_error=float(standard_error), unit=unit)
-
 
 def cite(source: str, provenance: str) -> str:
     """Write a source with how far it was read: "Nes 2013 ... (read at source)".
