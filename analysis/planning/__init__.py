@@ -2,24 +2,6 @@
 
 In: a protocol, the plan's smallest effects, assumptions in bpm, mmol/L and points. Out: power, precision, sizes,
 simulated studies, a pairing and a timetable. Knows nothing of files. Standardised sizes stay inside functions.
-
-Interface (being filled in)
----------------------------
-correlation_power, correlation_sample_size, smallest_detectable_r, correlation_precision (half width),
-    correlation_interval, correlation_size_for_width, slope_power, attenuated_correlation, restricted_correlation,
-    slope_factor, fitness_signal(truth, rounds=, outcome=, adjust=)
-paired_power, paired_sample_size, equivalence_power, equivalence_sample_size, plateau_power
-rounds_power, rounds_sample_size, effect_f_of, steps_power, round_covariance, simulate_rounds_power
-Assumptions (heart_rate, lactate, exertion: OutcomeAssumption(mean, rise, sd_between, sd_within, slope); shape,
-    capacity_mean, capacity_sd, test_error, test_error_kind ...), assumptions_for(protocol), published_ranges(), round_profile
-Design(n, rounds, alpha, heart_rate_smallest ..., capacity_step, adjust)
-replication_sizes(r, n, *, n_new=None, power=0.8, fraction=0.5) -> ReplicationSizes
-answer_design(protocol, plan=None, assumptions=None, n=12, *, published=None) -> DesignAnswer(n, rounds, questions table:
-    question, part, about, outcome, unit, smallest_effect, assumed_effect, power_smallest, power_assumed, detectable,
-    half_width, n_for_80, verdict ("answerable" / "only if large" / "not answerable"), words; design, assumptions, warnings)
-simulate_studies(design, truth, *, n_studies, seed=0) -> SimulatedStudies(power table ...); simulate_grid(designs, truths, *, ...)
-pair_athletes(athletes, rounds, *, avoid=(), guests=0, unavailable=None, ...) -> Pairing(schedule, opponents, sat_out, ...)
-make_timetable(protocol, *, athletes, sampling=None, start="common"|"staggered", ...) -> Timetable(slots, options ...)
 """
 
 from .answer import VERDICTS, DesignAnswer, answer_design
@@ -41,6 +23,7 @@ from .correlation import (
     smallest_detectable_r,
 )
 from .design import Design
+from .generate import StudyBatch, generate_studies
 from .paired import (
     equivalence_power,
     equivalence_sample_size,
@@ -58,6 +41,7 @@ from .rounds import (
     simulate_rounds_power,
     steps_power,
 )
+from .simulate import SimulatedGrid, SimulatedStudies, simulate_grid, simulate_studies
 from .timetable import Sampling, Timetable, make_timetable, sampling_of
 
 __all__ = [
@@ -70,6 +54,9 @@ __all__ = [
     "Pairing",
     "ReplicationSizes",
     "Sampling",
+    "SimulatedGrid",
+    "SimulatedStudies",
+    "StudyBatch",
     "Timetable",
     "answer_design",
     "assumptions_for",
@@ -84,6 +71,7 @@ __all__ = [
     "equivalence_power",
     "equivalence_sample_size",
     "fitness_signal",
+    "generate_studies",
     "make_timetable",
     "pair_athletes",
     "paired_power",
@@ -98,7 +86,9 @@ __all__ = [
     "rounds_sample_size",
     "sampling_of",
     "shrunk_correlation",
+    "simulate_grid",
     "simulate_rounds_power",
+    "simulate_studies",
     "slope_factor",
     "slope_power",
     "smallest_detectable_r",

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import pandas as pd
 
-from ..basics import KitError, Result, format_number, format_percent, plural
+from ..basics import KitError, Result, format_number, format_percent, join_words, plural
 from ..study.outcomes import outcome_named
 from .assumptions import Assumptions, assumptions_for
-from .design import Design, as_assumptions, check_size
+from .design import ADJUSTMENTS, Design, as_assumptions, check_size
 from .questions import (
     MOST_ATHLETES,
     WISHED,
@@ -33,6 +34,7 @@ DEFAULT_OUTCOMES = {
     "fitness.heart_rate": "hr_mean_bpm",
     "fitness.lactate": "lactate_mmol_l",
 }
+ADJUSTED = {"hr_max": "maximal heart rate", "age": "age", "sex": "sex"}
 _PER_BPM = {"percent_hr_max": 100 / 190, "percent_hr_reserve": 100 / 130}
 
 
@@ -111,7 +113,8 @@ def answer_design(
     published : (r, n), optional
         A published correlation and its athletes, to be repeated.
     adjust : tuple of {"hr_max", "age", "sex"}, optional
-        What the heart-rate slope is adjusted for. Default: what the plan names, else maximal heart rate.
+        What the fitness slopes are adjusted for. Default: what the plan names, else maximal heart rate for heart rate and age
+        for lactate, and sex in a mixed club; as many as the number of athletes affords.
     capacity_step : float
         mL/kg/min over which the slope is read. Default 5.
 
@@ -144,7 +147,7 @@ def answer_design(
         rounds=int(rounds),
         alpha=getattr(plan, "alpha", 0.05),
         capacity_step=capacity_step,
-        adjust=_adjustment(plan, truth) if adjust is None else adjust,
+        **(_adjustment(plan, truth) if adjust is None else {"adjust": adjust, "adjust_lactate": adjust}),
     )
     rows = []
     for question, outcome in outcomes.items():
@@ -165,24 +168,19 @@ def answer_design(
             "exact power under normality: noncentral F and t for rounds, the range of round means for the plateau, the "
             "distribution of the sample correlation for fitness"
         ),
-        warnings=_warnings(truth, proposed),
+        warnings=_warnings(design, truth, proposed),
     )
 
 
-def _adjustment(plan, truth: Assumptions) -> tuple[str, ...]:
-    named = [c for c in (getattr(plan, "covariates", ()) or ())]
-    found = tuple(
-        key
-        for key, columns in {
-            "hr_max": ("hr_max", "hr_max_bpm"),
-            "age": ("age", "age_years"),
-            "sex": ("sex",),
-        }.items()
-        if any(c in columns for c in named)
-    )
+def _adjustment(plan, truth: Assumptions) -> dict[str, tuple[str, ...]]:
+    named = tuple(getattr(plan, "covariates", ()) or ())
+    columns = {"hr_max_bpm": "hr_max", "age_years": "age"}
+    found = tuple(dict.fromkeys(columns.get(name, name) for name in named))
+    found = tuple(name for name in found if name in ADJUSTMENTS)
     if named:
-        return found
-    return ("hr_max", "sex") if 0 < truth.share_women < 1 else ("hr_max",)
+        return {"adjust": found, "adjust_lactate": found}
+    mixed = ("sex",) if 0 < truth.share_women < 1 else ()
+    return {"adjust": ("hr_max", *mixed), "adjust_lactate": ("age", *mixed)}
 
 
 def _scaled(truth: Assumptions, outcome: str) -> tuple[str, Assumptions]:
@@ -258,22 +256,26 @@ def _verdict(sized: Sized) -> str:
 def _words(part: str, verdict: str, unit: str, digits: int, sized: Sized) -> str:
     shown = "" if unit == "correlation" else unit
     small = format_number(sized.smallest_effect, digits, unit=shown)
-    seen = format_number(sized.detectable, digits, unit=shown)
-    chance = format_percent(sized.power_smallest)
     what = {
         "change": f"a change of {small} from the first round to the last",
         "steps": f"a step of {small} from one round to the next",
         "plateau": f"a truly level stretch, with a margin of ±{small},",
         "slope": f"a difference of {small}",
-        "correlation": f"a correlation of {small}, as the smallest slope that matters would give,",
+        "correlation": f"a correlation of {small}, which the smallest slope that matters would give,",
     }[part]
-    text = f"{verdict.capitalize()}: {what} would be shown in {chance} of such studies"
+    text = f"{verdict.capitalize()}: {what} would be shown in {chance_words(sized.power_smallest)} of such studies"
+    if part != "plateau" and sized.assumed_effect:
+        assumed = format_number(abs(sized.assumed_effect), digits, unit=shown)
+        text += f", the assumed {assumed} in {chance_words(sized.power_assumed)}"
     if verdict == VERDICTS[0]:
         return text + "."
-    if part == "plateau":
-        text += f"; a margin of ±{seen} is the narrowest that would do"
-    elif sized.detectable < float("inf"):
-        text += f"; {seen} is the smallest that 80\N{NO-BREAK SPACE}% of them would show"
+    if sized.detectable < float("inf"):
+        seen = format_number(_rounded_up(sized.detectable, digits), digits, unit=shown)
+        text += (
+            f"; a margin of ±{seen} is the narrowest that would do"
+            if part == "plateau"
+            else f"; {seen} is the smallest that 80\N{NO-BREAK SPACE}% of them would show"
+        )
     need = (
         f"it takes {plural(sized.n_for_80, 'athlete')}"
         if sized.n_for_80
@@ -282,8 +284,42 @@ def _words(part: str, verdict: str, unit: str, digits: int, sized: Sized) -> str
     return f"{text}; {need} for 80\N{NO-BREAK SPACE}% at the smallest size that matters."
 
 
-def _warnings(truth: Assumptions, proposed: bool) -> tuple[str, ...]:
+def chance_words(power: float) -> str:
+    """Write a chance as a share of studies: never 100 % or 0 %.
+
+    Parameters
+    ----------
+    power : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> chance_words(0.9999)
+    'more than 99\\xa0%'
+    """
+    if power > 0.99:
+        return f"more than {format_percent(0.99)}"
+    if power < 0.01:
+        return f"less than {format_percent(0.01)}"
+    return format_percent(power)
+
+
+def _rounded_up(value: float, digits: int) -> float:
+    """The smallest number with so many decimals that is not below the value: "would be seen" must stay true."""
+    return math.ceil(value * 10**digits - 1e-9) / 10**digits
+
+
+def _warnings(design: Design, truth: Assumptions, proposed: bool) -> tuple[str, ...]:
     found = []
+    given_up = [name for name in design.adjust if name not in design.adjustment("heart_rate", truth)]
+    if given_up:
+        found.append(
+            f"{plural(design.n, 'athlete')} do not afford an adjustment for {join_words(ADJUSTED[name] for name in given_up)}: "
+            "age and sex may then hide or fake a relation with fitness."
+        )
     if proposed:
         found.append(
             "The sizes and spreads are the kit's proposals: replace them by the club's own where there are any."

@@ -31,8 +31,8 @@ class Design(Result):
         The smallest change that matters: 5 bpm, 1 mmol/L, 1 point (our proposal).
     capacity_step : float
         The difference in capacity (mL/kg/min) over which the fitness slope is read. Default 5.
-    adjust : tuple of {"hr_max", "age", "sex"}
-        What the fitness slope is adjusted for. Default ("hr_max",).
+    adjust, adjust_lactate : tuple of {"hr_max", "age", "sex"}
+        What the fitness slope of heart rate and of lactate is adjusted for. Default ("hr_max",) and ("age",).
     """
 
     n: int
@@ -43,12 +43,15 @@ class Design(Result):
     exertion_smallest: float = 1.0
     capacity_step: float = 5.0
     adjust: tuple[str, ...] = ("hr_max",)
+    adjust_lactate: tuple[str, ...] = ("age",)
 
     def __post_init__(self):
-        if isinstance(self.adjust, str):
-            object.__setattr__(self, "adjust", (self.adjust,) if self.adjust else ())
-        for name in self.adjust:
-            check_choice(name, ADJUSTMENTS, name="adjust")
+        for field in ("adjust", "adjust_lactate"):
+            given = getattr(self, field)
+            given = (given,) if isinstance(given, str) and given else tuple(given)
+            object.__setattr__(self, field, given)
+            for name in given:
+                check_choice(name, ADJUSTMENTS, name=field)
         check_size(self.n, least=3)
         if self.rounds != int(self.rounds) or self.rounds < 2:
             raise KitError(f"rounds is {self.rounds}, but comparing rounds needs a whole number from 2 on.")
@@ -56,6 +59,22 @@ class Design(Result):
         for name in ("heart_rate_smallest", "lactate_smallest", "exertion_smallest", "capacity_step"):
             if not getattr(self, name) > 0:
                 raise KitError(f"{name} is {getattr(self, name)}, but must be above 0.")
+
+    def adjustment(self, outcome: str, truth: Assumptions) -> tuple[str, ...]:
+        """What the slope of an outcome is adjusted for in this club: covariates that vary, as many as n affords.
+
+        Covariates are given up from the end until 8 residual degrees of freedom are left between athletes, as in capacity.
+        """
+        from ..capacity.guards import MINIMUM_RESIDUAL_DF
+
+        wanted = {"heart_rate": self.adjust, "lactate": self.adjust_lactate}.get(outcome, ())
+        varies = {
+            "hr_max": truth.hr_max_sd > 0 or truth.age_high > truth.age_low,
+            "age": truth.age_high > truth.age_low,
+            "sex": 0 < truth.share_women < 1,
+        }
+        kept = tuple(name for name in wanted if varies[name])
+        return kept[: max(self.n - 2 - MINIMUM_RESIDUAL_DF, 0)]
 
 
 def check_size(n, *, least: int = 3, name: str = "n") -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -220,10 +220,10 @@ def size_slope(n: int, design: Design, truth: Assumptions, outcome: str, smalles
     >>> size_slope(12, Design(12), Assumptions(), "heart_rate", 5.0).n_for_80 > 12
     True
     """
-    adjust = design.adjust if outcome == "heart_rate" else ()
 
     def signal(effect):
         changed = truth.but(**{outcome: {"slope": -abs(effect) / design.capacity_step}})
+        adjust = replace(design, n=n).adjustment(outcome, truth)
         return fitness_signal(changed, rounds=design.rounds, outcome=outcome, adjust=adjust)
 
     return _size_fitness(
