@@ -8,8 +8,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, plural
+from ..basics import Result
 from .batch_engine import kenward_roger, own_design_sums, shared_design_sums, solve, state, weights
+from .batch_input import centred, checked, columns_within, constant_column, rank_with_athletes
 
 BLOCK = 1000
 """Studies worked on at once, so that their arrays stay in the cache."""
@@ -166,179 +167,116 @@ def fit_mixed_batch(outcomes, design, group, *, tests: Mapping) -> BatchFit:
     >>> fit["round"].p.shape, float(fit["round"].df_num[0])
     ((50,), 2.0)
     """
-    y, X, place, contrasts = _checked(outcomes, design, group, tests)
-    studies, p = len(y), X.shape[-1]
-    out = {
-        "beta": np.full((studies, p), np.nan),
-        "F": {k: np.full((3, studies), np.nan) for k in contrasts},
-        "estimate": {k: np.full((2, len(L), studies), np.nan) for k, L in contrasts.items()},
-        "studies": np.full((5, studies), np.nan),
-    }
-    shared = X.ndim == 2
-    ones = _constant_column(X)
-    X, shift = _centred(X, ones) if shared else (X, np.eye(p))
-    padded = np.vstack([X, np.zeros((1, p))])[place] if shared else None
-    within = _columns_within(X, place)
-    for start in range(0, studies, BLOCK):
-        block = slice(start, min(start + BLOCK, studies))
-        part = y[block]
+    batch = _Batch(*checked(outcomes, design, group, tests))
+    for start in range(0, len(batch.y), BLOCK):
+        batch.fit_block(start, min(start + BLOCK, len(batch.y)))
+    return batch.collect()
+
+
+class _Batch:
+    """The studies, and what has been found about them so far."""
+
+    def __init__(self, y, X, codes, place, contrasts):
+        self.y, self.codes, self.place, self.contrasts = y, codes, place, contrasts
+        self.shared = X.ndim == 2
+        self.ones = constant_column(X)
+        self.X, self.shift = centred(X, self.ones) if self.shared else (X, np.eye(X.shape[-1]))
+        self.within = columns_within(X, place)
+        studies, p = len(y), X.shape[-1]
+        self.beta = np.full((studies, p), np.nan)
+        self.summary = np.full((5, studies), np.nan)
+        self.joint = {k: np.full((3, studies), np.nan) for k in contrasts}
+        self.single = {k: np.full((2, len(L), studies), np.nan) for k, L in contrasts.items()}
+
+    def fit_block(self, start, stop):
+        """Fit the studies from start to stop and note what is found."""
+        part = self.y[start:stop]
         seen = np.isfinite(part)
-        mean = np.where(seen, part, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1) if ones else None
-        part = np.where(seen, part if mean is None else part - mean[:, None], 0.0)
-        blank = np.zeros((len(part), 1))
+        n = seen.sum(axis=1)
+        if self.ones:  # taken off for accuracy, given back to the coefficient of the constant column
+            mean = np.where(seen, part, 0.0).sum(axis=1) / np.maximum(n, 1)
+            part = part - mean[:, None]
+        sums = self._sums(np.where(seen, part, 0.0), seen, start, stop)
+        df = n - float(self.beta.shape[1])
+        athletes = sums.count.sum(axis=0)
+        studies = np.flatnonzero(self._identified(n, athletes, seen, start))
+        ratio = np.full(len(n), np.nan)
+        if len(studies):
+            ratio[studies] = solve(sums.take(studies), df[studies])
+            studies = np.flatnonzero(np.isfinite(ratio))
+        if not len(studies):
+            return
+        sums, df, ratio = sums.take(studies), df[studies], ratio[studies]
+        s = state(sums, ratio)
+        sigma2 = s.q0 / df
+        w = weights(s, df)
+        good = (s.smallest_pivot > 1e-10) & np.isfinite(w[0]) & (s.q0 > 1e-20 * sums.cross[-1])
+        if self.ones:
+            s.beta[self.ones[0]] += mean[studies] / self.ones[1]
+        where = studies[good] + start
+        log_det = np.einsum("ls,ls->s", sums.count, np.log1p(ratio * sums.sizes[:, None]))
+        log_likelihood = -0.5 * (log_det + s.log_pivots + df * (1 + np.log(2 * np.pi * sigma2)))
+        rows = np.array([ratio * sigma2, sigma2, log_likelihood, athletes[studies], n[studies]])
+        self.summary[:, where] = rows[:, good]
+        self.beta[where] = (self.shift @ s.beta).T[good]
+        for name, L in self.contrasts.items():
+            estimate, error, F, df_den = kenward_roger(s, sigma2, w, L @ self.shift)
+            self.joint[name][:, where] = np.array([F, df_den, np.full(len(F), float(len(L)))])[:, good]
+            self.single[name][:, :, where] = np.array([estimate, error])[:, :, good]
+
+    def _sums(self, part, seen, start, stop):
+        blank = np.zeros((len(part), 1))  # the place of rows that an athlete does not have
         part, here = np.hstack([part, blank]), np.hstack([seen.astype(float), blank])
-        if shared:
-            sums = shared_design_sums(
-                padded,
-                np.ascontiguousarray(part.T)[place.ravel()].reshape(*place.shape, -1),
-                np.ascontiguousarray(here.T)[place.ravel()].reshape(*place.shape, -1),
+        if self.shared:
+            X = np.vstack([self.X, np.zeros((1, self.X.shape[1]))])[self.place]
+            rows = self.place.ravel()
+            y, present = (
+                np.ascontiguousarray(v.T)[rows].reshape(*self.place.shape, -1) for v in (part, here)
             )
-        else:
-            own = np.concatenate([X[block], np.zeros((len(part), 1, p))], axis=1)
-            sums = own_design_sums(own[:, place], part[:, place], here[:, place])
-        _fit_block(sums, seen.sum(axis=1), (mean, ones), shift, contrasts, within, out, start)
-    return _collect(out, contrasts, studies)
+            return shared_design_sums(X, y, present)
+        own = np.concatenate([self.X[start:stop], np.zeros((len(part), 1, self.X.shape[2]))], axis=1)
+        return own_design_sums(own[:, self.place], part[:, self.place], here[:, self.place])
 
+    def _identified(self, n, athletes, seen, start):
+        """Studies with enough rows within athletes, and enough athletes, to tell the two variances apart."""
+        p = self.beta.shape[1]
+        between = athletes - (p - self.within) > 0
+        sure = between & (n - athletes - self.within > 0)
+        for study in np.flatnonzero(between & ~sure & (n > p)):  # few: count exactly
+            rows = seen[study]
+            X = self.X[rows] if self.shared else self.X[start + study][rows]
+            sure[study] = p < rank_with_athletes(X, self.codes[rows]) < n[study]
+        return sure
 
-def _fit_block(sums, n, level, shift, contrasts, within, out, start):
-    p = sums.q - 1
-    df = (n - p).astype(float)
-    athletes = sums.count.sum(axis=0)
-    # enough rows within athletes, and enough athletes, to tell the two variances apart
-    studies = np.flatnonzero((df > 0) & (n - athletes - within > 0) & (athletes - (p - within) > 0))
-    if len(studies) < len(n):
-        sums, df = sums.take(studies), df[studies]
-    ratio = solve(sums, df) if len(studies) else np.empty(0)
-    if not np.all(np.isfinite(ratio)):
-        found = np.flatnonzero(np.isfinite(ratio))
-        sums, df, ratio, studies = sums.take(found), df[found], ratio[found], studies[found]
-    if not len(studies):
-        return
-    s = state(sums, ratio)
-    sigma2 = s.q0 / df
-    w = weights(s, df)
-    good = (s.smallest_pivot > 1e-10) & np.isfinite(w[0]) & (s.q0 > 1e-20 * sums.cross[-1])
-    mean, ones = level
-    if ones:
-        s.beta[ones[0]] += mean[studies] / ones[1]
-    where = studies[good] + start
-    out["beta"][where] = (shift @ s.beta).T[good]
-    log_det = np.einsum("ls,ls->s", sums.count, np.log1p(ratio * sums.sizes[:, None]))
-    log_likelihood = -0.5 * (log_det + s.log_pivots + df * (1 + np.log(2 * np.pi * sigma2)))
-    rows = np.array([ratio * sigma2, sigma2, log_likelihood, athletes[studies], n[studies]])
-    out["studies"][:, where] = rows[:, good]
-    for name, L in contrasts.items():
-        estimate, error, F, df_den = kenward_roger(s, sigma2, w, L @ shift)
-        out["F"][name][:, where] = np.array([F, df_den, np.full(len(F), float(len(L)))])[:, good]
-        out["estimate"][name][:, :, where] = np.array([estimate, error])[:, :, good]
+    def collect(self) -> BatchFit:
+        """Everything found, as a result."""
+        from scipy.special import fdtrc
 
-
-def _collect(out, contrasts, studies) -> BatchFit:
-    from scipy.special import fdtrc
-
-    tests = {}
-    for name, L in contrasts.items():
-        F, df_den, df_num = out["F"][name]
-        estimate, error = out["estimate"][name]
-        usable = np.isfinite(F) & (df_den > 0)
-        p = np.full(studies, np.nan)
-        p[usable] = fdtrc(float(len(L)), df_den[usable], np.maximum(F[usable], 0.0))
-        single = len(L) == 1
-        tests[name] = BatchTest(
-            estimate[0] if single else estimate.T,
-            error[0] if single else error.T,
-            np.where(usable, F, np.nan),
-            np.where(usable, df_num, np.nan),
-            np.where(usable, df_den, np.nan),
-            p,
-        )
-    table = pd.DataFrame(
-        dict(
-            zip(
-                ("variance_group", "variance_residual", "log_likelihood", "n_athletes", "n_observations"),
-                out["studies"],
-                strict=True,
+        tests = {}
+        for name, L in self.contrasts.items():
+            F, df_den, df_num = self.joint[name]
+            estimate, error = self.single[name]
+            usable = np.isfinite(F) & (df_den > 0)
+            p = np.full(len(F), np.nan)
+            p[usable] = fdtrc(float(len(L)), df_den[usable], np.maximum(F[usable], 0.0))
+            single = len(L) == 1
+            tests[name] = BatchTest(
+                estimate[0] if single else estimate.T,
+                error[0] if single else error.T,
+                np.where(usable, F, np.nan),
+                np.where(usable, df_num, np.nan),
+                np.where(usable, df_den, np.nan),
+                p,
+            )
+        table = pd.DataFrame(
+            dict(
+                zip(
+                    ("variance_group", "variance_residual", "log_likelihood", "n_athletes", "n_observations"),
+                    self.summary,
+                    strict=True,
+                )
             )
         )
-    )
-    fitted = table["variance_residual"].notna()
-    table.insert(0, "fitted", fitted)
-    return BatchFit(table, tests, {"beta": out["beta"]}, studies, int((~fitted).sum()))
-
-
-def _checked(outcomes, design, group, tests):
-    """Outcomes and design as arrays with the athletes sorted, the place of each row, and the tests as matrices."""
-    y, X = np.asarray(outcomes, dtype=float), np.asarray(design, dtype=float)
-    y = y[None] if y.ndim == 1 else y
-    if y.ndim != 2 or X.ndim not in (2, 3):
-        raise KitError("outcomes must be studies x rows, and design rows x terms or studies x rows x terms.")
-    rows, p = X.shape[-2:]
-    codes = pd.factorize(np.asarray(group))[0]
-    if y.shape[1] != rows or len(codes) != rows or (X.ndim == 3 and len(X) != len(y)):
-        raise KitError(
-            f"outcomes has {plural(y.shape[1], 'row')}, design {rows}, group {len(codes)}"
-            + (f", for {len(y)} and {len(X)} studies" if X.ndim == 3 else "")
-            + "; they must agree."
-        )
-    if not np.all(np.isfinite(X)):
-        raise KitError(
-            "design holds missing or infinite values; leave a row out by making its outcome missing."
-        )
-    if np.isinf(y).any():
-        raise KitError("outcomes holds infinite values.")
-    if (codes < 0).any():
-        raise KitError("group holds missing values.")
-    size = np.bincount(codes)
-    place = np.full((len(size), size.max()), rows)
-    for athlete in range(len(size)):
-        own = np.flatnonzero(codes == athlete)
-        place[athlete, : len(own)] = own
-    return y, X, place, {str(k): _as_matrix(k, v, p) for k, v in dict(tests).items()}
-
-
-def _as_matrix(name, columns, p):
-    given = np.asarray(columns)
-    if given.ndim == 2:
-        if given.shape[1] != p:
-            raise KitError(f"The test {name!r} needs {plural(p, 'column')}, one per term.")
-        L = given.astype(float)
-    else:
-        picked = np.atleast_1d(given)
-        if not len(picked) or not np.issubdtype(picked.dtype, np.integer):
-            raise KitError(f"The test {name!r} must list columns of the design as whole numbers.")
-        if picked.min() < 0 or picked.max() >= p or len(set(picked.tolist())) < len(picked):
-            raise KitError(f"The test {name!r} must list different columns between 0 and {p - 1}.")
-        L = np.eye(p)[picked]
-    if np.linalg.matrix_rank(L) < len(L):
-        raise KitError(f"The rows of the test {name!r} repeat each other.")
-    return L
-
-
-def _constant_column(X):
-    """Index and value of a column that is the same everywhere, or None."""
-    flat = X.reshape(-1, X.shape[-1])
-    same = np.flatnonzero(np.all(flat == flat[0], axis=0) & (flat[0] != 0))
-    return (int(same[0]), float(flat[0, same[0]])) if len(same) else None
-
-
-def _centred(X, ones):
-    """Centre the columns beside the constant one, for accuracy; the matrix turns their coefficients back."""
-    p = X.shape[1]
-    shift = np.eye(p)
-    if ones is None:
-        return X, shift
-    index, value = ones
-    mean = X.mean(axis=0)
-    mean[index] = 0.0
-    shift[index] -= mean / value
-    return X - mean, shift
-
-
-def _columns_within(X, place):
-    """How many columns change within an athlete."""
-    some = X[None] if X.ndim == 2 else X[:5]
-    changes = np.zeros(X.shape[-1], dtype=bool)
-    for rows in place:
-        own = some[:, rows[rows < X.shape[-2]]]
-        changes |= np.any(np.abs(own - own[:, :1]) > 1e-12 * np.abs(own).max(initial=1.0), axis=(0, 1))
-    return int(changes.sum())
+        fitted = table["variance_residual"].notna()
+        table.insert(0, "fitted", fitted)
+        return BatchFit(table, tests, {"beta": self.beta}, len(self.y), int((~fitted).sum()))
