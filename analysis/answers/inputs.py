@@ -98,3 +98,12 @@ def read_gas_files(study: Study) -> dict:
 
     names = [f for f in study.aerobic_tests["file"].unique() if f]
     return {name: read_gas_exchange(study.folder / "aerobic_files" / name) for name in names}
+
+
+def published_outcomes(published: pd.DataFrame, measured: tuple[str, ...]) -> dict[str, list[str]]:
+    """Return which of our outcomes the published numbers need: round means for the rounds, the rest for fitness."""
+    means = published["statistic"].str.lower().isin(["mean", "median"])
+    return {
+        "rounds": [o for o in measured if o in set(published.loc[means, "outcome"])],
+        "fitness": [o for o in measured if o in set(published.loc[~means, "outcome"])],
+    }

@@ -257,8 +257,9 @@ class Answers:
                 return NotYet(
                     "the comparison with a published finding", "rows in published.csv, each with its source"
                 )
-            fitness = {o: self.fitness(o) for o in self.measured_outcomes}
-            rounds = {o: self.rounds(o) for o in self.measured_outcomes}
+            asked = inputs.published_outcomes(self.study.published, self.measured_outcomes)
+            fitness = {o: self.fitness(o) for o in asked["fitness"]}
+            rounds = {o: self.rounds(o) for o in asked["rounds"]}
             return answer_replication(
                 self.study.published,
                 {o: a for o, a in fitness.items() if a},
