@@ -183,6 +183,9 @@ def _tests(wide, athlete_ss: float) -> dict:
     from .adapters import rm_anova
 
     n, k = wide.shape
+    wide = (
+        wide - wide.to_numpy()[0, 0]
+    )  # exact, and keeps sums of squares exact for large values with little spread
     long = wide.rename_axis(columns="round_no").melt(ignore_index=False, value_name="value").reset_index()
     long["round_no"] = pd.Categorical(long["round_no"], categories=list(wide.columns), ordered=True)
     found = rm_anova(long)
@@ -216,5 +219,7 @@ def no_residual_spread(values: np.ndarray) -> bool:
     -------
     bool
     """
-    residual = values - values.mean(axis=0) - values.mean(axis=1, keepdims=True) + values.mean()
-    return bool(np.abs(residual).max() <= 1e-10 * max(float(np.abs(values).max()), 1e-300))
+    moved = values - values[0, 0]
+    residual = moved - moved.mean(axis=0) - moved.mean(axis=1, keepdims=True) + moved.mean()
+    noise = max(1e-10 * np.abs(moved).max(), 8 * np.finfo(float).eps * np.abs(values).max())
+    return bool(np.abs(residual).max() <= noise)

@@ -76,7 +76,8 @@ class RoundsComparison(Result):
     effect_sizes : DataFrame
         Of every step and of last minus first; see `paired_effects`.
     covariates : DataFrame
-        Tests of the covariates: term, statistic, df_num, df_den, p; empty where there are none.
+        Type III tests of the covariates: term, estimate (slope of a numeric one), standard_error, ci_low, ci_high, statistic (F),
+        df_num, df_den, p; empty where there are none.
     anova : RoundsAnova or None
         Complete-case analysis of variance; None where fewer than two athletes are complete.
     variances : dict
@@ -367,16 +368,28 @@ def _with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundR
 
 
 def _covariate_tests(fit, terms: dict[str, str]) -> pd.DataFrame:
+    columns = [
+        "term",
+        "estimate",
+        "standard_error",
+        "ci_low",
+        "ci_high",
+        "statistic",
+        "df_num",
+        "df_den",
+        "p",
+    ]
     lines = []
     for term, name in terms.items():
         test = fit.test(term)
-        lines.append(
-            {
-                "term": name,
-                "statistic": test.statistic,
-                "df_num": test.df_num,
-                "df_den": test.df_den,
-                "p": test.p,
-            }
-        )
-    return pd.DataFrame(lines, columns=["term", "statistic", "df_num", "df_den", "p"])
+        line = {
+            "term": name,
+            "statistic": test.statistic,
+            "df_num": test.df_num,
+            "df_den": test.df_den,
+            "p": test.p,
+        }
+        if not term.startswith("C("):
+            line |= fit.slopes(term)[columns[1:5]].iloc[0].to_dict()
+        lines.append(line)
+    return pd.DataFrame(lines, columns=columns)

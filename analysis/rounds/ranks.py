@@ -28,7 +28,7 @@ class RoundsRanks(Result):
         contrast, later, earlier, kind, estimate (median difference), pseudomedian, statistic (positive rank sum), p (exact),
         p_adjusted (Holm), rank_biserial, n_athletes, n_zero, method.
     medians : DataFrame
-        round_no, median, quartile_low, quartile_high, mean_rank (complete cases), n_athletes.
+        round_no, median, quartile_low, quartile_high, n_athletes of the contrasts' athletes; mean_rank of the complete cases.
     n_athletes, n_observations : int
         Complete cases of the Friedman test.
     method : str
@@ -129,7 +129,7 @@ def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True
     return RoundsRanks(
         **overall,
         contrasts=contrasts,
-        medians=_medians(rows.wide, cases),
+        medians=_medians(used, cases),
         n_athletes=n,
         n_observations=n * k,
         method="Friedman test, corrected for ties; exact signed-rank contrasts",

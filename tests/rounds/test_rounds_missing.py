@@ -1,0 +1,219 @@
+"""What missing rounds, values off the scale, opponents and sat-out rounds could change."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.basics import KitError
+from analysis.rounds import (
+    answer_rounds,
+    bound_limits,
+    compare_rounds,
+    describe_opponents,
+    rests_of,
+    tipping_point,
+)
+from analysis.rounds.opponents import spread_verdict
+from analysis.rounds.tipping import impute_rounds
+
+
+def with_gaps(table, cells, name="hr_mean_bpm"):
+    gone = pd.MultiIndex.from_frame(table[["athlete", "round_no"]]).isin(cells)
+    return table.assign(**{name: table[name].where(~gone)})
+
+
+def test_nothing_missing_has_no_tipping_point(club):
+    assert tipping_point(club(), "hr_mean_bpm", smallest_effect=5) is None
+
+
+def test_tipping_point_moves_with_the_shift(club):
+    data = with_gaps(club(n=10, means=(160, 166, 168, 174), seed=3), [("A01", 4), ("A02", 4), ("A03", 4)])
+    result = tipping_point(data, "hr_mean_bpm", smallest_effect=5)
+    assert result.n_missing == 3
+    last = result.table.set_index("contrast").loc["4 - 1"]
+    assert last["label"] == "changed"
+    assert last["shift_down"] < 0 and last["label_down"] != "changed"
+    curve = result.curve[result.curve["contrast"] == "4 - 1"].set_index("shift")["estimate"]
+    slope = (curve.iloc[-1] - curve.iloc[0]) / (curve.index[-1] - curve.index[0])
+    assert slope == pytest.approx(3 / 10)  # three of ten athletes are shifted
+
+
+def test_at_no_shift_it_agrees_with_the_model(club):
+    data = with_gaps(club(n=14, seed=5), [("A01", 4), ("A02", 3), ("A07", 4)])
+    result = tipping_point(data, "hr_mean_bpm", smallest_effect=5)
+    middle = result.curve[result.curve["shift"].abs() < 1e-9].set_index("contrast")
+    model = compare_rounds(data, "hr_mean_bpm").contrasts.set_index("contrast")
+    for name in model.index:
+        half = (model.loc[name, "ci_high"] - model.loc[name, "ci_low"]) / 2
+        assert middle.loc[name, "estimate"] == pytest.approx(model.loc[name, "estimate"], abs=0.15 * half)
+
+
+def test_same_seed_same_numbers(club):
+    data = club(missing=0.1)
+    a, b, c = (tipping_point(data, "hr_mean_bpm", smallest_effect=5, seed=s).curve for s in (1, 1, 2))
+    pd.testing.assert_frame_equal(a, b)
+    assert not a["estimate"].equals(c["estimate"])
+
+
+def test_imputed_tables_keep_what_was_measured(club):
+    wide = club(missing=0.15).set_index(["athlete", "round_no"])["hr_mean_bpm"].unstack().to_numpy()  # noqa: PD010
+    drawn = impute_rounds(wide, 64.0, 9.0, n=300, seed=0)
+    there = ~np.isnan(wide)
+    assert np.array_equal(drawn[:, there], np.broadcast_to(wide[there], (300, there.sum())))
+    spread = drawn[:, ~there].std(axis=0)
+    assert (spread > 3.0).all() and (spread < 8.0).all()  # at least the residual, less than a stranger's
+
+
+def test_smallest_effect_must_be_positive(club):
+    with pytest.raises(KitError, match="above 0"):
+        tipping_point(club(missing=0.1), "hr_mean_bpm", smallest_effect=0)
+
+
+def lactates(high=(), low=(), seed=0, club=None):
+    data = club(n=10, means=(7, 10, 11.5, 12), athlete_sd=1.5, error_sd=1.0, seed=seed, name="lactate_mmol_l")
+    data["lactate_limit"] = ""
+    for cells, word in ((high, "high"), (low, "low")):
+        hit = pd.MultiIndex.from_frame(data[["athlete", "round_no"]]).isin(list(cells))
+        data.loc[hit, "lactate_limit"] = word
+        data.loc[hit, "lactate_mmol_l"] = np.nan
+    return data
+
+
+def test_nothing_off_the_scale(club):
+    assert bound_limits(lactates(club=club), "lactate_mmol_l", smallest_effect=1) is None
+    assert bound_limits(club(), "hr_mean_bpm", smallest_effect=1) is None
+
+
+def test_every_value_beyond_the_scale_lies_in_the_bounds(club):
+    data = lactates(high=[("A01", 4), ("A02", 3)], club=club)
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14.0))
+    assert (bounds.n_high, bounds.n_low, bounds.n_corners) == (2, 0, 4)
+    assert (bounds.high_from, bounds.high_to) == (14.0, 25.0)
+    rng = np.random.default_rng(0)
+    for _ in range(20):
+        guess = data.copy()
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(14, 25, 2)
+        found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")["estimate"]
+        limits = bounds.table.set_index("contrast")
+        for name, estimate in found.items():
+            assert (
+                limits.loc[name, "estimate_min"] - 1e-9 <= estimate <= limits.loc[name, "estimate_max"] + 1e-9
+            )
+
+
+def test_many_values_off_the_scale_stay_fast(club):
+    cells = [(f"A{i:02d}", 4) for i in range(1, 8)]
+    bounds = bound_limits(
+        lactates(high=cells, club=club), "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14)
+    )
+    assert bounds.n_high == 7
+    assert bounds.n_corners < 2**7
+    assert any("furthest" in w for w in bounds.warnings)
+
+
+def test_unstated_ends_are_said(club):
+    data = lactates(high=[("A01", 4)], low=[("A02", 1)], club=club)
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1)
+    assert bounds.high_from == data["lactate_mmol_l"].max()
+    assert any("not stated" in w for w in bounds.warnings)
+    stated = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.8, 23.0))
+    assert not any("not stated" in w for w in stated.warnings)
+    half = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(np.nan, 23.0))
+    assert half.low_to == data["lactate_mmol_l"].min() and half.high_from == 23.0
+
+
+def test_ranks_only_use_the_order(club):
+    data = lactates(high=[("A01", 4), ("A02", 4)], club=club)
+    narrow = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14.0)).ranks
+    wide = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 20.0)).ranks
+    assert narrow.p == wide.p
+    assert (narrow.contrasts["n_up"] + narrow.contrasts["n_down"] + narrow.contrasts["n_zero"] == 10).all()
+
+
+def test_wrong_limit_word(club):
+    data = lactates(club=club)
+    data.loc[0, "lactate_limit"] = "HI"
+    with pytest.raises(KitError, match="may hold 'high', 'low'"):
+        bound_limits(data, "lactate_mmol_l", smallest_effect=1)
+
+
+def test_a_claim_must_hold_at_every_extreme(club):
+    data = lactates(high=[("A01", 2), ("A02", 2), ("A03", 2)], seed=2, club=club)
+    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0))
+    settled = answer.bounds.table.set_index("contrast")["settled"]
+    for line in answer.steps.to_dict("records"):
+        if not settled[line["contrast"]]:
+            assert line["label"] == "not shown"
+    assert any("off the analyser's scale" in w for w in answer.warnings)
+    assert answer.n_observations == 40  # bounds are not missing
+
+
+def bouts(n=12, rounds=4, bout_sd=0.0, shared=0.0, seed=0):
+    """Random pairs each round; a spread between bouts, or a shared (negative: opposed) part of the residual."""
+    rng = np.random.default_rng(seed)
+    athlete = rng.normal(0, 6, n)
+    lines = []
+    for r in range(1, rounds + 1):
+        order = rng.permutation(n)
+        for a, b in zip(order[::2], order[1::2], strict=True):
+            common, own = rng.normal(0, bout_sd), rng.normal(0, 3, 2)
+            if shared:
+                own[1] = shared * own[0] + np.sqrt(1 - shared**2) * own[1]
+            for me, you, error in ((a, b, own[0]), (b, a, own[1])):
+                lines.append((f"A{me:02d}", r, f"A{you:02d}", 165 + 2 * r + athlete[me] + common + error))
+    return pd.DataFrame(lines, columns=["athlete", "round_no", "opponent", "hr_mean_bpm"])
+
+
+def test_bouts_that_differ_are_found():
+    result = describe_opponents(bouts(n=16, bout_sd=9.0), "hr_mean_bpm")
+    assert result.verdict == "bouts differ"
+    assert result.ci_low > 0
+    assert result.within_bout_correlation > 0.5
+    assert result.n_bouts == 32
+
+
+def test_an_evening_usually_cannot_tell():
+    verdicts = [describe_opponents(bouts(n=8, rounds=3, seed=s), "hr_mean_bpm").verdict for s in range(6)]
+    assert verdicts.count("bouts differ") <= 1
+    assert "cannot tell" in verdicts
+
+
+def test_opposed_athletes_give_a_negative_correlation():
+    result = describe_opponents(bouts(n=16, shared=-0.9), "hr_mean_bpm")
+    assert result.within_bout_correlation < -0.4
+    assert result.variance_bout == pytest.approx(0.0, abs=1e-6)
+    assert result.verdict != "bouts differ"
+
+
+def test_verdict_rule():
+    assert spread_verdict(0, 5, 10) == "cannot tell"  # holds 0 and half the residual
+    assert spread_verdict(0, 4.9, 10) == "bouts differ little"
+    assert spread_verdict(0.5, 40, 10) == "bouts differ"
+    assert spread_verdict(np.nan, 4, 10) == "cannot tell"
+
+
+def test_guests_and_blanks():
+    data = bouts()
+    data.loc[0, "opponent"] = ""
+    data.loc[1, "opponent"] = "guest"
+    data.loc[2, "opponent"] = "none"
+    result = describe_opponents(data, "hr_mean_bpm")
+    assert result.n_observations == len(data) - 2
+    assert len(result.left_out) == 2
+    assert describe_opponents(data.drop(columns="opponent"), "hr_mean_bpm") is None
+    assert describe_opponents(data.assign(opponent="guest"), "hr_mean_bpm") is None
+
+
+def test_sat_out_rounds_are_shown_and_not_analysed(club):
+    data = club().assign(took_part="yes", rest_before_s=120.0)
+    sat = (data["athlete"] == "A01") & (data["round_no"] == 2)
+    data.loc[sat, "took_part"] = "sat_out"
+    after = (data["athlete"] == "A01") & (data["round_no"] == 3)
+    data.loc[after, "rest_before_s"] = 540.0
+    answer = answer_rounds(data, "hr_mean_bpm", smallest_effect=5)
+    assert answer.rests["what"].tolist() == ["sat out", "first round after sitting out"]
+    assert answer.rests["rest_before_s"].tolist() == [120.0, 540.0]
+    assert answer.n_observations == 47
+    assert answer.left_out["reason"].tolist() == ["sat the round out"]
+    assert "without rounds after a sat-out round" in set(answer.sensitivity["analysis"])
+    assert rests_of(club()).empty
