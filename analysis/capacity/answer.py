@@ -12,7 +12,7 @@ from .adjustment import Adjustment, choose_covariates
 from .chart import join_athletes, specifications
 from .drift import drift_and_recovery
 from .error_table import error_table
-from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, join_capacity, prepare
+from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, join_capacity, prepare, t_limits
 from .guards import (
     CIRCULAR_REMEDY,
     CIRCULAR_WHY,
@@ -59,6 +59,7 @@ def answer_capacity(
     *,
     smallest_effect: float,
     capacity_step: float | None = None,
+    contrast_step: float | None = None,
     direction: str = "lower",
     alpha: float = 0.05,
     covariates: Sequence[str] | None = None,
@@ -82,9 +83,12 @@ def answer_capacity(
     outcome : str
         For example "hr_mean_bpm".
     smallest_effect : float
-        The smallest effect that matters, for `capacity_step` more capacity, in the unit of the outcome.
+        The smallest effect that matters, in the unit of the outcome, between athletes who are `contrast_step` apart.
     capacity_step : float, optional
-        Default 5 mL/kg/min, or what that is at 80 kg in another unit.
+        The step that the effect is stated for; default 5 mL/kg/min, or what that is at 80 kg in another unit.
+    contrast_step : float, optional
+        How far apart in capacity two athletes are whose difference the verdict judges: a fit and a less fit athlete of
+        one club. Default two steps (10 mL/kg/min, about two SD of trained grapplers; proposal of the kit).
     direction : {"lower", "higher", "differs"}
         Expected of fitter athletes; default "lower".
     alpha : float
@@ -134,15 +138,18 @@ def answer_capacity(
     data = data.drop(columns="_used")
     adjustment = choose_covariates(outcome, _with_row_covariates(club, data, covariates), covariates)
     level = 1 - alpha
+    apart = 2 * step if contrast_step is None else float(contrast_step)
     try:
         bare = prepare(data, capacity, outcome)
         planned = prepare(data, capacity, outcome, adjustment.covariates)
+        fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
     except KitError as error:
-        return _refuse(outcome, str(error), "aerobic tests and rounds of more athletes", guards, aside)
-    fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
+        return _refuse(
+            outcome, str(error), "more athletes, or values that differ between athletes", guards, aside
+        )
     guards += _judge_guards(outcome, capacity, club, planned, adjustment)
     points = point_table(planned, data, capacity)
-    limits = [step * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
+    limits = [apart * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
     verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
     correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
@@ -154,20 +161,33 @@ def answer_capacity(
     within, levels = within_table(data, outcome, level)
     joined = join_capacity(data, capacity)[0]
     choices = _chart(
-        chart, data, capacity, club, planned, smallest_effect, step, level, smallest_effects, alternative_rows
+        chart,
+        data,
+        capacity,
+        club,
+        planned,
+        smallest_effect,
+        apart,
+        level,
+        smallest_effects,
+        alternative_rows,
     )
     return CapacityAnswer(
         outcome=outcome,
         capacity_unit=unit,
         direction=direction,
         capacity_step=step,
-        smallest_effect=float(smallest_effect),
         alpha=alpha,
         effect=step * fit.estimate,
-        effect_ci_low=limits[0],
-        effect_ci_high=limits[1],
-        effect_ci90_low=limits[2],
-        effect_ci90_high=limits[3],
+        effect_ci_low=step * fit.ci_low,
+        effect_ci_high=step * fit.ci_high,
+        contrast_step=apart,
+        smallest_effect=float(smallest_effect),
+        contrast=apart * fit.estimate,
+        contrast_ci_low=limits[0],
+        contrast_ci_high=limits[1],
+        contrast_ci90_low=limits[2],
+        contrast_ci90_high=limits[3],
         verdict=verdict,
         planned=fit,
         unadjusted=unadjusted,
@@ -179,7 +199,7 @@ def answer_capacity(
         within=within,
         levels=levels,
         drift=drift_and_recovery(data, capacity, outcome, level=level, round_variable=round_variable),
-        influence=_influence(points, choices, smallest_effect, direction, alpha),
+        influence=_influence(points, choices, step, smallest_effect, direction, alpha),
         errors=errors,
         correction=correction,
         specifications=choices,
@@ -313,33 +333,31 @@ def _with_row_covariates(club: pd.DataFrame, data: pd.DataFrame, covariates) -> 
 
 
 def _chart(
-    chart, data, capacity, club, planned, smallest_effect, step, level, smallest_effects, alternative_rows
+    chart, data, capacity, club, planned, smallest_effect, apart, level, smallest_effects, alternative_rows
 ):
     if not chart:
         return None
     return specifications(
-        data, capacity, club, planned.outcome, smallest_effect=smallest_effect, capacity_step=step,
+        data, capacity, club, planned.outcome, smallest_effect=smallest_effect, contrast_step=apart,
         covariates=planned.covariates, level=level, smallest_effects=smallest_effects, alternative_rows=alternative_rows,
     )  # fmt: skip
 
 
-def _influence(points, choices, smallest_effect, direction, alpha) -> pd.DataFrame:
+def _influence(points, choices, step, smallest_effect, direction, alpha) -> pd.DataFrame:
     table = influence(points, "capacity", "outcome_adjusted", level=1 - alpha)
     without = ["planned_effect", "planned_ci_low", "planned_ci_high", "verdict"]
     if choices is None:
         return table.assign(**dict.fromkeys(without[:3], np.nan), verdict="")
     lines = choices.table[choices.table["left_out_athlete"] != ""].set_index("left_out_athlete")
     lines = lines.reindex(table["athlete"])
-    from .fit import t_limits
-
     verdicts = []
     for _, line in lines.iterrows():
         low, high = t_limits(line["estimate"], line["standard_error"], line["df"], 1 - 2 * alpha)
         ends = [line["step"] * v for v in (line["ci_low"], line["ci_high"], low, high)]
         verdicts.append(judge(*ends, smallest_effect=smallest_effect, direction=direction))
     return table.assign(
-        planned_effect=lines["effect"].to_numpy(),
-        planned_ci_low=(lines["step"] * lines["ci_low"]).to_numpy(),
-        planned_ci_high=(lines["step"] * lines["ci_high"]).to_numpy(),
+        planned_effect=step * lines["estimate"].to_numpy(),
+        planned_ci_low=step * lines["ci_low"].to_numpy(),
+        planned_ci_high=step * lines["ci_high"].to_numpy(),
         verdict=verdicts,
     )

@@ -11,7 +11,7 @@ import pandas as pd
 from ..basics import KitError
 from ..study.outcomes import OUTCOMES
 from .adjustment import covariate_words, possible_sets
-from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare
+from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare, with_covariates
 from .guards import hr_max_source
 from .results import Specifications
 from .scaling import known_scalings
@@ -32,7 +32,7 @@ def specifications(
     outcome: str,
     *,
     smallest_effect: float,
-    capacity_step: float,
+    contrast_step: float,
     covariates: Sequence[str] = (),
     level: float = 0.95,
     smallest_effects: Mapping[str, float] | None = None,
@@ -52,9 +52,9 @@ def specifications(
         The planned outcome.
     smallest_effect : float
         The smallest effect that matters of the planned outcome.
-    capacity_step : float
-        The step of capacity that an effect is given for, in the planned unit; other scalings take the step that is the
-        same multiple of their SD.
+    contrast_step : float
+        How far apart in capacity two athletes are whose difference is judged, in the planned unit; other scalings take
+        the step that is the same multiple of their SD.
     covariates : sequence of str
         Of the planned analysis.
     level : float
@@ -84,7 +84,7 @@ def specifications(
     >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
     >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
     ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
-    >>> chart = specifications(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, capacity_step=5.0)
+    >>> chart = specifications(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, contrast_step=10.0)
     >>> chart.n_specifications, chart.share_same_sign
     (1, 1.0)
     """
@@ -103,24 +103,26 @@ def specifications(
         )
     for rows_name, table in row_sets.items():
         for chosen in _outcomes(outcome, table, athletes):
-            if chosen not in sizes:
+            bare = _try_prepare(table, capacity, chosen, ()) if chosen in sizes else None
+            if bare is None or _same_values(table, data, chosen, rows_name):
                 continue
+            sets = _sets(chosen, table, athletes, covariates, outcome)
             for scaling, scaled in scalings.items():
-                step = capacity_step * _analysed_spread(data, scaled, outcome) / spread
-                for adjusted in _sets(chosen, table, athletes, covariates, outcome):
-                    prepared = _try_prepare(table, scaled, chosen, adjusted)
-                    if prepared is None:
-                        continue
+                step = contrast_step * _analysed_spread(data, scaled, outcome) / spread
+                column = bare.rows["athlete"].map(scaled.set_index(scaled["athlete"].astype(str))["capacity"])
+                one = replace(bare, rows=bare.rows.assign(capacity=column), unit=scaling)
+                for adjusted in sets:
+                    prepared = with_covariates(one, adjusted)
                     for who, part in _athlete_sets(prepared).items():
                         choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
                         lines.append(_line(part, choice, step, sizes[chosen], level))
     first = (outcome, next(iter(scalings)), covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
     for athlete in planned.rows["athlete"].unique():
         part = replace(planned, rows=planned.rows[planned.rows["athlete"] != athlete].copy())
-        lines.append(_line(part, (*first, athlete), capacity_step, smallest_effect, level))
+        lines.append(_line(part, (*first, athlete), contrast_step, smallest_effect, level))
     table = pd.DataFrame([line for line in lines if line])
     table["planned"] = (table[list(CHOICES)] == [*first, ""]).all(axis=1)
-    return _summarise(table, outcome, capacity_step)
+    return _summarise(table, outcome, contrast_step)
 
 
 def join_athletes(rows: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
@@ -156,7 +158,7 @@ def _line(prepared: Prepared, choice: tuple, step: float, size: float, level: fl
     }
 
 
-def _summarise(table: pd.DataFrame, outcome: str, capacity_step: float) -> Specifications:
+def _summarise(table: pd.DataFrame, outcome: str, contrast_step: float) -> Specifications:
     table = table.sort_values("multiple", kind="stable").reset_index(drop=True)
     table.insert(0, "order", np.arange(1, len(table) + 1))
     choices = table[table["left_out_athlete"] == ""]
@@ -174,7 +176,7 @@ def _summarise(table: pd.DataFrame, outcome: str, capacity_step: float) -> Speci
         median=float(choices["multiple"].median()),
         largest=float(choices["multiple"].max()),
         outcome=outcome,
-        capacity_step=capacity_step,
+        contrast_step=contrast_step,
         method="each analysis: mixed model, Kenward-Roger; in multiples of the outcome's smallest effect that matters",
         warnings=("these analyses share their data, so their number is no evidence of its own",),
     )
@@ -220,7 +222,9 @@ def _sets(
     return list(dict.fromkeys(sets))
 
 
-def _athlete_sets(prepared: Prepared) -> dict[str, Prepared]:
+def _athlete_sets(prepared: Prepared | None) -> dict[str, Prepared]:
+    if prepared is None:
+        return {}
     rows = prepared.rows
     sets = {ALL_ATHLETES: prepared}
     if prepared.cell:
@@ -232,6 +236,13 @@ def _athlete_sets(prepared: Prepared) -> dict[str, Prepared]:
         if lost and n >= MINIMUM_ATHLETES and (not prepared.covariates or prepared.residual_df - lost >= 8):
             sets[COMPLETE_ATHLETES] = replace(prepared, rows=rows[complete].copy())
     return sets
+
+
+def _same_values(table: pd.DataFrame, data: pd.DataFrame, outcome: str, name: str) -> bool:
+    """Tell whether rows made in another way hold the very same values of this outcome."""
+    if name == ALL_ROUNDS or len(table) != len(data):
+        return False
+    return bool(np.array_equal(table[outcome].to_numpy(float), data[outcome].to_numpy(float), equal_nan=True))
 
 
 def _valid_rows(data: pd.DataFrame) -> dict[str, pd.DataFrame]:

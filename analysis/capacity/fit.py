@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -140,6 +140,24 @@ def prepare(
         left_out=left_out_table(left),
         warnings=warnings + note,
     )
+
+
+def with_covariates(prepared: Prepared, covariates: Sequence[str]) -> Prepared | None:
+    """Return the same rows with other covariates; None where a covariate is unknown, does not vary or costs too much."""
+    if not covariates:
+        return prepared
+    if not set(covariates) <= set(prepared.rows.columns):
+        return None
+    known = prepared.rows[list(covariates)].notna().all(axis=1)
+    rows = prepared.rows if known.all() else prepared.rows[known]
+    if not all(varies(rows[c]) for c in covariates):
+        return None
+    athletes = rows.groupby("athlete", sort=False)[list(covariates)].first()
+    try:
+        df = check_residual_df(len(athletes), numeric_design(athletes, covariates)[0].shape[1], covariates)
+    except KitError:
+        return None
+    return replace(prepared, rows=rows, covariates=tuple(covariates), residual_df=df)
 
 
 def join_capacity(data: pd.DataFrame, capacity: str | pd.DataFrame) -> tuple[pd.DataFrame, str, str]:

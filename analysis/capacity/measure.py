@@ -137,7 +137,7 @@ def measure_capacity(
     table = pd.DataFrame(lines, columns=list(CAPACITY_COLUMNS))
     table = _one_unit(table)
     for column in ("unit", "error_kind", "test", "warnings", "equation", "source", "label", "date"):
-        table[column] = table[column].fillna("").astype(str)
+        table[column] = table[column].astype(object).fillna("").astype(str)
     for column in ("uses_heart_rate", "maximal"):
         table[column] = is_yes(table[column])
     table.attrs["left_out"] = pd.concat([chosen.left_out, left_out_table(unusable)], ignore_index=True)

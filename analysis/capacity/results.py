@@ -213,7 +213,8 @@ class Specifications(Result):
     table : DataFrame
         One line per analysis, in order of `multiple`: order, planned, outcome, scaling, covariates, rows, athletes,
         left_out_athlete, step, effect, multiple, multiple_low, multiple_high and the columns of estimates.
-        `effect` is the change of the outcome for `step` more capacity.
+        `effect` is the difference between athletes who are `step` apart in capacity; `multiple` that difference in
+        multiples of the outcome's smallest effect.
     n_specifications : int
         Analyses without those that leave one athlete out.
     share_same_sign, share_excluding_zero, share_opposite : float
@@ -221,7 +222,7 @@ class Specifications(Result):
     smallest, median, largest : float
         Of `multiple`.
     outcome : str
-    capacity_step : float
+    contrast_step : float
     method : str
     warnings : tuple of str
     """
@@ -235,7 +236,7 @@ class Specifications(Result):
     median: float
     largest: float
     outcome: str
-    capacity_step: float
+    contrast_step: float
     method: str
     warnings: tuple[str, ...] = ()
 
@@ -274,12 +275,18 @@ class CapacityAnswer(Result):
     ----------
     outcome, capacity_unit, direction : str
         The outcome's column; the unit of capacity; the expected direction ("lower", "higher" or "differs").
-    capacity_step, smallest_effect, alpha : float
-        The planned effect is the change of the outcome for `capacity_step` more capacity; the smallest that matters.
-    effect, effect_ci_low, effect_ci_high, effect_ci90_low, effect_ci90_high : float
-        The planned effect with its interval (1 - alpha) and that of the equivalence question (1 - 2 alpha).
+    capacity_step, alpha : float
+        The effect is the change of the outcome for `capacity_step` more capacity.
+    effect, effect_ci_low, effect_ci_high : float
+        The planned effect with its interval (1 - alpha).
+    contrast_step, smallest_effect : float
+        The verdict compares athletes who are `contrast_step` apart in capacity (a fit and a less fit athlete of one club)
+        with the smallest effect that matters.
+    contrast, contrast_ci_low, contrast_ci_high, contrast_ci90_low, contrast_ci90_high : float
+        The difference between two such athletes, with its interval (1 - alpha) and that of the equivalence question
+        (1 - 2 alpha).
     verdict : str
-        "negligible", "supported", "opposite" or "too imprecise" (see `verdict.judge`).
+        "negligible", "supported", "opposite" or "too imprecise" (see `judge`).
     planned, unadjusted : CapacityFit
         The slope as planned, and with no covariate.
     adjusted_for : tuple of str
@@ -300,8 +307,8 @@ class CapacityAnswer(Result):
     drift : DataFrame
         Each athlete's own slope over the rounds, drift in a round, and recovery in the rests, regressed on capacity.
     influence : DataFrame
-        Leave-one-out: the correlation of the adjusted points, planned_effect with its interval and verdict without that
-        athlete; Cook's distance and leverage.
+        Leave-one-out: the correlation of the adjusted points; planned_effect (for `capacity_step`) with its interval and
+        the verdict without that athlete; Cook's distance and leverage.
     errors : DataFrame
         What the test's error does to r and slope; range restriction; corrected estimates with intervals.
     correction : ErrorCorrection or None
@@ -329,13 +336,17 @@ class CapacityAnswer(Result):
     capacity_unit: str
     direction: str
     capacity_step: float
-    smallest_effect: float
     alpha: float
     effect: float
     effect_ci_low: float
     effect_ci_high: float
-    effect_ci90_low: float
-    effect_ci90_high: float
+    contrast_step: float
+    smallest_effect: float
+    contrast: float
+    contrast_ci_low: float
+    contrast_ci_high: float
+    contrast_ci90_low: float
+    contrast_ci90_high: float
     verdict: str
     planned: CapacityFit
     unadjusted: CapacityFit

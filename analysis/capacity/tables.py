@@ -60,6 +60,8 @@ def to_numbers(data: pd.DataFrame, column: str) -> pd.Series:
 
 def left_out_rows(data: pd.DataFrame, mask: pd.Series, reason: str, measure: str = "") -> list[dict]:
     """Describe the rows of `data` under `mask`, to be put into a `left_out` table."""
+    if not mask.any():
+        return []
     columns = [c for c in _SOURCE_COLUMNS if c in data.columns]
     rows = data.loc[mask, columns].to_dict("records")
     if "row" not in columns:

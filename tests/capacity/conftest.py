@@ -27,7 +27,7 @@ def make_club(
     """Return rows, capacity, athletes. `slope` is bpm per mL/kg/min at equal maximal heart rate.
 
     Age lowers maximal heart rate by 0.7 bpm a year and capacity by 0.35 mL/kg/min a year; heart rate in sparring is a
-    share of maximal heart rate. Women are `sex_gap` lower in capacity and sex_gap / 3 bpm higher at equal share.
+    share of maximal heart rate. Women are `sex_gap` lower in capacity and sex_gap / 2 bpm higher at equal share.
     """
     rng = np.random.default_rng(seed)
     codes = [f"A{i + 1:02d}" for i in range(n)]
@@ -44,7 +44,7 @@ def make_club(
     level = (
         0.85 * hr_max
         + slope * (true - 50 + sex_gap * woman)
-        + sex_gap / 3 * woman
+        + sex_gap / 2 * woman
         + rng.normal(0, between_sd, n)
     )
     rise = np.minimum(np.arange(rounds), 2) * 4.0
