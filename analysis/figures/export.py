@@ -53,8 +53,8 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
     Parameters
     ----------
     figure : matplotlib Figure
-    kind : {"svg", "pdf", "png300", "png600", "png150"}
-        The format; the number is dots per inch.
+    kind : {"svg", "pdf", "png300", "png600" ...}
+        The format; the number after "png" is dots per inch.
 
     Returns
     -------

@@ -8,6 +8,7 @@ import re
 from functools import cache
 from pathlib import Path
 
+from ..basics import check_choice
 from .document import Bullets, Document, Paragraph, Picture, Section, Table
 
 _HERE = Path(__file__).resolve().parent
@@ -35,6 +36,48 @@ def render_html(document: Document) -> str:
     fields = "".join(f"<dt>{_esc(name)}</dt><dd>{_esc(value)}</dd>" for name, value in document.fields)
     header = f"<h1>{_esc(document.title)}</h1>" + (f"<dl>{fields}</dl>" if fields else "")
     return page(document.title, f'<header class="top">{header}</header>\n{body}', contents(document))
+
+
+class Part:
+    """One section of a document with the sections below it, to be shown in a notebook.
+
+    Parameters
+    ----------
+    document : Document
+    title : str
+        Of the section.
+    """
+
+    def __init__(self, document: Document, title: str):
+        titles = [s.title for s in document.sections]
+        start = titles.index(check_choice(title, titles, name="title"))
+        level = document.sections[start].level
+        later = [i for i, s in enumerate(document.sections) if i > start and s.level <= level]
+        self.document = document
+        self.sections = document.sections[start : later[0] if later else None]
+
+    def _repr_html_(self) -> str:
+        return "\n".join(_section(self.document, s) for s in self.sections)
+
+
+def part(title: str):
+    """Return a view for `show`: the section of this title with what stands below it.
+
+    Parameters
+    ----------
+    title : str
+
+    Returns
+    -------
+    callable
+        Takes a Document.
+
+    Examples
+    --------
+    >>> part("Methods")(Document("A study", sections=(Section("Methods"),)))._repr_html_()[:8]
+    '<section'
+    """
+    return lambda document: Part(document, title)
 
 
 def page(title: str, main: str, nav: str = "") -> str:
