@@ -7,10 +7,11 @@ import pandas as pd
 
 BY_HAND = "set aside by hand"
 TOO_LITTLE = "too little valid time"
+CHANGING = "a gap where heart rate changed"
 
 
 def seconds_entries(
-    key: tuple, valid: float, aside: dict[str, float], usable: bool, kept: dict, hands: str, file: str
+    key: tuple, valid: float, aside: dict[str, float], unusable: str, kept: dict, hands: str, file: str
 ):
     """The seconds of one round: used, and set aside by cause.
 
@@ -19,8 +20,8 @@ def seconds_entries(
     key : (session, athlete, round_no)
     valid : float
     aside : dict of cause -> seconds
-    usable : bool
-        False where the round has too little valid time: its valid seconds are set aside too.
+    unusable : str
+        Why the round gives no mean, "" where it does: its valid seconds are set aside for that cause.
     kept : dict of who -> seconds
         Flagged seconds that a person kept; part of `valid`.
     hands : str
@@ -34,10 +35,10 @@ def seconds_entries(
     """
     base = {"table": "recordings", "file": file, "session": key[0], "athlete": key[1], "round_no": key[2],
             "measure": "round seconds", "unit": "s"}  # fmt: skip
-    by_hand = min(sum(kept.values()), valid) if usable else 0.0
+    by_hand = min(sum(kept.values()), valid) if not unusable else 0.0
     entries = []
     if valid - by_hand > 0:
-        cause = {} if usable else {"used": False, "cause": TOO_LITTLE}
+        cause = {"used": False, "cause": unusable} if unusable else {}
         entries.append({**base, "amount": valid - by_hand, **cause})
     if by_hand:
         scale = by_hand / sum(kept.values())

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
-from .account import TOO_LITTLE, file_entry, outside_entries, seconds_entries, value_entries
+from .account import CHANGING, TOO_LITTLE, file_entry, outside_entries, seconds_entries, value_entries
 from .evening import Session, clean_evening
 from .facts import AthleteFacts, band_cuts, facts_of, resolve_peaks, unstated_maximum
 from .flags import FLAGS
@@ -39,7 +39,8 @@ CLOCK_COLUMNS = (
     "found_uncertainty_s", "agrees",
 )  # fmt: skip
 BOUND_COLUMNS = (
-    "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_low_bpm", "mean_high_bpm", "aside_s", "aside_share",
+    "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm",
+    "aside_s", "aside_share",
 )  # fmt: skip
 FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
 MEASURED = (
@@ -221,19 +222,16 @@ class _Walk:
         for k, window in windows.items():
             later = next((s for s in starts if s > window.start), np.inf)
             values, aside = measure_round(spans, window.start, window.end, self.rules, later)
-            usable = bool(np.isfinite(values["hr_mean_bpm"]))
+            reason = "" if np.isfinite(values["hr_mean_bpm"]) else self._reason(values)
             self._replace(key, k, values)
             values |= intensity_of_round(
                 spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts
             )
             self.measured[(*key, k)] = values
-            if not usable:
-                self.why[(*key, k)] = (
-                    TOO_LITTLE if values["valid_s"] > 0 else "no valid heart rate in the recording"
-                )
+            self.why[(*key, k)] = reason
             kept = self._kept_seconds(session, athlete, trace, window)
             self.entries += seconds_entries(
-                (*key, k), values["valid_s"], aside, usable, kept, self.hands, file
+                (*key, k), values["valid_s"], aside, reason, kept, self.hands, file
             )
             peaks.append(values["hr_peak_bpm"])
             inside += max(min(window.end, spans.last) - max(window.start, spans.first), 0.0)
@@ -251,6 +249,12 @@ class _Walk:
                     f"{key[1]}, session {key[0]}, round {k}: {name} replaced by hand ({who})."
                 )
                 values[name] = value
+
+    def _reason(self, values: dict) -> str:
+        """Why a round has no mean, from its valid time."""
+        if values["valid_s"] <= 0:
+            return "no valid heart rate in the recording"
+        return TOO_LITTLE if values["valid_share"] < self.rules.least_valid_share else CHANGING
 
     @staticmethod
     def _kept_seconds(session: Session, athlete: str, trace: Trace, window) -> dict[str, float]:

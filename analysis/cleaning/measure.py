@@ -50,7 +50,8 @@ def measure_round(
     -------
     values : dict
         hr_mean_bpm, hr_late_bpm, hr_peak_bpm, valid_s, valid_share, hr_recovery_60s_bpm, hr_drift_bpm_min: missing where
-        too little time is valid.
+        too little time is valid. The mean is missing too where the missing time lies where heart rate changed, as at the
+        start of a round: what is left would not be the mean of the round.
     aside : dict
         Seconds of the window that are not valid, by cause. valid_s and these add up to the window.
     """
@@ -64,11 +65,13 @@ def measure_round(
     share = valid / length if length > 0 else NAN
     good = np.where(codes == 0, seconds, 0.0)
     enough = valid > 0 and share >= rules.least_valid_share - 1e-9
+    mean = float(good @ rates / good.sum()) if valid > 0 else NAN
+    shift = spans.bridged_mean(start, end) - mean if enough and aside else 0.0
     late_from = start + min(rules.late_from_s, length / 2)
     late, late_valid = spans.mean(late_from, end)
     late_enough = enough and late_valid >= rules.least_valid_share * (end - late_from) - 1e-9
     values = {
-        "hr_mean_bpm": float(good @ rates / good.sum()) if enough else NAN,
+        "hr_mean_bpm": mean if enough and abs(shift) <= rules.gap_shift_bpm else NAN,
         "hr_late_bpm": late if late_enough else NAN,
         "hr_peak_bpm": spans.peak(start, end, rules.peak_window_s) if enough else NAN,
         "valid_s": valid,
@@ -150,13 +153,15 @@ def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> d
     Returns
     -------
     dict
-        mean_bpm, mean_kept_bpm, mean_low_bpm (missing seconds at the lowest good rate of the round), mean_high_bpm,
-        aside_s, aside_share.
+        mean_bpm (of the good samples alone), mean_kept_bpm, mean_bridged_bpm, mean_low_bpm (missing seconds at the lowest
+        good rate of the round), mean_high_bpm, aside_s, aside_share.
     """
     seconds, rates, codes = spans.between(start, end)
     good = np.where(codes == 0, seconds, 0.0)
     valid, length = float(good.sum()), end - start
-    out = dict.fromkeys(("mean_bpm", "mean_kept_bpm", "mean_low_bpm", "mean_high_bpm"), NAN)
+    out = dict.fromkeys(
+        ("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), NAN
+    )
     out["aside_s"] = max(length - valid, 0.0)
     out["aside_share"] = out["aside_s"] / length if length > 0 else NAN
     if seconds.sum() > 0:
@@ -170,6 +175,7 @@ def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> d
             else float(rates[good > 0].max())
         )
         out["mean_bpm"] = total / valid
+        out["mean_bridged_bpm"] = spans.bridged_mean(start, end)
         out["mean_low_bpm"] = (total + out["aside_s"] * lowest) / length
         out["mean_high_bpm"] = (total + out["aside_s"] * top) / length
     return out

@@ -48,6 +48,8 @@ class CleaningRules:
         The same rates in two athletes' traces for so long: "straps mixed up".
     least_valid_share : float
         Rounds with less valid time give no heart rate.
+    gap_shift_bpm : float
+        Missing time that could move the mean of the round by more (as judged by bridging it) gives no mean.
     late_from_s : float
         The late part of a round starts so long after its start (at most half the round).
     peak_window_s : float
@@ -155,6 +157,10 @@ class CleaningRules:
         0.0,
         1.0,
     )
+    gap_shift_bpm: float = _rule(
+        1.0, "gap where heart rate changed", "bpm", PROPOSAL,
+        "missing time that would move the mean of the round by more, were it bridged by a straight line, gives no mean", 0.1, 30,
+    )  # fmt: skip
     late_from_s: float = _rule(
         120.0, "late part", "s", "heart rate needs about 2 min to settle (time constants 30 to 60 s)",
         "the late part starts so long into the round, at most half of it", 0, 1800,

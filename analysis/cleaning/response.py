@@ -1,0 +1,95 @@
+"""How heart rate answers to rounds and rests, first order: the shape that traces are lined up with."""
+
+from __future__ import annotations
+
+import numpy as np
+
+GRID_S = 5.0
+"""Traces are averaged over so many seconds before they are lined up."""
+SHAPES = ((25.0, 45.0), (25.0, 80.0), (45.0, 45.0), (45.0, 80.0))
+"""Time constants (rise, fall) in seconds that are tried; 20 to 60 s and 50 to 90 s are usual (from memory)."""
+
+
+def on_grid(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, step: float = GRID_S):
+    """Average the good samples over a grid.
+
+    Parameters
+    ----------
+    clock, rates : array
+    good : array of bool
+    step : float
+        Seconds of a cell.
+
+    Returns
+    -------
+    start : float
+        Time that the first cell stands for.
+    values, weights : array
+        Mean per cell (0 where empty) and 1 or 0.
+    """
+    since = clock - clock[0]
+    cell = np.floor(since / step).astype(int)
+    size = int(cell[-1]) + 1
+    count = np.bincount(cell[good], minlength=size)
+    total = np.bincount(cell[good], weights=rates[good], minlength=size)
+    weights = (count > 0).astype(float)
+    middle = float((since[good] - step * cell[good]).mean()) if good.any() else step / 2
+    return float(clock[0]) + middle, np.divide(total, count, out=np.zeros(size), where=count > 0), weights
+
+
+def shape_of_rounds(times: np.ndarray, starts, ends, rise_s: float, fall_s: float) -> np.ndarray:
+    """The first-order answer to rounds: towards 1 while a round lasts, towards 0 between.
+
+    Parameters
+    ----------
+    times : array
+        Rising, in seconds.
+    starts, ends : sequence of float
+        Of the rounds, in order.
+    rise_s, fall_s : float
+        Time constants.
+
+    Returns
+    -------
+    array of float
+    """
+    out = np.zeros(len(times))
+    level, last_end = 0.0, None
+    for start, end in zip(starts, ends, strict=True):
+        if last_end is not None:
+            level *= np.exp(-max(start - last_end, 0.0) / fall_s)
+        inside = (times >= start) & (times < end)
+        out[inside] = 1.0 - (1.0 - level) * np.exp(-(times[inside] - start) / rise_s)
+        level = 1.0 - (1.0 - level) * np.exp(-(end - start) / rise_s)
+        after = times >= end
+        out[after] = level * np.exp(-(times[after] - end) / fall_s)
+        last_end = end
+    return out
+
+
+def slide(values: np.ndarray, weights: np.ndarray, shape: np.ndarray, lags: int):
+    """Fit level + height * shape to a trace at every lag at once, by weighted least squares.
+
+    Parameters
+    ----------
+    values, weights : array of length n
+        The trace on a grid.
+    shape : array of length n + lags - 1
+        The answer to the rounds on the same grid, longer by the lags: lag j uses shape[j : j + n].
+    lags : int
+
+    Returns
+    -------
+    misfit, height, spread : array of length lags
+        Residual sum of squares, height of the answer in bpm, weighted sum of squares of the trace.
+    """
+    window = np.lib.stride_tricks.sliding_window_view(shape, len(values))[:lags]
+    total = weights.sum()
+    mean = (weights @ values) / total
+    centred = weights * (values - mean)
+    spread = float(centred @ (values - mean))
+    first = window @ weights
+    second = (window * window) @ weights - first * first / total
+    cross = window @ centred
+    height = np.divide(cross, second, out=np.zeros(lags), where=second > 1e-9)
+    return spread - height * cross, height, spread
