@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from ..basics import KitError
 
 
@@ -53,8 +55,8 @@ def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> tuple[
 
     def solve(probability):
         def gap(nc):
-            # the noncentral t of scipy is accurate for nc >= 0; mirror it below
-            return (nctdtr(df, nc, t) if nc >= 0 else 1 - nctdtr(df, -nc, -t)) - probability
+            # the noncentral t of scipy is accurate for nc >= 0; mirror it below, where a vanishing tail comes out as NaN
+            return (nctdtr(df, nc, t) if nc >= 0 else 1 - np.nan_to_num(nctdtr(df, -nc, -t))) - probability
 
         width = 4.0
         low, high = t - width, t + width
