@@ -64,8 +64,8 @@ class Conditions(Result):
         session, date, place, temperature_c, humidity_percent, analyser, strip_lot, sample_site, sample_kind.
     delay : dict
         Delay of the blood samples in seconds: n_observations, median, low, high; empty where none was noted.
-    n_traces, n_devices : int
-        Athletes with a recording, and devices named.
+    n_traces : int
+        Athletes with a recording.
     rounds_planned, rounds_done : int
         Athlete-rounds of the protocol, and those sparred at least in part.
     rounds_timed : DataFrame
@@ -77,7 +77,6 @@ class Conditions(Result):
     sessions: pd.DataFrame
     delay: dict = field(default_factory=dict)
     n_traces: int = 0
-    n_devices: int = 0
     rounds_planned: int = 0
     rounds_done: int = 0
     rounds_timed: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -229,12 +228,10 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
     done = inputs.sparred(rows)
     with_blood = done.dropna(subset=["lactate_delay_s", "lactate_mmol_l"])
     traced = {athlete for session, athlete in cleaned.traces if session == primary}
-    devices = study.attendance.loc[study.attendance["session"] == primary, "device"]
     return Conditions(
         sessions=sessions,
         delay=_delay(with_blood["lactate_delay_s"]),
         n_traces=len(traced),
-        n_devices=int(devices[devices != ""].nunique()),
         rounds_planned=len(rows),
         rounds_done=len(done),
         rounds_timed=_timed(study),

@@ -286,12 +286,12 @@ class Answers:
         """What do submitted sessions show? `SurveyAnswer` or `NotYet`."""
 
         def compute():
-            from ..survey import answer_survey
-
             if self.study.survey.empty:
                 return NotYet(
                     "the survey of sessions", "a table survey.csv with one row per submitted session"
                 )
+            from ..survey import answer_survey
+
             return answer_survey(
                 self.study.survey, folder=self.study.folder, published=self.study.published, seed=self.seed
             )

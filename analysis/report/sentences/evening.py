@@ -217,8 +217,7 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
 
 
 def _heart_rate(conditions) -> str:
-    text = f"Heart rate was recorded throughout the session in {plural(conditions.n_traces, 'athlete')}"
-    return text + (f" with {plural(conditions.n_devices, 'device')}." if conditions.n_devices > 1 else ".")
+    return f"Heart rate was recorded throughout the session in {plural(conditions.n_traces, 'athlete')}."
 
 
 def _scale(study) -> str:

@@ -36,10 +36,7 @@ def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
     paragraphs = [text + _hypotheses(plan) + (_status(study) if plan.frozen else "")]
     sizes = [_size(plan, o) for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
     if sizes:
-        reasons = [plan.smallest_effect_reasons.get(o, "") for o in outcomes]
-        said = [r.rstrip(".") for r in dict.fromkeys(reasons) if r]
-        why = f" The reasons given: {'; '.join(said)}." if said else " These sizes are the kit's proposal."
-        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}.{why}")
+        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}.")
     return paragraphs
 
 
@@ -87,7 +84,11 @@ def _size(plan, outcome: str) -> str:
     known = OUTCOMES[outcome]
     amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
     unit = known.unit if amount != "1" else known.unit.removesuffix("s")
-    return f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
+    text = f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
+    if f"smallest_effects.{outcome}" in plan.proposed:
+        return f"{text} (the kit's proposal)"
+    reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
+    return f"{text} ({reason[0].lower()}{reason[1:]})" if reason else text
 
 
 def _digits(value: float) -> int:
