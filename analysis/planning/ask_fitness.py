@@ -59,10 +59,7 @@ def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumpti
 
     y = getattr(batch, outcome)
     question, true = f"fitness.{outcome}", getattr(truth, outcome).slope
-    adjust = (
-        tuple(a for a in design.adjust if np.ptp(getattr(batch, a)) > 0) if outcome == "heart_rate" else ()
-    )
-    estimate, error, df, p = _slopes(y, batch, adjust)
+    estimate, error, df, p = _slopes(y, batch, design.adjustment(outcome, truth))
     reach = stdtrit(df, 1 - design.alpha / 2) * error
     step = design.capacity_step
     asked = [

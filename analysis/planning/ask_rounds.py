@@ -182,9 +182,9 @@ def ask_ranks(y: np.ndarray, design: Design) -> Asked:
     k = y.shape[2]
     here = np.isfinite(y).all(axis=2)
     filled = np.where(here[..., None], y, 0.0)
-    below = (filled[..., None, :] < filled[..., :, None]).sum(axis=-1)
+    smaller = (filled[..., None, :] < filled[..., :, None]).sum(axis=-1)
     same = (filled[..., None, :] == filled[..., :, None]).sum(axis=-1)
-    rank = np.where(here[..., None], below + (same + 1) / 2, 0.0)
+    rank = np.where(here[..., None], smaller + (same + 1) / 2, 0.0)
     n = here.sum(axis=1)
     spread = np.sum(np.where(here[..., None], (rank - (k + 1) / 2) ** 2, 0.0), axis=(1, 2))
     with np.errstate(all="ignore"):

@@ -268,7 +268,7 @@ def published_ranges() -> pd.DataFrame:
 
     Examples
     --------
-    >>> published_ranges().set_index("assumption").loc["lactate.rise", "high"]
+    >>> float(published_ranges().set_index("assumption").loc["lactate.rise", "high"])
     4.4
     """
     table = pd.DataFrame(_RANGES, columns=["quantity", "unit", "low", "high", "assumption", "source"])

@@ -171,7 +171,7 @@ def correlation_precision(r: float, n: int, *, level: float = 0.95) -> float:
     Examples
     --------
     >>> round(correlation_precision(0.5, 12), 2)
-    0.46
+    0.47
     """
     low, high = correlation_interval(r, n, level=level)
     return (high - low) / 2

@@ -102,7 +102,7 @@ def bout_numbers(n: int, rounds: int) -> np.ndarray:
     Examples
     --------
     >>> bout_numbers(4, 2).T.tolist()
-    [[0, 1, 1, 0], [0, 0, 1, 1]]
+    [[0, 1, 1, 0], [0, 1, 0, 1]]
     """
     seats = list(range(n)) + ([n] if n % 2 else [])
     size, numbers = len(seats), np.empty((n, rounds), dtype=int)

@@ -126,7 +126,7 @@ def equivalence_power(
     Examples
     --------
     >>> round(equivalence_power(low=-4, high=4, difference=0, sd_difference=5, n=15), 2)
-    0.82
+    0.81
     """
     if not sd_difference > 0:
         raise KitError(f"sd_difference is {sd_difference}, but must be above 0.")
@@ -231,7 +231,7 @@ def plateau_power(
     Examples
     --------
     >>> round(plateau_power(n=12, rounds=4, bound=5, sd_within=4.5, from_round=3), 2)
-    0.84
+    0.69
     """
     from scipy.stats import norm
     from scipy.stats import t as student

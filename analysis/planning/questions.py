@@ -292,8 +292,10 @@ def _size_fitness(n, design, truth, outcome, smallest, signal, *, unit_of, metho
         one = signal(min(assumed, limit))
         df = seen_n - 2
         rest = one.outcome_sd_adjusted * np.sqrt(max(1 - one.r_adjusted**2, 0))
-        error = rest / (one.capacity_sd_adjusted * np.sqrt(max(df - 1, 1)))
-        width = _t_width(design.alpha, df, error) * design.capacity_step if df >= 1 else np.inf
+        width = np.inf
+        if df >= 1:
+            error = rest / one.capacity_sd_adjusted * _mean_inverse_chi(df + 1)
+            width = _t_width(design.alpha, df, error) * design.capacity_step
         effects = (smallest, assumed, seen, width)
     else:
         effects = (r_smallest, r_assumed, r_seen, r_width)
@@ -354,9 +356,19 @@ def _smallest_seen(power: Callable, *, start: float) -> float:
 
 
 def _t_width(alpha: float, df: float, error: float) -> float:
+    """Mean half width of a t interval whose true standard error is `error`; the sample SD is too small on average."""
+    from scipy.special import gammaln
     from scipy.stats import t as student
 
-    return float(student.isf(alpha / 2, df) * error)
+    shrink = np.sqrt(2 / df) * np.exp(gammaln((df + 1) / 2) - gammaln(df / 2))
+    return float(student.isf(alpha / 2, df) * error * shrink)
+
+
+def _mean_inverse_chi(m: float) -> float:
+    """Mean of 1/χ with m degrees of freedom: what the spread of capacities in a small sample does to a slope's error."""
+    from scipy.special import gammaln
+
+    return float(np.exp(gammaln((m - 1) / 2) - gammaln(m / 2)) / np.sqrt(2))
 
 
 def _size_for(power: Callable, *, least: int) -> int | None:

@@ -124,7 +124,7 @@ def detectability_power(r_limit: float, n: int, *, true_r: float = 0.0, alpha: f
     Examples
     --------
     >>> round(detectability_power(0.47, 30), 2)
-    0.81
+    0.86
     """
     from ..models import correlation_cdf, correlation_quantile
 
@@ -174,7 +174,7 @@ def replication_sizes(
     --------
     >>> answer = replication_sizes(-0.6, 12, n_new=16)
     >>> answer.n_detectability
-    29
+    28
     """
     from scipy.stats import norm
 

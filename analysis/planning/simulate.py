@@ -30,7 +30,7 @@ class SimulatedStudies(Result):
     ----------
     power : DataFrame
         question, part, n_studies (in which it could be asked), power (share that claims it) with its 95 % Monte-Carlo interval
-        ci_low and ci_high, truth, half_width (mean half width of the 95 % interval), wrong_sign (share of the claims that
+        ci_low and ci_high, true_value, half_width (mean half width of the 95 % interval), wrong_sign (share of the claims that
         point the wrong way), exaggeration (mean size of the claimed estimates ÷ the true size), mistaken (plateaus claimed too
         early, share of all studies).
     n_studies, seed : int
@@ -112,7 +112,8 @@ def simulate_studies(
 
     Examples
     --------
-    >>> simulate_studies({"n": 12}, n_studies=200).question("rounds.heart_rate", "change")["power"] > 0.8
+    >>> studies = simulate_studies({"n": 12}, n_studies=200)
+    >>> bool(studies.question("rounds.heart_rate", "change")["power"] > 0.8)
     True
     """
     design, truth = as_design(design), as_assumptions(truth)
@@ -251,7 +252,7 @@ def _summary(blocks: list[pd.DataFrame]) -> pd.DataFrame:
             "power": share("found", "asked"),
             "ci_low": low,
             "ci_high": high,
-            "truth": total["truth"],
+            "true_value": total["truth"],
             "half_width": share("width", "widths"),
             "wrong_sign": share("wrong", "signed"),
             "exaggeration": share("exaggeration", "signed"),
