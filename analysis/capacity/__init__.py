@@ -7,6 +7,7 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 
 from .adjustment import Adjustment, choose_covariates, covariate_words
 from .answer import answer_capacity
+from .answer_results import CapacityAnswer, Refused
 from .chart import specifications
 from .choosing import ChosenTests, choose_tests
 from .correlation import correlate, partial_correlation
@@ -30,12 +31,10 @@ from .results import (
     OPPOSITE,
     SUPPORTED,
     VERDICTS,
-    CapacityAnswer,
     CapacityFit,
     Correlation,
     ErrorCorrection,
     Levels,
-    Refused,
     Specifications,
 )
 from .scaling import default_step, known_scalings, to_unit

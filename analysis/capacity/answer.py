@@ -7,25 +7,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, check_choice, left_out_table, plural
-from .adjustment import Adjustment, choose_covariates
+from ..basics import KitError, check_choice, left_out_table
+from .adjustment import choose_covariates
+from .admission import judge_guards, refuse, set_aside
+from .answer_results import CapacityAnswer, Refused
 from .chart import join_athletes, specifications
 from .drift import drift_and_recovery
 from .error_table import error_table
-from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, join_capacity, prepare, t_limits
-from .guards import (
-    CIRCULAR_REMEDY,
-    CIRCULAR_WHY,
-    GUARD_COLUMNS,
-    MINIMUM_RESIDUAL_DF,
-    CircularTestError,
-    guard_row,
-    hr_max_source,
-    is_heart_rate,
-    is_yes,
-    set_aside_circular,
-    shared_test_warning,
-)
+from .fit import fit_prepared, join_capacity, prepare, t_limits
+from .guards import GUARD_COLUMNS, is_heart_rate
 from .leverage import influence
 from .parts import (
     confounder_table,
@@ -35,9 +25,8 @@ from .parts import (
     slope_table,
     within_table,
 )
-from .results import CapacityAnswer, Refused
 from .scaling import default_step
-from .tables import left_out_rows, need_columns, to_numbers, varies
+from .tables import need_columns
 from .verdict import DIRECTIONS, judge
 
 CAUTION_HEART_RATE = (
@@ -131,7 +120,7 @@ def answer_capacity(
         raise KitError(
             f"capacity is in {unit or 'no known unit'}: say with capacity_step what step an effect is stated for."
         )
-    data, aside, guards = _set_aside(join_athletes(rows, athletes), capacity, outcome)
+    data, aside, guards = set_aside(join_athletes(rows, athletes), capacity, outcome)
     if isinstance(data, Refused):
         return data
     club = athletes[athletes["athlete"].astype(str).isin(data.loc[data["_used"], "athlete"].unique())]
@@ -144,10 +133,10 @@ def answer_capacity(
         planned = prepare(data, capacity, outcome, adjustment.covariates)
         fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
     except KitError as error:
-        return _refuse(
+        return refuse(
             outcome, str(error), "more athletes, or values that differ between athletes", guards, aside
         )
-    guards += _judge_guards(outcome, capacity, club, planned, adjustment)
+    guards += judge_guards(outcome, capacity, club, planned, adjustment)
     points = point_table(planned, data, capacity)
     limits = [apart * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
     verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
@@ -217,106 +206,6 @@ def answer_capacity(
         left_out=pd.concat([left_out_table(aside), planned.left_out], ignore_index=True),
         warnings=tuple(dict.fromkeys([*adjustment.warnings, *fit.warnings, *notes])),
     )
-
-
-def _set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
-    """Set aside athletes whose heart rate is limited or whose test is circular; refuse where nobody remains."""
-    data[outcome] = to_numbers(data, outcome)
-    aside: list[dict] = []
-    guards: list[dict] = []
-    if is_heart_rate(outcome) and "hr_limited" in data.columns:
-        limited = is_yes(data["hr_limited"])
-        n = data.loc[limited, "athlete"].nunique()
-        aside += left_out_rows(
-            data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome
-        )
-        text = f"{plural(n, 'athlete')} whose heart rate is held down by a medicine or a condition set aside"
-        guards.append(
-            guard_row(
-                "limited heart rate",
-                "applied" if n else "passed",
-                n,
-                text if n else "no athlete is marked hr_limited",
-            )
-        )
-        data = data[~limited]
-    joined, name, _ = join_capacity(data, capacity)
-    try:
-        kept, circular = set_aside_circular(joined, name, outcome)
-    except CircularTestError:
-        n = joined["athlete"].nunique()
-        guards.append(guard_row("circular test", "refused", n, CIRCULAR_WHY))
-        return _refuse(outcome, CIRCULAR_WHY, CIRCULAR_REMEDY, guards, aside), aside, guards
-    n = joined["athlete"].nunique() - kept["athlete"].nunique()
-    text = (
-        f"{plural(n, 'athlete')} set aside whose capacity was estimated from heart rate" if n
-        else "capacity does not come from heart rate" if is_heart_rate(outcome) else "the outcome is not heart rate"
-    )  # fmt: skip
-    guards.append(guard_row("circular test", "applied" if n else "passed", n, text))
-    aside += circular
-    used = kept[outcome].notna() & kept[name].notna()
-    n_used = kept.loc[used, "athlete"].nunique()
-    if n_used < MINIMUM_ATHLETES:
-        why = (
-            f"Only {plural(n_used, 'athlete')} with both a fitness test and {outcome} remain; "
-            f"at least {MINIMUM_ATHLETES} are needed."
-        )
-        return (
-            _refuse(outcome, why, "aerobic tests and rounds of more athletes", guards, aside),
-            aside,
-            guards,
-        )
-    rows = kept.drop(columns=[c for c in ("capacity", "unit", "uses_heart_rate") if c in kept.columns])
-    return rows.assign(_used=used), aside, guards
-
-
-def _refuse(outcome: str, why: str, needs: str, guards: list[dict], aside: list[dict]) -> Refused:
-    from ..study.outcomes import OUTCOMES
-
-    label = OUTCOMES[outcome].label.lower() if outcome in OUTCOMES else outcome
-    return Refused(
-        question=f"whether fitter athletes have a lower {label}",
-        needs=needs,
-        why=why,
-        guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),
-        left_out=left_out_table(aside),
-    )
-
-
-def _judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustment) -> list[dict]:
-    used = capacity[capacity["athlete"].astype(str).isin(planned.rows["athlete"])]
-    guards = []
-    if is_heart_rate(outcome):
-        source = hr_max_source(club)
-        text = {
-            "measured": "every maximal heart rate is measured",
-            "predicted": "every maximal heart rate is predicted from age, so none is used",
-            "mixed": "measured and predicted maximal heart rates are never mixed, so none is used",
-            "incomplete": "not every athlete has a maximal heart rate, so none is used",
-            "none": "no maximal heart rates",
-        }[source]
-        guards.append(
-            guard_row("maximal heart rate", "passed" if source == "measured" else "warned", len(club), text)
-        )
-        shared, n = shared_test_warning(outcome, used, club)
-        if shared:
-            guards.append(guard_row("one test for both", "warned", n, shared))
-    n = planned.n_athletes
-    text = f"{planned.residual_df} residual degrees of freedom between athletes; at least {MINIMUM_RESIDUAL_DF} with covariates"
-    guards.append(guard_row("covariates", "warned" if adjustment.given_up else "passed", n, text))
-    if "test" in used.columns and varies(used["test"]):
-        tests = ", ".join(sorted(map(str, used["test"].unique())))
-        text = f"capacity comes from different tests ({tests}): differences between tests are mixed with those between athletes"
-        guards.append(guard_row("one kind of test", "warned", len(used), text))
-    guards.append(
-        guard_row(
-            "unit of analysis",
-            "passed",
-            n,
-            "the athlete: rounds of one athlete are never counted as athletes",
-        )
-    )
-    return guards
 
 
 def _with_row_covariates(club: pd.DataFrame, data: pd.DataFrame, covariates) -> pd.DataFrame:

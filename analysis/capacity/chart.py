@@ -11,8 +11,9 @@ import pandas as pd
 from ..basics import KitError
 from ..study.outcomes import OUTCOMES
 from .adjustment import covariate_words, possible_sets
-from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare, with_covariates
+from .fit import MINIMUM_ATHLETES, Prepared, prepare, with_covariates
 from .guards import hr_max_source
+from .many import fit_many
 from .results import Specifications
 from .scaling import known_scalings
 
@@ -95,7 +96,7 @@ def specifications(
     row_sets |= {name: join_athletes(table, athletes) for name, table in (alternative_rows or {}).items()}
     scalings = known_scalings(capacity)
     spread = _analysed_spread(data, capacity, outcome)
-    lines: list[dict] = []
+    parts: list[tuple[Prepared, tuple, float, float]] = []
     planned = _try_prepare(data, capacity, outcome, covariates)
     if planned is None:
         raise KitError(
@@ -115,12 +116,12 @@ def specifications(
                     prepared = with_covariates(one, adjusted)
                     for who, part in _athlete_sets(prepared).items():
                         choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
-                        lines.append(_line(part, choice, step, sizes[chosen], level))
+                        parts.append((part, choice, step, sizes[chosen]))
     first = (outcome, next(iter(scalings)), covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
     for athlete in planned.rows["athlete"].unique():
         part = replace(planned, rows=planned.rows[planned.rows["athlete"] != athlete].copy())
-        lines.append(_line(part, (*first, athlete), contrast_step, smallest_effect, level))
-    table = pd.DataFrame([line for line in lines if line])
+        parts.append((part, (*first, athlete), contrast_step, smallest_effect))
+    table = _fit_parts(parts, level)
     table["planned"] = (table[list(CHOICES)] == [*first, ""]).all(axis=1)
     return _summarise(table, outcome, contrast_step)
 
@@ -133,29 +134,14 @@ def join_athletes(rows: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
     return left.merge(right.drop_duplicates("athlete"), on="athlete", how="left")
 
 
-def _line(prepared: Prepared, choice: tuple, step: float, size: float, level: float) -> dict | None:
-    try:
-        fit = fit_prepared(prepared, level=level)
-    except KitError:
-        return None
-    return {
-        **dict(zip(CHOICES, choice, strict=True)),
-        "step": step,
-        "effect": step * fit.estimate,
-        "multiple": step * fit.estimate / size,
-        "multiple_low": step * fit.ci_low / size,
-        "multiple_high": step * fit.ci_high / size,
-        "estimate": fit.estimate,
-        "standard_error": fit.standard_error,
-        "ci_low": fit.ci_low,
-        "ci_high": fit.ci_high,
-        "statistic": fit.statistic,
-        "df": fit.df,
-        "p": fit.p,
-        "n_athletes": fit.n_athletes,
-        "n_observations": fit.n_observations,
-        "method": fit.method,
-    }
+def _fit_parts(parts: list[tuple[Prepared, tuple, float, float]], level: float) -> pd.DataFrame:
+    fits = fit_many([part for part, *_ in parts], level=level)
+    table = pd.DataFrame([choice for _, choice, *_ in parts], columns=list(CHOICES))
+    steps, sizes = (np.array([p[i] for p in parts]) for i in (2, 3))
+    table["step"], table["effect"] = steps, steps * fits["estimate"]
+    for name, column in (("multiple", "estimate"), ("multiple_low", "ci_low"), ("multiple_high", "ci_high")):
+        table[name] = steps * fits[column] / sizes
+    return pd.concat([table, fits], axis=1)[np.isfinite(fits["estimate"])].reset_index(drop=True)
 
 
 def _summarise(table: pd.DataFrame, outcome: str, contrast_step: float) -> Specifications:

@@ -355,3 +355,21 @@ def test_exertion_without_spread_is_answered_without_a_crash(club):
     )
     assert isinstance(result, Refused)
     assert "does not vary" in str(result)
+
+
+def test_many_fits_at_once_are_the_fits_one_by_one(club):
+    from dataclasses import replace
+
+    from analysis.capacity.fit import fit_prepared, prepare, with_covariates
+    from analysis.capacity.many import FIT_COLUMNS, fit_many
+
+    rows, capacity, athletes = club(n=14, women=5, age_spread=8, missing=0.1)
+    bare = prepare(join_athletes(rows, athletes), capacity, "hr_mean_bpm")
+    parts = [bare, with_covariates(bare, ["sex"]), with_covariates(bare, ["age_years", "sex"])]
+    parts += [replace(bare, rows=bare.rows[bare.rows["athlete"] != "A03"])]
+    parts += [replace(bare, rows=bare.rows.groupby("athlete").head(1).assign(round_no=1))]
+    together = fit_many(parts)
+    for i, part in enumerate(parts):
+        alone = fit_prepared(part)
+        for column in FIT_COLUMNS[:-1]:
+            assert together[column][i] == pytest.approx(getattr(alone, column), rel=1e-6)

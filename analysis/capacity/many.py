@@ -1,0 +1,122 @@
+"""Many analyses of one club at once: the numbers of `fit_capacity`, without its words, in one batch per shape."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError
+from .fit import Prepared, fit_prepared
+from .tables import numeric_design
+
+FIT_COLUMNS = (
+    "estimate",
+    "standard_error",
+    "ci_low",
+    "ci_high",
+    "statistic",
+    "df",
+    "p",
+    "n_athletes",
+    "n_observations",
+    "method",
+)
+METHOD = "mixed model, athlete random, restricted maximum likelihood, Kenward-Roger"
+
+
+def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
+    """Fit many prepared analyses of the same athletes; one that cannot be fitted is missing.
+
+    Parameters
+    ----------
+    parts : sequence of Prepared
+        From `prepare`.
+    level : float
+        Of the intervals; default 0.95.
+
+    Returns
+    -------
+    DataFrame
+        One line per analysis, in order, with the columns FIT_COLUMNS.
+    """
+    table = pd.DataFrame(np.nan, index=range(len(parts)), columns=list(FIT_COLUMNS[:-1])).assign(
+        method=METHOD
+    )
+    shapes: dict[int, list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]] = {}
+    slots: dict[tuple, int] = {}
+    for i, part in enumerate(parts):
+        keys = _keys(part)
+        if keys is None:
+            _fit_alone(table, i, part, level)
+            continue
+        places = np.array([slots.setdefault(key, len(slots)) for key in keys])
+        design = _design(part)
+        shapes.setdefault(design.shape[1], []).append(
+            (i, places, part.rows[part.outcome].to_numpy(float), design)
+        )
+        table.loc[i, ["n_athletes", "n_observations"]] = part.n_athletes, len(part.rows)
+    athletes = np.array([athlete for athlete, _ in slots])
+    for width, members in shapes.items():
+        _fit_shape(table, members, width, athletes)
+    return _with_tests(table, level)
+
+
+def _keys(part: Prepared) -> list[tuple] | None:
+    """Return athlete and round of every row; None where an athlete has one row only, or a round twice."""
+    if part.rows["athlete"].is_unique:
+        return None
+    cells = (
+        part.rows[part.cell].astype(str) if part.cell else part.rows.groupby("athlete").cumcount().astype(str)
+    )
+    keys = list(zip(part.rows["athlete"], cells, strict=True))
+    return keys if len(set(keys)) == len(keys) else None
+
+
+def _design(part: Prepared) -> np.ndarray:
+    columns = [np.ones((len(part.rows), 1)), numeric_design(part.rows, [part.capacity, *part.covariates])[0]]
+    if part.cell:
+        columns.append(numeric_design(part.rows.assign(cell=part.rows[part.cell].astype(str)), ["cell"])[0])
+    return np.column_stack(columns)
+
+
+def _fit_shape(table: pd.DataFrame, members: list, width: int, athletes: np.ndarray) -> None:
+    from ..models import fit_mixed_batch
+
+    outcomes = np.full((len(members), len(athletes)), np.nan)
+    design = np.zeros((len(members), len(athletes), width))
+    design[:, :, 0] = 1
+    for k, (_, places, values, columns) in enumerate(members):
+        outcomes[k, places] = values
+        design[k, places] = columns
+    fit = fit_mixed_batch(outcomes, design, athletes, tests={"capacity": [1]})["capacity"]
+    where = [i for i, *_ in members]
+    for column, found in (
+        ("estimate", fit.estimate),
+        ("standard_error", fit.standard_error),
+        ("df", fit.df_den),
+    ):
+        table.loc[where, column] = np.asarray(found, dtype=float).reshape(len(members), -1)[:, 0]
+
+
+def _fit_alone(table: pd.DataFrame, i: int, part: Prepared, level: float) -> None:
+    try:
+        fit = fit_prepared(part, level=level)
+    except KitError:
+        return
+    for column in FIT_COLUMNS:
+        table.loc[i, column] = getattr(fit, column)
+
+
+def _with_tests(table: pd.DataFrame, level: float) -> pd.DataFrame:
+    from scipy.stats import t as student
+
+    half = student.ppf((1 + level) / 2, table["df"]) * table["standard_error"]
+    statistic = table["estimate"] / table["standard_error"]
+    return table.assign(
+        ci_low=table["estimate"] - half,
+        ci_high=table["estimate"] + half,
+        statistic=statistic,
+        p=2 * student.sf(np.abs(statistic), table["df"]),
+    )
