@@ -196,7 +196,8 @@ def list_needs(study: Study) -> pd.DataFrame:
         "07_write_it_up": measured,
         "08_survey_of_sessions": len(study.survey) > 0,
     }
-    lines = [(name, bool(ready[name]), "" if ready[name] else needs) for name, needs in NEEDS.items()]
+    asked = ["08_survey_of_sessions"] if study.settings.get("kind") == "survey" else list(NEEDS)
+    lines = [(name, bool(ready[name]), "" if ready[name] else NEEDS[name]) for name in asked]
     return pd.DataFrame(lines, columns=["notebook", "ready", "needs"])
 
 

@@ -146,7 +146,7 @@ def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findi
 def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
     """Return the value of a text, and None or (problem or remark, what is wrong, remedy)."""
     blank = "" if column.is_text else np.nan
-    if text == "" if column.kind == "code" else is_blank(text):
+    if _means_nothing(text, column):
         if column.need == "default 1":
             return "1", None
         if column.need in ("key", "required"):
@@ -160,6 +160,11 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
         return blank, ("problem", slip.problem, slip.remedy)
     found = _check_rating(value, context.scale) if column.kind == "exertion" else check_limits(value, column)
     return value, found
+
+
+def _means_nothing(text: str, column: Column) -> bool:
+    is_code = column.kind in ("code", "opponent") and text.casefold() == "na"  # a code may well be NA
+    return is_blank(text) and not is_code
 
 
 def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:
@@ -303,11 +308,10 @@ def _read_choice(text: str, column: Column, context: Context) -> str:
     def bare(word: str) -> str:
         return re.sub(r"[\s_\-]+", "_", word).casefold()
 
-    words = {bare(c): c for c in column.choices}
-    found = words.get(bare(text)) or SAME_CHOICE.get(column.name, {}).get(bare(text))
-    if found:
-        return found
-    near = did_you_mean(text, column.choices)
+    words = {bare(c): c for c in column.choices} | SAME_CHOICE.get(column.name, {})
+    if bare(text) in words:
+        return words[bare(text)]
+    near = words.get(did_you_mean(bare(text), words))
     raise Slip(
         f"not among {', '.join(column.choices)}" + (f"; did you mean {near}?" if near else ""),
         f"write {near}" if near else f"write one of {', '.join(column.choices)}",

@@ -18,7 +18,14 @@ MEASURES = ("lactate_mmol_l", "exertion", "activity_rating", "hr_mean_typed_bpm"
 """Columns of rounds that hold something measured."""
 
 
-def check_tables(tables: Tables, protocol: Protocol, today: dt.date, findings: Findings) -> None:
+def check_tables(
+    tables: Tables,
+    protocol: Protocol,
+    today: dt.date,
+    findings: Findings,
+    *,
+    aside: frozenset[tuple] = frozenset(),
+) -> None:
     """Check everything that needs several rows or several tables.
 
     Parameters
@@ -29,12 +36,14 @@ def check_tables(tables: Tables, protocol: Protocol, today: dt.date, findings: F
     today : datetime.date
     findings : Findings
         Takes problems and remarks.
+    aside : frozenset of (session, round_no, athlete)
+        Rows of rounds that a decision set aside: their opponents are not asked for them.
     """
     _check_duplicates(tables, findings)
     _check_codes(tables, findings)
     _check_sessions(tables, findings)
     _check_round_numbers(tables, protocol, findings)
-    _check_opponents(tables, findings)
+    _check_opponents(tables, aside, findings)
     _check_dates(tables, today, findings)
 
 
@@ -110,9 +119,8 @@ def _check_codes(tables: Tables, findings: Findings) -> None:
             for line in table[~table[column].isin(fine)].itertuples(index=False):
                 code = getattr(line, column)
                 near = nearest_code(code, known)
-                zeros = _bare(near) == _bare(code) and near != code
                 hint = f"; did you mean {near}?" if near else ""
-                if zeros and len(near) > len(code):
+                if code.isdigit() and _bare(near) == _bare(code):
                     hint = f": a spreadsheet may have dropped zeros of {near}"
                 remedy = f"write {near}" if near else "add the code to athletes.csv, or correct it"
                 if column == "opponent":
@@ -162,33 +170,31 @@ def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings)
                 )
 
 
-def _check_opponents(tables: Tables, findings: Findings) -> None:
-    rounds = tables["rounds"]
-    measured = set(tables["athletes"]["athlete"])
-    lines = {}
-    for line in rounds.itertuples(index=False):
+def _check_opponents(tables: Tables, aside: frozenset[tuple], findings: Findings) -> None:
+    known = set(tables["athletes"]["athlete"]) or set(tables["rounds"]["athlete"])
+    lines: dict[tuple, object] = {}
+    for line in tables["rounds"].itertuples(index=False):
         lines.setdefault((line.session, line.round_no, line.athlete), line)
+    # a row whose own code is unknown is a problem already: its opponent is not blamed a second time
+    mistyped = {(s, r, line.opponent) for (s, r, athlete), line in lines.items() if athlete not in known}
+    people = tables["athletes"]
+    unmeasured = set(people.loc[people["consent_measured"].eq("no") | people["cleared"].eq("no"), "athlete"])
     told = set()
     for (session, round_no, athlete), line in lines.items():
         other = line.opponent
-        if other in ("", "guest", "none") or other == "":
+        if other in ("", "guest", "none"):
             continue
         if other == athlete:
-            findings.problem(
-                *place("rounds", line),
-                "opponent",
-                other,
-                "the athlete's own code",
-                "write the opponent's code",
-            )
+            remedy = "write the opponent's code"
+            findings.problem(*place("rounds", line), "opponent", other, "the athlete's own code", remedy)
             continue
         back = lines.get((session, round_no, other))
         pair = (session, round_no, frozenset((athlete, other)))
-        if (
-            pair in told
-            or (back is not None and back.opponent == athlete)
-            or (measured and other not in measured)
-        ):
+        mirrored = back is not None and back.opponent == athlete
+        blamed = pair in told or (session, round_no, other) in aside
+        if back is None:
+            blamed = blamed or other in unmeasured or (session, round_no, athlete) in mistyped
+        if mirrored or blamed or not {athlete, other} <= known:
             continue
         told.add(pair)
         where = f"session {session}, round {round_no}"

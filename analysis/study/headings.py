@@ -7,9 +7,10 @@ import re
 
 from .columns import Column, column_rules
 from .findings import Findings
+from .privacy import is_personal_heading
 from .raw_tables import RawTable, lay_out_rounds
 from .text_files import Grid
-from .words import KIND_WORDS, OTHER_HEADINGS, PERSONAL_COLUMNS, canonical_unit, squeeze
+from .words import KIND_WORDS, OTHER_HEADINGS, canonical_unit, squeeze
 
 
 def plain_heading(text: str) -> tuple[str, str]:
@@ -150,41 +151,36 @@ def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int,
                     grid.file, number, {place: unit}, {place: base if is_wide else name}, rules, findings
                 )
         else:
-            _unknown_heading(
-                grid.file, number, head, name, base if round_no.isdigit() else name, rules, findings
-            )
+            suggestion = _unknown_heading(grid.file, number, head, name, rules, findings)
+            # read under the suggested name, so that what is wrong in its cells is named at the same time
+            if suggestion and suggestion not in {plain_heading(h)[0] for h in heads} | set(places.values()):
+                places[place] = suggestion
     return places
 
 
-def _unknown_heading(file, number, head, name, base, rules, findings) -> None:
-    suggestion = suggest_column(base, rules)
-    if name in PERSONAL_COLUMNS and suggestion == "":
+def _unknown_heading(file: str, row: int, head: str, name: str, rules: dict, findings: Findings) -> str:
+    """Report a heading that is none of the columns; return the column that it probably means, or ""."""
+    if is_personal_heading(name):
         findings.problem(
             file,
-            number,
+            row,
             name,
             head,
             "a column for personal data; a study folder holds codes only",
             "delete the column here and keep the list of codes elsewhere, under lock",
         )
-    elif suggestion:
-        findings.problem(
-            file,
-            number,
-            name,
-            head,
-            f"no such column; did you mean {suggestion}?",
-            f"write the heading as {suggestion}" + (f"_{name.rpartition('_')[2]}" if base != name else ""),
-        )
-    else:
-        findings.remark(
-            file,
-            number,
-            name,
-            head,
-            "a column that the kit does not know; it is not read",
-            "nothing, if that is meant",
-        )
+        return ""
+    base, _, round_no = name.rpartition("_")
+    is_wide = "round_no" in rules and round_no.isdigit()
+    suggestion = suggest_column(base if is_wide else name, rules)
+    if not suggestion:
+        unknown = "a column that the kit does not know; it is not read"
+        findings.remark(file, row, name, head, unknown, "nothing, if that is meant")
+        return ""
+    suggestion += f"_{round_no}" if is_wide else ""
+    problem = f"no such column; did you mean {suggestion}?"
+    findings.problem(file, row, name, head, problem, f"write the heading as {suggestion}")
+    return suggestion
 
 
 def _is_units_row(cells: list[str], rules: dict[str, Column]) -> bool:

@@ -75,6 +75,7 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
     Inventory
     """
     grids: dict[str, Grid] = {}
+    misnamed: dict[str, Path] = {}
     names = sorted(path.name for path in folder.iterdir() if path.is_file() and not is_temporary(path.name))
     for name in names:
         path = folder / name
@@ -86,7 +87,15 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
         elif name.casefold() == WORKBOOK:
             _read_workbook(path, grids, findings)
         else:
-            _unknown_file(name, path.stem, ending, findings)
+            near = _unknown_file(name, path.stem, ending, findings)
+            if near:
+                misnamed[near] = path
+    for (
+        table,
+        path,
+    ) in misnamed.items():  # read all the same, so that what is wrong in it is named at the same time
+        if table not in grids:
+            grids[table] = _read(path, path.name, findings)
     for name in names:
         trouble = file_name_trouble(Path(name).stem) if Path(name).stem.casefold() not in TABLES else ""
         if trouble:
@@ -160,45 +169,22 @@ def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> No
                 )
 
 
-def _unknown_file(name: str, stem: str, ending: str, findings: Findings) -> None:
+def _unknown_file(name: str, stem: str, ending: str, findings: Findings) -> str:
+    """Report a file that the kit does not read; return the table that it probably is, or ""."""
+    near = did_you_mean(stem, TABLES) if ending in TABLE_ENDINGS else ""
     if ending in _OTHER_SHEETS:
-        findings.problem(
-            name,
-            None,
-            "",
-            "",
-            f"a spreadsheet of the kind {ending} is not read",
-            f"save it as {WORKBOOK} or as CSV files",
-        )
+        problem = f"a spreadsheet of the kind {ending} is not read"
+        findings.problem(name, None, "", "", problem, f"save it as {WORKBOOK} or as CSV files")
     elif ending == ".xlsx":
-        findings.problem(
-            name,
-            None,
-            "",
-            "",
-            f"a workbook of another name than {WORKBOOK}",
-            f"name it {WORKBOOK}, or move it elsewhere",
-        )
+        problem = f"a workbook of another name than {WORKBOOK}"
+        findings.problem(name, None, "", "", problem, f"name it {WORKBOOK}, or move it elsewhere")
+    elif near:
+        problem = f"no such table; did you mean {near}.csv?"
+        findings.problem(name, None, "", "", problem, f"name the file {near}.csv, or move it elsewhere")
     elif ending in TABLE_ENDINGS:
-        near = did_you_mean(stem, TABLES)
-        if near:
-            findings.problem(
-                name,
-                None,
-                "",
-                "",
-                f"no such table; did you mean {near}.csv?",
-                f"name the file {near}.csv, or move it elsewhere",
-            )
-        else:
-            findings.remark(
-                name,
-                None,
-                "",
-                "",
-                "a file that the kit does not know; it is not read",
-                "nothing, if that is meant",
-            )
+        unknown = "a file that the kit does not know; it is not read"
+        findings.remark(name, None, "", "", unknown, "nothing, if that is meant")
+    return near
 
 
 def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from .columns import TABLES, empty_table
 from .consent import not_analysed, remove_withdrawn, write_ledger
 from .convert import Context, convert_table
 from .crosscheck import MEASURES, check_tables
-from .decide import Decided, apply_decisions
+from .decide import Decided, apply_decisions, row_keys
 from .findings import Findings
 from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .headings import read_headings
@@ -108,7 +108,8 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     # people who withdrew leave first, so that nothing of theirs is checked, named or counted by code
     with_decisions = decided.tables | ({"decisions": decisions_raw} if decisions_raw.rows else {})
     remaining, counts, gone = remove_withdrawn(with_decisions)
-    tables, barred = check({n: _without_set_aside(r, decided) for n, r in remaining.items()}, after)
+    used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
+    tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, after)
 
@@ -133,6 +134,16 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
 def _without_set_aside(raw: RawTable, decided: Decided) -> RawTable:
     aside = decided.rows_aside.get(raw.table, {})
     return raw.select([i for i in range(len(raw.rows)) if raw.key(i) not in aside]) if aside else raw
+
+
+def _rounds_aside(raws: dict[str, RawTable], decided: Decided) -> frozenset[tuple]:
+    """Return session, round and athlete of the rows of rounds that a decision set aside."""
+    aside = decided.rows_aside.get("rounds", {})
+    if not aside:
+        return frozenset()
+    raw = raws["rounds"]
+    keys = (row_keys(raw, index) for index in range(len(raw.rows)) if raw.key(index) in aside)
+    return frozenset((k["session"], k["round_no"], k["athlete"]) for k in keys)
 
 
 def _analysed(table: pd.DataFrame, barred: dict[str, str]) -> pd.DataFrame:
@@ -194,12 +205,14 @@ def _validate(
     today: dt.date,
     raws: dict[str, RawTable],
     findings: Findings,
+    *,
+    aside: frozenset[tuple] = frozenset(),
 ) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:
     """Convert and check all tables; return them, and why who is not analysed."""
     tables = {name: empty_table(name) for name in TABLES}
     tables |= {name: convert_table(raw, context, findings) for name, raw in raws.items() if raw.columns}
     tables["rounds"] = _fill_took_part(tables["rounds"])
-    check_tables(tables, protocol, today, findings)
+    check_tables(tables, protocol, today, findings, aside=aside)
     check_rows(tables, protocol, settings, findings)
     check_aerobic_tests(tables["aerobic_tests"], findings)
     check_files(folder, tables, inventory, findings)

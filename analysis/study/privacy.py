@@ -4,8 +4,23 @@ from __future__ import annotations
 
 import re
 
-from .words import ORDINARY_WORDS
+from .words import ORDINARY_WORDS, PERSONAL_COLUMNS
 
+_PERSONAL_PARTS = frozenset(
+    {
+        "surname",
+        "firstname",
+        "lastname",
+        "email",
+        "mail",
+        "phone",
+        "telephone",
+        "birth",
+        "birthdate",
+        "birthday",
+        "dob",
+    }
+)
 _MAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
 _PHONE = re.compile(
     r"(?<![\w.,:-])(?:\+|00)\d[\d ()/-]{7,}\d(?![\w.,:-])|(?<![\w.,:-])0\d{2,4}[ /-]\d{3}[\d -]{2,}\d"
@@ -14,6 +29,31 @@ _BIRTH = re.compile(
     r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)"
 )
 _WORD = re.compile(r"[^\W\d_]+")
+
+
+def is_personal_heading(name: str) -> bool:
+    """Return True where a heading asks for personal data.
+
+    Parameters
+    ----------
+    name : str
+        In the form of a column name.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_personal_heading("athlete_name"), is_personal_heading("strap_name"), is_personal_heading("emergency_phone")
+    (True, False, True)
+    """
+    if name in PERSONAL_COLUMNS:
+        return True
+    parts = name.split("_")
+    if parts[-1] in ("name", "names"):
+        return bool({"athlete", "person", "participant", "subject", "fighter", "player"} & set(parts))
+    return bool(_PERSONAL_PARTS & set(parts))
 
 
 def looks_personal(text: str) -> str:
