@@ -115,7 +115,7 @@ def _head_rows(head: list[str], separator: str) -> list[list[str]]:
 
 def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[Layout | None, float]:
     """How convincing a row is as the header: names known, and rows below that fit."""
-    if not 2 <= len(row) <= 400:
+    if not 2 <= len(row) <= 400 or all(not c or c[0].isdigit() or c[0] in "-+." for c in row):
         return None, 0.0
     kinds = [kind_of_column(c) for c in row]
     names = [k for k, _ in kinds]

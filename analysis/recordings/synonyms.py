@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 COLUMN_WORDS = {
     "rate": (
@@ -37,7 +38,10 @@ COLUMN_WORDS = {
         "athlete", "athlete code", "athlete id", "code", "id", "label", "participant", "subject", "player", "person",
         "name", "athlet", "sportler", "teilnehmer", "athlete name", "atleta", "sujet", "device",
     ),
-    "start": ("start", "start time", "started", "started at", "startzeit", "beginn", "begin", "inicio", "debut", "heure de debut"),
+    "start": (
+        "start", "start time", "started", "started at", "startzeit", "beginn", "begin", "inicio", "debut",
+        "heure de debut",
+    ),
     "position": ("lat", "latitude", "lon", "lng", "long", "longitude", "position lat", "position long", "gps lat", "gps lon"),
     "identity": (
         "name", "first name", "last name", "surname", "athlete name", "birth date", "birthday", "date of birth",
@@ -69,6 +73,7 @@ def plain_words(header: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9]+", " ", text).split())
 
 
+@lru_cache(maxsize=4096)
 def kind_of_column(header: str) -> tuple[str, str]:
     """Tell the kind of a column and its unit from its header.
 

@@ -16,6 +16,8 @@ MAX_ROWS = 1_000_000
 """More rows than this are not one evening: refused (24 hours at ten a second are 864,000)."""
 MAX_SPAN_S = 36 * 3600.0
 """Rows further apart than this are not one evening: refused."""
+MOST_NEAR = 0.9
+"""Where so many rows lie within one evening, the others have damaged times and are left out."""
 FIRST_YEAR = 2000
 """Dates before this year come from a clock that was never set."""
 
@@ -139,6 +141,11 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
             f"{file}: no row has both a time and a heart rate, so nothing can be placed in time. "
             "Export the recording again with a time for each row."
         )
+    if np.ptp(seconds) > MAX_SPAN_S:
+        near = np.abs(seconds - np.median(seconds)) <= MAX_SPAN_S / 2
+        if near.mean() >= MOST_NEAR:
+            remarks.append(f"{plural(int((~near).sum()), 'row')} with a time far from the rest left out.")
+            seconds, rates = seconds[near], rates[near]
     step = np.diff(seconds)
     if (step < 0).any():
         back = format_number(float(-step.min()), 0, unit="s")
@@ -220,8 +227,9 @@ def _remark_on_gaps(elapsed, limit, given, remarks: list) -> None:
     if len(gaps):
         total = format_number(float(gaps.sum()), 0, unit="s")
         longest = format_number(float(gaps.max()), 0, unit="s")
+        allowed = format_number(limit, 0, unit="s")
         remarks.append(
-            f"{plural(len(gaps), 'gap')} over {format_number(limit, 0, unit='s')} (the longest {longest}, {total} in all): missing time."
+            f"{plural(len(gaps), 'gap')} over {allowed} (the longest {longest}, {total} in all): missing time."
         )
     if given is None and limit > 5:
         remarks.append(

@@ -1,0 +1,186 @@
+"""FIT files: real ones against facts computed elsewhere and against fitdecode, made ones for every oddity."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from make_fit import EPOCH_S, EVENT, INTERVALS, RATES, RECORD, U8, U16, U32, FitFile, simple_fit
+
+from analysis.recordings import RecordingError, read_recording
+
+RATES_60 = [120 + i % 7 for i in range(60)]
+
+
+def read(tmp_path, data: bytes, name="A01.fit", **options):
+    path = tmp_path / name
+    path.write_bytes(data)
+    return read_recording(path, **options)
+
+
+def test_plain_records(tmp_path):
+    got = read(tmp_path, simple_fit(RATES_60).bytes())
+    assert got.samples["hr_bpm"].tolist() == RATES_60
+    assert got.samples["elapsed_s"].tolist() == list(range(60))
+    assert got.samples["time"].iloc[0].timestamp() == EPOCH_S + 1_100_000_000
+    assert (got.kind, got.clock, got.remarks) == ("FIT", "utc", ())
+
+
+@pytest.mark.parametrize("options", [{"big": True}, {"header": 12}, {"big": True, "header": 12}])
+def test_byte_order_and_old_header(tmp_path, options):
+    got = read(tmp_path, simple_fit(RATES_60, **options).bytes())
+    assert got.samples["hr_bpm"].tolist() == RATES_60
+
+
+def test_no_heart_rate_value_is_missing_and_zero_too(tmp_path):
+    got = read(tmp_path, simple_fit([120, 255, 0, 122]).bytes())
+    assert np.isnan(got.samples["hr_bpm"].to_numpy()).tolist() == [False, True, True, False]
+    assert any("2 of 4 rows without" in r for r in got.remarks)
+
+
+def test_developer_fields_are_stepped_over(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)], developer=[(0, 2, 0)])
+    for i in range(5):
+        fit.write(0, 1_100_000_000 + i, 130 + i, b"\x01\x02")
+    assert read(tmp_path, fit.bytes()).samples["hr_bpm"].tolist() == [130, 131, 132, 133, 134]
+
+
+def test_compressed_time_stamps_roll_over(tmp_path):
+    fit = simple_fit([120], start=1_100_000_030)
+    fit.define(1, RECORD, [(3, 1, U8)])
+    for second in range(31, 100, 5):
+        fit.write(1, 121, compressed=(1_100_000_000 + second) & 0x1F)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["elapsed_s"].tolist() == [0, *range(1, 70, 5)]
+
+
+def test_relative_times_give_no_date(tmp_path):
+    got = read(tmp_path, simple_fit(RATES_60, start=17_000_000).bytes())
+    assert got.clock == "none" and got.samples["time"].isna().all()
+    assert any("no date" in r for r in got.remarks)
+
+
+def test_timer_stops_are_missing_time(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
+    fit.define(1, EVENT, [(253, 4, U32), (0, 1, U8), (1, 1, U8)])
+    t = 1_100_000_000
+    fit.write(1, t, 0, 0)
+    for i in range(10):
+        fit.write(0, t + i, 100)
+    fit.write(1, t + 9, 0, 4)
+    fit.write(1, t + 12, 0, 0)
+    for i in range(12, 22):
+        fit.write(0, t + i, 140)
+    fit.write(1, t + 21, 0, 4)
+    got = read(tmp_path, fit.bytes())
+    assert got.stops[["from_s", "to_s"]].to_numpy().tolist() == [[9.0, 12.0]]
+    assert got.valid_s == 18.0 and got.duration_s == 21.0
+    assert got.mean_hr_bpm() == 120.0
+    assert got.mean_hr_bpm(over="all") == pytest.approx((9 * 100 + 3 * 120 + 9 * 140) / 21)
+
+
+def test_rates_sent_after_the_session(tmp_path):
+    """Heart rate in `hr` messages: one anchor, then times as the last 12 bits of a count of 1/1024 s."""
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32)])
+    fit.define(1, RATES, [(253, 4, U32), (0, 2, U16), (6, 1, U8), (9, 4, U32)])
+    fit.define(2, RATES, [(6, 8, U8), (10, 12, 0x0D)])
+    t = 1_100_000_000
+    for i in range(20):
+        fit.write(0, t + i)
+    fit.write(1, t, 16384, 110, 2_000)
+    counts = [2_000 + 1024 * (i + 1) for i in range(16)]
+    for block in (counts[:8], counts[8:]):
+        packed = bytearray()
+        for a, b in zip(block[0::2], block[1::2], strict=True):
+            low, high = a & 0xFFF, b & 0xFFF
+            packed += bytes([low & 0xFF, (low >> 8) | ((high & 0x0F) << 4), high >> 4])
+        fit.write(2, [111 + i for i in range(8)], packed)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["elapsed_s"].tolist() == pytest.approx(list(range(17)))
+    assert got.samples["time"].iloc[0].timestamp() == pytest.approx(EPOCH_S + t + 0.5)
+    assert got.samples["hr_bpm"].tolist() == [110, *range(111, 119), *range(111, 119)]
+
+
+def test_intervals_alone_give_a_rate_and_are_not_mixed(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
+    fit.define(1, INTERVALS, [(0, 10, U16)])
+    t = 1_100_000_000
+    for i in range(60):
+        fit.write(0, t + i, 255)
+        fit.write(1, [500, 500])
+    got = read(tmp_path, fit.bytes())
+    assert got.hr_source == "intervals" and len(got.beats) == 120
+    assert got.samples["hr_bpm"].dropna().to_numpy() == pytest.approx(120.0)
+    fit.write(0, t + 60, 118)
+    mixed = read(tmp_path, fit.bytes())
+    assert mixed.hr_source == "device" and mixed.samples["hr_bpm"].dropna().tolist() == [118]
+
+
+def test_chained_files_and_bytes_after_the_end(tmp_path):
+    two = simple_fit([120] * 10).bytes() + simple_fit([140] * 10, start=1_100_000_100).bytes()
+    got = read(tmp_path, two)
+    assert len(got.samples) == 20 and any("chained" in r for r in got.remarks)
+    assert got.valid_s == 18.0
+    got = read(tmp_path, simple_fit([120] * 10).bytes() + b"left over")
+    assert any("after the end" in r for r in got.remarks)
+
+
+@pytest.mark.parametrize("cut", [20, 30, 100, 151, 200])
+def test_truncated_keeps_what_came_before(tmp_path, cut):
+    data = simple_fit(RATES_60).bytes()[:cut]
+    if cut <= 30:
+        with pytest.raises(RecordingError, match="no samples"):
+            read(tmp_path, data)
+        return
+    got = read(tmp_path, data)
+    whole = (cut - 14 - 12) // 6
+    assert got.samples["hr_bpm"].tolist() == RATES_60[:whole]
+    assert any("end of the file is missing" in r for r in got.remarks)
+
+
+def test_damaged_bytes_are_said(tmp_path):
+    data = bytearray(simple_fit(RATES_60).bytes())
+    data[14 + 12 + 6 * 30] = 0x07
+    got = read(tmp_path, bytes(data))
+    assert len(got.samples) == 30
+    assert any("damaged at byte" in r for r in got.remarks) and any("checksum" in r for r in got.remarks)
+
+
+def test_a_file_the_device_never_closed(tmp_path):
+    got = read(tmp_path, simple_fit(RATES_60).bytes(size=0)[:-2])
+    assert len(got.samples) == 60 and any("did not close" in r for r in got.remarks)
+
+
+def test_no_times_and_no_samples_say_so(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(3, 1, U8)])
+    for _ in range(3):
+        fit.write(0, 120)
+    with pytest.raises(RecordingError, match="both a time and a heart rate"):
+        read(tmp_path, fit.bytes())
+    with pytest.raises(RecordingError, match="no samples"):
+        read(tmp_path, FitFile().bytes())
+    with pytest.raises(RecordingError, match="damaged"):
+        read(tmp_path, b"\x0d" + simple_fit(RATES_60).bytes()[1:])
+
+
+def test_one_wild_time_stamp_does_not_spoil_the_rest(tmp_path):
+    fit = simple_fit(RATES_60)
+    fit.write(0, 1_900_000_000, 120)
+    got = read(tmp_path, fit.bytes())
+    assert len(got.samples) == 60 and any("far from the rest" in r for r in got.remarks)
+
+
+def test_repeated_and_backward_times(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
+    t = 1_100_000_000
+    for second, rate in ((0, 100), (1, 110), (1, 114), (3, 120), (2, 118)):
+        fit.write(0, t + second, rate)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["elapsed_s"].tolist() == [0, 1, 2, 3]
+    assert got.samples["hr_bpm"].tolist() == [100, 112, 118, 120]
+    assert any("backward" in r for r in got.remarks) and any("repeated" in r for r in got.remarks)
