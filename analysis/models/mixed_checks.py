@@ -116,7 +116,7 @@ def random_effects(fit: MixedFit) -> pd.DataFrame:
     Z = structure.Z
     v = np.append(problem.ols - tests.coordinates, 1.0)
     inner = np.linalg.inv(np.eye(Z.shape[1]) + Z.T @ Z @ G)  # (I + Z'Z G)^-1
-    effects = G @ inner.T @ (Z.T @ (problem.M @ v))
+    effects = G @ inner @ (Z.T @ (problem.M @ v))
     covariance = tests.sigma2 * G @ inner
     error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     labels = _effect_labels(fit)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, did_you_mean, plural
 from . import mixed_checks
+from .formula import INTERCEPT
 from .multiplicity import holm
 from .small_sample import METHOD_WORDS
 from .variance_profiles import variance_intervals
@@ -353,7 +354,7 @@ class MixedFit(Result):
         design = self._design
         if design.to_typed is None:
             return np.eye(len(design.names))[term.columns]
-        if len(design.terms) == 1:
+        if len(design.terms) == 1 and design.names[0] == INTERCEPT:
             R = self._tests.problem.R
             return (R / np.diag(R)[:, None])[term.columns]
         mix = np.ones((1, 1))

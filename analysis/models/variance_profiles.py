@@ -167,7 +167,7 @@ def _minimise(function, start):
             lambda v: function(np.array([v])), bracket=(start[0] - 0.1, start[0] + 0.1), tol=1e-10
         )
         return np.array([found.x])
-    found = minimize(
-        function, start, method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000}
-    )
+    # without derivatives: where a variance is 0 the gradient says nothing
+    options = {"xatol": 1e-5, "fatol": 1e-9, "maxiter": 4000}
+    found = minimize(function, start, method="Nelder-Mead", options=options)
     return found.x

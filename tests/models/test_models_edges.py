@@ -1,0 +1,177 @@
+"""What a club may hand over by mistake: each gives a plain error or an honest result."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from models_data import study
+from pytest import approx
+
+from analysis.basics import KitError
+from analysis.models import fit_mixed
+
+ROWS = study(8, 4)
+
+
+def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
+    return fit_mixed(rows, formula, **{"group": "athlete", **options})
+
+
+@pytest.mark.parametrize(
+    "call, words",
+    [
+        (lambda: fit(formula="hr ~ C(round)"), "no column 'round'"),
+        (lambda: fit(formula="hr ~ round + capacity"), "no column 'round'"),
+        (lambda: fit(formula="heart ~ capacity"), "no column 'heart'"),
+        (lambda: fit(formula="hr ~ capacty"), "Did you mean 'capacity'"),
+        (lambda: fit(group="athletes"), "Did you mean 'athlete'"),
+        (lambda: fit(formula="hr"), "outcome ~"),
+        (lambda: fit(formula="hr ~ capacity + (1|athlete)"), "group="),
+        (lambda: fit(formula="hr ~ capacity +"), "cannot be read"),
+        (lambda: fit(formula="hr + capacity ~ 1"), "exactly one outcome"),
+        (lambda: fit(formula="hr ~ 0"), "no term"),
+        (lambda: fit(formula="hr ~ unknown(capacity)"), "cannot be computed"),
+        (lambda: fit(formula="hr ~ C(round_no, Helmert)"), "coding"),
+        (lambda: fit(formula="hr ~ C(round_no, Treatment(9))"), "not among them"),
+        (
+            lambda: fit(ROWS.assign(z=2 * ROWS["capacity"] + 1), "hr ~ capacity + z"),
+            "z cannot be told apart.*capacity",
+        ),
+        (lambda: fit(ROWS.assign(z=1.0), "hr ~ z"), "z cannot be told apart from Intercept"),
+        (lambda: fit(ROWS.assign(z=0.0), "hr ~ z"), "z is zero in every row"),
+        (lambda: fit(ROWS.assign(hr=150.0)), "does not vary"),
+        (lambda: fit(ROWS.assign(hr=ROWS["round_no"] * 2.0)), "does not vary beyond"),
+        (lambda: fit(ROWS.assign(hr=ROWS["capacity"] ** 2 + ROWS["round_no"])), "does not vary at all"),
+        (lambda: fit(ROWS.assign(hr="high")), "must hold numbers"),
+        (lambda: fit(ROWS.assign(hr=np.nan)), "No row has both"),
+        (lambda: fit(ROWS.iloc[:0]), "No row has both"),
+        (lambda: fit(ROWS.assign(hr=ROWS["hr"].where(ROWS.index != 3, np.inf))), "infinite"),
+        (lambda: fit(ROWS[ROWS["round_no"] == 1]), "only one level"),
+        (lambda: fit(ROWS[ROWS["round_no"] == 1], "hr ~ capacity"), "two rows"),
+        (lambda: fit(ROWS[ROWS["athlete"] < "A02"]), "too few athletes"),
+        (lambda: fit(ROWS[ROWS["athlete"] == "A00"], "hr ~ capacity"), "capacity cannot be told apart"),
+        (lambda: fit(ROWS[ROWS["round_no"] < 3], "hr ~ round_no", slope="round_no"), "three for a slope"),
+        (lambda: fit(slope="athlete"), "must hold numbers"),
+        (lambda: fit(crossed="bout"), "no column 'bout'"),
+        (lambda: fit(pd.concat([ROWS, ROWS[["hr"]]], axis=1)), "more than one column"),
+        (lambda: fit({"hr": [1]}), "DataFrame"),
+        (lambda: fit().test("age"), "no term 'age'"),
+        (lambda: fit().test("round_no", ddf="kr"), "'kenward-roger'"),
+        (lambda: fit().contrasts("round_no", kind="all"), "'pairwise'"),
+        (lambda: fit().contrasts("round_no", adjust="tukey"), "'holm'"),
+        (lambda: fit().means("capacity"), r"write C\(capacity\)"),
+        (lambda: fit().means("round"), "Did you mean 'round_no'"),
+        (lambda: fit().slopes("round_no"), "no slope"),
+        (lambda: fit().coefficients(level=95), "between 0 and 1"),
+        (lambda: fit().linear([[1, 0]]), "5 columns"),
+        (
+            lambda: fit(ROWS.assign(bout=ROWS.index % 9), crossed="bout").test("round_no", ddf="cr2"),
+            "independent",
+        ),
+    ],
+)
+def test_mistakes_are_named(call, words):
+    with pytest.raises(KitError, match=words):
+        call()
+
+
+def test_a_column_named_round_works():
+    rows = ROWS.rename(columns={"round_no": "round"})
+    assert fit(rows, "hr ~ C(round)").test("round").p == approx(
+        fit(formula="hr ~ C(round_no)").test("round_no").p
+    )
+
+
+def test_missing_values_are_left_out_and_counted():
+    rows = ROWS.assign(file="rounds.csv", row=ROWS.index + 2, session="1")
+    rows.loc[5, "hr"] = np.nan
+    rows.loc[rows["athlete"] == "A03", "capacity"] = np.nan
+    found = fit(rows)
+    assert (found.n_athletes, found.n_observations, len(found.left_out)) == (7, 27, 5)
+    line = found.left_out.iloc[0]
+    assert (line["athlete"], line["round_no"], line["row"], line["reason"]) == ("A01", 2, 7, "hr missing")
+    assert (found.left_out["reason"] == "capacity missing").sum() == 4
+    assert any("5 rows were left out" in w for w in found.warnings)
+
+
+def test_one_athlete_with_one_round_stays_in():
+    rows = ROWS.drop(index=[1, 2, 3])
+    found = fit(rows)
+    assert (found.n_athletes, found.n_observations) == (8, 29)
+    assert len(found.left_out) == 0
+    assert found.tests()["p"].between(0, 1).all()
+
+
+def test_two_rounds():
+    found = fit(ROWS[ROWS["round_no"] < 3])
+    for ddf in ("kenward-roger", "satterthwaite", "cr2"):
+        assert len(found.contrasts("round_no", ddf=ddf)) == 1
+        assert found.test("round_no", ddf=ddf).df_num == 1
+
+
+def test_levels_numbers_in_order_text_by_first_appearance_or_alphabet():
+    words = {1: "first", 2: "second", 3: "later", 4: "end"}
+    text = ROWS.assign(round_no=ROWS["round_no"].map(words), athlete=ROWS["athlete"].str[1:].astype(int))
+    assert list(fit(text, "hr ~ round_no").contrasts("round_no")["contrast"]) == [
+        "second - first",
+        "later - second",
+        "end - later",
+    ]
+    shuffled = ROWS.sample(frac=1, random_state=0).assign(round_no=lambda d: d["round_no"].astype(float) * 5)
+    assert list(fit(shuffled).means("round_no")["round_no"]) == [5, 10, 15, 20]
+    # a label that never changes within an athlete is no sequence: alphabetical, whatever the order of the rows
+    sex = ROWS.assign(sex=np.where(ROWS["athlete"] < "A04", "M", "F"))
+    assert "sex[T.M]" in fit(sex, "hr ~ C(round_no) + sex").coefficients().index
+    given = ROWS.assign(round_no=pd.Categorical(ROWS["round_no"], [4, 3, 2, 1, 9]))
+    found = fit(given, "hr ~ round_no")
+    assert list(found.contrasts("round_no", kind="first")["contrast"]) == ["3 - 4", "2 - 4", "1 - 4"]
+    assert any("no usable row for 9" in w for w in found.warnings)
+
+
+def test_numeric_rounds_are_a_trend_and_codings_of_the_formula_are_kept():
+    assert list(fit(formula="hr ~ round_no").coefficients()["term"]) == ["Intercept", "round_no"]
+    named = fit(formula="hr ~ C(round_no, Treatment(reference=3))").coefficients()
+    assert list(named["term"]) == [
+        "Intercept",
+        *(f"C(round_no, Treatment(reference=3))[T.{r}]" for r in (1, 2, 4)),
+    ]
+    plain = fit(formula="hr ~ C(round_no)")
+    assert named["estimate"].iloc[0] == approx(plain.means("round_no")["estimate"][2])
+    without = fit(formula="hr ~ 0 + C(round_no)")
+    assert without.coefficients()["estimate"].to_numpy() == approx(
+        plain.means("round_no")["estimate"].to_numpy()
+    )
+    assert without.test("round_no").p == approx(plain.test("round_no").p)
+
+
+def test_expressions_and_interactions():
+    found = fit(formula="np.log(hr) ~ C(round_no) * np.log(capacity)")
+    assert {t.keys == frozenset({"round_no", "np.log(capacity)"}) for t in found._design.terms} == {
+        True,
+        False,
+    }
+    assert found.test("np.log(capacity):round_no").df_num == 3
+    assert len(found.slopes("np.log(capacity)", by="round_no")) == 4
+    curve = fit(formula="hr ~ C(round_no) + capacity + I(capacity**2)")
+    assert curve.test("capacity").df_num == 1
+
+
+def test_type_three_of_the_rounds_is_at_the_mean_athlete():
+    moved = ROWS.assign(capacity=ROWS["capacity"] + 1000)
+    formula = "hr ~ C(round_no) * capacity"
+    assert fit(moved, formula).test("round_no").statistic == approx(
+        fit(ROWS, formula).test("round_no").statistic, rel=1e-6
+    )
+
+
+def test_large_numbers_lose_no_digits():
+    far = fit(ROWS.assign(hr=ROWS["hr"] + 1e7))
+    assert far.tests()["p"].to_numpy() == approx(fit().tests()["p"].to_numpy(), rel=1e-6)
+
+
+def test_results_show_themselves():
+    found = fit()
+    assert "coefficients" in found._repr_html_() and "REML" in str(found)
+    assert dict(found.test("capacity"))["p"] == found.test("capacity").p
+    assert found.variances["group"] == found.variances.group
+    with pytest.raises(KeyError):
+        found.variances["nothing"]
