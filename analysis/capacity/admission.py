@@ -46,6 +46,14 @@ def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
             )
         )
         data = data[~limited]
+    if "lactate_limit" in data.columns and outcome == "lactate_mmol_l":
+        beyond = data["lactate_limit"].isin(["high", "low"]) & data[outcome].isna()
+        n = data.loc[beyond, "athlete"].nunique()
+        aside += left_out_rows(data, beyond, "reading beyond the analyser's scale", outcome)
+        if n:
+            text = f"{plural(int(beyond.sum()), 'reading')} beyond the analyser's scale left out, which may bend the slope"
+            guards.append(guard_row("analyser's scale", "warned", n, text))
+        data = data[~beyond]
     joined, name, _ = join_capacity(data, capacity)
     try:
         kept, circular = set_aside_circular(joined, name, outcome)

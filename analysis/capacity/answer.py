@@ -144,9 +144,15 @@ def answer_capacity(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
     )
     errors, correction, notes = error_table(
-        points, capacity, fit, unit=unit, step=step, covariates=planned.covariates,
-        outcome_reliability=outcome_reliability, seed=seed,
-    )  # fmt: skip
+        points,
+        capacity,
+        planned,
+        fit,
+        unit=unit,
+        step=step,
+        outcome_reliability=outcome_reliability,
+        seed=seed,
+    )
     within, levels = within_table(data, outcome, level)
     joined = join_capacity(data, capacity)[0]
     choices = _chart(

@@ -304,8 +304,14 @@ def test_errors_name_the_kind_and_the_part_of_the_test(club):
     none = answer((rows, capacity.assign(standard_error=np.nan), athletes))
     assert none.correction is None
     assert any("no published error" in w for w in none.warnings)
-    mixed = answer((rows, capacity.assign(error_kind=["retest", "prediction"] * 6), athletes))
-    assert any("err differently" in w for w in mixed.warnings)
+    mixed = answer((rows, capacity.assign(error_kind=["retest"] * 3 + ["prediction"] * 9), athletes))
+    assert any("the correction is for the 9 with prediction error" in w for w in mixed.warnings)
+    assert mixed.correction.kind == "prediction"
+    assert mixed.errors["n_athletes"].tolist()[:2] == [9, 9]
+    few = answer(
+        (rows, capacity.assign(error_kind=(["retest"] * 4 + ["prediction"] * 4 + [""] * 4)), athletes)
+    )
+    assert few.correction is None
 
 
 def test_other_units_take_the_step_that_five_ml_are_at_80_kg(club):
@@ -373,3 +379,15 @@ def test_many_fits_at_once_are_the_fits_one_by_one(club):
         alone = fit_prepared(part)
         for column in FIT_COLUMNS[:-1]:
             assert together[column][i] == pytest.approx(getattr(alone, column), rel=1e-6)
+
+
+def test_readings_beyond_the_analysers_scale_are_left_out_by_name(club):
+    rows, capacity, athletes = club(n=12)
+    rows["lactate_limit"] = ""
+    high = rows["lactate_mmol_l"].nlargest(4).index
+    rows.loc[high, "lactate_limit"] = "high"
+    rows.loc[high, "lactate_mmol_l"] = np.nan
+    result = answer((rows, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0)
+    assert (result.left_out["reason"] == "reading beyond the analyser's scale").sum() == 4
+    assert "4 readings beyond" in result.guards.set_index("guard").loc["analyser's scale", "text"]
+    assert result.n_observations + len(result.left_out) == len(rows)
