@@ -19,7 +19,7 @@ def public_names():
             yield pytest.param(getattr(module, name), id=f"{room}.{name}")
 
 
-@pytest.mark.parametrize("thing", public_names())
+@pytest.mark.parametrize("thing", list(public_names()))
 def test_public_name_is_documented(thing):
     if not (inspect.isfunction(thing) or inspect.isclass(thing)):
         return
@@ -42,7 +42,7 @@ def modules():
             yield info.name
 
 
-@pytest.mark.parametrize("name", modules())
+@pytest.mark.parametrize("name", list(modules()))
 def test_examples_in_docstrings_run(name):
     module = importlib.import_module(name)
     outcome = doctest.testmod(module, optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)

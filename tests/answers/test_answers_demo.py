@@ -1,0 +1,102 @@
+"""The demo is held against the truth it was drawn from, and half-filled folders say what they need."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from half_filled import DEMO, LEFT_OUT, half_filled
+
+from analysis.answers import Answers, list_readiness, open_answers
+from analysis.basics import NotYet
+
+MADE = DEMO / "how_it_was_made"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return open_answers(DEMO)
+
+
+@pytest.fixture(scope="module")
+def truth():
+    return json.loads((MADE / "truth.json").read_text(encoding="utf-8"))
+
+
+def test_the_demo_is_made_again_byte_for_byte(tmp_path):
+    subprocess.run([sys.executable, str(MADE / "make_demo.py"), str(tmp_path)], check=True, timeout=120)
+    made = [p for p in tmp_path.rglob("*") if p.is_file()]
+    different = [p.name for p in made if p.read_bytes() != (DEMO / p.relative_to(tmp_path)).read_bytes()]
+    assert len(made) > 20 and not different
+
+
+def test_round_means_are_those_that_the_evening_was_drawn_from(demo):
+    true = pd.read_csv(MADE / "true_rounds.csv", dtype={"session": str})
+    both = demo.rows.merge(true, on=["session", "athlete", "round_no"], suffixes=("", "_true"))
+    kept = both[both["hr_source"] == "trace"]
+    assert len(kept) > 80
+    assert (kept["hr_mean_bpm"] - kept["hr_mean_bpm_true"]).abs().max() < 1.0
+
+
+def test_every_wart_of_the_evening_is_noticed(demo):
+    flags = demo.cleaned.flags_table.groupby("athlete")["flag"].agg(set)
+    assert "no contact" in flags["A02"] and "no contact" in flags["A10"]
+    assert "out of range" in flags["A03"] and "flat line" in flags["A05"] and "start lag" in flags["A12"]
+    rows = demo.rows[demo.rows["session"] == "1"].set_index(["athlete", "round_no"])
+    assert np.isnan(rows.loc[("A10", 4), "hr_mean_bpm"]) and np.isnan(rows.loc[("A08", 1), "hr_mean_bpm"])
+    assert rows.loc[("A16", 2), "hr_source"] == "typed"
+    assert rows.loc[("A04", 2), "took_part"] == "sat_out" and rows.loc[("A09", 4), "took_part"] == "left"
+    assert rows.loc[("A04", 3), "rest_before_s"] > rows.loc[("A01", 3), "rest_before_s"] + 300
+    assert (rows["lactate_limit"] == "high").sum() == 2 and rows.loc[("A11", 4), "lactate_limit"] == "high"
+    assert demo.study.settled["value"].tolist() == ["112"]
+    clocks = demo.cleaned.clocks.set_index(["session", "athlete"])["offset_s"]
+    assert clocks[("1", "A11")] == 47 and clocks[("1", "A14")] == -63
+
+
+def test_round_effects_lie_where_the_truth_is(demo, truth):
+    for outcome, key in (("hr_mean_bpm", "hr_round_effects_bpm"), ("lactate_mmol_l", "lactate_round_effects_mmol_l")):
+        found = demo.rounds(outcome).comparison.contrasts
+        assert len(found) >= 3
+        for line in found.to_dict("records"):
+            true = truth[key][int(line["later"]) - 1] - truth[key][int(line["earlier"]) - 1]
+            assert abs(line["estimate"] - true) < 3.5 * line["standard_error"], (outcome, line["contrast"])
+
+
+def test_the_slope_of_heart_rate_on_fitness_lies_where_the_truth_is(demo, truth):
+    planned = demo.fitness("hr_mean_bpm").planned
+    assert abs(planned.estimate - truth["hr_slope_per_ml_kg_min"]) < 3 * planned.standard_error
+    assert planned.n_athletes == 15 and planned.df < 15
+
+
+def test_every_question_of_the_demo_has_an_answer(demo):
+    assert demo.published() and demo.design() and demo.levels() and demo.reliability("hr_mean_bpm")
+    assert {"hr_mean_bpm", "lactate_mmol_l", "exertion"} <= set(demo.measured_outcomes)
+    assert (list_readiness(demo.study)["state"] == "ready").sum() == 7
+
+
+def test_answers_are_computed_once(demo):
+    assert demo.rounds("exertion") is demo.rounds("exertion")
+
+
+@pytest.mark.parametrize("kind", LEFT_OUT)
+def test_half_filled_folders_answer_what_they_can(kind, tmp_path):
+    answers = Answers.from_folder(half_filled(kind, tmp_path / "study"))
+    lacks = {
+        "planning only": {"cleaned", "rows", "capacity", "published", "rounds", "fitness"},
+        "heart rate only": {"capacity", "published", "fitness"},
+        "no aerobic tests": {"capacity", "fitness"},
+        "nothing published": {"published"},
+    }[kind]
+    given = {
+        "cleaned": answers.cleaned, "rows": answers.rows, "capacity": answers.capacity, "published": answers.published(),
+        "rounds": answers.rounds("hr_mean_bpm"), "fitness": answers.fitness("hr_mean_bpm"),
+    }  # fmt: skip
+    assert {name for name, value in given.items() if isinstance(value, NotYet)} == lacks
+    for name in lacks:
+        assert "needs" in str(given[name]) and given[name].needs
+    assert answers.design()
