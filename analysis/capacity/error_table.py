@@ -41,11 +41,11 @@ def error_table(
     sd = float(points["capacity"].std())
     kinds = used["error_kind"].unique() if "error_kind" in used.columns else []
     errors = pd.to_numeric(used.get("standard_error", pd.Series(dtype=float)), errors="coerce").dropna()
-    if len(kinds) != 1 or not kinds[0] or not len(errors):
+    if not notes and (len(kinds) != 1 or not kinds[0] or not len(errors)):
         notes.append(
             "the fitness test comes with no published error, so its part in a weak correlation cannot be estimated"
         )
-    elif np.isfinite(r):
+    elif len(errors) and np.isfinite(r):
         own = points[points["athlete"].isin(used["athlete"].astype(str))]
         kind, error = str(kinds[0]), float(np.sqrt((errors**2).mean()))
         rows, correction = _correction_rows(own, part, fit, kind, error, step, outcome_reliability, seed)
@@ -58,11 +58,9 @@ def error_table(
 
 def _one_kind(used: pd.DataFrame, planned: Prepared, fit: CapacityFit):
     """Keep the athletes whose tests err in the commonest way, with their own fit, where tests err in different ways."""
-    known = (
-        used[used["error_kind"].astype("string").fillna("") != ""]
-        if "error_kind" in used.columns
-        else used.iloc[:0]
-    )
+    if "error_kind" not in used.columns:
+        return used, planned, fit, []
+    known = used[used["error_kind"].astype("string").fillna("") != ""]
     counts = known["error_kind"].value_counts()
     if len(counts) < 2:
         return used, planned, fit, []
