@@ -52,7 +52,7 @@ def sheet_rows(study, recorded: list[tuple[str, str]], groups: dict[str, str], r
         )
         more = pd.DataFrame(extra).reindex(columns=columns)
         for text in _TEXT:
-            more[text] = more[text].fillna("").astype("str")
+            more[text] = more[text].astype("object").fillna("").astype("str")
         rows = (
             pd.concat([rows, more.astype({c: rows[c].dtype for c in columns})], ignore_index=True)
             if len(rows)
@@ -159,7 +159,7 @@ def add_lactate(rows: pd.DataFrame, study, windows: dict, remarks: list) -> tupl
     if extra:
         more = pd.DataFrame(extra).reindex(columns=rows.columns)
         for text in _TEXT:
-            more[text] = more[text].fillna("").astype("str")
+            more[text] = more[text].astype("object").fillna("").astype("str")
         rows = pd.concat([rows, more.astype({c: rows[c].dtype for c in rows})], ignore_index=True)
         rows = rows.sort_values(["session", "athlete", "round_no"], kind="stable", ignore_index=True)
     return rows, entries
