@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,7 +40,38 @@ def open_answers(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
     >>> open_answers().study.protocol.rounds > 1
     True
     """
-    return Answers.from_folder(folder or os.environ.get("STUDY_FOLDER") or DEMO_FOLDER, seed=seed)
+    folder = Path(folder or os.environ.get("STUDY_FOLDER") or DEMO_FOLDER)
+    return kept_answers(folder, seed) or Answers.from_folder(folder, seed=seed)
+
+
+def kept_answers(folder: Path, seed: int = 0) -> Answers | None:
+    """Return the answers that a running report keeps for its notebooks, where they are of this folder and seed.
+
+    Parameters
+    ----------
+    folder : path
+    seed : int
+
+    Returns
+    -------
+    Answers or None
+        None where no report is running.
+
+    Notes
+    -----
+    The report names its own temporary file in the environment variable STUDY_ANSWERS of the notebooks that it starts.
+
+    Examples
+    --------
+    >>> kept_answers(Path("nowhere")) is None
+    True
+    """
+    path = os.environ.get("STUDY_ANSWERS")
+    if not path:
+        return None
+    kept = pickle.loads(Path(path).read_bytes())
+    same = Path(kept.study.folder).resolve() == folder.resolve() and kept.seed == seed
+    return kept if same else None
 
 
 @dataclass(frozen=True)
@@ -93,6 +125,10 @@ class Answers:
                     raise
                 self._kept[key] = NotAnswered(question, "other data", str(error))
         return self._kept[key]
+
+    def keep(self, question: str, outcome: str, answer) -> None:
+        """Take an answer that was computed elsewhere: `question` is "rounds" or "fitness"."""
+        self._kept[question, outcome] = answer
 
     @property
     def cleaned(self):
@@ -227,6 +263,7 @@ class Answers:
                 alpha=plan.alpha,
                 covariates=plan.covariates or None,
                 alternative_rows=inputs.alternative_rows(self.cleaned, rows),
+                chart=inputs.role_of(plan, "fitness", known) == "primary",
                 seed=self.seed,
             )
 

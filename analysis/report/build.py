@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..basics import KitError, plural
+from .side_by_side import SideBySide
 from .swap import build_aside
 
 READ_ME = """What is in this folder
@@ -125,7 +126,8 @@ def build_report(
 def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: bool, strict: bool) -> None:
     from .notebook_runs import NotebooksAside
 
-    with NotebooksAside(answers.study.folder, strict=strict, wanted=notebooks) as running:
+    _answer_everything(answers, steps)
+    with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
         _write_up(out, answers, steps, individuals=individuals)
         if notebooks:
             with steps.step("Waiting for the notebooks"):
@@ -151,7 +153,6 @@ def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
     from .word import write_word
 
     codes = Codes(answers.study, individuals=individuals)
-    _answer_everything(answers, steps)
     with steps.step("Writing sentences and tables"):
         from .sections import build_document
 
@@ -190,17 +191,37 @@ def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
 
 
 def _answer_everything(answers, steps: Steps) -> None:
-    """Ask every question once, so that the time that each takes stands under its name."""
-    questions = {
-        "Cleaning the recordings": lambda: answers.cleaned,
-        "Comparing the rounds": lambda: [answers.rounds(o) for o in answers.measured_outcomes],
-        "Asking about fitness": lambda: [answers.fitness(o) for o in answers.measured_outcomes],
-        "Comparing with published findings": answers.published,
-        "Asking what the design can answer": answers.design,
-    }
-    for name, ask in questions.items():
-        with steps.step(name):
-            ask()
+    """Ask every question once, the long ones side by side."""
+    with steps.step("Cleaning the recordings"):
+        outcomes = answers.measured_outcomes
+    with steps.step("Comparing rounds, asking about fitness"):
+        _ = answers.capacity
+        primary = answers.study.plan.primary_outcomes.values()
+        pieces = [(question, o) for question in ("fitness", "rounds") for o in outcomes]
+        pieces.sort(key=lambda piece: piece[1] not in primary)
+        with SideBySide(answers, cores=None if pieces else 1) as helpers:
+            for (question, outcome), answer in zip(pieces, helpers.run(ask, pieces), strict=True):
+                answers.keep(question, outcome, answer)
+    with steps.step("Comparing with published findings, asking what the design can answer"):
+        answers.published()
+        answers.design()
+
+
+def ask(answers, piece: tuple[str, str]):
+    """Return the answer to one question about one outcome.
+
+    Parameters
+    ----------
+    answers : Answers
+    piece : (question, outcome)
+        question is "rounds" or "fitness".
+
+    Returns
+    -------
+    RoundsAnswer, CapacityAnswer or NotYet
+    """
+    question, outcome = piece
+    return getattr(answers, question)(outcome)
 
 
 def _write_text(path: Path, text: str) -> None:

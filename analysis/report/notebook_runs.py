@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import pickle
 import tempfile
 import threading
 from collections.abc import Callable, Sequence
@@ -72,6 +73,7 @@ def run_notebooks(
     study_folder: str | Path,
     paths: Sequence[Path] | None = None,
     *,
+    answers=None,
     strict: bool = False,
     workers: int | None = None,
     done: Callable[[NotebookRun], None] = lambda run: None,
@@ -85,6 +87,8 @@ def run_notebooks(
         What the notebooks read.
     paths : sequence of path, optional
         Default: all notebooks of the kit.
+    answers : Answers, optional
+        What is known already, for the notebooks to take over. Default: each computes what it shows.
     strict : bool
         Take anything that a cell writes to the error stream, such as a warning, as a failure.
     workers : int, optional
@@ -113,7 +117,7 @@ def run_notebooks(
     if not paths:
         return []
     workers = workers or os.cpu_count() or 1
-    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch):
+    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, answers):
         work = _run_all(paths, Path(study_folder).resolve(), Path(scratch), strict, workers, done)
         runs = asyncio.run(_until_stopped(work, stop or threading.Event()))
     failures = [run for run in runs if isinstance(run, BaseException)]
@@ -130,21 +134,25 @@ class NotebooksAside:
 
     Parameters
     ----------
-    study_folder : path
+    answers : Answers
+        The notebooks are given them, so that nothing is computed twice.
     strict : bool
     wanted : bool
         False: run none.
     """
 
-    def __init__(self, study_folder, *, strict: bool = False, wanted: bool = True):
+    def __init__(self, answers, *, strict: bool = False, wanted: bool = True):
         self._found: dict = {}
         self._stop = threading.Event()
         paths = find_notebooks() if wanted else []
-        self._thread = threading.Thread(target=self._run, args=(study_folder, paths, strict), daemon=True)
+        self._thread = threading.Thread(target=self._run, args=(answers, paths, strict), daemon=True)
 
-    def _run(self, study_folder, paths, strict):
+    def _run(self, answers, paths, strict):
         try:
-            self._found["runs"] = run_notebooks(study_folder, paths, strict=strict, stop=self._stop)
+            folder = answers.study.folder
+            self._found["runs"] = run_notebooks(
+                folder, paths, answers=answers, strict=strict, stop=self._stop
+            )
         except BaseException as error:
             self._found["error"] = error
 
@@ -167,9 +175,13 @@ class NotebooksAside:
 class _own_settings:
     """Keep Jupyter from reading or writing anything in the home folder while the notebooks run."""
 
-    def __init__(self, scratch):
+    def __init__(self, scratch, answers):
         self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
         self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+        if answers is not None:
+            kept = Path(scratch) / "answers"
+            kept.write_bytes(pickle.dumps(answers))
+            self.new["STUDY_ANSWERS"] = str(kept)
 
     def __enter__(self):
         self.old = {name: os.environ.get(name) for name in self.new}

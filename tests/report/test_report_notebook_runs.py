@@ -74,8 +74,11 @@ def test_stopping_ends_soon(make_notebook, tmp_path):
     assert time.perf_counter() - start < 20
 
 
-def test_nothing_wanted_runs_nothing():
-    with NotebooksAside("anywhere", wanted=False) as running:
+def test_nothing_wanted_runs_nothing(tmp_path):
+    from analysis.answers import Answers
+    from analysis.study import Study
+
+    with NotebooksAside(Answers(Study(folder=tmp_path)), wanted=False) as running:
         assert running.wait() == []
 
 
@@ -88,3 +91,15 @@ def test_copies_are_never_written_over_once_changed(tmp_path):
     mine.write_text("{}")
     assert copy_notebooks(tmp_path) == (target, [mine.name])
     assert mine.read_text() == "{}"
+
+
+def test_answers_are_handed_over_and_not_computed_again(make_notebook, tmp_path):
+    from analysis.answers import Answers
+    from analysis.study import Study
+
+    answers = Answers(Study(folder=tmp_path, title="Handed over"))
+    source = "from analysis.answers import open_answers\nprint(open_answers().study.title)"
+    runs = run_notebooks(tmp_path, [make_notebook("00_takes", source)], answers=answers)
+    assert "Handed over" in runs[0].page
+    with pytest.raises(NotebookError, match=r"study\.toml"):
+        run_notebooks(tmp_path / "elsewhere", [make_notebook("00_other", source)], answers=answers)

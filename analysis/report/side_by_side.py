@@ -1,0 +1,108 @@
+"""Doing independent pieces of work in this process and in others at once, so that a report uses every core."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
+
+
+class SideBySide:
+    """Helpers that wait for work; without any, everything is done here.
+
+    Parameters
+    ----------
+    shared : object
+        What every piece of work is given first (pickled once).
+    cores : int, optional
+        Processes, this one included; default: the number of cores, at most 4.
+    """
+
+    def __init__(self, shared=None, *, cores: int | None = None):
+        self.shared = shared
+        self.helpers = min(cores or os.cpu_count() or 1, 4) - 1
+        self._pool = None
+        if self.helpers > 0:
+            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"), _take, (shared,))
+            self._pool.submit(_nothing)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def run(self, work: Callable, pieces: Sequence) -> list:
+        """Return `work(shared, piece)` of every piece, in order.
+
+        Parameters
+        ----------
+        work : callable
+            A function of a module.
+        pieces : sequence
+            The longest first.
+
+        Returns
+        -------
+        list
+        """
+        waiting = deque(enumerate(pieces))
+        found: dict = {}
+        threads = [
+            threading.Thread(target=self._elsewhere, args=(work, waiting, found)) for _ in range(self.helpers)
+        ]
+        for thread in threads:
+            thread.start()
+        try:
+            while waiting:
+                number, piece = waiting.popleft()
+                found[number] = work(self.shared, piece)
+        finally:
+            waiting.clear()
+            for thread in threads:
+                thread.join()
+        for number, piece in enumerate(pieces):
+            if number not in found:
+                found[number] = work(self.shared, piece)
+            elif isinstance(found[number], _Failed):
+                raise found[number].error
+        return [found[number] for number in range(len(pieces))]
+
+    def _elsewhere(self, work, waiting, found) -> None:
+        while True:
+            try:
+                number, piece = waiting.popleft()
+            except IndexError:
+                return
+            try:
+                found[number] = self._pool.submit(_do, work, piece).result()
+            except (BrokenProcessPool, OSError, RuntimeError):
+                return  # no helper to be had: this piece is done here at the end
+            except Exception as error:
+                found[number] = _Failed(error)
+
+
+class _Failed:
+    def __init__(self, error):
+        self.error = error
+
+
+_shared = None
+
+
+def _take(shared) -> None:
+    global _shared
+    _shared = shared
+
+
+def _nothing() -> None:
+    """Start a helper, so that it has imported everything when work comes."""
+
+
+def _do(work, piece):
+    return work(_shared, piece)

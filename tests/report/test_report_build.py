@@ -1,0 +1,210 @@
+"""The whole report of the demo study: what is in it, whom it shows, that it repeats, and that it can be verified."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analysis.answers import Answers
+from analysis.answers.walk import DEMO_FOLDER
+from analysis.basics import KitError
+from analysis.report import build_report, verify_report
+from analysis.report.about import output_checksums
+from analysis.report.csv_files import harmless
+
+
+@pytest.fixture(scope="module")
+def answers():
+    return Answers.from_folder(DEMO_FOLDER)
+
+
+@pytest.fixture(scope="module")
+def built(answers, tmp_path_factory):
+    out = tmp_path_factory.mktemp("demo") / "output"
+    lines = []
+    page = build_report(answers, out, notebooks=False, individuals=False, timings=True, progress=lines.append)
+    assert page == out / "report.html"
+    assert any("Where the time went" in line for line in lines)
+    return out
+
+
+@pytest.fixture(scope="module")
+def with_individuals(answers, tmp_path_factory):
+    out = tmp_path_factory.mktemp("people") / "output"
+    build_report(answers, out, notebooks=False, individuals=True, progress=lambda line: None)
+    return out
+
+
+def _texts(folder, *, without=()):
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and path.name not in without:
+            if path.suffix == ".docx":
+                yield path, zipfile.ZipFile(path).read("word/document.xml").decode("utf-8")
+            elif path.suffix in (".html", ".json", ".csv", ".md", ".txt", ".svg"):
+                yield path, path.read_text(encoding="utf-8-sig")
+
+
+def test_everything_promised_is_there(built):
+    for name in (
+        "report.html", "report.docx", "results.json", "ledger.csv", "about.json", "contact_sheet.html",
+        "tables/round_means.csv", "tables/contrasts.csv", "tables/capacity.csv", "tables/participants.csv",
+        "tables/protocol.csv", "tables/set_aside.csv", "tables/deviations.csv", "data_package/datapackage.json",
+        "data_package/codebook.csv",
+    ):  # fmt: skip
+        assert (built / name).stat().st_size > 50, name
+    assert not (built / "individual_pages").exists() and not (built / "notebooks").exists()
+    assert sorted(p.name for p in built.parent.iterdir()) == ["output"]
+
+
+def test_pages_are_sound(built, check_page):
+    check_page((built / "report.html").read_text(encoding="utf-8"))
+
+
+def test_figures_come_in_every_format(built):
+    names = {p.name for p in (built / "figures").iterdir()}
+    stems = {n.removesuffix(".svg") for n in names if n.endswith(".svg")}
+    assert len(stems) >= 5
+    assert names == {f"{s}{e}" for s in stems for e in (".svg", ".pdf", "_300dpi.png", "_600dpi.png")}
+    sheet = (built / "contact_sheet.html").read_text(encoding="utf-8")
+    assert all(f"figures/{n}" in sheet for n in names)
+    for stem in stems:
+        svg = (built / "figures" / f"{stem}.svg").read_text(encoding="utf-8")
+        assert "<text" not in svg, "letters must be outlines"
+        pdf = (built / "figures" / f"{stem}.pdf").read_bytes()
+        assert b"/FontFile2" in pdf, "fonts must be embedded"
+
+
+def test_no_code_of_an_athlete_is_passed_on(built, answers):
+    codes = list(answers.study.athletes["athlete"])
+    assert len(codes) > 10
+    pattern = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, codes))})(?![\w-])")
+    for path, text in _texts(built, without=("ledger.csv", "about.json")):
+        text = re.sub(r"data:[^\"]+", "", text)
+        assert not pattern.search(text), f"{path.name}: {pattern.search(text)}"
+
+
+def test_individuals_are_those_who_agreed(with_individuals, answers, check_page):
+    agreed = set(answers.study.athletes_with_figures())
+    asked = set(answers.study.athletes["athlete"])
+    assert agreed and agreed < asked
+    pages = list((with_individuals / "individual_pages").iterdir())
+    assert {p.stem for p in pages} <= agreed and len(pages) >= len(agreed) - 1
+    for path in pages:
+        text = path.read_text(encoding="utf-8")
+        check_page(text)
+        words = re.sub(r"data:[^\"]+", "", text)
+        others = asked - {path.stem}
+        assert not re.search(rf"(?<![\w-])({'|'.join(others)})(?![\w-])", words)
+        assert not re.search(r"\b(rank|score|percentile|place \d|best|worst)\b", words, re.I)
+    shown = json.loads((with_individuals / "results.json").read_text(encoding="utf-8"))
+    codes = {row["athlete"] for row in shown["cleaning"]["rows"]}
+    assert agreed & codes and not (asked - agreed) & codes
+
+
+def test_results_hold_the_estimates_unrounded(built, answers):
+    results = json.loads((built / "results.json").read_text(encoding="utf-8"))
+    heart_rate = answers.rounds("hr_mean_bpm")
+    kept = results["rounds"]["hr_mean_bpm"]
+    assert kept["comparison"]["overall"]["p"] == heart_rate.comparison.overall.p
+    assert [s["estimate"] for s in kept["steps"]] == heart_rate.steps["estimate"].tolist()
+    fitness = answers.fitness("hr_mean_bpm")
+    assert results["fitness"]["hr_mean_bpm"]["effect"] == fitness.effect
+    assert results["study"]["protocol"]["rounds"] == answers.study.protocol.rounds
+    table = pd.read_csv(built / "tables" / "contrasts.csv")
+    assert table["estimate"].iloc[0] == pytest.approx(heart_rate.steps["estimate"].iloc[0], rel=1e-15)
+
+
+def test_every_csv_is_harmless(built):
+    for path in built.rglob("*.csv"):
+        for line in pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig").itertuples(
+            index=False
+        ):
+            assert all(harmless(cell) == cell or cell.startswith("'") for cell in line), path.name
+
+
+def test_data_package_hides_everybody_and_describes_itself(built, answers):
+    folder = built / "data_package"
+    shared = set(answers.study.athletes_to_share())
+    people = pd.read_csv(folder / "athletes.csv", dtype=str, keep_default_na=False)
+    assert len(people) == len(shared) < len(answers.study.athletes)
+    telling = [c for c in ("age_years", "mass_kg", "sex", "group") if c in people]
+    assert people.groupby(telling).size().min() >= 2
+    described = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
+    assert described["profile"] == "tabular-data-package"
+    codebook = pd.read_csv(folder / "codebook.csv")
+    for resource in described["resources"]:
+        table = pd.read_csv(folder / resource["path"])
+        names = [f["name"] for f in resource["schema"]["fields"]]
+        assert list(table.columns) == names
+        assert names == codebook.loc[codebook["table"] == resource["name"], "column"].tolist()
+        assert set(table.get("person", people["person"])) <= set(people["person"])
+    everything = " ".join(text for _, text in _texts(folder))
+    for date in answers.study.sessions["date"]:
+        assert date not in everything
+    assert not re.search(r"\b\d\d:\d\d(:\d\d)?\b", everything), "a clock time"
+    rounds = pd.read_csv(folder / "rounds.csv")
+    assert not {"opponent", "percent_hr_max_predicted", "training_impulse", "athlete"} & set(rounds.columns)
+    heart_rate = pd.read_csv(folder / "heart_rate.csv")
+    assert heart_rate["second"].between(-1, answers.study.protocol.work_s + 120).all()
+
+
+def test_same_input_same_bytes(built, tmp_path):
+    """In another process, with another order of sets and dictionaries of texts."""
+    code = (
+        "import sys; from analysis.report import build_report; "
+        "build_report(sys.argv[1], sys.argv[2], notebooks=False, progress=lambda line: None)"
+    )
+    environment = {**os.environ, "PYTHONHASHSEED": "4711"}
+    out = tmp_path / "output"
+    subprocess.run(
+        [sys.executable, "-c", code, str(DEMO_FOLDER), str(out)], check=True, env=environment, timeout=240
+    )
+    first, second = output_checksums(built), output_checksums(out)
+    assert [n for n in first if first[n] != second.get(n)] == [] and set(first) == set(second)
+    about, again = (json.loads((f / "about.json").read_text(encoding="utf-8")) for f in (built, out))
+    assert {k: v for k, v in about.items() if k != "made_at"} == {
+        k: v for k, v in again.items() if k != "made_at"
+    }
+
+
+def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):
+    folder = tmp_path / "study"
+    shutil.copytree(DEMO_FOLDER, folder, ignore=shutil.ignore_patterns("output", "notebooks"))
+    shutil.copytree(built, folder / "output")
+    assert verify_report(folder).valid and "belongs to the input" in verify_report(folder).text()
+    (folder / "rounds.csv").write_text(
+        (folder / "rounds.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8"
+    )
+    (folder / "extra.csv").write_text("a\n")
+    (folder / "output" / "report.html").write_text("changed")
+    (folder / "output" / "ledger.csv").unlink()
+    found = verify_report(folder)
+    assert not found.valid
+    assert (found.input_changed, found.input_new) == (("rounds.csv",), ("extra.csv",))
+    assert (found.output_changed, found.output_missing) == (("report.html",), ("ledger.csv",))
+    assert "rounds.csv" in found.text() and "report.html" in found.text()
+
+
+def test_output_cannot_be_the_study_folder_itself(answers):
+    with pytest.raises(KitError, match="a folder of its own"):
+        build_report(answers, Path(DEMO_FOLDER), progress=lambda line: None)
+
+
+def test_interrupted_report_keeps_the_old_output(answers, tmp_path, monkeypatch):
+    out = tmp_path / "output"
+    out.mkdir()
+    (out / "about.json").write_text("old")
+    monkeypatch.setattr(
+        "analysis.report.word.write_word", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt)
+    )
+    with pytest.raises(KeyboardInterrupt):
+        build_report(answers, out, notebooks=False, progress=lambda line: None)
+    assert [p.name for p in out.iterdir()] == ["about.json"] and (out / "about.json").read_text() == "old"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["output"]
