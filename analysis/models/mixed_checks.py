@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from .mixed_fit import MixedFit
 
 
+NORMAL_95 = 1.959963984540054
+"""Quantile of the normal distribution for a 95 % interval."""
+
+
 @dataclass(frozen=True)
 class RSquared(Result):
     """Share of the variance that a mixed model explains.
@@ -49,6 +53,8 @@ class MixedDiagnostics(Result):
         Per level of the first factor: n_observations and SD of the residuals, to see a spread that grows.
     n_athletes, n_observations : int
     warnings : tuple of str
+    factor : str
+        The first factor of the formula, "" without one.
     method : str
     """
 
@@ -59,6 +65,7 @@ class MixedDiagnostics(Result):
     n_athletes: int
     n_observations: int
     warnings: tuple[str, ...]
+    factor: str = ""
     method: str = "conditional residuals and predicted random effects of the fitted mixed model"
 
 
@@ -107,7 +114,7 @@ def random_effects(fit: MixedFit) -> pd.DataFrame:
     -------
     DataFrame
         level (the athlete or the crossed level), effect ("intercept", "slope" or the crossed column), estimate,
-        standard_error (given the variances and the coefficients).
+        standard_error (given the variances and the coefficients), ci_low, ci_high (95 %, from the normal distribution).
     """
     tests = fit._tests
     problem, structure = tests.problem, tests.problem.structure
@@ -120,13 +127,16 @@ def random_effects(fit: MixedFit) -> pd.DataFrame:
     covariance = tests.sigma2 * G @ inner
     error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     labels = _effect_labels(fit)
-    scale = [structure.scale if effect == "slope" else 1.0 for effect, _ in labels]
+    scale = np.array([structure.scale if effect == "slope" else 1.0 for effect, _ in labels])
+    effects, error = effects / scale, error / scale
     return pd.DataFrame(
         {
             "level": [level for _, level in labels],
             "effect": [effect for effect, _ in labels],
-            "estimate": effects / scale,
-            "standard_error": error / scale,
+            "estimate": effects,
+            "standard_error": error,
+            "ci_low": effects - NORMAL_95 * error,
+            "ci_high": effects + NORMAL_95 * error,
         }
     )
 
@@ -215,6 +225,7 @@ def diagnostics(fit: MixedFit) -> MixedDiagnostics:
         n_athletes=fit.n_athletes,
         n_observations=fit.n_observations,
         warnings=fit.warnings,
+        factor=factor or "",
     )
 
 
