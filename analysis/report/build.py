@@ -126,15 +126,18 @@ def build_report(
 def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: bool, strict: bool) -> None:
     from .notebook_runs import NotebooksAside
 
-    _answer_everything(answers, steps)
-    with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
-        _write_up(out, answers, steps, individuals=individuals)
-        if notebooks:
-            with steps.step("Waiting for the notebooks"):
-                runs = running.wait()
-            for run in runs:
-                _write_text(out / "notebooks" / f"{run.name}.html", run.page)
-                steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
+    with steps.step("Cleaning the recordings"):
+        outcomes = answers.measured_outcomes
+    with SideBySide(answers, cores=None if outcomes else 1) as helpers:
+        _answer_everything(answers, steps, helpers)
+        with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
+            _write_up(out, answers, steps, helpers, individuals=individuals)
+            if notebooks:
+                with steps.step("Waiting for the notebooks"):
+                    runs = running.wait()
+                for run in runs:
+                    _write_text(out / "notebooks" / f"{run.name}.html", run.page)
+                    steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
     with steps.step("Writing checksums"):
         from .about import describe_output
         from .results_json import json_text
@@ -144,11 +147,12 @@ def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: boo
         _write_text(out / "about.json", json_text(about))
 
 
-def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
+def _write_up(out: Path, answers, steps: Steps, helpers: SideBySide, *, individuals: bool) -> None:
     from .codes import Codes
     from .csv_files import write_csv
     from .document import Picture, Table
     from .html_page import render_html
+    from .pictures import drawn
     from .results_json import json_text
     from .word import write_word
 
@@ -157,11 +161,12 @@ def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
         from .sections import build_document
 
         document = codes.hide_in_document(build_document(answers))
-    with steps.step("Saving figures"):
+    with steps.step("Drawing figures"):
         from ..figures.export import contact_sheet
 
         pictures = list(document.blocks(Picture))
-        for picture in pictures:
+        for picture, made in zip(pictures, helpers.run(drawn, pictures), strict=True):
+            picture.keep(made)
             picture.save(out / "figures")
         captions = {p.key: (p.caption, p.alt_text) for p in pictures}
         _write_text(out / "contact_sheet.html", contact_sheet(captions))
@@ -190,18 +195,16 @@ def _write_up(out: Path, answers, steps: Steps, *, individuals: bool) -> None:
     _write_text(out / "READ_ME.txt", READ_ME)
 
 
-def _answer_everything(answers, steps: Steps) -> None:
+def _answer_everything(answers, steps: Steps, helpers: SideBySide) -> None:
     """Ask every question once, the long ones side by side."""
-    with steps.step("Cleaning the recordings"):
-        outcomes = answers.measured_outcomes
+    outcomes = answers.measured_outcomes
     with steps.step("Comparing rounds, asking about fitness"):
         _ = answers.capacity
         primary = answers.study.plan.primary_outcomes.values()
         pieces = [(question, o) for question in ("fitness", "rounds") for o in outcomes]
         pieces.sort(key=lambda piece: piece[1] not in primary)
-        with SideBySide(answers, cores=None if pieces else 1) as helpers:
-            for (question, outcome), answer in zip(pieces, helpers.run(ask, pieces), strict=True):
-                answers.keep(question, outcome, answer)
+        for (question, outcome), answer in zip(pieces, helpers.run(ask, pieces), strict=True):
+            answers.keep(question, outcome, answer)
     with steps.step("Comparing with published findings, asking what the design can answer"):
         answers.published()
         answers.design()

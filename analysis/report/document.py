@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -42,34 +42,50 @@ class Bullets:
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure with its caption.
+    """A figure with its caption, drawn when first needed.
 
     Parameters
     ----------
     key : str
         Its name: of the files, and in references.
-    figure : matplotlib Figure
-        With `alt_text`.
+    draw : callable
+        Returns the matplotlib Figure, with `alt_text`.
     caption : str
     """
 
     key: str
-    figure: object
+    draw: Callable[[], object]
     caption: str
     _drawn: dict = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def alt_text(self) -> str:
         """What a reader who does not see the picture is told."""
-        return getattr(self.figure, "alt_text", "") or self.caption
+        return self._ask("alt_text")
+
+    @property
+    def width_mm(self) -> float:
+        """Its width in print."""
+        return self._ask("width_mm")
 
     def content(self, kind: str) -> bytes:
         """Return the picture as the bytes of one file ("svg", "pdf", "png300", "png600"), drawn once."""
+        return self._ask(kind)
+
+    def keep(self, drawn: dict) -> None:
+        """Take what was drawn elsewhere: `alt_text`, `width_mm` and the bytes of each format."""
+        self._drawn.update(drawn)
+
+    def _ask(self, what: str):
         from ..figures.export import figure_bytes
 
-        if kind not in self._drawn:
-            self._drawn[kind] = figure_bytes(self.figure, kind)
-        return self._drawn[kind]
+        if what not in self._drawn:
+            figure = self._drawn.get("figure") or self.draw()
+            self._drawn.update(figure=figure, width_mm=float(figure.get_size_inches()[0] * 25.4))
+            self._drawn["alt_text"] = getattr(figure, "alt_text", "") or self.caption
+            if what not in self._drawn:
+                self._drawn[what] = figure_bytes(figure, what)
+        return self._drawn[what]
 
     def save(self, folder: Path) -> None:
         """Save the picture in every format."""

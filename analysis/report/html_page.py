@@ -156,7 +156,7 @@ def _paragraph(document: Document, block: Paragraph) -> str:
 
 
 def _picture(document: Document, block: Picture) -> str:
-    width = round(block.figure.get_size_inches()[0] * 96)
+    width = round(block.width_mm / 25.4 * 96)
     return (
         f'<figure id="figure-{block.key}"><img src="{picture_uri(block.content("svg"))}" width="{width}" '
         f'alt="{_esc(block.alt_text)}"><figcaption><b>{document.number(block)}.</b> '

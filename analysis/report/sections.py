@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from ..basics import NotYet
 from ..study import OUTCOMES
-from . import tables
+from . import pictures, tables
 from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from .sentences.closing import deviations, write_up_deviations, write_up_limitations
@@ -228,10 +228,15 @@ def _results(answers) -> list[Section]:
             2,
         )
     )
+    sections[-1] = _with_picture(sections[-1], pictures.rounds_picture(rounds), "shows them")
     for outcome, answer in rounds.items():
-        label = OUTCOMES[outcome].label
+        section = Section(
+            f"{OUTCOMES[outcome].label} over the rounds",
+            paragraphs(_say("rounds", "write_up_rounds", answer)),
+            2,
+        )
         sections.append(
-            Section(f"{label} over the rounds", paragraphs(_say("rounds", "write_up_rounds", answer)), 2)
+            _with_picture(section, pictures.steps_picture(outcome, answer), "shows the differences")
         )
     sections += _fitness(answers)
     compared = _say("replication", "write_up_replication", answers.published())
@@ -276,6 +281,17 @@ def _discussion(answers) -> list[Section]:
     ]
 
 
-def pictures(document: Document) -> list[Picture]:
-    """Return the figures of a document in order."""
-    return list(document.blocks(Picture))
+def _with_picture(section: Section, picture: Picture | None, words: str) -> Section:
+    """Put a figure at the end of a section, and point to it from the last paragraph before it."""
+    if picture is None:
+        return section
+    pointing = f"{{figure:{picture.key}}} {words}."
+    blocks = list(section.blocks)
+    last = max(
+        (i for i, b in enumerate(blocks) if isinstance(b, Paragraph) and b.kind == "body"), default=None
+    )
+    if last is None:
+        blocks.append(Paragraph(pointing))
+    else:
+        blocks[last] = Paragraph(f"{blocks[last].text} {pointing}")
+    return replace(section, blocks=(*blocks, picture))

@@ -127,7 +127,7 @@ def _running_text(paragraph, document: Document, text: str) -> None:
 def _picture(word, block: Picture, marks: dict) -> None:
     from docx.shared import Mm
 
-    width = min(block.figure.get_size_inches()[0] * 25.4, 170.0)
+    width = min(block.width_mm, 170.0)
     paragraph = word.add_paragraph(style="Figure")
     picture = paragraph.add_run().add_picture(io.BytesIO(block.content("png300")), width=Mm(width))
     add_alt_text(picture, block.key, block.alt_text)

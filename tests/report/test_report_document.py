@@ -36,7 +36,7 @@ def small_document():
                 (
                     Paragraph("See {figure:rise}, {table:means} and {table:absent}; 3 < 4 & so on."),
                     Table("means", "Means.", table, note="Plain."),
-                    Picture("rise", figure, "It rises."),
+                    Picture("rise", lambda: figure, "It rises."),
                     Bullets(("one", "two <three>")),
                 ),
                 2,

@@ -1,0 +1,85 @@
+"""Which figures stand in the write-up, under which name, with which caption."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from ..study import OUTCOMES
+from .document import Picture
+
+
+def rounds_picture(answers: dict) -> Picture | None:
+    """Every outcome over the rounds.
+
+    Parameters
+    ----------
+    answers : dict
+        Outcome -> RoundsAnswer.
+
+    Returns
+    -------
+    Picture or None
+
+    Examples
+    --------
+    >>> rounds_picture({}) is None
+    True
+    """
+    from ..figures.rounds import draw_rounds
+
+    if not answers:
+        return None
+    labels = [OUTCOMES[o].label.lower() for o in answers]
+    caption = (
+        f"{_listed(labels)} over the rounds. Thin lines: athletes; diamonds: mean of the mixed model with its "
+        "95\N{NO-BREAK SPACE}% interval."
+    )
+    return Picture("rounds", partial(draw_rounds, list(answers.values())), caption)
+
+
+def steps_picture(outcome: str, answer) -> Picture:
+    """The differences between rounds of one outcome.
+
+    Parameters
+    ----------
+    outcome : str
+    answer : RoundsAnswer
+
+    Returns
+    -------
+    Picture
+    """
+    from ..figures.rounds import draw_contrasts
+
+    label = OUTCOMES[outcome].label.lower()
+    caption = (
+        f"Differences in {label} between rounds, later minus earlier, with 90 and 95\N{NO-BREAK SPACE}% intervals. Shaded: "
+        "changes too small to matter."
+    )
+    return Picture(f"steps_{outcome}", partial(draw_contrasts, answer), caption)
+
+
+def _listed(labels: list[str]) -> str:
+    from ..basics import join_words
+
+    text = join_words(labels)
+    return text[0].upper() + text[1:]
+
+
+def drawn(_, picture: Picture) -> dict[str, object]:
+    """Draw a picture in every format, for a helper process.
+
+    Parameters
+    ----------
+    picture : Picture
+
+    Returns
+    -------
+    dict
+        "alt_text", "width_mm", and the bytes of every format.
+    """
+    from ..figures.export import FORMATS, figure_bytes
+
+    figure = picture.draw()
+    found = {kind: figure_bytes(figure, kind) for kind in FORMATS}
+    return {"alt_text": figure.alt_text, "width_mm": float(figure.get_size_inches()[0] * 25.4), **found}
