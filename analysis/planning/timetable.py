@@ -350,7 +350,13 @@ def _option_table(names, pairs, sampling, work, rest, rounds) -> pd.DataFrame:
         last = max(float(mats["end_s"].max()), float(slots.loc[slots["in_window"], "sample_s"].max()))
         found[start] = (int(slots.groupby("athlete")["in_window"].all().sum()), last / 60)
     common, staggered = found["common"], found["staggered"]
-    best = max(common[0], staggered[0], 1)
+    best, way = max((common, "a common start"), (staggered, "staggered starts"), key=lambda one: one[0][0])
+    evenings = -(-n // max(best[0], 1))
+    shared = (
+        f"One evening with {way} is enough for all {n}."
+        if evenings == 1
+        else f"Share the athletes out over {plural(evenings, 'evening')} with {way}, the same protocol, analyser and hour."
+    )
     rows = [
         ("common start", common[0], -(-n // max(common[0], 1)), common[1],
          f"All {plural(n_mats, 'mat')} start together: {plural(common[0], 'athlete')} of {n} can be sampled on time."),
@@ -358,10 +364,9 @@ def _option_table(names, pairs, sampling, work, rest, rounds) -> pd.DataFrame:
          f"Mats start one after the other and keep their pairs: {plural(staggered[0], 'athlete')} of {n} can be sampled on "
          "time."),
         ("fixed subset", common[0], 1, common[1],
-         f"Fix in the plan, before the day, which {plural(common[0], 'athlete')} are sampled, after every round; heart rate "
-         "and exertion are taken of all."),
-        ("further evenings", n, -(-n // best), max(common[1], staggered[1]) if best == staggered[0] else common[1],
-         f"Share the athletes out over {plural(-(-n // best), 'evening')} with the same protocol, analyser and hour."),
+         f"A common start, and a plan that says before the day which {plural(common[0], 'athlete')} to sample, after every "
+         "round; heart rate and exertion are taken of all."),
+        ("further evenings", n, evenings, best[1], shared),
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=["option", "measured", "evenings", "minutes", "words"])
 

@@ -9,8 +9,8 @@ from .content import build_sheets, make_codes
 from .html import sheets_html
 from .materials import list_materials
 from .parts import PAPERS, Sheet, SheetColumn
-from .pdf import sheets_pdf
-from .write import show_sheets, study_sheets, text_sheets, write_sheets
+from .pdf import sheets_pdf, texts_pdf
+from .write import preview_sheets, study_athletes, study_sheets, write_sheets, write_texts
 
 __all__ = [
     "PAPERS",
@@ -19,11 +19,13 @@ __all__ = [
     "build_sheets",
     "list_materials",
     "make_codes",
+    "preview_sheets",
     "sheets_html",
     "sheets_pdf",
-    "show_sheets",
+    "study_athletes",
     "study_sheets",
-    "text_sheets",
+    "texts_pdf",
     "write_code_list",
     "write_sheets",
+    "write_texts",
 ]

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from ...basics import KitError, format_number
+from ...basics import KitError, format_number, join_words
 from ...planning import Pairing, Timetable, make_timetable
 from . import safety
 from .materials import list_materials
@@ -14,6 +14,8 @@ from .parts import Sheet, SheetColumn, sheet_columns
 
 TOP = ("Date", "Evening", "Place", "Filled in by")
 EMERGENCY = ("Emergency number", "Defibrillator at", "First-aider", "Nearest doctor or hospital")
+
+NO_SAMPLE = "—"
 
 DEFAULT_COLUMNS = {
     "clock": ("session", "group", "round_no", "start_clock", "end_clock", "note"),
@@ -140,11 +142,12 @@ def _safety(minors: bool, blood: bool) -> Sheet:
 
 def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
     mats = timetable.mats.groupby("round_no").agg({"start_clock": "min", "end_clock": "max"})
-    by_mat = timetable.start == "staggered"
-    rows = []
-    for group in _mat_groups(timetable) if by_mat else [""]:
-        for round_no in range(1, protocol.rounds + 1):
-            rows.append(_fill(columns, session=session, group=group, round_no=str(round_no)))
+    if timetable.start == "staggered":
+        starts = timetable.mats.sort_values(["start_s", "mat"])
+        asked = [(f"mat {r.mat}", r.round_no) for r in starts.itertuples()]
+    else:
+        asked = [("", round_no) for round_no in range(1, protocol.rounds + 1)]
+    rows = [_fill(columns, session=session, group=group, round_no=str(r)) for group, r in asked]
     plan = []
     if mats["start_clock"].str.len().max():
         shown = timetable.mats.drop_duplicates(["round_no", "start_clock"])
@@ -159,11 +162,7 @@ def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
         *plan,
     )
     return Sheet("timekeeper", "Timekeeper", "the timekeeper", TOP, steps, sheet_columns(columns), tuple(rows),
-                 (safety.ANYBODY_STOPS,))  # fmt: skip
-
-
-def _mat_groups(timetable: Timetable) -> list[str]:
-    return [f"mat {m}" for m in sorted(timetable.mats["mat"].unique())]
+                 (safety.ANYBODY_STOPS,), row_mm=15.0)  # fmt: skip
 
 
 def _roll_call(codes, session, columns) -> Sheet:
@@ -176,7 +175,7 @@ def _roll_call(codes, session, columns) -> Sheet:
         "Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up.",
     )
     return Sheet("roll_call", "Roll call and straps", "whoever opens the door", TOP, steps, sheet_columns(columns), rows,
-                 (safety.NOT_TODAY, safety.HEAT), wide=True)  # fmt: skip
+                 (safety.NOT_TODAY, safety.HEAT))  # fmt: skip
 
 
 def _round_sheet(protocol, codes, session, round_no, pairing, timetable, sampled, columns) -> Sheet:
@@ -188,29 +187,32 @@ def _round_sheet(protocol, codes, session, round_no, pairing, timetable, sampled
     if pairing is not None:
         now = pairing.opponents[pairing.opponents["round_no"] == round_no]
         opponents = dict(zip(now["athlete"], now["opponent"], strict=True))
-    rows = tuple(
-        _fill(
-            columns, session=session, athlete=code, round_no=str(round_no), opponent=opponents.get(code, "")
-        )
-        for code in order
-    )
+    blood = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
+    rows = []
+    for code in order:
+        known = {
+            "session": session,
+            "athlete": code,
+            "round_no": str(round_no),
+            "opponent": opponents.get(code, ""),
+        }
+        if code not in sampled:
+            known |= dict.fromkeys(blood, NO_SAMPLE)
+        rows.append(_fill(columns, **known))
     steps = ["The opponent is filled in as planned: cross out and correct what turned out otherwise."]
     cautions = [safety.ANYBODY_STOPS]
     if sampled and "lactate_mmol_l" in columns:
         target, spare = timetable.sampling.target_delay_s, timetable.sampling.tolerance_s
-        steps += [
-            f"Blood {format_number(target, 0)} ± {format_number(spare, 0, unit='s')} after the end of the round, from one site, "
-            f"in the order of the rows, only of the first {len(sampled)}: {', '.join(sampled)}."
-            if len(sampled) < len(codes)
-            else f"Blood {format_number(target, 0)} ± {format_number(spare, 0, unit='s')} after the end of the round, from one "
-            "site, in the order of the rows.",
-            "Write the seconds that really passed. HI or LO is a result: write it.",
-        ]
-        cautions += [safety.COVER, safety.BLOOD]
+        when = f"Blood {format_number(target, 0)} ± {format_number(spare, 0, unit='s')} after the end of the round, from one site"
+        who = "in the order of the rows"
+        if len(sampled) < len(codes):
+            who += f", only of {join_words(sampled)} ({NO_SAMPLE}: no sample planned; leave the cell blank when you type)"
+        steps.append(f"{when}, {who}. Write the seconds that really passed; HI or LO is a result.")
+        cautions += [safety.COVER, safety.BLOOD_SHORT]
     if "exertion" in columns:
         steps.append(f"Exertion on the {protocol.exertion_scale} scale. {safety.RATING}")
     return Sheet(f"round_{round_no}", f"Lactate and exertion · round {round_no}", "the sampler and the questioner", TOP,
-                 tuple(steps), sheet_columns(columns), rows, tuple(cautions), wide=True)  # fmt: skip
+                 tuple(steps), sheet_columns(columns), tuple(rows), tuple(cautions), wide=True)  # fmt: skip
 
 
 def _mat_sheets(protocol, pairing, timetable) -> list[Sheet]:
@@ -238,8 +240,8 @@ def _mat_sheets(protocol, pairing, timetable) -> list[Sheet]:
                 columns,
                 rows,
                 (safety.ANYBODY_STOPS, safety.STOP_NOW, safety.HEAD),
-                row_mm=13.0,
-            )  # fmt: skip
+                row_mm=15.0,
+            )
         )
     return sheets
 
@@ -266,7 +268,8 @@ def _athlete_sheet(code, protocol, pairing, timetable, sampled) -> Sheet:
         rows.append((str(round_no), start, "" if pd.isna(mat) else str(int(mat)), opponent, sample))
     steps = [
         "Your code stands here, never your name. Your numbers are given to you first; nobody is graded or selected by them.",
-        "Taking part is your choice, at every moment of the evening. You may leave, sit out or say no to a sample without a reason.",
+        "Taking part is your choice, at every moment of the evening. You may leave, sit out or say no to a sample "
+        "without a reason.",
         "Strap on, wet, under the shirt; tell us when it slips. Spar as on any other evening: going harder or easier for the "
         "study spoils it.",
         "After each round say one number for how hard that round was, on your own, before you talk to anyone.",
@@ -285,7 +288,8 @@ def _incidents() -> Sheet:
         SheetColumn("", "Decided by", "role", 1.0), SheetColumn("", "Told to", "doctor, family, committee", 1.3),
     )  # fmt: skip
     steps = (
-        "Everything goes in here: injuries, faints, blows to the head, bleeding, a needle-stick, someone who felt pressed to go on.",
+        "Everything goes in here: injuries, faints, blows to the head, bleeding, a needle-stick, someone who felt "
+        "pressed to go on.",
         "Write at once, with codes and no names. The ethics committee’s rules say what must be reported, and by when.",
     )
     return Sheet("incidents", "Incident log", "the first-aider", TOP, steps, columns, tuple(("",) * 6 for _ in range(9)),
@@ -301,7 +305,7 @@ def _materials(n, rounds, n_sampled, mats, analysers) -> Sheet:
     rows = tuple((r.item, str(r.needed), str(r.spare), "", r.why) for r in table.itertuples())
     steps = () if n_sampled else (safety.NO_LICENCE,)
     return Sheet("materials", "Materials", "whoever packs the bag", ("Date", "Packed by"), steps, columns, rows, (),
-                 row_mm=7.5)  # fmt: skip
+                 row_mm=7.5, bold=False)  # fmt: skip
 
 
 def _fill(columns, **known) -> tuple[str, ...]:

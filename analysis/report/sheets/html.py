@@ -19,11 +19,12 @@ header { display: flex; justify-content: space-between; align-items: baseline; b
 h1 { font-size: 17pt; margin: 0 0 1mm; }
 header p { margin: 0; font-style: italic; }
 .blanks { display: flex; flex-wrap: wrap; gap: 2mm 6mm; margin: 3mm 0; }
-.blanks span { flex: 1 1 38mm; display: flex; align-items: end; gap: 2mm; min-height: 8mm; white-space: nowrap; }
+.blanks span { flex: 1 1 76mm; display: flex; align-items: end; gap: 2mm; min-height: 8mm; white-space: nowrap; }
+.across .blanks span { flex-basis: 52mm; }
 .blanks i { flex: 1; border-bottom: 0.6pt solid #1b1b1b; }
-ol { margin: 2mm 0 3mm; padding-left: 6mm; }
+ol { margin: 2mm 0 3mm; padding-left: 8mm; }
 li { margin-bottom: 0.8mm; }
-.plain ol { font-size: 11.5pt; line-height: 1.45; }
+.plain ol { font-size: 10.8pt; line-height: 1.4; }
 .plain li { margin-bottom: 2.4mm; }
 table { width: 100%%; border-collapse: collapse; table-layout: fixed; }
 thead { display: table-header-group; }
@@ -33,7 +34,7 @@ th { font-size: 8pt; line-height: 1.15; vertical-align: bottom; border-bottom-wi
 th small { display: block; font-weight: normal; font-size: 6.5pt; }
 th code { display: block; font: 5.8pt "DejaVu Sans Mono", monospace; color: #555; overflow-wrap: anywhere; }
 td.given { font-weight: bold; }
-aside { border-left: 2.4pt double #1b1b1b; margin-top: 4mm; padding: 0.5mm 0 0.5mm 3mm; font-size: 8.5pt; break-inside: avoid; }
+aside { border-left: 3pt double #1b1b1b; margin-top: 4mm; padding: 0.5mm 0 0.5mm 3mm; font-size: 8.5pt; break-inside: avoid; }
 aside p { margin: 0 0 1mm; }
 @media print { body { max-width: none; padding: 0; } section { margin: 0; } section:last-child { break-after: auto; } }
 @media screen { section.across { overflow-x: auto; } section.across table { min-width: 240mm; } }
@@ -70,7 +71,8 @@ def sheets_html(
     return (
         f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{html.escape(title)}</title>\n<style>{STYLE % {'paper': paper}}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+        f"<title>{html.escape(title)}</title>\n<style>{STYLE % {'paper': paper}}</style>\n</head>\n<body>\n"
+        f"{body}\n</body>\n</html>\n"
     )
 
 
@@ -105,9 +107,10 @@ def _table(sheet: Sheet) -> str:
         + "</th>"
         for c in sheet.columns
     )
+    given = "given" if sheet.bold else "plain"
     rows = "".join(
-        f'<tr style="height:{sheet.row_mm:g}mm">'
-        + "".join(f'<td class="given">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
+        f'<tr style="height:{sheet.fitted_row_mm:g}mm">'
+        + "".join(f'<td class="{given}">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
         + "</tr>"
         for row in sheet.rows
     )

@@ -56,7 +56,9 @@ class Sheet(Result):
     wide : bool
         Print across.
     row_mm : float
-        Height of a row. Default 9: room for handwriting.
+        Height of a row where there is room for it. Default 11: room for handwriting.
+    bold : bool
+        Print filled cells bold, so that they stand out from handwriting. Default True.
     """
 
     key: str
@@ -68,7 +70,19 @@ class Sheet(Result):
     rows: tuple[tuple[str, ...], ...] = ()
     cautions: tuple[str, ...] = ()
     wide: bool = False
-    row_mm: float = 9.0
+    row_mm: float = 11.0
+    bold: bool = True
+
+    @property
+    def fitted_row_mm(self) -> float:
+        """Height of a row with which the sheet stays on one page where it can, but never below 6.5 mm."""
+        used = (
+            42
+            + (5.2 if self.wide else 7.0) * len(self.steps)
+            + (5.5 if self.wide else 9.0) * len(self.cautions)
+        )
+        room = (180 if self.wide else 240) - used
+        return max(6.5, min(self.row_mm, room / max(len(self.rows), 1)))
 
     def column(self, name: str) -> list[str]:
         """Return the cells of one workbook column."""
@@ -78,26 +92,26 @@ class Sheet(Result):
 
 WORDS = {
     # column of the workbook: heading, unit, weight
-    "session": ("Evening", "", 0.7),
+    "session": ("Evening", "", 0.95),
     "group": ("Group", "", 0.8),
     "athlete": ("Athlete", "code", 0.85),
-    "round_no": ("Round", "", 0.6),
+    "round_no": ("Round", "", 0.8),
     "start_clock": ("Start", "clock", 1.1),
     "end_clock": ("End", "clock", 1.1),
-    "note": ("Note", "", 2.4),
+    "note": ("Note", "", 1.9),
     "device": ("Strap or watch", "number", 1.0),
     "mass_kg": ("Mass now", "kg", 0.9),
     "usual_mass_kg": ("Usual mass", "kg", 0.9),
     "arrived": ("Arrived", "clock", 0.9),
     "left_after": ("Left after", "round", 0.8),
-    "took_part": ("Took part", "yes, part, sat_out, left", 1.1),
+    "took_part": ("Took part", "yes, part, sat_out, left", 1.2),
     "minutes_done": ("Minutes done", "if not all", 0.9),
-    "opponent": ("Opponent", "code, guest, none", 0.95),
+    "opponent": ("Opponent", "code, guest, none", 1.1),
     "lactate_mmol_l": ("Lactate", "mmol/L, or HI, LO", 1.0),
     "lactate_limit": ("Off the scale", "high, low", 0.8),
     "lactate_delay_s": ("Delay", "s after the round", 0.85),
-    "exertion": ("Exertion", "points", 0.85),
-    "activity_rating": ("Activity", "coach", 0.8),
+    "exertion": ("Exertion", "points", 1.0),
+    "activity_rating": ("Activity", "coach", 0.95),
     "hr_mean_typed_bpm": ("Mean HR read off", "bpm", 0.85),
     "hr_peak_typed_bpm": ("Peak HR read off", "bpm", 0.85),
     "after_round": ("After round", "", 0.7),

@@ -49,6 +49,56 @@ def sheets_pdf(
     for sheet in sheets:
         pdf.add_page(orientation="landscape" if sheet.wide else "portrait")
         _sheet(pdf, sheet)
+    return _save(pdf, path)
+
+
+def texts_pdf(text: str, path: str | Path, *, paper: str = "A4") -> Path:
+    """Write a text in Markdown as a PDF.
+
+    Parameters
+    ----------
+    text : str
+        Headings, paragraphs, lists and tables; anything in HTML is printed as it stands.
+    path : path
+    paper : {"A4", "Letter"}
+        Default "A4".
+
+    Returns
+    -------
+    path
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> texts_pdf("# Consent", tempfile.mkdtemp() + "/consent.pdf").name
+    'consent.pdf'
+    """
+    import mistune
+    from fpdf import FPDF
+    from fpdf.fonts import FontFace, TextStyle
+
+    body = mistune.create_markdown(escape=True, plugins=["table"])(text)
+    pdf = FPDF(unit="mm", format=PAPERS[paper])
+    _add_fonts(pdf)
+    pdf.set_margins(20, 18)
+    pdf.set_auto_page_break(True, margin=18)
+    pdf.add_page()
+    pdf.set_font(FONT, "", 10)
+    ink = (27, 27, 27)
+    styles = {
+        f"h{level}": TextStyle(
+            font_style="B", font_size_pt=size, color=ink, t_margin=5, b_margin=2, l_margin=0.1
+        )
+        for level, size in ((1, 17), (2, 12.5), (3, 10.5))
+    }
+    styles["p"] = TextStyle(t_margin=0.5, b_margin=1.5)
+    styles["b"] = styles["strong"] = FontFace(emphasis="B")
+    styles["i"] = styles["em"] = FontFace(emphasis="I")
+    pdf.write_html(body, font_family=FONT, tag_styles=styles, table_line_separators=True)
+    return _save(pdf, path)
+
+
+def _save(pdf, path: str | Path) -> Path:
     from datetime import datetime
 
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
@@ -74,7 +124,7 @@ def _sheet(pdf, sheet: Sheet) -> None:
     pdf.ln(2)
     if sheet.blanks:
         _blanks(pdf, sheet.blanks)
-    size = 9 if sheet.columns else 11.5
+    size = 9 if sheet.columns else 11.5 if len(sheet.steps) < 10 else 10.5
     pdf.set_font(FONT, "", size)
     for i, step in enumerate(sheet.steps, start=1):
         pdf.set_x(pdf.l_margin)
@@ -126,9 +176,9 @@ def _table(pdf, sheet: Sheet) -> None:
         for column in sheet.columns:
             head.cell("\n".join(filter(None, (column.heading, column.unit and f"({column.unit})"))))
         for cells in sheet.rows:
-            row = table.row(min_height=sheet.row_mm)
+            row = table.row(min_height=sheet.fitted_row_mm)
             for value in cells:
-                row.cell(value, style=FontFace(emphasis="BOLD"))
+                row.cell(value, style=FontFace(emphasis="BOLD") if sheet.bold else None)
 
 
 def _cautions(pdf, cautions: Sequence[str]) -> None:

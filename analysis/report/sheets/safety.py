@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from ...basics import format_number
 
-DEFER = "Local codes, the ethics committee and licensed practice come before anything printed here. Where they are stricter, they hold."
+DEFER = (
+    "Local codes, the ethics committee and licensed practice come before anything printed here. Where they are stricter, "
+    "they hold."
+)
 
 ANYBODY_STOPS = (
     "Anybody may stop a round at any moment: the athlete, the opponent, the coach, the timekeeper, whoever takes the samples. "
@@ -35,12 +38,20 @@ BLOOD = (
     "dry; wipe away the first drop; no hard squeezing; lancet straight into the sharps box."
 )
 
+BLOOD_SHORT = (
+    "A new lancet and new gloves for every person, never a shared lancing device; sweat off, clean, dry, first drop away; the "
+    "lancet goes straight into the sharps box."
+)
+
 COVER = (
     "Cover the puncture before gripping again, and check that the cover holds. Whoever bleeds leaves the mat until it has "
     "stopped and is covered; the mat is disinfected before anyone goes on."
 )
 
-NEEDLE_STICK = "Pricked by a used lancet: let it bleed, wash with soap and water, write it in the incident log, see a doctor the same evening."
+NEEDLE_STICK = (
+    "Pricked by a used lancet: let it bleed, wash with soap and water, write it in the incident log, see a doctor "
+    "the same evening."
+)
 
 NO_LICENCE = "Where you are not licensed to draw blood, run the study on heart rate and exertion; everything else works."
 
@@ -55,8 +66,8 @@ MINORS = (
 )
 
 HARD = (
-    "Sparring is hard and people get hurt in it: same rules as every evening, mats checked, nails cut, jewellery off, first-aider "
-    "and defibrillator in the hall, and the coach decides who spars whom."
+    "Sparring is hard and people get hurt in it: same rules as every evening, mats checked, nails cut, jewellery off, "
+    "first-aider and defibrillator in the hall, and the coach decides who spars whom."
 )
 
 RATING = (

@@ -1,0 +1,227 @@
+"""Sheets for the evening: what stands on them, in which order, and that both papers print."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from analysis.basics import KitError, NotYet
+from analysis.planning import make_timetable, pair_athletes
+from analysis.report.sheets import (
+    Sheet,
+    build_sheets,
+    list_materials,
+    make_codes,
+    preview_sheets,
+    sheets_html,
+    study_sheets,
+    texts_pdf,
+    write_code_list,
+    write_sheets,
+    write_texts,
+)
+from analysis.study import Protocol, Study, new_study, table_columns
+
+EVENING = Protocol(4, 300.0, 120.0, "6-20")
+CODES = make_codes(7)
+
+
+@pytest.fixture(scope="module")
+def evening():
+    pairing = pair_athletes(CODES, 4, guests=1)
+    timetable = make_timetable(EVENING, athletes=pairing, start_clock="19:00")
+    return pairing, timetable, build_sheets(EVENING, CODES, pairing=pairing, timetable=timetable)
+
+
+def named(sheets, key):
+    return next(s for s in sheets if s.key == key)
+
+
+def pages(path):
+    return len(re.findall(rb"/Type /Page\b", Path(path).read_bytes()))
+
+
+def test_every_sheet_of_the_evening_is_there(evening):
+    keys = [s.key for s in evening[2]]
+    wanted = ["safety", "timekeeper", "roll_call", *(f"round_{r}" for r in range(1, 5)), "mat_1", "mat_4"]
+    wanted += [*(f"athlete_{c}" for c in CODES), "incidents", "materials"]
+    assert set(wanted) <= set(keys)
+    assert len(keys) == len(set(keys))
+
+
+def test_the_columns_stand_in_the_order_of_the_workbook(tmp_path):
+    folder = new_study(tmp_path / "club", rounds=3)
+    import openpyxl
+
+    book = openpyxl.load_workbook(folder / "study.xlsx", read_only=True)
+    sheets = study_sheets(Study.load(folder), timetable=None)
+    assert isinstance(sheets, NotYet)
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text(text.replace("[plan]", "[plan]\nn_athletes = 5"), encoding="utf-8")
+    sheets = study_sheets(Study.load(folder))
+    for key, tab in (("timekeeper", "clock"), ("roll_call", "attendance"), ("round_2", "rounds")):
+        head = [cell.value for cell in next(book[tab].iter_rows(max_row=1))]
+        assert [c.name for c in named(sheets, key).columns] == head
+    book.close()
+
+
+def test_codes_rounds_and_opponents_are_filled_in(evening):
+    pairing, _, sheets = evening
+    for round_no in range(1, 5):
+        sheet = named(sheets, f"round_{round_no}")
+        assert sorted(sheet.column("athlete")) == CODES
+        assert set(sheet.column("round_no")) == {str(round_no)}
+        now = pairing.opponents[pairing.opponents["round_no"] == round_no].set_index("athlete")["opponent"]
+        for code, opponent in zip(sheet.column("athlete"), sheet.column("opponent"), strict=True):
+            assert opponent == now[code]
+        assert set(sheet.column("exertion")) == {""}
+    assert named(sheets, "roll_call").column("athlete") == CODES
+
+
+def test_who_is_sampled_stands_first_and_the_others_are_marked(evening):
+    sheet = named(evening[2], "round_1")
+    lactate = sheet.column("lactate_mmol_l")
+    assert lactate[0] == ""
+    assert set(lactate[1:]) == {"—"}
+    none = build_sheets(EVENING, CODES, sampled=())
+    words = " ".join(named(none, "round_1").steps)
+    assert "Blood" not in words
+    assert "not licensed" in " ".join(named(none, "safety").steps)
+    assert "Lactate strips" not in " ".join(r[0] for r in named(none, "materials").rows)
+
+
+def test_a_staggered_evening_lists_the_starts_in_the_order_of_the_clock():
+    timetable = make_timetable(EVENING, athletes=CODES, start="staggered")
+    sheet = named(build_sheets(EVENING, CODES, timetable=timetable), "timekeeper")
+    assert sheet.column("group")[:4] == ["mat 1", "mat 2", "mat 3", "mat 4"]
+    assert len(sheet.rows) == 4 * 4
+
+
+def test_cautions_stand_where_people_act(evening):
+    sheets = evening[2]
+    safety = " ".join(named(sheets, "safety").steps).casefold()
+    for word in (
+        "anybody may stop", "chest", "faint", "concussion", "cover the puncture before gripping", "single-use lancet",
+        "2\xa0% below the usual body mass", "heat", "local codes", "ethics committee", "licensed",
+    ):  # fmt: skip
+        assert word in safety
+    assert "under 18" not in safety
+    with_minors = build_sheets(EVENING, CODES, minors=True)
+    assert "guardian" in " ".join(named(with_minors, "safety").steps)
+    for key in ("timekeeper", "mat_1", "athlete_A01", "round_1"):
+        assert any("Anybody may stop" in c for c in named(sheets, key).cautions)
+    assert any("Cover the puncture" in c for c in named(sheets, "round_1").cautions)
+    assert any("2\xa0% below" in c for c in named(sheets, "roll_call").cautions)
+
+
+def test_no_scale_anchor_and_no_name_is_printed(evening):
+    page = sheets_html(evening[2]).casefold()
+    for anchor in (
+        "very, very",
+        "fairly light",
+        "somewhat hard",
+        "very hard",
+        "maximal exertion",
+        "no exertion",
+        "borg",
+    ):
+        assert anchor not in page
+    assert "6-20 scale" in page
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_both_papers_print(evening, tmp_path, paper):
+    pytest.importorskip("fpdf")
+    page, pdf = write_sheets(evening[2], tmp_path, paper=paper)
+    text = page.read_text(encoding="utf-8")
+    assert f"size: {paper} landscape" in text
+    assert "http" not in text
+    assert text.count("<section") == len(evening[2])
+    assert pages(pdf) == len(evening[2])
+    again = write_sheets(evening[2], tmp_path / "again", paper=paper)[1]
+    assert again.read_bytes() == pdf.read_bytes()
+
+
+def test_a_large_club_runs_on_to_a_second_page(tmp_path):
+    codes = make_codes(40)
+    sheets = [s for s in build_sheets(EVENING, codes) if s.key == "round_1"]
+    pdf = write_sheets(sheets, tmp_path, kinds=("pdf",))[0]
+    assert pages(pdf) == 2
+
+
+def test_what_looks_like_markup_is_printed_as_it_stands():
+    page = sheets_html([Sheet("a", "<b>A&B</b>", steps=("<script>",))])
+    assert "<script>" not in page
+    assert "&lt;b&gt;A&amp;B&lt;/b&gt;" in page
+
+
+def test_the_code_list_stays_out_of_studies_and_work_trees(tmp_path):
+    study = tmp_path / "study"
+    (study / "sub").mkdir(parents=True)
+    (study / "study.toml").write_text("")
+    for place in (study, study / "sub"):
+        with pytest.raises(KitError, match="belongs to a study folder"):
+            write_code_list(CODES, place)
+    with pytest.raises(KitError, match="belongs to a study folder"):
+        write_code_list(CODES, tmp_path, study_folder=tmp_path)
+    tree = tmp_path / "tree"
+    (tree / ".git").mkdir(parents=True)
+    with pytest.raises(KitError, match="work tree"):
+        write_code_list(CODES, tree)
+    drawer = tmp_path / "drawer"
+    drawer.mkdir()
+    path = write_code_list(CODES, drawer, study_folder=study, kind="html")
+    assert "A07" in path.read_text(encoding="utf-8")
+    with pytest.raises(KitError, match="not overwritten"):
+        write_code_list(CODES, drawer, kind="html")
+
+
+def test_texts_are_printed_as_the_club_wrote_them(tmp_path):
+    texts = tmp_path / "texts"
+    texts.mkdir()
+    (texts / "einwilligung.md").write_text(
+        "# Einwilligung\n\nIch bin dabei: ______\n\n- ja\n- nein\n", encoding="utf-8"
+    )
+    (texts / "athlete_page.md").write_text("{trace}", encoding="utf-8")
+    written = write_texts(Study(folder=tmp_path), tmp_path / "out", paper="Letter")
+    assert [p.name for p in written] == ["einwilligung_Letter.pdf"]
+    (texts / "broken.md").write_bytes(b"\xff\xfe\x00\xd8")
+    with pytest.raises(KitError, match="broken"):
+        write_texts(Study(folder=tmp_path), tmp_path / "out2")
+
+
+def test_the_kits_own_templates_print(tmp_path):
+    from analysis.study.templates import texts_to_rewrite
+
+    for name, text in texts_to_rewrite().items():
+        assert texts_pdf(text, tmp_path / f"{name}.pdf").stat().st_size > 5000
+
+
+def test_materials_grow_with_the_club():
+    few, many = (list_materials(n, 4, n_sampled=n).set_index("item") for n in (6, 20))
+    assert few.loc["Lactate strips, one lot", "needed"] == 6 * 4 + 3
+    assert many.loc["Lactate strips, one lot", "needed"] == 20 * 4 + 8
+    assert (many["needed"] >= few["needed"]).all()
+    assert (many["spare"] >= few["spare"]).all()
+
+
+def test_previews_and_missing_parts(evening):
+    assert "Roll call" in preview_sheets(evening[2], keys=("roll_call",)).data
+    missing = study_sheets(Study(folder=Path("nowhere")))
+    assert isinstance(missing, NotYet)
+    assert preview_sheets(missing) is missing
+    with pytest.raises(KitError, match="Not yet"):
+        write_sheets(missing, "nowhere")
+    with pytest.raises(KitError, match="no athletes"):
+        build_sheets(EVENING, [])
+    with pytest.raises(KitError, match="paper"):
+        write_sheets(evening[2], "nowhere", paper="A5")
+    with pytest.raises(KitError, match="whole number"):
+        make_codes(0)
+
+
+def test_default_columns_are_columns_of_the_study():
+    from analysis.report.sheets.content import DEFAULT_COLUMNS
+
+    for table, names in DEFAULT_COLUMNS.items():
+        assert set(names) <= set(table_columns(table))
