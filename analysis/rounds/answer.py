@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, plural
 from .anova import RoundsAnova
-from .bounds import LimitBounds, bounds_of, find_limits
+from .bounds import LIMIT_COLUMN, LimitBounds, bounds_of, find_limits
 from .compare import RoundsComparison, compare_of
 from .equivalence import check_bounds
 from .opponents import OpponentSpread, opponents_of
@@ -44,7 +44,8 @@ class RoundsAnswer(Result):
     labels : tuple of str
         The rounds that were tested, in order.
     rows : DataFrame
-        The rows used: athlete, round_no (ordered), value, tested (False for what came before sparring).
+        The rows used: athlete, round_no (ordered), value, tested (False for what came before sparring), limit ("high" or "low"
+        for a value off the analyser's scale, which stands at its end).
     comparison : RoundsComparison
         The main analysis: mixed model with Kenward-Roger and cluster-robust tests.
     anova : RoundsAnova or None
@@ -207,7 +208,8 @@ def answer_rounds(
     off = find_limits(data, outcome, limit=limit) if outcome.startswith("lactate") else None
     working = data if off is None else off.placed(data, outcome)
     opponent = ["opponent"] if "opponent" in data else []
-    rows = prepare_rounds(working, outcome, keep=(*covariates, *opponent), round_variable=round_variable)
+    keep = [*covariates, *opponent, *([LIMIT_COLUMN] if off is not None else [])]
+    rows = prepare_rounds(working, outcome, keep=keep, round_variable=round_variable)
     main = compare_of(rows, covariates=covariates, alpha=alpha)
     effect = {"smallest_effect": smallest_effect, "alpha": alpha}
     steps = all_steps(rows, main.fit, ordinal=ordinal, **effect)
@@ -297,14 +299,18 @@ def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
 
 
 def _shown_rows(rows: RoundRows) -> pd.DataFrame:
-    tested = rows.table[["athlete", "round_no", "value"]].assign(tested=True)
-    if rows.before.empty:
-        return tested
-    before = rows.before[["athlete", "value"]].assign(round_no="0", tested=False)
-    shown = pd.concat([before, tested.assign(round_no=tested["round_no"].astype(str))], ignore_index=True)
-    shown["round_no"] = pd.Categorical(shown["round_no"], categories=["0", *rows.labels], ordered=True)
+    parts = [rows.table.assign(tested=True)]
+    order = list(rows.labels)
+    if len(rows.before):
+        parts.insert(0, rows.before.assign(round_no="0", tested=False))
+        order.insert(0, "0")
+    shown = pd.concat([p.assign(round_no=p["round_no"].astype(str)) for p in parts], ignore_index=True)
+    limit = shown[LIMIT_COLUMN].fillna("").astype(str) if LIMIT_COLUMN in shown else ""
+    shown = shown.assign(
+        round_no=pd.Categorical(shown["round_no"], categories=order, ordered=True), limit=limit
+    )
     return shown.sort_values(["athlete", "round_no"], ignore_index=True)[
-        ["athlete", "round_no", "value", "tested"]
+        ["athlete", "round_no", "value", "tested", "limit"]
     ]
 
 

@@ -18,6 +18,8 @@ from .steps import all_steps
 LIMIT_COLUMN = "lactate_limit"
 PLAUSIBLE = (0.5, 25.0)
 """How low a "low" and how high a "high" may be, in mmol/L. Our proposal: combat sports report peaks near 21."""
+BEYOND = 1.2
+"""A value off a scale that reaches the plausible range already may lie this factor beyond it. Our proposal."""
 MOST_CELLS = 5
 """Up to this many cells every corner is tried; beyond it, the corners that move each contrast furthest."""
 
@@ -188,8 +190,8 @@ def find_limits(
     return OffScale(
         high=high,
         low=low,
-        high_range=(float(top), float(max(plausible[1], top))),
-        low_range=(float(min(plausible[0], bottom)), float(bottom)),
+        high_range=(float(top), float(plausible[1] if plausible[1] > top else BEYOND * top)),
+        low_range=(float(plausible[0] if plausible[0] < bottom else bottom / BEYOND), float(bottom)),
         assumed=bool((low.any() and np.isnan(stated[0])) or (high.any() and np.isnan(stated[1]))),
     )
 

@@ -286,15 +286,15 @@ def _tipping_line(tipping: TippingPoint, common: dict) -> pd.DataFrame:
     ].iloc[0]
     line = {
         **common,
-        "analysis": "missing rounds shifted until the label changes (tipping point)",
+        "analysis": "missing rounds imputed (tipping point)",
         "estimate": middle["estimate"],
         "ci_low": middle["ci_low"],
         "ci_high": middle["ci_high"],
         "label": last["label"],
         "agrees": holds,
-        "note": "holds at every shift tried"
+        "note": "the label holds at every shift tried"
         if holds
-        else "changes within the shifts tried: see the tipping point",
+        else "the label changes within the shifts tried: see the tipping point",
     }
     return pd.DataFrame(
         [{name: line.get(name, np.nan if name in ("p", "p_round_test") else "") for name in COLUMNS}]

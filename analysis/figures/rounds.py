@@ -1,0 +1,309 @@
+"""Pictures of the comparison of rounds: athletes and mean, the steps, where it stops changing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from ..basics import format_number, join_words, plural
+from ..study.outcomes import Outcome
+from .rounds_common import digits_of, draw_band, in_unit, known_outcome, legend_above, lower_first, with_minus
+from .style import FAINT, MAIN, QUIET, SECOND, finish, new_axes
+
+BEFORE = "0"
+"""Label of what was measured before sparring."""
+
+
+def draw_rounds(answers, *, ax=None, show_codes: bool = False):
+    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome.
+
+    Parameters
+    ----------
+    answers : RoundsAnswer, or a sequence or mapping of them
+        One panel each.
+    ax : matplotlib Axes or sequence of Axes, optional
+        Draw here; one per answer.
+    show_codes : bool
+        Write each athlete's code at the end of the line; only for eyes that may see it. Default False.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> draw_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_ylabel()
+    'Mean heart rate (bpm)'
+    """
+    listed = _as_list(answers)
+    if ax is None:
+        width = "single" if len(listed) == 1 else "double"
+        figure, axes = new_axes(width=width, height_mm=66, columns=len(listed), squeeze=False)
+        panels = list(axes[0])
+    else:
+        panels = list(np.atleast_1d(ax))
+        figure, _ = new_axes(panels[0])
+    for panel, answer in zip(panels, listed, strict=True):
+        _draw_panel(panel, answer, show_codes)
+    if ax is None:
+        named = {
+            name: handle for p in panels for handle, name in zip(*p.get_legend_handles_labels(), strict=True)
+        }
+        figure.legend(
+            named.values(), named.keys(), loc="outside upper left", ncols=2 if width == "single" else 4
+        )
+    return finish(figure, " ".join(_describe_rounds(a) for a in listed))
+
+
+def _draw_panel(panel, answer, show_codes: bool) -> None:
+    import seaborn as sns
+
+    rows, means = answer.rows, answer.comparison.means
+    labels = [str(c) for c in rows["round_no"].cat.categories]
+    place = {label: i for i, label in enumerate(labels)}
+    table = pd.DataFrame(
+        {
+            "x": rows["round_no"].astype(str).map(place).astype(float),
+            "y": rows["value"].to_numpy(),
+            "athlete": rows["athlete"].to_numpy(),
+            "tested": rows["tested"].to_numpy(dtype=bool),
+            "limit": rows["limit"].to_numpy(),
+        }
+    )
+    during, early = table[table["tested"]], table[~table["tested"]]
+    sns.lineplot(
+        during,
+        x="x",
+        y="y",
+        units="athlete",
+        estimator=None,
+        ax=panel,
+        color=QUIET,
+        alpha=0.55,
+        linewidth=0.7,
+        zorder=1,
+    )
+    for line in panel.lines:
+        line.set(marker="o", markersize=1.8, markeredgewidth=0)
+    if panel.lines:
+        panel.lines[0].set_label("each athlete")
+    panel.plot(
+        early["x"], early["y"], "o", color=QUIET, markersize=1.8, markeredgewidth=0, alpha=0.55, zorder=1
+    )
+    for word, marker in (("high", "^"), ("low", "v")):
+        off = table[table["limit"] == word]
+        if len(off):
+            name = f"{'above' if word == 'high' else 'below'} the analyser's scale"
+            panel.plot(off["x"], off["y"], marker, color=SECOND, markersize=5, label=name, zorder=4)
+    x = means["round_no"].astype(str).map(place).to_numpy(dtype=float)
+    low, high = means["estimate"] - means["ci_low"], means["ci_high"] - means["estimate"]
+    tested = means["tested"].to_numpy(dtype=bool)
+    style = {"color": MAIN, "capsize": 2.5, "elinewidth": 1.4, "markersize": 5, "zorder": 3}
+    panel.errorbar(
+        x[tested],
+        means["estimate"][tested],
+        yerr=[low[tested], high[tested]],
+        marker="D",
+        linewidth=1.6,
+        label="mean with 95\N{NO-BREAK SPACE}% interval",
+        **style,
+    )
+    if (~tested).any():
+        panel.errorbar(
+            x[~tested],
+            means["estimate"][~tested],
+            yerr=[low[~tested], high[~tested]],
+            marker="D",
+            mfc="white",
+            linestyle="",
+            **style,
+        )
+    panel.set_xticks(range(len(labels)), ["before" if label == BEFORE else label for label in labels])
+    panel.set_xlim(-0.35, len(labels) - 0.65 + (0.35 if show_codes else 0))
+    panel.set_xlabel("Round")
+    panel.set_ylabel(known_outcome(answer.outcome).axis_label)
+    panel.margins(y=0.06)
+    if show_codes:
+        for athlete, part in table.dropna().groupby("athlete"):
+            end = part.sort_values("x").iloc[-1]
+            panel.annotate(
+                athlete,
+                (end["x"], end["y"]),
+                xytext=(3, 0),
+                textcoords="offset points",
+                fontsize=5.5,
+                va="center",
+            )
+
+
+def draw_contrasts(answer, *, ax=None):
+    """Draw each step with its intervals over the band of changes too small to matter.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> [t.get_text() for t in draw_contrasts(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels()]
+    ['2 − 1', '3 − 2', '3 − 1']
+    """
+    steps, known = answer.steps, known_outcome(answer.outcome)
+    figure, axes = new_axes(ax, width="double", height_mm=24 + 11 * len(steps))
+    draw_band(axes, answer.smallest_effect)
+    for end, color, marker, shift, name in (
+        ("", MAIN, "o", -0.13, "model (Kenward-Roger)"),
+        ("_cr2", SECOND, "s", 0.13, "robust (CR2)"),
+    ):
+        y = np.arange(len(steps)) + shift
+        axes.hlines(y, steps[f"ci_low{end}"], steps[f"ci_high{end}"], color=color, linewidth=0.9)
+        axes.hlines(y, steps[f"ci90_low{end}"], steps[f"ci90_high{end}"], color=color, linewidth=2.6)
+        axes.plot(steps["estimate"], y, marker, color=color, label=name, markersize=4.5, linestyle="")
+    axes.plot(
+        [],
+        [],
+        "-",
+        color=QUIET,
+        linewidth=2.6,
+        label="thick 90\N{NO-BREAK SPACE}%, thin 95\N{NO-BREAK SPACE}% interval",
+    )
+    axes.set_yticks(range(len(steps)), [with_minus(c) for c in steps["contrast"]])
+    axes.set_ylim(len(steps) - 0.4, -0.6)
+    axes.set_ylabel("Rounds, later − earlier")
+    axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
+    for i, label in enumerate(steps["label"]):
+        axes.annotate(
+            label, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
+        )
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_steps(answer, known))
+
+
+def draw_plateau(answer, *, ax=None):
+    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> len(draw_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
+    3
+    """
+    known = known_outcome(answer.outcome)
+    groups = _by_candidate(answer.plateau)
+    count = len(answer.plateau.pairs)
+    figure, axes = new_axes(ax, width="double", height_mm=26 + 6.5 * count + 3 * len(groups))
+    draw_band(axes, answer.smallest_effect)
+    ticks, names, y = [], [], 0.0
+    for candidate, pairs in groups:
+        top = y
+        for pair in pairs.to_dict("records"):
+            low, high = min(pair["ci_low"], pair["ci_low_cr2"]), max(pair["ci_high"], pair["ci_high_cr2"])
+            axes.hlines(y, low, high, color=MAIN, linewidth=1.8)
+            axes.plot(
+                pair["estimate"],
+                y,
+                "o",
+                color=MAIN,
+                mfc=MAIN if pair["equivalent"] else "white",
+                markersize=5,
+            )
+            ticks.append(y)
+            names.append(with_minus(pair["contrast"]))
+            y += 1
+        axes.annotate(
+            _candidate_words(candidate),
+            (1.01, (top + y - 1) / 2),
+            xycoords=("axes fraction", "data"),
+            va="center",
+            annotation_clip=False,
+        )
+        axes.axhline(y - 0.25, color=FAINT, linewidth=0.6, zorder=0)
+        y += 0.5
+    axes.set_yticks(ticks, names)
+    axes.set_ylim(y - 0.4, -0.7)
+    axes.set_ylabel("Rounds, later − earlier")
+    axes.set_xlabel(
+        f"Difference in {lower_first(known.label)}{in_unit(known)}, 90\N{NO-BREAK SPACE}% interval"
+    )
+    axes.plot([], [], "o-", color=MAIN, label="shown to be too small to matter", markersize=5)
+    axes.plot([], [], "o-", color=MAIN, mfc="white", label="not shown", markersize=5)
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_plateau(answer, known))
+
+
+def _as_list(answers) -> list:
+    if isinstance(answers, Mapping):
+        return [a for a in answers.values() if a]
+    return [a for a in answers if a] if isinstance(answers, Sequence) else [answers]
+
+
+def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
+    """The pairs that each candidate adds, from the end backwards."""
+    pairs = plateau.pairs
+    return [
+        (line, pairs[pairs["earlier"] == line["from_round"]])
+        for line in plateau.candidates.to_dict("records")
+    ]
+
+
+def _candidate_words(candidate: dict) -> str:
+    start = f"from round {candidate['from_round']} on:"
+    if not candidate["tested"]:
+        return f"{start}\nnot asked any more"
+    return f"{start}\n{'level' if candidate['holds'] else 'not shown to be level'}"
+
+
+def _describe_rounds(answer) -> str:
+    known, means = known_outcome(answer.outcome), answer.comparison.means
+    values = [
+        format_number(v, digits_of(known), unit=known.unit) for v in means.loc[means["tested"], "estimate"]
+    ]
+    people = plural(answer.n_athletes, "athlete")
+    return f"{known.label} of {people} over rounds {join_words(answer.labels)}, one thin line each; mean {join_words(values)}."
+
+
+def _describe_steps(answer, known: Outcome) -> str:
+    parts = []
+    for line in answer.steps.to_dict("records"):
+        change = format_number(line["estimate"], digits_of(known), sign=True, unit=known.unit)
+        parts.append(f"{with_minus(line['contrast'])}: {change}, {line['label']}")
+    effect = format_number(answer.smallest_effect, 1, unit=known.unit)
+    what = f"Differences in {lower_first(known.label)} between rounds with intervals"
+    return f"{what}, over a band of plus or minus {effect}. {'; '.join(parts)}."
+
+
+def _describe_plateau(answer, known: Outcome) -> str:
+    plateau = answer.plateau
+    inside = int(plateau.pairs["equivalent"].sum())
+    found = f"level from round {answer.plateau_from} on" if answer.plateau_from else "no level stretch shown"
+    return (
+        f"90\N{NO-BREAK SPACE}% intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
+        f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."
+    )

@@ -1,0 +1,94 @@
+"""Sentences on how well an outcome repeats: between evenings, or within one."""
+
+from __future__ import annotations
+
+import math
+
+from ...basics import NotYet, format_ci, format_number, join_words, plural
+
+CI = "95\N{NO-BREAK SPACE}% interval"
+
+
+def plain_reliability(result, *, unit: str = "", digits: int = 1) -> str:
+    """Say in a sentence how well an outcome repeats.
+
+    Parameters
+    ----------
+    result : Reliability or NotYet
+    unit : str
+        Unit of the outcome.
+    digits : int
+        Decimals.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import reliability
+    >>> data = pd.DataFrame({"athlete": list("ABCDE") * 2, "session": ["1"] * 5 + ["2"] * 5,
+    ...     "score": [62.0, 78, 81, 55, 66, 67, 76, 87, 55, 63]})
+    >>> plain_reliability(reliability(data, "score"))[:58]
+    'From evening to evening one athlete typically varies by 2.'
+    """
+    if isinstance(result, NotYet):
+        return str(result)
+    error = format_number(result.typical_error, digits, unit=unit)
+    if result.kind.startswith("reliability"):
+        change = format_number(result.smallest_detectable_change, digits, unit=unit)
+        return (
+            f"From evening to evening one athlete typically varies by {error}; only a change of more than {change} in one "
+            "athlete exceeds that."
+        )
+    return (
+        f"From round to round of this one evening an athlete typically varies by {error} around the club's course; that is "
+        "consistency within an evening, not reliability, which takes a second evening."
+    )
+
+
+def write_up_reliability(result, *, unit: str = "", digits: int = 1) -> list[str]:
+    """Write the paragraph on reliability, or on consistency within one evening.
+
+    Parameters
+    ----------
+    result : Reliability or NotYet
+    unit : str
+        Unit of the outcome.
+    digits : int
+        Decimals.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> write_up_reliability(NotYet("reliability", "a second evening"))
+    ['Not yet: reliability needs a second evening.']
+    """
+    if isinstance(result, NotYet):
+        return [str(result)]
+    icc = result.icc.set_index("type")
+    values = []
+    for name in ("ICC(2,1)", "ICC(3,1)"):
+        line = icc.loc[name]
+        span = format_ci(line["ci_low"], line["ci_high"], 2)
+        values.append(f"{name} = {format_number(line['estimate'], 2)} ({CI} {span})")
+    word = (
+        "evenings"
+        if result.kind.startswith("reliability")
+        else "rounds of one evening (consistency, not reliability)"
+    )
+    text = (
+        f"Over {result.n_trials} {word} of {plural(result.n_athletes, 'athlete')}: {join_words(values)}; typical error "
+        f"{format_number(result.typical_error, digits, unit=unit)} ({CI} "
+        f"{format_ci(result.typical_error_ci_low, result.typical_error_ci_high, digits)})"
+    )
+    if not math.isnan(result.cv_percent):
+        text += f", coefficient of variation from logarithms {format_number(result.cv_percent, 1, unit='%')}"
+    if result.kind.startswith("reliability"):
+        text += f"; smallest detectable change {format_number(result.smallest_detectable_change, digits, unit=unit)}"
+    return [f"{text}."]

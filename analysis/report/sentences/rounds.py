@@ -1,0 +1,358 @@
+"""Sentences about the rounds: one for the coach, paragraphs for the write-up, all from the answer."""
+
+from __future__ import annotations
+
+import math
+
+from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
+from ...study.outcomes import Outcome
+from .rounds_beside import (
+    digits_of,
+    known_outcome,
+    lower_first,
+    plain_opponents,
+    plain_sensitivity,
+    plain_tipping,
+)
+
+CI = "95\N{NO-BREAK SPACE}% interval"
+CI90 = "90\N{NO-BREAK SPACE}% interval"
+
+
+def plain_rounds(answer) -> str:
+    """Say in one plain sentence or two whether the outcome changed over the rounds, and where it stopped.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> plain_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))[:42]
+    'Mean heart rate changed over the rounds: f'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    known, matters = known_outcome(answer), matters_words(answer)
+    if answer.verdict == "equivalent":
+        return f"{known.label} stayed level: every average difference between rounds was shown to be smaller than {matters}."
+    if answer.verdict == "changed but smaller than matters":
+        small = f"every average difference was shown to be smaller than {matters}"
+        return f"{known.label} changed over the rounds, but {small}."
+    if answer.changed:
+        text = f"{known.label} changed over the rounds: {_first_to_last(answer, known)}."
+    else:
+        text = _undecided(answer, known)
+    return f"{text} {plain_plateau(answer)}"
+
+
+def _first_to_last(answer, known) -> str:
+    last = answer.steps.iloc[-1]
+    size, span = _size(last, known), _widest(last, known)
+    if last["label"] == "changed":
+        way = "rose" if last["estimate"] > 0 else "fell"
+        return f"from the first to the last it {way} by about {size} (anything from {span} fits the data)"
+    if last["label"] == "changed but smaller than matters":
+        return f"from the first to the last by about {size}, which was shown to be less than matters"
+    if last["label"] == "equivalent":
+        return f"in between, since the last round was shown to lie within what matters of the first (about {size} apart)"
+    where = _changed_steps(answer, known)
+    if where:
+        return f"{where}; from the first to the last round anything from {span} fits the data"
+    return f"between which rounds was not shown, and from the first to the last anything from {span} fits the data"
+
+
+def _undecided(answer, known) -> str:
+    last, what = answer.steps.iloc[-1], lower_first(known.label)
+    where = _changed_steps(answer, known)
+    if where:
+        return f"Over all rounds together a change in {what} was not shown, but one by itself was: {where}."
+    estimate = format_number(last["estimate"], digits_of(known), sign=True, unit=known.unit)
+    fits = f"the estimate is {estimate}, and anything from {_widest(last, known)} fits the data"
+    return (
+        f"Whether {what} changed over the rounds cannot be said: from the first to the last round {fits}. That does not show "
+        "that it stayed the same."
+    )
+
+
+def _changed_steps(answer, known) -> str:
+    parts = []
+    for step in answer.steps[answer.steps["changed"]].to_dict("records"):
+        way = "rose" if step["estimate"] > 0 else "fell"
+        parts.append(
+            f"from round {step['earlier']} to round {step['later']} it {way} by about {_size(step, known)}"
+        )
+    return join_words(parts)
+
+
+def plain_plateau(answer) -> str:
+    """Say in one plain sentence where the outcome stopped changing.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> plain_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))
+    'From round 2 on it was level: every average difference between those rounds was shown to be smaller than 5\\xa0bpm.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    matters = matters_words(answer)
+    if answer.plateau_from == answer.labels[0]:
+        return f"It was level from the first round on: every average difference was shown to be smaller than {matters}."
+    if answer.plateau_from:
+        level = f"From round {answer.plateau_from} on it was level"
+        return (
+            f"{level}: every average difference between those rounds was shown to be smaller than {matters}."
+        )
+    unclear = (
+        f"even between the last two rounds an average difference of {matters} or more cannot be ruled out"
+    )
+    return f"Where it stops changing was not shown: {unclear}."
+
+
+def write_up_rounds(answer) -> list[str]:
+    """Write the results paragraphs of one outcome over the rounds.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    list of str
+        Main test, steps, where it stops changing, effect sizes, and what else was tried.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> len(write_up_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)))
+    5
+    """
+    if isinstance(answer, NotYet):
+        return [str(answer)]
+    parts = [
+        _main(answer),
+        _steps(answer),
+        _plateau(answer),
+        _effects(answer),
+        _beside(answer),
+        _notes(answer),
+    ]
+    return [p for p in parts if p]
+
+
+def _main(answer) -> str:
+    known, test, result = known_outcome(answer), answer.comparison.overall, answer.comparison
+    tested = result.means[result.means["tested"]]
+    means = join_words([format_number(m, digits_of(known)) for m in tested["estimate"]])
+    people, values = plural(answer.n_athletes, "athlete"), plural(answer.n_observations, "value")
+    text = f"{known.label} was compared over rounds {join_words(answer.labels)} in {people} ({values}). "
+    text += f"Estimated means were {means}{_unit(known)}. The test of the rounds gave {_f_test(test)}, p {format_p(test.p)} "
+    text += f"(mixed model, Kenward-Roger), and p {format_p(test.p_epsilon)} with the Greenhouse-Geisser epsilon of "
+    text += format_number(test.epsilon, 2)
+    anova = answer.anova
+    if anova is not None and not math.isnan(anova.p_gg):
+        span = format_ci(anova.eta2_partial_ci_low, anova.eta2_partial_ci_high, 2)
+        complete = plural(anova.n_athletes, "athlete")
+        text += f"; the repeated-measures analysis of variance of the {complete} with every round gave "
+    text += f"{_f_test(anova)}, corrected p {format_p(anova.p_gg)}, partial eta squared "
+        text += f"{format_number(anova.eta2_partial, 2)} ({CI90} {span})"
+    text += "."
+    if answer.ordinal and answer.ranks is not None and not math.isnan(answer.ranks.p):
+        ranks = answer.ranks
+        text += (
+            f" Friedman's test of the {plural(ranks.n_athletes, 'athlete')} with every round gave chi-square("
+        )
+        text += f"{format_df(ranks.df)}) = {format_number(ranks.statistic, 2)}, p {format_p(ranks.p)}, Kendall's W = "
+        text += f"{format_number(ranks.kendall_w, 2)}."
+    return f"{text} A change over the rounds was {'shown' if answer.changed else 'not shown'}."
+
+
+def _f_test(test) -> str:
+    return f"F({format_df(test.df_num)}, {format_df(test.df_den)}) = {format_number(test.statistic, 2)}"
+
+
+def _steps(answer) -> str:
+    known, lines = known_outcome(answer), []
+    for step in answer.steps.to_dict("records"):
+        what = f"from round {step['earlier']} to round {step['later']}"
+        if step["kind"] == "last to first":
+            what = f"from the first to the last round ({step['earlier']} to {step['later']})"
+        change = format_number(step["estimate"], digits_of(known), sign=True, unit=known.unit)
+        model = f"{CI} {format_ci(step['ci_low'], step['ci_high'], digits_of(known))}, p {format_p(step['p_adjusted'])}"
+        span = format_ci(step["ci_low_cr2"], step["ci_high_cr2"], digits_of(known))
+        ranks = f"; signed ranks p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
+        lines.append(
+            f"{what} {change} ({model}; robust {span}, p {format_p(step['p_adjusted_cr2'])}{ranks}): {step['label']}"
+        )
+    opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
+    return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
+
+
+def _plateau(answer) -> str:
+    plateau = answer.plateau
+    opening = f"Against a smallest change that matters of {matters_words(answer)}, tested from the last rounds backwards"
+    if not answer.plateau_from:
+        if plateau.found:
+            return (
+                f"{opening}, no stretch of rounds was level wherever the values off the analyser's scale lie."
+            )
+        return (
+            f"{opening}, no stretch of rounds was shown to be level ({_worst(plateau.candidates.iloc[0])}); that is not "
+            "evidence that it went on changing."
+        )
+    held = plateau.candidates[plateau.candidates["from_round"] == answer.plateau_from].iloc[0]
+    level = f"every pair of rounds from round {answer.plateau_from} on was equivalent"
+    text = f"{opening}, {level} (the least clear pair: {_worst(held)})"
+    failed = plateau.candidates[~plateau.candidates["holds"] & plateau.candidates["tested"]]
+    if len(failed):
+        stopped = failed.iloc[0]
+        text += f"; from round {stopped['from_round']} on this was not shown ({_worst(stopped)})"
+    return f"{text}."
+
+
+def _worst(candidate) -> str:
+    return f"rounds {_minus(candidate['worst_contrast'])}, equivalence p {format_p(candidate['p'])}"
+
+
+def _effects(answer) -> str:
+    known, last = known_outcome(answer), answer.steps.iloc[-1]
+    table = answer.effect_sizes[answer.effect_sizes["contrast"] == last["contrast"]].set_index("measure")
+    if math.isnan(table.loc["g_z", "estimate"]):
+        return ""
+    raw = table.loc["difference"]
+    change = format_number(raw["estimate"], digits_of(known), sign=True, unit=known.unit)
+    span = format_ci(raw["ci_low"], raw["ci_high"], digits_of(known))
+    sizes = {
+        m: f"{format_number(table.loc[m, 'estimate'], 2)} ({_span(table.loc[m])})" for m in ("g_z", "g_av")
+    }
+    return (
+        f"In the {plural(int(raw['n_athletes']), 'athlete')} with both the first and the last round the paired difference was "
+        f"{change} ({CI} {span}); as a standardised size with Hedges' correction it was {sizes['g_z']} SDs of the differences "
+        f"(d_z) and {sizes['g_av']} average SDs of the two rounds (d_av)."
+    )
+
+
+def _span(line) -> str:
+    return format_ci(line["ci_low"], line["ci_high"], 2)
+
+
+def _beside(answer) -> str:
+    known, bounds = known_outcome(answer), answer.bounds
+    parts = [plain_sensitivity(answer), plain_tipping(answer)]
+    if bounds is not None:
+        last = bounds.table.iloc[-1]
+        off = [
+            f"{plural(n, 'value')} {word}"
+            for n, word in ((bounds.n_high, "above"), (bounds.n_low, "below"))
+            if n
+        ]
+        low = format_number(last["estimate_min"], digits_of(known), sign=True)
+        high = format_number(last["estimate_max"], digits_of(known), sign=True, unit=known.unit)
+        parts.append(
+            f"With {join_words(off)} the analyser's scale placed anywhere plausible, the change from the first to the last round "
+            f"lies between {low} and {high}; a claim is made only where it holds throughout."
+        )
+    return " ".join(p for p in parts if p)
+
+
+def _notes(answer) -> str:
+    parts = [f"This outcome is {answer.role}."] if answer.role != "primary" else []
+    sat = int((answer.rests["what"] == "sat out").sum())
+    if sat:
+        longer = "so that the rest before the next round was longer"
+        parts.append(f"{plural(sat, 'round')} {'was' if sat == 1 else 'were'} sat out, {longer}.")
+    if answer.opponents is not None:
+        parts.append(plain_opponents(answer))
+    return " ".join(parts)
+
+
+def may_say_rounds(answer) -> str:
+    """List what may and what may not be concluded from the rounds.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    str
+        Markdown.
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> may_say_rounds(NotYet("the comparison", "rounds in rounds.csv"))
+    'Not yet: the comparison needs rounds in rounds.csv.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    known = known_outcome(answer)
+    may = [
+        plain_rounds(answer),
+        "This holds for athletes like these, on an evening like this one, with these rests.",
+    ]
+    not_shown = answer.steps[answer.steps["label"] == "not shown"]
+    may_not = [
+        "That the rounds caused it: rounds come in the order of time, and warming up, fatigue and opponents come with them."
+    ]
+    if len(not_shown):
+        names = join_words(
+            [f"round {s['earlier']} to round {s['later']}" for s in not_shown.to_dict("records")]
+        )
+        may_not.append(
+            f"That {lower_first(known.label)} stayed the same from {names}: neither a change nor its absence was shown."
+        )
+    lists = [f"**May be said**\n\n{_bullets(may)}", f"**May not be said**\n\n{_bullets(may_not)}"]
+    return "\n\n".join(lists)
+
+
+def _bullets(lines) -> str:
+    return "\n".join(f"- {line}" for line in lines)
+
+
+def matters_words(answer) -> str:
+    """The smallest change that matters, with as many decimals as it was given."""
+    effect = answer.smallest_effect
+    digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
+    unit = known_outcome(answer).unit
+    return format_number(effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit)
+
+
+def _unit(known: Outcome) -> str:
+    return f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
+
+
+def _minus(contrast: str) -> str:
+    return contrast.replace(" - ", " − ")
+
+
+def _size(step, known: Outcome) -> str:
+    return format_number(abs(step["estimate"]), digits_of(known), unit=known.unit)
+
+
+def _widest(step, known: Outcome) -> str:
+    low, high = min(step["ci_low"], step["ci_low_cr2"]), max(step["ci_high"], step["ci_high_cr2"])
+    return format_ci(low, high, digits_of(known), unit=known.unit)

@@ -1,0 +1,139 @@
+"""Sentences beside the comparison of rounds: other ways of analysing, missing rounds, opponents."""
+
+from __future__ import annotations
+
+import math
+
+from ...basics import NotYet, format_ci, format_number, join_words, plural
+from ...study.outcomes import OUTCOMES, Outcome
+
+CI = "95\N{NO-BREAK SPACE}% interval"
+
+
+def plain_sensitivity(answer) -> str:
+    """Say whether the other ways of analysing lead to the same reading.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> plain_sensitivity(NotYet("the comparison", "rounds in rounds.csv"))
+    'Not yet: the comparison needs rounds in rounds.csv.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    table = answer.sensitivity.iloc[1:]
+    table = table[~table["analysis"].str.contains("tipping")]
+    judged = table[table["agrees"].notna()]
+    other = judged[~judged["agrees"].astype(bool)]
+    if judged.empty:
+        return "No other way of analysing could be tried."
+    if other.empty:
+        return "The other ways of analysing lead to the same reading of the change from the first to the last round."
+    names = join_words([_way(n) for n in other["analysis"]])
+    return f"The reading of the change from the first to the last round depends on the way of analysing: otherwise by {names}."
+
+
+def plain_tipping(answer) -> str:
+    """Say how different the missing rounds must have been to change the reading.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer or NotYet
+
+    Returns
+    -------
+    str
+        "" where no round is missing.
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> plain_tipping(NotYet("the comparison", "rounds in rounds.csv"))
+    'Not yet: the comparison needs rounds in rounds.csv.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    tipping, known = answer.tipping, known_outcome(answer)
+    if tipping is None:
+        return ""
+    line = tipping.table.iloc[-1]
+    count = tipping.n_missing
+    start = f"{plural(count, 'round')} of these athletes {'is' if count == 1 else 'are'} missing, and perhaps not by chance:"
+    reading = "the reading of the change from the first to the last round"
+    moves = []
+    for way, word in (("up", "higher"), ("down", "lower")):
+        if math.isfinite(line[f"shift_{way}"]):
+            shift = format_number(abs(line[f"shift_{way}"]), digits_of(known), unit=known.unit)
+            moves.append(f"{shift} {word} than the model expects (then: {line[f'label_{way}']})")
+    if moves:
+        return f"{start} {reading} would change were they {join_words(moves, 'or')}."
+    most = format_number(tipping.largest_shift, digits_of(known), unit=known.unit)
+    return f"{start} {reading} holds even were they {most} higher or lower than the model expects."
+
+
+def plain_opponents(answer) -> str:
+    """Say what can be said of the spread between bouts.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer, OpponentSpread or NotYet
+
+    Returns
+    -------
+    str
+        "" where opponents were not noted.
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> plain_opponents(NotYet("opponents", "codes in rounds.csv"))
+    'Not yet: opponents needs codes in rounds.csv.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    spread = getattr(answer, "opponents", answer)
+    if spread is None or not hasattr(spread, "verdict") or not hasattr(spread, "n_bouts"):
+        return ""
+    r, ci = spread.within_bout_correlation, (spread.within_bout_ci_low, spread.within_bout_ci_high)
+    alike = ""
+    if not math.isnan(r):
+        alike = f" (correlation of the two in a bout {format_number(r, 2)}, {CI} {format_ci(*ci, 2)})"
+    bouts = plural(spread.n_bouts, "bout")
+    words = {
+        "bouts differ": f"Who spars whom goes with the outcome: over {bouts} the two opponents of a bout were alike{alike}.",
+        "bouts differ little": f"Over {bouts} the spread between bouts was shown to be small beside that within them{alike}.",
+        "cannot tell": f"Whether who spars whom matters cannot be told from {bouts}{alike}.",
+    }
+    return words[spread.verdict]
+
+
+def known_outcome(answer) -> Outcome:
+    """The outcome of an answer; one without unit where the kit does not know it."""
+    name = answer.outcome
+    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " ").capitalize(), "", 1, "", 1.0)
+
+
+def digits_of(known: Outcome) -> int:
+    """Decimals of a difference: at least one."""
+    return max(known.digits, 1)
+
+
+def lower_first(label: str) -> str:
+    """A label inside a sentence."""
+    return label[:1].lower() + label[1:]
+
+
+def _way(analysis: str) -> str:
+    return analysis if not analysis.startswith("as ") else f"the scale {_label(analysis[3:])}"
+
+
+def _label(name: str) -> str:
+    return lower_first(OUTCOMES[name].label) if name in OUTCOMES else name
