@@ -177,7 +177,7 @@ def _main(answer) -> str:
         span = format_ci(anova.eta2_partial_ci_low, anova.eta2_partial_ci_high, 2)
         complete = plural(anova.n_athletes, "athlete")
         text += f"; the repeated-measures analysis of variance of the {complete} with every round gave "
-    text += f"{_f_test(anova)}, corrected p {format_p(anova.p_gg)}, partial eta squared "
+        text += f"{_f_test(anova)}, corrected p {format_p(anova.p_gg)}, partial eta squared "
         text += f"{format_number(anova.eta2_partial, 2)} ({CI90} {span})"
     text += "."
     if answer.ordinal and answer.ranks is not None and not math.isnan(answer.ranks.p):
@@ -338,7 +338,9 @@ def matters_words(answer) -> str:
     effect = answer.smallest_effect
     digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
     unit = known_outcome(answer).unit
-    return format_number(effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit)
+    return format_number(
+        effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit
+    )
 
 
 def _unit(known: Outcome) -> str:
