@@ -53,7 +53,7 @@ def correct_intervals(intervals_ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     given = np.asarray(intervals_ms, dtype=float)
     possible = np.isfinite(given) & (given >= SHORTEST_MS) & (given <= LONGEST_MS)
     normal = _accepted(given.tolist(), possible.tolist())
-    beat = np.where(normal, "normal", "too long")
+    beat = np.where(normal, "normal", "too long").astype("<U9")
     place = np.arange(len(given), dtype=float)
     if not normal.any():
         return np.full(len(given), np.nan), np.where(given < SHORTEST_MS, "too short", "too long")
@@ -118,7 +118,7 @@ def rate_from_intervals(ends: np.ndarray, intervals_ms: np.ndarray):
     usable = np.isfinite(ends)
     if not (usable & np.isfinite(corrected)).any():
         return np.empty(0), np.empty(0), table, remarks
-    starts = ends - np.where(np.isfinite(given) & (given > 0), given, 0.0) / 1000.0
+    starts = ends - np.clip(np.where(np.isfinite(given), given, 0.0), 0.0, LONGEST_MS) / 1000.0
     first = float(starts[usable].min())
     count = int(np.floor(float(ends[usable].max()) - first))
     edges = first + np.arange(count + 1)

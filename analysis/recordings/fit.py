@@ -21,6 +21,8 @@ FIRST_DATE = 0x10000000
 """Smaller time stamps are seconds since power-on, not dates."""
 
 EVENT, RECORD, INTERVALS, RATES = 21, 20, 78, 132
+MAX_MESSAGES = 3_000_000
+"""More messages than this are damage or an attack; a day at one a second has some 200,000."""
 _WANTED = {RECORD, EVENT, INTERVALS, RATES}
 _TIMESTAMP = 253
 _TIMER, _TIMER_STARTS, _TIMER_STOPS = 0, {0}, {1, 4, 8, 9}
@@ -83,7 +85,9 @@ def _walk_messages(data: bytes, pos: int, end: int, walk: _Walk) -> int:
     known: list = [None] * 16
     last = None
     times, rates = walk.times, walk.rates
-    while pos < end:
+    for _ in range(MAX_MESSAGES):
+        if pos >= end:
+            return -1
         head = data[pos]
         if head & 0xC0 == 0x40:
             pos = _define(data, pos, end, known)
@@ -111,7 +115,7 @@ def _walk_messages(data: bytes, pos: int, end: int, walk: _Walk) -> int:
             rates.append(rate)
         elif message.kind in _WANTED:
             _take(data, body, message, stamp, last, walk)
-    return -1
+    return pos
 
 
 def walk_fields(data: bytes, wanted: dict[int, tuple[int, ...]]):
@@ -129,7 +133,9 @@ def walk_fields(data: bytes, wanted: dict[int, tuple[int, ...]]):
     tuple of int, int, bytes
     """
     pos, known = data[0] if data else 0, [None] * 16
-    while 0 <= pos < len(data):
+    for _ in range(MAX_MESSAGES // 10):
+        if not 0 <= pos < len(data):
+            return
         head = data[pos]
         if head & 0xC0 == 0x40:
             pos = _define(data, pos, len(data), known)

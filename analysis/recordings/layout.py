@@ -92,17 +92,15 @@ def find_layout(lines: list[str], name: str) -> Layout:
             layout, score = _score_header(rows, at, row, separator)
             if score > best_score + 1e-9:
                 best, best_score = layout, score
-    single = _single_column(head)
-    if single is not None and best is None:
-        return single
     if best is None:
-        best = _without_header(head)
+        best = _without_header(head) or _single_column(head)
     if best is None:
         raise RecordingError(
             f"{name}: no column of heart rates with times was recognised. The first line should name the columns, for "
             'example "elapsed_s,hr_bpm" or "time;heart rate", with one row per sample below.'
         )
-    best.preamble = _preamble(_head_rows(head, best.separator)[: max(best.header_at, 0)])
+    if best.separator != "\n":
+        best.preamble = _preamble(_head_rows(head, best.separator)[: max(best.header_at, 0)])
     return best
 
 
@@ -158,7 +156,7 @@ def _has_value(row, kinds) -> bool:
         if (
             kind in ("elapsed", "clock", "time", "interval")
             and i < len(row)
-            and row[i][:1].lstrip("-").isdigit()
+            and row[i].lstrip("-+")[:1].isdigit()
         ):
             return True
     return False
@@ -175,18 +173,18 @@ def _single_column(head: list[str]) -> Layout | None:
     if not cells:
         return None
     kind, unit = kind_of_column(cells[0])
-    values = parse_numbers(cells[1:] if kind or not cells[0][:1].isdigit() else cells)
-    if len(values) < 2 or np.isfinite(values).mean() < 0.8:
-        return None
-    typical = float(np.nanmedian(values))
     header = bool(kind) or not cells[0][:1].isdigit()
-    if kind == "interval" or (not kind and (250 <= typical <= 2500 or 0.25 <= typical <= 2.5)):
-        first = next(i for i, line in enumerate(head) if line.strip()) + int(header)
-        said = (
-            [] if kind else ["A single column of values between beats was taken as beat-to-beat intervals."]
-        )
-        return Layout("\n", first - 1, first, ["interval"], [("interval", unit)], remarks=said)
-    return None
+    values = parse_numbers(cells[1:] if header else cells)
+    there = values[np.isfinite(values)]
+    if len(there) < 2 or len(there) < 0.8 * len(values) or (header and any(s in cells[0] for s in ",;\t|")):
+        return None
+    low, typical, high = np.quantile(there, [0.1, 0.5, 0.9])
+    like = (250 <= typical <= 2500 or 0.25 <= typical <= 2.5) and high < 3 * low
+    if kind != "interval" and (kind or not like):
+        return None
+    first = next(i for i, line in enumerate(head) if line.strip()) + int(header)
+    said = [] if kind else ["A single column of values between beats was taken as beat-to-beat intervals."]
+    return Layout("\n", first - 1, first, ["interval"], [("interval", unit)], remarks=said)
 
 
 def _without_header(head: list[str]) -> Layout | None:

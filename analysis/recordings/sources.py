@@ -35,15 +35,16 @@ def read_bytes(path: str | Path, *, at_most: int | None = None) -> tuple[bytes, 
                 "is a folder" if path.is_dir() else "does not exist" if not path.exists() else "is not a file"
             )
             raise RecordingError(f"{path.name}: {what}.")
+        size = path.stat().st_size
+        if size > MAX_BYTES and at_most is None:
+            raise RecordingError(
+                f"{path.name}: {_megabytes(size)}, larger than the {_megabytes(MAX_BYTES)} that a recording of one evening "
+                "can be."
+            )
         with open(path, "rb") as stream:
-            data = stream.read(min(at_most or MAX_BYTES + 1, MAX_BYTES + 1))
-            size = path.stat().st_size
+            data = stream.read(min(at_most or MAX_BYTES, size + 1))
     except OSError as problem:
         raise RecordingError(f"{path.name}: cannot be opened ({problem.strerror or problem}).") from None
-    if size > MAX_BYTES and at_most is None:
-        raise RecordingError(
-            f"{path.name}: {_megabytes(size)}, larger than the {_megabytes(MAX_BYTES)} that a recording of one evening can be."
-        )
     if data[:2] == b"\x1f\x8b":
         data = _open_gzip(data, path, at_most, remarks)
     return data, remarks

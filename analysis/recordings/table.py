@@ -25,6 +25,16 @@ def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
     columns = _take_columns(lines, layout, name, [rate, interval, time, date, who])
     rates, intervals, times, dates, people = columns
     if who is not None:
+        known = dict.fromkeys(p.strip() for p in people if p.strip())
+        if label is None and len(known) > 1:
+            raise RecordingError(
+                f"{name}: holds {len(known)} traces ({_listed(list(known))}). Name the athlete in column_or_label."
+            )
+        chosen = chosen or next(iter(known), "")
+        if chosen.casefold() not in {k.casefold() for k in known}:
+            raise RecordingError(
+                f"{name}: nothing is called {chosen!r}; the file holds {_listed(list(known))}."
+            )
         keep = [i for i, p in enumerate(people) if p.strip().casefold() == chosen.casefold()]
         rates, intervals, times, dates = (
             [c[i] for i in keep] if c else c for c in (rates, intervals, times, dates)
@@ -120,8 +130,7 @@ def _choose(layout: Layout, head, label: str | None, name: str) -> tuple[int | N
             f"{name}: holds {len(wide)} traces ({_listed(list(wide))}). Name the athlete's column in column_or_label."
         )
     if who is not None and rates:
-        people = {row[who].strip() for row in head if who < len(row) and row[who].strip()}
-        return rates[0], (people.pop() if len(people) == 1 else ""), who if people else None
+        return rates[0], "", who if any(who < len(row) and row[who].strip() for row in head) else None
     if len(wide) == 1:
         return next(iter(wide.values())), "", None
     if rates or layout.columns("interval"):

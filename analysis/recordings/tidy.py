@@ -61,7 +61,7 @@ def tidy_recording(
     """Turn what a reader found into a `Recording`, or say why that is impossible."""
     remarks = list(raw.remarks)
     source = "device"
-    beats, table = _beats(raw, remarks)
+    beats, table = _beats(raw, file, remarks)
     if not _has_rate(raw.rates) and beats is not None:
         raw.seconds, raw.rates, source = beats[0], beats[1], "intervals"
         remarks.append(
@@ -113,11 +113,15 @@ def _has_rate(rates: np.ndarray) -> bool:
     return bool(len(rates)) and bool((np.isfinite(rates) & (rates > 0)).any())
 
 
-def _beats(raw: RawTrace, remarks: list):
+def _beats(raw: RawTrace, file: str, remarks: list):
     from .recording import _no_beats
 
     if not len(raw.intervals_ms):
         return None, _no_beats()
+    if len(raw.intervals_ms) > MAX_ROWS or not np.ptp(raw.interval_ends) <= MAX_SPAN_S:
+        raise RecordingError(
+            f"{file}: the beat-to-beat intervals span more than one evening. Cut the file to the session."
+        )
     ends, rates, table, said = rate_from_intervals(raw.interval_ends, raw.intervals_ms)
     remarks += said
     return (ends, rates), table

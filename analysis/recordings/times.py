@@ -256,7 +256,7 @@ def _from_numbers(values: np.ndarray, kind: str, unit: str) -> Times:
         said = "The times are fractions of a day, as a spreadsheet stores them."
         clock = "none" if kind == "elapsed" or there[0] < 1e-3 else "local"
         return Times(np.round(values * DAY_S, 3), clock, remarks=[said])
-    if unit == "" and step >= 200 and there.max() > 5000:
+    if unit == "" and step >= 200 and there.max() >= 5000:
         return Times(
             values / 1000.0, "none", remarks=["The times step by hundreds and were taken as milliseconds."]
         )

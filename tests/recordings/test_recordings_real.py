@@ -61,7 +61,9 @@ def test_agrees_with_what_the_device_states(name, mean, peak):
 
 def test_oddities_are_said():
     said = {n: " ".join(read_recording(FOLDER / n).remarks) for n in FACTS}
-    assert "The timer stood" in said["indoor_paused_c.fit"] and "The timer stood" in said["beat_to_beat_d.fit"]
+    assert (
+        "The timer stood" in said["indoor_paused_c.fit"] and "The timer stood" in said["beat_to_beat_d.fit"]
+    )
     assert "beat-to-beat intervals kept beside" in said["beat_to_beat_d.fit"]
     assert "1 of 755 rows without a heart rate" in said["compressed_time_e.fit"]
     assert "end of the file is missing" in said["truncated_g.fit"]
@@ -101,7 +103,9 @@ def test_same_samples_as_a_general_decoder(path):
     start = next(t for t in times if t is not None)
     kept = {t - start: r for t, r in zip(times, rates, strict=True) if t is not None}
     assert got["elapsed_s"].tolist() == sorted(kept)
-    assert got["hr_bpm"].tolist() == pytest.approx([np.nan if kept[t] is None else kept[t] for t in sorted(kept)], nan_ok=True)
+    assert got["hr_bpm"].tolist() == pytest.approx(
+        [np.nan if kept[t] is None else kept[t] for t in sorted(kept)], nan_ok=True
+    )
 
 
 def test_inspection_finds_serials_and_no_positions():

@@ -1,0 +1,233 @@
+"""Hostile and damaged input: an error in words, bounded memory and time, never another exception."""
+
+from __future__ import annotations
+
+import contextlib
+import gzip
+import io
+import time
+import tracemalloc
+import zipfile
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from make_fit import FitFile, simple_fit
+from mutate import mutate, seeds
+
+from analysis.recordings import (
+    RecordingError,
+    inspect_recording,
+    list_labels,
+    read_gas_exchange,
+    read_recording,
+)
+
+MEGA = 1024 * 1024
+
+
+def refuse(path, words="", *, seconds=4.0, megabytes=330):
+    """Every reader refuses the file in words, within time and memory."""
+    begin = time.process_time()
+    tracemalloc.start()
+    try:
+        with pytest.raises(RecordingError, match=words or None) as fault:
+            read_recording(path)
+        assert inspect_recording(path).file == path.name
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(str(fault.value)) < 900
+    assert peak < megabytes * MEGA
+    assert time.process_time() - begin < seconds
+
+
+def test_a_file_of_gigabytes_is_not_opened(tmp_path):
+    path = tmp_path / "A01.csv"
+    with open(path, "wb") as stream:
+        stream.write(b"elapsed_s,hr\n")
+        stream.truncate(3 * 1024 * MEGA)
+    refuse(path, "larger than", seconds=1.0)
+
+
+def test_a_line_of_megabytes(tmp_path):
+    path = tmp_path / "A01.csv"
+    path.write_bytes(b"elapsed_s,hr\n" + b"1" * (24 * MEGA) + b",120\n")
+    refuse(path, "a line of")
+
+
+def test_a_gzip_bomb(tmp_path):
+    bomb = gzip.compress(b"0" * (40 * MEGA), 9)
+    path = tmp_path / "A01.csv.gz"
+    path.write_bytes(bomb * 60)
+    refuse(path, "opens to more than")
+
+
+def test_a_zip_bomb_is_not_opened(tmp_path):
+    inside = io.BytesIO()
+    with zipfile.ZipFile(inside, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/worksheets/sheet1.xml", b"0" * (20 * MEGA))
+    path = tmp_path / "A01.xlsx"
+    path.write_bytes(inside.getvalue())
+    refuse(path, "spreadsheet or zip", seconds=0.5, megabytes=5)
+
+
+def test_more_than_a_million_rows(tmp_path):
+    path = tmp_path / "A01.csv"
+    path.write_bytes(
+        b"elapsed_s,hr\n" + b"".join(b"%d,120\n" % i for i in range(10)) + b"5,120\n" * 1_200_000
+    )
+    refuse(path, "more than 1,000,000 rows", seconds=1.0)
+    rows = b"".join([b"elapsed_s,hr\n", *[b"%.1f,120\n" % (i / 10) for i in range(200)]])
+    assert len(read_recording_bytes(tmp_path, rows).samples) == 200
+
+
+def read_recording_bytes(tmp_path, data, name="ok.csv"):
+    path = tmp_path / name
+    path.write_bytes(data)
+    return read_recording(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "<gpx>" + "<a>" * 300_000,
+        "<gpx" + " a='1'" * 100_000 + "></gpx>",
+        "<gpx><trk><trkseg><trkpt><time>" + "9" * 3_000_000 + "</time></trkpt></trkseg></trk></gpx>",
+        "<gpx xmlns:x='u'><trkpt>" + "<x:hr>120</x:hr>" * 100_000,
+        "<TrainingCenterDatabase>" + "<!-- -->" * 200_000,
+    ],
+    ids=["deep", "attributes", "long text", "many rates in one point", "comments"],
+)
+def test_hostile_xml(tmp_path, text):
+    path = tmp_path / "A01.gpx"
+    path.write_text(text)
+    refuse(path)
+
+
+def test_hostile_fit(tmp_path):
+    path = tmp_path / "A01.fit"
+    fit = FitFile()
+    for local in range(16):
+        fit.define(local, 20, [(i, 255, 0x0D) for i in range(255)])
+    path.write_bytes(fit.bytes())
+    refuse(path, "no samples")
+    empty = FitFile()
+    empty.define(0, 20, [])
+    empty.body += b"\x00" * 20_000
+    path.write_bytes(empty.bytes())
+    refuse(path, "nothing can be placed|no row has")
+    path.write_bytes(simple_fit([120] * 5).bytes(size=0xFFFFFFF0))
+    assert len(read_recording(path).samples) == 5
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ["NaN,120", "inf,121", "-inf,122"],
+        ["0,NaN", "1,inf", "2,-inf"],
+        ["0,1e308", "1,-1e308", "2,0"],
+        ["1e300,120", "-1e300,121", "0,120"],
+        ["24:61:61,120", "99:99:99,121", "::,122"],
+        ["2026-02-31T10:00:00Z,120", "2026-13-01T10:00:00Z,121"],
+        ["0001-01-01T00:00:00Z,120", "9999-12-31T23:59:59Z,121"],
+    ],
+)
+def test_numbers_and_times_that_cannot_be(tmp_path, rows):
+    path = tmp_path / "A01.csv"
+    path.write_text("\n".join(["time,hr", *rows]) + "\n")
+    try:
+        got = read_recording(path)
+    except RecordingError:
+        return
+    assert np.isfinite(got.samples["elapsed_s"]).all()
+    rates = got.samples["hr_bpm"].dropna()
+    assert np.isfinite(rates).all() and (rates > 0).all()
+
+
+def sound(path) -> None:
+    """Whatever the file holds: a sound recording or an error in words."""
+    inspect_recording(path)
+    try:
+        labels = list_labels(path)
+        got = read_recording(path, label=labels[-1] if labels else None)
+    except RecordingError as fault:
+        assert str(fault).startswith(path.name)
+        return
+    samples = got.samples
+    assert list(samples.columns) == ["time", "elapsed_s", "hr_bpm"]
+    assert (np.diff(samples["elapsed_s"]) > 0).all() and samples["elapsed_s"].iloc[0] == 0
+    assert 0 <= got.valid_s <= got.duration_s + 1e-6
+    rates = samples["hr_bpm"].dropna()
+    assert len(rates) and np.isfinite(rates).all() and (rates > 0).all()
+    mean = got.mean_hr_bpm()
+    assert np.isnan(mean) or rates.min() - 1e-6 <= mean <= rates.max() + 1e-6
+
+
+FILES = seeds()
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_the_seeds_are_sound(tmp_path, name):
+    path = tmp_path / name
+    path.write_bytes(FILES[name])
+    sound(path)
+    labels = list_labels(path)
+    read_recording(path, label=labels[0] if labels else None)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_mutants(tmp_path, name):
+    path = tmp_path / name
+    for i in range(40):
+        path.write_bytes(mutate(np.random.default_rng([7, i]), FILES[name]))
+        sound(path)
+
+
+QUICK = settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+
+
+@QUICK
+@given(st.binary(max_size=300))
+def test_any_bytes(tmp_path, data):
+    path = tmp_path / "x.csv"
+    path.write_bytes(data)
+    sound(path)
+
+
+CELLS = st.one_of(st.text(max_size=8), st.integers(0, 300).map(str), st.floats().map(str))
+HEADERS = ["time,hr", "elapsed_s;hr", "a,b", "date;time;hr;athlete", "rr"]
+
+
+@QUICK
+@given(
+    st.lists(st.lists(CELLS, max_size=4), max_size=12),
+    st.sampled_from([",", ";", "\t", " "]),
+    st.sampled_from(HEADERS),
+)
+def test_any_table(tmp_path, rows, separator, header):
+    path = tmp_path / "x.csv"
+    text = "\n".join([header, *[separator.join(r) for r in rows]])
+    path.write_bytes(text.encode("utf-8", errors="surrogatepass"))
+    sound(path)
+    with contextlib.suppress(RecordingError):
+        read_gas_exchange(path)
+
+
+@QUICK
+@given(st.lists(st.tuples(st.integers(0, 20), st.integers(0, 255)), min_size=2, max_size=40))
+def test_adding_five_moves_the_mean_by_five_and_order_does_not_matter(tmp_path, rows):
+    def mean(pairs, add=0):
+        path = tmp_path / "x.csv"
+        path.write_text("elapsed_s,hr\n" + "".join(f"{t},{h + add if h else 0}\n" for t, h in pairs))
+        try:
+            return read_recording(path).mean_hr_bpm()
+        except RecordingError:
+            return float("nan")
+
+    first = dict(rows)
+    pairs = list(first.items())
+    plain = mean(sorted(pairs))
+    assert mean(pairs) == pytest.approx(plain, nan_ok=True)
+    assert mean(sorted(pairs), 5) == pytest.approx(plain + 5, nan_ok=True)

@@ -1,0 +1,121 @@
+"""TCX and GPX: several activities, missing heart rate, backward time, any namespace, damage, and what is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.recordings import RecordingError, list_labels, read_recording
+
+
+def point(second, rate, kind="TCX", minute=0, hour=18):
+    stamp = f"2026-03-01T{hour:02d}:{minute:02d}:{second:02d}Z"
+    if kind == "GPX":
+        heart = "" if rate is None else f"<extensions><x:hr>{rate}</x:hr></extensions>"
+        return f'<trkpt lat="0" lon="0"><time>{stamp}</time>{heart}</trkpt>'
+    heart = "" if rate is None else f"<HeartRateBpm><Value>{rate}</Value></HeartRateBpm>"
+    return f"<Trackpoint><Time>{stamp}</Time><DistanceMeters>1</DistanceMeters>{heart}</Trackpoint>"
+
+
+def tcx(*activities):
+    body = "".join(
+        f"<Activity><Id>2026-03-01T18:00:00Z</Id><Lap><AverageHeartRateBpm><Value>200</Value></AverageHeartRateBpm>"
+        f"<Track>{''.join(points)}</Track></Lap></Activity>"
+        for points in activities
+    )
+    return f"<TrainingCenterDatabase><Activities>{body}</Activities></TrainingCenterDatabase>"
+
+
+def gpx(points, prefix="x"):
+    body = "".join(points).replace("x:", f"{prefix}:" if prefix else "").replace("<:", "<")
+    head = f'<gpx version="1.1" xmlns:{prefix or "y"}="urn:any"><metadata><time>2026-03-01T01:00:00Z</time></metadata>'
+    return f"{head}<trk><trkseg>{body}</trkseg></trk></gpx>"
+
+
+def read(tmp_path, text, name="A01.tcx", **options):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return read_recording(path, **options)
+
+
+def test_tcx_takes_points_not_summaries(tmp_path):
+    got = read(tmp_path, tcx([point(s, 120 + s) for s in range(5)]))
+    assert got.samples["hr_bpm"].tolist() == [120, 121, 122, 123, 124]
+    assert got.samples["time"].iloc[0].isoformat() == "2026-03-01T18:00:00+00:00" and got.kind == "TCX"
+
+
+def test_missing_rate_and_backward_time(tmp_path):
+    got = read(tmp_path, tcx([point(0, 120), point(3, None), point(2, 122), point(2, 126), point(4, 125)]))
+    assert got.samples["elapsed_s"].tolist() == [0, 2, 3, 4]
+    assert got.samples["hr_bpm"].to_numpy() == pytest.approx([120, 124, np.nan, 125], nan_ok=True)
+    assert any("backward" in r for r in got.remarks)
+
+
+def test_activities_close_together_are_joined_and_far_ones_are_named(tmp_path):
+    near = tcx([point(s, 120) for s in range(5)], [point(s, 140, minute=2) for s in range(5)])
+    got = read(tmp_path, near)
+    assert len(got.samples) == 10 and got.valid_s == 8 and any("2 activities" in r for r in got.remarks)
+    far = tcx([point(s, 120, hour=3) for s in range(5)], [point(s, 140, hour=19) for s in range(5)])
+    with pytest.raises(RecordingError, match="activities hours apart"):
+        read(tmp_path, far)
+    labels = list_labels(tmp_path / "A01.tcx")
+    assert labels == ("2026-03-01T03:00:00Z", "2026-03-01T19:00:00Z")
+    assert read(tmp_path, far, label=labels[1]).samples["hr_bpm"].tolist() == [140] * 5
+    with pytest.raises(RecordingError, match="no activity that starts"):
+        read(tmp_path, far, label="2026-03-02T00:00:00Z")
+
+
+@pytest.mark.parametrize("prefix", ["x", "gpxtpx", "ns3", ""])
+def test_gpx_with_any_namespace(tmp_path, prefix):
+    got = read(tmp_path, gpx([point(s, 120 + s, "GPX") for s in range(5)], prefix), "A01.gpx")
+    assert got.samples["hr_bpm"].tolist() == [120, 121, 122, 123, 124] and got.kind == "GPX"
+
+
+def test_the_name_of_the_file_does_not_matter_and_a_mark_before_the_first_line_neither(tmp_path):
+    got = read(tmp_path, "\ufeff\n" + gpx([point(s, 120, "GPX") for s in range(3)]), "A01.csv")
+    assert got.kind == "GPX"
+
+
+def test_times_without_zone_are_local(tmp_path):
+    got = read(tmp_path, tcx([point(s, 120) for s in range(3)]).replace("Z</Time>", "</Time>"))
+    assert (got.clock, got.local_date, got.local_start_s) == ("local", "2026-03-01", 18 * 3600)
+
+
+def test_a_cut_file_keeps_its_points(tmp_path):
+    whole = tcx([point(s, 120 + s) for s in range(20)])
+    got = read(tmp_path, whole[: whole.index("18:00:12")])
+    assert got.samples["hr_bpm"].tolist() == list(range(120, 132)) and "ends too early" in got.remarks[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("<gpx></gpx>", "holds no points"),
+        ("<TrainingCenterDatabase><Activities>", "damaged"),
+        (tcx([point(s, None) for s in range(3)]), "no row has a heart rate"),
+        (
+            tcx([point(s, 120) for s in range(3)]).replace("2026-03-01T18", "yesterday"),
+            "both a time and a heart rate",
+        ),
+        ("<gpx>" + "<a>" * 200 + "</a>" * 200 + "</gpx>", "nested"),
+    ],
+)
+def test_what_gives_no_trace_says_why(tmp_path, text, words):
+    with pytest.raises(RecordingError, match=words):
+        read(tmp_path, text)
+
+
+BOMB = """<?xml version="1.0"?>
+<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;"><!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;">]>
+<gpx><trk><name>&c;</name></trk></gpx>"""
+OUTSIDE = (
+    """<!DOCTYPE gpx [<!ENTITY x SYSTEM "file:///etc/hostname">]><gpx><trk><name>&x;</name></trk></gpx>"""
+)
+
+
+@pytest.mark.parametrize(
+    "text", [BOMB, OUTSIDE, '<!DOCTYPE gpx SYSTEM "http://example.org/x.dtd"><gpx></gpx>']
+)
+def test_entities_and_document_types_are_refused(tmp_path, text):
+    with pytest.raises(RecordingError, match="declares entities or a document type"):
+        read(tmp_path, text)
