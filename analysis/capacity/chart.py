@@ -15,7 +15,7 @@ from .fit import MINIMUM_ATHLETES, Prepared, prepare, with_covariates
 from .guards import hr_max_source
 from .many import fit_many
 from .results import Specifications
-from .scaling import known_scalings
+from .scaling import known_scalings, to_unit
 
 HEART_RATE_CHOICES = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "percent_hr_max", "percent_hr_reserve")
 MINIMUM_VALID_SHARE = 0.8
@@ -55,7 +55,7 @@ def specifications(
         The smallest effect that matters of the planned outcome.
     contrast_step : float
         How far apart in capacity two athletes are whose difference is judged, in the planned unit; other scalings take
-        the step that is the same multiple of their SD.
+        what that is at the athletes' mean mass.
     covariates : sequence of str
         Of the planned analysis.
     level : float
@@ -92,10 +92,17 @@ def specifications(
     sizes = {name: o.smallest_effect for name, o in OUTCOMES.items()} | dict(smallest_effects or {})
     sizes[outcome] = smallest_effect
     data = join_athletes(rows, athletes)
-    row_sets = {ALL_ROUNDS: data} | _valid_rows(data)
-    row_sets |= {name: join_athletes(table, athletes) for name, table in (alternative_rows or {}).items()}
+    row_sets = {ALL_ROUNDS: data}
+    if outcome in HEART_RATE_CHOICES:
+        who = set(data["athlete"])
+        row_sets |= _valid_rows(data)
+        row_sets |= {
+            name: join_athletes(table[table["athlete"].astype(str).isin(who)], athletes)
+            for name, table in (alternative_rows or {}).items()
+        }
     scalings = known_scalings(capacity)
-    spread = _analysed_spread(data, capacity, outcome)
+    own = next(iter(scalings))
+    mass = _mean_mass(data, capacity, outcome)
     parts: list[tuple[Prepared, tuple, float, float]] = []
     planned = _try_prepare(data, capacity, outcome, covariates)
     if planned is None:
@@ -109,7 +116,11 @@ def specifications(
                 continue
             sets = _sets(chosen, table, athletes, covariates, outcome)
             for scaling, scaled in scalings.items():
-                step = contrast_step * _analysed_spread(data, scaled, outcome) / spread
+                step = (
+                    contrast_step * to_unit(1.0, mass, scaling) / to_unit(1.0, mass, own)
+                    if scaling != own
+                    else contrast_step
+                )
                 column = bare.rows["athlete"].map(scaled.set_index(scaled["athlete"].astype(str))["capacity"])
                 one = replace(bare, rows=bare.rows.assign(capacity=column), unit=scaling)
                 for adjusted in sets:
@@ -117,7 +128,7 @@ def specifications(
                     for who, part in _athlete_sets(prepared).items():
                         choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
                         parts.append((part, choice, step, sizes[chosen]))
-    first = (outcome, next(iter(scalings)), covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
+    first = (outcome, own, covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
     for athlete in planned.rows["athlete"].unique():
         part = replace(planned, rows=planned.rows[planned.rows["athlete"] != athlete].copy())
         parts.append((part, (*first, athlete), contrast_step, smallest_effect))
@@ -238,6 +249,8 @@ def _valid_rows(data: pd.DataFrame) -> dict[str, pd.DataFrame]:
     return {VALID_ROUNDS: data[~low]} if low.any() else {}
 
 
-def _analysed_spread(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str) -> float:
+def _mean_mass(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str) -> float:
+    if "mass_kg" not in capacity.columns:
+        return float("nan")
     who = data.loc[data[outcome].notna(), "athlete"].astype(str).unique()
-    return float(capacity.loc[capacity["athlete"].astype(str).isin(who), "capacity"].std())
+    return float(capacity.loc[capacity["athlete"].astype(str).isin(who), "mass_kg"].mean())

@@ -81,11 +81,8 @@ def _one_kind(used: pd.DataFrame, planned: Prepared, fit: CapacityFit):
 def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step, outcome_reliability, seed):
     argument = {"retest_sd": error} if kind == RETEST else {"prediction_see": error}
     common = {"level": fit.level, "seed": seed}
-    r, n, x = (
-        correlate(points, "capacity", "outcome").estimate,
-        len(points),
-        points["capacity"].to_numpy(dtype=float),
-    )
+    found = correlate(points, "capacity", "outcome", level=fit.level)
+    r, n, x = found.estimate, len(points), points["capacity"].to_numpy(dtype=float)
     correction = correct_for_error(
         r,
         n,
@@ -99,11 +96,13 @@ def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step
     slope = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
                           n=n - width, **common)  # fmt: skip
     equal = correct_for_error(r, max(n - width, 4), capacity_sd=residual, **argument, **common)
+    seen = (r, found.ci_low, found.ci_high)
+    seen_effect = tuple(step * v for v in (fit.estimate, fit.ci_low, fit.ci_high))
     return [
         _error_row(
-            "correlation", correction, (correction.estimate, correction.ci_low, correction.ci_high), r, n
+            "correlation", correction, (correction.estimate, correction.ci_low, correction.ci_high), seen, n
         ),
-        _error_row("effect", equal, tuple(step * v for v in slope), step * fit.estimate, n),
+        _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n),
     ], correction
 
 
@@ -114,15 +113,13 @@ def _residual_sd(x: np.ndarray, design: np.ndarray) -> tuple[float, int]:
     return float(np.sqrt(residual @ residual / max(len(x) - rank, 1))), rank - 1
 
 
-def _error_row(
-    quantity: str, c: ErrorCorrection, corrected: tuple[float, float, float], observed: float, n: int
-) -> dict:
+def _error_row(quantity: str, c: ErrorCorrection, corrected: tuple, observed: tuple, n: int) -> dict:
     left = c.attenuation if quantity == "correlation" else 1 / c.slope_factor
     return {
         "quantity": quantity, "error_kind": c.kind, "error_sd": c.error_sd, "capacity_sd": c.capacity_sd,
         "reliability": c.reliability, "reliability_low": c.reliability_low, "reliability_high": c.reliability_high,
-        "attenuation": left, "observed": observed, "estimate": corrected[0], "ci_low": corrected[1],
-        "ci_high": corrected[2], "n_athletes": n, "method": c.method,
+        "attenuation": left, "observed": observed[0], "observed_ci_low": observed[1], "observed_ci_high": observed[2],
+        "estimate": corrected[0], "ci_low": corrected[1], "ci_high": corrected[2], "n_athletes": n, "method": c.method,
     }  # fmt: skip
 
 

@@ -1,0 +1,394 @@
+"""Pictures of the fitness question: capacity against response, and what the test's error and a narrow range do to it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..basics import format_ci, format_number, join_words, plural
+from .rounds_common import digits_of, draw_band, in_unit, known_outcome, lower_first
+from .style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+
+COVARIATE_WORDS = {
+    "hr_max_bpm": "maximal heart rate",
+    "age_years": "age",
+    "mass_kg": "body mass",
+    "experience_years": "years of training",
+}
+SEX_WORDS = {"F": "women", "M": "men"}
+
+
+def draw_capacity(answer, *, ax=None, show_codes: bool = False):
+    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : matplotlib Axes, optional
+        Draw here.
+    show_codes : bool
+        Write each athlete's code beside the point; only for eyes that may see it. Default False.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> draw_capacity(_example()).axes[0].get_xlabel()
+    'Aerobic capacity (mL/kg/min)'
+    """
+    figure, axes = new_axes(ax, height_mm=72)
+    known, points, line = known_outcome(answer.outcome), answer.points, answer.line
+    level = format_number(100 * answer.planned.level, 0)
+    axes.fill_between(
+        line["capacity"],
+        line["ci_low"],
+        line["ci_high"],
+        color=FAINT,
+        linewidth=0,
+        label=f"{level} % interval of the line",
+    )
+    axes.plot(line["capacity"], line["estimate"], color=MAIN, label="planned line", zorder=2)
+    for marker, colour, words, part in _by_sex(points):
+        axes.plot(
+            part["capacity"], part["outcome_adjusted"], marker, color=colour, markersize=4.5, markeredgecolor="white",
+            markeredgewidth=0.5, linestyle="none", label=words, zorder=3,
+        )  # fmt: skip
+    _draw_test_error(axes, points)
+    if show_codes:
+        for _, point in points.iterrows():
+            axes.annotate(
+                point["athlete"], (point["capacity"], point["outcome_adjusted"]), xytext=(3, 3),
+                textcoords="offset points", fontsize=5.5, color=QUIET,
+            )  # fmt: skip
+    axes.locator_params(axis="x", nbins=6)
+    axes.set_xlabel(_capacity_label(answer))
+    equal = join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in answer.adjusted_for])
+    axes.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=2)
+    step, digits = format_number(answer.capacity_step, _step_digits(answer)), digits_of(known)
+    return finish(
+        figure,
+        f"Aerobic capacity of {plural(answer.n_athletes, 'athlete')} against their {lower_first(known.label)} in sparring"
+        f"{', at equal ' + equal if equal else ''}. The line changes by {format_number(answer.effect, digits)} {known.unit} for "
+        f"{step} {answer.capacity_unit} more, {level} % interval "
+        f"{format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)}.",
+    )
+
+
+def draw_slopes(answer, *, ax=None):
+    """Draw the planned effect beside the unadjusted one and those within sexes and groups.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> draw_slopes(_example()).axes[0].get_yticklabels()[0].get_text()
+    'planned (n = 8)'
+    """
+    known = known_outcome(answer.outcome)
+    table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
+    figure, axes = new_axes(ax, height_mm=26 + 6.5 * len(table))
+    contrast = answer.contrast_step
+    draw_band(axes, answer.smallest_effect)
+    for i, row in table.iterrows():
+        planned = row["analysis"] == "planned"
+        axes.plot(
+            [contrast * row["ci_low"], contrast * row["ci_high"]], [i, i], color=MAIN if planned else QUIET,
+            linewidth=2 if planned else 1, solid_capstyle="butt",
+        )  # fmt: skip
+        axes.plot(
+            contrast * row["estimate"],
+            i,
+            "D" if planned else "o",
+            color=MAIN if planned else INK,
+            markersize=5 if planned else 4,
+        )
+    axes.set_yticks(range(len(table)), [_slope_words(row) for _, row in table.iterrows()])
+    axes.set_ylim(len(table) - 0.4, -0.6)
+    limits = np.r_[
+        contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(),
+        -answer.smallest_effect,
+        answer.smallest_effect,
+    ]
+    _zoom(axes, table, contrast, limits)
+    axes.set_xlabel(_contrast_label(answer, known), loc="right")
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    return finish(
+        figure,
+        f"Difference in {lower_first(known.label)} between athletes who are {_contrast_words(answer)} apart in capacity, by "
+        f"{plural(len(table), 'analysis', 'analyses')}: planned {format_number(answer.contrast, digits_of(known))} {known.unit}, "
+        f"unadjusted {format_number(contrast * answer.unadjusted.estimate, digits_of(known))} {known.unit}, and within sexes and "
+        "groups where there are several.",
+    )
+
+
+def draw_influence(answer, *, ax=None, show_codes: bool = False):
+    """Draw the planned effect without each athlete in turn.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : matplotlib Axes, optional
+    show_codes : bool
+        Name the athletes; only for eyes that may see it. Default False.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> draw_influence(_example()).axes[0].get_ylabel()
+    'Without one athlete, in order'
+    """
+    known = known_outcome(answer.outcome)
+    table = answer.influence[answer.influence["planned_effect"].notna()]
+    table = table.sort_values("planned_effect", kind="stable").reset_index(drop=True)
+    figure, axes = new_axes(ax, height_mm=30 + 3.6 * max(len(table), 6))
+    axes.axvline(0, color=QUIET, linewidth=0.8)
+    axes.axvline(answer.effect, color=MAIN, linewidth=1, linestyle="--", label="with everybody")
+    axes.hlines(
+        range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1
+    )
+    axes.plot(
+        table["planned_effect"],
+        range(len(table)),
+        "o",
+        color=INK,
+        markersize=3.5,
+        label="without one athlete",
+    )
+    if len(table) and table["cooks_distance"].notna().any():
+        most = int(table["cooks_distance"].idxmax())
+        axes.plot(
+            table["planned_effect"][most],
+            most,
+            "D",
+            color=SECOND,
+            markersize=6,
+            label="without the most influential one",
+        )
+    axes.set_yticks(range(len(table)), table["athlete"] if show_codes else [""] * len(table))
+    axes.tick_params(axis="y", length=0)
+    axes.set_ylim(len(table) - 0.4, -0.6)
+    axes.set_ylabel("Without one athlete, in order")
+    axes.set_xlabel(_effect_label(answer, known))
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    low, high = table["planned_effect"].min(), table["planned_effect"].max()
+    return finish(
+        figure,
+        f"The planned effect without each of {plural(len(table), 'athlete')} in turn lies between "
+        f"{format_number(low, digits_of(known))} and {format_number(high, digits_of(known))} {known.unit}; with everybody it is "
+        f"{format_number(answer.effect, digits_of(known))} {known.unit}.",
+    )
+
+
+def draw_error_correction(answer, *, ax=None):
+    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : pair of matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> [a.get_xlabel() for a in draw_error_correction(_example()).axes][0]
+    'Correlation over athletes'
+    """
+    known = known_outcome(answer.outcome)
+    panels = list(ax) if ax is not None else None
+    figure, axes = (panels[0].figure, panels) if panels else new_axes(width="double", height_mm=52, columns=2)
+    lines = [_correlation_lines(answer), _effect_lines(answer)]
+    for panel, entries in zip(axes, lines, strict=True):
+        _draw_entries(panel, entries)
+    axes[0].set_xlabel("Correlation over athletes")
+    axes[0].set_xlim(-1.35, 1.35)
+    axes[0].axvspan(-1.35, -1, color=FAINT, linewidth=0)
+    axes[0].axvspan(1, 1.35, color=FAINT, linewidth=0)
+    axes[1].set_xlabel(_effect_label(answer, known))
+    for panel, entries in zip(axes, lines, strict=True):
+        _mark_unbounded(panel, entries)
+    said = [
+        f"{words}: {format_number(value, 2)}" + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
+        for words, value, low, high in lines[0]
+    ]
+    return finish(
+        figure,
+        "The relation as measured, and what it would be without the error of the fitness test or in a wider range of capacity: "
+        f"correlation {'; '.join(said)}. Grey beyond 1 and −1: values that no correlation can have.",
+    )
+
+
+def _correlation_lines(answer) -> list[tuple[str, float, float, float]]:
+    pearson = answer.correlations.iloc[0]
+    lines = [
+        (f"as measured (n = {answer.n_athletes})", pearson["estimate"], pearson["ci_low"], pearson["ci_high"])
+    ]
+    for _, row in answer.errors.iterrows():
+        if row["quantity"] == "correlation in a wider range":
+            lines.append((f"in a wider range (n = {row['n_athletes']})", row["estimate"], math.nan, math.nan))
+    return lines + _corrected_lines(answer, "correlation")
+
+
+def _effect_lines(answer) -> list[tuple[str, float, float, float]]:
+    lines = [
+        (f"as measured (n = {answer.n_athletes})", answer.effect, answer.effect_ci_low, answer.effect_ci_high)
+    ]
+    return lines + _corrected_lines(answer, "effect")
+
+
+def _corrected_lines(answer, quantity: str) -> list[tuple[str, float, float, float]]:
+    """The corrected value; before it the measured one of the same athletes, where they are not all."""
+    lines = []
+    for _, row in answer.errors.iterrows():
+        if row["quantity"] == quantity:
+            if row["n_athletes"] != answer.n_athletes:
+                seen = (row["observed"], row["observed_ci_low"], row["observed_ci_high"])
+                lines.append((f"as measured (n = {row['n_athletes']})", *seen))
+            words = f"without test error (n = {row['n_athletes']})"
+            lines.append((words, row["estimate"], row["ci_low"], row["ci_high"]))
+    return lines
+
+
+def _draw_entries(axes, entries) -> None:
+    axes.axvline(0, color=QUIET, linewidth=0.8)
+    for i, (_, value, low, high) in enumerate(entries):
+        measured = entries[i][0].startswith("as measured")
+        colour, marker = (MAIN, "o") if measured else (SECOND, MARKERS[i])
+        if math.isfinite(low) and math.isfinite(high):
+            axes.plot(
+                [low, high],
+                [i, i],
+                color=colour,
+                linewidth=1.6,
+                solid_capstyle="butt",
+                linestyle="-" if measured else "--",
+            )
+        if math.isfinite(value):
+            axes.plot(value, i, marker, color=colour, markersize=5.5)
+    axes.set_yticks(range(len(entries)), [words for words, *_ in entries])
+    axes.set_ylim(len(entries) - 0.5, -0.6)
+    axes.tick_params(axis="y", length=0)
+
+
+def _mark_unbounded(axes, entries) -> None:
+    left, right = axes.get_xlim()
+    for i, (_, _, low, high) in enumerate(entries):
+        if math.isinf(low) or math.isinf(high):
+            start, end = (left if math.isinf(low) else low), (right if math.isinf(high) else high)
+            axes.annotate(
+                "",
+                (start, i),
+                (end, i),
+                arrowprops={"arrowstyle": "<->", "color": SECOND, "linestyle": "--"},
+                annotation_clip=False,
+            )
+            axes.text(
+                (start + end) / 2, i - 0.12, "unbounded", ha="center", va="bottom", fontsize=6.5, color=SECOND
+            )
+    axes.set_xlim(left, right)
+
+
+def _by_sex(points):
+    """Give marker, colour, words and points of each sex; all in one where there is but one."""
+    sexes = points["sex"].astype("string").fillna("").str.upper()
+    found = [s for s in ("F", "M") if (sexes == s).any()]
+    if len(found) < 2:
+        yield "o", INK, "athlete", points
+        return
+    for marker, colour, sex in (("s", SECOND, "F"), ("o", INK, "M")):
+        yield marker, colour, SEX_WORDS[sex], points[(sexes == sex).to_numpy()]
+    rest = points[~sexes.isin(["F", "M"]).to_numpy()]
+    if len(rest):
+        yield "^", QUIET, "others", rest
+
+
+def _draw_test_error(axes, points) -> None:
+    """A bar in the lower corner: one standard error of the fitness test to either side."""
+    errors = points["capacity_error"].dropna()
+    if not len(errors):
+        return
+    error = float(np.sqrt((errors**2).mean()))
+    left, right = float(points["capacity"].min()), float(points["capacity"].max())
+    bottom, top = axes.get_ylim()
+    axes.set_ylim(bottom - 0.2 * (top - bottom), top)
+    y = bottom - 0.09 * (top - bottom)
+    centre = left + error
+    axes.plot([centre - error, centre + error], [y, y], color=QUIET, linewidth=1.2, marker="|", markersize=5)
+    axes.text(
+        centre + error + 0.02 * (right - left), y, "test error, ± 1 SE", va="center", fontsize=6.5, color=INK
+    )
+
+
+def _zoom(axes, table, contrast, limits) -> None:
+    """Keep a very wide interval of a small subgroup from hiding the others."""
+    main = table[table["analysis"].isin(["planned", "unadjusted"])]
+    widest = float(np.nanmax(np.abs(contrast * main[["ci_low", "ci_high"]].to_numpy())))
+    reach = min(float(np.nanmax(np.abs(limits))), 2.2 * max(widest, float(np.abs(limits[-1]))))
+    axes.set_xlim(-1.05 * reach, 1.05 * reach)
+
+
+def _slope_words(row) -> str:
+    count = f"(n = {int(row['n_athletes'])})"
+    if row["analysis"] in ("planned", "unadjusted"):
+        return f"{row['analysis']} {count}"
+    kind = row["analysis"].removeprefix("within ")
+    if kind == "sex" and row["level"] in SEX_WORDS:
+        return f"{SEX_WORDS[row['level']]} {count}"
+    return f"{kind}: {row['level']} {count}"
+
+
+def _step_digits(answer) -> int:
+    return 0 if float(answer.capacity_step).is_integer() else 2
+
+
+def _contrast_words(answer) -> str:
+    return f"{format_number(answer.contrast_step, 0 if float(answer.contrast_step).is_integer() else 2)} {answer.capacity_unit}"
+
+
+def _effect_label(answer, known) -> str:
+    step = format_number(answer.capacity_step, _step_digits(answer))
+    return f"{known.label}: change for\n{step} {answer.capacity_unit} more{in_unit(known)}"
+
+
+def _contrast_label(answer, known) -> str:
+    return f"Difference in {lower_first(known.label)}{in_unit(known)}\nbetween athletes {_contrast_words(answer)} apart"
+
+
+def _capacity_label(answer) -> str:
+    return f"Aerobic capacity ({answer.capacity_unit})" if answer.capacity_unit else "Aerobic capacity"
+
+
+def _example():
+    """A small answer for the examples of this module."""
+    import pandas as pd
+
+    from ..capacity import answer_capacity
+
+    capacity = [44.0, 47, 50, 52, 55, 58, 49, 53]
+    club = pd.DataFrame({"athlete": list("ABCDEFGH"), "capacity": capacity, "unit": "mL/kg/min", "standard_error": 2.6,
+                         "error_kind": "retest"})  # fmt: skip
+    heart = np.repeat([176.0, 170, 172, 168, 163, 165, 171, 169], 3) + np.tile([0.0, 6, 7], 8)
+    rows = pd.DataFrame(
+        {"athlete": np.repeat(list("ABCDEFGH"), 3), "round_no": [1, 2, 3] * 8, "hr_mean_bpm": heart}
+    )
+    rows["hr_mean_bpm"] += np.sin(np.arange(24))
+    return answer_capacity(rows, club, club[["athlete"]], "hr_mean_bpm", smallest_effect=5.0)
