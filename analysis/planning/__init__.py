@@ -22,6 +22,7 @@ from .correlation import (
     slope_power,
     smallest_detectable_r,
 )
+from .curves import PowerCurves, power_curves
 from .design import Design
 from .generate import StudyBatch, generate_studies
 from .paired import (
@@ -52,6 +53,7 @@ __all__ = [
     "FitnessSignal",
     "OutcomeAssumption",
     "Pairing",
+    "PowerCurves",
     "ReplicationSizes",
     "Sampling",
     "SimulatedGrid",
@@ -77,6 +79,7 @@ __all__ = [
     "paired_power",
     "paired_sample_size",
     "plateau_power",
+    "power_curves",
     "published_ranges",
     "replication_sizes",
     "restricted_correlation",

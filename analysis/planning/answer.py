@@ -11,16 +11,7 @@ from ..basics import KitError, Result, format_number, format_percent, join_words
 from ..study.outcomes import outcome_named
 from .assumptions import Assumptions, assumptions_for
 from .design import ADJUSTMENTS, Design, as_assumptions, check_size
-from .questions import (
-    MOST_ATHLETES,
-    WISHED,
-    Sized,
-    size_correlation,
-    size_plateau,
-    size_rounds,
-    size_slope,
-    size_steps,
-)
+from .questions import MOST_ATHLETES, WISHED, Question, pose
 from .replication import ReplicationSizes, replication_sizes
 
 VERDICTS = ("answerable", "only if large", "not answerable")
@@ -203,59 +194,58 @@ def _ask(question, outcome, smallest, n, design, truth) -> list[dict]:
     known = outcome_named(outcome)
     which, truth = _scaled(truth, outcome)
     label, unit = known.label.lower(), known.unit
-    rows = []
+    per_step = f"{unit} per {format_number(design.capacity_step, 0)}\N{NO-BREAK SPACE}mL/kg/min"
     if question.startswith("rounds."):
-        change = size_rounds(n, design, truth, which, smallest, ranked=known.ordinal)
-        rows.append(("change", f"Does {label} change over the rounds?", unit, change))
+        asked = [("change", f"Does {label} change over the rounds?", unit)]
         if not known.ordinal:
-            rows.append(("steps", f"Between which neighbouring rounds does {label} change?", unit,
-                         size_steps(n, design, truth, which, smallest)))  # fmt: skip
-            rows.append(("plateau", f"From which round on does {label} stay level?", unit,
-                         size_plateau(n, design, truth, which, smallest)))  # fmt: skip
-    elif question.startswith("fitness."):
-        per = f"{unit} per {format_number(design.capacity_step, 0)}\N{NO-BREAK SPACE}mL/kg/min"
-        slope = size_slope(n, design, truth, which, smallest)
-        rows.append(("slope", f"How much lower is {label} in fitter athletes?", per, slope))
-        rows.append(("correlation", f"Does fitness go with a lower {label} (correlation)?", "correlation",
-                     size_correlation(n, design, truth, which, smallest)))  # fmt: skip
-    return [
-        _row(question, part, about, outcome, per, known.digits, sized) for part, about, per, sized in rows
-    ]
+            asked += [
+                ("steps", f"Between which neighbouring rounds does {label} change?", unit),
+                ("plateau", f"From which round on does {label} stay level?", unit),
+            ]
+    else:
+        asked = [
+            ("slope", f"How much lower is {label} in fitter athletes?", per_step),
+            ("correlation", f"Does fitness go with a lower {label} (correlation)?", "correlation"),
+        ]
+    rows = []
+    for part, about, shown in asked:
+        posed = pose(part, which, smallest, design, truth, ranked=known.ordinal)
+        digits = 2 if part == "correlation" else max(known.digits, 1)
+        head = {"question": question, "part": part, "about": about, "outcome": outcome, "unit": shown}
+        rows.append(head | _numbers(posed, n, shown, digits))
+    return rows
 
 
-def _row(question, part, about, outcome, unit, digits, sized: Sized) -> dict:
-    verdict = _verdict(sized)
-    digits = 2 if part == "correlation" else max(digits, 1)
-    return {
-        "question": question,
-        "part": part,
-        "about": about,
-        "outcome": outcome,
-        "unit": unit,
-        "smallest_effect": sized.smallest_effect,
-        "assumed_effect": sized.assumed_effect,
-        "power_smallest": sized.power_smallest,
-        "power_assumed": sized.power_assumed,
-        "detectable": sized.detectable,
-        "half_width": sized.half_width,
-        "n_for_80": sized.n_for_80,
+def _numbers(posed: Question, n: int, unit: str, digits: int) -> dict:
+    power = posed.power(posed.smallest, n)
+    row = {
+        "smallest_effect": posed.smallest,
+        "assumed_effect": posed.assumed,
+        "power_smallest": power,
+        "power_assumed": power if posed.part == "plateau" else posed.power(posed.assumed, n),
+        "detectable": posed.seen(n),
+        "half_width": posed.half_width(n),
+        "n_for_80": posed.size(),
+    }
+    verdict = _verdict(row)
+    return row | {
         "verdict": verdict,
-        "words": _words(part, verdict, unit, digits, sized),
-        "method": sized.method,
+        "words": _words(posed.part, verdict, unit, digits, row),
+        "method": posed.method,
     }
 
 
-def _verdict(sized: Sized) -> str:
-    if sized.power_smallest >= WISHED:
+def _verdict(row: dict) -> str:
+    if row["power_smallest"] >= WISHED:
         return VERDICTS[0]
-    if sized.detectable <= max(2 * sized.smallest_effect, abs(sized.assumed_effect)):
+    if row["detectable"] <= max(2 * row["smallest_effect"], abs(row["assumed_effect"])):
         return VERDICTS[1]
     return VERDICTS[2]
 
 
-def _words(part: str, verdict: str, unit: str, digits: int, sized: Sized) -> str:
+def _words(part: str, verdict: str, unit: str, digits: int, row: dict) -> str:
     shown = "" if unit == "correlation" else unit
-    small = format_number(sized.smallest_effect, digits, unit=shown)
+    small = format_number(row["smallest_effect"], digits, unit=shown)
     what = {
         "change": f"a change of {small} from the first round to the last",
         "steps": f"a step of {small} from one round to the next",
@@ -263,22 +253,24 @@ def _words(part: str, verdict: str, unit: str, digits: int, sized: Sized) -> str
         "slope": f"a difference of {small}",
         "correlation": f"a correlation of {small}, which the smallest slope that matters would give,",
     }[part]
-    text = f"{verdict.capitalize()}: {what} would be shown in {chance_words(sized.power_smallest)} of such studies"
-    if part != "plateau" and sized.assumed_effect:
-        assumed = format_number(abs(sized.assumed_effect), digits, unit=shown)
-        text += f", the assumed {assumed} in {chance_words(sized.power_assumed)}"
+    if part == "plateau" and verdict == VERDICTS[1]:
+        verdict = "only with a wider margin"
+    text = f"{verdict.capitalize()}: {what} would be shown in {chance_words(row['power_smallest'])} of such studies"
+    if part != "plateau" and row["assumed_effect"]:
+        assumed = format_number(abs(row["assumed_effect"]), digits, unit=shown)
+        text += f", the assumed {assumed} in {chance_words(row['power_assumed'])}"
     if verdict == VERDICTS[0]:
         return text + "."
-    if sized.detectable < float("inf"):
-        seen = format_number(_rounded_up(sized.detectable, digits), digits, unit=shown)
+    if row["detectable"] < float("inf"):
+        seen = format_number(_rounded_up(row["detectable"], digits), digits, unit=shown)
         text += (
             f"; a margin of ±{seen} is the narrowest that would do"
             if part == "plateau"
             else f"; {seen} is the smallest that 80\N{NO-BREAK SPACE}% of them would show"
         )
     need = (
-        f"it takes {plural(sized.n_for_80, 'athlete')}"
-        if sized.n_for_80
+        f"it takes {plural(row['n_for_80'], 'athlete')}"
+        if row["n_for_80"]
         else f"more than {MOST_ATHLETES} athletes would be needed"
     )
     return f"{text}; {need} for 80\N{NO-BREAK SPACE}% at the smallest size that matters."

@@ -1,4 +1,4 @@
-"""What each planned question needs to know before the data: power, the smallest effect seen, the interval to expect."""
+"""What each planned question asks of the numbers: its power at any effect and size, and the interval to expect."""
 
 from __future__ import annotations
 
@@ -9,175 +9,92 @@ import numpy as np
 
 from ..basics import KitError
 from .assumptions import Assumptions, round_profile
-from .attenuation import fitness_signal
-from .correlation import correlation_power, smallest_detectable_r, smallest_size
+from .attenuation import FitnessSignal, fitness_signal
+from .correlation import correlation_power, correlation_precision, smallest_detectable_r, smallest_size
 from .design import Design
 from .paired import plateau_power
 from .rounds import effect_f_of, rounds_power
 
 WISHED = 0.8
 MOST_ATHLETES = 500
+PARTS = ("change", "steps", "plateau", "slope", "correlation")
 
 
 @dataclass(frozen=True)
-class Sized:
-    """The numbers of one question: power at two effects, the smallest effect seen, the interval, the size.
+class Question:
+    """One question of a design.
 
     Parameters
     ----------
-    smallest_effect, assumed_effect : float
-        In the unit of the question.
-    power_smallest, power_assumed : float
-    detectable : float
-        The effect that is seen with a chance of 80 %; infinite where none is.
-    half_width : float
-        Half the 95 % interval to expect (90 % for a plateau); missing for a correlation's share of nothing.
-    n_for_80 : int or None
-        Athletes for 80 % at the smallest effect; None where more than 500 would be needed.
+    part : str
+        One of PARTS.
+    power : callable
+        (effect, athletes) -> chance that it is shown. For a plateau the effect is the margin.
+    half_width : callable
+        athletes -> mean half width of the interval: 95 % at alpha .05, 90 % for a plateau.
+    smallest, assumed : float
+        The smallest effect that matters, and the assumed one (0 for a plateau: truly level).
+    seen : callable
+        athletes -> effect that 80 % of studies would show; infinite where none.
     method : str
+    least : int
+        Fewest athletes with whom it can be asked.
     """
 
-    smallest_effect: float
-    assumed_effect: float
-    power_smallest: float
-    power_assumed: float
-    detectable: float
-    half_width: float
-    n_for_80: int | None
+    part: str
+    power: Callable[[float, int], float]
+    half_width: Callable[[int], float]
+    smallest: float
+    assumed: float
+    seen: Callable[[int], float]
     method: str
+    least: int = 3
+
+    def size(self, *, effect: float | None = None) -> int | None:
+        """Athletes for a chance of 80 % at an effect (default: the smallest that matters); None above 500."""
+        effect = self.smallest if effect is None else effect
+        if self.power(effect, MOST_ATHLETES) < WISHED:
+            return None
+        return smallest_size(lambda n: self.power(effect, n), WISHED, guess=20, least=self.least)
 
 
-def size_rounds(
-    n: int, design: Design, truth: Assumptions, outcome: str, smallest: float, ranked: bool = False
-) -> Sized:
-    """Size the test over all rounds; effects are last minus first, spread over the rounds as the truth has it.
+def pose(
+    part: str, outcome: str, smallest: float, design: Design, truth: Assumptions, *, ranked: bool = False
+) -> Question:
+    """Pose one question to a design.
 
     Parameters
     ----------
-    n : int
-    design : Design
-    truth : Assumptions
+    part : {"change", "steps", "plateau", "slope", "correlation"}
+        Change over all rounds (last minus first, spread over the rounds as the truth has it), one step between neighbours
+        (at the strictest level that Holm's rule may ask for), the plateau rule, the adjusted fitness slope (per
+        `capacity_step`), the plain correlation of fitness with the athletes' means (without sign).
     outcome : {"heart_rate", "lactate", "exertion"}
     smallest : float
-        The smallest effect that matters.
+        The smallest effect that matters; for fitness, of the slope.
+    design : Design
+    truth : Assumptions
     ranked : bool
-        Size the rank test instead, by its asymptotic relative efficiency 3k / (π(k + 1)) under normality
+        The rank test over rounds, sized by its asymptotic relative efficiency 3k / (π(k + 1)) under normality
         (van Elteren & Noether 1959 Biometrika 46:475-477).
 
     Returns
     -------
-    Sized
+    Question
 
     Examples
     --------
-    >>> size_rounds(12, Design(12), Assumptions(), "heart_rate", 5.0).power_smallest > 0.5
-    True
+    >>> question = pose("change", "heart_rate", 5.0, Design(12), Assumptions())
+    >>> round(question.power(5.0, 12), 2), question.size()
+    (0.7, 15)
     """
-    size, k = getattr(truth, outcome), design.rounds
-    spread = np.hypot(size.sd_between, size.sd_within)
-    icc = size.sd_between**2 / spread**2
-    share = 3 * k / (np.pi * (k + 1)) if ranked else 1.0
-    shape = "levels" if truth.shape == "steady" else truth.shape
-
-    def power(effect, athletes=n):
-        means = round_profile(k, effect, shape)
-        f = effect_f_of(means, spread) * np.sqrt(share)
-        return rounds_power(n=athletes, rounds=k, effect_f=f, correlation=icc, alpha=design.alpha)
-
-    return Sized(
-        smallest_effect=smallest,
-        assumed_effect=0.0 if truth.shape == "steady" else size.rise,
-        power_smallest=power(smallest),
-        power_assumed=power(0.0 if truth.shape == "steady" else size.rise),
-        detectable=_smallest_seen(power, start=smallest),
-        half_width=_t_width(design.alpha, (n - 1) * (k - 1), size.sd_within * np.sqrt(2 / n)),
-        n_for_80=_size_for(lambda athletes: power(smallest, athletes), least=3),
-        method=(
-            "rank test over rounds, sized by its efficiency against the F test"
-            if ranked
-            else "F test over rounds under compound symmetry"
-        ),
-    )
-
-
-def size_steps(n: int, design: Design, truth: Assumptions, outcome: str, smallest: float) -> Sized:
-    """Size a single step between neighbouring rounds at the strictest level that Holm's rule may ask for.
-
-    Parameters
-    ----------
-    n, design, truth, outcome, smallest
-        As in `size_rounds`.
-
-    Returns
-    -------
-    Sized
-
-    Examples
-    --------
-    >>> size_steps(12, Design(12), Assumptions(), "heart_rate", 5.0).detectable > 5
-    True
-    """
-    size, k = getattr(truth, outcome), design.rounds
-    level = design.alpha / (k - 1)
-
-    def power(effect, athletes=n):
-        return _pooled_t_power(effect, athletes, k, size.sd_within, level)
-
-    largest = float(np.max(np.abs(np.diff(round_profile(k, size.rise, truth.shape)))))
-    return Sized(
-        smallest_effect=smallest,
-        assumed_effect=largest,
-        power_smallest=power(smallest),
-        power_assumed=power(largest),
-        detectable=_smallest_seen(power, start=smallest),
-        half_width=_t_width(design.alpha, (n - 1) * (k - 1), size.sd_within * np.sqrt(2 / n)),
-        n_for_80=_size_for(lambda athletes: power(smallest, athletes), least=3),
-        method="t test with the pooled error of all rounds at alpha / number of steps (a lower bound for Holm)",
-    )
-
-
-def size_plateau(n: int, design: Design, truth: Assumptions, outcome: str, smallest: float) -> Sized:
-    """Size the plateau rule for rounds that are truly level from round 3 on (or from the last but one).
-
-    Parameters
-    ----------
-    n, design, truth, outcome, smallest
-        As in `size_rounds`; `smallest` is the margin.
-
-    Returns
-    -------
-    Sized
-
-    Examples
-    --------
-    >>> size_plateau(12, Design(12), Assumptions(), "heart_rate", 5.0).power_smallest > 0.5
-    True
-    """
-    from scipy.optimize import brentq
-
-    size, k = getattr(truth, outcome), design.rounds
-    start = level_from(k)
-
-    def power(margin, athletes=n):
-        return plateau_power(
-            n=athletes, rounds=k, bound=margin, sd_within=size.sd_within, from_round=start, alpha=design.alpha
-        )
-
-    wide = smallest
-    while power(wide) < WISHED:
-        wide *= 2
-    narrow = brentq(lambda margin: power(margin) - WISHED, 1e-6 * wide, wide, xtol=1e-9 * wide)
-    chance = power(smallest)
-    return Sized(
-        smallest_effect=smallest,
-        assumed_effect=0.0,
-        power_smallest=chance,
-        power_assumed=chance,
-        detectable=float(narrow),
-        half_width=_t_width(2 * design.alpha, (n - 1) * (k - 1), size.sd_within * np.sqrt(2 / n)),
-        n_for_80=_size_for(lambda athletes: power(smallest, athletes), least=3),
-        method=f"plateau rule: every pair of rounds from round {start} on equivalent (pooled error)",
-    )
+    if part == "change":
+        return _change(outcome, smallest, design, truth, ranked)
+    if part == "steps":
+        return _steps(outcome, smallest, design, truth)
+    if part == "plateau":
+        return _plateau(outcome, smallest, design, truth)
+    return _fitness(part, outcome, smallest, design, truth)
 
 
 def level_from(rounds: int) -> int:
@@ -199,160 +116,176 @@ def level_from(rounds: int) -> int:
     return min(3, rounds - 1)
 
 
-def size_slope(n: int, design: Design, truth: Assumptions, outcome: str, smallest: float) -> Sized:
-    """Size the adjusted fitness slope; effects are per `capacity_step` more of true capacity.
+def _change(outcome, smallest, design, truth, ranked) -> Question:
+    size, k = getattr(truth, outcome), design.rounds
+    spread = np.hypot(size.sd_between, size.sd_within)
+    share = 3 * k / (np.pi * (k + 1)) if ranked else 1.0
+    shape = "levels" if truth.shape == "steady" else truth.shape
 
-    Parameters
-    ----------
-    n, design, truth, outcome, smallest
-        As in `size_rounds`.
+    def power(effect, n):
+        f = effect_f_of(round_profile(k, effect, shape), spread) * np.sqrt(share)
+        return rounds_power(
+            n=n, rounds=k, effect_f=f, correlation=size.sd_between**2 / spread**2, alpha=design.alpha
+        )
 
-    Returns
-    -------
-    Sized
-
-    Notes
-    -----
-    The test's error and the covariates act through the covariance that the assumptions imply.
-
-    Examples
-    --------
-    >>> size_slope(12, Design(12), Assumptions(), "heart_rate", 5.0).n_for_80 > 12
-    True
-    """
-
-    def signal(effect):
-        changed = truth.but(**{outcome: {"slope": -abs(effect) / design.capacity_step}})
-        adjust = replace(design, n=n).adjustment(outcome, truth)
-        return fitness_signal(changed, rounds=design.rounds, outcome=outcome, adjust=adjust)
-
-    return _size_fitness(
-        n, design, truth, outcome, smallest, signal, unit_of=lambda s: (s.r_adjusted, s.covariates),
-        method="t test of the slope of the athletes' means (exact distribution of the partial correlation)",
-        as_slope=True,
-    )  # fmt: skip
-
-
-def size_correlation(n: int, design: Design, truth: Assumptions, outcome: str, smallest: float) -> Sized:
-    """Size the plain correlation of the fitness test with the athletes' means; effects are correlations without sign.
-
-    Parameters
-    ----------
-    n, design, truth, outcome, smallest
-        As in `size_slope`: the correlation that the smallest slope that matters would give.
-
-    Returns
-    -------
-    Sized
-
-    Examples
-    --------
-    >>> size_correlation(12, Design(12), Assumptions(), "heart_rate", 5.0).detectable > 0.7
-    True
-    """
-
-    def signal(effect):
-        changed = truth.but(**{outcome: {"slope": -abs(effect) / design.capacity_step}})
-        return fitness_signal(changed, rounds=design.rounds, outcome=outcome, adjust=())
-
-    return _size_fitness(
-        n, design, truth, outcome, smallest, signal, unit_of=lambda s: (s.r, 0),
-        method="test of the correlation of the athletes' means (exact under the bivariate normal)",
-        as_slope=False,
-    )  # fmt: skip
-
-
-def _size_fitness(n, design, truth, outcome, smallest, signal, *, unit_of, method, as_slope) -> Sized:
-    from scipy.optimize import brentq
-
-    from .correlation import correlation_precision
-
-    assumed = abs(getattr(truth, outcome).slope) * design.capacity_step
-    limit = _largest_slope_effect(signal, smallest)
-
-    def r_of(effect):
-        return abs(unit_of(signal(min(effect, limit)))[0])
-
-    covariates = unit_of(signal(min(assumed, limit)))[1]
-    seen_n = max(n - covariates, 0)
-
-    def power(r, athletes=seen_n):
-        return correlation_power(r, athletes, alpha=design.alpha) if athletes >= 4 else design.alpha
-
-    r_smallest, r_assumed = r_of(smallest), r_of(assumed)
-    if seen_n >= 4:
-        r_seen = smallest_detectable_r(seen_n, power=WISHED, alpha=design.alpha)
-        r_width = correlation_precision(r_assumed, seen_n)
-    else:
-        r_seen = r_width = np.inf
-    if as_slope:
-        seen = np.inf
-        if r_of(limit) > r_seen:
-            seen = brentq(lambda effect: r_of(effect) - r_seen, _turning_point(r_of, limit), limit)
-        one = signal(min(assumed, limit))
-        df = seen_n - 2
-        rest = one.outcome_sd_adjusted * np.sqrt(max(1 - one.r_adjusted**2, 0))
-        width = np.inf
-        if df >= 1:
-            error = rest / one.capacity_sd_adjusted * _mean_inverse_chi(df + 1)
-            width = _t_width(design.alpha, df, error) * design.capacity_step
-        effects = (smallest, assumed, seen, width)
-    else:
-        effects = (r_smallest, r_assumed, r_seen, r_width)
-    return Sized(
-        smallest_effect=float(effects[0]),
-        assumed_effect=float(effects[1]),
-        power_smallest=power(r_smallest),
-        power_assumed=power(r_assumed),
-        detectable=float(effects[2]),
-        half_width=float(effects[3]),
-        n_for_80=_size_for(lambda athletes: power(r_smallest, athletes - covariates), least=4 + covariates),
-        method=method,
+    return Question(
+        part="change",
+        power=power,
+        half_width=_difference_width(size.sd_within, k, design.alpha),
+        smallest=smallest,
+        assumed=0.0 if truth.shape == "steady" else size.rise,
+        seen=_seen_by_search(power, smallest),
+        method=(
+            "rank test over rounds, sized by its efficiency against the F test"
+            if ranked
+            else "F test over rounds under compound symmetry"
+        ),
     )
 
 
-def _largest_slope_effect(signal: Callable, start: float) -> float:
-    """Largest slope effect that still fits into the assumed spread between athletes."""
-    low, high = 0.0, max(start, 1e-6)
-    for _ in range(60):
-        try:
-            signal(high)
-        except KitError:
-            break
-        low, high = high, 2 * high
-    for _ in range(50):
-        middle = (low + high) / 2
-        try:
-            signal(middle)
-            low = middle
-        except KitError:
-            high = middle
-    return low
-
-
-def _turning_point(r_of: Callable, limit: float) -> float:
-    """Where |r| is smallest between no slope and the limit: other causes may outweigh a small slope at first."""
-    grid = np.linspace(0, limit, 41)
-    return float(grid[int(np.argmin([r_of(effect) for effect in grid]))])
-
-
-def _pooled_t_power(effect: float, n: int, k: int, sd_within: float, alpha: float) -> float:
+def _steps(outcome, smallest, design, truth) -> Question:
     from scipy.stats import nct
     from scipy.stats import t as student
 
-    df = (n - 1) * (k - 1)
-    centre = abs(effect) / (sd_within * np.sqrt(2 / n))
-    quantile = student.isf(alpha / 2, df)
-    return float(min(1.0, nct.sf(quantile, df, centre) + nct.sf(quantile, df, -centre)))
+    size, k = getattr(truth, outcome), design.rounds
+
+    def power(effect, n):
+        df = (n - 1) * (k - 1)
+        centre = abs(effect) / (size.sd_within * np.sqrt(2 / n))
+        quantile = student.isf(design.alpha / (k - 1) / 2, df)
+        return float(min(1.0, nct.sf(quantile, df, centre) + nct.sf(quantile, df, -centre)))
+
+    return Question(
+        part="steps",
+        power=power,
+        half_width=_difference_width(size.sd_within, k, design.alpha),
+        smallest=smallest,
+        assumed=float(np.max(np.abs(np.diff(round_profile(k, size.rise, truth.shape))))),
+        seen=_seen_by_search(power, smallest),
+        method="t test with the pooled error of all rounds at alpha / number of steps (a lower bound for Holm)",
+    )
 
 
-def _smallest_seen(power: Callable, *, start: float) -> float:
-    from scipy.optimize import brentq
+def _plateau(outcome, smallest, design, truth) -> Question:
+    size, k = getattr(truth, outcome), design.rounds
+    start = level_from(k)
 
-    high = start
-    while power(high) < WISHED:
-        high *= 2
-    return float(brentq(lambda effect: power(effect) - WISHED, 0.0, high, xtol=1e-9 * high))
+    def power(margin, n):
+        return plateau_power(
+            n=n, rounds=k, bound=margin, sd_within=size.sd_within, from_round=start, alpha=design.alpha
+        )
+
+    return Question(
+        part="plateau",
+        power=power,
+        half_width=_difference_width(size.sd_within, k, 2 * design.alpha),
+        smallest=smallest,
+        assumed=0.0,
+        seen=_seen_by_search(power, smallest, lowest=1e-6),
+        method=f"plateau rule: every pair of rounds from round {start} on equivalent (pooled error)",
+    )
+
+
+def _fitness(part, outcome, smallest, design, truth) -> Question:
+    step, as_slope = design.capacity_step, part == "slope"
+    assumed = abs(getattr(truth, outcome).slope) * step
+    limits: dict[tuple[str, ...], float] = {}
+    signals: dict[tuple[float, tuple[str, ...]], FitnessSignal] = {}
+
+    def adjustment(n):
+        return replace(design, n=max(n, 3)).adjustment(outcome, truth) if as_slope else ()
+
+    def signal(effect, n) -> FitnessSignal:
+        adjust = adjustment(n)
+        if adjust not in limits:
+            limits[adjust] = _largest_effect(
+                lambda size: _signal(outcome, size / step, design, truth, adjust), smallest
+            )
+        effect = min(abs(effect), limits[adjust])
+        if (effect, adjust) not in signals:
+            signals[effect, adjust] = _signal(outcome, effect / step, design, truth, adjust)
+        return signals[effect, adjust]
+
+    def r_of(effect, n):
+        return abs(signal(effect, n).r_adjusted)
+
+    def power_of_r(r, n):
+        left = n - len(adjustment(n))
+        return correlation_power(r, left, alpha=design.alpha) if left >= 4 else design.alpha
+
+    def seen_r(n):
+        left = n - len(adjustment(n))
+        return smallest_detectable_r(left, power=WISHED, alpha=design.alpha) if left >= 4 else np.inf
+
+    def seen_slope(n):
+        from scipy.optimize import brentq
+
+        wished = seen_r(n)
+        limit = signal(assumed, n) and limits[adjustment(n)]
+        if not r_of(limit, n) > wished:
+            return np.inf
+        grid = np.linspace(0, limit, 41)  # other causes may outweigh a small slope at first
+        turn = grid[int(np.argmin([r_of(effect, n) for effect in grid]))]
+        return float(brentq(lambda effect: r_of(effect, n) - wished, turn, limit))
+
+    def slope_width(n):
+        df = n - len(adjustment(n)) - 2
+        if df < 1:
+            return np.inf
+        one = signal(assumed, n)
+        rest = one.outcome_sd_adjusted * np.sqrt(max(1 - one.r_adjusted**2, 0))
+        return _t_width(design.alpha, df, rest / one.capacity_sd_adjusted * _mean_inverse_chi(df + 1)) * step
+
+    if as_slope:
+        return Question(
+            part, lambda effect, n: power_of_r(r_of(effect, n), n), slope_width, smallest, assumed, seen_slope,
+            "t test of the slope of the athletes' means (exact distribution of the partial correlation)", least=4,
+        )  # fmt: skip
+    return Question(
+        part, power_of_r, lambda n: correlation_precision(r_of(assumed, n), n) if n >= 4 else np.inf,
+        r_of(smallest, 4), r_of(assumed, 4), seen_r,
+        "test of the correlation of the athletes' means (exact under the bivariate normal)", least=4,
+    )  # fmt: skip
+
+
+def _signal(outcome, slope, design, truth, adjust) -> FitnessSignal:
+    changed = truth.but(**{outcome: {"slope": -slope}})
+    return fitness_signal(changed, rounds=design.rounds, outcome=outcome, adjust=adjust)
+
+
+def _largest_effect(signal: Callable, start: float) -> float:
+    """Largest slope effect that still fits into the assumed spread between athletes."""
+
+    def fits(effect):
+        try:
+            signal(effect)
+        except KitError:
+            return False
+        return True
+
+    low, high = 0.0, max(start, 1e-6)
+    while fits(high) and high < 1e6 * max(start, 1e-6):
+        low, high = high, 2 * high
+    for _ in range(30):
+        middle = (low + high) / 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
+def _seen_by_search(power: Callable, start: float, *, lowest: float = 0.0) -> Callable[[int], float]:
+    def seen(n):
+        from scipy.optimize import brentq
+
+        high = start
+        while power(high, n) < WISHED:
+            high *= 2
+        return float(brentq(lambda effect: power(effect, n) - WISHED, lowest * high, high, xtol=1e-9 * high))
+
+    return seen
+
+
+def _difference_width(sd_within: float, rounds: int, alpha: float) -> Callable[[int], float]:
+    return lambda n: _t_width(alpha, (n - 1) * (rounds - 1), sd_within * np.sqrt(2 / n))
 
 
 def _t_width(alpha: float, df: float, error: float) -> float:
@@ -369,9 +302,3 @@ def _mean_inverse_chi(m: float) -> float:
     from scipy.special import gammaln
 
     return float(np.exp(gammaln((m - 1) / 2) - gammaln(m / 2)) / np.sqrt(2))
-
-
-def _size_for(power: Callable, *, least: int) -> int | None:
-    if power(MOST_ATHLETES) < WISHED:
-        return None
-    return smallest_size(power, WISHED, guess=20, least=least)

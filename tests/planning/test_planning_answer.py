@@ -15,6 +15,7 @@ from analysis.planning import (
     attenuated_correlation,
     correlation_power,
     detectability_power,
+    power_curves,
     published_ranges,
     replication_sizes,
     restricted_correlation,
@@ -41,7 +42,7 @@ def test_every_planned_question_has_a_line_in_words():
     }
     assert set(table["verdict"]) <= set(VERDICTS)
     for row in table.itertuples():
-        assert row.words.startswith(row.verdict.capitalize())
+        assert row.words.startswith((row.verdict.capitalize(), "Only with a wider margin"))
         assert row.words.endswith(".")
         for bad in ("nan", "None", "no difference", "unbounded", "100\xa0%", "p ="):
             assert bad not in row.words
@@ -103,6 +104,19 @@ def test_tiny_studies_are_told_the_truth():
         table = answer_design(2, n=n).questions
         assert "answerable" not in set(table["verdict"])
         assert table["words"].str.len().min() > 40
+
+
+def test_curves_agree_with_the_answer():
+    answer = answer_design(4, n=14)
+    for part in ("change", "steps", "plateau", "slope", "correlation"):
+        question = "rounds.heart_rate" if part in ("change", "steps", "plateau") else "fitness.heart_rate"
+        row = answer.question(question, part)
+        curves = power_curves(answer.design, answer.assumptions, part=part)
+        assert curves.at(14)["power_smallest"] == pytest.approx(row["power_smallest"])
+        assert curves.at(14)["half_width"] == pytest.approx(row["half_width"])
+    assert curves.n_left == 13
+    with pytest.raises(KitError, match="not to 99"):
+        curves.at(99)
 
 
 def test_losses_are_recruited_for():

@@ -97,10 +97,15 @@ def test_holm_is_holm():
 
 
 def test_power_of_a_step_lies_between_the_strictest_and_the_plain_level():
-    from analysis.planning.questions import _pooled_t_power
+    from analysis.planning.assumptions import Assumptions
+    from analysis.planning.design import Design
+    from analysis.planning.questions import pose
 
     table = steps_power(n=12, profile=[0, 6, 9, 9], sd_within=4.5).set_index("contrast")
-    strict, plain = (_pooled_t_power(6.0, 12, 4, 4.5, level) for level in (0.05 / 3, 0.05))
+    strict, plain = (
+        pose("steps", "heart_rate", 5.0, Design(12, alpha=alpha), Assumptions()).power(6.0, 12)
+        for alpha in (0.05, 0.15)
+    )
     assert strict - 0.01 < table.loc["2 - 1", "power"] < plain + 0.01
     assert table.loc["4 - 3", "power"] < 0.05
     assert (table["ci_low"] <= table["power"]).all()
