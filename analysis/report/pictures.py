@@ -59,6 +59,28 @@ def steps_picture(outcome: str, answer) -> Picture:
     return Picture(f"steps_{outcome}", partial(draw_contrasts, answer), caption)
 
 
+def fitness_picture(outcome: str, answer) -> Picture:
+    """Aerobic capacity and the response of one outcome, athlete by athlete.
+
+    Parameters
+    ----------
+    outcome : str
+    answer : CapacityAnswer
+
+    Returns
+    -------
+    Picture
+    """
+    from ..figures.capacity import draw_capacity
+
+    label = OUTCOMES[outcome].label.lower()
+    caption = (
+        f"Aerobic capacity and {label} in sparring. One mark per athlete; line: planned model with its "
+        "95\N{NO-BREAK SPACE}% band."
+    )
+    return Picture(f"fitness_{outcome}", partial(draw_capacity, answer), caption)
+
+
 def _listed(labels: list[str]) -> str:
     from ..basics import join_words
 

@@ -240,8 +240,10 @@ def _results(answers) -> list[Section]:
         )
     sections += _fitness(answers)
     compared = _say("replication", "write_up_replication", answers.published())
-    if compared:
-        sections.append(Section("Comparison with published findings", paragraphs(compared), 2))
+    table = tables.comparison_table(answers.published())
+    if compared or table:
+        blocks = _with_table(compared, table, also="puts correlations side by side")
+        sections.append(Section("Comparison with published findings", blocks, 2))
     return sections
 
 
@@ -255,7 +257,9 @@ def _fitness(answers) -> list[Section]:
             blocks = paragraphs(str(answer))
         else:
             blocks = paragraphs(_say("capacity", "write_up_capacity", answer))
-        sections.append(Section(f"Fitness and {label}", blocks, 2))
+        section = Section(f"Fitness and {label}", blocks, 2)
+        picture = pictures.fitness_picture(outcome, answer) if answer else None
+        sections.append(_with_picture(section, picture, "shows the athletes"))
     table = tables.capacity_table(analysed)
     if table and sections:
         last = sections[-1]

@@ -8,6 +8,8 @@ from ..basics import format_ci, format_df, format_number, format_p
 from ..study import OUTCOMES
 from .document import Table
 
+CI = "95\N{NO-BREAK SPACE}% interval"
+
 FEWEST_FOR_A_GROUP = 3
 """A mean of fewer people than this tells about a person: such a column is left out."""
 
@@ -220,6 +222,15 @@ def _step(step: dict) -> str:
     return str(step["contrast"])
 
 
+VERDICT_WORDS = {
+    "negligible": "too small to matter",
+    "supported": "as expected",
+    "opposite": "against what was expected",
+    "too imprecise": "not shown",
+}
+"""Verdicts on fitness, as a table prints them."""
+
+
 def capacity_table(answers: dict) -> Table | None:
     """Effect of aerobic capacity on every outcome, and the correlation over athletes.
 
@@ -240,32 +251,28 @@ def capacity_table(answers: dict) -> Table | None:
     shown, numbers = [], []
     for outcome, answer in answers.items():
         known = OUTCOMES[outcome]
-        pearson = answer.correlations[answer.correlations["analysis"].str.contains("earson")].head(1)
-        r = pearson.iloc[0] if len(pearson) else None
+        pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
+        r = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), float("nan")) | (
+            pearson.iloc[0].to_dict() if len(pearson) else {}
+        )
         digits = max(known.digits, 1)
         shown.append(
             {
                 "Outcome": known.axis_label,
                 "n": str(answer.n_athletes),
-                "Effect": format_number(answer.effect, digits),
-                "95\N{NO-BREAK SPACE}% interval": format_ci(
-                    answer.effect_ci_low, answer.effect_ci_high, digits
-                ),
+                "Difference": format_number(answer.effect, digits),
+                CI: format_ci(answer.effect_ci_low, answer.effect_ci_high, digits),
+                "df": format_df(answer.planned.df),
                 "p": format_p(answer.planned.p, equals=False),
-                "r (95\N{NO-BREAK SPACE}% interval)": (
-                    f"{format_number(r['estimate'], 2)} ({format_ci(r['ci_low'], r['ci_high'], 2)})"
-                    if r is not None
-                    else "not available"
-                ),
-                "Reading": answer.verdict,
+                "r": format_number(r["estimate"], 2),
+                f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
+                "Reading": VERDICT_WORDS[answer.verdict],
             }
         )
         line = {"outcome": outcome, "effect": answer.effect, "ci_low": answer.effect_ci_low}
         line |= {"ci_high": answer.effect_ci_high, "p": answer.planned.p, "df": answer.planned.df}
         line |= {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
-        line |= (
-            {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"]} if r is not None else {}
-        )
+        line |= {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
         numbers.append(line | {"reading": answer.verdict})
     if not shown:
         return None
@@ -273,10 +280,52 @@ def capacity_table(answers: dict) -> Table | None:
     step = format_number(first.capacity_step, 0 if first.capacity_step == round(first.capacity_step) else 2)
     return Table(
         "capacity",
-        f"Aerobic capacity and the response to sparring: change of the outcome for {step} {first.capacity_unit} more.",
+        "Aerobic capacity and the response to sparring: difference in the outcome between athletes who are "
+        f"{step}\N{NO-BREAK SPACE}{first.capacity_unit} apart.",
         pd.DataFrame(shown),
-        note="Effect: from the planned model, with the adjustment given in the text. r: Pearson, over athletes, not adjusted.",
+        note="Difference: from the planned model, adjusted as the text says. r: Pearson, over athletes, not adjusted.",
         numbers=pd.DataFrame(numbers),
+    )
+
+
+def comparison_table(answer) -> Table | None:
+    """Published correlations beside ours.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer or NotYet
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> comparison_table(NotYet("the comparison", "rows")) is None
+    True
+    """
+    if not answer or answer.table.empty:
+        return None
+    shown = pd.DataFrame(
+        {
+            "Finding": line["finding"],
+            "Outcome": OUTCOMES[line["outcome"]].label if line["outcome"] in OUTCOMES else line["outcome"],
+            "Published r (n)": f"{format_number(line['r'], 2)} ({int(line['n'])})",
+            "Our r (n)": f"{format_number(line['r_new'], 2)} ({int(line['n_new'])})",
+            "Expected of ours": format_ci(line["prediction_low"], line["prediction_high"], 2),
+            "p of the difference": format_p(line["p_difference"], equals=False),
+            "Reading": line["verdict"] + (", says little" if line["says_little"] else ""),
+        }
+        for line in answer.table.to_dict("records")
+    )
+    return Table(
+        "comparison",
+        "Published correlations of fitness with the response, and ours.",
+        shown,
+        note="Expected of ours: 95\N{NO-BREAK SPACE}% prediction interval of a study of our size, if the published one is right. "
+        "Says little: the comparison could hardly have come out otherwise. Sources stand in the text.",
+        numbers=answer.table,
     )
 
 

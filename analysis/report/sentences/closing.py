@@ -146,7 +146,7 @@ def _fitness_limits(answers, people) -> list[str]:
         "Fitness was not assigned: athletes who are fitter may differ in weight, skill, age and style of sparring, so that "
         "an association is no effect of training."
     )
-    pearson = answer.correlations[answer.correlations["analysis"].str.contains("earson")]
+    pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
     if len(pearson):
         row = pearson.iloc[0]
         text += (
