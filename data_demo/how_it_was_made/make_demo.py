@@ -231,7 +231,7 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
                 22.5,
                 58,
                 "handheld 1",
-                "lot 7",
+                "7",
                 "ear_lobe",
                 "capillary",
                 "one analyser; samples 45 to 75 s after",
