@@ -11,7 +11,7 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, plural
 from .anova import RoundsAnova
 from .bounds import LIMIT_COLUMN, LimitBounds, bounds_of, find_limits
-from .compare import RoundsComparison, compare_of
+from .compare import RoundsComparison, compare_of, with_covariates
 from .equivalence import check_bounds
 from .opponents import OpponentSpread, opponents_of
 from .plateau import Plateau, plateau_of
@@ -210,12 +210,13 @@ def answer_rounds(
     opponent = ["opponent"] if "opponent" in data else []
     keep = [*covariates, *opponent, *([LIMIT_COLUMN] if off is not None else [])]
     rows = prepare_rounds(working, outcome, keep=keep, round_variable=round_variable)
+    rows, _ = with_covariates(rows, covariates)
     main = compare_of(rows, covariates=covariates, alpha=alpha)
     effect = {"smallest_effect": smallest_effect, "alpha": alpha}
-    steps = all_steps(rows, main.fit, ordinal=ordinal, **effect)
-    plateau = plateau_of(
-        rows, main.fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal
-    )
+    known = {"successive": main.contrasts, "first": main.versus_first}
+    steps = all_steps(rows, main.fit, ordinal=ordinal, known=known, **effect)
+    band = {"low": -smallest_effect, "high": smallest_effect}
+    plateau = plateau_of(rows, main.fit, **band, alpha=alpha, ordinal=ordinal, pairwise=main.pairwise)
     bounds = None if off is None else bounds_of(data, outcome, off, ordinal=ordinal, **effect)
     ranks = ranks_of(rows, complete=False)
     tipping = tipping_of(rows, seed=seed, **effect)

@@ -185,7 +185,7 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
     -------
     RoundsComparison
     """
-    rows, terms = _with_covariates(rows, covariates)
+    rows, terms = with_covariates(rows, covariates)
     fit = fit_rounds(rows, terms)
     anova = anova_of(rows) if len(rows.complete()) >= 2 else None
     warnings = [*rows.warnings, *getattr(fit, "warnings", ())]
@@ -327,8 +327,21 @@ def _before_line(values: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRows, dict[str, str]]:
-    """Rows that have every covariate, under names that a formula can hold."""
+def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRows, dict[str, str]]:
+    """Keep the rows that have every covariate, under names that a formula can hold.
+
+    Parameters
+    ----------
+    rows : RoundRows
+        Carrying the covariates.
+    covariates : sequence of str
+
+    Returns
+    -------
+    rows : RoundRows
+    terms : dict
+        Formula term -> name for readers.
+    """
     if not covariates:
         return rows, {}
     from dataclasses import replace

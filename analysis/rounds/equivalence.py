@@ -84,6 +84,7 @@ def equivalence_of(
     kind: str = "successive",
     alpha: float = 0.05,
     ordinal: bool = False,
+    contrasts: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Compute `equivalence` from prepared rows and their fitted model.
 
@@ -93,13 +94,15 @@ def equivalence_of(
     fit : MixedFit
     low, high, kind, alpha, ordinal
         As in `equivalence`.
+    contrasts : DataFrame, optional
+        The contrasts of this kind, where they are known already.
 
     Returns
     -------
     DataFrame
     """
     check_bounds(low, high, alpha)
-    contrasts = contrast_table(fit, kind=kind)
+    contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
     table = contrasts[["contrast", "later", "earlier", "kind", "estimate"]].copy()
     for end in METHODS.values():
         columns = _one_sided(

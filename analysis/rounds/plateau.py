@@ -106,7 +106,14 @@ def find_plateau(
 
 
 def plateau_of(
-    rows: RoundRows, fit, *, low: float, high: float, alpha: float = 0.05, ordinal: bool = False
+    rows: RoundRows,
+    fit,
+    *,
+    low: float,
+    high: float,
+    alpha: float = 0.05,
+    ordinal: bool = False,
+    pairwise: pd.DataFrame | None = None,
 ) -> Plateau:
     """Compute `find_plateau` from prepared rows and their fitted model.
 
@@ -116,12 +123,15 @@ def plateau_of(
     fit : MixedFit
     low, high, alpha, ordinal
         As in `find_plateau`.
+    pairwise : DataFrame, optional
+        The contrasts of every pair, where they are known already.
 
     Returns
     -------
     Plateau
     """
-    pairs = equivalence_of(rows, fit, low=low, high=high, kind="pairwise", alpha=alpha, ordinal=ordinal)
+    options = {"kind": "pairwise", "alpha": alpha, "ordinal": ordinal, "contrasts": pairwise}
+    pairs = equivalence_of(rows, fit, low=low, high=high, **options)
     candidates = try_candidates(pairs, rows.labels)
     holding = candidates.loc[candidates["tested"] & candidates["holds"], "from_round"]
     starts_at = holding.iloc[-1] if len(holding) else ""

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..basics import KitError
 from .bounds import LimitBounds
-from .compare import RoundsComparison, compare_of, fit_rounds
+from .compare import RoundsComparison, fit_rounds, with_covariates
 from .plateau import plateau_of
 from .prepare import NOT_FOUGHT, RoundRows, label_of, prepare_rounds
 from .ranks import RoundsRanks
@@ -117,7 +117,8 @@ def sensitivity_table(
     for name, (data, outcome, effect) in ways.items():
         lines.append(_other_way(name, data, outcome, effect, covariates, alpha, ordinal))
     if covariates:
-        lines.append(_unadjusted(rows, smallest_effect, alpha, ordinal))
+        plain = _analysed(rows, (), smallest_effect, alpha, ordinal)
+        lines.append({"analysis": "mixed model without covariates", **plain})
     if bounds is not None:
         lines.append(_bounds_line(bounds, common))
     table = pd.DataFrame(lines)
@@ -226,19 +227,18 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
 
 
 def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal) -> dict:
-    result = compare_of(rows, covariates=covariates, alpha=alpha)
-    last = all_steps(rows, result.fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal).iloc[-1]
-    plateau = plateau_of(
-        rows, result.fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal
-    )
+    rows, terms = with_covariates(rows, covariates)
+    fit = fit_rounds(rows, terms)
+    last = all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal).iloc[-1]
+    plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal)
     return {
         "outcome": rows.outcome,
         **_pick(last, ""),
-        "p_round_test": result.overall.p,
+        "p_round_test": fit.test("round_no").p,
         "label": last["label"],
         "plateau_from": plateau.starts_at,
-        "n_athletes": result.n_athletes,
-        "n_observations": result.n_observations,
+        "n_athletes": rows.n_athletes,
+        "n_observations": rows.n_observations,
     }
 
 
@@ -248,20 +248,6 @@ def _other_way(name, data, outcome, smallest_effect, covariates, alpha, ordinal)
         return {"analysis": name, **_analysed(rows, covariates, smallest_effect, alpha, ordinal)}
     except KitError as problem:
         return {"analysis": name, "outcome": outcome, "note": f"could not be analysed: {problem}"}
-
-
-def _unadjusted(rows: RoundRows, smallest_effect, alpha, ordinal) -> dict:
-    fit = fit_rounds(rows)
-    last = all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal).iloc[-1]
-    return {
-        "analysis": "mixed model without covariates",
-        "outcome": rows.outcome,
-        **_pick(last, ""),
-        "p_round_test": fit.test("round_no").p,
-        "label": last["label"],
-        "n_athletes": rows.n_athletes,
-        "n_observations": rows.n_observations,
-    }
 
 
 def _bounds_line(bounds: LimitBounds, common: dict) -> dict:

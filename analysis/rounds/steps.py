@@ -107,7 +107,13 @@ def label_steps(
 
 
 def all_steps(
-    rows: RoundRows, fit, *, smallest_effect: float, alpha: float, ordinal: bool = False
+    rows: RoundRows,
+    fit,
+    *,
+    smallest_effect: float,
+    alpha: float,
+    ordinal: bool = False,
+    known: dict[str, pd.DataFrame] | None = None,
 ) -> pd.DataFrame:
     """Label every step, and last minus first as a step of its own.
 
@@ -118,6 +124,8 @@ def all_steps(
     smallest_effect, alpha : float
     ordinal : bool
         Ratings: the exact rank tests must agree too.
+    known : dict, optional
+        Contrasts by kind ("successive", "first"), where they are known already.
 
     Returns
     -------
@@ -125,17 +133,18 @@ def all_steps(
         As `label_steps`; the last line (kind "last to first") is left unadjusted, being one contrast.
     """
     parts = []
-    kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
-    for kind in kinds:
-        contrasts = contrast_table(fit, kind=kind, alpha=alpha)
+    for kind in ["successive"] if len(rows.labels) == 2 else ["successive", "first"]:
+        contrasts = (known or {}).get(kind)
+        contrasts = contrast_table(fit, kind=kind, alpha=alpha) if contrasts is None else contrasts
+        bounds = {"low": -smallest_effect, "high": smallest_effect}
         tested = equivalence_of(
-            rows, fit, low=-smallest_effect, high=smallest_effect, kind=kind, alpha=alpha, ordinal=ordinal
+            rows, fit, **bounds, kind=kind, alpha=alpha, ordinal=ordinal, contrasts=contrasts
         )
         ranks = ranks_of(rows, kind=kind, complete=False).contrasts if ordinal else None
         if kind == "first":
             contrasts = contrasts.tail(1).assign(kind="last to first")
             contrasts = contrasts.assign(p_adjusted=contrasts["p"], p_adjusted_cr2=contrasts["p_cr2"])
             tested = tested.tail(1)
-            ranks = ranks.tail(1).assign(p_adjusted=ranks["p"]) if ordinal else None
+            ranks = ranks.tail(1).assign(p_adjusted=ranks["p"].tail(1)) if ordinal else None
         parts.append(label_steps(contrasts, tested, ranks=ranks, alpha=alpha))
     return pd.concat(parts, ignore_index=True)
