@@ -99,9 +99,9 @@ def evaluate_factor(data, expression, athlete) -> Factor:
         return _category(series, expression, column, athlete, coding)
     if expression in data.columns:
         series = data[expression]
-        if isinstance(series.dtype, pd.CategoricalDtype) or pd.api.types.is_bool_dtype(series.dtype):
-            return _category(series, expression, expression, athlete, [])
-        if not pd.api.types.is_numeric_dtype(series.dtype):
+        if isinstance(series, pd.DataFrame):
+            raise KitError(f"The table has more than one column named {expression!r}.")
+        if not pd.api.types.is_numeric_dtype(series.dtype) or pd.api.types.is_bool_dtype(series.dtype):
             return _category(series, expression, expression, athlete, [])
     return Factor(expression, bare_name(expression), values=numeric_columns(data, expression, "term"))
 
@@ -111,25 +111,19 @@ def _category(series, expression, key, athlete, coding) -> Factor:
         raise KitError(f"The table has more than one column named {key!r}.")
     if isinstance(series.dtype, pd.CategoricalDtype):
         levels = list(series.cat.categories)
-        codes = series.cat.codes.to_numpy().astype(int)
+        codes = series.cat.codes.to_numpy()
     elif pd.api.types.is_numeric_dtype(series.dtype):
-        values = series.to_numpy(dtype=float, na_value=np.nan)
-        found = np.unique(values[~np.isnan(values)])
-        codes = np.where(np.isnan(values), -1, np.searchsorted(found, values))
-        levels = [int(v) if float(v).is_integer() else float(v) for v in found]
-        if pd.api.types.is_bool_dtype(series.dtype):
-            levels = [bool(v) for v in found]
+        codes, found = pd.factorize(series, sort=True)
+        is_bool = pd.api.types.is_bool_dtype(series.dtype)
+        levels = [bool(v) if is_bool else int(v) if float(v).is_integer() else float(v) for v in found]
     else:
-        codes, found = pd.factorize(series)
+        codes, found = pd.factorize(series.where(series != ""))
         levels = list(found)
-        codes = codes.astype(int)
-        if len(levels) > 1 and not _changes_within(codes, athlete):
-            order = sorted(range(len(levels)), key=lambda j: str(levels[j]))
-            rank = np.argsort(order)
-            codes = np.where(codes < 0, -1, rank[codes])
-            levels = [levels[j] for j in order]
+        order = _order_of_text(levels, codes, athlete)
+        codes = np.append(np.argsort(order), -1)[codes]
+        levels = [levels[j] for j in order]
     letter, base = _read_coding(expression, coding, levels)
-    return Factor(expression, key, tuple(levels), codes, coding=letter, base=base)
+    return Factor(expression, key, tuple(levels), np.asarray(codes, dtype=int), coding=letter, base=base)
 
 
 def _read_coding(expression, coding, levels):
@@ -150,11 +144,19 @@ def _read_coding(expression, coding, levels):
     raise KitError(f"{expression}: the coding must be Treatment, Treatment(level) or Sum.")
 
 
-def _changes_within(codes, athlete) -> bool:
-    """Does a text label change within an athlete (a sequence such as rounds) or not (sex, club)?"""
+def _order_of_text(levels, codes, athlete) -> list[int]:
+    """Numbers in text by their value; labels that change within an athlete (rounds) by first appearance; others (sex,
+    club) by alphabet, so that the order of the rows does not matter.
+    """
+    places = list(range(len(levels)))
+    try:
+        return sorted(places, key=lambda j: float(levels[j]))
+    except (TypeError, ValueError):
+        pass
     both = (codes >= 0) & (athlete >= 0)
     pairs = np.unique(np.stack([athlete[both], codes[both]]), axis=1)
-    return pairs.shape[1] > len(np.unique(pairs[0]))
+    changes = pairs.shape[1] > len(np.unique(pairs[0]))
+    return places if changes else sorted(places, key=lambda j: str(levels[j]))
 
 
 def numeric_columns(data, expression, role) -> np.ndarray:

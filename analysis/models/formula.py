@@ -53,9 +53,9 @@ class Design:
     def term(self, name: str) -> Term:
         """Find a term by its name, with or without C(), its factors in any order."""
         keys = frozenset(bare_name(part) for part in split_outside_brackets(name, ":"))
-        for term in self.terms:
-            if name == term.name or keys == term.keys:
-                return term
+        for found in ([t for t in self.terms if t.name == name], [t for t in self.terms if t.keys == keys]):
+            if found:
+                return found[0]
         known = [t.name for t in self.terms]
         raise KitError(f"The model has no term {name!r}; its terms are {join_words(known) or 'none'}.")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,9 @@ from .maximise import maximise
 from .mixed_fit import MixedFit, Variances
 from .reml import Problem, Structure
 from .small_sample import SmallSample
+
+NEARLY_PERFECT = 0.99
+"""Correlation of intercepts and slopes from which a fit counts as nearly singular."""
 
 
 def fit_mixed(
@@ -31,9 +35,10 @@ def fit_mixed(
     data : DataFrame
         One row per observation. Rows without outcome or covariate are left out and listed.
     formula : str
-        Wilkinson notation, for example "hr_mean_bpm ~ C(round_no) + vo2max". A numeric column is a slope;
-        C(column) makes it a factor. Levels: numbers in order; text that changes within an athlete (rounds) by
-        first appearance, other text (sex) alphabetically; a pandas Categorical as it says.
+        Wilkinson notation, for example "hr_mean_bpm ~ C(round_no) + vo2max". A numeric column is a slope; C(column)
+        makes it a factor, coded as the difference from its first level; C(column, Treatment(level)) names another
+        reference, C(column, Sum) sums to zero. Levels: numbers in order; text that changes within an athlete
+        (rounds) by first appearance, other text (sex) alphabetically; a pandas Categorical as it says.
     group : str
         Column with the athlete.
     slope : str, optional
@@ -97,6 +102,9 @@ def fit_mixed(
     kept = design.kept
     reasons |= design.reasons
     groups = [_compact(c[kept]) for c in (athlete, *others)]
+    _check_groupings(groups, [group, *crossed], design.X)
+    if slope is not None:
+        _check_slope(slope, slope_values[kept], groups[0])
     structure = Structure(groups, None if slope is None else slope_values[kept], slope_correlated)
     problem = Problem(design.y, design.X, structure)
     tests = SmallSample(problem, maximise(problem))
@@ -135,8 +143,30 @@ def _need(data, column, role):
 
 def _codes(data, column, role):
     _need(data, column, role)
-    codes, names = pd.factorize(data[column], sort=False)
+    blank = data[column].where(data[column] != "")
+    codes, names = pd.factorize(blank, sort=False)
     return codes.astype(int), list(names)
+
+
+def _check_groupings(groups, names, X):
+    """Each crossed grouping must be its own: not that of another, of the rows, or of the terms of the formula."""
+    for (i, one), (j, other) in combinations(enumerate(groups), 2):
+        if len(np.unique(np.stack([one, other]), axis=1)[0]) == one.max() + 1 == other.max() + 1:
+            raise KitError(f"{names[j]} groups the rows exactly as {names[i]} does; leave one of them out.")
+    for grouping, name in zip(groups[1:], names[1:], strict=True):
+        if grouping.max() + 1 == len(grouping):
+            raise KitError(
+                f"{name} has a level of its own for every row, so it cannot be told from the residual."
+            )
+        columns = (grouping[:, None] == np.arange(grouping.max() + 1)).astype(float)
+        if np.allclose(X @ np.linalg.lstsq(X, columns, rcond=None)[0], columns, atol=1e-9):
+            raise KitError(f"The formula already holds every level of {name}; leave it out of crossed.")
+
+
+def _check_slope(name, values, athlete):
+    mean = np.bincount(athlete, values) / np.bincount(athlete)
+    if np.allclose(values, mean[athlete], rtol=1e-12):
+        raise KitError(f"{name} does not change within any athlete, so athletes have no slopes on it.")
 
 
 def _compact(codes):
@@ -168,11 +198,14 @@ def _warn(tests, variances, slope, crossed, n_left_out):
         )
     if slope and variances.slope == 0:
         out.append("The variance of the slopes between athletes is estimated as exactly 0.")
-    if structure.correlated and tests.theta[2] == 0 and variances.group > 0 and variances.slope > 0:
-        out.append(
-            "Intercepts and slopes of athletes are estimated as perfectly correlated, which means that the data "
-            "cannot tell them apart; prefer the model without the correlation, or without slopes."
-        )
+    if structure.correlated and variances.group > 0 and variances.slope > 0:
+        correlation = abs(variances.covariance) / np.sqrt(variances.group * variances.slope)
+        if tests.theta[2] == 0 or correlation > NEARLY_PERFECT:
+            how = "perfectly" if tests.theta[2] == 0 else "almost perfectly"
+            out.append(
+                f"Intercepts and slopes of athletes are estimated as {how} correlated, which means that the data "
+                "cannot tell them apart; prefer the model without the correlation, or without slopes."
+            )
     if crossed and np.any(tests.theta[-len(crossed) :] == 0):
         out.append("A crossed variance is estimated as exactly 0.")
     if n_left_out:

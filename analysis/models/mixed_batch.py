@@ -81,6 +81,15 @@ class BatchFit(Result):
     def __getitem__(self, name) -> BatchTest:
         return self.tests[name]
 
+    def __iter__(self):
+        return iter(self.tests)
+
+    def __getattr__(self, name):
+        """`fit.p["round"]` is `fit["round"].p`, and so for every field of a test."""
+        if name in BatchTest.__dataclass_fields__:
+            return {test: found[name] for test, found in self.tests.items()}
+        raise AttributeError(name)
+
     @property
     def variance_group(self) -> np.ndarray:
         """Variance between athletes, per study."""

@@ -93,7 +93,8 @@ def test_shapes_names_and_order_of_rows():
     y, X, athlete, *_ = many(6, 3, 0.0, 0.5, 3, seed=1)
     fit = fit_mixed_batch(y, X, athlete, tests={"round": [1, 2], "x": 3})
     assert fit["x"].estimate.shape == (3,) and fit["round"].estimate.shape == (3, 2)
-    assert fit["x"]["p"] is fit.tests["x"].p
+    assert fit["x"]["p"] is fit.tests["x"].p is fit.p["x"]
+    assert list(fit) == ["round", "x"] and not hasattr(fit, "nothing")
     assert list(fit.table().columns) == [
         "study",
         "test",

@@ -52,6 +52,10 @@ def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
         (lambda: fit(ROWS[ROWS["round_no"] < 3], "hr ~ round_no", slope="round_no"), "three for a slope"),
         (lambda: fit(slope="athlete"), "must hold numbers"),
         (lambda: fit(crossed="bout"), "no column 'bout'"),
+        (lambda: fit(ROWS.assign(bout=ROWS["athlete"] + "x"), crossed="bout"), "exactly as athlete"),
+        (lambda: fit(ROWS.assign(bout=ROWS.index), crossed="bout"), "level of its own for every row"),
+        (lambda: fit(crossed="round_no"), "already holds every level of round_no"),
+        (lambda: fit(slope="capacity"), "does not change within any athlete"),
         (lambda: fit(pd.concat([ROWS, ROWS[["hr"]]], axis=1)), "more than one column"),
         (lambda: fit({"hr": [1]}), "DataFrame"),
         (lambda: fit().test("age"), "no term 'age'"),
@@ -118,6 +122,8 @@ def test_levels_numbers_in_order_text_by_first_appearance_or_alphabet():
     ]
     shuffled = ROWS.sample(frac=1, random_state=0).assign(round_no=lambda d: d["round_no"].astype(float) * 5)
     assert list(fit(shuffled).means("round_no")["round_no"]) == [5, 10, 15, 20]
+    digits = ROWS.sample(frac=1, random_state=1).assign(round_no=lambda d: (d["round_no"] + 8).astype(str))
+    assert list(fit(digits).means("round_no")["round_no"]) == ["9", "10", "11", "12"]
     # a label that never changes within an athlete is no sequence: alphabetical, whatever the order of the rows
     sex = ROWS.assign(sex=np.where(ROWS["athlete"] < "A04", "M", "F"))
     assert "sex[T.M]" in fit(sex, "hr ~ C(round_no) + sex").coefficients().index
@@ -175,3 +181,17 @@ def test_results_show_themselves():
     assert found.variances["group"] == found.variances.group
     with pytest.raises(KeyError):
         found.variances["nothing"]
+
+
+def test_blank_text_is_missing():
+    rows = ROWS.assign(sex=np.where(ROWS["athlete"] < "A04", "M", "F"))
+    rows.loc[rows["athlete"] == "A02", "sex"] = ""
+    rows.loc[rows["athlete"] == "A07", "athlete"] = ""
+    found = fit(rows, "hr ~ C(round_no) + sex")
+    assert found.n_athletes == 6
+    assert set(found.left_out["reason"]) == {"sex missing", "athlete or crossed grouping missing"}
+
+
+def test_rounds_as_columns_of_truth_values():
+    rows = ROWS.assign(late=ROWS["round_no"] > 2)
+    assert list(fit(rows, "hr ~ late").contrasts("late")["contrast"]) == ["True - False"]
