@@ -4,7 +4,5 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 `NotYet` that says what the study still needs. Notebooks, figures and the write-up all take these same objects.
 """
 
-from .readiness import list_readiness
 from .walk import Answers, open_answers
 
-__all__ = ["Answers", "list_readiness", "open_answers"]

@@ -12,8 +12,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from half_filled import DEMO, LEFT_OUT, half_filled
 
-from analysis.answers import Answers, list_readiness, open_answers
+from analysis.answers import Answers, open_answers
 from analysis.basics import NotYet
+from analysis.study import list_needs
 
 MADE = DEMO / "how_it_was_made"
 
@@ -76,7 +77,7 @@ def test_the_slope_of_heart_rate_on_fitness_lies_where_the_truth_is(demo, truth)
 def test_every_question_of_the_demo_has_an_answer(demo):
     assert demo.published() and demo.design() and demo.levels() and demo.reliability("hr_mean_bpm")
     assert {"hr_mean_bpm", "lactate_mmol_l", "exertion"} <= set(demo.measured_outcomes)
-    assert (list_readiness(demo.study)["state"] == "ready").sum() == 7
+    assert list_needs(demo.study)["ready"].sum() == 7
 
 
 def test_answers_are_computed_once(demo):
