@@ -4,23 +4,20 @@ In: our estimates and published ones (r with n; round means with their spread). 
 prediction interval, difference, detectability, combination, evidence. Knows nothing of files.
 """
 
-from .answer import ReplicationAnswer, answer_replication, compare_protocols
-from .combine import Combined, combine, combine_correlations
+from .answer import ReplicationAnswer, answer_replication
+from .combine import Combined, combine, combine_correlations, combine_estimates
 from .compare import CorrelationComparison, compare_correlation
 from .correlations import (
     Consistency,
-    Detectability,
     Interval,
-    ReplicationBayes,
-    bayes_factor,
     consistency,
-    detectability,
     prediction_interval,
     prediction_interval_from_limits,
-    smallest_detectable,
 )
+from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability, smallest_detectable
 from .findings import Findings, r_from_p, read_findings, sd_from_spread
 from .profiles import compare_profiles, compare_steps
+from .protocols import compare_protocols
 
 __all__ = [
     "Combined",
@@ -35,6 +32,7 @@ __all__ = [
     "bayes_factor",
     "combine",
     "combine_correlations",
+    "combine_estimates",
     "compare_correlation",
     "compare_profiles",
     "compare_protocols",

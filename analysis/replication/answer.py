@@ -13,6 +13,9 @@ from .combine import Combined, combine_correlations
 from .compare import CorrelationComparison, compare_correlation
 from .findings import Findings, read_findings
 from .profiles import compare_profiles, compare_steps
+from .protocols import compare_protocols
+
+SPEARMAN_NOTE = "the published value is Spearman's, and so is ours here; intervals of Fisher's z are slightly too narrow for it"
 
 
 @dataclass(frozen=True)
@@ -62,8 +65,17 @@ class ReplicationAnswer(Result):
     warnings: tuple[str, ...] = ()
 
 
-def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mapping, protocol, *, sessions=None, sport: str = "",
-                       sex: str = "") -> ReplicationAnswer:  # fmt: skip
+def answer_replication(
+    published: pd.DataFrame,
+    fitness: Mapping,
+    rounds: Mapping,
+    protocol,
+    *,
+    sessions=None,
+    sport: str = "",
+    sex: str = "",
+    sample_delay_s: float = math.nan,
+) -> ReplicationAnswer:
     """Hold our answers against the published ones.
 
     Parameters
@@ -80,6 +92,8 @@ def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mappin
         Ours: for the sampling site.
     sport, sex : str
         Ours, for the comparison of protocols.
+    sample_delay_s : float
+        Ours: seconds from the end of a round to the blood sample.
 
     Returns
     -------
@@ -95,7 +109,7 @@ def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mappin
     findings = read_findings(published)
     left_out = [{"measure": u["outcome"], "reason": f"{u['finding']}: {u['reason']}", "row": u["row"], "file": "published"}
                 for u in findings.unused.to_dict("records")]  # fmt: skip
-    compared, p_only, by_outcome = [], [], {}
+    compared, p_only = [], []
     for line in findings.correlations.to_dict("records"):
         ours = our_correlation(fitness.get(line["outcome"]), line["method"])
         if ours is None:
@@ -109,16 +123,12 @@ def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mappin
             )
             p_only.append({**line, "r_new": ours["estimate"], "n_new": ours["n_athletes"], "inside": inside})
             continue
-        note = "the published value is Spearman's; so is ours here" if line["method"] == "Spearman" else ""
+        note = SPEARMAN_NOTE if line["method"] == "Spearman" else ""
         compared.append(compare_correlation(
             line["r"], line["n_athletes"], ours["estimate"], ours["n_athletes"], finding=line["finding"], outcome=line["outcome"],
             source=line["source"], ci_low=line["r_low"], ci_high=line["r_high"], ci_low_new=ours["ci_low"],
             ci_high_new=ours["ci_high"], p_new=ours["p"], note=note))  # fmt: skip
-        by_outcome.setdefault(line["outcome"], []).append(compared[-1])
-    combined = {}
-    for outcome, pairs in by_outcome.items():
-        r, n = [*(c.r for c in pairs), pairs[0].r_new], [*(c.n for c in pairs), pairs[0].n_new]
-        combined[outcome] = combine_correlations(r, n)
+    combined, warnings = _combine_all(compared)
     profiles, missing = compare_profiles(findings.means, rounds)
     left_out += [{"file": "published", **m} for m in missing]
     slopes = _compare_slopes(findings.slopes, fitness)
@@ -133,12 +143,29 @@ def answer_replication(published: pd.DataFrame, fitness: Mapping, rounds: Mappin
         profiles=profiles,
         steps=compare_steps(findings.means, rounds),
         slopes=slopes,
-        protocols=compare_protocols(findings.protocols, protocol, sessions=sessions, sport=sport, sex=sex),
+        protocols=compare_protocols(findings.protocols, protocol, sessions=sessions, sport=sport, sex=sex,
+                                    sample_delay_s=sample_delay_s),
         n_athletes=max(sizes, default=0),
         method="Fisher's z; exact distribution of r for detectability; Welch intervals for means",
         left_out=left_out_table(left_out),
-        warnings=findings.warnings,
+        warnings=(*findings.warnings, *warnings),
     )  # fmt: skip
+
+
+def _combine_all(compared: list[CorrelationComparison]) -> tuple[dict[str, Combined], list[str]]:
+    """Combine the published correlations of each outcome and ours, every published study once."""
+    combined, warnings = {}, []
+    for outcome in dict.fromkeys(c.outcome for c in compared):
+        pairs = [c for c in compared if c.outcome == outcome]
+        once = list({c.finding: c for c in reversed(pairs)}.values())[::-1]
+        if len(once) < len(pairs):
+            warnings.append(
+                f"{outcome}: a finding gives several correlations; athletes of one study are not new athletes, so that "
+                "only its first is combined with others."
+            )
+        r, n = [*(c.r for c in once), once[0].r_new], [*(c.n for c in once), once[0].n_new]
+        combined[outcome] = combine_correlations(r, n)
+    return combined, warnings
 
 
 def our_correlation(answer, method: str) -> dict | None:
@@ -175,7 +202,8 @@ def our_correlation(answer, method: str) -> dict | None:
 
 
 def _compare_slopes(slopes: pd.DataFrame, fitness: Mapping) -> pd.DataFrame:
-    from scipy.stats import norm
+    """Set published slopes beside ours, with Welch's degrees of freedom."""
+    from scipy.stats import t as student
 
     lines = []
     for line in slopes.to_dict("records"):
@@ -184,68 +212,15 @@ def _compare_slopes(slopes: pd.DataFrame, fitness: Mapping) -> pd.DataFrame:
             continue
         ours = answer.planned
         se = math.hypot(line["standard_error"], ours.standard_error)
+        parts = ((line["standard_error"], line["n_athletes"] - 2), (ours.standard_error, ours.df))
+        df = se**4 / sum(one**4 / d for one, d in parts) if se > 0 else math.nan
         difference = ours.estimate - line["slope"]
+        half = float(student.ppf(0.975, df)) * se
         lines.append({
             "finding": line["finding"], "outcome": line["outcome"], "published": line["slope"], "published_low": line["ci_low"],
             "published_high": line["ci_high"], "estimate": ours.estimate, "ci_low": ours.ci_low, "ci_high": ours.ci_high,
-            "difference": difference, "difference_low": difference - 1.959964 * se, "difference_high": difference + 1.959964 * se,
-            "p": float(2 * norm.sf(abs(difference / se))), "adjusted_for": ", ".join(ours.adjusted_for),
+            "difference": difference, "difference_low": difference - half, "difference_high": difference + half, "df": df,
+            "p": float(2 * student.sf(abs(difference) / se, df)) if se > 0 else math.nan,
+            "unit": ours.unit, "adjusted_for": ", ".join(ours.adjusted_for), "source": line["source"],
         })  # fmt: skip
     return pd.DataFrame(lines)
-
-
-def compare_protocols(
-    protocols: pd.DataFrame, protocol, *, sessions=None, sport: str = "", sex: str = ""
-) -> pd.DataFrame:
-    """Set the protocols side by side, since another rest makes another study.
-
-    Parameters
-    ----------
-    protocols : DataFrame
-        Of the published findings (see Findings.protocols).
-    protocol : Protocol
-        Ours.
-    sessions : DataFrame, optional
-        For the sampling site.
-    sport, sex : str
-        Ours.
-
-    Returns
-    -------
-    pandas.DataFrame
-        finding, aspect, published, ours, same ("yes", "no", "not stated").
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> theirs = pd.DataFrame([{"finding": "a", "work_s": 120.0}])
-    >>> compare_protocols(theirs, SimpleNamespace(rounds=4, work_s=300.0, rest_s=60.0)).query("aspect == 'work_s'")["same"].item()
-    'no'
-    """
-    site = ""
-    if sessions is not None and "sample_site" in sessions:
-        site = ", ".join(dict.fromkeys(s for s in sessions["sample_site"] if s))
-    ours = {"sport": sport, "sex": sex, "rounds": protocol.rounds, "work_s": protocol.work_s, "rest_s": protocol.rest_s,
-            "sample_site": site}  # fmt: skip
-    lines = []
-    for line in protocols.to_dict("records"):
-        for aspect, mine in ours.items():
-            theirs = line.get(aspect, "")
-            unknown = any(v == "" or (isinstance(v, float) and math.isnan(v)) for v in (theirs, mine))
-            same = (
-                "not stated"
-                if unknown
-                else "yes"
-                if str(theirs).casefold() == str(mine).casefold() or theirs == mine
-                else "no"
-            )
-            lines.append(
-                {
-                    "finding": line["finding"],
-                    "aspect": aspect,
-                    "published": theirs,
-                    "ours": mine,
-                    "same": same,
-                }
-            )
-    return pd.DataFrame(lines, columns=["finding", "aspect", "published", "ours", "same"])

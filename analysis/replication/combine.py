@@ -1,35 +1,39 @@
-"""Several correlations combined: fixed effect for two studies, random effects from three on."""
+"""Several estimates combined, correlations or others: fixed effect for two studies, random effects from three on."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from ..basics import KitError, Result, check_choice
 from .fisher import normal_quantile, to_z, variance_of_z
 
+FIXED, RANDOM = "fixed effect", "random effects"
+
 
 @dataclass(frozen=True)
 class Combined(Result):
-    """Several correlations combined.
+    """Several estimates combined.
 
     Parameters
     ----------
     estimate, ci_low, ci_high : float
-        Combined correlation with its 95 % interval.
+        Combined estimate with its 95 % interval (for correlations: turned back from Fisher's z).
     standard_error : float
-        Of Fisher's z.
+        Of the combined estimate; for correlations of its Fisher's z.
     statistic, p : float
-        z and its two-sided p.
+        Estimate by standard error, and its two-sided p (z, or t with the random-effects form).
     weights : tuple of float
         Share of each study.
     tau2 : float
-        Variance between studies on Fisher's z, never below 0; 0 for the fixed-effect form.
+        Variance between studies, never below 0; 0 for the fixed-effect form. For correlations on Fisher's z.
     q_cochran, p_cochran, i2 : float
         Heterogeneity.
     prediction_low, prediction_high : float
-        Where the true correlation of another such study would lie (from three studies on), else not-a-number.
+        Where the true value of another such study would lie (from three studies on), else not-a-number.
     model : str
         "fixed effect" or "random effects".
     n_studies, n_athletes : int
@@ -93,7 +97,8 @@ def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "
     Notes
     -----
     Fisher z with weights n − 3. The variance between studies is the Paule-Mandel estimate, which is never below 0;
-    the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance with t on k − 1 degrees of freedom.
+    the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance, never smaller than the
+    usual one, with t on k − 1 degrees of freedom. The prediction interval uses t on k − 2.
 
     References
     ----------
@@ -105,35 +110,78 @@ def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "
     >>> combine_correlations([-0.5, -0.4, -0.6], [14, 20, 16]).tau2
     0.0
     """
-    import numpy as np
+    z = [to_z(one) for one in r]
+    se = [math.sqrt(variance_of_z(one)) for one in n]
+    on_z = combine_estimates(z, se, n_athletes=n, model=model)
+    back = {
+        f: math.tanh(on_z[f]) for f in ("estimate", "ci_low", "ci_high", "prediction_low", "prediction_high")
+    }
+    return replace(on_z, **back, method=f"{on_z.model} on Fisher's z")
+
+
+def combine_estimates(
+    estimates: Sequence[float],
+    standard_errors: Sequence[float],
+    *,
+    n_athletes: Sequence[int] = (),
+    model: str = "",
+) -> Combined:
+    """Combine estimates of one quantity by their standard errors.
+
+    Parameters
+    ----------
+    estimates, standard_errors : sequence of float
+        At least two; every standard error above 0.
+    n_athletes : sequence of int
+        Of each study, for the total.
+    model : {"", "fixed effect", "random effects"}
+        Default: chosen by the number of studies.
+
+    Returns
+    -------
+    Combined
+
+    Notes
+    -----
+    As `combine_correlations`.
+
+    Examples
+    --------
+    >>> round(combine_estimates([-0.6, -0.4], [0.2, 0.3]).estimate, 3)
+    -0.538
+    """
     from scipy.stats import chi2, norm
     from scipy.stats import t as student
 
-    z = np.array([to_z(one) for one in r])
-    v = np.array([variance_of_z(one) for one in n])
-    if len(z) != len(v) or len(z) < 2:
-        raise KitError("Combining needs at least two correlations, each with its number of athletes.")
-    k = len(z)
-    model = check_choice(model or ("fixed effect" if k < 3 else "random effects"),
-                         ["fixed effect", "random effects"], name="model")  # fmt: skip
-    fixed = np.sum(z / v) / np.sum(1 / v)
-    q = float(np.sum((z - fixed) ** 2 / v))
-    tau2 = _paule_mandel(z, v) if model == "random effects" else 0.0
+    y = np.asarray(list(estimates), dtype=float)
+    v = np.asarray(list(standard_errors), dtype=float) ** 2
+    k = len(y)
+    if k < 2 or len(v) != k:
+        raise KitError("Combining needs at least two estimates, each with its standard error.")
+    if not (np.isfinite(y).all() and np.isfinite(v).all() and (v > 0).all()):
+        raise KitError(
+            "Every estimate needs a value and a standard error above 0 before they can be combined."
+        )
+    model = check_choice(model or (FIXED if k < 3 else RANDOM), [FIXED, RANDOM], name="model")
+    fixed = np.sum(y / v) / np.sum(1 / v)
+    q = float(np.sum((y - fixed) ** 2 / v))
+    tau2 = _paule_mandel(y, v) if model == RANDOM else 0.0
     w = 1 / (v + tau2)
-    centre = float(np.sum(w * z) / np.sum(w))
+    centre = float(np.sum(w * y) / np.sum(w))
     se, quantile = 1 / math.sqrt(np.sum(w)), normal_quantile(0.95)
     low = high = math.nan
-    if model == "random effects":
-        scale = max(1.0, float(np.sum(w * (z - centre) ** 2) / (k - 1)))
+    if model == RANDOM:
+        scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))
         se, quantile = se * math.sqrt(scale), float(student.ppf(0.975, k - 1))
-        half = float(student.ppf(0.975, max(k - 2, 1))) * math.sqrt(tau2 + se**2)
-        low, high = math.tanh(centre - half), math.tanh(centre + half)
+        if k > 2:
+            half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)
+            low, high = centre - half, centre + half
     statistic = centre / se
-    p = 2 * (student.sf(abs(statistic), k - 1) if model == "random effects" else norm.sf(abs(statistic)))
+    p = 2 * (student.sf(abs(statistic), k - 1) if model == RANDOM else norm.sf(abs(statistic)))
     return Combined(
-        estimate=math.tanh(centre),
-        ci_low=math.tanh(centre - quantile * se),
-        ci_high=math.tanh(centre + quantile * se),
+        estimate=centre,
+        ci_low=centre - quantile * se,
+        ci_high=centre + quantile * se,
         standard_error=se,
         statistic=statistic,
         p=float(p),
@@ -146,24 +194,23 @@ def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "
         prediction_high=high,
         model=model,
         n_studies=k,
-        n_athletes=int(sum(n)),
-        method=f"{model} on Fisher's z",
+        n_athletes=int(sum(n_athletes)),
+        method=model,
     )
 
 
-def _paule_mandel(z, v) -> float:
+def _paule_mandel(y, v) -> float:
     """Return the Paule-Mandel variance between studies, 0 where the studies vary no more than chance."""
-    import numpy as np
     from scipy.optimize import brentq
 
     def excess(tau2):
         w = 1 / (v + tau2)
-        centre = np.sum(w * z) / np.sum(w)
-        return float(np.sum(w * (z - centre) ** 2) - (len(z) - 1))
+        centre = np.sum(w * y) / np.sum(w)
+        return float(np.sum(w * (y - centre) ** 2) - (len(y) - 1))
 
     if excess(0.0) <= 0:
         return 0.0
-    high = 1.0
+    high = float(np.ptp(y)) ** 2
     while excess(high) > 0:
         high *= 4
-    return float(brentq(excess, 0.0, high, xtol=1e-14))
+    return float(brentq(excess, 0.0, high, xtol=1e-14 * high))

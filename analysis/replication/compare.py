@@ -7,13 +7,8 @@ from dataclasses import dataclass
 
 from ..basics import Result
 from .combine import combine_correlations
-from .correlations import (
-    bayes_factor,
-    consistency,
-    detectability,
-    prediction_interval,
-    prediction_interval_from_limits,
-)
+from .correlations import consistency, prediction_interval, prediction_interval_from_limits
+from .evidence import bayes_factor, detectability
 from .fisher import fisher_limits
 
 CONSISTENT, SMALLER, LARGER, OPPOSITE = "consistent", "smaller", "larger", "opposite"
@@ -35,8 +30,10 @@ class CorrelationComparison(Result):
         Ours.
     prediction_low, prediction_high : float
         Where ours would lie in 95 of 100 studies of our size if both study the same truth.
+    other_form_low, other_form_high : float
+        The other published form of that interval, for a note only.
     impossible_form : bool
-        True where the other published form of that interval would leave -1 to 1.
+        True where that other form leaves -1 to 1.
     difference, q_cohen, q_ci_low, q_ci_high, q_cochran, p_difference, i2 : float
         Of the two correlations.
     smallest_detectable_r, p_undetectable : float
@@ -69,6 +66,8 @@ class CorrelationComparison(Result):
     n_new: int
     prediction_low: float
     prediction_high: float
+    other_form_low: float
+    other_form_high: float
     impossible_form: bool
     difference: float
     q_cohen: float
@@ -125,6 +124,7 @@ def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> 
     return CorrelationComparison(
         r=r, n=n, r_new=r_new, n_new=n_new,
         prediction_low=interval.low, prediction_high=interval.high,
+        other_form_low=other_form.low, other_form_high=other_form.high,
         impossible_form=bool(other_form.low < -1 or other_form.high > 1),
         difference=difference.difference, q_cohen=difference.q_cohen, q_ci_low=difference.ci_low, q_ci_high=difference.ci_high,
         q_cochran=difference.q_cochran, p_difference=difference.p, i2=difference.i2,

@@ -86,6 +86,7 @@ def read_findings(published: pd.DataFrame) -> Findings:
     >>> read_findings(pd.DataFrame([row])).correlations.loc[0, "how"]
     'printed'
     """
+    published = _complete(published)
     correlations, means, slopes, unused, warnings = [], [], [], [], []
     for row in published.to_dict("records"):
         kind = str(row.get("statistic", "")).strip().lower()
@@ -204,13 +205,39 @@ _SLOPE_COLUMNS = [
     "n_athletes",
     "source",
 ]
+_TEXT = (
+    "finding",
+    "outcome",
+    "statistic",
+    "spread_kind",
+    "p_is_bound",
+    "sport",
+    "sex",
+    "sample_site",
+    "source",
+)
 _PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "n_athletes",
                      "source"]  # fmt: skip
 
 
+def _complete(published: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with every text column there and blank where nothing stands; a row without a name is "row N"."""
+    table = published.copy()
+    for column in _TEXT:
+        given = table[column] if column in table else pd.Series("", index=table.index)
+        table[column] = given.astype("object").where(given.notna(), "").astype("str").str.strip()
+    names = [f"row {i}" for i in range(1, len(table) + 1)]
+    return table.assign(finding=table["finding"].where(table["finding"] != "", names))
+
+
 def _number(row, name) -> float:
     value = row.get(name)
-    return math.nan if value is None or value == "" or pd.isna(value) else float(value)
+    if value is None or value == "" or pd.isna(value):
+        return math.nan
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        raise _CannotRead(f"{name} is {value!r}, which is no number") from None
 
 
 def _size(row, *, least: int) -> int:
@@ -231,29 +258,27 @@ def _correlation(row, kind) -> dict:
             low, high = fisher_limits(r, n, 0.95)
     elif 0 < p < 1:
         smallest = r_from_p(p, n)
-        bound = str(row.get("p_is_bound", "")).lower() in ("yes", "true", "1")
+        bound = row["p_is_bound"].lower() in ("yes", "true", "1", "1.0")
         low, high, how = (smallest, 1.0, "from a bound on p") if bound else (smallest, smallest, "from p")
     else:
         raise _CannotRead("it needs the correlation, or its p")
     method = "Spearman" if kind in ("rho", "spearman") else "Pearson"
-    return dict(
-        zip(
-            _CORRELATION_COLUMNS,
-            [row["finding"], row["outcome"], r, low, high, n, how, method, row["source"]],
-            strict=True,
-        )
-    )
+    line = [row["finding"], row["outcome"], r, low, high, n, how, method, row["source"]]
+    return dict(zip(_CORRELATION_COLUMNS, line, strict=True))
 
 
 def _mean(row) -> tuple[dict, str]:
     n, mean = _size(row, least=2), _number(row, "value")
     if not math.isfinite(mean):
         raise _CannotRead("it needs the mean")
-    kind = str(row.get("spread_kind") or "")
-    spread = _number(row, "spread")
+    kind, spread = row["spread_kind"].lower(), _number(row, "spread")
+    if kind not in ("", "sd", "sem", "iqr", "ci"):
+        raise _CannotRead(f"the kind of its spread, {kind!r}, is none of sd, sem, iqr and ci")
     sd = sd_from_spread(spread, kind, n, ci_low=_number(row, "ci_low"), ci_high=_number(row, "ci_high"))
     how = {"sd": "SD as printed", "sem": "SD from the standard error", "iqr": "SD from the interquartile range",
            "ci": "SD from the interval"}.get(kind, "no spread given" if math.isnan(sd) else "SD from the interval")  # fmt: skip
+    if row["statistic"].strip().lower() == "median":
+        how = f"{how}; median taken as the mean"
     round_no = _number(row, "round_no")
     line = [row["finding"], row["outcome"], round_no, mean, sd, sd / math.sqrt(n), n, how, row["source"]]
     return dict(zip(_MEAN_COLUMNS, line, strict=True)), _suspect(row, kind, spread, n)
@@ -287,19 +312,14 @@ def _slope(row) -> dict:
     from scipy.stats import t as student
 
     se = (high - low) / (2 * float(student.ppf(0.975, n - 2)))
-    if math.isnan(se) and row.get("spread_kind") == "sem":
+    if math.isnan(se) and row["spread_kind"].lower() == "sem":
         se = _number(row, "spread")
         half = se * float(student.ppf(0.975, n - 2))
         low, high = slope - half, slope + half
     if not se > 0:
         raise _CannotRead("a slope needs its interval (ci_low and ci_high) or its standard error")
-    return dict(
-        zip(
-            _SLOPE_COLUMNS,
-            [row["finding"], row["outcome"], slope, se, low, high, n, row["source"]],
-            strict=True,
-        )
-    )
+    line = [row["finding"], row["outcome"], slope, se, low, high, n, row["source"]]
+    return dict(zip(_SLOPE_COLUMNS, line, strict=True))
 
 
 def _protocols(published: pd.DataFrame) -> pd.DataFrame:
@@ -307,13 +327,14 @@ def _protocols(published: pd.DataFrame) -> pd.DataFrame:
     for finding, rows in published.groupby("finding", sort=False):
         line = {"finding": finding}
         for column in _PROTOCOL_COLUMNS[1:]:
-            if column == "rounds":
-                numbers = pd.to_numeric(rows.get("round_no", pd.Series(dtype=float)), errors="coerce")
-                line[column] = numbers.max() if numbers.notna().any() else math.nan
-                continue
             given = [
-                v for v in rows.get(column, pd.Series(dtype=str)).tolist() if not (pd.isna(v) or v == "")
+                v
+                for v in rows.get("round_no" if column == "rounds" else column, ())
+                if not (pd.isna(v) or v == "")
             ]
-            line[column] = given[0] if given else ""
+            if column == "rounds":
+                line[column] = max((float(v) for v in given), default="")
+            else:
+                line[column] = given[0] if given else ""
         lines.append(line)
     return pd.DataFrame(lines, columns=_PROTOCOL_COLUMNS)

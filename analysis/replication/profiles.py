@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 
@@ -13,16 +14,9 @@ PROFILE_COLUMNS = [
     "standard_error", "df", "ci_low", "ci_high", "standardised", "standardised_low", "standardised_high", "source",
 ]  # fmt: skip
 STEP_COLUMNS = [
-    "finding",
-    "outcome",
-    "contrast",
-    "published",
-    "estimate",
-    "ci_low",
-    "ci_high",
-    "inside",
-    "source",
-]
+    "finding", "outcome", "contrast", "published", "published_low", "published_high", "estimate", "ci_low", "ci_high",
+    "difference", "difference_low", "difference_high", "df", "correlation", "source",
+]  # fmt: skip
 
 
 def round_means(answer) -> pd.DataFrame:
@@ -116,7 +110,7 @@ def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame
 
 
 def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
-    """Hold the published change of means from round to round against our interval of that change.
+    """Compare our change from round to round with the published change of means.
 
     Parameters
     ----------
@@ -128,35 +122,90 @@ def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        finding, outcome, contrast, published, estimate, ci_low, ci_high, inside, source. The published change has no
-        interval of its own: papers do not print the correlation between rounds that it needs.
+        finding, outcome, contrast, the published change, ours (mixed model), ours minus published, each with its
+        interval; `correlation` is what was assumed for the published interval.
+
+    Notes
+    -----
+    Papers do not print how the values of two rounds go together, which the standard error of a change needs:
+    √((s₁² + s₂² − 2 r s₁ s₂) / n). The correlation r of our own athletes in the same two rounds stands in for it.
 
     Examples
     --------
     >>> compare_steps(pd.DataFrame(), {}).empty
     True
     """
-    lines = []
     if means.empty:
         return pd.DataFrame(columns=STEP_COLUMNS)
+    lines = []
     for (finding, outcome), group in means.dropna(subset=["round_no"]).groupby(
         ["finding", "outcome"], sort=False
     ):
         answer = rounds.get(outcome)
         if not answer:
             continue
-        published = group.set_index("round_no")["mean"].sort_index()
-        ours = answer.comparison.contrasts
-        for earlier, later in zip(published.index[:-1], published.index[1:], strict=True):
-            pair = ours[
-                (ours["earlier"].astype(str) == f"{earlier:g}") & (ours["later"].astype(str) == f"{later:g}")
-            ]
-            if pair.empty:
-                continue
-            one, change = pair.iloc[0], float(published[later] - published[earlier])
-            lines.append([finding, outcome, f"{later:g} - {earlier:g}", change, one["estimate"], one["ci_low"], one["ci_high"],
-                          bool(one["ci_low"] <= change <= one["ci_high"]), group["source"].iloc[0]])  # fmt: skip
+        published = group.drop_duplicates("round_no").set_index("round_no").sort_index()
+        for earlier, later in itertools.pairwise(published.index):
+            ours = _our_step(answer, earlier, later)
+            if ours is not None:
+                r = _correlation_between(answer.rows, earlier, later)
+                step = _published_step(published.loc[earlier], published.loc[later], r)
+                name = f"{later:g} - {earlier:g}"
+                lines.append([finding, outcome, name, *_one_step(step, ours), r, group["source"].iloc[0]])
     return pd.DataFrame(lines, columns=STEP_COLUMNS)
+
+
+def _our_step(answer, earlier: float, later: float):
+    """Return our change between two rounds: from the model, or, for rounds that are not neighbours, of the athletes in both."""
+    from scipy.stats import t as student
+
+    known = answer.comparison.contrasts
+    pair = known[
+        (known["earlier"].astype(str) == f"{earlier:g}") & (known["later"].astype(str) == f"{later:g}")
+    ]
+    if len(pair):
+        return pair.iloc[0]
+    both = _two_rounds(answer.rows, earlier, later)
+    if both.shape[1] < 2 or len(both) < 3:
+        return None
+    change = (both[later] - both[earlier]).to_numpy()
+    df, se = len(change) - 1, float(change.std(ddof=1)) / math.sqrt(len(change))
+    half = float(student.ppf(0.975, df)) * se
+    mean = float(change.mean())
+    return {"estimate": mean, "ci_low": mean - half, "ci_high": mean + half, "standard_error": se, "df": df}
+
+
+def _two_rounds(rows: pd.DataFrame, earlier: float, later: float) -> pd.DataFrame:
+    number = pd.to_numeric(rows["round_no"].astype(str), errors="coerce")
+    of_two = rows.assign(number=number)[number.isin([earlier, later])]
+    return of_two.pivot_table("value", "athlete", "number", observed=True).dropna()
+
+
+def _correlation_between(rows: pd.DataFrame, earlier: float, later: float) -> float:
+    """Return how our athletes' values of two rounds correlate; not-a-number below four athletes or without spread."""
+    both = _two_rounds(rows, earlier, later)
+    if both.shape[1] < 2 or len(both) < 4 or (both.std() == 0).any():
+        return math.nan
+    return float(np.corrcoef(both[earlier], both[later])[0, 1])
+
+
+def _published_step(first, last, r: float) -> tuple[float, float, float]:
+    """Return the published change, its standard error and degrees of freedom."""
+    n = min(first["n_athletes"], last["n_athletes"])
+    variance = (first["sd"] ** 2 + last["sd"] ** 2 - 2 * r * first["sd"] * last["sd"]) / n
+    return last["mean"] - first["mean"], math.sqrt(variance) if variance >= 0 else math.nan, n - 1
+
+
+def _one_step(step: tuple[float, float, float], ours) -> list[float]:
+    from scipy.stats import t as student
+
+    change, se, df = step
+    half = float(student.ppf(0.975, df)) * se
+    both = math.hypot(se, ours["standard_error"])
+    pooled_df = both**4 / (se**4 / df + ours["standard_error"] ** 4 / ours["df"]) if both > 0 else math.nan
+    difference, reach = ours["estimate"] - change, float(student.ppf(0.975, pooled_df)) * both
+    return [change, change - half, change + half, ours["estimate"], ours["ci_low"], ours["ci_high"], difference,
+            difference - reach, difference + reach, pooled_df]  # fmt: skip
 
 
 def _hedges(difference, sds, sizes) -> tuple[float, float]:
