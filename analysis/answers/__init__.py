@@ -6,3 +6,5 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 
 from .walk import Answers, open_answers
 
+
+__all__ = ["Answers", "open_answers"]
