@@ -107,3 +107,9 @@ def published_outcomes(published: pd.DataFrame, measured: tuple[str, ...]) -> di
         "rounds": [o for o in measured if o in set(published.loc[means, "outcome"])],
         "fitness": [o for o in measured if o in set(published.loc[~means, "outcome"])],
     }
+
+
+def sex_of_sample(sex: pd.Series) -> str:
+    """Return "F" or "M" where everyone is, "mixed" where both are there, "" where it is not said."""
+    said = set(sex[sex != ""])
+    return "" if not said else said.pop() if len(said) == 1 else "mixed"

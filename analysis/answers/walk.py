@@ -304,6 +304,8 @@ class Answers:
                 self.study.protocol,
                 sessions=self.study.sessions,
                 sport=self.study.sport,
+                sex=inputs.sex_of_sample(self.study.athletes["sex"]),
+                sample_delay_s=self.description.conditions.delay.get("median", float("nan")),
             )
 
         return self._once("published", compute, question="the comparison with published findings")
