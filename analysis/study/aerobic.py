@@ -8,7 +8,7 @@ import pandas as pd
 
 from ..physiology.aerobic_inputs import INPUTS
 from ..physiology.aerobic_tests import known_aerobic_tests
-from .columns import Column, column_rules
+from .columns import Column, column_rules, lines_of
 from .crosscheck import place
 from .findings import Findings
 
@@ -91,7 +91,7 @@ def check_aerobic_tests(table: pd.DataFrame, findings: Findings) -> None:
     findings : Findings
         Takes the remarks.
     """
-    for line in table.itertuples(index=False):
+    for line in lines_of(table):
         given = {name for name in table.columns if _is_given(getattr(line, name))} | _FROM_ATHLETES
         given |= {INPUTS[name].becomes for name in given if name in INPUTS}
         if "file" in given:

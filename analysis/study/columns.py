@@ -7,6 +7,8 @@ reference all ask here.
 from __future__ import annotations
 
 import csv
+from collections import namedtuple
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -258,9 +260,40 @@ def empty_table(table: str) -> pd.DataFrame:
     >>> empty_table("rounds").dtypes["round_no"].name
     'int64'
     """
+    return _empty_table(table).copy()
+
+
+@cache
+def _empty_table(table: str) -> pd.DataFrame:
     columns = {name: pd.Series(dtype=column_type(c)) for name, c in column_rules()[table].items()}
     file, row = source_columns(table)
     return pd.DataFrame(columns | {file: pd.Series(dtype="str"), row: pd.Series(dtype="int64")})
+
+
+def lines_of(table: pd.DataFrame) -> Iterable:
+    """Return the rows of a table as named tuples; quick where it is empty or of a shape seen before.
+
+    Parameters
+    ----------
+    table : DataFrame
+
+    Returns
+    -------
+    iterable of named tuple
+
+    Examples
+    --------
+    >>> list(lines_of(empty_table("clock")))
+    []
+    """
+    if not len(table):
+        return ()
+    return map(_line_type(tuple(table.columns))._make, zip(*(table[c].tolist() for c in table), strict=True))
+
+
+@cache
+def _line_type(names: tuple[str, ...]) -> type:
+    return namedtuple("Line", names)
 
 
 def describe_columns(table: str | None = None) -> pd.DataFrame:

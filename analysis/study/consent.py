@@ -140,7 +140,9 @@ def _causes(
     raw: RawTable, aside: dict[tuple, tuple[str, str]], barred: dict[str, str]
 ) -> dict[int, tuple[str, str]]:
     """Return, per index of a row that is set aside, the cause and who decided."""
-    causes = {}
+    causes: dict[int, tuple[str, str]] = {}
+    if not aside and not barred:
+        return causes
     for index in range(len(raw.rows)):
         code = raw.cell("athlete", index)
         if raw.key(index) in aside:

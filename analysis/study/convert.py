@@ -84,14 +84,15 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
     pandas.DataFrame
         The canonical columns with their types, and where each row was read.
     """
-    rules = column_rules()[raw.table] | (context.more if raw.table == "aerobic_tests" else {})
+    more = context.more if raw.table == "aerobic_tests" else {}
+    rules = column_rules()[raw.table] | more
     count = len(raw.rows)
     made: dict[str, list] = {}
     limits: list[str] | None = None
     for name, column in rules.items():
         texts = raw.columns.get(name)
         if texts is None:
-            if name in context.more:
+            if name in more:
                 continue
             texts = ["1" if column.need == "default 1" else ""] * count
         if column.kind == "lactate":

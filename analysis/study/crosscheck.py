@@ -8,7 +8,7 @@ import re
 import pandas as pd
 
 from ..basics import did_you_mean
-from .columns import KEYS, column_rules, source_columns
+from .columns import KEYS, column_rules, lines_of, source_columns
 from .findings import Findings
 from .model import Protocol
 
@@ -55,25 +55,24 @@ def place(table: str, line) -> tuple[str, int]:
 
 def _check_duplicates(tables: Tables, findings: Findings) -> None:
     for name, keys in KEYS.items():
-        table = tables[name]
-        if not len(table):
-            continue
-        file, row = source_columns(name)
-        known = table[(table[[k for k in keys if k in ("athlete", "session")]] != "").all(axis=1)]
-        again = known[known.duplicated(list(keys), keep=False)]
-        for _, group in again.groupby(list(keys), dropna=False, sort=False):
-            first = group.iloc[0]
-            shown = " ".join(str(first[k]) for k in keys if first[k] != "" and not pd.isna(first[k]))
-            for _, line in group.iloc[1:].iterrows():
-                same_file = "" if line[file] == first[file] else f" of {first[file]}"
-                findings.problem(
-                    line[file],
-                    line[row],
-                    ", ".join(keys[:3]),
-                    shown,
-                    f"the same {' and '.join(keys)} as row {first[row]}{same_file}",
-                    _duplicate_remedy(name, int(line[row])),
-                )
+        first: dict[tuple, object] = {}
+        for line in lines_of(tables[name]):
+            key = tuple("" if value != value else value for value in (getattr(line, k) for k in keys))
+            if "athlete" in keys and not line.athlete:
+                continue  # a blank code is a problem already
+            before = first.setdefault(key, line)
+            if before is line:
+                continue
+            (file, row), (old_file, old_row) = place(name, line), place(name, before)
+            same_file = "" if old_file == file else f" of {old_file}"
+            findings.problem(
+                file,
+                row,
+                ", ".join(keys[:3]),
+                " ".join(str(k) for k in key if k != ""),
+                f"the same {' and '.join(keys)} as row {old_row}{same_file}",
+                _duplicate_remedy(name, row),
+            )
 
 
 def _duplicate_remedy(name: str, row: int) -> str:
@@ -116,7 +115,7 @@ def _check_codes(tables: Tables, findings: Findings) -> None:
         columns = [c for c in ("athlete", "opponent") if c in table and name not in ("athletes", "decisions")]
         for column in columns:
             fine = {*known, "", "guest", "none"} if column == "opponent" else {*known, ""}
-            for line in table[~table[column].isin(fine)].itertuples(index=False):
+            for line in lines_of(table[~table[column].isin(fine)]):
                 code = getattr(line, column)
                 near = nearest_code(code, known)
                 hint = f"; did you mean {near}?" if near else ""
@@ -138,7 +137,7 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
         unknown = table[~table["session"].isin([*known, ""])]
         for session, group in unknown.groupby("session", sort=False):
             near = did_you_mean(session, known)
-            line = next(group.itertuples(index=False))
+            line = next(iter(lines_of(group)))
             hint = f"; did you mean {near}?" if near else ""
             findings.problem(
                 *place(name, line),
@@ -156,7 +155,7 @@ def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings)
     groups = dict(zip(athletes["athlete"], athletes["group"], strict=True))
     places = {"rounds": "round_no", "clock": "round_no", "lactate": "after_round", "attendance": "left_after"}
     for name, column in places.items():
-        for line in tables[name].itertuples(index=False):
+        for line in lines_of(tables[name]):
             group = line.group if name == "clock" else groups.get(line.athlete, "")
             most = protocol.for_group(group).rounds
             value = getattr(line, column)
@@ -173,7 +172,7 @@ def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings)
 def _check_opponents(tables: Tables, aside: frozenset[tuple], findings: Findings) -> None:
     known = set(tables["athletes"]["athlete"]) or set(tables["rounds"]["athlete"])
     lines: dict[tuple, object] = {}
-    for line in tables["rounds"].itertuples(index=False):
+    for line in lines_of(tables["rounds"]):
         lines.setdefault((line.session, line.round_no, line.athlete), line)
     # a row whose own code is unknown is a problem already: its opponent is not blamed a second time
     mistyped = {(s, r, line.opponent) for (s, r, athlete), line in lines.items() if athlete not in known}
@@ -217,7 +216,7 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
     filled |= set(tables["lactate"]["session"])
     for name, table in tables.items():
         for column in (c.name for c in column_rules()[name].values() if c.kind == "date"):
-            for line in table[table[column] != ""].itertuples(index=False):
+            for line in lines_of(table[table[column] != ""]):
                 date = dt.date.fromisoformat(getattr(line, column))
                 if date.year < 1990:
                     findings.problem(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..basics import did_you_mean, plural
-from .columns import TABLES, column_rules
+from .columns import TABLES, column_rules, lines_of
 from .findings import Findings
 from .headings import plain_heading, suggest_column
 from .raw_tables import RawTable
@@ -86,7 +86,7 @@ def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findin
     Decided
     """
     decided = Decided({name: raw.copy() for name, raw in tables.items()})
-    for decision in decisions.itertuples(index=False):
+    for decision in lines_of(decisions):
         if not decision.action or not decision.table:
             continue  # already a problem of the decisions table
         if is_for_cleaning(decision):

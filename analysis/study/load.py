@@ -113,6 +113,8 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, after)
 
+    for each in (findings, before, after):
+        each.count_the_rest()
     problems, remarks = findings.problems + after.problems, findings.remarks + after.remarks
     still = {*problems, *remarks}
     settled = [p for p in before.problems + before.remarks if p not in still]

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import pandas as pd
 
+from .columns import lines_of
 from .crosscheck import Tables, nearest_code, place
 from .findings import Findings
 from .model import Protocol
@@ -42,7 +43,7 @@ def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Fin
 
 
 def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
-    for line in athletes.itertuples(index=False):
+    for line in lines_of(athletes):
         if line.age_years < 18 and line.guardian_consent != "yes":
             findings.problem(
                 *place("athletes", line),
@@ -78,7 +79,7 @@ def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
 
 
 def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
-    for line in attendance.itertuples(index=False):
+    for line in lines_of(attendance):
         if line.mass_kg < line.usual_mass_kg * (1 - MASS_LOSS_PERCENT / 100):
             findings.remark(
                 *place("attendance", line),
@@ -90,8 +91,8 @@ def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
 
 
 def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> None:
-    athletes = tables["athletes"].drop_duplicates("athlete").set_index("athlete")
-    for line in tables["rounds"].itertuples(index=False):
+    athletes = {line.athlete: line for line in lines_of(tables["athletes"])}
+    for line in lines_of(tables["rounds"]):
         where = place("rounds", line)
         if line.took_part in ("sat_out", "left") and line.round_no > 0:
             busy = [c for c in ("exertion", "minutes_done", "hr_mean_typed_bpm") if getattr(line, c) > 0]
@@ -115,9 +116,8 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 f"the mean is above the peak ({line.hr_peak_typed_bpm:g})",
                 "look at the sheet; the two may be exchanged",
             )
-        known = athletes.loc[line.athlete] if line.athlete in athletes.index else None
-        group = "" if known is None else known["group"]
-        work_s = protocol.for_group(group).work_s
+        known = athletes.get(line.athlete)
+        work_s = protocol.for_group(known.group if known else "").work_s
         if 60 * line.minutes_done > work_s + 30:
             findings.remark(
                 *where,
@@ -126,13 +126,13 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 "longer than a round of the protocol",
                 "look at the sheet",
             )
-        if known is not None and line.hr_peak_typed_bpm > known["hr_max_bpm"]:
+        if known and line.hr_peak_typed_bpm > known.hr_max_bpm:
             _peak_above_maximum(line, where, known, findings)
 
 
 def _peak_above_maximum(line, where, known, findings: Findings) -> None:
-    text = f"above the athlete's maximum of {known['hr_max_bpm']:g} bpm"
-    if known["hr_max_source"] == "measured":
+    text = f"above the athlete's maximum of {known.hr_max_bpm:g} bpm"
+    if known.hr_max_source == "measured":
         findings.problem(
             *where,
             "hr_peak_typed_bpm",
@@ -155,7 +155,7 @@ def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
     highest = settings.get("lactate_analyser_high_mmol_l")
     for name in ("rounds", "lactate"):
         table = tables[name]
-        for line in table[table["lactate_limit"] != ""].itertuples(index=False):
+        for line in lines_of(table[table["lactate_limit"] != ""]):
             if not math.isnan(line.lactate_mmol_l):
                 findings.problem(
                     *place(name, line),
@@ -175,7 +175,7 @@ def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
 
 
 def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) -> None:
-    for line in clock.itertuples(index=False):
+    for line in lines_of(clock):
         length = (clock_seconds(line.end_clock) - clock_seconds(line.start_clock)) % 86400
         if math.isnan(length):
             continue
@@ -199,7 +199,7 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
             )
     ordered = clock[(clock["start_clock"] != "") & (clock["round_no"] > 0)].sort_values("round_no")
     for _, group in ordered.groupby(["session", "group"], sort=False):
-        lines = list(group.itertuples(index=False))
+        lines = list(lines_of(group))
         for before, after in pairwise(lines):
             gap = (clock_seconds(after.start_clock) - clock_seconds(before.start_clock)) % 86400
             if gap > 12 * 3600 or gap == 0:
@@ -214,7 +214,7 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
 
 def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
     shared = recordings.groupby("file")["athlete"].transform("nunique") > 1
-    for line in recordings[shared & (recordings["column_or_label"] == "")].itertuples(index=False):
+    for line in lines_of(recordings[shared & (recordings["column_or_label"] == "")]):
         findings.problem(
             *place("recordings", line),
             "column_or_label",
@@ -225,7 +225,7 @@ def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
 
 
 def _check_published(published: pd.DataFrame, findings: Findings) -> None:
-    for line in published.itertuples(index=False):
+    for line in lines_of(published):
         where = place("published", line)
         if line.ci_low > line.ci_high:
             findings.problem(
@@ -250,7 +250,7 @@ def _check_published(published: pd.DataFrame, findings: Findings) -> None:
 
 def _check_survey(survey: pd.DataFrame, findings: Findings) -> None:
     crossed = survey[survey["hr_mean_bpm"] > survey["hr_peak_bpm"]]
-    for line in crossed.itertuples(index=False):
+    for line in lines_of(crossed):
         findings.problem(
             *place("survey", line),
             "hr_mean_bpm",

@@ -28,6 +28,7 @@ _PHONE = re.compile(
 _BIRTH = re.compile(
     r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)"
 )
+_ORDINARY_CODE = re.compile(r"[A-Za-z]{0,3}[-_]?\d{1,6}")
 _WORD = re.compile(r"[^\W\d_]+")
 
 
@@ -122,6 +123,8 @@ def code_trouble(code: str) -> str:
     >>> code_trouble("A07"), code_trouble("007"), code_trouble("NA"), code_trouble("Robin")
     ('', '', '', 'a name')
     """
+    if _ORDINARY_CODE.fullmatch(code):
+        return ""
     found = looks_personal(code)
     if found:
         return found

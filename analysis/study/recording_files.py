@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 import pandas as pd
 
 from ..basics import did_you_mean
+from .columns import lines_of
 from .crosscheck import place
 from .findings import Findings
 from .inventory import RECORDING_ENDINGS, Inventory, is_temporary
@@ -158,7 +159,7 @@ def check_files(
         ("survey", "recordings"),
     ):
         known: dict[str, Path | None] = {}
-        for line in tables[table][tables[table]["file"] != ""].itertuples(index=False):
+        for line in lines_of(tables[table][tables[table]["file"] != ""]):
             if line.file not in known:
                 known[line.file] = inside_folder(folder, line.file, subfolder)
             if known[line.file] is not None:
@@ -244,7 +245,7 @@ def find_recordings(study) -> pd.DataFrame:
     """
     lines = []
     listed: set[Path] = set()
-    for line in study.recordings.itertuples(index=False):
+    for line in lines_of(study.recordings):
         path = inside_folder(study.folder, line.file, "recordings")
         if path is None:
             continue

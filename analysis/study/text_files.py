@@ -186,7 +186,7 @@ def read_csv_grid(path: Path, *, file: str) -> Grid:
     if not sample:
         return Grid(file, [], "empty")
     delimiter = stated if stated in DELIMITERS else _choose_delimiter(sample)
-    rows = _parse(text, delimiter, skipped)
+    rows, cells = _parse(text, delimiter, skipped)
     remarks = ()
     if encoding == "cp1252" and not text.isascii():
         remarks = (
@@ -195,43 +195,54 @@ def read_csv_grid(path: Path, *, file: str) -> Grid:
                 "look at letters with accents; save as CSV UTF-8 if they are wrong",
             ),
         )
-    cells = (cell for _, row in rows for cell in row)
     comma = writes_decimal_comma(cells, otherwise=delimiter == ";")
     names = {";": "semicolon", ",": "comma", "\t": "tab"}
     return Grid(file, rows, f"{encoding}, {names[delimiter]}", comma, remarks)
 
 
-def _parse(text: str, delimiter: str, skipped: int) -> list[tuple[int, list[str]]]:
-    keep: dict[str, str] = {}  # each distinct text is held once: a long table stays small
-    rows = []
+class _Kept(dict):
+    """Each distinct cell as it stood -> stripped, held once: a long table stays small."""
+
+    def __missing__(self, text: str) -> str:
+        stripped = text.strip()
+        if len(stripped) > MAX_CELL:
+            raise Unreadable(
+                f"a cell with more than {MAX_CELL:,} characters",
+                "a quotation mark may be missing its partner; shorten the text or mend the row",
+            )
+        self[text] = stripped
+        return stripped
+
+
+def _parse(text: str, delimiter: str, skipped: int) -> tuple[list[tuple[int, list[str]]], set[str]]:
+    """Return the rows that are not blank, and their distinct cells."""
+    keep = _Kept()
+    rows: list[tuple[int, list[str]]] = []
+    number = skipped
     previous = csv.field_size_limit(MAX_CELL * 50)
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
         for number, cells in enumerate(reader, start=1 + skipped):
+            if not cells:
+                continue
             if len(cells) > MAX_COLUMNS:
                 raise Unreadable(
-                    f"{len(cells)} cells in one row",
-                    "check the delimiter and the line ends of the file",
-                    number,
+                    f"{len(cells)} cells in one row", "check the delimiter and the line ends of the file"
                 )
-            if number > MAX_ROWS:
-                raise Unreadable(f"more than {MAX_ROWS:,} rows", "put the right file here", number)
-            stripped = [c.strip() for c in cells]
-            if not any(stripped):
-                continue
-            if max(map(len, stripped)) > MAX_CELL:
-                raise Unreadable(
-                    f"a cell with more than {MAX_CELL:,} characters",
-                    "a quotation mark may be missing its partner; shorten the text or mend the row",
-                    number,
-                )
-            rows.append((number, [keep.setdefault(c, c) for c in stripped]))
+            if len(rows) >= MAX_ROWS:
+                raise Unreadable(f"more than {MAX_ROWS:,} rows", "put the right file here")
+            kept = list(map(keep.__getitem__, cells))
+            if any(kept):
+                rows.append((number, kept))
+    except Unreadable as error:
+        error.row = number
+        raise
     except csv.Error:
         raise Unreadable(
             "a cell of great length or a broken quotation",
             "a quotation mark may be missing its partner; mend the file in the spreadsheet and save it again",
-            len(rows) + 1 + skipped,
+            number + 1,
         ) from None
     finally:
         csv.field_size_limit(previous)
-    return rows
+    return rows, set(keep.values())

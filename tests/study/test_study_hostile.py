@@ -1,0 +1,166 @@
+"""Whatever stands in a folder: a study, or a StudyError that a coach understands, in bounded time and memory."""
+
+import time
+import tracemalloc
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from study_folders import SETTINGS, athletes, csv_text, make_folder, rounds
+
+from analysis.study import Study, StudyError, check_study
+from analysis.study.columns import TABLES, column_rules
+
+QUICK = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+def examine(folder: Path) -> StudyError | Study:
+    try:
+        return Study.load(folder)
+    except StudyError as error:
+        problems = error.problems
+        assert len(problems) and (problems["problem"] != "").all() and (problems["remedy"] != "").all()
+        assert problems["value"].str.len().max() <= 60
+        assert "Traceback" not in str(error) and "<class" not in str(error)
+        return error
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["", "-", "NA", "nan", "inf", "-1", "0", "1", "2", "1e308", "9" * 400, "1,5", "1.5", "1:30", "12:30:00", "9-4", "09-Apr",
+         "=1+1", "A01", "A02", "007", "guest", "yes", "HI", ">25", "\u202e5", "é", "\x00", "\ud7ff", "2026-03-01", "03/04/2026",
+         "١٢", "1_000", "0x1F", "#REF!", "<script>", "a\tb", "²", "½"]
+    ),
+    st.text(max_size=8),
+    st.floats(width=32).map(str),
+    st.integers().map(str),
+)  # fmt: skip
+
+
+@QUICK
+@given(data=st.data())
+def test_any_cells_under_the_right_headings(tmp_path_factory, data):
+    table = data.draw(st.sampled_from(TABLES))
+    names = data.draw(st.lists(st.sampled_from(list(column_rules()[table])), min_size=1, unique=True))
+    rows = data.draw(st.lists(st.fixed_dictionaries({name: CELLS for name in names}), max_size=4))
+    folder = make_folder(tmp_path_factory.mktemp("cells"))
+    text = csv_text(rows, order=names) if rows else ",".join(names)
+    (folder / f"{table}.csv").write_bytes(text.encode("utf-8", "surrogatepass"))
+    examine(folder)
+
+
+@QUICK
+@given(
+    content=st.one_of(
+        st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "replace"))
+    )
+)
+def test_any_bytes_as_a_table_or_as_settings(tmp_path_factory, content):
+    folder = make_folder(tmp_path_factory.mktemp("bytes"), rounds=content)
+    examine(folder)
+    (folder / "study.toml").write_bytes(content)
+    examine(folder)
+
+
+@QUICK
+@given(data=st.data())
+def test_a_table_damaged_anywhere(tmp_path_factory, data):
+    content = bytearray(csv_text(rounds()).encode())
+    for _ in range(data.draw(st.integers(1, 6))):
+        place = data.draw(st.integers(0, len(content) - 1))
+        content[place : place + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=3))
+    examine(make_folder(tmp_path_factory.mktemp("damaged"), rounds=bytes(content)))
+
+
+SCALARS = st.one_of(st.booleans(), st.integers(-5, 10**20), st.floats(), st.text(max_size=6), st.none())
+NAMES = st.sampled_from(["value", "reason", "a.b", "hr_mean_bpm", "rounds.lactate", "question", "direction"])
+VALUES = st.recursive(
+    SCALARS, lambda v: st.one_of(st.lists(v, max_size=2), st.dictionaries(NAMES, v, max_size=2)), max_leaves=4
+)
+KEYS = (
+    *(
+        "primary_session",
+        "alpha",
+        "hypotheses",
+        "primary_outcomes",
+        "smallest_effects",
+        "smallest_effect_reasons",
+    ),
+    *(
+        "covariates",
+        "exclusions",
+        "capacity_unit",
+        "round_variable",
+        "n_athletes",
+        "rounds",
+        "work_s",
+        "rest_s",
+    ),
+    *("rest", "work", "exertion_scale", "groups"),
+)
+
+
+def toml_value(value) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "{" + ", ".join(f'"{k}" = {toml_value(v)}' for k, v in value.items() if v is not None) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(toml_value(v) for v in value if v is not None) + "]"
+    if isinstance(value, str):
+        return '"' + "".join(c for c in value if c.isalnum() or c in " :-.") + '"'
+    return "0" if value is None else repr(value)
+
+
+@QUICK
+@given(
+    plan=st.dictionaries(st.sampled_from(KEYS), VALUES),
+    protocol=st.dictionaries(st.sampled_from(KEYS), VALUES),
+)
+def test_any_values_in_the_settings(tmp_path_factory, plan, protocol):
+    lines = ["[plan]", *(f"{k} = {toml_value(v)}" for k, v in plan.items() if v is not None)]
+    lines += ["[protocol]", *(f"{k} = {toml_value(v)}" for k, v in protocol.items() if v is not None)]
+    examine(make_folder(tmp_path_factory.mktemp("settings"), settings="\n".join(lines) + "\n"))
+
+
+HUGE = {
+    "a line of megabytes": b"athlete,round_no\n" + b"A" * 8_000_000,
+    "a quotation without end": b'athlete,round_no\n"' + b"A,1\n" * 400_000,
+    "commas without end": b"athlete,round_no\n" + b"," * 2_000_000,
+    "many headings": b",".join(b"x%d" % i for i in range(5_000)),
+    "many blank lines": b"athlete,round_no,exertion\n" + b"\n" * 300_000 + b"A01,1,12\n",
+    "zero bytes": bytes(3_000_000),
+    "many wrong rows": b"athlete,round_no,exertion\n" + b"A01,1,99\n" * 4_000,
+}
+
+
+@pytest.mark.parametrize("kind", HUGE)
+def test_huge_and_endless_files_stay_within_bounds(tmp_path, kind):
+    folder = make_folder(tmp_path, rounds=HUGE[kind])
+    tracemalloc.start()
+    start = time.process_time()
+    report = check_study(folder)
+    spent, (_, peak) = time.process_time() - start, tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert spent < 5 and peak < 300e6
+    assert len(report.text()) < 200_000
+    assert report.passed == (kind == "many blank lines")
+
+
+def test_long_lists_of_one_fault_are_counted_not_listed(tmp_path):
+    rows = [{"athlete": "A01", "round_no": 1, "exertion": 99} for _ in range(900)]
+    report = check_study(make_folder(tmp_path, rounds=rows))
+    assert len(report.problems) < 500
+    assert report.problems["problem"].str.contains("more of this kind").any()
+
+
+def test_a_file_that_may_not_be_read_is_named(tmp_path):
+    folder = make_folder(tmp_path)
+    (folder / "athletes.csv").unlink()
+    (folder / "athletes.csv").mkdir()
+    assert check_study(folder).passed  # a folder of that name is not a table
+    (folder / "clock.csv").symlink_to(folder / "nowhere.csv")
+    assert check_study(folder).passed
+    assert "study.toml" not in [p.name for p in (folder / "athletes.csv").iterdir()]
+    assert SETTINGS in (folder / "study.toml").read_text() and athletes()

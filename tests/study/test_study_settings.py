@@ -1,0 +1,118 @@
+"""study.toml: faults with their line in our own words, times as m:ss or seconds, the protocol."""
+
+import pytest
+from study_folders import SETTINGS, make_folder, problem_at
+
+from analysis.study import Study, StudyError, check_study
+from analysis.study.findings import Findings
+from analysis.study.settings import read_protocol, read_seconds, read_settings
+
+FAULTS = {
+    # line to add at the end of [protocol], which is line 10: (words in the problem, words in the remedy)
+    "work_pause = 5:00": ("a time without quotation marks", 'write work_pause = "5:00"'),
+    "note = 0,05": ("a decimal comma", "write 0.05"),
+    "note = grappling": ("text without quotation marks", 'write note = "grappling"'),
+    'note = "grappling': ("a quotation mark is missing", "two quotation marks"),
+    "note = 6-20": ("text without quotation marks", 'write note = "6-20"'),
+    "note": ("neither name = value nor [section]", "complete it"),
+    "note: 5": ("a colon where an equals sign belongs", "name = value"),
+    "note =": ("a value is missing", "write one"),
+    "[plan": ("a bracket is missing", "[name]"),
+    'note = ["a", "b"': ("a bracket is missing", "list"),
+    "rounds = 3": ("stands twice", "keep one"),
+    "note = “grappling”": ("curly quotation marks", "straight"),
+}
+
+
+@pytest.mark.parametrize("line", FAULTS)
+def test_faults_are_named_by_line_in_our_own_words(tmp_path, line):
+    problem, remedy = FAULTS[line]
+    report = check_study(make_folder(tmp_path, settings=SETTINGS + line + "\n"))
+    found = problem_at(
+        report.problems[report.problems["problem"].str.contains(problem, regex=False)], file="study.toml"
+    )
+    assert found["row"] == 10 and remedy in found["remedy"]
+
+
+def test_a_byte_order_mark_and_other_encodings_are_accepted(tmp_path):
+    text = SETTINGS.replace("A small study", "Größe")
+    for number, encoding in enumerate(("utf-8-sig", "cp1252", "utf-16")):
+        folder = make_folder(tmp_path / str(number))
+        (folder / "study.toml").write_bytes(text.encode(encoding))
+        assert Study.load(folder).title == "Größe"
+
+
+@pytest.mark.parametrize(
+    "written", ['work = "5:00"', "work_s = 300", 'work_s = "5:00"', "work_s = 300.0", 'work = "300"']
+)
+def test_times_may_be_written_either_way(tmp_path, written):
+    study = Study.load(make_folder(tmp_path, settings=SETTINGS.replace('work = "5:00"', written)))
+    assert study.protocol.work_s == 300.0
+
+
+PROTOCOLS = {
+    "rounds = 0": ("rounds", "from 1 to 30"),
+    "rounds = 3.5": ("rounds", "from 1 to 30"),
+    'rounds = "3"': ("rounds", "from 1 to 30"),
+    "work = 5": ("work", "seconds or minutes"),
+    "work_s = 5": ("work_s", "minutes typed as seconds"),
+    'work = "five"': ("work", "not a time"),
+    'work = "5:00"\nwork_s = 310': ("work", "disagree"),
+    "work_s = nan": ("work_s", "seconds or minutes"),
+    "rest_s = -5": ("rest_s", "outside 0 to 7200"),
+    'exertion_scale = "1-10"': ("exertion_scale", "not a scale"),
+    "round = 3": ("round", "did you mean rounds"),
+    '[protocol.novice]\nexertion_scale = "0-10"': ("exertion_scale", "two exertion scales"),
+    "[protocol.novice]\nrounds = 99": ("rounds", "from 1 to 30"),
+}
+
+
+@pytest.mark.parametrize("change", PROTOCOLS)
+def test_a_protocol_that_cannot_be_is_a_problem_on_its_line(tmp_path, change):
+    column, words = PROTOCOLS[change]
+    name = change.split(" ")[0].removesuffix("_s")
+    kept = [line for line in SETTINGS.splitlines() if not line.startswith((f"{name} ", f"{name}_s "))]
+    report = check_study(
+        make_folder(tmp_path, settings="\n".join([*kept, change]) + "\n", without=("rounds",))
+    )
+    found = report.problems[(report.problems["column"] == column)]
+    assert found["problem"].str.contains(words).any(), report.text()
+    assert found["row"].notna().all()
+
+
+def test_a_missing_protocol_says_what_to_write(tmp_path):
+    with pytest.raises(StudyError, match=r"\[protocol\]"):
+        Study.load(make_folder(tmp_path, settings='title = "x"\n'))
+    report = check_study(make_folder(tmp_path / "part", settings="[protocol]\nrounds = 3\n"))
+    assert sorted(report.problems["column"]) == ["rest_s", "work_s"]
+
+
+def test_misspelt_settings_are_named_and_unknown_ones_remarked_on(tmp_path):
+    report = check_study(make_folder(tmp_path, settings='titel = "x"\nweather = "warm"\n' + SETTINGS))
+    assert problem_at(report.problems, column="titel")["problem"] == "no such setting; did you mean title?"
+    assert "weather" in report.remarks["column"].tolist()
+
+
+def test_the_scale_may_stand_at_the_top_and_analyser_limits_with_the_sampling(tmp_path):
+    text = 'exertion_scale = "0-10"\n[protocol]\nrounds = 3\nwork_s = 240\nrest_s = 90\n'
+    text += "[sampling]\nlactate_analyser_high_mmol_l = 22\n"
+    study = Study.load(make_folder(tmp_path, settings=text, without=("rounds",)))
+    assert study.protocol.exertion_scale == "0-10"
+    assert study.settings["lactate_analyser_high_mmol_l"] == 22
+
+
+def test_groups_inherit_what_they_do_not_change(tmp_path):
+    make_folder(tmp_path, settings=SETTINGS + '[protocol.novice]\nwork = "3:00"\n')
+    findings = Findings()
+    settings = read_settings(tmp_path, findings)
+    protocol = read_protocol(settings, findings)
+    assert not findings.problems
+    assert (protocol.for_group("novice").work_s, protocol.for_group("novice").rest_s) == (180.0, 120.0)
+    assert protocol.for_group("others") is protocol and protocol.most_rounds == 3
+    assert read_seconds(settings, ("protocol", "novice"), "work_s", findings) == 180.0
+    assert settings.line_of("protocol", "novice", "work") == 11
+
+
+def test_brackets_without_end_do_no_harm(tmp_path):
+    report = check_study(make_folder(tmp_path, settings=SETTINGS + "x = " + "[" * 100_000))
+    assert not report.passed and report.problems["file"].eq("study.toml").all()
