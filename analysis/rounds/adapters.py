@@ -35,15 +35,18 @@ def rm_anova(long: pd.DataFrame) -> dict:
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        table = pg.rm_anova(
-            data=long,
-            dv="value",
-            within="round_no",
-            subject="athlete",
-            correction=True,
-            detailed=True,
-            effsize="ng2",
-        )
+        try:
+            table = pg.rm_anova(
+                data=long,
+                dv="value",
+                within="round_no",
+                subject="athlete",
+                correction=True,
+                detailed=True,
+                effsize="ng2",
+            )
+        except ZeroDivisionError:  # its Mauchly test, of two or three athletes and some numbers of rounds
+            table = _few_athletes(long)
         effect, error = table.iloc[0], table.iloc[1]
         wide = long.pivot_table(index="athlete", columns="round_no", values="value", observed=True)
         k = wide.shape[1]
@@ -61,6 +64,31 @@ def rm_anova(long: pd.DataFrame) -> dict:
         "ss_round": float(effect["SS"]),
         "ss_error": float(error["SS"]),
     }
+
+
+def _few_athletes(long: pd.DataFrame) -> pd.DataFrame:
+    """The same table without Mauchly's test, from the sums of squares."""
+    import pingouin as pg
+    from scipy import stats
+
+    wide = long.pivot(index="athlete", columns="round_no", values="value")
+    values, (n, k) = wide.to_numpy(), wide.shape
+    grand = values.mean()
+    ss_round = n * ((values.mean(axis=0) - grand) ** 2).sum()
+    ss_athlete = k * ((values.mean(axis=1) - grand) ** 2).sum()
+    ss_error = ((values - grand) ** 2).sum() - ss_round - ss_athlete
+    df, df_error = k - 1, (k - 1) * (n - 1)
+    statistic = (ss_round / df) / (ss_error / df_error)
+    return pd.DataFrame(
+        {
+            "F": [statistic, np.nan],
+            "DF": [df, df_error],
+            "SS": [ss_round, ss_error],
+            "p_unc": [stats.f.sf(statistic, df, df_error), np.nan],
+            "eps": [pg.epsilon(wide, correction="gg"), np.nan],
+            "ng2": [ss_round / (ss_round + ss_error + ss_athlete), np.nan],
+        }
+    )
 
 
 def friedman(wide: pd.DataFrame) -> dict:
