@@ -14,7 +14,8 @@ Mixed models
     ``.variance_intervals(level=)``, ``.random_effects()``, ``.residuals()``, ``.warnings``, ``.left_out``,
     ``.n_athletes``, ``.n_observations``. ddf: "kenward-roger", "satterthwaite", "cr2".
     ``fit_mixed_batch(outcomes, design, group, *, tests)`` gives a ``BatchFit``: ``fit["round"].F`` (also .p,
-    .df_num, .df_den, .estimate, .standard_error: arrays over studies), ``.variance_group``, ``.variance_residual``.
+    .df_num, .df_den, .estimate, .standard_error: arrays over studies; ``fit.p["round"]`` is the same),
+    ``.variance_group``, ``.variance_residual``, ``.beta``, ``.studies`` and ``.table()``.
 Several tests
     ``holm(p)``.
 Paired effect sizes and intervals
@@ -47,7 +48,8 @@ from .intervals import eta2_interval, noncentral_f_interval, noncentral_t_interv
 from .mixed import fit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_checks import MixedDiagnostics, RSquared
-from .mixed_fit import MixedFit, TermTest, Variances
+from .mixed_fit import MixedFit
+from .mixed_results import TermTest, Variances
 from .multiplicity import holm
 from .ranks import SignedRank, rank_sum_distribution, signed_rank
 from .resampling import (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -11,13 +11,14 @@ import pandas as pd
 from ..basics import Result
 from .batch_engine import kenward_roger, own_design_sums, shared_design_sums, solve, state, weights
 from .batch_input import centred, checked, columns_within, constant_column, rank_with_athletes
+from .mixed_results import ByName
 
 BLOCK = 1000
 """Studies worked on at once, so that their arrays stay in the cache."""
 
 
 @dataclass(frozen=True)
-class BatchTest(Mapping):
+class BatchTest(ByName):
     """One test in every study; arrays over studies, also by name in brackets.
 
     Parameters
@@ -34,17 +35,6 @@ class BatchTest(Mapping):
     df_num: np.ndarray
     df_den: np.ndarray
     p: np.ndarray
-
-    def __getitem__(self, name):
-        if name in self.__dataclass_fields__:
-            return getattr(self, name)
-        raise KeyError(name)
-
-    def __iter__(self):
-        return (f.name for f in fields(self))
-
-    def __len__(self):
-        return len(fields(self))
 
     def interval(self, *, level: float = 0.95):
         """Limits of the t interval of every estimate (lower, upper), with the df of the test."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import lru_cache
 
@@ -12,76 +11,12 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, did_you_mean, plural
 from . import mixed_checks
 from .formula import INTERCEPT
+from .mixed_results import TermTest, Variances
 from .multiplicity import holm
 from .small_sample import METHOD_WORDS
 from .variance_profiles import variance_intervals
 
 KINDS = ("pairwise", "successive", "first")
-
-
-class _ByName(Mapping):
-    """Fields of a dataclass also by name in brackets."""
-
-    def __getitem__(self, name):
-        if name in self.__dataclass_fields__:
-            return getattr(self, name)
-        raise KeyError(name)
-
-    def __iter__(self):
-        return (f.name for f in fields(self))
-
-    def __len__(self):
-        return len(fields(self))
-
-
-@dataclass(frozen=True)
-class Variances(_ByName, Result):
-    """Variance components; those that the model does not have are not-a-number.
-
-    Parameters
-    ----------
-    group : float
-        Between athletes (of the intercepts where there are slopes).
-    slope : float
-        Of the slopes of athletes.
-    covariance : float
-        Between intercepts and slopes.
-    residual : float
-        Within athletes.
-    crossed : float
-        Of the crossed grouping (their sum where there are several).
-    """
-
-    group: float
-    slope: float
-    covariance: float
-    residual: float
-    crossed: float
-
-
-@dataclass(frozen=True)
-class TermTest(_ByName, Result):
-    """Type III test of one term.
-
-    Parameters
-    ----------
-    term : str
-        As in the formula.
-    statistic : float
-        F.
-    df_num, df_den : float
-        Degrees of freedom.
-    p : float
-    method : str
-        In words.
-    """
-
-    term: str
-    statistic: float
-    df_num: float
-    df_den: float
-    p: float
-    method: str
 
 
 @dataclass(frozen=True)

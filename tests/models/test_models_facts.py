@@ -141,6 +141,30 @@ def test_cr2_is_unbiased_under_the_model_with_missing_rounds():
     assert expected == approx(tests.phi, rel=1e-8, abs=1e-12)
 
 
+def test_cr2_df_are_those_of_the_simulated_covariance():
+    # the definition: the covariance of estimates, drawn under the model, has the moments of a Wishart with these df
+    tests = fit_mixed(study(8, 4, missing=0.2, seed=5), "hr ~ C(round_no) + capacity", group="athlete")._tests
+    X = tests.problem.Q
+    V = np.zeros((len(X),) * 2)
+    for rows, _, _, own in tests._robust:
+        V[np.ix_(rows, rows)] = own
+    W = np.linalg.inv(V)
+    M = np.linalg.inv(X.T @ W @ X)
+    y = np.random.default_rng(0).normal(size=(30_000, len(X))) @ np.linalg.cholesky(V).T
+    residual = y - y @ (X @ M @ X.T @ W).T
+    for L in (np.eye(5)[[1]], np.eye(5)[[4]], np.eye(5)[1:4]):
+        inner = L @ tests.R_inverse
+        values, vectors = np.linalg.eigh(inner @ M @ inner.T)
+        whitened = (vectors / np.sqrt(values)).T @ inner
+        scores = np.stack([residual[:, rows] @ (a @ whitened.T) for rows, a, _, _ in tests._robust])
+        drawn = np.einsum("ibs,ibt->bst", scores, scores)
+        q = len(L)
+        assert drawn.mean(axis=0) == approx(np.eye(q), abs=0.03)
+        assert tests._cr2_eta(L) == approx(
+            q * (q + 1) / drawn.reshape(len(y), -1).var(axis=0).sum(), rel=0.05
+        )
+
+
 def test_cr2_df_of_a_contrast_counts_the_complete_pairs_that_matter():
     rows = study(8, 2, seed=1)
     rows.loc[rows.index[:4:2], "hr"] = np.nan
