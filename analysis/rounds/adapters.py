@@ -57,7 +57,7 @@ def rm_anova(long: pd.DataFrame) -> dict:
         "df_den": float(error["DF"]),
         "p": float(effect["p_unc"]),
         "epsilon_gg": float(effect["eps"]),
-        "epsilon_hf": min(1.0, hf),
+        "epsilon_hf": min(1.0, hf) if hf > 0 else np.nan,
         "mauchly_w": float(effect["W_spher"]) if "W_spher" in table else np.nan,
         "mauchly_p": float(effect["p_spher"]) if "p_spher" in table else np.nan,
         "eta2_generalized": float(effect["ng2"]),
@@ -71,7 +71,7 @@ def _few_athletes(long: pd.DataFrame) -> pd.DataFrame:
     import pingouin as pg
     from scipy import stats
 
-    wide = long.pivot(index="athlete", columns="round_no", values="value")
+    wide = long.pivot_table(index="athlete", columns="round_no", values="value", observed=True)
     values, (n, k) = wide.to_numpy(), wide.shape
     grand = values.mean()
     ss_round = n * ((values.mean(axis=0) - grand) ** 2).sum()
