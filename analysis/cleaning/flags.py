@@ -48,10 +48,11 @@ def flag_artefacts(
 
     Notes
     -----
-    The trace is broken in pieces wherever heart rate changes faster than a heart can. Of all chains of pieces in which
-    each can follow the one before (over a gap of d seconds the rate can move by 120 * (1 - exp(-d / 15)) bpm, at least
-    10), the one with most samples is kept; what is not in it is flagged by its length and level. So one bad stretch
-    does not condemn what follows it, and a fault need not be short. Every limit is a field of `CleaningRules`.
+    The trace is broken in pieces wherever heart rate changes faster than a heart can: over d seconds by more than
+    120 * (1 - exp(-d / 15)) bpm, at least 10, or by more than 7 bpm/s for 3 s. Of all chains of pieces the one is kept
+    that has most samples, less 30 samples times the square of (change / limit) for every change beyond the limit. What
+    is not in it is flagged by its length and level. So one bad stretch does not condemn what follows it, and a fault
+    need not be short. Every limit is a field of `CleaningRules`.
 
     Short faults that look like a heart rate (a few beats too many, a value repeated for 10 s) are not seen.
 
@@ -86,9 +87,10 @@ def flag_codes(
     with np.errstate(invalid="ignore"):
         codes[there & ((rates < rules.lowest_bpm) | (rates > ceiling))] = CODE["out of range"]
     codes[_flat(elapsed, rates, codes == 0, rules)] = CODE["flat line"]
-    good = np.flatnonzero(codes == 0)
-    if len(good):
-        codes[good] = fit_pieces(elapsed[good], rates[good], rules, CODE)
+    place = np.flatnonzero(there)
+    if len(place):
+        found = fit_pieces(elapsed[place], rates[place], codes[place] == 0, rules, CODE)
+        codes[place[found > 0]] = found[found > 0]
         _mark_start_lag(elapsed, codes, rules)
     return codes
 

@@ -124,6 +124,8 @@ def rate_from_intervals(ends: np.ndarray, intervals_ms: np.ndarray):
     edges = first + np.arange(count + 1)
     # Two running sums, each linear inside an interval: beats so far, and usable seconds so far.
     keep = usable & np.isfinite(corrected) & (ends > starts)
+    if not keep.any() or count < 1:
+        return np.empty(0), np.empty(0), table, remarks
     order = np.argsort(starts[keep], kind="stable")
     a, b, c = starts[keep][order], ends[keep][order], corrected[keep][order]
     b = np.maximum(np.minimum(b, np.append(a[1:], np.inf)), a)
