@@ -10,10 +10,12 @@ from ..study import OUTCOMES
 from . import pictures, tables
 from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
+from .sentences.capacity import plain_capacity, write_up_capacity
 from .sentences.closing import deviations, write_up_deviations, write_up_limitations
 from .sentences.evening import write_up_conditions, write_up_measurements, write_up_protocol
 from .sentences.methods import write_up_plan, write_up_software, write_up_statistics
 from .sentences.participants import plain_participants, write_up_participants
+from .sentences.rounds import plain_rounds, write_up_rounds
 
 TITLE_PAGE = (
     ("Authors", "all authors, in the order agreed"),
@@ -88,16 +90,16 @@ def _plain(answers) -> list[Section]:
 def _topics(answers):
     yield "cleaning", "plain_cleaning", answers.cleaned
     for outcome in answers.primary_outcomes:
-        yield "rounds", "plain_rounds", answers.rounds(outcome)
+        yield plain_rounds, None, answers.rounds(outcome)
     for outcome in _fitness_outcomes(answers):
-        yield "capacity", "plain_capacity", answers.fitness(outcome)
+        yield plain_capacity, None, answers.fitness(outcome)
     yield "replication", "plain_replication", answers.published()
 
 
 def _plain_topic(module, function, result) -> str:
     if isinstance(result, NotYet):
         return str(result)
-    say = _topic(module, function)
+    say = module if callable(module) else _topic(module, function)
     return say(result) if say else ""
 
 
@@ -232,7 +234,7 @@ def _results(answers) -> list[Section]:
     for outcome, answer in rounds.items():
         section = Section(
             f"{OUTCOMES[outcome].label} over the rounds",
-            paragraphs(_say("rounds", "write_up_rounds", answer)),
+            paragraphs(write_up_rounds(answer)),
             2,
         )
         sections.append(
@@ -253,10 +255,7 @@ def _fitness(answers) -> list[Section]:
     sections = []
     for outcome, answer in found.items():
         label = OUTCOMES[outcome].label.lower()
-        if isinstance(answer, NotYet):
-            blocks = paragraphs(str(answer))
-        else:
-            blocks = paragraphs(_say("capacity", "write_up_capacity", answer))
+        blocks = paragraphs(write_up_capacity(answer) if answer else str(answer))
         section = Section(f"Fitness and {label}", blocks, 2)
         picture = pictures.fitness_picture(outcome, answer) if answer else None
         sections.append(_with_picture(section, picture, "shows the athletes"))

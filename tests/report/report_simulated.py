@@ -1,14 +1,17 @@
 """Simulated studies in memory, from a known truth, for the tests of the write-up: no files, no recordings."""
 
+import contextlib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from analysis.answers import Answers
+from analysis.answers import Answers, inputs
+from analysis.basics import KitError
+from analysis.capacity import answer_capacity
 from analysis.cleaning.clean import ROW_COLUMNS, CleanedStudy
 from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study, empty_table
-from analysis.study.outcomes import OUTCOMES
+from analysis.study.outcomes import OUTCOMES, outcome_named
 from analysis.study.plan_reading import PROPOSED_OUTCOMES
 
 KINDS = ("null", "strong", "missing", "tiny", "odd")
@@ -43,7 +46,25 @@ def simulate_answers(seed, kind="strong"):
     answers = Answers(study)
     answers._kept["cleaned"] = _cleaned(rows)
     answers._kept["capacity"] = capacity
+    _answer_fitness_quickly(answers)
     return answers
+
+
+def _answer_fitness_quickly(answers):
+    """Without the chart of all analyses, which takes most of the time and has tests of its own."""
+    plan = answers.study.plan
+    for outcome in answers.measured_outcomes:
+        with contextlib.suppress(KitError):
+            made = answer_capacity(
+                answers.rows,
+                answers.capacity,
+                answers.study.athletes,
+                outcome,
+                smallest_effect=plan.smallest_effects[outcome],
+                direction=inputs.fitness_direction(plan, outcome_named(outcome)),
+                chart=False,
+            )
+            answers.keep("fitness", outcome, made)
 
 
 def _table(name, **columns):
@@ -102,7 +123,6 @@ def _rows(rng, athletes, capacity, rounds, effect, kind):
     table["bout_no"] = table["round_no"]
     table["took_part"], table["opponent"] = "yes", ""
     table["hr_mean_bpm"] = 165 + level - effect * fit + 5 * climb + rng.normal(0, 4, len(table))
-    table["hr_peak_bpm"] = table["hr_mean_bpm"] + rng.uniform(6, 12, len(table))
     table["hr_source"] = "trace"
     table["lactate_mmol_l"] = (
         7 + 0.2 * level - 0.1 * effect * fit + 1.5 * climb + rng.normal(0, 1, len(table))
@@ -115,7 +135,7 @@ def _rows(rng, athletes, capacity, rounds, effect, kind):
     for column in set(ROW_COLUMNS) - set(table):
         table[column] = np.nan
     if kind == "missing":
-        for outcome in ("hr_mean_bpm", "hr_peak_bpm", "lactate_mmol_l", "exertion"):
+        for outcome in ("hr_mean_bpm", "lactate_mmol_l", "exertion"):
             table.loc[rng.random(len(table)) < 0.33, outcome] = np.nan
     if kind == "odd":
         _odd(rng, table)

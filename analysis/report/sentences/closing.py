@@ -144,7 +144,7 @@ def _fitness_limits(answers, people) -> list[str]:
         return []
     text = (
         "Fitness was not assigned: athletes who are fitter may differ in weight, skill, age and style of sparring, so that "
-        "an association is no effect of training."
+        "an association does not show what training would do."
     )
     pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
     if len(pearson):
