@@ -327,7 +327,8 @@ def _read_yes_no(text: str, column: Column, context: Context) -> str:
 
 
 def _read_text(text: str, column: Column, context: Context) -> str:
-    trouble = looks_personal(text) if column.name != "source" else ""
+    free = column.name in ("note", "reason", "place", "club", "group", "decided_by")
+    trouble = looks_personal(text, phones=free) if column.name != "source" else ""
     if not trouble and column.name == "decided_by" and looks_like_name(text):
         trouble = "a name"
     if trouble:

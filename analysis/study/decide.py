@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import partial
 
 import pandas as pd
 
@@ -90,7 +91,7 @@ def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findin
         if not decision.action or not decision.table:
             continue  # already a problem of the decisions table
         if is_for_cleaning(decision):
-            _check_stretch(decision, findings)
+            _check_stretch(decision, tables, findings)
             continue
         table = _table_name(decision.table)
         raw = decided.tables.get(table)
@@ -119,30 +120,25 @@ def _complain(findings: Findings, decision, column: str, value, problem: str, re
     findings.problem(decision.file, decision.row, column, value, problem, remedy)
 
 
-def _check_stretch(decision, findings: Findings) -> None:
+def _check_stretch(decision, tables: dict[str, RawTable], findings: Findings) -> None:
+    complain = partial(_complain, findings, decision)
+    people = tables["athletes"].columns.get("athlete", ()) if "athletes" in tables else ()
     if not decision.athlete:
-        _complain(
-            findings,
-            decision,
-            "athlete",
-            "",
-            "a decision about a recording needs an athlete",
-            "write the code",
-        )
-    if not (pd.isna(decision.from_s) or pd.isna(decision.to_s)) and decision.from_s >= decision.to_s:
+        complain("athlete", "", "a decision about a recording needs an athlete", "write the code")
+    elif people and decision.athlete not in people:
+        near = did_you_mean(decision.athlete, people)
+        hint = f"; did you mean {near}?" if near else ""
+        remedy = f"write {near}" if near else "correct the code; delete the decision if it is done with"
+        complain("athlete", decision.athlete, f"not in the athletes table{hint}", remedy)
+    if _table_name(decision.table) not in ("recordings", "rounds"):
+        problem = "a decision about a recording belongs to the table recordings"
+        complain("table", decision.table, problem, "write recordings")
+    if decision.from_s >= decision.to_s:
         shown = f"{decision.from_s:g} to {decision.to_s:g}"
-        _complain(
-            findings, decision, "to_s", shown, "the stretch ends before it begins", "write from_s below to_s"
-        )
+        complain("to_s", shown, "the stretch ends before it begins", "write from_s below to_s")
     if decision.action == "replace":
-        _complain(
-            findings,
-            decision,
-            "action",
-            decision.action,
-            "a stretch of a recording cannot be replaced",
-            "set it aside, or keep it",
-        )
+        problem = "a stretch of a recording cannot be replaced"
+        complain("action", decision.action, problem, "set it aside, or keep it")
 
 
 def _measure(decision, raw: RawTable) -> tuple[str, float]:

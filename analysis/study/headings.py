@@ -86,8 +86,19 @@ def read_headings(
     if not grid.rows:
         return raw
     rules = column_rules()[table]
-    number, heads = grid.rows[0]
-    body = grid.rows[1:]
+    first = _heading_row(grid, rules)
+    number, heads = grid.rows[first]
+    body = grid.rows[first + 1 :]
+    if first:
+        skipped = " | ".join(filter(None, grid.rows[0][1]))
+        findings.remark(
+            grid.file,
+            grid.rows[0][0],
+            "",
+            skipped,
+            f"the headings are taken from row {number}",
+            "nothing, if that is right",
+        )
     places = _name_columns(grid, number, heads, body, rules, more, findings)
     if body and _is_units_row(body[0][1], rules):
         units = {p: text for p, text in enumerate(body[0][1]) if text}
@@ -120,6 +131,17 @@ def read_headings(
                 f"add it: {column.meaning[0].lower()}{column.meaning[1:]}",
             )
     return raw
+
+
+def _heading_row(grid: Grid, rules: dict[str, Column]) -> int:
+    """Return the index of the row with headings: the first, unless only a row shortly below holds any."""
+    known = [sum(_is_known(plain_heading(c)[0], rules) for c in cells) for _, cells in grid.rows[:6]]
+    return 0 if known[0] or max(known) < 2 else known.index(max(known))
+
+
+def _is_known(name: str, rules: dict[str, Column]) -> bool:
+    base, _, round_no = name.rpartition("_")
+    return name in rules or (round_no.isdigit() and base in rules)
 
 
 def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int, str]:

@@ -26,7 +26,7 @@ from .plan_reading import read_plan
 from .plausible import check_rows
 from .problems import Problem, StudyError, problem_table
 from .raw_tables import RawTable
-from .recording_files import check_files, check_unlisted
+from .recording_files import check_files, check_unlisted, usual_session
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
 
 
@@ -111,13 +111,17 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
     tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
-    check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, after)
+    session = usual_session(tables["sessions"])
+    check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
 
     for each in (findings, before, after):
         each.count_the_rest()
-    problems, remarks = findings.problems + after.problems, findings.remarks + after.remarks
+    problems = _in_order(findings.problems + after.problems)
+    remarks = _in_order(findings.remarks + after.remarks)
     still = {*problems, *remarks}
-    settled = [p for p in before.problems + before.remarks if p not in still]
+    settled = [p for p in before.problems if p not in still]
+    told = {p.place for p in settled}
+    settled += [p for p in before.remarks if p not in still and p.place not in told]
     study = Study(
         folder=folder,
         title=settings.get("title", ""),
@@ -131,6 +135,12 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
         **{name: _analysed(table, barred) for name, table in tables.items()},
     )
     return Examination(study, problems, settled, remarks, inventory)
+
+
+def _in_order(found: list[Problem]) -> list[Problem]:
+    """Sort by file, in the order in which files came up, and by row."""
+    files = list(dict.fromkeys(p.file for p in found))
+    return sorted(found, key=lambda p: (files.index(p.file), p.row or 0))
 
 
 def _without_set_aside(raw: RawTable, decided: Decided) -> RawTable:

@@ -92,6 +92,9 @@ def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
 
 def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> None:
     athletes = {line.athlete: line for line in lines_of(tables["athletes"])}
+    left_after = {
+        (a.session, a.athlete): a.left_after for a in lines_of(tables["attendance"]) if a.left_after >= 0
+    }
     for line in lines_of(tables["rounds"]):
         where = place("rounds", line)
         if line.took_part in ("sat_out", "left") and line.round_no > 0:
@@ -118,6 +121,12 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             )
         known = athletes.get(line.athlete)
         work_s = protocol.for_group(known.group if known else "").work_s
+        if line.round_no > left_after.get((line.session, line.athlete), math.inf) and line.took_part in (
+            "yes",
+            "part",
+        ):
+            problem = "took part after the round that attendance gives as the last before leaving"
+            findings.remark(*where, "took_part", line.took_part, problem, "correct one of the two sheets")
         if 60 * line.minutes_done > work_s + 30:
             findings.remark(
                 *where,
@@ -152,25 +161,33 @@ def _peak_above_maximum(line, where, known, findings: Findings) -> None:
 
 
 def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
-    highest = settings.get("lactate_analyser_high_mmol_l")
-    for name in ("rounds", "lactate"):
-        table = tables[name]
-        for line in lines_of(table[table["lactate_limit"] != ""]):
-            if not math.isnan(line.lactate_mmol_l):
-                findings.problem(
-                    *place(name, line),
-                    "lactate_limit",
-                    line.lactate_limit,
-                    "a number and off the scale at once",
-                    "clear one of the two",
-                )
-            elif line.lactate_limit == "high" and highest is None:
+    low, high = (settings.get(f"lactate_analyser_{end}_mmol_l") for end in ("low", "high"))
+    low, high = (v if isinstance(v, int | float) and not isinstance(v, bool) else None for v in (low, high))
+    in_rounds = {}
+    for name, after in (("rounds", "round_no"), ("lactate", "after_round")):
+        for line in lines_of(tables[name]):
+            where, value = place(name, line), line.lactate_mmol_l
+            if line.lactate_limit and not math.isnan(value):
+                problem = "a number and off the scale at once"
+                findings.problem(*where, "lactate_limit", line.lactate_limit, problem, "clear one of the two")
+            elif line.lactate_limit == "high" and high is None:
+                problem = "above the analyser's scale, whose end study.toml does not say"
+                remedy = "write lactate_analyser_high_mmol_l in study.toml"
+                findings.remark(*where, "lactate_mmol_l", "HI", problem, remedy)
+            elif (high is not None and value > high) or (low is not None and value < low):
+                problem = "beyond the analyser's scale in study.toml"
                 findings.remark(
-                    *place(name, line),
-                    "lactate_mmol_l",
-                    "HI",
-                    "above the analyser's scale, whose end study.toml does not say",
-                    "write lactate_analyser_high_mmol_l in study.toml",
+                    *where, "lactate_mmol_l", f"{value:g}", problem, "look at the sheet and at study.toml"
+                )
+            key = (line.session, line.athlete, getattr(line, after))
+            if name == "rounds":
+                in_rounds[key] = (value, where[1])
+                continue
+            other, row = in_rounds.get(key, (math.nan, None))
+            if abs(value - other) > 0:
+                problem = f"the rounds table has another value ({other:g}, row {row})"
+                findings.remark(
+                    *where, "lactate_mmol_l", f"{value:g}", problem, "keep the sample in one table"
                 )
 
 

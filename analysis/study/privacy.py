@@ -57,13 +57,15 @@ def is_personal_heading(name: str) -> bool:
     return bool(_PERSONAL_PARTS & set(parts))
 
 
-def looks_personal(text: str) -> str:
+def looks_personal(text: str, *, phones: bool = True) -> str:
     """Say what personal data a text seems to hold: a mail address or a phone number.
 
     Parameters
     ----------
     text : str
         Any cell.
+    phones : bool
+        False where long numbers are usual, such as lots and labels.
 
     Returns
     -------
@@ -77,7 +79,7 @@ def looks_personal(text: str) -> str:
     """
     if _MAIL.search(text):
         return "a mail address"
-    if _PHONE.search(text):
+    if phones and _PHONE.search(text):
         return "a phone number"
     return ""
 

@@ -59,14 +59,16 @@ def is_recording(name: str) -> bool:
     return bare.endswith(RECORDING_ENDINGS)
 
 
-def read_file_name(name: str, codes: Iterable[str]) -> tuple[str, str] | None:
+def read_file_name(name: str, codes: Iterable[str], *, session: str = "1") -> tuple[str, str] | None:
     """Return session and athlete of a file named CODE, CODE_s2 or CODE_s2_b; None where it is of another form.
 
     Parameters
     ----------
     name : str
     codes : iterable of str
-        Codes of the athletes.
+        Codes of the athletes; where there are none, what stands before the first _ is taken for the code.
+    session : str
+        The session of a file whose name says none.
 
     Returns
     -------
@@ -78,13 +80,33 @@ def read_file_name(name: str, codes: Iterable[str]) -> tuple[str, str] | None:
     (('2', 'A07'), ('1', 'A07'))
     """
     stem = file_stem(name)
-    for code in sorted(codes, key=len, reverse=True):
+    for code in sorted(codes, key=len, reverse=True) or re.findall(r"^[A-Za-z]{0,3}\d{1,4}(?![^\W_])", stem):
         if stem[: len(code)].casefold() != code.casefold():
             continue
         rest = re.fullmatch(r"(?:[_\-]s(\w+?))?(?:[_\-](?:[a-z]|\d{1,2}))?", stem[len(code) :], re.IGNORECASE)
         if rest:
-            return rest[1] or "1", code
+            return rest[1] or session, code
     return None
+
+
+def usual_session(sessions: pd.DataFrame) -> str:
+    """Return the session of a file whose name says none: the only one that there is, else 1.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> usual_session(pd.DataFrame({"session": ["autumn"]})), usual_session(pd.DataFrame({"session": ["1", "2"]}))
+    ('autumn', '1')
+    """
+    known = list(dict.fromkeys(sessions["session"]))
+    return known[0] if len(known) == 1 else "1"
 
 
 def inside_folder(folder: Path, name: str, subfolder: str) -> Path | None:
@@ -185,6 +207,7 @@ def check_unlisted(
     survey: pd.DataFrame,
     codes: list[str],
     gone: frozenset[str],
+    session: str,
     findings: Findings,
 ) -> None:
     """Name the recordings that belong to nobody; those of people who withdrew are counted, not named.
@@ -199,19 +222,24 @@ def check_unlisted(
         Codes of the athletes; empty where there is no athletes table.
     gone : frozenset of str
         Codes of people who withdrew.
+    session : str
+        The session of a file whose name says none.
     findings : Findings
         Takes the problems.
     """
     listed = {
         f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]
     }
+    pairs = set(zip(recordings["session"], recordings["athlete"], strict=True))
     left_over = 0
     for name in names:
-        if not is_recording(name) or is_temporary(Path(name).name):
+        if not is_recording(name) or is_temporary(Path(name).name) or name in listed:
             continue
         if gone and read_file_name(name, gone):
             left_over += 1
-        elif name not in listed and codes and read_file_name(name, codes) is None:
+            continue
+        owner = read_file_name(name, codes, session=session)
+        if owner is None and codes:
             findings.problem(
                 "recordings/",
                 None,
@@ -219,6 +247,15 @@ def check_unlisted(
                 name,
                 "a recording that belongs to nobody: no table lists it and its name begins with no code",
                 "name it by code and session, such as A07_s2.fit, list it in recordings.csv, or move it out",
+            )
+        elif owner in pairs:
+            findings.remark(
+                "recordings/",
+                None,
+                "",
+                name,
+                f"not read: recordings.csv lists other files of {owner[1]} in session {owner[0]}, but not this one",
+                "add a row for it, or move it out",
             )
     if left_over:
         findings.remark(
@@ -241,38 +278,38 @@ def find_recordings(study) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        session, athlete, path (absolute), label, clock_offset_s, device, how.
+        session, athlete, path (absolute), label, clock_offset_s, device, how. File names count for the athletes and
+        sessions that recordings.csv does not list.
     """
     lines = []
-    listed: set[Path] = set()
     for line in lines_of(study.recordings):
         path = inside_folder(study.folder, line.file, "recordings")
-        if path is None:
-            continue
-        listed.add(path.resolve())
-        lines.append(
-            (
-                line.session,
-                line.athlete,
-                path,
-                line.column_or_label,
-                line.clock_offset_s,
-                line.device,
-                "recordings table",
-            )
-        )
+        if path is not None:
+            device = line.device or _device(study, line.session, line.athlete)
+            label, offset = line.column_or_label, line.clock_offset_s
+            lines.append((line.session, line.athlete, path, label, offset, device, "recordings table"))
+    # the ledger knows all rows of recordings.csv, also those that a decision set aside
+    rows = study.ledger.table.query("table == 'recordings'")
+    listed = set(zip(rows["session"], rows["athlete"], strict=True))
     inside = study.folder / "recordings"
-    if inside.is_dir():
-        codes = list(study.athletes["athlete"]) or list(dict.fromkeys(study.rounds["athlete"]))
-        for path in sorted(p for p in inside.rglob("*") if p.is_file()):
-            if path.resolve() in listed or is_temporary(path.name):
-                continue
-            found = read_file_name(path.name, codes) if is_recording(path.name) else None
-            if found:
-                lines.append((*found, path, "", float("nan"), _device(study, *found), "file name"))
+    files = sorted(p for p in inside.rglob("*") if p.is_file()) if inside.is_dir() else []
+    codes, session = _codes(study), usual_session(study.sessions)
+    for path in files if codes is not None else ():
+        if not is_recording(path.name) or is_temporary(path.name):
+            continue
+        owner = read_file_name(path.name, codes, session=session)
+        if owner and owner not in listed:
+            lines.append((*owner, path, "", float("nan"), _device(study, *owner), "file name"))
     table = pd.DataFrame(lines, columns=list(RECORDING_COLUMNS))
     table["clock_offset_s"] = table["clock_offset_s"].astype("float64")
     return table.sort_values(["session", "athlete", "how"], kind="stable", ignore_index=True)
+
+
+def _codes(study) -> list[str] | None:
+    """Return the codes that file names may begin with; none but an empty list where no table names any."""
+    if (study.ledger.table["table"] == "athletes").any():
+        return list(study.athletes["athlete"]) or None  # all of them set aside: nobody's recordings
+    return list(dict.fromkeys([*study.rounds["athlete"], *study.attendance["athlete"]]))
 
 
 def _device(study, session: str, athlete: str) -> str:

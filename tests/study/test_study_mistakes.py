@@ -334,3 +334,33 @@ def test_the_report_reads_as_sentences(tmp_path):
     assert "1 thing to put right" in text and "rounds.csv, row 2, lactate_mmol_l '71'" in text
     assert ".." not in text and "?." not in text
     assert "Remedy: type 7.1 if that was measured, or type 7.88 if 71 was in mg/dL." in text
+
+
+def test_what_two_sheets_say_differently_is_remarked_on(tmp_path):
+    folder = make_folder(
+        tmp_path,
+        rounds=changed(rounds(), 0, lactate_mmol_l=25.5),
+        lactate=[{"athlete": "A01", "after_round": 1, "lactate_mmol_l": 9.9}],
+        attendance=[{"athlete": "A02", "left_after": 2}],
+        recordings=[],
+    )
+    report = check_study(folder)
+    assert report.passed, report.text()
+    for words in (
+        "beyond the analyser's scale",
+        "the rounds table has another value (7, row 5)",
+        "the last before leaving",
+    ):
+        assert report.remarks["problem"].str.contains(words, regex=False).any(), report.text()
+
+
+def test_a_title_above_the_headings_is_read_over(tmp_path):
+    report = check_study(make_folder(tmp_path, rounds="Sparring in spring,,,\n\n" + csv_text(rounds())))
+    assert report.passed and "headings are taken from row 3" in report.text()
+
+
+def test_problems_stand_in_the_order_of_the_sheets(tmp_path):
+    rows = changed(changed(rounds(), 9, exertion=2), 1, lactate_mmol_l=71)
+    report = check_study(make_folder(tmp_path, rounds=changed(rows, 4, opponent="A99")))
+    listed = report.problems[report.problems["file"] == "rounds.csv"]["row"].tolist()
+    assert listed == sorted(listed) and len(listed) >= 3
