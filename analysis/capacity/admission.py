@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ..basics import left_out_table, plural
+from ..basics import join_words, left_out_table, plural
 from ..study.outcomes import OUTCOMES
 from .adjustment import Adjustment
 from .answer_results import Refused
@@ -117,7 +117,7 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
     text = f"{planned.residual_df} residual degrees of freedom between athletes; at least {MINIMUM_RESIDUAL_DF} with covariates"
     guards.append(guard_row("covariates", "warned" if adjustment.given_up else "passed", n, text))
     if "test" in used.columns and varies(used["test"]):
-        tests = ", ".join(sorted(map(str, used["test"].unique())))
+        tests = join_words(sorted(_title(t) for t in used["test"].unique()))
         text = f"capacity comes from different tests ({tests}): differences between tests are mixed with those between athletes"
         guards.append(guard_row("one kind of test", "warned", len(used), text))
     guards.append(
@@ -129,3 +129,11 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
         )
     )
     return guards
+
+
+def _title(test: str) -> str:
+    from ..physiology import known_aerobic_tests
+
+    known = known_aerobic_tests()
+    found = known.loc[known["test"] == test, "title"]
+    return str(found.iloc[0]) if len(found) else str(test).replace("_", " ")

@@ -36,7 +36,7 @@ def draw_levels(levels, *, ax=None):
     >>> from analysis.capacity import correlation_levels
     >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "exertion": [3, 5, 6, 4, 6, 8, 2, 5, 5],
     ...                   "hr_mean_bpm": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
-    >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title()[:12]
+    >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title(loc="left")[:12]
     'The mistake:'
     """
     x, y = known_outcome(levels.x), known_outcome(levels.y)
@@ -57,16 +57,13 @@ def draw_levels(levels, *, ax=None):
     spread = rows[levels.x].to_numpy(dtype=float)
     pooled = np.polyfit(spread, rows[levels.y].to_numpy(dtype=float), 1)[0] if np.ptp(spread) > 0 else np.nan
     _draw_line(axes[2], rows[levels.x], rows[levels.y], pooled, SECOND, ":")
-    axes[0].set_title(
-        f"Between athletes: r = {format_number(levels.between.estimate, 2)}\n(n = {levels.n_athletes} means)"
-    )
-    axes[1].set_title(
-        f"Within athletes: r = {format_number(levels.within.estimate, 2)}\n(each athlete's own rounds)"
-    )
-    axes[2].set_title(
+    titles = (
+        f"Between athletes: r = {format_number(levels.between.estimate, 2)}\n(n = {levels.n_athletes} means)",
+        f"Within athletes: r = {format_number(levels.within.estimate, 2)}\n(each athlete's own rounds)",
         f"The mistake: r = {format_number(levels.pooled_mistake, 2)}\n(rows counted as athletes)",
-        color=SECOND,
     )
+    for panel, title, colour in zip(axes, titles, (INK, INK, SECOND), strict=True):
+        panel.set_title(title, loc="left", color=colour)
     for panel in axes:
         panel.set_xlabel(x.axis_label)
     axes[0].set_ylabel(y.axis_label)
