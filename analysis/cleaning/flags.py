@@ -25,6 +25,10 @@ FLAGS = (
 CODE = {name: i for i, name in enumerate(FLAGS)}
 
 
+LEAST_IN_FLAT = 8
+"""Samples of a flat line at least: a file with a row every 5 s repeats a value by chance."""
+
+
 def flag_artefacts(
     samples: pd.DataFrame, *, hr_max_bpm: float | None = None, rules: CleaningRules | None = None
 ) -> pd.DataFrame:
@@ -106,7 +110,7 @@ def _flat(elapsed: np.ndarray, rates: np.ndarray, good: np.ndarray, rules: Clean
     first = np.concatenate(([0], change + 1))
     last = np.concatenate((change, [len(place) - 1]))
     length = times[last] - times[first]
-    candidate = (length >= rules.flat_s - 1e-9) & (last - first >= 2)
+    candidate = (length >= rules.flat_s - 1e-9) & (last - first + 1 >= LEAST_IN_FLAT)
     if not candidate.any():
         return out
     after = np.append(np.abs(np.diff(values))[change], 0.0)
@@ -123,17 +127,13 @@ def _usual_run(length: np.ndarray, candidate: np.ndarray) -> float:
 
 
 def _mark_start_lag(elapsed: np.ndarray, codes: np.ndarray, rules: CleaningRules) -> None:
-    """Everything before contact has first been steady, if a fault lies at the beginning."""
-    bad = np.flatnonzero((codes != 0) & (elapsed - elapsed[0] <= rules.start_lag_s))
-    if not len(bad):
+    """Everything before contact has first been steady, if a fault lies at the beginning and steady contact follows it."""
+    bad = np.flatnonzero((codes != 0) & (elapsed - elapsed[0] <= rules.start_lag_s + rules.steady_s))
+    if not len(bad) or elapsed[bad[0]] - elapsed[0] >= rules.steady_s:
         return
-    steady_from = elapsed[0]
-    for i in bad:
-        if elapsed[i] - steady_from >= rules.steady_s:
-            break
-        steady_from = elapsed[i]
-    else:
-        i = bad[-1] + 1
-    before = (elapsed <= steady_from) & (np.arange(len(codes)) < max(i, 1))
-    if steady_from > elapsed[0] or codes[0] != 0:
-        codes[before & (codes != CODE["no contact"])] = CODE["start lag"]
+    next_bad = np.append(elapsed[bad[1:]], elapsed[-1] if bad[-1] < len(codes) - 1 else elapsed[bad[-1]])
+    steady = np.flatnonzero(next_bad - elapsed[bad] >= rules.steady_s)
+    if not len(steady) or elapsed[bad[steady[0]]] - elapsed[0] > rules.start_lag_s:
+        return
+    before = np.arange(len(codes)) <= bad[steady[0]]
+    codes[before & (codes != CODE["no contact"])] = CODE["start lag"]

@@ -133,8 +133,13 @@ def intensity_of_round(
     if facts.sex in ("M", "F") and facts.hr_rest < facts.hr_max:
         from ..physiology import banister_impulse
 
+        # single beats above the maximum count as the maximum; a whole peak above it blanks the column afterwards
         impulse = banister_impulse(
-            rates[good], seconds[good], hr_max_bpm=facts.hr_max, hr_rest_bpm=facts.hr_rest, sex=facts.sex
+            np.minimum(rates[good], facts.hr_max),
+            seconds[good],
+            hr_max_bpm=facts.hr_max,
+            hr_rest_bpm=facts.hr_rest,
+            sex=facts.sex,
         )
         out["training_impulse"] = impulse.value
     return out

@@ -60,6 +60,12 @@ def test_lost_contact_gives_missing_seconds():
     assert np.isnan(rates).sum() == pytest.approx(30, abs=1)
 
 
+def test_an_interval_of_ages_at_the_start_leaves_nothing_and_breaks_nothing():
+    """Found by fuzzing: a sum so large that the intervals after it have no length left."""
+    given = np.array([4e22, *[400.0] * 40])
+    assert len(rate_from_intervals(np.cumsum(given) / 1000, given)[0]) == 0
+
+
 def test_nothing_usable():
     assert len(rate_from_intervals(np.array([1.0, 2.0]), np.array([np.nan, 9999.0]))[0]) == 0
     assert np.isnan(correct_intervals(np.array([1.0, 9000.0]))[0]).all()
