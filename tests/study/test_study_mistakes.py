@@ -348,7 +348,7 @@ def test_what_two_sheets_say_differently_is_remarked_on(tmp_path):
     assert report.passed, report.text()
     for words in (
         "beyond the analyser's scale",
-        "the rounds table has another value (7, row 5)",
+        "the rounds table has another value (6.5, row 5)",
         "the last before leaving",
     ):
         assert report.remarks["problem"].str.contains(words, regex=False).any(), report.text()
