@@ -60,6 +60,10 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
     -------
     bytes
 
+    Notes
+    -----
+    The first call settles the layout, so that every format of a figure shows the same one.
+
     Examples
     --------
     >>> from analysis.figures.style import new_axes
@@ -73,6 +77,9 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
     from .style import STYLE
 
     mpl.rcParams.update(STYLE)
+    if figure.get_layout_engine() is not None:
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
     file_format = kind.rstrip("0123456789")
     dpi = int(kind[len(file_format) :] or 300)
     target = io.BytesIO()

@@ -1,0 +1,109 @@
+"""Every public figure function, with the example of its docstring and with the demo study."""
+
+import doctest
+import importlib
+import inspect
+import pkgutil
+
+import matplotlib.pyplot as plt
+import pytest
+from figure_rules import faults_of
+
+import analysis.figures
+from analysis.answers import Answers
+from analysis.answers.walk import DEMO_FOLDER
+from analysis.figures.export import figure_bytes
+from analysis.report import build_document
+from analysis.report.document import Picture
+
+MODULES = [
+    importlib.import_module(f"analysis.figures.{m.name}")
+    for m in pkgutil.iter_modules(analysis.figures.__path__)
+]
+FUNCTIONS = {
+    f"{module.__name__.rsplit('.', 1)[1]}.{name}": (module, function)
+    for module in MODULES
+    for name, function in vars(module).items()
+    if name.startswith("draw_") and inspect.isfunction(function) and function.__module__ == module.__name__
+    if inspect.signature(function).return_annotation is not None
+    and "ax" in inspect.signature(function).parameters
+}
+
+
+@pytest.fixture(autouse=True)
+def nothing_stays_open():
+    yield
+    assert plt.get_fignums() == []
+
+
+@pytest.fixture(scope="module")
+def answers():
+    return Answers.from_folder(DEMO_FOLDER)
+
+
+def drawn_by_example(module, function):
+    """Run the example of a docstring and return the figures that it finished."""
+    figures = []
+    finish = module.finish
+
+    def keep(figure, *args, **kw):
+        figures.append(finish(figure, *args, **kw))
+        return figures[-1]
+
+    example = doctest.DocTestFinder(recurse=False).find(function, globs=vars(module).copy())[0]
+    module.finish = keep
+    try:
+        failed, tried = doctest.DocTestRunner(verbose=False).run(example)
+    finally:
+        module.finish = finish
+    assert tried and not failed
+    return figures
+
+
+@pytest.mark.parametrize("name", sorted(FUNCTIONS))
+def test_figure_of_the_example(name):
+    figures = drawn_by_example(*FUNCTIONS[name])
+    assert figures, "the example draws nothing"
+    assert faults_of(figures[-1]) == []
+
+
+def test_every_figure_of_the_write_up(answers):
+    codes = tuple(answers.study.athletes["athlete"])
+    faults = {
+        p.key: found
+        for p in build_document(answers).blocks(Picture)
+        if (found := faults_of(p.draw(), codes=codes))
+    }
+    assert faults == {}
+
+
+@pytest.mark.parametrize("name", [n for n in sorted(FUNCTIONS) if n.startswith(("rounds", "capacity"))])
+def test_figure_of_the_demo(name, answers):
+    _, function = FUNCTIONS[name]
+    result = answers.rounds("hr_mean_bpm") if name.startswith("rounds") else answers.fitness("hr_mean_bpm")
+    if function.__name__ == "draw_levels":
+        result = answers.levels()
+    figure = function(result)
+    assert faults_of(figure, codes=tuple(answers.study.athletes["athlete"])) == []
+    assert figure_bytes(function(result), "svg") == figure_bytes(function(result), "svg")
+
+
+def test_the_rules_find_planted_faults():
+    from analysis.figures.style import finish, new_axes
+
+    figure, ax = new_axes()
+    ax.plot([1, 2], [3, 4], "o", color="red")
+    ax.set_xlim(0, 1.5)
+    ax.set_ylabel("Mean heart rate")
+    ax.text(1, 3.5, "some words here")
+    ax.text(1, 3.51, "other words here")
+    found = " ".join(faults_of(finish(figure, "short")))
+    for fault in (
+        "alt text too short",
+        "without unit",
+        "no label below",
+        "overlap",
+        "marks outside",
+        "loud colour",
+    ):
+        assert fault in found
