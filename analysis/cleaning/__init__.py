@@ -4,7 +4,9 @@ In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round wi
 second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
 """
 
-from .clean import CleanedStudy, clean_study, summarise_rounds
+from .clean import clean_study, summarise_rounds
+from .cleaned import CleanedStudy
+from .explore import TriedRules, try_rules
 from .find import find_rounds
 from .flags import flag_artefacts
 from .rules import CleaningRules, cleaning_rules
@@ -12,9 +14,11 @@ from .rules import CleaningRules, cleaning_rules
 __all__ = [
     "CleanedStudy",
     "CleaningRules",
+    "TriedRules",
     "clean_study",
     "cleaning_rules",
     "find_rounds",
     "flag_artefacts",
     "summarise_rounds",
+    "try_rules",
 ]

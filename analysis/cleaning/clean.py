@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from ..basics import Result
 from .account import CHANGING, TOO_LITTLE, file_entry, outside_entries, seconds_entries, value_entries
+from .cleaned import BOUND_COLUMNS, CLOCK_COLUMNS, COST_COLUMNS, FLAG_COLUMNS, ROW_COLUMNS, CleanedStudy
 from .evening import Session, clean_evening
 from .facts import AthleteFacts, band_cuts, facts_of, resolve_peaks, unstated_maximum
 from .flags import FLAGS
 from .hand import decisions_for_cleaning, overrides_table, replaced_values, unused_decisions
-from .measure import BAND_COLUMNS, bounds_of_round, intensity_of_round, measure_round
+from .measure import BAND_COLUMNS, bounds_of_round, costs_of_round, intensity_of_round, measure_round
 from .placing import Evening, Trace, evenings_of
 from .rows import add_lactate, number_bouts, sheet_rows, sparred
 from .rules import CleaningRules, cleaning_rules
@@ -24,75 +23,10 @@ from .windows import WINDOW_COLUMNS
 if TYPE_CHECKING:
     from ..study import Study
 
-ROW_COLUMNS = (
-    "session", "athlete", "round_no", "bout_no", "took_part", "rest_before_s", "opponent",
-    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "hr_source",
-    "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
-    *BAND_COLUMNS,
-    "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "training_impulse",
-    "lactate_mmol_l", "lactate_limit", "lactate_delay_s", "exertion", "activity_rating",
-)  # fmt: skip
-"""The columns of `CleanedStudy.rows`, in order."""
-
-CLOCK_COLUMNS = (
-    "session", "athlete", "file", "device", "device_clock", "offset_s", "offset_source", "found_offset_s",
-    "found_uncertainty_s", "agrees",
-)  # fmt: skip
-BOUND_COLUMNS = (
-    "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm",
-    "aside_s", "aside_share",
-)  # fmt: skip
-FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
 MEASURED = (
     "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min",
     "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class CleanedStudy(Result):
-    """A study whose recordings are flagged, aligned, cut and summarised.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        One row per session, athlete and round (`ROW_COLUMNS`).
-    traces : dict of (session, athlete) -> DataFrame
-        Samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`, `hr_bpm`,
-        `flag` ("" where good), `round_no` (-1 outside rounds).
-    windows : DataFrame
-        session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"),
-        confidence.
-    clocks : DataFrame
-        One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
-        offset_source, found_offset_s and found_uncertainty_s (from lining the trace up with the rounds), agrees.
-    flags_table : DataFrame
-        session, athlete, flag, seconds, spans, decided_by.
-    overrides : DataFrame
-        The hand decisions on recordings, with the seconds that each changed.
-    bounds : DataFrame
-        Round means with bad samples set aside, kept, and replaced by the worst and best case.
-    ledger : Ledger
-        The study's ledger with the seconds of every trace and the values of every round added.
-    rules : DataFrame
-        The cleaning rules and the values used.
-    remarks : tuple of str
-        One sentence per thing repaired, assumed or lost.
-    warnings : tuple of str
-        What a person should resolve.
-    """
-
-    rows: pd.DataFrame
-    traces: dict[tuple[str, str], pd.DataFrame]
-    windows: pd.DataFrame
-    clocks: pd.DataFrame
-    flags_table: pd.DataFrame
-    overrides: pd.DataFrame
-    bounds: pd.DataFrame
-    ledger: Any
-    rules: pd.DataFrame
-    remarks: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
 
 
 def clean_study(study: Study, *, keep_traces: bool = True) -> CleanedStudy:
@@ -163,7 +97,7 @@ class _Walk:
         self.why: dict[tuple, str] = {}
         self.windows: dict[tuple, dict] = {}
         self.traces: dict[tuple, pd.DataFrame] = {}
-        self.clocks, self.flags, self.bounds, self.entries = [], [], [], []
+        self.clocks, self.flags, self.bounds, self.entries, self.costs = [], [], [], [], []
         self.remarks: list[str] = []
         self.warnings: list[str] = unstated_maximum(study.athletes)
 
@@ -186,7 +120,9 @@ class _Walk:
             overrides=overrides_table(self.decisions),
             bounds=pd.DataFrame(self.bounds, columns=list(BOUND_COLUMNS)),
             ledger=ledger,
+            costs=self._costs_table(),
             rules=cleaning_rules(self.rules),
+            may_show=self.study.athletes_with_figures(),
             remarks=tuple(self.remarks),
             warnings=tuple(dict.fromkeys(self.warnings)),
         )
@@ -233,6 +169,7 @@ class _Walk:
             self.entries += seconds_entries(
                 (*key, k), values["valid_s"], aside, reason, kept, self.hands, file
             )
+            self.costs += costs_of_round(spans, window.start, window.end, self.rules)
             peaks.append(values["hr_peak_bpm"])
             inside += max(min(window.end, spans.last) - max(window.start, spans.first), 0.0)
         self._bounds(key, spans, windows, facts, peaks)
@@ -289,6 +226,16 @@ class _Walk:
             )
             wide = int((spans.low[1:] - spans.high[:-1] > 1e-6).sum())
             self.flags.append((*key, "no contact", lost, max(wide, min(gaps, 1)), "rule"))
+
+    def _costs_table(self) -> pd.DataFrame:
+        table = pd.DataFrame(self.costs, columns=["flag", "seconds", "change_bpm", "regained"])
+        lines = []
+        for flag, rows in table.groupby("flag", sort=False):
+            change = rows["change_bpm"].abs()
+            regained = int(rows["regained"].sum())
+            lines.append((flag, rows["seconds"].sum(), len(rows), change.mean(), change.max(), regained))
+        found = pd.DataFrame(lines, columns=list(COST_COLUMNS))
+        return found.sort_values("seconds", ascending=False, kind="stable", ignore_index=True)
 
     def _windows_table(self) -> pd.DataFrame:
         lines = [

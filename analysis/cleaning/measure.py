@@ -184,3 +184,41 @@ def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> d
         out["mean_low_bpm"] = (total + out["aside_s"] * lowest) / length
         out["mean_high_bpm"] = (total + out["aside_s"] * top) / length
     return out
+
+
+def costs_of_round(
+    spans: Spans, start: float, end: float, rules: CleaningRules
+) -> list[tuple[str, float, float, bool]]:
+    """What each flag costs in one round.
+
+    Parameters
+    ----------
+    spans : Spans
+    start, end : float
+    rules : CleaningRules
+
+    Returns
+    -------
+    list of (flag, seconds, change, regained)
+        Seconds of the round under the flag, by how much the mean would change were they kept (bpm, missing where nothing
+        else is valid), and whether the round would have enough valid time only with them. "no contact" has no samples
+        to keep, so its change is missing.
+    """
+    seconds, rates, codes = spans.between(start, end)
+    good = float(seconds[codes == 0].sum())
+    total = float(seconds[codes == 0] @ rates[codes == 0])
+    need = rules.least_valid_share * (end - start) - 1e-9
+    found = []
+    for code in np.unique(codes[codes > 0]).tolist():
+        mine = codes == code
+        lost = float(seconds[mine].sum())
+        if lost <= 1e-9:
+            continue
+        kept = (total + float(seconds[mine] @ rates[mine])) / (good + lost)
+        found.append(
+            (FLAGS[code], lost, kept - total / good if good > 0 else NAN, good < need <= good + lost)
+        )
+    lost = spans.missing(start, end).get("no contact", 0.0)
+    if lost > 0:
+        found.append(("no contact", lost, NAN, good < need <= good + lost))
+    return found

@@ -1,0 +1,120 @@
+"""Try other cleaning rules on one athlete's trace: what would be flagged, and what would become of the round means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, Result, check_choice, join_words
+from .cleaned import CleanedStudy
+from .flags import CODE, FLAGS, flag_codes
+from .measure import measure_round
+from .rules import CleaningRules
+from .spans import spans_of
+
+
+@dataclass(frozen=True)
+class TriedRules(Result):
+    """One athlete's trace under other rules.
+
+    Parameters
+    ----------
+    session, athlete : str
+    trace : DataFrame
+        As in `CleanedStudy.traces`, with the flags of the tried rules.
+    windows : DataFrame
+        The athlete's rounds.
+    changed : dict
+        Rule -> value tried.
+    rounds : DataFrame
+        round_no, valid_share and mean_bpm as cleaned and as tried (mean missing where too little is valid).
+    flags : DataFrame
+        flag, samples as cleaned and as tried.
+    """
+
+    session: str
+    athlete: str
+    trace: pd.DataFrame
+    windows: pd.DataFrame
+    changed: dict
+    rounds: pd.DataFrame
+    flags: pd.DataFrame
+
+
+def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: float) -> TriedRules:
+    """Flag one trace again with some rules changed; the study stays as it is.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session, athlete : str
+    **changes : float
+        Parameters of the rules, by their names in study.toml.
+
+    Returns
+    -------
+    TriedRules
+        Flags set by hand and straps mixed up stay; the athlete's maximum is not applied again.
+
+    Raises
+    ------
+    KitError
+        For an athlete without a trace, or an unknown rule.
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> from analysis.cleaning import clean_study
+    >>> cleaned = clean_study(Study.load("data_demo"))  # doctest: +SKIP
+    >>> try_rules(cleaned, "1", "A05", flat_s=60).flags  # doctest: +SKIP
+    """
+    if (session, athlete) not in cleaned.traces:
+        known = sorted({a for s, a in cleaned.traces if s == session})
+        raise KitError(
+            f"{athlete} has no trace in session {session}; there are {join_words(known) or 'none'}."
+        )
+    given = {p: v for p, v in zip(cleaned.rules["parameter"], cleaned.rules["value"], strict=True)}
+    for name in changes:
+        check_choice(name, given, name="rule")
+    rules = replace(CleaningRules(**given), **changes)
+    before = cleaned.traces[session, athlete]
+    clock, rates = before["clock_s"].to_numpy(), before["hr_bpm"].to_numpy()
+    old = np.array([CODE[f] for f in before["flag"]], dtype=np.int8)
+    new = flag_codes(clock, rates, hr_max_bpm=None, rules=rules)
+    fixed = np.isin(old, [CODE["straps mixed up"], CODE["set aside by hand"], CODE["out of range"]])
+    new = np.where(fixed, old, new).astype(np.int8)
+    windows = cleaned.windows[
+        (cleaned.windows["session"] == session) & (cleaned.windows["athlete"] == athlete)
+    ]
+    return TriedRules(
+        session,
+        athlete,
+        before.assign(flag=pd.Series(np.array(FLAGS, dtype=object)[new], dtype="str", index=before.index)),
+        windows.reset_index(drop=True),
+        dict(changes),
+        _rounds(clock, rates, old, new, windows, CleaningRules(**given), rules),
+        _flags(old, new),
+    )
+
+
+def _rounds(clock, rates, old, new, windows, given: CleaningRules, tried: CleaningRules) -> pd.DataFrame:
+    usual = float(np.median(np.diff(clock))) if len(clock) > 1 else 1.0
+    parts = {}
+    for name, codes, rules in (("cleaned", old, given), ("tried", new, tried)):
+        limit = rules.gap_limit_s or max(5.0, min(2 * usual, 30.0))
+        spans = spans_of(clock, rates, codes, limit)
+        found = [
+            measure_round(spans, w.start_s, w.end_s, rules, np.inf)[0]
+            for w in windows.itertuples(index=False)
+        ]
+        parts[f"valid_share_{name}"] = [f["valid_share"] for f in found]
+        parts[f"mean_bpm_{name}"] = [f["hr_mean_bpm"] for f in found]
+    return pd.DataFrame({"round_no": windows["round_no"].to_numpy(), **parts})
+
+
+def _flags(old: np.ndarray, new: np.ndarray) -> pd.DataFrame:
+    counts = {n: np.bincount(c, minlength=len(FLAGS)) for n, c in (("cleaned", old), ("tried", new))}
+    table = pd.DataFrame({"flag": FLAGS, **{f"samples_{n}": c for n, c in counts.items()}})
+    return table[(table["flag"] != "") & (table.iloc[:, 1:].sum(axis=1) > 0)].reset_index(drop=True)
