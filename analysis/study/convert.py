@@ -54,7 +54,9 @@ class Context:
     Parameters
     ----------
     scale : str
-        The exertion scale of the study.
+        The exertion scale of the study; "" where study.toml cannot be read, so that no rating can be judged.
+    scale_stated : bool
+        False where study.toml names none and the usual one is taken.
     date_order : str
         How 03/04/2026 is meant, where study.toml says so.
     tests : tuple of str
@@ -64,6 +66,7 @@ class Context:
     """
 
     scale: str = "6-20"
+    scale_stated: bool = True
     date_order: str = ""
     tests: tuple[str, ...] = ()
     more: dict[str, Column] = field(default_factory=dict)
@@ -159,7 +162,7 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
         value = _read_value(text, column, decimal_comma)
     except Slip as slip:
         return blank, ("problem", slip.problem, slip.remedy)
-    found = _check_rating(value, context.scale) if column.kind == "exertion" else check_limits(value, column)
+    found = _check_rating(value, context) if column.kind == "exertion" else check_limits(value, column)
     return value, found
 
 
@@ -272,23 +275,23 @@ def _likely_cause(value: float, column: Column) -> tuple[str, str]:
     return ", or ".join(causes), ", or ".join(remedies)
 
 
-def _check_rating(value: float, scale: str) -> tuple | None:
-    low, high = SCALE_LIMITS[scale]
-    if low <= value <= high and (scale == "0-10" or value == int(value)):
+def _check_rating(value: float, context: Context) -> tuple | None:
+    scale = context.scale
+    if not scale:
         return None
-    others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
+    low, high = SCALE_LIMITS[scale]
     if low <= value <= high:
-        return (
-            "problem",
-            f"the scale {scale} has whole numbers only",
-            "type the whole number that the athlete gave",
-        )
+        if scale == "0-10" or value == int(value):
+            return None
+        remedy = "type the whole number that the athlete gave"
+        return "problem", f"the scale {scale} has whole numbers only", remedy
+    others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
     hint = f"; was the scale {' or '.join(others)} used here?" if others else ""
-    return (
-        "problem",
-        f"not on the scale {scale} of study.toml{hint}",
-        "one scale in a study, none can be converted: correct the rating, or the scale in study.toml",
+    said = "of study.toml" if context.scale_stated else "(study.toml names none, so this one is taken)"
+    remedy = (
+        "one scale in a study, none can be converted: correct the rating, or exertion_scale in study.toml"
     )
+    return "problem", f"not on the scale {scale} {said}{hint}", remedy
 
 
 def _read_code(text: str, column: Column, context: Context) -> str:
@@ -340,8 +343,10 @@ def _read_text(text: str, column: Column, context: Context) -> str:
 
 
 def _read_opponent(text: str, column: Column, context: Context) -> str:
-    if text.casefold() in ("guest", "none"):
-        return text.casefold()
+    if re.fullmatch(r"guest\b.*", text, re.IGNORECASE):
+        return "guest"
+    if text.casefold() in ("none", "nobody"):
+        return "none"
     return _read_code(text, column, context)
 
 

@@ -77,6 +77,8 @@ def _changed_settings(study: Study, fixed: FixedPlan) -> list[tuple]:
         "plan": {k: v for k, v in fixed.fixed["plan"].items() if k != "proposed"},
         **{name: fixed.fixed.get("settings", {}).get(name, {}) for name in FIXED_SETTINGS},
     }
+    if study.plan.n_athletes is None:  # not in study.toml, but given when the plan was fixed
+        now["plan"]["n_athletes"] = then["plan"]["n_athletes"]
     return list(_differences(then, plain_values(now), ()))
 
 

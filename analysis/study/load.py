@@ -87,7 +87,13 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     settings = read_settings(folder, findings)
     protocol = read_protocol(settings, findings)
     plan = _with_fixed(read_plan(settings, findings), folder, findings)
-    context = Context(protocol.exertion_scale, _date_order(settings, findings), known_tests(), more_columns())
+    context = Context(
+        protocol.exertion_scale if settings else "",
+        _states_scale(settings),
+        _date_order(settings, findings),
+        known_tests(),
+        more_columns(),
+    )
     inventory = take_inventory(folder, findings)
     raws = {
         name: read_headings(
@@ -193,6 +199,11 @@ def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
     )
 
 
+def _states_scale(settings: Settings) -> bool:
+    protocol = settings.get("protocol")
+    return "exertion_scale" in settings or (isinstance(protocol, dict) and "exertion_scale" in protocol)
+
+
 def _date_order(settings: Settings, findings: Findings) -> str:
     order = settings.get("date_order", "")
     if order in ("", "day first", "month first"):
@@ -227,6 +238,11 @@ def _validate(
     check_tables(tables, protocol, today, findings, aside=aside)
     check_rows(tables, protocol, settings, findings)
     check_aerobic_tests(tables["aerobic_tests"], findings)
+    if settings and not context.scale_stated and tables["rounds"]["exertion"].notna().any():
+        problem = f"study.toml names no exertion scale; {context.scale} is taken"
+        findings.remark(
+            SETTINGS_FILE, settings.line_of("protocol"), "exertion_scale", "", problem, "write exertion_scale"
+        )
     check_files(folder, tables, inventory, findings)
     athletes = raws.get("athletes")
     return tables, not_analysed(tables["athletes"], set(athletes.columns) if athletes else set(), findings)

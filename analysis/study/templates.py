@@ -64,7 +64,12 @@ def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
     ('athlete', 'date', 'test', 'distance_m', 'note')
     """
     if table != "aerobic_tests":
-        hidden = {"decisions": ("table_row",)}.get(table, ())
+        # a bound is typed as HI or LO; the row of a table is only asked for where a decision fits several
+        hidden = {
+            "decisions": ("table_row",),
+            "rounds": ("lactate_limit",),
+            "lactate": ("lactate_limit",),
+        }.get(table, ())
         return tuple(name for name in column_rules()[table] if name not in hidden)
     known = {"mass_kg", "age_years", "sex"}  # these stand in the athletes table
     inputs: dict[str, None] = {}

@@ -31,7 +31,9 @@ MONTHS = {
     for name in names.split()
 }
 
-_ISO_DATE = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]00:00(?::00(?:\.0+)?)?)?", re.ASCII)
+_ISO_DATE = re.compile(
+    r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.ASCII
+)
 _PART_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
 _WORD_DATE = re.compile(r"(\d{1,2})[. -]+([a-z]{3,9})\.?,?[ -]+(\d{4})", re.ASCII)
 _WORD_FIRST = re.compile(r"([a-z]{3,9})\.? (\d{1,2}),? (\d{4})", re.ASCII)

@@ -12,7 +12,7 @@ BLANKS = frozenset({"", "-", "–", "—", "--", ".", "n/a", "n.a.", "na", "nil"
 NOT_A_NUMBER = frozenset({"nan", "inf", "+inf", "-inf", "infinity", "-infinity", "+infinity"})
 
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.ASCII | re.IGNORECASE)
-_CLEAR = re.compile(r"^[+-]?\d*([.,])(?:\d{1,2}|\d{4,})$", re.ASCII)
+_CLEAR = re.compile(r"^[+-]?(?:\d*([.,])(?:\d{1,2}|\d{4,})|0([.,])\d+)$", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+\.\d+|[+-]?\d{1,3}(\.\d{3})+,\d+", re.ASCII)
 TIME = re.compile(r"(\d{1,3}):(\d{2})(?::(\d{2})(?:[.,](\d{1,6}))?)?", re.ASCII)
 _MADE_DATE = re.compile(
@@ -151,7 +151,7 @@ def writes_decimal_comma(texts: Iterable[str], *, otherwise: bool) -> bool | Non
     >>> writes_decimal_comma(["5,2", "A07"], otherwise=False)
     True
     """
-    clear = {sign for text in set(texts) for sign in _CLEAR.findall(text)}
+    clear = {sign for text in set(texts) for pair in _CLEAR.findall(text) for sign in pair if sign}
     if len(clear) == 2:
         return None
     return clear == {","} if clear else otherwise
