@@ -73,7 +73,8 @@ class Timetable(Result):
     mats : DataFrame
         round_no, mat, start_s, end_s, start_clock, end_clock ("" without a clock), athlete_1, athlete_2.
     slots : DataFrame
-        round_no, athlete, mat, station, round_end_s, sample_s, sample_clock, delay_s, in_window, before_next_round.
+        round_no, athlete, mat, station, round_end_s, sample_s, sample_clock, delay_s, in_window, before_next_round. Who
+        finds no free station before the next round ends is not in it.
     options : DataFrame
         option, measured (athletes sampled inside the window in one evening), evenings (for all athletes), minutes (length of
         the evening), words.
@@ -175,7 +176,7 @@ def make_timetable(
     names, pairs = _pairs_of(athletes, rounds)
     offsets = _offsets(len(pairs[0]), sampling, work + rest, start)
     mats = _mat_table(pairs, offsets, work, rest, start_clock)
-    slots = _book(mats, sampling, rest, rounds, start_clock)
+    slots = _book(mats, sampling, work, rest, rounds, start_clock)
     rests = _rest_table(mats, rest)
     measured = int(slots.groupby("athlete")["in_window"].all().sum())
     return Timetable(
@@ -275,8 +276,8 @@ def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _book(mats, sampling, rest, rounds, start_clock) -> pd.DataFrame:
-    """Give every athlete one delay for the whole evening: inside the window where a station is free, else after it."""
+def _book(mats, sampling, work, rest, rounds, start_clock) -> pd.DataFrame:
+    """Give athletes one delay each for the whole evening: inside the window where a station is free, else after it."""
     visits: dict[str, list[tuple[int, int, float]]] = {}
     for one_first in (True, False):
         for mat in mats.itertuples():
@@ -291,7 +292,10 @@ def _book(mats, sampling, rest, rounds, start_clock) -> pd.DataFrame:
     inside = [sampling.target_delay_s + (i - (places - 1) / 2) * step for i in range(places)]
     busy: list[list[float]] = [[] for _ in range(sampling.stations)]
     chosen: dict[str, float] = {}
-    for delays in (inside, [inside[-1] + i * step for i in range(1, 4 * len(visits) + 60)]):
+    late = np.arange(
+        inside[-1] + step, work + rest, step
+    ).tolist()  # later than that, the next round's are due
+    for delays in (inside, late):
         for name, ends in visits.items():
             if name in chosen:
                 continue
@@ -346,7 +350,7 @@ def _option_table(names, pairs, sampling, work, rest, rounds) -> pd.DataFrame:
     for start in STARTS:
         offsets = _offsets(len(fixed), sampling, work + rest, start)
         mats = _mat_table([fixed] * rounds, offsets, work, rest, "")
-        slots = _book(mats, sampling, rest, rounds, "")
+        slots = _book(mats, sampling, work, rest, rounds, "")
         last = max(float(mats["end_s"].max()), float(slots.loc[slots["in_window"], "sample_s"].max()))
         found[start] = (int(slots.groupby("athlete")["in_window"].all().sum()), last / 60)
     common, staggered = found["common"], found["staggered"]
@@ -379,6 +383,11 @@ def _warnings(names, measured, slots, rests, sampling, rest, start) -> tuple[str
             f"{format_number(sampling.tolerance_s, 0, unit='s')} after every round with "
             f"{plural(sampling.stations, 'station')}; the others' delays are longer, and a delay that differs between "
             "athletes or rounds looks like an effect. See the options."
+        )
+    unsampled = len(names) - slots["athlete"].nunique()
+    if unsampled:
+        found.append(
+            f"{plural(unsampled, 'athlete')} would find no free station before the next round is over."
         )
     late = slots[~slots["before_next_round"] & slots["in_window"]]
     if len(late):

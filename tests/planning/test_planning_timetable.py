@@ -47,7 +47,8 @@ def test_delays_stay_the_same_all_evening_and_stations_serve_one_at_a_time(stati
     assert (timetable.slots.groupby("athlete")["delay_s"].agg(np.ptp) < 1e-6).all()
     assert timetable.slots["station"].max() <= stations
     assert timetable.measured >= min(17, sampling.in_window)
-    assert set(timetable.slots["athlete"]) == {f"athlete {i}" for i in range(1, 18)}
+    assert set(timetable.slots["athlete"]) <= {f"athlete {i}" for i in range(1, 18)}
+    assert (timetable.slots["delay_s"] < 420).all()
 
 
 def test_samplers_and_analysers_both_limit():

@@ -1,0 +1,197 @@
+"""The plan as a dated protocol: fixed through the study room, justified by planning, rendered for Word."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+
+from ..basics import KitError
+from ..planning import DesignAnswer, answer_design
+from ..study import Study, freeze_plan
+from .document import Document, Paragraph, Picture, Section, Table
+from .sentences.planning import table_sizes, write_up_size
+from .word import write_word
+
+FIELDS = (
+    ("Authors", "names, roles and affiliations"),
+    ("Responsible for the data", "name, office, contact"),
+    ("Ethics committee", "name, reference number, date of approval or exemption"),
+    ("Registry", "where this plan is registered, and under which number"),
+    ("Funding and interests", "who pays, and who could gain"),
+)
+"""What the authors fill in on the title page."""
+
+SIZE_HEADING = "Athletes and size"
+
+
+def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
+    """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file.
+
+    Parameters
+    ----------
+    folder : path
+        A study folder without problems.
+    athletes : int, optional
+        How many are planned. Default: n_athletes of the plan, else those in athletes.csv.
+
+    Returns
+    -------
+    list of path
+        Everything that was written.
+
+    Raises
+    ------
+    KitError
+        Where a plan has been fixed before, where study.toml names another number, or where nobody said how many.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.study import new_study
+    >>> made = new_study(tempfile.mkdtemp() + "/autumn")
+    >>> sorted(p.suffix for p in freeze(made, athletes=14))
+    ['.docx', '.json', '.md']
+    """
+    study = Study.load(folder)
+    answer = size_answer(study, athletes)
+    study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
+    size_blocks = blocks_of_size(answer)
+    size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
+    fixed = freeze_plan(study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n})
+    word = fixed.path.with_suffix(".docx")
+    write_word(as_document(fixed, size_blocks), word)
+    return [*fixed.files, word]
+
+
+def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
+    """Work out what the planned number of athletes can answer.
+
+    Parameters
+    ----------
+    study : Study
+    athletes : int, optional
+        As in `freeze`.
+
+    Returns
+    -------
+    DesignAnswer
+
+    Examples
+    --------
+    >>> from analysis.study import Protocol
+    >>> size_answer(Study(folder=Path("."), protocol=Protocol(4, 300.0, 120.0)), 12).n
+    12
+    """
+    planned = study.plan.n_athletes
+    if athletes is not None and planned is not None and athletes != planned:
+        raise KitError(
+            f"study.toml plans {planned} athletes (n_athletes in [plan]), but {athletes} were given. Change the one that is "
+            "wrong: the plan must say one number."
+        )
+    n = athletes or planned or len(study.athletes)
+    if not n:
+        raise KitError(
+            "Nobody has said how many athletes are planned. Write n_athletes = 14 (or your number) under [plan] in study.toml, "
+            "or give --athletes 14."
+        )
+    return answer_design(
+        study.protocol, study.plan, None, n, published=published_correlation(study.published)
+    )
+
+
+def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
+    """Find the first published correlation with its number of athletes.
+
+    Parameters
+    ----------
+    published : DataFrame
+        The table published.csv.
+
+    Returns
+    -------
+    (r, n) or None
+
+    Examples
+    --------
+    >>> published_correlation(pd.DataFrame({"statistic": ["r"], "value": [-0.5], "n_athletes": [12]}))
+    (-0.5, 12)
+    """
+    for row in published.to_dict("records"):
+        r, n = row.get("value"), row.get("n_athletes")
+        named = str(row.get("statistic", "")).strip().casefold() in ("r", "pearson", "correlation")
+        if named and pd.notna(r) and pd.notna(n) and 0 < abs(r) < 1 and n >= 4:
+            return float(r), int(n)
+    return None
+
+
+def as_document(fixed, size_blocks: Sequence = ()) -> Document:
+    """Turn a fixed plan into a document for Word.
+
+    Parameters
+    ----------
+    fixed : PlanDocument
+        As `study.freeze_plan` returns it.
+    size_blocks : sequence of Picture and Table
+        What `blocks_of_size` gives: stands below the justification of the size.
+
+    Returns
+    -------
+    Document
+
+    Examples
+    --------
+    >>> from analysis.study.plan_document import describe_plan
+    >>> plan = describe_plan(Study(folder=Path("."), title="Autumn"), date="2026-11-25", checksum="0")
+    >>> as_document(plan).title
+    'Autumn: study plan'
+    """
+    first = Section(
+        "About this plan",
+        (
+            Paragraph(
+                f"This plan was fixed on {fixed.date} and is not changed afterwards. Its checksum "
+                f"(SHA-256) is {fixed.checksum}. Anything done otherwise will be reported as a deviation."
+            ),
+        ),
+    )
+    sections = [first]
+    for number, part in enumerate(fixed.sections, start=1):
+        blocks: list = [Paragraph(text) for text in part.paragraphs]
+        if part.table is not None and len(part.table):
+            blocks.append(Table(f"plan_{number}", part.caption.rstrip("."), part.table.astype(str)))
+        if part.heading == SIZE_HEADING:
+            blocks += size_blocks
+        sections.append(Section(part.heading, tuple(blocks)))
+    return Document(f"{fixed.title}: study plan", FIELDS, tuple(sections))
+
+
+def blocks_of_size(answer: DesignAnswer) -> list:
+    """Show what the planned number can answer, as a picture and a table.
+
+    Parameters
+    ----------
+    answer : DesignAnswer
+
+    Returns
+    -------
+    list of Picture and Table
+
+    Examples
+    --------
+    >>> [type(block).__name__ for block in blocks_of_size(answer_design(4, n=12))]
+    ['Picture', 'Table']
+    """
+    from ..figures.planning import draw_design
+
+    return [
+        Picture(
+            "plan_size",
+            partial(draw_design, answer),
+            f"Share of studies of {answer.n} athletes that would show the smallest effect that matters and the assumed effect.",
+        ),
+        Table("plan_answers", f"What {answer.n} athletes can answer", table_sizes(answer)),
+    ]

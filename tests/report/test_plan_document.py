@@ -1,0 +1,108 @@
+"""The plan fixed as Markdown and Word, with the justification of its size."""
+
+import io
+import re
+import zipfile
+
+import pandas as pd
+import pytest
+
+from analysis.basics import KitError
+from analysis.planning import answer_design
+from analysis.report.plan_document import (
+    as_document,
+    blocks_of_size,
+    freeze,
+    published_correlation,
+    size_answer,
+)
+from analysis.study import Study, load_fixed_plan, new_study
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return new_study(tmp_path / "autumn club", rounds=3, work="4:00", rest="1:00")
+
+
+def words_of(path):
+    text = zipfile.ZipFile(path).read("word/document.xml").decode("utf-8")
+    return re.sub(r"<[^>]+>", " ", text)
+
+
+def test_a_plan_is_written_once_with_its_size(folder):
+    written = freeze(folder, athletes=14)
+    assert {p.suffix for p in written} == {".md", ".json", ".docx"}
+    fixed = load_fixed_plan(folder)
+    assert fixed.intact
+    assert fixed.plan.n_athletes == 14
+    markdown = next(p for p in written if p.suffix == ".md").read_text(encoding="utf-8")
+    word = words_of(next(p for p in written if p.suffix == ".docx"))
+    answer = answer_design(fixed.protocol, fixed.plan, None, 14)
+    for text in (markdown, word):
+        assert fixed.checksum in text
+        assert "14 athletes who complete 3 rounds" in text
+        assert "will not be read as the absence of an effect" in text
+    assert len(answer.questions) > 5
+    for verdict in answer.questions["verdict"]:
+        assert verdict in word
+    before = {p: p.read_bytes() for p in written}
+    with pytest.raises(KitError, match="not overwritten"):
+        freeze(folder, athletes=15)
+    assert {p: p.read_bytes() for p in written} == before
+
+
+def test_the_word_file_has_numbered_tables_alt_text_and_prompts(folder):
+    from docx import Document as open_word
+
+    word = next(p for p in freeze(folder, athletes=10) if p.suffix == ".docx")
+    document = open_word(io.BytesIO(word.read_bytes()))
+    text = "\n".join(p.text for p in document.paragraphs)
+    for heading in ("Questions and hypotheses", "Athletes and size", "Risks and how they are met"):
+        assert heading in text
+    assert "Ethics committee" in text
+    assert len(document.tables) >= 4
+    assert len(document.inline_shapes) == 1
+    assert 'descr="With 10 athletes' in zipfile.ZipFile(word).read("word/document.xml").decode("utf-8")
+
+
+def test_nobody_said_how_many(folder):
+    with pytest.raises(KitError, match="how many athletes"):
+        freeze(folder)
+    assert not list(folder.glob("plan_*"))
+
+
+def test_two_numbers_are_one_too_many(folder):
+    settings = folder / "study.toml"
+    settings.write_text(
+        settings.read_text(encoding="utf-8").replace("[plan]", "[plan]\nn_athletes = 12", 1), encoding="utf-8"
+    )
+    with pytest.raises(KitError, match="one number"):
+        freeze(folder, athletes=14)
+    assert size_answer(Study.load(folder)).n == 12
+    freeze(folder)
+
+
+def test_a_published_correlation_is_part_of_the_justification(folder):
+    study = Study.load(folder)
+    table = pd.DataFrame({"statistic": ["mean", "r"], "value": [170.0, -0.62], "n_athletes": [9, 11]})
+    assert published_correlation(table) == (-0.62, 11)
+    assert published_correlation(table.iloc[:1]) is None
+    assert published_correlation(study.published) is None
+
+
+def test_no_number_is_missing_in_any_size():
+    for n in (3, 12, 200):
+        answer = answer_design(4, n=n)
+        picture, table = blocks_of_size(answer)
+        text = " ".join(table.shown.to_numpy().ravel())
+        assert "nan" not in text
+        assert str(n) in picture.caption
+
+
+def test_a_document_without_a_size_still_reads():
+    from pathlib import Path
+
+    from analysis.study.plan_document import describe_plan
+
+    plan = describe_plan(Study(folder=Path("nowhere"), title="Autumn"), date="2026-11-25", checksum="0" * 64)
+    assert as_document(plan).sections[0].title == "About this plan"
