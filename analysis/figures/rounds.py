@@ -9,8 +9,11 @@ import pandas as pd
 
 from ..basics import format_number, join_words, plural
 from ..study.outcomes import Outcome
+from .rounds_checks import draw_checks, draw_sensitivity, draw_tipping
 from .rounds_common import digits_of, draw_band, in_unit, known_outcome, legend_above, lower_first, with_minus
 from .style import FAINT, MAIN, QUIET, SECOND, finish, new_axes
+
+__all__ = ["draw_checks", "draw_contrasts", "draw_plateau", "draw_rounds", "draw_sensitivity", "draw_tipping"]
 
 BEFORE = "0"
 """Label of what was measured before sparring."""
@@ -30,7 +33,8 @@ def draw_rounds(answers, *, ax=None, show_codes: bool = False):
 
     Returns
     -------
-    matplotlib Figure
+    matplotlib Figure or None
+        None where nothing was measured.
 
     Examples
     --------
@@ -42,6 +46,8 @@ def draw_rounds(answers, *, ax=None, show_codes: bool = False):
     'Mean heart rate (bpm)'
     """
     listed = _as_list(answers)
+    if not listed:
+        return None
     if ax is None:
         width = "single" if len(listed) == 1 else "double"
         figure, axes = new_axes(width=width, height_mm=66, columns=len(listed), squeeze=False)
@@ -130,16 +136,25 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
     panel.set_ylabel(known_outcome(answer.outcome).axis_label)
     panel.margins(y=0.06)
     if show_codes:
-        for athlete, part in table.dropna().groupby("athlete"):
-            end = part.sort_values("x").iloc[-1]
-            panel.annotate(
-                athlete,
-                (end["x"], end["y"]),
-                xytext=(3, 0),
-                textcoords="offset points",
-                fontsize=5.5,
-                va="center",
-            )
+        _write_codes(panel, during.dropna(subset="y"))
+
+
+def _write_codes(panel, table) -> None:
+    """Codes at the ends of the lines, moved apart where they would overlap."""
+    ends = table.sort_values("x").groupby("athlete").tail(1).sort_values("y")
+    low, high = panel.get_ylim()
+    last = {}
+    for end in ends.to_dict("records"):
+        y = max(end["y"], last.get(end["x"], low) + 0.045 * (high - low))
+        last[end["x"]] = y
+        panel.annotate(
+            end["athlete"],
+            (end["x"], y),
+            xytext=(3, 0),
+            textcoords="offset points",
+            fontsize=5.5,
+            va="center",
+        )
 
 
 def draw_contrasts(answer, *, ax=None):
@@ -186,9 +201,11 @@ def draw_contrasts(answer, *, ax=None):
     axes.set_ylim(len(steps) - 0.4, -0.6)
     axes.set_ylabel("Rounds, later − earlier")
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
-    for i, label in enumerate(steps["label"]):
+    for i, step in enumerate(steps.to_dict("records")):
+        weaker = step.get("label_at_scale_end", step["label"]) != step["label"]
+        words = step["label"] + ("\n(off-scale values)" if weaker else "")
         axes.annotate(
-            label, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
+            words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
         )
     legend_above(figure, axes, ax)
     return finish(figure, _describe_steps(answer, known))
@@ -238,7 +255,7 @@ def draw_plateau(answer, *, ax=None):
             names.append(with_minus(pair["contrast"]))
             y += 1
         axes.annotate(
-            _candidate_words(candidate),
+            _candidate_words(candidate, answer),
             (1.01, (top + y - 1) / 2),
             xycoords=("axes fraction", "data"),
             va="center",
@@ -273,11 +290,16 @@ def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
     ]
 
 
-def _candidate_words(candidate: dict) -> str:
+def _candidate_words(candidate: dict, answer) -> str:
     start = f"from round {candidate['from_round']} on:"
     if not candidate["tested"]:
         return f"{start}\nnot asked any more"
-    return f"{start}\n{'level' if candidate['holds'] else 'not shown to be level'}"
+    if not candidate["holds"]:
+        return f"{start}\nnot shown to be level"
+    held = answer.labels.index(answer.plateau_from) if answer.plateau_from else len(answer.labels)
+    if answer.labels.index(candidate["from_round"]) < held:
+        return f"{start}\nnot wherever the\noff-scale values lie"
+    return f"{start}\nlevel"
 
 
 def _describe_rounds(answer) -> str:

@@ -112,29 +112,16 @@ def draw_tipping(answer, *, ax=None):
     )
     axes.plot(x, curve["estimate"], color=MAIN, label=f"round {with_minus(line['contrast'])}")
     axes.axvline(0, color=INK, linewidth=0.8, linestyle="--", label="as the model expects")
-    drawn = False
-    runs = (curve["label"] != curve["label"].shift()).cumsum()
-    for _, part in curve.groupby(runs):
-        start, stop = part["shift"].iloc[0], part["shift"].iloc[-1]
-        if start > x[0]:
-            axes.axvline(
-                start,
-                color=SECOND,
-                linewidth=1.2,
-                linestyle=":",
-                label="_" if drawn else "what can be said changes",
-            )
-            drawn = True
-        if stop - start > 0.16 * (x[-1] - x[0]):
-            words = part["label"].iloc[0].replace("changed but smaller", "changed but\nsmaller")
-            axes.annotate(
-                words,
-                ((start + stop) / 2, 0.985),
-                xycoords=("data", "axes fraction"),
-                ha="center",
-                va="top",
-                color=INK,
-            )
+    turns = line[["shift_down", "shift_up"]].dropna()
+    for number, at in enumerate(turns):
+        axes.axvline(
+            at,
+            color=SECOND,
+            linewidth=1.2,
+            linestyle=":",
+            label="_" if number else "what can be said changes",
+        )
+    _name_stretches(axes, curve)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
     axes.margins(x=0)
@@ -200,6 +187,23 @@ def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
         panel.plot(ends, ends, color=QUIET, linewidth=0.8)
     panel.plot(normal[known], values[known], marker, color=MAIN, markersize=3, alpha=0.8)
     panel.set(xlabel="Where a normal distribution would put it (SDs)", ylabel=ylabel)
+
+
+def _name_stretches(axes, curve) -> None:
+    """Write what can be said above each stretch of shifts that is wide enough to hold the words."""
+    x = curve["shift"].to_numpy()
+    span = x[-1] - x[0]
+    stretches = (curve["label"] != curve["label"].shift()).cumsum()
+    for _, part in curve.groupby(stretches):
+        start, stop = part["shift"].iloc[0], part["shift"].iloc[-1]
+        middle = (start + stop) / 2
+        if abs(middle) < 0.12 * span < stop - start:  # not across the line of no shift
+            middle = start + 0.25 * (stop - start)
+        if stop - start > 0.16 * span:
+            words = part["label"].iloc[0].replace("changed but smaller", "changed but\nsmaller")
+            axes.annotate(
+                words, (middle, 0.985), xycoords=("data", "axes fraction"), ha="center", va="top", color=INK
+            )
 
 
 def _describe_tipping(answer, known: Outcome) -> str:

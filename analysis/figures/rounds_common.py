@@ -50,4 +50,5 @@ def draw_band(axes, effect: float, *, upright: bool = True) -> None:
 def legend_above(figure, axes, ax) -> None:
     """A legend above the picture, unless the axes are somebody else's."""
     if ax is None:
-        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=4)
+        handles, names = axes.get_legend_handles_labels()
+        figure.legend(handles, names, loc="outside upper left", ncols=len(names) if len(names) <= 4 else 3)

@@ -15,7 +15,7 @@ from .compare import RoundsComparison, compare_of, with_covariates
 from .equivalence import check_bounds
 from .opponents import OpponentSpread, opponents_of
 from .plateau import Plateau, plateau_of
-from .prepare import RoundRows, pairs_of, prepare_rounds
+from .prepare import RoundRows, check_columns, pairs_of, prepare_rounds
 from .ranks import RoundsRanks, ranks_of
 from .rests import rests_of
 from .sensitivity import other_ways, sensitivity_table
@@ -189,8 +189,9 @@ def answer_rounds(
     -----
     A change over the rounds is claimed where the Kenward-Roger test and the same test with the Greenhouse-Geisser epsilon
     both reach alpha (with two rounds: Kenward-Roger and CR2), for ratings also the Friedman test; a step or a plateau
-    where Kenward-Roger and CR2 both do, for ratings also the exact signed ranks. With values off the analyser's
-    scale a claim must hold at every extreme. Rounds come in order of time: nothing here says that rounds cause it.
+    where Kenward-Roger and CR2 both do, for ratings also the exact signed ranks. With values off the analyser's scale a
+    claim must hold wherever they lie (see `bound_limits`; over all rounds, by the ranks). Rounds come in order of time:
+    nothing here says that rounds cause it.
 
     Examples
     --------
@@ -205,11 +206,15 @@ def answer_rounds(
     if not (np.isfinite(smallest_effect) and smallest_effect > 0):
         raise KitError(f"The smallest effect that matters must be above 0; it is {smallest_effect}.")
     check_bounds(-smallest_effect, smallest_effect, alpha)
-    off = find_limits(data, outcome, limit=limit) if outcome.startswith("lactate") else None
-    working = data if off is None else off.placed(data, outcome)
+    timed = data
+    if round_variable != "round_no":
+        check_columns(data, (round_variable,))
+        timed = data.assign(round_no=data[round_variable])
+    off = find_limits(timed, outcome, limit=limit) if outcome.startswith("lactate") else None
+    working = timed if off is None else off.placed(timed, outcome)
     opponent = ["opponent"] if "opponent" in data else []
     keep = [*covariates, *opponent, *([LIMIT_COLUMN] if off is not None else [])]
-    rows = prepare_rounds(working, outcome, keep=keep, round_variable=round_variable)
+    rows = prepare_rounds(working, outcome, keep=keep)
     rows, _ = with_covariates(rows, covariates)
     main = compare_of(rows, covariates=covariates, alpha=alpha)
     effect = {"smallest_effect": smallest_effect, "alpha": alpha}
@@ -217,7 +222,7 @@ def answer_rounds(
     steps = all_steps(rows, main.fit, ordinal=ordinal, known=known, **effect)
     band = {"low": -smallest_effect, "high": smallest_effect}
     plateau = plateau_of(rows, main.fit, **band, alpha=alpha, ordinal=ordinal, pairwise=main.pairwise)
-    bounds = None if off is None else bounds_of(data, outcome, off, ordinal=ordinal, **effect)
+    bounds = None if off is None else bounds_of(timed, outcome, off, **effect)
     ranks = ranks_of(rows, complete=False)
     tipping = tipping_of(rows, seed=seed, **effect)
     rests = rests_of(data)
@@ -236,7 +241,13 @@ def answer_rounds(
         tipping=tipping,
         bounds=bounds,
         ways=other_ways(
-            working, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests
+            data if off is None else off.placed(data, outcome),
+            outcome,
+            smallest_effect,
+            flagged_kept,
+            other_outcomes,
+            round_variable,
+            rests,
         ),
         covariates=covariates,
         ordinal=ordinal,
@@ -285,18 +296,16 @@ def _changed(main: RoundsComparison, ranks, bounds, alpha: float) -> bool | None
     if ranks is not None:
         needed.append(ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else ranks.p)
     if bounds is not None:
-        needed.append(bounds.overall_p_max)
+        needed.append(bounds.ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else bounds.ranks.p)
     return None if np.isnan(needed[0]) else bool(all(p < alpha for p in needed))
 
 
 def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
-    """Withdraw a label that does not hold at every extreme of the values off the scale."""
-    settled = bounds.table.set_index("contrast")["settled"].reindex(steps["contrast"]).to_numpy(dtype=bool)
-    steps = steps.assign(label_at_scale_end=steps["label"])
-    for name in ("changed", "equivalent"):
-        steps[name] = steps[name] & settled
-    steps["label"] = steps["label"].where(settled, "not shown")
-    return steps
+    """Keep of each label only what holds at every extreme of the values off the scale."""
+    held = bounds.table.set_index("contrast").loc[
+        steps["contrast"], ["changed", "equivalent", "label", "label_at_scale_end"]
+    ]
+    return steps.assign(**{name: held[name].to_numpy() for name in held})
 
 
 def _shown_rows(rows: RoundRows) -> pd.DataFrame:

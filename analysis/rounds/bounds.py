@@ -10,10 +10,11 @@ import pandas as pd
 
 from ..basics import KitError, Result, plural
 from .compare import fit_rounds
-from .plateau import plateau_of
+from .equivalence import equivalence_of
+from .plateau import try_candidates
 from .prepare import RoundRows, check_columns, label_of, prepare_rounds, read_numbers
 from .ranks import RoundsRanks, ranks_of
-from .steps import all_steps
+from .steps import all_steps, label_of_step
 
 LIMIT_COLUMN = "lactate_limit"
 PLAUSIBLE = (0.5, 25.0)
@@ -37,8 +38,9 @@ class LimitBounds(Result):
     high_from, high_to, low_from, low_to : float
         The ranges in which they may lie, in the outcome's unit.
     table : DataFrame
-        One line per step and for last minus first: contrast, later, earlier, estimate_min, estimate_max, ci_low_min, ci_high_max
-        (Kenward-Roger and CR2), p_min, p_max, labels (every label that occurs), settled (only one occurs).
+        One line per step and for last minus first: contrast, later, earlier, estimate_min, estimate_max, ci_low_min,
+        ci_high_max, p_min, p_max (robust, after Holm), changed, equivalent, label (what holds at every corner),
+        label_at_scale_end.
     overall_p_min, overall_p_max : float
         Range of the p of the round test over the corners tried.
     plateau_from : str
@@ -111,8 +113,9 @@ def bound_limits(
 
     Notes
     -----
-    A contrast is linear in each value, so its extremes lie at the corners, where each value off the scale is at one end of its
-    range. Up to five such values all corners are analysed.
+    A contrast is linear in each value, so its extremes lie at the corners, where each value off the scale is at one end of
+    its range. Up to five such values all corners are analysed. Where every value is at the end of the scale, Kenward-Roger
+    and CR2 must agree; at the other corners the spread is that of a guess, and the robust test decides alone.
 
     References
     ----------
@@ -197,7 +200,7 @@ def find_limits(
 
 
 def bounds_of(
-    data, outcome: str, off: OffScale, *, smallest_effect: float, alpha: float = 0.05, ordinal: bool = False
+    data, outcome: str, off: OffScale, *, smallest_effect: float, alpha: float = 0.05
 ) -> LimitBounds:
     """Compute `bound_limits` once the values off the scale are known.
 
@@ -206,7 +209,6 @@ def bounds_of(
     data, outcome, smallest_effect, alpha
         As in `bound_limits`.
     off : OffScale
-    ordinal : bool
 
     Returns
     -------
@@ -214,17 +216,27 @@ def bounds_of(
     """
     near = prepare_rounds(off.placed(data, outcome), outcome)
     corners = _corners(data, off, near)
-    steps, p_values, plateaus = [], [], []
-    for corner in corners:
+    effect = {"smallest_effect": smallest_effect, "alpha": alpha}
+    steps, p_values, starts = [], [], []
+    for number, corner in enumerate(corners):
         rows = prepare_rounds(off.placed(data, outcome, at_far_end=corner), outcome)
         fit = fit_rounds(rows)
-        steps.append(all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal))
-        p_values.append(fit.test("round_no").p)
-        plateau = plateau_of(
-            rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal
+        table = all_steps(rows, fit, **effect)
+        pairs = equivalence_of(
+            rows, fit, low=-smallest_effect, high=smallest_effect, kind="pairwise", alpha=alpha
         )
-        plateaus.append(near.labels.index(plateau.starts_at) if plateau.found else len(near.labels))
-    latest = max(plateaus)
+        if (
+            number > 0
+        ):  # away from the scale's end the pooled spread means little: the robust test decides alone
+            table = table.assign(
+                changed=table["p_adjusted_cr2"] < alpha, equivalent=table["p_equivalence_cr2"] < alpha
+            )
+            pairs["equivalent"] = pairs["p_cr2"] < alpha
+        steps.append(table)
+        p_values.append(fit.test("round_no").p)
+        candidates = try_candidates(pairs, rows.labels)
+        starts.append(int((candidates["tested"] & candidates["holds"]).sum()))
+    held = min(starts)
     warnings = list(near.warnings)
     if off.assumed:
         warnings.append(
@@ -245,10 +257,10 @@ def bounds_of(
         table=_ranges(steps),
         overall_p_min=float(np.min(p_values)),
         overall_p_max=float(np.max(p_values)),
-        plateau_from=near.labels[latest] if latest < len(near.labels) else "",
+        plateau_from=near.labels[len(near.labels) - 1 - held] if held else "",
         ranks=_tied_ranks(data, outcome, off),
         n_corners=len(corners),
-        method="mixed model at every extreme of the values off the scale",
+        method="mixed model at every extreme of the values off the scale; beyond its end the robust (CR2) test decides",
         left_out=near.left_out,
         warnings=tuple(warnings),
     )
@@ -275,26 +287,27 @@ def _corners(data, off: OffScale, near: RoundRows) -> list[np.ndarray]:
 
 
 def _ranges(steps: list[pd.DataFrame]) -> pd.DataFrame:
-    stacked = pd.concat(steps, keys=range(len(steps)), names=["corner"]).reset_index(level="corner")
+    """Range of each contrast over the corners; the first is the scale's end, where both tests must agree."""
     lines = []
-    for name in steps[0]["contrast"]:
-        part = stacked[stacked["contrast"] == name]
+    for i, near in enumerate(steps[0].to_dict("records")):
+        part = pd.DataFrame([table.iloc[i] for table in steps])
         low, high = float(part["estimate"].min()), float(part["estimate"].max())
-        labels = tuple(sorted(set(part["label"])))
-        p = part[["p_adjusted", "p_adjusted_cr2"]]
+        changed, equivalent = bool(part["changed"].all()), bool(part["equivalent"].all())
         lines.append(
             {
-                "contrast": name,
-                "later": part["later"].iloc[0],
-                "earlier": part["earlier"].iloc[0],
+                "contrast": near["contrast"],
+                "later": near["later"],
+                "earlier": near["earlier"],
                 "estimate_min": low,
                 "estimate_max": high,
-                "ci_low_min": float(part[["ci_low", "ci_low_cr2"]].min().min()),
-                "ci_high_max": float(part[["ci_high", "ci_high_cr2"]].max().max()),
-                "p_min": float(p.min().min()),
-                "p_max": 1.0 if low <= 0 <= high else float(p.max().max()),
-                "labels": ", ".join(labels),
-                "settled": len(labels) == 1,
+                "ci_low_min": float(min(near["ci_low"], part["ci_low_cr2"].min())),
+                "ci_high_max": float(max(near["ci_high"], part["ci_high_cr2"].max())),
+                "p_min": float(part["p_adjusted_cr2"].min()),
+                "p_max": 1.0 if low <= 0 <= high else float(part["p_adjusted_cr2"].max()),
+                "changed": changed,
+                "equivalent": equivalent,
+                "label": label_of_step(changed, equivalent),
+                "label_at_scale_end": near["label"],
             }
         )
     return pd.DataFrame(lines)

@@ -25,9 +25,8 @@ def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None 
     Returns
     -------
     DataFrame
-        outcome, role, statistic, df_num, df_den, p (the largest over the extremes where values are off the scale), p_adjusted
-        (primary: p itself; secondary: Holm among the secondary ones; exploratory: missing), changed (after the adjustment;
-        exploratory outcomes claim nothing), method.
+        outcome, role, statistic, df_num, df_den, p, p_adjusted (primary: p itself; secondary: Holm among the secondary ones;
+        exploratory: missing), changed (after the adjustment; exploratory outcomes claim nothing), method.
 
     Notes
     -----
@@ -82,7 +81,7 @@ def _line(name: str, answer: RoundsAnswer, primary: str | None) -> dict:
         "statistic": test.statistic,
         "df_num": test.df_num,
         "df_den": test.df_den,
-        "p": test.p if answer.bounds is None else answer.bounds.overall_p_max,
+        "p": test.p,
         "changed": bool(answer.changed) and role != "exploratory",
         "alpha": answer.alpha,
         "method": test.method,

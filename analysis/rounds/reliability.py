@@ -29,6 +29,8 @@ class Reliability(Result):
 
     Parameters
     ----------
+    outcome : str
+        The column.
     kind : str
         "reliability between evenings", or "within-evening consistency" for the rounds of one evening, which truly differ.
     icc : DataFrame
@@ -53,6 +55,7 @@ class Reliability(Result):
         What the reader should know.
     """
 
+    outcome: str
     kind: str
     icc: pd.DataFrame
     typical_error: float
@@ -143,6 +146,7 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     if logs is None:
         warnings.append("Some values are 0 or less, so there is no coefficient of variation from logarithms.")
     return Reliability(
+        outcome=outcome,
         kind=kind,
         icc=icc,
         typical_error=error,

@@ -100,7 +100,7 @@ def sensitivity_table(
         },
     ]
     if main.anova is not None:
-        note = "the change is the paired difference of the complete cases"
+        note = "paired difference of the complete cases"
         lines.append(
             {
                 "analysis": "repeated-measures analysis of variance, Greenhouse-Geisser",
@@ -222,7 +222,7 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
         "ci_low": test.ci_low,
         "ci_high": test.ci_high,
         "p": test.p,
-        "note": "the change is the median of pairwise averages of the differences",
+        "note": "median of the pairwise averages",
     }
 
 
@@ -259,8 +259,8 @@ def _bounds_line(bounds: LimitBounds, common: dict) -> dict:
         "ci_high": last["ci_high_max"],
         "p": last["p_max"],
         "p_round_test": bounds.overall_p_max,
-        "label": last["labels"] if last["settled"] else "",
-        "note": "widest interval and largest p over the extremes",
+        "label": last["label"],
+        "note": "widest interval, largest p",
     }
 
 
@@ -277,10 +277,10 @@ def _tipping_line(tipping: TippingPoint, common: dict) -> pd.DataFrame:
         "ci_low": middle["ci_low"],
         "ci_high": middle["ci_high"],
         "label": last["label"],
-        "agrees": holds,
-        "note": "the label holds at every shift tried"
+        "agrees": None,
+        "note": "reading holds at every shift tried"
         if holds
-        else "the label changes within the shifts tried: see the tipping point",
+        else "reading changes at some shift: see tipping point",
     }
     return pd.DataFrame(
         [{name: line.get(name, np.nan if name in ("p", "p_round_test") else "") for name in COLUMNS}]

@@ -5,20 +5,17 @@ from __future__ import annotations
 import math
 
 from ...basics import NotYet, format_ci, format_number, join_words, plural
+from .rounds_beside import digits_of, known_outcome
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 
 
-def plain_reliability(result, *, unit: str = "", digits: int = 1) -> str:
+def plain_reliability(result) -> str:
     """Say in a sentence how well an outcome repeats.
 
     Parameters
     ----------
     result : Reliability or NotYet
-    unit : str
-        Unit of the outcome.
-    digits : int
-        Decimals.
 
     Returns
     -------
@@ -31,33 +28,31 @@ def plain_reliability(result, *, unit: str = "", digits: int = 1) -> str:
     >>> data = pd.DataFrame({"athlete": list("ABCDE") * 2, "session": ["1"] * 5 + ["2"] * 5,
     ...     "score": [62.0, 78, 81, 55, 66, 67, 76, 87, 55, 63]})
     >>> plain_reliability(reliability(data, "score"))[:58]
-    'From evening to evening one athlete typically varies by 2.'
+    'Score: from evening to evening one athlete typically varie'
     """
     if isinstance(result, NotYet):
         return str(result)
+    known = known_outcome(result)
+    unit, digits = known.unit, digits_of(known)
     error = format_number(result.typical_error, digits, unit=unit)
     if result.kind.startswith("reliability"):
         change = format_number(result.smallest_detectable_change, digits, unit=unit)
         return (
-            f"From evening to evening one athlete typically varies by {error}; only a change of more than {change} in one "
-            "athlete exceeds that."
+            f"{known.label}: from evening to evening one athlete typically varies by {error}; only a change of more than "
+            f"{change} in one athlete exceeds that."
         )
     return (
-        f"From round to round of this one evening an athlete typically varies by {error} around the club's course; that is "
-        "consistency within an evening, not reliability, which takes a second evening."
+        f"{known.label}: from round to round of this one evening an athlete typically varies by {error} around the club's "
+        "course; that is consistency within an evening, not reliability, which takes a second evening."
     )
 
 
-def write_up_reliability(result, *, unit: str = "", digits: int = 1) -> list[str]:
+def write_up_reliability(result) -> list[str]:
     """Write the paragraph on reliability, or on consistency within one evening.
 
     Parameters
     ----------
     result : Reliability or NotYet
-    unit : str
-        Unit of the outcome.
-    digits : int
-        Decimals.
 
     Returns
     -------
@@ -71,6 +66,8 @@ def write_up_reliability(result, *, unit: str = "", digits: int = 1) -> list[str
     """
     if isinstance(result, NotYet):
         return [str(result)]
+    known = known_outcome(result)
+    unit, digits = known.unit, digits_of(known)
     icc = result.icc.set_index("type")
     values = []
     for name in ("ICC(2,1)", "ICC(3,1)"):
@@ -82,11 +79,12 @@ def write_up_reliability(result, *, unit: str = "", digits: int = 1) -> list[str
         if result.kind.startswith("reliability")
         else "rounds of one evening (consistency, not reliability)"
     )
-    text = (
-        f"Over {result.n_trials} {word} of {plural(result.n_athletes, 'athlete')}: {join_words(values)}; typical error "
-        f"{format_number(result.typical_error, digits, unit=unit)} ({CI} "
-        f"{format_ci(result.typical_error_ci_low, result.typical_error_ci_high, digits)})"
+    people, error = (
+        plural(result.n_athletes, "athlete"),
+        format_number(result.typical_error, digits, unit=unit),
     )
+    text = f"{known.label} over {result.n_trials} {word} of {people}: {join_words(values)}; typical error {error} "
+    text += f"({CI} {format_ci(result.typical_error_ci_low, result.typical_error_ci_high, digits)})"
     if not math.isnan(result.cv_percent):
         text += f", coefficient of variation from logarithms {format_number(result.cv_percent, 1, unit='%')}"
     if result.kind.startswith("reliability"):

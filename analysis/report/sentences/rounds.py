@@ -6,6 +6,7 @@ import math
 
 from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
 from ...study.outcomes import Outcome
+from .reliability import plain_reliability, write_up_reliability
 from .rounds_beside import (
     digits_of,
     known_outcome,
@@ -14,6 +15,23 @@ from .rounds_beside import (
     plain_sensitivity,
     plain_tipping,
 )
+from .rounds_tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
+
+__all__ = [
+    "may_say_rounds",
+    "plain_opponents",
+    "plain_plateau",
+    "plain_reliability",
+    "plain_rounds",
+    "plain_sensitivity",
+    "plain_tipping",
+    "tabulate_icc",
+    "tabulate_outcomes",
+    "tabulate_rests",
+    "tabulate_ways",
+    "write_up_reliability",
+    "write_up_rounds",
+]
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 CI90 = "90\N{NO-BREAK SPACE}% interval"
@@ -205,10 +223,17 @@ def _steps(answer) -> str:
         span = format_ci(step["ci_low_cr2"], step["ci_high_cr2"], digits_of(known))
         ranks = f"; signed ranks p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
         lines.append(
-            f"{what} {change} ({model}; robust {span}, p {format_p(step['p_adjusted_cr2'])}{ranks}): {step['label']}"
+            f"{what} {change} ({model}; robust {span}, p {format_p(step['p_adjusted_cr2'])}{ranks}): {_reading(step)}"
         )
     opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
     return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
+
+
+def _reading(step) -> str:
+    """The label, and why it is weaker than the tests beside it where values are off the scale."""
+    if step.get("label_at_scale_end", step["label"]) == step["label"]:
+        return step["label"]
+    return f"{step['label']}, since it would not hold wherever the values off the analyser's scale lie"
 
 
 def _plateau(answer) -> str:
@@ -325,7 +350,10 @@ def may_say_rounds(answer) -> str:
         may_not.append(
             f"That {lower_first(known.label)} stayed the same from {names}: neither a change nor its absence was shown."
         )
-    lists = [f"**May be said**\n\n{_bullets(may)}", f"**May not be said**\n\n{_bullets(may_not)}"]
+    lists = [
+        f"**{known.label}: may be said**\n\n{_bullets(may)}",
+        f"**May not be said**\n\n{_bullets(may_not)}",
+    ]
     return "\n\n".join(lists)
 
 

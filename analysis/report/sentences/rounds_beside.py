@@ -71,11 +71,11 @@ def plain_tipping(answer) -> str:
     moves = []
     for way, word in (("up", "higher"), ("down", "lower")):
         if math.isfinite(line[f"shift_{way}"]):
-            shift = format_number(abs(line[f"shift_{way}"]), digits_of(known), unit=known.unit)
+            shift = format_number(abs(line[f"shift_{way}"]), known.digits, unit=known.unit)
             moves.append(f"{shift} {word} than the model expects (then: {line[f'label_{way}']})")
     if moves:
         return f"{start} {reading} would change were they {join_words(moves, 'or')}."
-    most = format_number(tipping.largest_shift, digits_of(known), unit=known.unit)
+    most = format_number(tipping.largest_shift, known.digits, unit=known.unit)
     return f"{start} {reading} holds even were they {most} higher or lower than the model expects."
 
 
