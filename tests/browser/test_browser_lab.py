@@ -1,0 +1,151 @@
+"""Every notebook in a real JupyterLab, started as `lab` starts it: all cells run, sliders move, no error, no request outside."""
+
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from analysis.answers.walk import DEMO_FOLDER
+from analysis.report.notebook_runs import find_notebooks
+
+pytestmark = pytest.mark.browser
+
+SECONDS = 180
+PICTURES = os.environ.get("LAB_PICTURES")
+"""A folder: keep a picture of every notebook there."""
+
+
+@pytest.fixture(scope="module")
+def lab(browser, tmp_path_factory):
+    """Start the lab on a copy of the demo with fresh settings of its own; gives its address."""
+    home = tmp_path_factory.mktemp("lab")
+    study = home / "study"
+    shutil.copytree(DEMO_FOLDER, study, ignore=shutil.ignore_patterns("output", "notebooks"))
+    config = home / "config"
+    config.mkdir()
+    (config / "jupyter_server_config.json").write_text(
+        json.dumps(
+            {
+                "ServerApp": {"allow_root": True, "open_browser": False},
+                "LabApp": {"expose_app_in_browser": True},
+            }
+        )
+    )
+    environment = {
+        **os.environ,
+        "HOME": str(home),
+        "JUPYTER_CONFIG_DIR": str(config),
+        "IPYTHONDIR": str(home / "ipython"),
+    }
+    environment |= {"JUPYTER_DATA_DIR": str(home / "data"), "JUPYTER_RUNTIME_DIR": str(home / "run")}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "analysis", "lab", str(study), "--no-browser"],
+        cwd=Path(__file__).resolve().parents[2],
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
+    )
+    lines = []
+    reader = threading.Thread(target=lambda: [lines.append(line) for line in process.stdout], daemon=True)
+    reader.start()
+    try:
+        yield _address(process, lines)
+    finally:
+        os.killpg(process.pid, signal.SIGTERM)
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+        reader.join(5)
+        process.stdout.close()
+
+
+def _address(process, lines):
+    for _ in range(600):
+        found = re.search(r"http://(?:localhost|127\.0\.0\.1):\d+/lab\S*token=\w+", " ".join(lines))
+        if found:
+            return found[0]
+        if process.poll() is not None:
+            break
+        time.sleep(0.1)
+    pytest.fail("the lab did not start:\n" + "".join(lines[-20:]))
+
+
+RUN_ALL = """async () => {
+    const app = window.jupyterapp;
+    const panel = app.shell.currentWidget;
+    await panel.context.ready;
+    await panel.context.sessionContext.ready;
+    await app.commands.execute('notebook:run-all-cells');
+    const cells = [...panel.content.model.cells];
+    return cells.filter(c => c.type === 'code').map(c => ({
+        source: c.sharedModel.getSource(), count: c.executionCount, outputs: c.outputs.toJSON()
+    }));
+}"""
+
+
+@pytest.mark.parametrize("name", [path.name for path in find_notebooks()])
+def test_notebook_runs_in_the_lab(lab, open_page, name):
+    page = open_page(1400, 1000)
+    page.goto(lab.replace("/lab?", f"/lab/tree/{name}?reset&"))
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell?.currentWidget?.content?.model?.cells?.length", timeout=60_000
+    )
+    page.set_default_timeout(SECONDS * 1000)
+    cells = page.evaluate(RUN_ALL)
+    assert cells and all(cell["count"] for cell in cells)
+    for cell in cells:
+        for output in cell["outputs"]:
+            assert output["output_type"] != "error", (
+                f"{cell['source']}\n{output.get('ename')}: {output.get('evalue')}"
+            )
+            assert output.get("name") != "stderr", f"{cell['source']}\n{output.get('text')}"
+    if any("widget-view" in mime for c in cells for o in c["outputs"] for mime in o.get("data", {})):
+        _move_every_slider(page)
+    if PICTURES:
+        _keep_pictures(page, Path(PICTURES), name.removesuffix(".ipynb"))
+
+
+def _move_every_slider(page):
+    """Move each slider with the keyboard: its value changes and nothing under it turns into an error."""
+    page.wait_for_selector(".widget-slider [role=slider], .widget-slider .noUi-handle", state="attached")
+    handles = page.locator(".widget-slider .noUi-handle")
+    assert handles.count() > 0
+    for i in range(handles.count()):
+        handle = handles.nth(i)
+        handle.scroll_into_view_if_needed()
+        before = handle.get_attribute("aria-valuenow")
+        handle.focus()
+        handle.press("ArrowRight")
+        after = handle.get_attribute("aria-valuenow")
+        if after == before:
+            handle.press("ArrowLeft")
+            after = handle.get_attribute("aria-valuenow")
+        assert after != before, "the slider does not move"
+    page.wait_for_timeout(3000)
+    assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+
+
+def _keep_pictures(page, folder, name):
+    folder.mkdir(parents=True, exist_ok=True)
+    page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
+    scroller = page.locator(".jp-WindowedPanel-outer").first
+    for part in range(12):
+        page.wait_for_timeout(400)
+        page.screenshot(path=folder / f"{name}_{part:02d}.png")
+        moved = scroller.evaluate(
+            "e => { const a = e.scrollTop; e.scrollTop += e.clientHeight * 0.9; return e.scrollTop > a; }"
+        )
+        if not moved:
+            break
