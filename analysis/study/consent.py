@@ -16,39 +16,52 @@ WITHDREW = "a person withdrew"
 _FREE_TEXT = ("note", "reason", "new_value")
 
 
-def remove_withdrawn(
-    tables: dict[str, RawTable],
-) -> tuple[dict[str, RawTable], dict[str, int], frozenset[str]]:
+def find_withdrawn(tables: dict[str, RawTable]) -> frozenset[str]:
+    """Return the codes of people who withdrew; for taking them out, never to be written anywhere.
+
+    Parameters
+    ----------
+    tables : dict of str to RawTable
+        After the decisions.
+
+    Returns
+    -------
+    frozenset of str
+    """
+    athletes = tables.get("athletes")
+    if athletes is None or not {"athlete", "withdrawn"} <= set(athletes.columns):
+        return frozenset()
+    marks = zip(athletes.columns["athlete"], athletes.columns["withdrawn"], strict=True)
+    return frozenset(code for code, text in marks if code and YES_NO.get(text.casefold()) == "yes")
+
+
+def without_withdrawn(
+    tables: dict[str, RawTable], gone: frozenset[str]
+) -> tuple[dict[str, RawTable], dict[str, int]]:
     """Take people who withdrew out of every table, as opponents and in notes too.
 
     Parameters
     ----------
     tables : dict of str to RawTable
         Not changed.
+    gone : frozenset of str
+        Their codes.
 
     Returns
     -------
     tables : dict of str to RawTable
     counts : dict
         Table -> number of rows that left.
-    gone : frozenset of str
-        Their codes, for looking at file names; never written anywhere.
     """
-    athletes = tables.get("athletes")
-    if athletes is None or "withdrawn" not in athletes.columns or "athlete" not in athletes.columns:
-        return tables, {}, frozenset()
-    marks = zip(athletes.columns["athlete"], athletes.columns["withdrawn"], strict=True)
-    gone = frozenset(code for code, text in marks if code and YES_NO.get(text.casefold()) == "yes")
     if not gone:
-        return tables, {}, gone
+        return tables, {}
     counts, left = {}, {}
     for name, raw in tables.items():
-        codes = raw.columns.get("athlete", [""] * len(raw.rows))
-        stay = [i for i, code in enumerate(codes) if code not in gone]
+        stay = [i for i in range(len(raw.rows)) if raw.cell("athlete", i) not in gone]
         if len(stay) < len(raw.rows):
             counts[name] = len(raw.rows) - len(stay)
         left[name] = _select(raw, stay, gone)
-    return left, counts, gone
+    return left, counts
 
 
 def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:

@@ -11,6 +11,7 @@ import pandas as pd
 from ..basics import did_you_mean
 from .columns import Column, column_rules, column_type, source_columns
 from .findings import Findings
+from .limits import check_limits, check_rating, is_usual
 from .privacy import code_trouble, looks_like_name, looks_personal
 from .raw_tables import RawTable
 from .times import read_clock, read_date, read_duration, read_offset
@@ -22,29 +23,18 @@ YES_NO = {
 }
 SAME_CHOICE = {
     "sex": {
-        "female": "F",
-        "woman": "F",
-        "w": "F",
-        "male": "M",
-        "man": "M",
+        **dict.fromkeys(("female", "woman", "w"), "F"),
+        **dict.fromkeys(("male", "man"), "M"),
         "other": "X",
-        "diverse": "X",
-        "d": "X",
     },
     "took_part": {
-        "y": "yes",
-        "full": "yes",
-        "1": "yes",
-        "partly": "part",
-        "partial": "part",
+        **dict.fromkeys(("y", "full"), "yes"),
+        **dict.fromkeys(("partly", "partial"), "part"),
         "out": "sat_out",
     },
     "lactate_limit": {"hi": "high", "lo": "low"},
 }
 """Column -> other words (lower case) for its choices."""
-
-SCALE_LIMITS = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}
-"""Lowest and highest rating; the open-ended scales go beyond their last printed number."""
 
 
 @dataclass(frozen=True)
@@ -162,7 +152,11 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
         value = _read_value(text, column, decimal_comma)
     except Slip as slip:
         return blank, ("problem", slip.problem, slip.remedy)
-    found = _check_rating(value, context) if column.kind == "exertion" else check_limits(value, column)
+    found = (
+        check_rating(value, context.scale, stated=context.scale_stated)
+        if column.kind == "exertion"
+        else check_limits(value, column)
+    )
     return value, found
 
 
@@ -197,101 +191,14 @@ def _read_time_of_test(text: str, column: Column) -> float:
     seconds, with_hours = read_duration(text.lstrip("+-\N{MINUS SIGN}"))
     scale = 60.0 if column.kind == "minutes" else 1.0
     value = seconds / scale
-    if with_hours and seconds % 60 == 0 and not _inside(value, column):
+    if with_hours and seconds % 60 == 0 and not is_usual(value, column):
         minutes, rest = divmod(int(seconds // 60), 60)
-        if _inside((60 * minutes + rest) / scale, column):
+        if is_usual((60 * minutes + rest) / scale, column):
             raise Slip(
                 f"hours: the spreadsheet may have turned {minutes}:{rest:02d} (minutes:seconds) into {text}",
                 f"format the column as text and type {minutes}:{rest:02d}",
             )
     return sign * value
-
-
-def _inside(value: float, column: Column) -> bool:
-    low = column.low if column.ask_low is None else column.ask_low
-    high = column.high if column.ask_high is None else column.ask_high
-    return (low is None or value >= low) and (high is None or value <= high)
-
-
-def check_limits(value: float, column: Column) -> tuple | None:
-    """Return None where a number is plausible, else ("problem" or "remark", what is wrong, remedy).
-
-    Parameters
-    ----------
-    value : float
-    column : Column
-
-    Returns
-    -------
-    tuple or None
-
-    Examples
-    --------
-    >>> check_limits(1.76, column_rules()["athletes"]["hr_max_bpm"])[1]
-    'outside 120 to 240 bpm: 176 with the decimal point slipped?'
-    """
-    low, high = column.low, column.high
-    unit = f" {column.unit}" if column.unit else ""
-    if (low is not None and value < low) or (high is not None and value > high):
-        limits = (
-            f"outside {low:g} to {high:g}{unit}"
-            if low is not None and high is not None
-            else f"below {low:g}{unit}"
-        )
-        cause, remedy = _likely_cause(value, column)
-        return "problem", limits + (f": {cause}?" if cause else ""), remedy
-    if not _inside(value, column):
-        low = column.ask_low if column.ask_low is not None else column.low
-        high = column.ask_high if column.ask_high is not None else column.high
-        usual = f"unusual: most values lie between {low:g} and {high:g}{unit}"
-        if high is None or low is None:
-            usual = f"unusual: most values lie {'above' if high is None else 'below'} {low or high:g}{unit}"
-        cause, remedy = _likely_cause(value, column)
-        return "remark", usual + (f"; {cause}?" if cause else ""), remedy or "nothing, if it is right"
-    return None
-
-
-def _likely_cause(value: float, column: Column) -> tuple[str, str]:
-    if "year of birth" in column.hints and 1930 <= value <= 2020:
-        return "a year of birth", "type the age in years; birth dates do not belong in a study folder"
-    if "fahrenheit" in column.hints and 40 < value < 130:
-        return "degrees Fahrenheit", f"type {(value - 32) / 1.8:.0f} if {value:g} was in Fahrenheit"
-    causes, remedies = [], []
-    for power in (1, -1, 2, -2, 3, -3):
-        better = float(f"{value * 10.0**power:.6g}")
-        if better and _inside(better, column):
-            causes.append(f"{better:g} with the decimal point slipped")
-            remedies.append(f"type {better:g} if that was measured")
-            break
-    for factor, words in column.slips:
-        if _inside(value / factor, column):
-            causes.append(f"typed in {words}")
-            remedies.append(f"type {value / factor:.3g} if {value:g} was in {words}")
-            break
-    if not causes:
-        return "", "look at the sheet and type what was measured, or set it aside in decisions.csv"
-    if "mL/min" in causes[-1]:  # needs the body mass, which this cell does not know
-        remedies[-1] = "divide by the body mass in kg if it was in mL/min"
-    return ", or ".join(causes), ", or ".join(remedies)
-
-
-def _check_rating(value: float, context: Context) -> tuple | None:
-    scale = context.scale
-    if not scale:
-        return None
-    low, high = SCALE_LIMITS[scale]
-    if low <= value <= high:
-        if scale == "0-10" or value == int(value):
-            return None
-        remedy = "type the whole number that the athlete gave"
-        return "problem", f"the scale {scale} has whole numbers only", remedy
-    others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
-    hint = f"; was the scale {' or '.join(others)} used here?" if others else ""
-    said = "of study.toml" if context.scale_stated else "(study.toml names none, so this one is taken)"
-    remedy = (
-        "one scale in a study, none can be converted: correct the rating, or exertion_scale in study.toml"
-    )
-    return "problem", f"not on the scale {scale} {said}{hint}", remedy
 
 
 def _read_code(text: str, column: Column, context: Context) -> str:

@@ -95,6 +95,14 @@ def freeze_plan(
     ------
     KitError
         Where a plan has been fixed before: it is never overwritten.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.study import new_study
+    >>> study = Study.load(new_study(tempfile.mkdtemp() + "/autumn"))
+    >>> freeze_plan(study, justification="As many as the club has.", today=dt.date(2026, 11, 25)).path.name
+    'plan_2026-11-25.md'
     """
     folder = Path(study.folder)
     date = (today or dt.date.today()).isoformat()

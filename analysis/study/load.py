@@ -12,7 +12,7 @@ import pandas as pd
 from ..basics import KitError
 from .aerobic import check_aerobic_tests, known_tests, more_columns
 from .columns import TABLES, empty_table
-from .consent import not_analysed, remove_withdrawn, write_ledger
+from .consent import find_withdrawn, not_analysed, without_withdrawn, write_ledger
 from .convert import Context, convert_table
 from .crosscheck import MEASURES, check_tables
 from .decide import Decided, apply_decisions, row_keys
@@ -108,12 +108,13 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     decided = apply_decisions(raws, decisions, findings)
     check = partial(_validate, folder, protocol, settings, context, inventory, today or dt.date.today())
 
+    # people who withdrew leave first, so that nothing of theirs is checked, named or counted by code
+    gone = find_withdrawn(decided.tables)
     before, after = Findings(), Findings(kept=frozenset(decided.kept))
     if len(decisions):
-        check(remove_withdrawn(raws)[0], before)
-    # people who withdrew leave first, so that nothing of theirs is checked, named or counted by code
+        check(without_withdrawn(raws, gone)[0], before)
     with_decisions = decided.tables | ({"decisions": decisions_raw} if decisions_raw.rows else {})
-    remaining, counts, gone = remove_withdrawn(with_decisions)
+    remaining, counts = without_withdrawn(with_decisions, gone)
     used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
     tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
@@ -138,7 +139,7 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
         settings=dict(settings),
         settled=problem_table(settled),
         remarks=problem_table(remarks),
-        **{name: _analysed(table, barred) for name, table in tables.items()},
+        **{name: _analysed(name, table, barred) for name, table in tables.items()},
     )
     return Examination(study, problems, settled, remarks, inventory)
 
@@ -164,8 +165,8 @@ def _rounds_aside(raws: dict[str, RawTable], decided: Decided) -> frozenset[tupl
     return frozenset((k["session"], k["round_no"], k["athlete"]) for k in keys)
 
 
-def _analysed(table: pd.DataFrame, barred: dict[str, str]) -> pd.DataFrame:
-    if "athlete" not in table or "action" in table or not barred:
+def _analysed(name: str, table: pd.DataFrame, barred: dict[str, str]) -> pd.DataFrame:
+    if not barred or name == "decisions" or "athlete" not in table:
         return table
     return table[~table["athlete"].isin(list(barred))].reset_index(drop=True)
 

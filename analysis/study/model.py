@@ -128,8 +128,10 @@ class Study(Result):
 
         Examples
         --------
-        >>> Study.load("data_demo").protocol.rounds > 1  # doctest: +SKIP
-        True
+        >>> import tempfile
+        >>> from analysis.study import new_study
+        >>> Study.load(new_study(tempfile.mkdtemp() + "/autumn", rounds=5)).protocol.rounds
+        5
         """
         from .load import load_study
 

@@ -151,3 +151,10 @@ def test_ordinary_texts_are_not_taken_for_personal_data():
         "2026-11-20_A07",
     ):
         assert file_name_trouble(stem) == "", stem
+
+
+def test_what_was_wrong_with_somebody_who_withdrew_is_not_settled_but_gone(tmp_path):
+    row = {"date": "2026-03-06", "decided_by": "study lead", "table": "athletes", "athlete": "A02",
+           "measure": "withdrawn", "action": "replace", "new_value": "yes", "reason": "asked to leave"}  # fmt: skip
+    study = Study.load(make_folder(tmp_path, athletes=changed(athletes(), 1, age_years=15), decisions=[row]))
+    assert study.settled.empty

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.study.columns import column_rules
-from analysis.study.convert import check_limits
+from analysis.study.limits import check_limits
 from analysis.study.times import (
     clock_seconds,
     offset_seconds,
