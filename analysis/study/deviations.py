@@ -13,6 +13,7 @@ from .columns import source_columns
 from .fixed_plan import FIXED_FILE, FIXED_SETTINGS, FixedPlan, load_fixed_plan, plain_values, protocol_values
 from .model import Study
 from .outcomes import OUTCOMES
+from .plan import SHORT_QUESTIONS
 from .settings import SETTINGS_FILE
 from .times import clock_seconds
 
@@ -89,7 +90,13 @@ def _differences(then, now, path: tuple):
     elif path[-1:] == ("hypotheses",):
         yield from _changed_hypotheses(then or [], now or [])
     elif then != now:
-        yield (" ".join(path).replace("_", " "), _say(then), _say(now), SETTINGS_FILE)
+        yield (": ".join(_words(part) for part in path), _say(then), _say(now), SETTINGS_FILE)
+
+
+def _words(name: str) -> str:
+    if name in OUTCOMES:
+        return OUTCOMES[name].label.lower()
+    return SHORT_QUESTIONS.get(name, name.removesuffix("_s").replace("_", " "))
 
 
 def _changed_hypotheses(then: list, now: list):
@@ -97,13 +104,18 @@ def _changed_hypotheses(then: list, now: list):
     for h in then:
         other = by_question.pop(h["question"], None)
         if other != h:
-            yield (f"hypothesis {h['question']}", _say_hypothesis(h), _say_hypothesis(other), SETTINGS_FILE)
+            yield (
+                f"hypothesis: {SHORT_QUESTIONS[h['question']]}",
+                _say_hypothesis(h),
+                _say_hypothesis(other),
+                SETTINGS_FILE,
+            )
     for h in by_question.values():
-        yield (f"hypothesis {h['question']}", "none", _say_hypothesis(h), SETTINGS_FILE)
+        yield (f"hypothesis: {SHORT_QUESTIONS[h['question']]}", "none", _say_hypothesis(h), SETTINGS_FILE)
 
 
 def _say_hypothesis(h: dict | None) -> str:
-    return f"{h['outcome']} {h['direction']}: {h['text']}" if h else "left out"
+    return f"{_words(h['outcome'])} {h['direction']}: {h['text']}" if h else "left out"
 
 
 def _say(value) -> str:
@@ -111,7 +123,7 @@ def _say(value) -> str:
         return "none"
     if isinstance(value, list):
         return "; ".join(map(_say, value))
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:g}" if isinstance(value, float) else _words(value) if value in OUTCOMES else str(value)
 
 
 def _dates(study: Study, fixed: FixedPlan) -> list[tuple]:
@@ -158,10 +170,22 @@ def _outcomes(study: Study, fixed: FixedPlan) -> list[tuple]:
     for hypothesis in fixed.plan.hypotheses:
         outcome = OUTCOMES[hypothesis.outcome]
         if not measured[outcome.question]:
-            lines.append((f"hypothesis {hypothesis.question}", outcome.label, "not measured", "rounds"))
+            lines.append(
+                (
+                    f"hypothesis: {SHORT_QUESTIONS[hypothesis.question]}",
+                    outcome.label,
+                    "not measured",
+                    "rounds",
+                )
+            )
         if hypothesis.question.startswith("fitness") and not len(study.aerobic_tests):
             lines.append(
-                (f"hypothesis {hypothesis.question}", "an aerobic test", "no aerobic test", "aerobic_tests")
+                (
+                    f"hypothesis: {SHORT_QUESTIONS[hypothesis.question]}",
+                    "an aerobic test",
+                    "no aerobic test",
+                    "aerobic_tests",
+                )
             )
     return lines
 

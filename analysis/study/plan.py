@@ -15,6 +15,15 @@ QUESTIONS = {
 }
 """The questions that a plan can hold, with their words."""
 
+SHORT_QUESTIONS = {
+    "rounds.heart_rate": "heart rate over the rounds",
+    "rounds.lactate": "lactate over the rounds",
+    "rounds.exertion": "exertion over the rounds",
+    "fitness.heart_rate": "fitness and heart rate",
+    "fitness.lactate": "fitness and lactate",
+}
+"""The questions in a few words, for tables."""
+
 DIRECTIONS = ("lower", "higher", "rises", "falls", "differs")
 """Directions of a hypothesis: lower and higher for fitness questions, rises and falls for rounds; differs for both."""
 

@@ -10,8 +10,7 @@ import pandas as pd
 from ..basics import Result, format_number, format_percent, join_words, plural
 from .model import Protocol, Study
 from .outcomes import OUTCOMES
-from .plan import QUESTIONS, Plan
-from .plan_reading import PROPOSED_REASON
+from .plan import QUESTIONS, SHORT_QUESTIONS, Plan
 
 
 @dataclass(frozen=True)
@@ -133,16 +132,26 @@ def _about_hypotheses(plan: Plan) -> tuple[str, ...]:
 
 
 def _hypotheses(plan: Plan) -> pd.DataFrame:
-    lines = [(h.question, OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses]
+    lines = [
+        (SHORT_QUESTIONS[h.question], OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses
+    ]
     return pd.DataFrame(lines, columns=["Question", "Outcome", "Direction", "Hypothesis"])
 
 
 def _about_outcomes(plan: Plan) -> tuple[str, ...]:
-    named = [f"{OUTCOMES[o].axis_label} ({q})" for q, o in plan.primary_outcomes.items()]
+    named = [
+        f"{SHORT_QUESTIONS[question]}: {_label(outcome)}"
+        for question, outcome in plan.primary_outcomes.items()
+    ]
     return (
-        f"One primary outcome answers each question: {join_words(named)}.",
+        f"One primary outcome answers each question ({'; '.join(named)}).",
         f"The main analyses take session {plan.primary_session}.",
     )
+
+
+def _label(outcome: str) -> str:
+    label = OUTCOMES[outcome].label
+    return label[0].lower() + label[1:]
 
 
 def _outcomes(plan: Plan) -> pd.DataFrame:
@@ -199,7 +208,7 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
         for section in ("sampling", "cleaning")
         for key, value in (study.settings.get(section) or {}).items()
     ]
-    tests = list(dict.fromkeys(study.aerobic_tests["test"]))
+    tests = [name.replace("_", " ") for name in dict.fromkeys(study.aerobic_tests["test"])]
     said = (
         f"Aerobic tests: {join_words(tests)}."
         if tests
@@ -216,6 +225,7 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
 
 
 def _about_analysis(plan: Plan) -> tuple[str, ...]:
+    digits = 0 if round(100 * plan.alpha, 6).is_integer() else 1
     variable = (
         "round of the club's clock" if plan.round_variable == "round_no" else "bout that the athlete sparred"
     )
@@ -233,24 +243,38 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
         "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
         "round backwards. A test that is not significant is never read as absence of a change.",
         f"Whether fitter athletes respond less is answered over athletes, not over rows. {adjusted}",
-        f"Each primary outcome is tested at {format_percent(plan.alpha, 1)}; further outcomes of a question are adjusted "
-        "by Holm's method or labelled exploratory. All tests are two-sided unless a direction is named above.",
+        f"Each primary outcome is tested at a level of {format_percent(plan.alpha, digits)}; further outcomes of a question are "
+        "adjusted by Holm's method or labelled exploratory. Intervals are two-sided; the direction named above says which "
+        "side supports the hypothesis.",
     )
 
 
 def _about_exclusions(plan: Plan) -> tuple[str, ...]:
     rules = "Nobody is analysed without consent to be measured and clearance to take part."
     missing = "A missing round does not exclude an athlete; what is left out of an analysis is listed with its reason."
-    return (rules, *plan.exclusions, missing)
+    return (rules, *(f"Excluded: {text.rstrip('.')}." for text in plan.exclusions), missing)
 
 
 def _about_proposed(plan: Plan) -> tuple[str, ...]:
     if not plan.proposed:
         return ("Every part of the plan was written by the authors.",)
     return (
-        f"These parts were not written in study.toml and are the kit's proposal (reason: {PROPOSED_REASON.split(':')[0]}): "
-        f"{join_words(plan.proposed)}.",
+        "These parts are not written in study.toml; what stands here is the kit's proposal: "
+        f"{join_words([_say_part(name) for name in plan.proposed])}.",
     )
+
+
+def _say_part(name: str) -> str:
+    part, _, rest = name.partition(".")
+    if part == "smallest_effects":
+        return f"the smallest effect of {_label(rest)}"
+    if part == "primary_outcomes":
+        return f"the primary outcome for {SHORT_QUESTIONS[rest]}"
+    words = {
+        "capacity_unit": "the unit of capacity",
+        "round_variable": "the club's round as the one that is compared",
+    }
+    return words.get(part, f"the {part.replace('_', ' ')}")
 
 
 RISKS = (

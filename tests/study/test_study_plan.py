@@ -204,12 +204,16 @@ def test_every_deviation_is_named(tmp_path):
         (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
     }
     expected = {
-        ("protocol rest s", "120", "90"),
-        ("plan alpha", "0.05", "0.1"),
-        ("plan smallest effects hr mean bpm", "4", "6"),
-        ("plan covariates", "age_years", "none"),
-        ("plan primary outcomes rounds.heart rate", "hr_late_bpm", "hr_peak_bpm"),
-        ("sampling target delay s", "60", "90"),
+        ("protocol: rest", "120", "90"),
+        ("plan: alpha", "0.05", "0.1"),
+        ("plan: smallest effects: mean heart rate", "4", "6"),
+        ("plan: covariates", "age_years", "none"),
+        (
+            "plan: primary outcomes: heart rate over the rounds",
+            "mean heart rate late in the round",
+            "peak heart rate",
+        ),
+        ("sampling: target delay", "60", "90"),
         ("plan before the data", "fixed before session 1", "session on 2026-02-20, plan on 2026-03-01"),
         ("dates of the sessions", "2026-03-05", "2026-02-20"),
         ("number of athletes", "4 athletes", "3 athletes"),
@@ -219,11 +223,13 @@ def test_every_deviation_is_named(tmp_path):
         ("length of a rest", "120 s", "1 rest of 2: 180 s"),
         ("delay of the blood sample", "60 s, give or take 15 s", "1 sample of 8 outside: 130 to 130 s"),
         ("decision by a person", "as recorded", "1 value of rounds: misunderstood"),
-        ("hypothesis fitness.heart_rate", "an aerobic test", "no aerobic test"),
+        ("hypothesis: fitness and heart rate", "an aerobic test", "no aerobic test"),
     }
     assert expected <= found, expected - found
     left = found - expected
-    assert len(left) == 1 and next(iter(left))[0] == "hypothesis fitness.heart_rate"  # lower became differs
+    assert (
+        len(left) == 1 and next(iter(left))[0] == "hypothesis: fitness and heart rate"
+    )  # lower became differs
     assert result_status(study, "rounds.lactate", "lactate_mmol_l") == (
         "exploratory",
         "the plan was fixed after the data were collected",
