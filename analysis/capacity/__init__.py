@@ -23,7 +23,7 @@ from .guards import (
     shared_test_warning,
 )
 from .leverage import influence, robust_correlation
-from .measure import measure_capacity
+from .measure import describe_tests, measure_capacity
 from .parts import bayes_factor
 from .results import (
     IMPRECISE,
@@ -70,6 +70,7 @@ __all__ = [
     "correlation_levels",
     "covariate_words",
     "default_step",
+    "describe_tests",
     "drift_and_recovery",
     "fit_capacity",
     "hr_max_source",

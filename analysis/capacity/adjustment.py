@@ -113,7 +113,12 @@ def choose_covariates(
             f"than {MINIMUM_RESIDUAL_DF} residual degrees of freedom between athletes, so {covariate_words(given_up)} may "
             "hide or fake a relation"
         )
-    reason = f"adjusted for {covariate_words(kept)}, {why}" if kept else f"not adjusted ({why})"
+    if kept:
+        reason = f"adjusted for {covariate_words(kept)}, {why}"
+    elif given_up:
+        reason = f"not adjusted, since {plural(len(athletes), 'athlete')} are too few for it"
+    else:
+        reason = f"not adjusted, since {'no planned covariate' if planned else 'none of age and sex'} is known and varies"
     return Adjustment(tuple(kept), reason, given_up, tuple(warnings))
 
 

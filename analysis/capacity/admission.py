@@ -42,7 +42,7 @@ def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
                 "limited heart rate",
                 "applied" if n else "passed",
                 n,
-                text if n else "no athlete is marked hr_limited",
+                text if n else "no athlete's heart rate is held down by a medicine or a condition",
             )
         )
         data = data[~limited]

@@ -19,10 +19,10 @@ from .scaling import known_scalings, to_unit
 
 HEART_RATE_CHOICES = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "percent_hr_max", "percent_hr_reserve")
 MINIMUM_VALID_SHARE = 0.8
-ALL_ROUNDS = "all rounds"
-VALID_ROUNDS = "rounds with at least 80 % valid seconds"
-ALL_ATHLETES = "all athletes"
-COMPLETE_ATHLETES = "athletes with every round"
+ALL_ROUNDS = "all"
+VALID_ROUNDS = "at least 80 % valid"
+ALL_ATHLETES = "all"
+COMPLETE_ATHLETES = "those with every round"
 CHOICES = ("outcome", "scaling", "covariates", "rows", "athletes", "left_out_athlete")
 
 

@@ -14,6 +14,7 @@ from .results import CapacityFit
 from .tables import is_text, need_columns, numeric_design, usable_rows, varies
 
 MINIMUM_ATHLETES = 4
+NO_SPREAD = "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
 
 
 def fit_capacity(
@@ -211,7 +212,7 @@ def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:
             }
         )
         method = "mixed model, athlete random, restricted maximum likelihood, Kenward-Roger"
-        notes = tuple(fit.warnings)
+        notes = (NO_SPREAD,) if fit.variances.group == 0 else tuple(fit.warnings)
     line = coefficients.set_index("term").loc[prepared.capacity]
     low90, high90 = t_limits(line["estimate"], line["standard_error"], line["df"], 2 * level - 1)
     return CapacityFit(

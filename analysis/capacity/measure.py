@@ -145,6 +145,49 @@ def measure_capacity(
     return table
 
 
+def describe_tests(capacity: pd.DataFrame) -> pd.DataFrame:
+    """Describe how capacity was measured: one line per test, without athletes' codes.
+
+    Parameters
+    ----------
+    capacity : DataFrame
+        From `measure_capacity`.
+
+    Returns
+    -------
+    DataFrame
+        title, test, n_athletes, mean, sd (not-a-number for one athlete), standard_error, unit, error_kind,
+        uses_heart_rate, source.
+
+    Examples
+    --------
+    >>> tests = pd.DataFrame({"athlete": ["A01", "A02"], "test": "run_12_min", "distance_m": [2800, 2600]})
+    >>> describe_tests(measure_capacity(tests, tests[["athlete"]]))["n_athletes"].tolist()
+    [2]
+    """
+    known = known_aerobic_tests()
+    lines = []
+    for (test, equation), part in capacity[capacity["capacity"].notna()].groupby(
+        ["test", "equation"], sort=False
+    ):
+        title = known.loc[known["equation"] == equation, "title"]
+        lines.append(
+            {
+                "title": str(title.iloc[0]) if len(title) else test,
+                "test": test,
+                "n_athletes": len(part),
+                "mean": part["capacity"].mean(),
+                "sd": part["capacity"].std(),
+                "standard_error": float((part["standard_error"] ** 2).mean() ** 0.5),
+                "unit": part["unit"].iloc[0],
+                "error_kind": part["error_kind"].iloc[0],
+                "uses_heart_rate": bool(part["uses_heart_rate"].any()),
+                "source": part["source"].iloc[0],
+            }
+        )
+    return pd.DataFrame(lines)
+
+
 def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
     name, equation = str(test["test"]), _text(test.get("equation"))
     accepted = aerobic_test_inputs(name, equation=equation or None)

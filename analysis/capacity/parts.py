@@ -8,14 +8,16 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
+from .adjustment import covariate_words
 from .correlation import correlate, partial_correlation, t_test_of_r, z_interval
 from .fit import CapacityFit, Prepared, balanced_means, fit_prepared, prepare
 from .leverage import robust_correlation
 from .results import Levels
-from .tables import is_text, numeric_design
+from .tables import is_text, numeric_design, varies
 from .within import correlation_levels
 
 PRIOR = "uniform over -1 to 1 (stretched beta, kappa 1; Ly, Verhagen and Wagenmakers 2016)"
+NEAR = 0.2
 WITHIN_PAIRS = {"hr": ("lactate_mmol_l", "exertion"), "lactate_mmol_l": ("hr_mean_bpm", "exertion"),
                 "exertion": ("hr_mean_bpm", "lactate_mmol_l")}  # fmt: skip
 
@@ -67,7 +69,7 @@ def correlation_table(
     if covariates:
         partial = _try_partial(points, covariates, level)
         if partial is not None:
-            lines.append(_row("Partial", partial, f"at equal {', '.join(covariates)}; Fisher interval"))
+            lines.append(_row("Partial", partial, f"at equal {covariate_words(covariates)}; Fisher interval"))
     for side in ["two-sided"] + (
         [{"lower": "less", "higher": "greater"}[direction]] if direction != "differs" else []
     ):
@@ -295,7 +297,9 @@ def _try_partial(points, covariates, level):
 
 
 def _agree(main: pd.DataFrame) -> bool:
-    signs = set(np.sign(main["estimate"].dropna()))
+    """One sign (or so near 0 that signs mean nothing), and the main intervals alike about zero."""
+    found = main["estimate"].dropna()
+    one_way = not varies(np.sign(found)) or np.ptp(found) < NEAR
     both = main[main["ci_low"].notna() & (main["analysis"] != "Percentage bend")]
-    excluding = set(((both["ci_low"] > 0) | (both["ci_high"] < 0)).tolist())
-    return len(signs) == 1 and len(excluding) == 1
+    excluding = ((both["ci_low"] > 0) | (both["ci_high"] < 0)).tolist()
+    return bool(len(found) and one_way and len(set(excluding)) == 1)

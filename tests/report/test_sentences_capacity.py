@@ -139,3 +139,25 @@ def test_the_limits_hold_the_cautions_and_the_warnings():
     assert last.startswith("To be borne in mind")
     assert "overstates oxygen uptake" in last
     assert "no proof that training would change" in last
+
+
+def test_tables_to_read_hold_every_line_of_the_answer():
+    from analysis.report.sentences import capacity_tables as tables
+
+    for name in ("mixed club", "four", "lactate", "no error known"):
+        found = CASES[name]()
+        shown = {
+            "guards": tables.table_guards(found),
+            "slopes": tables.table_slopes(found),
+            "correlations": tables.table_correlations(found),
+            "drift": tables.table_drift(found),
+        }
+        for part, table in shown.items():
+            assert len(table) == len(getattr(found, part)), (name, part)
+            text = " ".join(table.astype(str).to_numpy().ravel())
+            assert "nan" not in text.split() and "not available" not in text, (name, part)
+    refused = answer(make_club(uses_heart_rate=True, test="hr_ratio"))
+    assert tables.table_guards(refused)["Result"].tolist()[-1] == "refused"
+    assert tables.table_tests(NotYet("aerobic capacity", "a test")) == str(
+        NotYet("aerobic capacity", "a test")
+    )

@@ -123,8 +123,8 @@ def plain_fault_of_test(answer) -> str:
         return "How much of a weak relation is the fitness test's own error cannot be said, since its error is not known."
     if not found.bounded:
         return (
-            "The athletes are so alike in fitness that their differences cannot be told from the error of the test: this test "
-            "cannot answer the question in this group, whatever the result looks like."
+            "The differences in fitness between these athletes cannot be told from the error of the test: a weak relation here "
+            "may be the fault of the test altogether."
         )
     hidden = format_percent(1 - found.attenuation)
     text = (
@@ -315,7 +315,8 @@ def _confounders(answer) -> str:
 
 
 def _limits(answer) -> str:
-    shown = answer.guards[answer.guards["status"].isin(["warned", "applied"])]["text"].tolist()
+    told = answer.guards["status"].isin(["warned", "applied"]) & (answer.guards["guard"] != "covariates")
+    shown = answer.guards.loc[told, "text"].tolist()
     said = [*shown, *answer.warnings, *answer.cautions]
     return (
         "To be borne in mind: " + "; ".join(s.rstrip(".") for s in dict.fromkeys(said)) + "." if said else ""

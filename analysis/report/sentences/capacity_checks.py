@@ -12,7 +12,7 @@ from ...basics import (
     join_words,
     plural,
 )
-from .capacity_parts import digits_of, known_outcome, lower_first, span, step_words
+from .capacity_parts import digits_of, fine_digits, known_outcome, lower_first, span, step_words
 
 
 def plain_influence(answer) -> str:
@@ -29,8 +29,8 @@ def plain_influence(answer) -> str:
     Examples
     --------
     >>> from analysis.figures.capacity import _example
-    >>> plain_influence(_example())[:24]
-    'Without any one athlete,'
+    >>> plain_influence(_example())[:32]
+    'Whichever one athlete is left ou'
     """
     if isinstance(answer, NotYet) or not answer.influence["planned_effect"].notna().any():
         return ""
@@ -38,7 +38,7 @@ def plain_influence(answer) -> str:
     low, high = table["planned_effect"].min(), table["planned_effect"].max()
     changed = int((table["verdict"] != answer.verdict).sum())
     per = step_words(answer.capacity_step, answer.capacity_unit)
-    text = f"Without any one athlete, the change for {per} more lies between {span(low, high, known, joint='and')}"
+    text = f"Whichever one athlete is left out, the change for {per} more lies between {span(low, high, known, joint='and')}"
     if not changed:
         return f"{text}, and the conclusion stays the same whoever is left out. Nobody was removed."
     who = "one certain athlete" if changed == 1 else f"any of {changed} athletes"
@@ -161,6 +161,8 @@ def plain_drift(answer) -> str:
             shown.append(f"Fitter athletes have a {'lower' if row['ci_high'] < 0 else 'higher'} {measure}.")
         else:
             open_.append(f"the {measure}")
+    if shown and len(shown) + len(open_) > 1:
+        shown.append("These were several looks at the same data, so take them as hints.")
     if open_:
         shown.append(
             f"Whether fitter athletes differ in {join_words(open_, 'or')} cannot be told from these data."
@@ -196,7 +198,7 @@ def write_up_drift(answer) -> str:
             )
             continue
         low, high = step * row["ci_low"], step * row["ci_high"]
-        digits = 2 if min(abs(low), abs(high)) >= 0.005 else 3
+        digits = fine_digits(low, high)
         measure, unit = _measure(row, answer)
         parts.append(
             f"the {measure} changed by {format_number(step * row['estimate'], digits, sign=True, unit=unit)} "

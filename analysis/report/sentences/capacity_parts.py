@@ -52,6 +52,16 @@ def size_words(value: float, known: Outcome) -> str:
     return format_number(value, 0 if float(value).is_integer() else digits_of(known), unit=unit)
 
 
+def with_minus(words: str) -> str:
+    """Give "-1" inside words a real minus sign."""
+    return words.replace("-1", "\N{MINUS SIGN}1")
+
+
+def fine_digits(low: float, high: float) -> int:
+    """Decimals that keep a limit close to 0 from reading "0.00"."""
+    return 2 if min(abs(low), abs(high)) >= 0.005 else 3
+
+
 def percent_interval(level: float) -> str:
     """Write the name of an interval: "95 % interval"."""
     return f"{format_percent(level)} interval"
@@ -133,7 +143,9 @@ def _bayes(table) -> str:
     value = factor["bayes_factor"]
     if math.isnan(value):
         return ""
-    text = f"Bayes factor for a correlation against none {_factor(value)}, prior {factor['prior'].replace('-', '−', 1)}"
+    text = (
+        f"Bayes factor for a correlation against none {_factor(value)}, prior {with_minus(factor['prior'])}"
+    )
     if directed is not None and not math.isnan(directed["bayes_factor"]):
         text += f"; with the prior on the expected side only {_factor(directed['bayes_factor'])}"
     return text + "."
