@@ -87,7 +87,7 @@ def answer_design(
     *,
     published: tuple[float, int] | None = None,
     adjust: tuple[str, ...] | None = None,
-    capacity_step: float = 5.0,
+    capacity_step: float = 10.0,
 ) -> DesignAnswer:
     """Say for every planned question what a study of n athletes can answer.
 
@@ -107,7 +107,7 @@ def answer_design(
         What the fitness slopes are adjusted for. Default: what the plan names, else maximal heart rate for heart rate and age
         for lactate, and sex in a mixed club; as many as the number of athletes affords.
     capacity_step : float
-        mL/kg/min over which the slope is read. Default 5.
+        mL/kg/min between a fit and a less fit athlete, over which the slope is read. Default 10.
 
     Returns
     -------

@@ -30,7 +30,8 @@ class Design(Result):
     heart_rate_smallest, lactate_smallest, exertion_smallest : float
         The smallest change that matters: 5 bpm, 1 mmol/L, 1 point (our proposal).
     capacity_step : float
-        The difference in capacity (mL/kg/min) over which the fitness slope is read. Default 5.
+        How far apart in capacity (mL/kg/min) two athletes are whose difference matters: a fit and a less fit one, as in the
+        verdict of the fitness question. Default 10.
     adjust, adjust_lactate : tuple of {"hr_max", "age", "sex"}
         What the fitness slope of heart rate and of lactate is adjusted for. Default ("hr_max",) and ("age",).
     """
@@ -41,7 +42,7 @@ class Design(Result):
     heart_rate_smallest: float = 5.0
     lactate_smallest: float = 1.0
     exertion_smallest: float = 1.0
-    capacity_step: float = 5.0
+    capacity_step: float = 10.0
     adjust: tuple[str, ...] = ("hr_max",)
     adjust_lactate: tuple[str, ...] = ("age",)
 

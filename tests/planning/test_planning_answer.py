@@ -57,11 +57,11 @@ def test_more_athletes_never_answer_less():
         if before is not None:
             assert (now <= before).all()
         before = now
-    assert (table["power_smallest"] > 0.5).all()
+    assert (table.loc[table["part"].isin(["change", "steps", "plateau"]), "power_smallest"] > 0.99).all()
 
 
 def test_the_size_named_is_the_smallest_that_reaches_eighty_percent():
-    for row in answer_design(4, n=12).questions.iloc[[0, 2, 6, 7, 8]].itertuples():
+    for row in answer_design(4, n=12).questions.iloc[[0, 2, 6, 7]].itertuples():
         again = answer_design(4, n=int(row.n_for_80)).question(row.question, row.part)
         below = answer_design(4, n=int(row.n_for_80) - 1).question(row.question, row.part)
         assert again["power_smallest"] >= 0.8 > below["power_smallest"]
@@ -71,7 +71,7 @@ def test_the_size_named_is_the_smallest_that_reaches_eighty_percent():
 def test_detectable_effect_is_seen_with_eighty_percent():
     answer = answer_design(4, n=16)
     slope = answer.question("fitness.heart_rate", "slope")
-    truth = answer.assumptions.but(heart_rate={"slope": -slope["detectable"] / 5})
+    truth = answer.assumptions.but(heart_rate={"slope": -slope["detectable"] / answer.design.capacity_step})
     seen = answer_design(4, assumptions=truth, n=16).question("fitness.heart_rate", "slope")
     assert seen["power_assumed"] == pytest.approx(0.8, abs=1e-6)
     rise = answer.question("rounds.heart_rate", "change")["detectable"]
