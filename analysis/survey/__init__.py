@@ -6,5 +6,6 @@ predicted maximal heart rates carried to every count and curve. Knows nothing of
 
 from .answer import answer_survey
 from .results import SurveyAnswer
+from .typical import typical_values
 
-__all__ = ["SurveyAnswer", "answer_survey"]
+__all__ = ["SurveyAnswer", "answer_survey", "typical_values"]

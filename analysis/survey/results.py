@@ -11,52 +11,63 @@ from ..basics import Result, left_out_table
 
 @dataclass(frozen=True)
 class SurveyAnswer(Result):
-    """What submitted sessions show. Shares and percentages are of 0 to 1 and of 0 to 100; people count once each.
+    """What submitted sessions show. Shares run from 0 to 1, percentages from 0 to 100; people count once each.
 
     Parameters
     ----------
-    n_sent, n_sessions, n_athletes : int
-        Sessions in the table, sessions in the main analysis, people in the main analysis.
+    n_sent, n_people_sent : int
+        Sessions in the table, and the people behind them.
+    n_sessions, n_athletes : int
+        Sessions and people in the main analysis.
+    n_with_age : int
+        People of the main analysis whose age is known, so that a maximum can be predicted.
     n_recordings : int
-        Sessions of the main analysis with a whole recording.
+        Sessions of the main analysis with a whole recording that could be read.
     equation, equation_label : str
         The published equation of maximal heart rate in the main analysis: its name, and author with year.
     prediction_error_bpm : float
         Its standard error for one person.
+    hr_max_bpm : float
+        Mean of the predicted maxima.
     n_simulations : int
         Draws of the simulation that carries the errors.
+    learned : bool
+        Whether a person's heart rates told something about that person's own maximum in the simulation.
     sessions : DataFrame
-        One row per session of the main analysis: person, session_no, minutes, hr_mean_bpm, hr_peak_bpm, age_years, sex,
-        device_kind, session_kind, has_file, hr_max_bpm (predicted), percent_mean, percent_peak, and the limits of each
-        with the error of the prediction: percent_mean_low, percent_mean_high, percent_peak_low, percent_peak_high.
-    people : DataFrame
-        One row per person: person, n_sessions, hr_mean_bpm, hr_peak_bpm, percent_mean, percent_peak, hr_max_bpm.
+        One row per session of the main analysis: person, minutes, hr_mean_bpm, hr_peak_bpm, age_years, sex, device_kind,
+        session_kind, has_file, hr_max_bpm (predicted), percent_mean and percent_peak of it; and with the likely error of
+        the prediction percent_mean_likely, percent_peak_likely, each with _low and _high.
     typical : DataFrame
-        Person-level estimates with the columns of estimates: measure ("hr_mean_bpm", "hr_peak_bpm", "percent_mean",
-        "percent_peak"), sd_people, sd_sessions (within a person), correlation (between sessions of one person).
+        Typical values over people: measure (hr_mean_bpm, hr_peak_bpm, percent_mean, percent_peak, minutes), estimate with
+        its interval, sd_people, sd_sessions (within a person), correlation (of two sessions of one person).
     shares : DataFrame
-        Share of people whose sessions typically lie above a threshold: measure, threshold, estimate (prediction taken
-        as exact), centre, low, high (error of the prediction), total_low, total_high (and of drawing these people).
+        Share of people's sessions at or above a threshold: measure, threshold, estimate (predicted maxima taken as
+        exact), centre, low, high (with the error of the prediction), total_low, total_high (and for people drawn anew).
     curve : DataFrame
-        Distribution over people: measure, percent, share, low, high, total_low, total_high.
+        The same over the whole scale: measure, percent, estimate, centre, low, high, total_low, total_high.
     equations : DataFrame
-        `shares` under each published equation: equation, label, year, prediction_error_bpm, provenance.
+        Under each published equation: equation, label, formula, prediction_error_bpm, provenance, sex ("any" or who the
+        equation is for), and columns as in `shares`.
     ages : DataFrame
-        Sessions without an age: share above the thresholds if all were of each plausible age: measure, threshold, age_years, share.
+        People without a known age: share at or above a threshold if all had one plausible age: measure, threshold,
+        age_years, share, n_athletes, n_sessions.
     bands : DataFrame
-        Time in the bands of the position stand from recordings, and what mean and peak alone would have said.
+        Bands of the position stand in its words: time of recordings, and sessions by mean and by peak, with limits.
     agreement : DataFrame
-        Sessions with a recording: the bands that mean and peak alone suggest, against the time truly spent.
+        Sessions with a recording: the band that the mean suggests, against the time spent in each band.
     against : DataFrame
         Session means and peaks beside published round means.
     senders : DataFrame
         Who sends data: what, group, n_athletes, n_sessions, share_people, share_sessions.
     choices : DataFrame
-        The main numbers under other choices (with wrist sensors, with all kinds of session, with duplicates ...).
-    recordings : DataFrame
-        One row per recording that could be read.
-    bands_edition, bands_source : str
+        The main numbers under other choices: choice, n_sessions, n_athletes, percent_mean, percent_peak, estimate,
+        centre, low, high (peaks at or above 90 % of maximum).
+    set_aside : DataFrame
+        reason, n_sessions: why sessions are not in the main analysis.
+    bands_source : str
         Which bands.
+    plausible_ages : tuple of float
+        The range of `ages`.
     method : str
     left_out : DataFrame
         Sessions that are not in the main analysis, each with its reason.
@@ -64,15 +75,18 @@ class SurveyAnswer(Result):
     """
 
     n_sent: int
+    n_people_sent: int
     n_sessions: int
     n_athletes: int
+    n_with_age: int
     n_recordings: int
     equation: str
     equation_label: str
     prediction_error_bpm: float
+    hr_max_bpm: float
     n_simulations: int
+    learned: bool
     sessions: pd.DataFrame
-    people: pd.DataFrame
     typical: pd.DataFrame
     shares: pd.DataFrame
     curve: pd.DataFrame
@@ -83,9 +97,14 @@ class SurveyAnswer(Result):
     against: pd.DataFrame
     senders: pd.DataFrame
     choices: pd.DataFrame
-    recordings: pd.DataFrame
-    bands_edition: str
+    set_aside: pd.DataFrame
     bands_source: str
+    plausible_ages: tuple[float, float]
     method: str
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()
+
+    def share(self, measure: str = "percent_peak", threshold: float = 90.0) -> dict:
+        """Return one line of `shares` by measure ("percent_mean", "percent_peak") and threshold (%)."""
+        lines = self.shares[(self.shares["measure"] == measure) & (self.shares["threshold"] == threshold)]
+        return lines.iloc[0].to_dict() if len(lines) else {}

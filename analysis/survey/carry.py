@@ -1,0 +1,321 @@
+"""The error of predicted maxima carried to every share and curve by simulation; people count once each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from .maxima import Spread, error_given_rates, measure_spread
+
+GRID = np.arange(30.0, 130.5, 0.5)
+"""Per cent of maximum at which the distribution is known."""
+MEASURES = ("percent_mean", "percent_peak")
+MOST_PEOPLE = 20_000
+"""Of more people a random sample is simulated: the intervals are then a little wider than they would have to be."""
+
+
+@dataclass(frozen=True)
+class Carried:
+    """Share of people's sessions at or above each point of GRID, per measure (rows: mean, peak).
+
+    Parameters
+    ----------
+    exact : ndarray
+        With every predicted maximum taken as exact.
+    centre, low, high : ndarray
+        With the error of the prediction: median and 95 % of the simulated values, for these people.
+    total_low, total_high : ndarray
+        The same for people like these, drawn anew.
+    between : ndarray
+        Median, low and high of the shares between the edges of bands; empty without edges.
+    n_draws, n_people : int
+        Simulated draws, and people in them.
+    learned : bool
+        Whether heart rates told something about each person's own maximum.
+    """
+
+    exact: np.ndarray
+    centre: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    total_low: np.ndarray
+    total_high: np.ndarray
+    between: np.ndarray
+    n_draws: int
+    n_people: int
+    learned: bool
+
+    def at(self, measure: str, percent: float) -> dict:
+        """Return the shares at one threshold, by name."""
+        row, column = MEASURES.index(measure), int(np.flatnonzero(np.isclose(GRID, percent))[0])
+        return {
+            n: float(getattr(self, n)[row, column])
+            for n in ("exact", "centre", "low", "high", "total_low", "total_high")
+        }
+
+
+@dataclass(frozen=True)
+class People:
+    """Sessions of people with a predicted maximum, ready to be simulated.
+
+    Parameters
+    ----------
+    log_share : ndarray
+        Sessions by (mean, peak): logarithm of heart rate over predicted maximum.
+    codes : ndarray
+        Session -> person, 0 to n - 1.
+    error : ndarray
+        Standard error of each person's predicted maximum, as a share.
+    """
+
+    log_share: np.ndarray
+    codes: np.ndarray
+    error: np.ndarray
+
+    @property
+    def n(self) -> int:
+        """Number of people."""
+        return len(self.error)
+
+    @property
+    def counts(self) -> np.ndarray:
+        """Sessions of each person."""
+        return np.bincount(self.codes, minlength=self.n)
+
+    def averages(self) -> np.ndarray:
+        """Return the mean over each person's sessions of both measures."""
+        out = np.full((self.n, 2), np.nan)
+        for j in range(2):
+            there = np.isfinite(self.log_share[:, j])
+            counts = np.bincount(self.codes[there], minlength=self.n)
+            sums = np.bincount(self.codes[there], self.log_share[there, j], self.n)
+            out[counts > 0, j] = sums[counts > 0] / counts[counts > 0]
+        return out
+
+    def floor(self) -> np.ndarray:
+        """Return the lowest possible error of each person's maximum: none lies below a heart rate that was reached."""
+        highest = np.full(self.n, -np.inf)
+        np.maximum.at(highest, self.codes, np.fmax(self.log_share[:, 0], self.log_share[:, 1]))
+        return np.where(np.isfinite(highest), highest, -np.inf)
+
+    def sample(self, most: int, rng: np.random.Generator) -> People:
+        """Return a random sample of people with all their sessions."""
+        if self.n <= most:
+            return self
+        chosen = np.zeros(self.n, dtype=bool)
+        chosen[rng.choice(self.n, most, replace=False)] = True
+        kept = chosen[self.codes]
+        place = np.cumsum(chosen) - 1
+        return People(self.log_share[kept], place[self.codes[kept]], self.error[chosen])
+
+
+def people_of(hr_mean, hr_peak, codes, hr_max, standard_error: float) -> People:
+    """Gather sessions of people whose maximum could be predicted.
+
+    Parameters
+    ----------
+    hr_mean, hr_peak : array
+        Per session, bpm.
+    codes : array of int
+        Session -> person.
+    hr_max : array
+        Predicted maximum per session; not-a-number where it is not known.
+    standard_error : float
+        Of the prediction, bpm.
+
+    Returns
+    -------
+    People
+
+    Examples
+    --------
+    >>> people_of([140.0], [180.0], [7], [190.0], 10.8).n
+    1
+    """
+    hr = np.column_stack([np.asarray(hr_mean, dtype=float), np.asarray(hr_peak, dtype=float)])
+    maximum = np.asarray(hr_max, dtype=float)
+    known = np.isfinite(maximum) & np.isfinite(hr).any(axis=1)
+    found, place = np.unique(np.asarray(codes)[known], return_inverse=True)
+    top = np.zeros(len(found))
+    top[place] = maximum[known]
+    with np.errstate(divide="ignore"):
+        return People(np.log(hr[known] / maximum[known, None]), place, standard_error / top)
+
+
+def carry_error(
+    people: People,
+    *,
+    n_draws: int = 1000,
+    seed: int = 0,
+    most: int = MOST_PEOPLE,
+    learn: bool = True,
+    edges: tuple[float, ...] = (),
+) -> Carried:
+    """Carry the error of the predicted maxima to the distribution of sessions, people counted once each.
+
+    Parameters
+    ----------
+    people : People
+    n_draws : int
+    seed : int
+    most : int
+        People simulated at the most.
+    learn : bool
+        Let a person's heart rates say something about that person's own maximum (they are a share of it). False: draw
+        the error as if they did not, which counts the scatter of the prediction twice.
+    edges : tuple of float
+        Edges of bands, on GRID: shares of sessions between them are carried too.
+
+    Returns
+    -------
+    Carried
+
+    Notes
+    -----
+    Each draw: (1) centre and spread of true intensity, as uncertain as they are; (2) for each person one error of the
+    maximum, shared by all of the person's sessions, given the person's heart rates and never below a rate that was
+    reached; (3) the share of sessions at or above each per cent, averaged over people. For `total_`, the people are
+    weighted as in a bootstrap.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> hr = rng.normal(0.9, 0.02, 60) * rng.normal(190, 10.8, 60)
+    >>> found = carry_error(people_of(hr - 40, hr, range(60), np.full(60, 190.0), 10.8), n_draws=200)
+    >>> at = found.at("percent_peak", 90)
+    >>> at["low"] < at["high"]
+    True
+    """
+    rng = np.random.default_rng(seed)
+    exact = _Counting(people).shares(np.zeros(people.n))[0]
+    some = people.sample(most, rng)
+    spread = spread_of(some) if learn else None
+    counting, equal = _Counting(some), np.full(some.n, 1 / some.n)
+    here, anew = np.empty((n_draws, *exact.shape)), np.empty((n_draws, *exact.shape))
+    for i, error in enumerate(draw_errors(some, spread, n_draws, rng)):
+        here[i], anew[i] = counting.shares(error, rng.multinomial(some.n, equal))
+    low, centre, high = np.quantile(here, [0.025, 0.5, 0.975], axis=0)
+    total_low, total_high = np.quantile(anew, [0.025, 0.975], axis=0)
+    between = np.quantile(between_edges(here, edges), [0.5, 0.025, 0.975], axis=0)
+    return Carried(
+        exact, centre, low, high, total_low, total_high, between, n_draws, some.n, spread is not None
+    )
+
+
+def spread_of(people: People) -> Spread | None:
+    """Return how people and sessions scatter; None with too few people."""
+    return measure_spread(people.log_share, people.codes, people.error)
+
+
+def draw_errors(
+    people: People, spread: Spread | None, n_draws: int, rng: np.random.Generator
+) -> Iterator[np.ndarray]:
+    """Yield, per draw, one error of the predicted maximum for each person (logarithm of true over predicted).
+
+    Parameters
+    ----------
+    people : People
+    spread : Spread or None
+        None: heart rates say nothing about a person's own maximum, other than that it is not below them.
+    n_draws : int
+    rng : Generator
+
+    Yields
+    ------
+    ndarray
+
+    Examples
+    --------
+    >>> people = people_of([140.0], [180.0], [7], [190.0], 10.8)
+    >>> len(list(draw_errors(people, None, 3, np.random.default_rng(0))))
+    3
+    """
+    averages, counts, floor = people.averages(), people.counts, people.floor()
+    middle, width = np.zeros(people.n), people.error
+    for _ in range(n_draws):
+        if spread is not None:
+            centre, between = spread.draw(rng)
+            middle, width = error_given_rates(
+                averages, counts, people.error, centre, between, spread.sessions
+            )
+        yield _truncated_normal(middle, width, floor, rng.random(people.n))
+
+
+def between_edges(shares: np.ndarray, edges: tuple[float, ...]) -> np.ndarray:
+    """Return the shares between edges from shares at or above each point of GRID (last axis)."""
+    if not edges:
+        return np.empty((*shares.shape[:-1], 0))
+    places = [int(np.flatnonzero(np.isclose(GRID, e))[0]) for e in edges]
+    above = shares[..., places]
+    whole = np.ones((*shares.shape[:-1], 1))
+    return np.concatenate([whole, above], axis=-1) - np.concatenate([above, 0 * whole], axis=-1)
+
+
+def _truncated_normal(mean, sd, floor, uniform) -> np.ndarray:
+    from scipy.special import ndtr, ndtri
+
+    safe = np.maximum(sd, 1e-9)
+    lowest = (floor - mean) / safe
+    below = np.minimum(ndtr(lowest), 1 - 1e-12)
+    return np.maximum(mean + safe * ndtri(below + uniform * (1 - below)), floor)
+
+
+class _Counting:
+    """Counts, per measure, the share of sessions at or above each point of GRID; people weighted equally or as given."""
+
+    def __init__(self, people: People):
+        self._parts = []
+        for j in range(2):
+            there = np.isfinite(people.log_share[:, j])
+            codes = people.codes[there]
+            each = 1 / np.bincount(codes, minlength=people.n)[codes]
+            self._parts.append((100 * np.exp(people.log_share[there, j]), codes, each))
+
+    def shares(self, error: np.ndarray, *weightings: np.ndarray) -> list[np.ndarray]:
+        """Return one array (measures by GRID) with equal weights, and one for each weighting of the people."""
+        lower, step = np.exp(-error), GRID[1] - GRID[0]
+        out = [np.full((2, len(GRID)), np.nan) for _ in range(1 + len(weightings))]
+        for j, (percent, codes, each) in enumerate(self._parts):
+            if not len(codes):
+                continue
+            place = np.floor((percent * lower[codes] - GRID[0]) / step + 1e-9).astype(int)
+            place = np.clip(place, -1, len(GRID) - 1) + 1
+            for shares, weights in zip(out, (None, *weightings), strict=True):
+                heap = np.bincount(place, each if weights is None else each * weights[codes], len(GRID) + 1)
+                if heap.sum() > 0:
+                    shares[j] = heap[::-1].cumsum()[::-1][1:] / heap.sum()
+        return out
+
+
+def likely_errors(people: People) -> dict[str, np.ndarray]:
+    """Return each person's likely error of the maximum with its 95 % limits, as factors on the predicted maximum.
+
+    Parameters
+    ----------
+    people : People
+
+    Returns
+    -------
+    dict
+        middle, low, high: arrays, one value per person.
+
+    Examples
+    --------
+    >>> found = likely_errors(people_of([140.0], [180.0], [0], [190.0], 10.8))
+    >>> bool(found["low"][0] < found["middle"][0] < found["high"][0])
+    True
+    """
+    spread = spread_of(people)
+    if spread is None:
+        middle, width = np.zeros(people.n), people.error
+    else:
+        middle, width = error_given_rates(
+            people.averages(), people.counts, people.error, spread.centre, spread.people(), spread.sessions
+        )
+    floor = people.floor()
+    at = {"low": 0.025, "middle": 0.5, "high": 0.975}
+    return {
+        name: np.exp(_truncated_normal(middle, width, floor, np.full(people.n, q))) for name, q in at.items()
+    }

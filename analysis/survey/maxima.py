@@ -1,0 +1,187 @@
+"""Predicted maximal heart rates of many people, and what their heart rates say about the error of the prediction."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basics import KitError
+from ..physiology import hr_max_equations, predict_hr_max
+
+MAIN_EQUATION = "nes_2013"
+"""Read at its source, made from more than three thousand healthy people of both sexes, error published with it."""
+FEWEST_PEOPLE = 8
+"""With fewer people their spread cannot be told from the error of the prediction: heart rates then say nothing about it."""
+RIDGE = 1e-6
+
+
+def predict_maxima(age_years, sex, equation: str) -> np.ndarray:
+    """Predict the maximal heart rate of many people; not-a-number where age or a needed sex is not known.
+
+    Parameters
+    ----------
+    age_years : array of float
+    sex : array of str
+        "F", "M" or "".
+    equation : str
+        A name of `physiology.hr_max_equations`.
+
+    Returns
+    -------
+    ndarray
+        bpm.
+
+    Examples
+    --------
+    >>> predict_maxima([25.0, float("nan")], ["F", "M"], "nes_2013").tolist()
+    [195.0, nan]
+    """
+    age = np.round(np.asarray(age_years, dtype=float), 2)
+    who = np.asarray(sex, dtype=object)
+    number = np.select([who == "F", who == "M"], [1, 2], 0)
+    known = np.isfinite(age)
+    key = np.where(known, np.round(100 * np.nan_to_num(age)) * 3 + number, -1)
+    found, place = np.unique(key, return_inverse=True)
+    values = np.full(len(found), np.nan)
+    for i, one in enumerate(found[found >= 0], start=int((found < 0).sum())):
+        with contextlib.suppress(KitError):
+            values[i] = predict_hr_max(one // 3 / 100, equation, sex=(None, "F", "M")[int(one % 3)]).value
+    return values[place]
+
+
+def for_whom(equation: str) -> str:
+    """Return which sex an equation is for: "any", "F", or "given" where it needs the sex."""
+    known = hr_max_equations().set_index("equation")
+    return str(known.loc[equation, "sex"])
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How the logarithms of heart rate over predicted maximum scatter: people, sessions, error of the prediction.
+
+    Parameters
+    ----------
+    centre : ndarray
+        Mean of mean and peak, on the logarithm of the share of maximum.
+    observed : ndarray
+        Covariance of people's means as observed, 2 by 2.
+    sessions : ndarray
+        Covariance of sessions within a person, 2 by 2; zero where nobody sent two.
+    noise : ndarray
+        What the error of the prediction and the sessions add to `observed` on average.
+    n_people : int
+    """
+
+    centre: np.ndarray
+    observed: np.ndarray
+    sessions: np.ndarray
+    noise: np.ndarray
+    n_people: int
+
+    def people(self, observed: np.ndarray | None = None) -> np.ndarray:
+        """Return the covariance of true intensity between people, never below zero."""
+        values, vectors = np.linalg.eigh((self.observed if observed is None else observed) - self.noise)
+        return (vectors * np.clip(values, 0.0, None)) @ vectors.T
+
+    def draw(self, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+        """Draw a centre and a covariance between people, as uncertain as this many people leave them."""
+        k = self.n_people
+        centre = rng.multivariate_normal(self.centre, self.observed / k, method="cholesky")
+        lower = np.linalg.cholesky(self.observed)
+        bartlett = np.array(
+            [[np.sqrt(rng.chisquare(k - 1)), 0.0], [rng.normal(), np.sqrt(rng.chisquare(k - 2))]]
+        )
+        root = lower @ bartlett
+        return centre, self.people(root @ root.T / (k - 1))
+
+
+def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) -> Spread | None:
+    """Measure the spread of people and sessions; None with too few people.
+
+    Parameters
+    ----------
+    log_share : ndarray
+        Sessions by (mean, peak): logarithm of heart rate over predicted maximum.
+    codes : ndarray
+        Session -> person, 0 to n - 1.
+    error : ndarray
+        Standard error of each person's predicted maximum, as a share of it.
+
+    Returns
+    -------
+    Spread or None
+
+    Examples
+    --------
+    >>> measure_spread(np.zeros((3, 2)), np.arange(3), np.full(3, 0.05)) is None
+    True
+    """
+    whole = np.isfinite(log_share).all(axis=1)
+    values, who = log_share[whole], codes[whole]
+    counts = np.bincount(who, minlength=len(error))
+    people = counts > 0
+    if people.sum() < FEWEST_PEOPLE:
+        return None
+    means = (
+        np.column_stack([np.bincount(who, v, len(error)) for v in values.T])[people] / counts[people, None]
+    )
+    place = np.cumsum(people) - 1
+    apart = values - means[place[who]]
+    spare = len(values) - people.sum()
+    sessions = apart.T @ apart / spare if spare > 0 else np.zeros((2, 2))
+    noise = np.mean(error[people] ** 2) + sessions * np.mean(1 / counts[people])
+    observed = np.cov(means.T, ddof=1) + RIDGE * np.eye(2)
+    return Spread(means.mean(axis=0), observed, sessions, noise, int(people.sum()))
+
+
+def error_given_rates(
+    person_log_share, counts, error, centre, people, sessions
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return mean and SD of the error of each person's predicted maximum, given that person's heart rates.
+
+    Parameters
+    ----------
+    person_log_share : ndarray
+        People by (mean, peak), averaged over their sessions; not-a-number where one is missing.
+    counts : ndarray
+        Sessions of each person.
+    error : ndarray
+        Standard error of the prediction, as a share.
+    centre, people, sessions : ndarray
+        As in `Spread`.
+
+    Returns
+    -------
+    mean, sd : ndarray
+        On the logarithm of true over predicted maximum.
+
+    Notes
+    -----
+    A person's heart rates are true intensity times true maximum: y = centre + intensity + error + session scatter. Given
+    y, the error is normal with mean k'(y − centre), k = s² T⁻¹ 1, and variance s² (1 − s² 1'T⁻¹1), where
+    T = people + sessions / n + s² 1 1'. So a person far above the others probably has a maximum above the prediction.
+
+    Examples
+    --------
+    >>> mean, sd = error_given_rates(np.array([[0.05, 0.05]]), np.array([1]), np.array([0.05]), np.zeros(2),
+    ...                              np.zeros((2, 2)), np.zeros((2, 2)))
+    >>> bool(mean[0] > 0.049)
+    True
+    """
+    s2 = error**2
+    once = 1 / np.maximum(counts, 1)
+    a, b, d = (people[i, j] + sessions[i, j] * once + s2 for i, j in ((0, 0), (0, 1), (1, 1)))
+    a, d = a + RIDGE, d + RIDGE
+    det = a * d - b * b
+    first, second = (d - b) / det, (a - b) / det
+    y_mean, y_peak = (person_log_share - centre).T
+    no_mean, no_peak = np.isnan(y_mean), np.isnan(y_peak)
+    if no_mean.any() or no_peak.any():
+        first = np.where(no_mean, 0.0, np.where(no_peak, 1 / a, first))
+        second = np.where(no_peak, 0.0, np.where(no_mean, 1 / d, second))
+        y_mean, y_peak = np.nan_to_num(y_mean), np.nan_to_num(y_peak)
+    mean = s2 * (first * y_mean + second * y_peak)
+    variance = s2 * (1 - s2 * (first + second))
+    return mean, np.sqrt(np.clip(variance, 0.0, None))

@@ -1,0 +1,235 @@
+"""Which submitted sessions can be used: impossible values, sent twice, sensors at the wrist, other kinds of session."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..basics import LEFT_OUT_COLUMNS, KitError, plural
+
+NUMBERS = ("age_years", "minutes", "hr_mean_bpm", "hr_peak_bpm")
+TEXTS = ("sex", "device_kind", "session_kind", "file")
+MAT_KINDS = ("sparring", "class", "drilling")
+"""Kinds of session on the mat, which the main analysis holds; sessions of unknown kind are kept and counted."""
+PLAUSIBLE = {"minutes": (10.0, 240.0), "hr_mean_bpm": (60.0, 205.0), "hr_peak_bpm": (80.0, 220.0)}
+"""What a session on the mat may show (our proposal); beyond it a number is taken for an artefact or a slip."""
+AGE_SPAN_YEARS = 3.0
+"""Ages of one person that differ by more are taken as not known: two people may share a code."""
+
+NO_RATE = "no heart rate"
+CROSSED = "mean above peak"
+IMPLAUSIBLE = "implausible value"
+TOO_HIGH = "peak far above any likely maximum"
+TWICE_FILE = "the same recording was sent before"
+TWICE_ROW = "the same session was sent before"
+WRIST = "sensor at the wrist"
+OTHER_KIND = "another kind of session"
+SCREENS = (NO_RATE, CROSSED, IMPLAUSIBLE, TOO_HIGH, TWICE_FILE, TWICE_ROW, WRIST, OTHER_KIND)
+"""Reasons, in the order in which they are asked; a session has the first that fits."""
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Sessions with the reason why one is not in the main analysis.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        The canonical columns, `code` (number of the person), and `reason` ("" in the main analysis).
+    warnings : tuple of str
+    """
+
+    sessions: pd.DataFrame
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def main(self) -> pd.DataFrame:
+        """The sessions of the main analysis."""
+        return self.sessions[self.sessions["reason"] == ""]
+
+
+def complete_columns(survey: pd.DataFrame) -> pd.DataFrame:
+    """Return the survey with every column that the analysis reads, numbers as numbers and texts as categories.
+
+    Parameters
+    ----------
+    survey : DataFrame
+        With `person` and at least one of hr_mean_bpm and hr_peak_bpm.
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> complete_columns(pd.DataFrame({"person": ["a"], "hr_mean_bpm": ["141"]}))["hr_mean_bpm"].item()
+    141.0
+    """
+    if "person" not in survey:
+        raise KitError(
+            "the survey has no column person: without it several sessions of one person look like several people"
+        )
+    out = {"code": pd.factorize(survey["person"])[0]}
+    if len(survey) and out["code"].min() < 0:
+        raise KitError("a session has no person: give every session the code of its person")
+    for name in NUMBERS:
+        given = survey[name] if name in survey else pd.Series(np.nan, index=survey.index)
+        number = pd.to_numeric(given, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+        out[name] = np.where(np.isfinite(number), number, np.nan)
+    for name in TEXTS:
+        given = survey[name] if name in survey else pd.Series("", index=survey.index)
+        text = given.where(given.notna(), "")
+        out[name] = text.to_numpy() if name == "file" else pd.Categorical(text)
+    place = {name: survey[name].to_numpy() for name in ("source_file", "row") if name in survey}
+    return pd.DataFrame({"person": survey["person"].to_numpy(), **out, **place})
+
+
+def screen_sessions(sessions: pd.DataFrame, *, kinds=MAT_KINDS, digests=None, ceiling=None) -> Screened:
+    """Give every session the reason why it is not in the main analysis, or none.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        From `complete_columns`, mean and peak of recordings filled in.
+    kinds : sequence of str
+        Kinds of session in the main analysis; sessions of unknown kind are kept.
+    digests : mapping of str to str, optional
+        File -> fingerprint of its content, so that one recording under two names is found.
+    ceiling : array, optional
+        Per session: a higher peak is taken for an artefact; not-a-number where nothing is known.
+
+    Returns
+    -------
+    Screened
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"person": ["a", "a"], "minutes": 60, "hr_mean_bpm": 140, "hr_peak_bpm": [180, 120]})
+    >>> screen_sessions(complete_columns(table)).sessions["reason"].tolist()
+    ['', 'mean above peak']
+    """
+    mean, peak = sessions["hr_mean_bpm"].to_numpy(), sessions["hr_peak_bpm"].to_numpy()
+    implausible = np.zeros(len(sessions), dtype=bool)
+    for name, (low, high) in PLAUSIBLE.items():
+        values = sessions[name].to_numpy()
+        implausible |= (values < low) | (values > high)
+    kind = sessions["session_kind"]
+    known = ~kind.isin(["", "unknown"]).to_numpy()
+    tests = {
+        NO_RATE: np.isnan(mean) & np.isnan(peak),
+        CROSSED: mean > peak,
+        IMPLAUSIBLE: implausible,
+        TOO_HIGH: np.zeros(len(sessions), dtype=bool) if ceiling is None else peak > ceiling,
+        TWICE_FILE: _sent_twice(sessions["file"], digests or {}),
+        TWICE_ROW: _same_row(sessions),
+        WRIST: sessions["device_kind"].isin(["wrist"]).to_numpy(),
+        OTHER_KIND: known & ~kind.isin(list(kinds)).to_numpy(),
+    }
+    number = np.full(len(sessions), -1, dtype=np.int8)
+    for i, reason in reversed(list(enumerate(SCREENS))):
+        number[tests[reason]] = i
+    sessions = sessions.assign(reason=pd.Categorical.from_codes(number + 1, ["", *SCREENS]))
+    return Screened(sessions, tuple(_remarks(sessions, known)))
+
+
+def _sent_twice(files: pd.Series, digests) -> np.ndarray:
+    """Mark all but the first of the rows with one file, by its name or its content."""
+    given = (files != "").to_numpy(dtype=bool)
+    out = np.zeros(len(files), dtype=bool)
+    if given.any():
+        content = files[given].map(lambda name: digests.get(name, name))
+        out[np.flatnonzero(given)] = content.duplicated().to_numpy()
+    return out
+
+
+def _same_row(sessions: pd.DataFrame) -> np.ndarray:
+    """Mark all but the first of the rows of one person with the same minutes, mean and peak."""
+    keys = ["code", "minutes", "hr_mean_bpm", "hr_peak_bpm"]
+    whole = sessions[keys].notna().all(axis=1).to_numpy()
+    return sessions.duplicated(keys).to_numpy() & whole
+
+
+def settle_people(sessions: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Give a person one age and one sex over all sessions; contradictory ones count as not known.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        From `complete_columns`.
+
+    Returns
+    -------
+    sessions : DataFrame
+    warnings : list of str
+
+    Examples
+    --------
+    >>> table = complete_columns(pd.DataFrame({"person": ["a", "a"], "age_years": [24, 51], "hr_mean_bpm": 140}))
+    >>> settle_people(table)[0]["age_years"].isna().all()
+    np.True_
+    """
+    ages = sessions.groupby("code")["age_years"].agg(["min", "max"])
+    unclear = (ages["max"] - ages["min"] > AGE_SPAN_YEARS).to_numpy()
+    age = np.where(unclear, np.nan, (ages["min"].to_numpy() + ages["max"].to_numpy()) / 2)
+    said = sessions.loc[(sessions["sex"] != "").to_numpy(), ["code", "sex"]].drop_duplicates()
+    one = said.drop_duplicates("code", keep=False).set_index("code")["sex"]
+    sex = pd.Series("", index=ages.index).astype(object)
+    sex.loc[one.index] = one.astype(object)
+    mixed = int(said["code"].nunique() - len(one))
+    codes = sessions["code"].to_numpy()
+    sessions = sessions.assign(age_years=age[codes], sex=pd.Categorical(sex.to_numpy()[codes]))
+    warnings = []
+    if unclear.any():
+        warnings.append(
+            f"{plural(int(unclear.sum()), 'person', 'people')} gave ages that contradict each other: taken as not known."
+        )
+    if mixed:
+        warnings.append(f"{plural(mixed, 'person', 'people')} gave more than one sex: taken as not known.")
+    return sessions, warnings
+
+
+def _remarks(sessions: pd.DataFrame, known: np.ndarray) -> list[str]:
+    main = (sessions["reason"] == "").to_numpy()
+    unknown = int((main & ~known).sum())
+    shared = sessions[sessions["reason"] == TWICE_FILE]
+    remarks = []
+    if unknown:
+        remarks.append(
+            f"{plural(unknown, 'session')} of unknown kind {'is' if unknown == 1 else 'are'} in the main analysis."
+        )
+    if len(shared):
+        remarks.append(f"{plural(len(shared), 'recording')} came more than once; only the first is counted.")
+    return remarks
+
+
+def left_out_sessions(sessions: pd.DataFrame) -> pd.DataFrame:
+    """List the sessions that are not in the main analysis, with the reason, as every `left_out` table does.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        With `reason`.
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"person": ["a"], "hr_mean_bpm": 140, "device_kind": ["wrist"]})
+    >>> left_out_sessions(screen_sessions(complete_columns(table)).sessions)["reason"].tolist()
+    ['sensor at the wrist']
+    """
+    aside = sessions[sessions["reason"] != ""]
+    blank = np.full(len(aside), "", dtype=object)
+    columns = {
+        "file": aside["source_file"].to_numpy() if "source_file" in aside else blank,
+        "row": aside["row"].to_numpy() if "row" in aside else aside.index.to_numpy() + 1,
+        "athlete": aside["person"].to_numpy(),
+        "measure": np.full(len(aside), "heart rate", dtype=object),
+        "reason": aside["reason"].astype(object).to_numpy(),
+        "decided_by": np.full(len(aside), "rule", dtype=object),
+    }
+    return pd.DataFrame({c: columns.get(c, blank) for c in LEFT_OUT_COLUMNS})

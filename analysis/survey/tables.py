@@ -1,0 +1,203 @@
+"""The tables of a survey that are made from simulated shares: thresholds, curve, equations, ages, other choices."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ..physiology import hr_max_equations, predict_hr_max
+from .carry import GRID, MEASURES, Carried, carry_error, people_of
+from .maxima import for_whom, predict_maxima
+from .screen import OTHER_KIND, TWICE_FILE, TWICE_ROW, WRIST
+from .typical import typical_values
+
+THRESHOLDS = (64.0, 77.0, 90.0, 96.0)
+"""Per cent of maximum: the lower edges of moderate, vigorous and near-maximal, and 90 in between."""
+MAIN = ("percent_peak", 90.0)
+CARRIED = ("exact", "centre", "low", "high", "total_low", "total_high")
+SHARE_COLUMNS = ["measure", "threshold", "estimate", *CARRIED[1:], "n_athletes", "n_observations"]
+FEWER_PEOPLE, FEWER_DRAWS = 2000, 200
+"""Equations and other choices are simulated with fewer people and draws than the main analysis."""
+
+
+def share_table(carried: Carried, n_athletes: int, n_observations: int) -> pd.DataFrame:
+    """Give the shares at or above THRESHOLDS, with both kinds of interval."""
+    lines = [
+        [measure, threshold, *carried.at(measure, threshold).values(), n_athletes, n_observations]
+        for measure in MEASURES
+        for threshold in THRESHOLDS
+    ]
+    return pd.DataFrame(lines, columns=SHARE_COLUMNS)
+
+
+def curve_table(carried: Carried) -> pd.DataFrame:
+    """Give the whole distribution, from the first point that not all sessions reach to the first that none does."""
+    parts = []
+    for row, measure in enumerate(MEASURES):
+        part = pd.DataFrame(
+            {"measure": measure, "percent": GRID} | {n: getattr(carried, n)[row] for n in CARRIED}
+        )
+        parts.append(
+            part[(part["total_low"] < 1) & (part["total_high"] > 0) | part["percent"].isin(THRESHOLDS)]
+        )
+    return pd.concat(parts, ignore_index=True).rename(columns={"exact": "estimate"})
+
+
+def equation_table(main: pd.DataFrame, *, seed: int) -> pd.DataFrame:
+    """Give the main shares under each published equation, for the people it can be used for.
+
+    Parameters
+    ----------
+    main : DataFrame
+        Sessions of the main analysis.
+    seed : int
+
+    Returns
+    -------
+    DataFrame
+    """
+    lines = []
+    for known in hr_max_equations().itertuples(index=False):
+        maxima = maxima_of_sessions(main, known.equation)
+        people = people_of(
+            main["hr_mean_bpm"], main["hr_peak_bpm"], main["code"], maxima, known.standard_error
+        )
+        if not people.n:
+            continue
+        carried = carry_error(people, n_draws=FEWER_DRAWS, seed=seed, most=FEWER_PEOPLE)
+        label = f"{known.author} {known.year}"
+        for measure, threshold in (MAIN, ("percent_mean", 77.0)):
+            lines.append([
+                known.equation, label, known.formula, known.standard_error, known.provenance, for_whom(known.equation), measure,
+                threshold, *carried.at(measure, threshold).values(), people.n, len(people.codes),
+            ])  # fmt: skip
+    first = ["equation", "label", "formula", "prediction_error_bpm", "provenance", "sex"]
+    return pd.DataFrame(lines, columns=[*first, *SHARE_COLUMNS])
+
+
+def maxima_of_sessions(sessions: pd.DataFrame, equation: str) -> np.ndarray:
+    """Return the predicted maximum of each session's person; not-a-number where age or a needed sex is not known."""
+    people = sessions.drop_duplicates("code")
+    values = predict_maxima(people["age_years"], people["sex"].astype(object), equation)
+    if for_whom(equation) == "F":
+        values = np.where(people["sex"] == "F", values, np.nan)
+    by_code = np.full(int(sessions["code"].max()) + 1, np.nan)
+    by_code[people["code"].to_numpy()] = values
+    return by_code[sessions["code"].to_numpy()]
+
+
+def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> pd.DataFrame:
+    """Say, for people without a known age, what each plausible age would mean: a range, not a guess.
+
+    Parameters
+    ----------
+    main : DataFrame
+        Sessions of the main analysis.
+    equation : str
+    ages : tuple of float
+        Youngest and oldest plausible age, years.
+
+    Returns
+    -------
+    DataFrame
+        measure, threshold, age_years, share, n_athletes, n_sessions.
+    """
+    columns = ["measure", "threshold", "age_years", "share", "n_athletes", "n_sessions"]
+    unknown = main[main["age_years"].isna()]
+    lines = []
+    for measure, rate in zip(MEASURES, ("hr_mean_bpm", "hr_peak_bpm"), strict=True):
+        there = unknown[unknown[rate].notna()]
+        if there.empty:
+            continue
+        _, codes = np.unique(there["code"], return_inverse=True)
+        counts = np.bincount(codes)
+        order = np.argsort(there[rate].to_numpy())
+        rates, weights = there[rate].to_numpy()[order], (1 / counts[codes] / len(counts))[order]
+        below = np.concatenate(([0.0], weights.cumsum()))
+        for age in np.arange(ages[0], ages[1] + 0.5):
+            top = _maximum_at(float(age), equation)
+            for threshold in THRESHOLDS:
+                share = 1 - below[np.searchsorted(rates, top * threshold / 100 - 1e-9)]
+                lines.append(
+                    [measure, threshold, float(age), max(0.0, float(share)), len(counts), len(there)]
+                )
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _maximum_at(age: float, equation: str) -> float:
+    """Return the maximum at an age; the mean of both sexes where an equation needs the sex."""
+    sexes = {"any": [None], "F": ["F"], "given": ["F", "M"]}[for_whom(equation)]
+    return float(np.mean([predict_hr_max(age, equation, sex=s).value for s in sexes]))
+
+
+def choice_table(sessions: pd.DataFrame, kinds, *, error_bpm: float, seed: int) -> pd.DataFrame:
+    """Give the main numbers under other choices.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        All sessions, with `reason`, `hr_max_bpm`, `percent_mean`, `percent_peak`.
+    kinds : sequence of str
+    error_bpm : float
+        Standard error of the predicted maximum.
+    seed : int
+
+    Returns
+    -------
+    DataFrame
+        choice, n_sessions, n_athletes, percent_mean, percent_peak, and the share of people's sessions with a peak at or
+        above 90 % of maximum: estimate, centre, low, high.
+    """
+    main = sessions["reason"] == ""
+    plain = {
+        "as analysed": main,
+        "with sensors at the wrist": main | (sessions["reason"] == WRIST),
+        "with every kind of session": main | (sessions["reason"] == OTHER_KIND),
+        "with sessions sent twice": main | sessions["reason"].isin([TWICE_FILE, TWICE_ROW]),
+        "sparring sessions only": main & (sessions["session_kind"] == "sparring"),
+        "chest straps only": main & (sessions["device_kind"] == "chest_strap"),
+        "recordings only": main & (sessions["file"] != ""),
+    }
+    lines = [
+        [name, *_one_choice(sessions[kept.to_numpy(dtype=bool)], error_bpm, seed)]
+        for name, kept in plain.items()
+        if kept.any()
+    ]
+    used = sessions[main.to_numpy()]
+    lines.append(
+        ["heart rates say nothing about a person's maximum", *_one_choice(used, error_bpm, seed, learn=False)]
+    )
+    lines.append(
+        [
+            "every session counted as if it were another person",
+            *_one_choice(used, error_bpm, seed, once=False),
+        ]
+    )
+    columns = [
+        "choice",
+        "n_sessions",
+        "n_athletes",
+        "percent_mean",
+        "percent_peak",
+        "estimate",
+        "centre",
+        "low",
+        "high",
+    ]
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _one_choice(
+    sessions: pd.DataFrame, error_bpm: float, seed: int, *, learn: bool = True, once: bool = True
+) -> list:
+    codes = sessions["code"] if once else np.arange(len(sessions))
+    typical = typical_values(sessions.assign(code=codes), MEASURES)["estimate"].tolist()
+    people = people_of(
+        sessions["hr_mean_bpm"], sessions["hr_peak_bpm"], codes, sessions["hr_max_bpm"], error_bpm
+    )
+    n = [len(sessions), sessions["code"].nunique(), *typical]
+    if not people.n:
+        return [*n, *[np.nan] * 4]
+    carried = carry_error(people, n_draws=FEWER_DRAWS, seed=seed, most=FEWER_PEOPLE, learn=learn)
+    at = carried.at(*MAIN)
+    return [*n, at["exact"], at["centre"], at["low"], at["high"]]
