@@ -151,16 +151,13 @@ def _draw_test_error(axes, points) -> None:
     errors = points["capacity_error"].dropna()
     if not len(errors):
         return
-    error = float(np.sqrt((errors**2).mean()))
-    left, right = float(points["capacity"].min()), float(points["capacity"].max())
+    error, left = float(np.sqrt((errors**2).mean())), float(points["capacity"].min())
     bottom, top = axes.get_ylim()
-    axes.set_ylim(bottom - 0.2 * (top - bottom), top)
-    y = bottom - 0.09 * (top - bottom)
-    centre = left + error
-    axes.plot([centre - error, centre + error], [y, y], color=QUIET, linewidth=1.2, marker="|", markersize=5)
-    axes.text(
-        centre + error + 0.02 * (right - left), y, "test error, ± 1 SE", va="center", fontsize=6.5, color=INK
-    )
+    height = top - bottom
+    axes.set_ylim(bottom - 0.24 * height, top)
+    y = bottom - 0.17 * height
+    axes.plot([left, left + 2 * error], [y, y], color=QUIET, linewidth=1.2, marker="|", markersize=5)
+    axes.text(left, y + 0.035 * height, "test error, ± 1 SE", va="bottom", fontsize=6.5, color=INK)
 
 
 def _zoom(axes, table, contrast, limits) -> None:

@@ -114,6 +114,7 @@ def draw_specifications(result, *, ax=None):
     _draw_choices(axes[1], table, lines)
     if ax is None:
         figure.legend(*axes[0].get_legend_handles_labels(), loc="outside upper left", ncols=4)
+        figure.get_layout_engine().set(w_pad=0.09)  # long labels: room for other renderers' letter widths
     known = known_outcome(chart.outcome)
     return finish(
         figure,
