@@ -11,7 +11,8 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, plural
 from .anova import RoundsAnova
 from .bounds import LIMIT_COLUMN, LimitBounds, bounds_of, find_limits
-from .compare import RoundsComparison, compare_of, with_covariates
+from .compare import RoundsComparison, compare_of
+from .covariates import with_covariates
 from .equivalence import check_bounds
 from .opponents import OpponentSpread, opponents_of
 from .plateau import Plateau, plateau_of

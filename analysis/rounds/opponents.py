@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import Result, left_out_table, plural
+from ..basics import KitError, Result, left_out_table, plural
 from .prepare import RoundRows, prepare_rounds
 
 FEWEST_BOUTS = 4
@@ -78,7 +78,7 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
     Returns
     -------
     OpponentSpread or None
-        None where fewer than four bouts have both athletes measured.
+        None where fewer than four bouts have both athletes measured, or the values are too few to tell bouts from athletes.
 
     Notes
     -----
@@ -130,7 +130,10 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
     table["round_no"] = table["round_no"].cat.remove_unused_categories()
     if np.ptp(table["value"].to_numpy()) == 0:
         return None
-    fit = fit_mixed(table, "value ~ C(round_no)", group="athlete", crossed="bout")
+    try:
+        fit = fit_mixed(table, "value ~ C(round_no)", group="athlete", crossed="bout")
+    except KitError:  # as many athletes and bouts as values: nothing is left to tell them apart
+        return None
     bout, residual = float(fit.variances.crossed), float(fit.variances.residual)
     low, high = _bout_interval(table, level)
     correlation, r_low, r_high = _within_bout(table, pairs, level)

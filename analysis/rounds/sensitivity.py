@@ -9,7 +9,8 @@ import pandas as pd
 
 from ..basics import KitError
 from .bounds import LimitBounds
-from .compare import RoundsComparison, fit_rounds, with_covariates
+from .compare import RoundsComparison, fit_rounds
+from .covariates import with_covariates
 from .plateau import plateau_of
 from .prepare import NOT_FOUGHT, RoundRows, label_of, prepare_rounds
 from .ranks import RoundsRanks

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ...basics import NotYet, format_ci, format_number, join_words, plural
-from .rounds_beside import digits_of, known_outcome
+from .rounds_words import digits_of, known_outcome
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 

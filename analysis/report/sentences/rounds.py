@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 
 from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
-from ...study.outcomes import Outcome
 from .reliability import plain_reliability, write_up_reliability
-from .rounds_beside import (
+from .rounds_beside import plain_opponents, plain_sensitivity, plain_tipping
+from .rounds_tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
+from .rounds_words import (
     digits_of,
     known_outcome,
     lower_first,
-    plain_opponents,
-    plain_sensitivity,
-    plain_tipping,
+    matters_words,
+    size_words,
+    unit_after,
+    widest_words,
+    with_minus,
 )
-from .rounds_tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 
 __all__ = [
     "may_say_rounds",
@@ -74,7 +76,7 @@ def plain_rounds(answer) -> str:
 
 def _first_to_last(answer, known) -> str:
     last = answer.steps.iloc[-1]
-    size, span = _size(last, known), _widest(last, known)
+    size, span = size_words(answer, last), widest_words(answer, last)
     if last["label"] == "changed":
         way = "rose" if last["estimate"] > 0 else "fell"
         return f"from the first to the last it {way} by about {size} (anything from {span} fits the data)"
@@ -94,7 +96,7 @@ def _undecided(answer, known) -> str:
     if where:
         return f"Over all rounds together a change in {what} was not shown, but one by itself was: {where}."
     estimate = format_number(last["estimate"], digits_of(known), sign=True, unit=known.unit)
-    fits = f"the estimate is {estimate}, and anything from {_widest(last, known)} fits the data"
+    fits = f"the estimate is {estimate}, and anything from {widest_words(answer, last)} fits the data"
     return (
         f"Whether {what} changed over the rounds cannot be said: from the first to the last round {fits}. That does not show "
         "that it stayed the same."
@@ -106,7 +108,7 @@ def _changed_steps(answer, known) -> str:
     for step in answer.steps[answer.steps["changed"]].to_dict("records"):
         way = "rose" if step["estimate"] > 0 else "fell"
         parts.append(
-            f"from round {step['earlier']} to round {step['later']} it {way} by about {_size(step, known)}"
+            f"from round {step['earlier']} to round {step['later']} it {way} by about {size_words(answer, step)}"
         )
     return join_words(parts)
 
@@ -187,7 +189,7 @@ def _main(answer) -> str:
     means = join_words([format_number(m, digits_of(known)) for m in tested["estimate"]])
     people, values = plural(answer.n_athletes, "athlete"), plural(answer.n_observations, "value")
     text = f"{known.label} was compared over rounds {join_words(answer.labels)} in {people} ({values}). "
-    text += f"Estimated means were {means}{_unit(known)}. The test of the rounds gave {_f_test(test)}, p {format_p(test.p)} "
+    text += f"Estimated means were {means}{unit_after(known)}. The test of the rounds gave {_f_test(test)}, p {format_p(test.p)} "
     text += f"(mixed model, Kenward-Roger), and p {format_p(test.p_epsilon)} with the Greenhouse-Geisser epsilon of "
     text += format_number(test.epsilon, 2)
     anova = answer.anova
@@ -259,7 +261,7 @@ def _plateau(answer) -> str:
 
 
 def _worst(candidate) -> str:
-    return f"rounds {_minus(candidate['worst_contrast'])}, equivalence p {format_p(candidate['p'])}"
+    return f"rounds {with_minus(candidate['worst_contrast'])}, equivalence p {format_p(candidate['p'])}"
 
 
 def _effects(answer) -> str:
@@ -359,30 +361,3 @@ def may_say_rounds(answer) -> str:
 
 def _bullets(lines) -> str:
     return "\n".join(f"- {line}" for line in lines)
-
-
-def matters_words(answer) -> str:
-    """The smallest change that matters, with as many decimals as it was given."""
-    effect = answer.smallest_effect
-    digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
-    unit = known_outcome(answer).unit
-    return format_number(
-        effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit
-    )
-
-
-def _unit(known: Outcome) -> str:
-    return f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
-
-
-def _minus(contrast: str) -> str:
-    return contrast.replace(" - ", " − ")
-
-
-def _size(step, known: Outcome) -> str:
-    return format_number(abs(step["estimate"]), digits_of(known), unit=known.unit)
-
-
-def _widest(step, known: Outcome) -> str:
-    low, high = min(step["ci_low"], step["ci_low_cr2"]), max(step["ci_high"], step["ci_high_cr2"])
-    return format_ci(low, high, digits_of(known), unit=known.unit)

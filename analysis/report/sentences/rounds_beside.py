@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from ...basics import NotYet, format_ci, format_number, join_words, plural
-from ...study.outcomes import OUTCOMES, Outcome
+from ...study.outcomes import OUTCOMES
+from .rounds_words import known_outcome, lower_first
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 
@@ -113,22 +114,6 @@ def plain_opponents(answer) -> str:
         "cannot tell": f"Whether who spars whom matters cannot be told from {bouts}{alike}.",
     }
     return words[spread.verdict]
-
-
-def known_outcome(answer) -> Outcome:
-    """The outcome of an answer; one without unit where the kit does not know it."""
-    name = answer.outcome
-    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " ").capitalize(), "", 1, "", 1.0)
-
-
-def digits_of(known: Outcome) -> int:
-    """Decimals of a difference: at least one."""
-    return max(known.digits, 1)
-
-
-def lower_first(label: str) -> str:
-    """A label inside a sentence."""
-    return label[:1].lower() + label[1:]
 
 
 def _way(analysis: str) -> str:

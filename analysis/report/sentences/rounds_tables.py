@@ -6,7 +6,7 @@ import pandas as pd
 
 from ...basics import NotYet, format_ci, format_number, format_p
 from ...study.outcomes import OUTCOMES
-from .rounds_beside import digits_of, known_outcome
+from .rounds_words import digits_of, known_outcome
 
 
 def tabulate_ways(answer):

@@ -1,0 +1,69 @@
+"""Words that the sentences on rounds share: names and units of outcomes, sizes and intervals of a step."""
+
+from __future__ import annotations
+
+import math
+
+from ...basics import format_ci, format_number
+from ...study.outcomes import OUTCOMES, Outcome
+
+
+def known_outcome(answer) -> Outcome:
+    """The outcome of an answer; one without unit where the kit does not know it."""
+    name = answer.outcome
+    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " ").capitalize(), "", 1, "", 1.0)
+
+
+def digits_of(known: Outcome) -> int:
+    """Decimals of a difference: at least one."""
+    return max(known.digits, 1)
+
+
+def lower_first(label: str) -> str:
+    """A label inside a sentence."""
+    return label[:1].lower() + label[1:]
+
+
+def matters_words(answer) -> str:
+    """The smallest change that matters, with as many decimals as it was given."""
+    effect = answer.smallest_effect
+    digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
+    unit = known_outcome(answer).unit
+    return format_number(
+        effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit
+    )
+
+
+def unit_after(known: Outcome) -> str:
+    """The unit after a list of numbers."""
+    return f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
+
+
+def with_minus(contrast: str) -> str:
+    """A contrast with a real minus sign."""
+    return contrast.replace(" - ", " − ")
+
+
+def size_words(answer, step) -> str:
+    """How large the change is, without its sign; a range where values off the scale leave one."""
+    known = known_outcome(answer)
+    low, high = _off_scale(answer, step, "estimate_min", "estimate_max") or (step["estimate"],) * 2
+    small, large = sorted(format_number(abs(v), digits_of(known), unit=known.unit) for v in (low, high))
+    if small == large or low * high < 0:
+        return format_number(abs(step["estimate"]), digits_of(known), unit=known.unit)
+    return format_ci(*sorted((abs(low), abs(high))), digits_of(known), unit=known.unit)
+
+
+def widest_words(answer, step) -> str:
+    """The widest of the intervals, also over the values off the scale."""
+    known = known_outcome(answer)
+    low, high = min(step["ci_low"], step["ci_low_cr2"]), max(step["ci_high"], step["ci_high_cr2"])
+    low, high = _off_scale(answer, step, "ci_low_min", "ci_high_max") or (low, high)
+    return format_ci(low, high, digits_of(known), unit=known.unit)
+
+
+def _off_scale(answer, step, low: str, high: str) -> tuple[float, float] | None:
+    if answer.bounds is None:
+        return None
+    line = answer.bounds.table.set_index("contrast").loc[step["contrast"]]
+    return float(line[low]), float(line[high])
