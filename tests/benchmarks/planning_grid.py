@@ -10,9 +10,17 @@ import time
 
 import numpy as np
 
-from analysis.planning import Assumptions, Design, generate_studies, simulate_grid, simulate_studies
+from analysis.planning import (
+    Assumptions,
+    Design,
+    answer_design,
+    generate_studies,
+    simulate_grid,
+    simulate_studies,
+)
 from analysis.planning.ask_fitness import ask_fitness
 from analysis.planning.ask_rounds import ask_ranks, ask_rounds
+from analysis.report.planning_sliders import QUESTIONS, curves_of, picture_of
 
 SIZES = (8, 9, 10, 11, 12, 14, 16, 18, 20, 24, 28, 32)
 TRUTHS = {
@@ -59,6 +67,15 @@ def main():
         fitness = timed(ask_fitness, batch, "heart_rate", design, truth)[1]
         ranks = timed(ask_ranks, batch.exertion, design)[1]
         print(f"{n:>4} {drawn:7.1f} {rounds:7.1f} {fitness:8.1f} {ranks:7.1f}")
+    print("\nOne move of a slider (ms of processor time, best of 10; aim: under 100)")
+    answer = answer_design(4, n=12)
+    for words, question in QUESTIONS.items():
+        moves = []
+        for step in range(10):
+            start = time.process_time()
+            picture_of(curves_of(answer, {"question": question, "n": 10 + step}))
+            moves.append(1e3 * (time.process_time() - start))
+        print(f"{min(moves):6.0f}  {words}")
 
 
 def timed(call, *arguments):

@@ -1,0 +1,208 @@
+"""Sliders for the planning notebook: size, rounds, effect, test error and drop-out move the curves at once."""
+
+from __future__ import annotations
+
+import io
+
+from ..basics import KitError, NotYet
+from ..planning import DesignAnswer, power_curves
+from ..planning.curves import left_after_losses
+
+QUESTIONS = {
+    "Does heart rate change over the rounds?": ("heart_rate", "change"),
+    "Between which rounds does heart rate change?": ("heart_rate", "steps"),
+    "Where does heart rate stop changing?": ("heart_rate", "plateau"),
+    "Is heart rate lower in fitter athletes? (slope)": ("heart_rate", "slope"),
+    "Is heart rate lower in fitter athletes? (correlation)": ("heart_rate", "correlation"),
+    "Does lactate change over the rounds?": ("lactate", "change"),
+    "Where does lactate stop changing?": ("lactate", "plateau"),
+    "Is lactate lower in fitter athletes? (slope)": ("lactate", "slope"),
+}
+RANGES = {
+    # outcome: step, then the highest smallest effect, expected effect and scatter within an athlete
+    "heart_rate": (0.5, 15.0, 25.0, 10.0),
+    "lactate": (0.1, 4.0, 8.0, 4.0),
+}
+SIZES = tuple(range(4, 41, 2))
+PIXELS_PER_INCH = 96
+TICKS = 4
+"""Few ticks and light compression: what takes time while a slider moves is the drawing of text."""
+
+
+def planning_sliders(answer: DesignAnswer | NotYet):
+    """Show power and precision of a question, with sliders for what a club can choose or has to assume.
+
+    Parameters
+    ----------
+    answer : DesignAnswer or NotYet
+        Where the sliders start.
+
+    Returns
+    -------
+    ipywidgets.VBox, or the NotYet
+
+    Examples
+    --------
+    >>> from analysis.planning import answer_design
+    >>> len(planning_sliders(answer_design(4, n=12)).children)
+    3
+    """
+    if isinstance(answer, NotYet):
+        return answer
+    import ipywidgets as widgets
+
+    controls = _controls(answer, widgets)
+    picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+    sentence = widgets.HTML()
+
+    settling = []
+
+    def redraw(_=None):
+        if settling:
+            return
+        values = {name: control.value for name, control in controls.items()}
+        try:
+            curves = curves_of(answer, values)
+        except KitError as error:
+            sentence.value = f"<p>{error}</p>"
+            return
+        picture.value, alt = picture_of(curves)
+        picture.alt = alt
+        sentence.value = f"<p>{alt}</p>"
+
+    def settle(_=None):
+        settling.append(True)
+        _set_ranges(answer, controls)
+        settling.clear()
+        redraw()
+
+    for name, control in controls.items():
+        control.observe(settle if name == "question" else redraw, "value")
+    settle()
+    grid = widgets.GridBox(
+        list(controls.values()),
+        layout=widgets.Layout(grid_template_columns="repeat(auto-fit, minmax(380px, 1fr))"),
+    )
+    return widgets.VBox([grid, picture, sentence])
+
+
+def curves_of(answer: DesignAnswer, values: dict):
+    """Work out the curves for one position of the sliders.
+
+    Parameters
+    ----------
+    answer : DesignAnswer
+    values : dict
+        question, n, rounds, effect (assumed, in the unit of the question), smallest, within, test_error, leave.
+
+    Returns
+    -------
+    PowerCurves
+
+    Examples
+    --------
+    >>> from analysis.planning import answer_design
+    >>> curves_of(answer_design(4, n=12), {"n": 20}).n
+    20
+    """
+    from dataclasses import replace
+
+    outcome, part = values.get("question") or ("heart_rate", "change")
+    design = replace(
+        answer.design,
+        n=values.get("n", answer.n),
+        rounds=values.get("rounds", answer.rounds),
+        **({f"{outcome}_smallest": values["smallest"]} if "smallest" in values else {}),
+    )
+    changes = {name: values[name] for name in ("test_error", "leave") if name in values}
+    size: dict = {"sd_within": values["within"]} if "within" in values else {}
+    if "effect" in values:
+        size |= (
+            {"slope": -values["effect"] / design.capacity_step}
+            if part in ("slope", "correlation")
+            else {"rise": values["effect"]}
+        )
+    truth = answer.assumptions.but(**changes, **({outcome: size} if size else {}))
+    left = left_after_losses(design.n, design.rounds, truth.leave)
+    return power_curves(design, truth, outcome=outcome, part=part, sizes=sorted({*SIZES, left}))
+
+
+def picture_of(curves) -> tuple[bytes, str]:
+    """Draw power and precision side by side, as a PNG, quickly.
+
+    Parameters
+    ----------
+    curves : PowerCurves
+
+    Returns
+    -------
+    png : bytes
+    alt_text : str
+
+    Examples
+    --------
+    >>> from analysis.planning import power_curves
+    >>> picture_of(power_curves({"n": 12}))[0][:4]
+    b'\\x89PNG'
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.ticker import MaxNLocator
+
+    from ..figures.planning import draw_power_curves, draw_precision
+
+    figure = Figure(figsize=(7.4, 3.1), dpi=PIXELS_PER_INCH)
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(1, 2)
+    figure.subplots_adjust(left=0.075, right=0.985, bottom=0.15, top=0.74, wspace=0.24)
+    said = draw_power_curves(curves, ax=axes[0]).alt_text
+    draw_precision(curves, ax=axes[1])
+    for ax in axes:
+        ax.xaxis.set_major_locator(MaxNLocator(TICKS))
+        ax.yaxis.set_major_locator(MaxNLocator(TICKS))
+    made = io.BytesIO()
+    figure.savefig(made, format="png", dpi=PIXELS_PER_INCH, pil_kwargs={"compress_level": 1})
+    return made.getvalue(), said
+
+
+def _controls(answer: DesignAnswer, widgets) -> dict:
+    truth = answer.assumptions
+    style = {"description_width": "190px"}
+
+    def slider(kind, label, value, low, high, step):
+        return kind(
+            value=value, min=low, max=high, step=step, description=label, style=style, continuous_update=True
+        )
+
+    whole, number = widgets.IntSlider, widgets.FloatSlider
+    return {
+        "question": widgets.Dropdown(options=list(QUESTIONS.items()), description="Question", style=style),
+        "n": slider(whole, "Athletes who start", min(max(answer.n, 4), 40), 4, 40, 1),
+        "rounds": slider(whole, "Rounds", min(max(answer.rounds, 2), 8), 2, 8, 1),
+        "smallest": slider(number, "", 1.0, 0.1, 15.0, 0.1),
+        "effect": slider(number, "", 1.0, 0.1, 25.0, 0.1),
+        "within": slider(number, "", 1.0, 0.1, 10.0, 0.1),
+        "test_error": slider(
+            number, "Fitness test's error", truth.test_error, 0.0, round(truth.capacity_sd - 0.2, 1), 0.1
+        ),
+        "leave": slider(number, "Leave per round", truth.leave, 0.0, 0.2, 0.01),
+    }
+
+
+def _set_ranges(answer: DesignAnswer, controls: dict) -> None:
+    """Give the three sliders that carry a unit the words, the range and the starting value of the question."""
+    outcome, part = controls["question"].value
+    unit = {"heart_rate": "bpm", "lactate": "mmol/L"}[outcome]
+    size, step = getattr(answer.assumptions, outcome), answer.design.capacity_step
+    fitness = part in ("slope", "correlation")
+    starts = {
+        "smallest": ("Smallest that matters", getattr(answer.design, f"{outcome}_smallest")),
+        "effect": ("Expected", abs(size.slope) * step if fitness else abs(size.rise)),
+        "within": ("Scatter in an athlete", size.sd_within),
+    }
+    tick, *highest = RANGES[outcome]
+    for (name, (words, value)), high in zip(starts.items(), highest, strict=True):
+        control = controls[name]
+        control.max = max(high, value)
+        control.min, control.step, control.value = tick, tick, value
+        control.description = f"{words} ({unit})"

@@ -1,0 +1,73 @@
+"""Sliders of the planning notebook: they start where the answer stands, follow, and say what cannot be."""
+
+import pytest
+
+from analysis.basics import NotYet
+from analysis.planning import answer_design
+from analysis.report.planning_sliders import QUESTIONS, curves_of, picture_of, planning_sliders
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return answer_design(4, n=12)
+
+
+@pytest.fixture
+def box(answer):
+    return planning_sliders(answer)
+
+
+def controls(box):
+    return {c.description.split(" (")[0]: c for c in box.children[0].children}
+
+
+def test_they_start_where_the_answer_stands(box, answer):
+    start = controls(box)
+    assert start["Athletes who start"].value == 12
+    assert start["Rounds"].value == 4
+    assert start["Expected"].value == answer.assumptions.heart_rate.rise
+    picture, words = box.children[1:]
+    assert bytes(picture.value)[:4] == b"\x89PNG"
+    assert "5.0\xa0bpm" in words.value
+
+
+def test_a_move_changes_picture_and_words(box):
+    picture, words = box.children[1:]
+    before = bytes(picture.value), words.value
+    controls(box)["Athletes who start"].value = 30
+    assert bytes(picture.value) != before[0]
+    assert words.value != before[1]
+
+
+def test_another_question_brings_its_own_units(box, answer):
+    controls(box)["Question"].value = ("lactate", "change")
+    now = controls(box)
+    assert "mmol/L" in now["Smallest that matters"].description
+    assert now["Smallest that matters"].value == 1.0
+    assert now["Scatter in an athlete"].value == answer.assumptions.lactate.sd_within
+    controls(box)["Question"].value = ("heart_rate", "slope")
+    expected = -answer.assumptions.heart_rate.slope * answer.design.capacity_step
+    assert controls(box)["Expected"].value == pytest.approx(expected)
+
+
+def test_what_cannot_be_is_said_instead_of_drawn(box):
+    controls(box)["Question"].value = ("heart_rate", "slope")
+    controls(box)["Expected"].value = 25.0
+    assert "sd_between" in box.children[2].value or "%" in box.children[2].value
+    controls(box)["Expected"].value = 5.0
+    assert "would show" in box.children[2].value
+
+
+@pytest.mark.parametrize("question", list(QUESTIONS.values()))
+def test_every_question_has_curves(answer, question):
+    curves = curves_of(answer, {"question": question, "n": 17, "rounds": 3, "leave": 0.1})
+    assert (curves.outcome, curves.part) == question
+    assert curves.n_left == int(17 * 0.81)
+    png, alt = picture_of(curves)
+    assert png[:4] == b"\x89PNG"
+    assert "17" not in alt or str(curves.n_left) in alt
+
+
+def test_not_yet_passes_through():
+    missing = NotYet("planning", "a protocol")
+    assert planning_sliders(missing) is missing
