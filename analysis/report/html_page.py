@@ -197,7 +197,7 @@ def table_rows(shown) -> str:
     head = "".join(f'<th scope="col"{s}>{_esc(c)}</th>' for c, s in zip(columns, side, strict=True))
     rows = []
     for row in shown.itertuples(index=False):
-        first = f'<th scope="row">{_esc(row[0])}</th>'
+        first = f'<th scope="row">{_esc(row[0])}</th>' if str(row[0]) else "<td></td>"
         cells = "".join(f"<td{s}>{_esc(v)}</td>" for v, s in zip(row[1:], side[1:], strict=True))
         rows.append(f"<tr>{first}{cells}</tr>")
     return f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"

@@ -8,6 +8,7 @@ import pickle
 import tempfile
 import threading
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -119,7 +120,7 @@ def run_notebooks(
     workers = workers or os.cpu_count() or 1
     with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, answers):
         work = _run_all(paths, Path(study_folder).resolve(), Path(scratch), strict, workers, done)
-        runs = asyncio.run(_until_stopped(work, stop or threading.Event()))
+        runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
     failures = [run for run in runs if isinstance(run, BaseException)]
     for failure in failures:
         if not isinstance(failure, NotebookError):
@@ -192,6 +193,12 @@ class _own_settings:
             os.environ.pop(name, None) if value is None else os.environ.update({name: value})
 
 
+def _in_a_loop_of_its_own(work):
+    """Run a coroutine to its end, also where the caller (a notebook) already runs in a loop."""
+    with ThreadPoolExecutor(1) as aside:
+        return aside.submit(asyncio.run, work).result()
+
+
 async def _until_stopped(work, stop: threading.Event):
     task = asyncio.ensure_future(work)
     asked = False
@@ -223,6 +230,7 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
 
     start = time.perf_counter()
     notebook = nbformat.read(path, as_version=4)
+    started: list[tuple[int, str]] = []
     scratch.mkdir()
     environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg"}
     environment["PYTHONPATH"] = os.pathsep.join(
@@ -233,20 +241,19 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     try:
         async with _kernel(scratch, environment) as (manager, kernel):
             client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL)
+            client.on_cell_start = lambda cell, cell_index: started.append((cell_index + 1, cell.source))
             client.kc = kernel
             await client.async_execute()
     except CellExecutionError as error:
-        cell = _failed_cell(notebook)
         what = f"{error.ename}: {error.evalue}".strip().splitlines()
-        raise NotebookError(f"{path.name}, cell {cell} stopped:\n  {_first_lines(what)}") from error
+        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {_first_lines(what)}") from error
     except (CellTimeoutError, DeadKernelError) as error:
-        cell = _failed_cell(notebook)
         reason = (
             f"it ran longer than {SECONDS_PER_CELL} s"
             if isinstance(error, CellTimeoutError)
             else "Python died"
         )
-        raise NotebookError(f"{path.name}, cell {cell} stopped:\n  {reason}") from error
+        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {reason}") from error
     if strict:
         _refuse_warnings(path, notebook)
     from .notebook_pages import notebook_page, notebook_title
@@ -284,12 +291,9 @@ async def _kernel(scratch: Path, environment: dict):
             await manager.shutdown_kernel(now=True)
 
 
-def _failed_cell(notebook) -> str:
-    for number, cell in enumerate(notebook.cells, start=1):
-        if cell.cell_type == "code" and any(o.output_type == "error" for o in cell.outputs):
-            return f"{number} ({_first_code_line(cell.source)})"
-    ran = [n for n, c in enumerate(notebook.cells, 1) if c.cell_type == "code" and c.get("execution_count")]
-    return str(ran[-1]) if ran else "1"
+def _last_cell(started: list[tuple[int, str]]) -> str:
+    number, source = started[-1] if started else (1, "")
+    return f"cell {number} ({_first_code_line(source)})"
 
 
 def _first_code_line(source: str) -> str:

@@ -48,7 +48,7 @@ def participants_table(participants) -> Table | None:
     for name in dict.fromkeys(known["name"]):
         rows = known[known["name"] == name].set_index("sex")
         first = rows.iloc[0]
-        line = {"": f"{first['label']} ({first['unit']})"}
+        line = {"Characteristic": f"{first['label']} ({first['unit']})"}
         for s in shown_sexes:
             line[f"{words[s]} (n = {sizes[s]})"] = _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else ""
         lines.append(line)

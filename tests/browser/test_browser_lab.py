@@ -137,15 +137,17 @@ def _move_every_slider(page):
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
 
 
+SCROLL = (
+    "e => { e.scrollTop += 0.9 * e.clientHeight; return e.scrollTop + e.clientHeight >= e.scrollHeight - 2; }"
+)
+
+
 def _keep_pictures(page, folder, name):
     folder.mkdir(parents=True, exist_ok=True)
     page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
     scroller = page.locator(".jp-WindowedPanel-outer").first
-    for part in range(12):
+    for part in range(30):
         page.wait_for_timeout(400)
         page.screenshot(path=folder / f"{name}_{part:02d}.png")
-        moved = scroller.evaluate(
-            "e => { const a = e.scrollTop; e.scrollTop += e.clientHeight * 0.9; return e.scrollTop > a; }"
-        )
-        if not moved:
+        if scroller.evaluate(SCROLL):
             break

@@ -61,7 +61,7 @@ def test_strict_takes_a_warning_as_failure(make_notebook, tmp_path):
 
 def test_dead_kernel_is_named(make_notebook, tmp_path):
     dies = make_notebook("00_dies", "import os\nos._exit(1)")
-    with pytest.raises(NotebookError, match=r"00_dies\.ipynb, cell 2 stopped:\n  Python died"):
+    with pytest.raises(NotebookError, match=r"00_dies\.ipynb, cell 2 \(import os\) stopped:\n  Python died"):
         run_notebooks(tmp_path, [dies])
 
 

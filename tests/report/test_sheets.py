@@ -12,6 +12,7 @@ from analysis.report.sheets import (
     build_sheets,
     list_materials,
     make_codes,
+    plan_evening,
     preview_sheets,
     sheets_html,
     study_sheets,
@@ -218,6 +219,22 @@ def test_previews_and_missing_parts(evening):
         write_sheets(evening[2], "nowhere", paper="A5")
     with pytest.raises(KitError, match="whole number"):
         make_codes(0)
+
+
+def test_an_evening_of_the_demo_is_planned_as_a_whole():
+    study = Study.load(Path(__file__).parents[2] / "data_demo")
+    evening = plan_evening(
+        study, start_clock="19:00", guests=1, unavailable={study.athletes["athlete"].iloc[0]: "all"}
+    )
+    assert set(evening.codes) == set(study.athletes["athlete"])
+    assert evening.pairing.repeats.empty
+    assert evening.timetable.mats["start_clock"].iloc[0] == "19:00:00"
+    assert {"safety", "timekeeper", "incidents"} <= {s.key for s in evening.sheets}
+    heart_rate_only = plan_evening(study, sampled=())
+    assert not any(
+        "Blood" in step for s in heart_rate_only.sheets if s.key.startswith("round") for step in s.steps
+    )
+    assert isinstance(plan_evening(Study(folder=Path("nowhere"), protocol=EVENING)), NotYet)
 
 
 def test_default_columns_are_columns_of_the_study():

@@ -6,6 +6,7 @@ to people is made apart and never written into a study folder.
 
 from .code_list import write_code_list
 from .content import build_sheets, make_codes
+from .evening import Evening, plan_evening
 from .html import sheets_html
 from .materials import list_materials
 from .parts import PAPERS, Sheet, SheetColumn
@@ -14,11 +15,13 @@ from .write import preview_sheets, study_athletes, study_sheets, write_sheets, w
 
 __all__ = [
     "PAPERS",
+    "Evening",
     "Sheet",
     "SheetColumn",
     "build_sheets",
     "list_materials",
     "make_codes",
+    "plan_evening",
     "preview_sheets",
     "sheets_html",
     "sheets_pdf",
