@@ -316,6 +316,8 @@ class Answers:
         def compute():
             from ..planning import answer_design
 
+            if self.study.protocol.rounds < 2:
+                return NotYet("planning the study", "at least two rounds in the part [protocol] of study.toml")
             size = n or self.study.plan.n_athletes or len(self.study.athletes) or None
             return answer_design(self.study.protocol, self.study.plan, None, size)
 
