@@ -16,7 +16,14 @@ from .carry import MOST_PEOPLE, Carried, People, carry_error, likely_errors, peo
 from .files import FileSummary, summarise_files
 from .maxima import MAIN_EQUATION
 from .results import SurveyAnswer
-from .screen import MAT_KINDS, SCREENS, complete_columns, left_out_sessions, screen_sessions, settle_people
+from .screen import (
+    SCREENS,
+    SPARRING_KINDS,
+    complete_columns,
+    left_out_sessions,
+    screen_sessions,
+    settle_people,
+)
 from .senders import describe_senders
 from .typical import typical_values
 
@@ -41,7 +48,7 @@ def answer_survey(
     published: pd.DataFrame | None = None,
     seed: int = 0,
     equation: str = MAIN_EQUATION,
-    session_kinds: tuple[str, ...] = MAT_KINDS,
+    session_kinds: tuple[str, ...] = SPARRING_KINDS,
     plausible_ages: tuple[float, float] = PLAUSIBLE_AGES,
     n_simulations: int = 1000,
     n_jobs: int | None = None,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .maxima import Spread, error_given_rates, measure_spread
+from .maxima import LEAST_ERROR_BPM, Spread, error_given_rates, measure_spread
 
 GRID = np.arange(30.0, 130.5, 0.5)
 """Per cent of maximum at which the distribution is known."""
@@ -68,11 +68,14 @@ class People:
         Session -> person, 0 to n - 1.
     error : ndarray
         Standard error of each person's predicted maximum, as a share.
+    least : float
+        The least plausible size of that error, as a share of it.
     """
 
     log_share: np.ndarray
     codes: np.ndarray
     error: np.ndarray
+    least: float = 1.0
 
     @property
     def n(self) -> int:
@@ -108,7 +111,7 @@ class People:
         chosen[rng.choice(self.n, most, replace=False)] = True
         kept = chosen[self.codes]
         place = np.cumsum(chosen) - 1
-        return People(self.log_share[kept], place[self.codes[kept]], self.error[chosen])
+        return People(self.log_share[kept], place[self.codes[kept]], self.error[chosen], self.least)
 
 
 def people_of(hr_mean, hr_peak, codes, hr_max, standard_error: float) -> People:
@@ -140,8 +143,8 @@ def people_of(hr_mean, hr_peak, codes, hr_max, standard_error: float) -> People:
     found, place = np.unique(np.asarray(codes)[known], return_inverse=True)
     top = np.zeros(len(found))
     top[place] = maximum[known]
-    with np.errstate(divide="ignore"):
-        return People(np.log(hr[known] / maximum[known, None]), place, standard_error / top)
+    least = min(1.0, LEAST_ERROR_BPM / standard_error)
+    return People(np.log(hr[known] / maximum[known, None]), place, standard_error / top, least)
 
 
 def carry_error(
@@ -174,10 +177,10 @@ def carry_error(
 
     Notes
     -----
-    Each draw: (1) centre and spread of true intensity, as uncertain as they are; (2) for each person one error of the
-    maximum, shared by all of the person's sessions, given the person's heart rates and never below a rate that was
-    reached; (3) the share of sessions at or above each per cent, averaged over people. For `total_`, the people are
-    weighted as in a bootstrap.
+    Each draw: (1) the size of the error of the prediction, between the least published one and the equation's own, and
+    centre and spread of true intensity, as uncertain as they are; (2) for each person one error of the maximum, shared
+    by all of the person's sessions, given the person's heart rates and never below a rate that was reached; (3) the
+    share of sessions at or above each per cent, averaged over people. For `total_`, people are weighted as in a bootstrap.
 
     Examples
     --------
@@ -233,13 +236,13 @@ def draw_errors(
     3
     """
     averages, counts, floor = people.averages(), people.counts, people.floor()
-    middle, width = np.zeros(people.n), people.error
+    middle = np.zeros(people.n)
     for _ in range(n_draws):
+        size = rng.uniform(people.least, 1.0)
+        width = size * people.error
         if spread is not None:
-            centre, between = spread.draw(rng)
-            middle, width = error_given_rates(
-                averages, counts, people.error, centre, between, spread.sessions
-            )
+            centre, between = spread.draw(size, rng)
+            middle, width = error_given_rates(averages, counts, width, centre, between, spread.sessions)
         yield _truncated_normal(middle, width, floor, rng.random(people.n))
 
 
@@ -250,7 +253,8 @@ def between_edges(shares: np.ndarray, edges: tuple[float, ...]) -> np.ndarray:
     places = [int(np.flatnonzero(np.isclose(GRID, e))[0]) for e in edges]
     above = shares[..., places]
     whole = np.ones((*shares.shape[:-1], 1))
-    return np.concatenate([whole, above], axis=-1) - np.concatenate([above, 0 * whole], axis=-1)
+    inside = np.concatenate([whole, above], axis=-1) - np.concatenate([above, 0 * whole], axis=-1)
+    return np.where(np.abs(inside) < 1e-12, 0.0, inside)
 
 
 def _truncated_normal(mean, sd, floor, uniform) -> np.ndarray:
@@ -308,11 +312,12 @@ def likely_errors(people: People) -> dict[str, np.ndarray]:
     True
     """
     spread = spread_of(people)
-    if spread is None:
-        middle, width = np.zeros(people.n), people.error
-    else:
+    size = (people.least + 1) / 2
+    middle, width = np.zeros(people.n), size * people.error
+    if spread is not None:
+        between = spread.people(size)
         middle, width = error_given_rates(
-            people.averages(), people.counts, people.error, spread.centre, spread.people(), spread.sessions
+            people.averages(), people.counts, width, spread.centre, between, spread.sessions
         )
     floor = people.floor()
     at = {"low": 0.025, "middle": 0.5, "high": 0.975}

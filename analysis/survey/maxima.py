@@ -14,6 +14,8 @@ MAIN_EQUATION = "nes_2013"
 """Read at its source, made from more than three thousand healthy people of both sexes, error published with it."""
 FEWEST_PEOPLE = 8
 """With fewer people their spread cannot be told from the error of the prediction: heart rates then say nothing about it."""
+LEAST_ERROR_BPM = 7.0
+"""Published errors of such equations run from 7 bpm (Robergs & Landwehr 2002, JEPonline 5(2):1-10) to the equation's own."""
 RIDGE = 1e-6
 
 
@@ -69,23 +71,27 @@ class Spread:
         Covariance of people's means as observed, 2 by 2.
     sessions : ndarray
         Covariance of sessions within a person, 2 by 2; zero where nobody sent two.
-    noise : ndarray
-        What the error of the prediction and the sessions add to `observed` on average.
+    scatter : ndarray
+        What the scatter of sessions adds to `observed` on average.
+    error2 : float
+        What the error of the prediction adds to every element of `observed` on average, at its full size.
     n_people : int
     """
 
     centre: np.ndarray
     observed: np.ndarray
     sessions: np.ndarray
-    noise: np.ndarray
+    scatter: np.ndarray
+    error2: float
     n_people: int
 
-    def people(self, observed: np.ndarray | None = None) -> np.ndarray:
-        """Return the covariance of true intensity between people, never below zero."""
-        values, vectors = np.linalg.eigh((self.observed if observed is None else observed) - self.noise)
+    def people(self, size: float, observed: np.ndarray | None = None) -> np.ndarray:
+        """Return the covariance of true intensity between people, never below zero, at a size of the error (1: full)."""
+        left = (self.observed if observed is None else observed) - self.scatter - size**2 * self.error2
+        values, vectors = np.linalg.eigh(left)
         return (vectors * np.clip(values, 0.0, None)) @ vectors.T
 
-    def draw(self, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    def draw(self, size: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
         """Draw a centre and a covariance between people, as uncertain as this many people leave them."""
         k = self.n_people
         centre = rng.multivariate_normal(self.centre, self.observed / k, method="cholesky")
@@ -94,7 +100,7 @@ class Spread:
             [[np.sqrt(rng.chisquare(k - 1)), 0.0], [rng.normal(), np.sqrt(rng.chisquare(k - 2))]]
         )
         root = lower @ bartlett
-        return centre, self.people(root @ root.T / (k - 1))
+        return centre, self.people(size, root @ root.T / (k - 1))
 
 
 def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) -> Spread | None:
@@ -131,9 +137,10 @@ def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) 
     apart = values - means[place[who]]
     spare = len(values) - people.sum()
     sessions = apart.T @ apart / spare if spare > 0 else np.zeros((2, 2))
-    noise = np.mean(error[people] ** 2) + sessions * np.mean(1 / counts[people])
+    scatter = sessions * np.mean(1 / counts[people])
     observed = np.cov(means.T, ddof=1) + RIDGE * np.eye(2)
-    return Spread(means.mean(axis=0), observed, sessions, noise, int(people.sum()))
+    error2 = float(np.mean(error[people] ** 2))
+    return Spread(means.mean(axis=0), observed, sessions, scatter, error2, int(people.sum()))
 
 
 def error_given_rates(

@@ -11,8 +11,8 @@ from ..basics import LEFT_OUT_COLUMNS, KitError, plural
 
 NUMBERS = ("age_years", "minutes", "hr_mean_bpm", "hr_peak_bpm")
 TEXTS = ("sex", "device_kind", "session_kind", "file")
-MAT_KINDS = ("sparring", "class", "drilling")
-"""Kinds of session on the mat, which the main analysis holds; sessions of unknown kind are kept and counted."""
+SPARRING_KINDS = ("sparring", "class")
+"""Kinds of session that hold sparring: the main analysis. Sessions of unknown kind are kept and counted."""
 PLAUSIBLE = {"minutes": (10.0, 240.0), "hr_mean_bpm": (60.0, 205.0), "hr_peak_bpm": (80.0, 220.0)}
 """What a session on the mat may show (our proposal); beyond it a number is taken for an artefact or a slip."""
 AGE_SPAN_YEARS = 3.0
@@ -86,7 +86,7 @@ def complete_columns(survey: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"person": survey["person"].to_numpy(), **out, **place})
 
 
-def screen_sessions(sessions: pd.DataFrame, *, kinds=MAT_KINDS, digests=None, ceiling=None) -> Screened:
+def screen_sessions(sessions: pd.DataFrame, *, kinds=SPARRING_KINDS, digests=None, ceiling=None) -> Screened:
     """Give every session the reason why it is not in the main analysis, or none.
 
     Parameters

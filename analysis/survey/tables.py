@@ -38,7 +38,7 @@ def curve_table(carried: Carried) -> pd.DataFrame:
             {"measure": measure, "percent": GRID} | {n: getattr(carried, n)[row] for n in CARRIED}
         )
         parts.append(
-            part[(part["total_low"] < 1) & (part["total_high"] > 0) | part["percent"].isin(THRESHOLDS)]
+            part[(part["total_low"] < 1 - 1e-9) & (part["total_high"] > 0) | part["percent"].isin(THRESHOLDS)]
         )
     return pd.concat(parts, ignore_index=True).rename(columns={"exact": "estimate"})
 
