@@ -37,6 +37,23 @@ def rounds_picture(answers: dict) -> Picture | None:
     return Picture("rounds", partial(draw_rounds, list(answers.values())), caption)
 
 
+def missing_picture(cleaned) -> Picture:
+    """What was measured of whom in which round.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+
+    Returns
+    -------
+    Picture
+    """
+    from ..figures.cleaning_account import draw_missing
+
+    caption = "What was measured of each athlete in each round, and what is missing. Athletes are in no particular order."
+    return Picture("missing", partial(draw_missing, cleaned), caption)
+
+
 def steps_picture(outcome: str, answer) -> Picture:
     """The differences between rounds of one outcome.
 

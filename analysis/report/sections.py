@@ -11,9 +11,10 @@ from . import pictures, tables
 from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from .sentences.capacity import plain_capacity, write_up_capacity
+from .sentences.cleaning import plain_cleaning, write_up_cleaning
 from .sentences.closing import deviations, write_up_deviations, write_up_limitations
 from .sentences.evening import write_up_conditions, write_up_measurements, write_up_protocol
-from .sentences.methods import write_up_plan, write_up_software, write_up_statistics
+from .sentences.methods import write_up_plan, write_up_power, write_up_software, write_up_statistics
 from .sentences.participants import plain_participants, write_up_participants
 from .sentences.rounds import plain_rounds, write_up_rounds
 
@@ -88,7 +89,7 @@ def _plain(answers) -> list[Section]:
 
 
 def _topics(answers):
-    yield "cleaning", "plain_cleaning", answers.cleaned
+    yield plain_cleaning, None, answers.cleaned
     for outcome in answers.primary_outcomes:
         yield plain_rounds, None, answers.rounds(outcome)
     for outcome in _fitness_outcomes(answers):
@@ -137,11 +138,13 @@ def _methods(answers) -> list[Section]:
             "Measurements",
             paragraphs(
                 write_up_measurements(study, description, _test_titles(description.participants.tests))
-                + _say("cleaning", "write_up_cleaning", answers.cleaned)
+                + (write_up_cleaning(answers.cleaned) if answers.cleaned else [])
             ),
             2,
         ),
-        Section("Plan and size", paragraphs(write_up_plan(study, outcomes) + _size(answers)), 2),
+        Section(
+            "Plan and size", paragraphs(write_up_plan(study, outcomes) + write_up_power(answers.design())), 2
+        ),
         Section(
             "Statistical analysis",
             paragraphs(
@@ -171,10 +174,6 @@ def _test_titles(tests) -> dict[str, str]:
 
     known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
     return {t: str(known[t]) for t in tests["test"] if t in known.index}
-
-
-def _size(answers) -> list[str]:
-    return _say("planning", "write_up_design", answers.design())
 
 
 def _say(module: str, function: str, result) -> list[str]:
@@ -210,6 +209,10 @@ def _results(answers) -> list[Section]:
         ),
         2,
     )
+    if answers.cleaned:
+        people = _with_picture(
+            people, pictures.missing_picture(answers.cleaned), "maps what is there and what is not"
+        )
     sections = [Section("Results"), people]
     if not outcomes:
         return sections

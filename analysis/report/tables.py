@@ -351,6 +351,11 @@ def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
     return Table("deviations", "Departures from the plan.", shown)
 
 
+def _amount(amount: float, unit: str) -> str:
+    unit = unit.removesuffix("s") if amount == 1 and unit in ("rows", "values") else unit
+    return format_number(amount, 0, unit=unit)
+
+
 def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
     """What was set aside, by cause.
 
@@ -370,12 +375,14 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
     """
     if set_aside.empty:
         return None
+    from .sentences.cleaning_tables import cause_in_words
+
     units = {"rows": "rows", "values": "values", "s": "s of recording"}
     shown = pd.DataFrame(
         {
             "From": f"{r['table']}{': ' + r['measure'].replace('_', ' ') if r['measure'] else ''}",
-            "Cause": r["cause"] or "no cause noted",
-            "Amount": format_number(r["amount"], 0, unit=units.get(r["unit"], r["unit"])),
+            "Cause": cause_in_words(r["cause"]) or "no cause noted",
+            "Amount": _amount(r["amount"], units.get(r["unit"], r["unit"])),
             "Decided by": r["decided_by"],
         }
         for r in set_aside.to_dict("records")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...basics import format_number, join_words
+from ...basics import format_number, format_percent, join_words, plural
 from ...study import OUTCOMES, result_status
 
 QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
@@ -160,6 +160,51 @@ def write_up_statistics(
         "estimates with their 95\N{NO-BREAK SPACE}% interval; p values are exact unless below .001."
     )
     return paragraphs
+
+
+def write_up_power(design) -> list[str]:
+    """Say what a study of this size could be expected to show.
+
+    Parameters
+    ----------
+    design : DesignAnswer or NotYet
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> from analysis.planning import answer_design
+    >>> write_up_power(answer_design(4, n=12))[0][:44]
+    'Under the assumptions of the kit, a study of'
+    """
+    if not design:
+        return []
+    questions = design.questions
+    change = questions[questions["part"] == "change"]
+    slope = questions[questions["part"] == "slope"]
+    whose = "of the kit" if design.proposed else "that were made beforehand"
+    parts = []
+    if len(change):
+        shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in change.to_dict("records")])
+        parts.append(f"the smallest change that matters from the first to the last round in {shown}")
+    if len(slope):
+        shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in slope.to_dict("records")])
+        parts.append(f"the smallest difference that matters between fitter and less fit athletes in {shown}")
+    if not parts:
+        return []
+    start = f"Under the assumptions {whose}, a study of {plural(design.n, 'athlete')} who complete "
+    start += f"{plural(design.rounds, 'round')} would show "
+    return [f"{start}{', and '.join(parts)} of such studies."]
+
+
+def _share(row: dict) -> str:
+    return format_percent(row["power_smallest"])
+
+
+def _question_word(row: dict) -> str:
+    return QUESTION_WORDS.get(str(row["question"]).split(".")[-1], str(row["outcome"]))
 
 
 def write_up_software(versions: dict[str, str], seed: int) -> list[str]:
