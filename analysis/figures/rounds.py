@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ..basics import format_number, join_words, plural
+from ..basics import format_number, format_percent, join_words, plural
 from ..study.outcomes import Outcome
 from .rounds_checks import draw_checks, draw_sensitivity, draw_tipping
 from .rounds_common import digits_of, draw_band, in_unit, known_outcome, legend_above, lower_first, with_minus
@@ -187,7 +187,13 @@ def draw_contrasts(answer, *, ax=None):
     ):
         y = np.arange(len(steps)) + shift
         axes.hlines(y, steps[f"ci_low{end}"], steps[f"ci_high{end}"], color=color, linewidth=0.9)
-        axes.hlines(y, steps[f"ci90_low{end}"], steps[f"ci90_high{end}"], color=color, linewidth=2.6)
+        axes.hlines(
+            y,
+            steps[f"equivalence_ci_low{end}"],
+            steps[f"equivalence_ci_high{end}"],
+            color=color,
+            linewidth=2.6,
+        )
         axes.plot(steps["estimate"], y, marker, color=color, label=name, markersize=4.5, linestyle="")
     axes.plot(
         [],
@@ -195,7 +201,7 @@ def draw_contrasts(answer, *, ax=None):
         "-",
         color=QUIET,
         linewidth=2.6,
-        label="thick 90\N{NO-BREAK SPACE}%, thin 95\N{NO-BREAK SPACE}% interval",
+        label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval",
     )
     axes.set_yticks(range(len(steps)), [with_minus(c) for c in steps["contrast"]])
     axes.set_ylim(len(steps) - 0.4, -0.6)
@@ -266,9 +272,7 @@ def draw_plateau(answer, *, ax=None):
     axes.set_yticks(ticks, names)
     axes.set_ylim(y - 0.4, -0.7)
     axes.set_ylabel("Rounds, later − earlier")
-    axes.set_xlabel(
-        f"Difference in {lower_first(known.label)}{in_unit(known)}, 90\N{NO-BREAK SPACE}% interval"
-    )
+    axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}, {_level(answer)} interval")
     axes.plot([], [], "o-", color=MAIN, label="shown to be too small to matter", markersize=5)
     axes.plot([], [], "o-", color=MAIN, mfc="white", label="not shown", markersize=5)
     legend_above(figure, axes, ax)
@@ -279,6 +283,11 @@ def _as_list(answers) -> list:
     if isinstance(answers, Mapping):
         return [a for a in answers.values() if a]
     return [a for a in answers if a] if isinstance(answers, Sequence) else [answers]
+
+
+def _level(answer) -> str:
+    """Level of the intervals that go with two one-sided tests at alpha."""
+    return format_percent(1 - 2 * answer.alpha)
 
 
 def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
@@ -326,6 +335,6 @@ def _describe_plateau(answer, known: Outcome) -> str:
     inside = int(plateau.pairs["equivalent"].sum())
     found = f"level from round {answer.plateau_from} on" if answer.plateau_from else "no level stretch shown"
     return (
-        f"90\N{NO-BREAK SPACE}% intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
+        f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
         f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."
     )

@@ -79,7 +79,8 @@ def sensitivity_table(
 
     Notes
     -----
-    `agrees` compares the label of first to last with that of the main analysis; an analysis that cannot give one is blank.
+    `agrees` compares the label of first to last with that of the main analysis (values off the scale at its end); an analysis
+    that cannot give one is blank.
     """
     last = steps.iloc[-1]
     first, final = rows.labels[0], rows.labels[-1]
@@ -90,7 +91,7 @@ def sensitivity_table(
             "analysis": "mixed model, Kenward-Roger (main analysis)",
             **_pick(last, ""),
             "p_round_test": main.overall.p,
-            "label": last["label"],
+            "label": last.get("label_at_scale_end", last["label"]),
             "plateau_from": plateau_from,
         },
         {
@@ -128,7 +129,8 @@ def sensitivity_table(
             table[name] = np.nan if name not in ("label", "plateau_from", "note") else ""
     for name in ("label", "plateau_from", "note"):
         table[name] = table[name].fillna("").astype(str)
-    table["agrees"] = [_agrees(line, last["label"], alpha) for line in table.to_dict("records")]
+    label = last.get("label_at_scale_end", last["label"])
+    table["agrees"] = [_agrees(line, label, alpha) for line in table.to_dict("records")]
     if tipping is not None:
         table = pd.concat([table, _tipping_line(tipping, common)], ignore_index=True)
     return table[list(COLUMNS)]
@@ -288,11 +290,13 @@ def _tipping_line(tipping: TippingPoint, common: dict) -> pd.DataFrame:
     )
 
 
-def _agrees(line: dict, label: str, alpha: float):
-    """Whether an analysis supports the main label of first to last; None where it cannot say."""
+def _agrees(line, label: str, alpha: float):
+    """Whether an analysis supports the label of first to last; None where it cannot say."""
     if line["label"]:
         return line["label"] == label
     p = line["p"]
     if p is None or np.isnan(p):
         return None
+    if label == "equivalent":  # a test of a difference can speak against it, not for it
+        return False if p < alpha else None
     return bool((p < alpha) == label.startswith("changed"))

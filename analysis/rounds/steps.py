@@ -64,8 +64,8 @@ def label_steps(
     -------
     DataFrame
         contrast, later, earlier, kind, estimate, standard_error, df, ci_low, ci_high, p, p_adjusted and the same ending
-        in `_cr2`, p_ranks (adjusted), ci90_low, ci90_high, p_equivalence and the same ending in `_cr2`, changed,
-        equivalent, label.
+        in `_cr2`, p_ranks (adjusted), equivalence_ci_low, equivalence_ci_high (level 1 - 2 alpha), p_equivalence and the same
+        ending in `_cr2`, changed, equivalent, label.
 
     Notes
     -----
@@ -97,8 +97,8 @@ def label_steps(
         steps["p_ranks"] = ranks.set_index("contrast")["p_adjusted"].reindex(steps["contrast"]).to_numpy()
         shown.append(steps["p_ranks"] < alpha)
     for end in ("", "_cr2"):
-        steps[f"ci90_low{end}"] = tested[f"ci_low{end}"]
-        steps[f"ci90_high{end}"] = tested[f"ci_high{end}"]
+        steps[f"equivalence_ci_low{end}"] = tested[f"ci_low{end}"]
+        steps[f"equivalence_ci_high{end}"] = tested[f"ci_high{end}"]
         steps[f"p_equivalence{end}"] = tested[f"p{end}"]
     steps["changed"] = np.all(shown, axis=0)
     steps["equivalent"] = tested["equivalent"].astype(bool)

@@ -33,7 +33,8 @@ class TippingPoint(Result):
         contrast, later, earlier, label (with the missing rounds as the model expects them), shift_up, label_up, shift_down,
         label_down: the smallest shift in each direction that changes the label, missing where none up to the largest does.
     curve : DataFrame
-        contrast, shift, estimate, ci_low, ci_high, ci90_low, ci90_high (the wider of both methods), label.
+        contrast, shift, estimate, ci_low, ci_high, equivalence_ci_low, equivalence_ci_high (level 1 - 2 alpha), label; the wider
+        interval of both methods.
     largest_shift : float
         The largest shift tried, in the outcome's unit.
     n_imputations : int
@@ -255,7 +256,7 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, families, smallest_effect, a
     )
     wider = {
         name: (np.minimum if "low" in name else np.maximum)(parts[0][name], parts[1][name])
-        for name in ("ci_low", "ci_high", "ci90_low", "ci90_high")
+        for name in ("ci_low", "ci_high", "equivalence_ci_low", "equivalence_ci_high")
     }
     return {"label": label, "estimate": estimates.mean(axis=1), **wider}
 
@@ -288,8 +289,8 @@ def _combine(estimates, within, df_complete, smallest_effect, alpha, families) -
         "equivalent": np.maximum(p_low, p_high) < alpha,
         "ci_low": estimate - wide,
         "ci_high": estimate + wide,
-        "ci90_low": estimate - narrow,
-        "ci90_high": estimate + narrow,
+        "equivalence_ci_low": estimate - narrow,
+        "equivalence_ci_high": estimate + narrow,
     }
 
 
@@ -311,7 +312,7 @@ def _curve(found, shifts, names) -> pd.DataFrame:
     parts = []
     for j, (later, earlier) in enumerate(names):
         part = pd.DataFrame({"contrast": f"{later} - {earlier}", "shift": shifts})
-        for name in ("estimate", "ci_low", "ci_high", "ci90_low", "ci90_high", "label"):
+        for name in ("estimate", "ci_low", "ci_high", "equivalence_ci_low", "equivalence_ci_high", "label"):
             part[name] = found[name][:, j]
         parts.append(part)
     return pd.concat(parts, ignore_index=True)

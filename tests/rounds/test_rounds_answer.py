@@ -63,6 +63,13 @@ def test_another_scale_that_cannot_be_analysed_is_said(club):
     assert line["agrees"] is None
 
 
+def test_a_test_of_difference_cannot_support_equivalence(club):
+    result = answer(club(means=(170, 170.5, 170, 170), error_sd=1.5))
+    assert result.steps["label"].iloc[-1] == "equivalent"
+    robust = result.sensitivity.set_index("analysis").loc["mixed model, cluster-robust (CR2)"]
+    assert robust["p"] > 0.05 and robust["agrees"] is None
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [
@@ -211,7 +218,7 @@ def test_moving_and_scaling(seed, shift, factor):
     assert moved.comparison.means["estimate"].to_numpy() == pytest.approx(
         plain.comparison.means["estimate"] + shift, abs=1e-6
     )
-    for name in ("estimate", "ci_low_cr2", "ci90_high"):
+    for name in ("estimate", "ci_low_cr2", "equivalence_ci_high"):
         assert moved.steps[name].to_numpy() == pytest.approx(plain.steps[name].to_numpy(), abs=1e-6)
         assert scaled.steps[name].to_numpy() == pytest.approx(
             factor * plain.steps[name].to_numpy(), rel=1e-6, abs=1e-9
