@@ -152,12 +152,11 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
         value = _read_value(text, column, decimal_comma)
     except Slip as slip:
         return blank, ("problem", slip.problem, slip.remedy)
-    found = (
-        check_rating(value, context.scale, stated=context.scale_stated)
-        if column.kind == "exertion"
-        else check_limits(value, column)
-    )
-    return value, found
+    if column.kind == "exertion":
+        return value, check_rating(value, context.scale, stated=context.scale_stated)
+    found = check_limits(value, column)
+    impossible = column.kind == "round" and found and found[0] == "problem"
+    return (blank if impossible else value), found
 
 
 def _means_nothing(text: str, column: Column) -> bool:

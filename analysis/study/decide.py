@@ -258,7 +258,7 @@ def row_keys(raw: RawTable, index: int) -> dict:
     -------
     dict
     """
-    number = re.search(r"\d+", raw.cell("after_round", index) or raw.cell("round_no", index))
+    number = re.search(r"(?<!\d)\d{1,4}(?!\d)", raw.cell("after_round", index) or raw.cell("round_no", index))
     has_session = "session" in column_rules()[raw.table]
     return {
         "table": raw.table,

@@ -164,3 +164,9 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path):
     assert check_study(folder).passed
     assert "study.toml" not in [p.name for p in (folder / "athletes.csv").iterdir()]
     assert SETTINGS in (folder / "study.toml").read_text() and athletes()
+
+
+def test_a_round_beyond_all_numbers_is_a_problem_of_its_own(tmp_path):
+    rows = [*rounds(), {"athlete": "A01", "round_no": 9223372036854775296, "exertion": 12}]
+    report = check_study(make_folder(tmp_path, rounds=rows))
+    assert report.problems["column"].tolist() == ["round_no"] and "outside 0 to 30" in report.text()
