@@ -141,20 +141,17 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
 
 def _write_codes(panel, table) -> None:
     """Codes at the ends of the lines, moved apart where they would overlap."""
-    ends = table.sort_values("x").groupby("athlete").tail(1).sort_values("y")
     low, high = panel.get_ylim()
-    last = {}
-    for end in ends.to_dict("records"):
-        y = max(end["y"], last.get(end["x"], low) + 0.045 * (high - low))
-        last[end["x"]] = y
-        panel.annotate(
-            end["athlete"],
-            (end["x"], y),
-            xytext=(3, 0),
-            textcoords="offset points",
-            fontsize=5.5,
-            va="center",
-        )
+    for x, ends in table.sort_values("x").groupby("athlete").tail(1).sort_values("y").groupby("x"):
+        step = min(0.045, 1 / len(ends)) * (high - low)
+        places = ends["y"].to_numpy(copy=True)
+        for i in range(1, len(places)):
+            places[i] = max(places[i], places[i - 1] + step)
+        places[-1] = min(places[-1], high)
+        for i in range(len(places) - 2, -1, -1):
+            places[i] = min(places[i], places[i + 1] - step)
+        for code, y in zip(ends["athlete"], places, strict=True):
+            panel.annotate(code, (x, y), xytext=(3, 0), textcoords="offset points", fontsize=5, va="center")
 
 
 def draw_contrasts(answer, *, ax=None):
@@ -179,7 +176,7 @@ def draw_contrasts(answer, *, ax=None):
     ['2 − 1', '3 − 2', '3 − 1']
     """
     steps, known = answer.steps, known_outcome(answer.outcome)
-    figure, axes = new_axes(ax, width="double", height_mm=24 + 11 * len(steps))
+    figure, axes = new_axes(ax, width="double", height_mm=max(48, 24 + 11 * len(steps)))
     draw_band(axes, answer.smallest_effect)
     for end, color, marker, shift, name in (
         ("", MAIN, "o", -0.13, "model (Kenward-Roger)"),
@@ -241,7 +238,7 @@ def draw_plateau(answer, *, ax=None):
     known = known_outcome(answer.outcome)
     groups = _by_candidate(answer.plateau)
     count = len(answer.plateau.pairs)
-    figure, axes = new_axes(ax, width="double", height_mm=26 + 6.5 * count + 3 * len(groups))
+    figure, axes = new_axes(ax, width="double", height_mm=max(48, 26 + 6.5 * count + 3 * len(groups)))
     draw_band(axes, answer.smallest_effect)
     ticks, names, y = [], [], 0.0
     for candidate, pairs in groups:

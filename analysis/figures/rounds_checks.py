@@ -185,7 +185,17 @@ def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
     if known.any():
         ends = np.array([normal[known].min(), normal[known].max()])
         panel.plot(ends, ends, color=QUIET, linewidth=0.8)
-    panel.plot(normal[known], values[known], marker, color=MAIN, markersize=3, alpha=0.8)
+        panel.plot(normal[known], values[known], marker, color=MAIN, markersize=3, alpha=0.8)
+    else:
+        panel.set(xticks=[], yticks=[])
+        panel.annotate(
+            "no spread in the model",
+            (0.5, 0.5),
+            xycoords="axes fraction",
+            ha="center",
+            va="center",
+            color=QUIET,
+        )
     panel.set(xlabel="Where a normal distribution would put it (SDs)", ylabel=ylabel)
 
 
