@@ -129,7 +129,7 @@ def own_slopes(prepared: Prepared, round_variable: str = "round_no") -> pd.DataF
 
 def regress(x: np.ndarray, y: np.ndarray, level: float) -> dict:
     """Regress y on x, one point per athlete: estimate, standard_error, interval, t, df = n − 2, p."""
-    from scipy.stats import t as student
+    from scipy.special import stdtr
 
     n = len(x)
     u = x - x.mean()
@@ -146,7 +146,7 @@ def regress(x: np.ndarray, y: np.ndarray, level: float) -> dict:
         "ci_high": high,
         "statistic": statistic,
         "df": float(df),
-        "p": float(2 * student.sf(abs(statistic), df)),
+        "p": float(2 * stdtr(df, -abs(statistic))),
         "n_athletes": n,
     }
 

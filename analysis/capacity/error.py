@@ -166,9 +166,9 @@ def correct_slope(
     >>> low < -0.875 < high
     True
     """
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
-    half = student.ppf((1 + level) / 2, df) * standard_error if df > 0 else float("nan")
+    half = float(stdtrit(df, (1 + level) / 2)) * standard_error if df > 0 else float("nan")
     if kind != RETEST:
         return slope, slope - half, slope + half
     reliability = _reliability(kind, error_sd, capacity_sd)
@@ -208,11 +208,10 @@ def reliability_interval(
     >>> [round(v, 2) for v in reliability_interval("retest", 2.58, 4.6, 14)]
     [0.4, 0.88]
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
-    spread = [
-        capacity_sd * math.sqrt((n - 1) / chi2.ppf(q, n - 1)) for q in ((1 + level) / 2, (1 - level) / 2)
-    ]
+    tails = ((1 - level) / 2, (1 + level) / 2)
+    spread = [capacity_sd * math.sqrt((n - 1) / chdtri(n - 1, tail)) for tail in tails]
     return float(_reliability(kind, error_sd, spread[0])), float(_reliability(kind, error_sd, spread[1]))
 
 

@@ -284,11 +284,11 @@ def round_effects(rows: pd.DataFrame, outcome: str, cell: str) -> pd.Series:
 
 def t_limits(estimate: float, standard_error: float, df: float, level: float) -> tuple[float, float]:
     """Return the two-sided t interval of an estimate."""
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     if not df > 0:
         return float("nan"), float("nan")
-    half = float(student.ppf((1 + level) / 2, df)) * float(standard_error)
+    half = float(stdtrit(df, (1 + level) / 2)) * float(standard_error)
     return float(estimate) - half, float(estimate) + half
 
 
@@ -315,7 +315,7 @@ def _readable(term: str, names: dict[str, str]) -> str:
 
 
 def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFrame, str]:
-    from scipy.stats import t as student
+    from scipy.special import stdtr, stdtrit
 
     rows = prepared.rows
     design, names = numeric_design(rows, [prepared.capacity, *prepared.covariates])
@@ -333,7 +333,7 @@ def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFr
     errors = np.sqrt(variance * np.diag(np.linalg.inv(design.T @ design)))
     with np.errstate(divide="ignore", invalid="ignore"):
         statistic = beta / errors
-    half = student.ppf((1 + level) / 2, df) * errors
+    half = stdtrit(df, (1 + level) / 2) * errors
     table = pd.DataFrame(
         {
             "term": ["Intercept", *names],
@@ -341,7 +341,7 @@ def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFr
             "standard_error": errors,
             "df": float(df),
             "statistic": statistic,
-            "p": 2 * student.sf(np.abs(statistic), df),
+            "p": 2 * stdtr(df, -np.abs(statistic)),
             "ci_low": beta - half,
             "ci_high": beta + half,
         }

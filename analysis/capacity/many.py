@@ -110,13 +110,13 @@ def _fit_alone(table: pd.DataFrame, i: int, part: Prepared, level: float) -> Non
 
 
 def _with_tests(table: pd.DataFrame, level: float) -> pd.DataFrame:
-    from scipy.stats import t as student
+    from scipy.special import stdtr, stdtrit
 
-    half = student.ppf((1 + level) / 2, table["df"]) * table["standard_error"]
+    half = stdtrit(table["df"].to_numpy(), (1 + level) / 2) * table["standard_error"]
     statistic = table["estimate"] / table["standard_error"]
     return table.assign(
         ci_low=table["estimate"] - half,
         ci_high=table["estimate"] + half,
         statistic=statistic,
-        p=2 * student.sf(np.abs(statistic), table["df"]),
+        p=2 * stdtr(table["df"].to_numpy(), -np.abs(statistic.to_numpy())),
     )

@@ -229,14 +229,14 @@ def point_table(planned: Prepared, data: pd.DataFrame, capacity: pd.DataFrame) -
 
 def line_table(points: pd.DataFrame, fit: CapacityFit, n_points: int = 61) -> pd.DataFrame:
     """Return the planned line with its interval band over the range of capacity, at mean covariates."""
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     x, y = points["capacity"].to_numpy(dtype=float), points["outcome_adjusted"].to_numpy(dtype=float)
     grid = np.linspace(x.min(), x.max(), n_points)
     residual = y - y.mean() - fit.estimate * (x - x.mean())
     centre = np.sqrt(residual @ residual / max(fit.residual_df, 1) / len(x))
     middle = y.mean() + fit.estimate * (grid - x.mean())
-    half = student.ppf((1 + fit.level) / 2, fit.df) * np.hypot(centre, (grid - x.mean()) * fit.standard_error)
+    half = stdtrit(fit.df, (1 + fit.level) / 2) * np.hypot(centre, (grid - x.mean()) * fit.standard_error)
     return pd.DataFrame(
         {"capacity": grid, "estimate": middle, "ci_low": middle - half, "ci_high": middle + half}
     )

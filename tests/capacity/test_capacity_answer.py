@@ -1,5 +1,6 @@
 """The whole answer: recovery of a known truth, honest nulls, confounding by age and sex, small and broken clubs."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +13,11 @@ from analysis.capacity import (
     answer_capacity,
     correlate,
     drift_and_recovery,
-    fit_capacity,
     specifications,
 )
 from analysis.capacity.chart import join_athletes
+from analysis.capacity.fit import fit_prepared, prepare, with_covariates
+from analysis.capacity.many import FIT_COLUMNS, fit_many
 
 CYCLING = Path(__file__).parents[1] / "references" / "capacity" / "cycling_training.csv"
 
@@ -27,23 +29,28 @@ def answer(made, outcome="hr_mean_bpm", *, smallest_effect=5.0, chart=False, **m
     )
 
 
-def mean_slopes(club, covariates, seeds=range(60), **truth):
-    """Mean slope over many clubs, and how often the 95 % interval holds -0.60."""
-    found = []
+def fit_clubs(club, covariates, seeds, **truth):
+    """Fit many clubs at once: the numbers of `fit_capacity` (see the last test)."""
+    parts = []
     for seed in seeds:
-        rows, capacity, athletes = club(seed=seed, n=18, rounds=3, **truth)
-        found.append(
-            fit_capacity(join_athletes(rows, athletes), capacity, "hr_mean_bpm", covariates=covariates)
-        )
-    slopes = np.array([f.estimate for f in found])
-    covered = np.mean([f.ci_low <= -0.6 <= f.ci_high for f in found])
-    return slopes.mean(), slopes.std(ddof=1) / np.sqrt(len(slopes)), covered
+        rows, capacity, athletes = club(seed=seed, **truth)
+        wide = rows[["athlete", "round_no", "hr_mean_bpm"]]
+        parts.append(prepare(join_athletes(wide, athletes), capacity, "hr_mean_bpm", covariates))
+    return fit_many(parts)
+
+
+def mean_slopes(club, covariates, seeds=range(40), **truth):
+    """Mean slope over many clubs, its error, and how often the 95 % interval holds -0.60."""
+    fits = fit_clubs(club, covariates, seeds, n=18, rounds=2, **truth)
+    slopes = fits["estimate"]
+    covered = ((fits["ci_low"] <= -0.6) & (fits["ci_high"] >= -0.6)).mean()
+    return slopes.mean(), slopes.std() / np.sqrt(len(slopes)), covered
 
 
 def test_the_true_slope_is_recovered_and_covered(club):
     mean, error, covered = mean_slopes(club, ["hr_max_bpm"])
     assert abs(mean + 0.6) < 3 * error
-    assert covered >= 0.87  # 60 clubs: three Monte-Carlo errors below .95
+    assert covered >= 0.84  # 40 clubs: three Monte-Carlo errors below .95
 
 
 def test_age_hides_the_slope_in_bpm_and_adjusting_brings_it_back(club):
@@ -67,12 +74,8 @@ def test_retest_error_shrinks_the_slope_and_prediction_error_does_not(club):
 
 
 def test_sex_fakes_a_relation_in_a_mixed_club_that_is_in_neither_sex(club):
-    faked, adjusted = [], []
-    for seed in range(60):
-        rows, capacity, athletes = club(seed=seed, n=20, women=10, sex_gap=9, slope=0.0, rounds=2)
-        data = join_athletes(rows, athletes)
-        faked.append(fit_capacity(data, capacity, "hr_mean_bpm").estimate)
-        adjusted.append(fit_capacity(data, capacity, "hr_mean_bpm", covariates=["sex"]).estimate)
+    mixed = {"n": 20, "women": 10, "sex_gap": 9, "slope": 0.0, "rounds": 2}
+    faked, adjusted = (fit_clubs(club, held, range(60), **mixed)["estimate"] for held in ([], ["sex"]))
     assert np.mean(faked) < -3 * np.std(faked) / np.sqrt(len(faked))
     assert abs(np.mean(adjusted)) < 3 * np.std(adjusted) / np.sqrt(len(adjusted))
     found = answer(club(seed=1, n=20, women=10, sex_gap=9, slope=0.0))
@@ -159,7 +162,7 @@ def test_a_study_of_eight_is_answered_unadjusted_and_says_what_that_costs(club):
 
 
 def test_an_exact_null_with_precision_is_negligible_and_a_reversed_truth_is_opposite(club):
-    precise = {"n": 40, "between_sd": 1.5, "within_sd": 1.0}
+    precise = {"n": 24, "between_sd": 1.5, "within_sd": 1.0, "rounds": 2}
     assert answer(club(slope=0.0, **precise)).verdict == "negligible"
     assert answer(club(slope=-1.5, **precise)).verdict == "supported"
     assert answer(club(slope=1.5, **precise)).verdict == "opposite"
@@ -222,7 +225,6 @@ def test_the_own_slope_of_an_athlete_who_missed_a_round_is_not_bent():
          "hr_mean_bpm": (np.array([160.0, 162, 158, 155, 157])[:, None] + rise).ravel()}
     )  # fmt: skip
     from analysis.capacity.drift import own_slopes
-    from analysis.capacity.fit import prepare
 
     missing = rows[~((rows["athlete"] == "E") & (rows["round_no"] == 1))]
     slopes = own_slopes(prepare(missing, capacity, "hr_mean_bpm"))["slope"]
@@ -364,11 +366,6 @@ def test_exertion_without_spread_is_answered_without_a_crash(club):
 
 
 def test_many_fits_at_once_are_the_fits_one_by_one(club):
-    from dataclasses import replace
-
-    from analysis.capacity.fit import fit_prepared, prepare, with_covariates
-    from analysis.capacity.many import FIT_COLUMNS, fit_many
-
     rows, capacity, athletes = club(n=14, women=5, age_spread=8, missing=0.1)
     bare = prepare(join_athletes(rows, athletes), capacity, "hr_mean_bpm")
     parts = [bare, with_covariates(bare, ["sex"]), with_covariates(bare, ["age_years", "sex"])]
