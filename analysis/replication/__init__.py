@@ -16,6 +16,9 @@ from .correlations import (
 )
 from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability, smallest_detectable
 from .findings import Findings, r_from_p, read_findings, sd_from_spread
+from .pool_answer import PooledAnswer, answer_pooled
+from .pool_join import JoinedStudies, join_studies
+from .pool_write import pool_studies
 from .profiles import compare_profiles, compare_steps
 from .protocols import compare_protocols
 
@@ -26,8 +29,11 @@ __all__ = [
     "Detectability",
     "Findings",
     "Interval",
+    "JoinedStudies",
+    "PooledAnswer",
     "ReplicationAnswer",
     "ReplicationBayes",
+    "answer_pooled",
     "answer_replication",
     "bayes_factor",
     "combine",
@@ -39,6 +45,8 @@ __all__ = [
     "compare_steps",
     "consistency",
     "detectability",
+    "join_studies",
+    "pool_studies",
     "prediction_interval",
     "prediction_interval_from_limits",
     "r_from_p",

@@ -1,0 +1,172 @@
+"""`pool_studies`: joined, analysed and written into a new folder, whole or not at all; nobody can be told from it."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError
+from .pool_answer import PooledAnswer, answer_pooled
+from .pool_join import JoinedStudies, join_studies
+
+AGE_BANDS = (0, 18, 30, 40, 50, 200)
+AGE_NAMES = ("under 18", "18 to 29", "30 to 39", "40 to 49", "50 and over")
+CODEBOOK = {
+    "club": "C1, C2 ... in the order of the folders; who is which stands nowhere in this folder",
+    "athlete": "code of the club, prefixed by the club",
+    "protocol": "work and rest; different protocols are never pooled",
+    "round_no": "round on the club's clock",
+    "bout_no": "rounds that the athlete had sparred, this one included",
+    "took_part": "yes or part",
+    "rest_before_s": "rest before the round, s",
+    "hr_mean_bpm": "mean heart rate over the round, bpm",
+    "hr_late_bpm": "mean heart rate late in the round, bpm",
+    "hr_peak_bpm": "peak heart rate, bpm",
+    "percent_hr_max": "mean as a share of the measured maximum, %",
+    "percent_hr_reserve": "mean as a share of the reserve, %",
+    "lactate_mmol_l": "blood lactate after the round, mmol/L",
+    "exertion": "rating of perceived exertion",
+    "sex": "as the equations use it; blank where only one athlete of a club has it",
+    "age_band": "age in bands; blank where only one athlete of a club is in it",
+    "capacity": "aerobic capacity",
+    "capacity_unit": "its unit",
+    "standard_error": "its standard error",
+    "error_kind": "prediction: estimated by an equation; retest: measured",
+    "uses_heart_rate": "whether heart rate enters the test",
+}
+"""Columns of rows.csv and athletes.csv, and what they hold."""
+
+
+def pool_studies(
+    folders: Sequence[str | Path],
+    out: str | Path,
+    *,
+    describe: Callable[[PooledAnswer], list[str]] | None = None,
+) -> Path:
+    """Join de-identified studies of several clubs, analyse them together and write a new folder.
+
+    Parameters
+    ----------
+    folders : sequence of path
+        Two or more study folders.
+    out : path
+        The folder to write. It must not exist, and is written whole or not at all.
+    describe : callable, optional
+        Turns the PooledAnswer into paragraphs for README.md.
+
+    Returns
+    -------
+    path
+        `out`, with rows.csv, athletes.csv, clubs.csv, results.csv, left_out.csv, codebook.csv and README.md.
+
+    Raises
+    ------
+    KitError
+        Where `out` exists or lies inside a study, a folder cannot be used, or nobody agreed to sharing.
+
+    Notes
+    -----
+    Ages and maximal heart rates enter the analysis in memory and are not written; ages stand in bands. Dates, places,
+    opponents, notes, devices and recordings are not written.
+
+    Examples
+    --------
+    >>> pool_studies(["one", "two"], ".")
+    Traceback (most recent call last):
+    ...
+    analysis.basics.errors.KitError: . exists already; give the name of a new folder.
+    """
+    out = Path(out).expanduser()
+    if out.exists() or out.is_symlink():
+        raise KitError(f"{out} exists already; give the name of a new folder.")
+    inside = [f for f in map(Path, folders) if out.resolve().is_relative_to(f.expanduser().resolve())]
+    if inside:
+        raise KitError(f"{out} lies inside the study {inside[0]}; give a folder elsewhere.")
+    joined = join_studies(folders)
+    if not len(joined.rows):
+        raise KitError(
+            "There is nothing to pool: no club has enough athletes who agreed that their data are shared."
+        )
+    answer = answer_pooled(joined)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.partial-", dir=out.parent))
+    except OSError as error:
+        raise KitError(f"Cannot write into {out.parent}: {error.strerror or error}.") from error
+    try:
+        aside.chmod(0o755)
+        _write(aside, joined, answer, describe)
+        aside.rename(out)
+    except OSError as error:
+        raise KitError(
+            f"{out} could not be written ({error.strerror or error}); nothing was left behind."
+        ) from error
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+    return out
+
+
+def _write(folder: Path, joined: JoinedStudies, answer: PooledAnswer, describe) -> None:
+    tables = {
+        "rows": joined.rows,
+        "athletes": hide_people(joined.athletes),
+        "clubs": joined.clubs,
+        "results": answer.table,
+        "left_out": answer.left_out[["measure", "reason"]],
+    }
+    for name, table in tables.items():
+        table.to_csv(folder / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
+    book = pd.DataFrame(CODEBOOK.items(), columns=["column", "meaning"])
+    book.to_csv(folder / "codebook.csv", index=False, encoding="utf-8", lineterminator="\n")
+    (folder / "README.md").write_text(_read_me(answer, describe), encoding="utf-8", newline="\n")
+
+
+def hide_people(athletes: pd.DataFrame) -> pd.DataFrame:
+    """Return the athletes as they may be written: ages in bands, nothing that only one of a club has.
+
+    Parameters
+    ----------
+    athletes : DataFrame
+        Of `JoinedStudies`.
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"club": "C1", "athlete": ["a", "b", "c"], "sex": ["F", "M", "M"], "age_years": [20.0, 21.0, 45.0]})
+    >>> hide_people(table)[["sex", "age_band"]].values.tolist()
+    [['', '18 to 29'], ['M', '18 to 29'], ['M', '']]
+    """
+    band = pd.cut(athletes["age_years"].astype(float), AGE_BANDS, right=False, labels=list(AGE_NAMES)).astype(
+        object
+    )
+    table = athletes.assign(age_band=band.where(band.notna(), ""))
+    for column in ("sex", "age_band"):
+        alone = table.groupby(["club", column])[column].transform("size") < 2
+        table[column] = np.where(alone, "", table[column])
+    return table[["club", "athlete", *(c for c in CODEBOOK if c in table and c not in ("club", "athlete"))]]
+
+
+def _read_me(answer: PooledAnswer, describe) -> str:
+    clubs = [f"* {line.club}: {line.n_athletes} athletes, {line.rounds} rounds, {line.protocol} ({line.used})"
+             for line in answer.clubs.itertuples(index=False)]  # fmt: skip
+    parts = [
+        "# Several clubs together",
+        "Only athletes who agreed that de-identified data are shared.",
+        "\n".join(clubs),
+    ]
+    parts += describe(answer) if describe else []
+    parts += [f"Note: {w}" for w in answer.warnings]
+    parts.append(
+        "`results.csv` holds every estimate, `rows.csv` and `athletes.csv` the data, `codebook.csv` what the columns mean, "
+        "`left_out.csv` what was not pooled and why. Codes are those of the clubs with a prefix: a club that kept its list "
+        "can find a person again, and nobody else. Check that consent and ethics approval name this sharing."
+    )
+    return "\n\n".join(parts) + "\n"
