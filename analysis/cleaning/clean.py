@@ -203,13 +203,19 @@ class _Walk:
         return kept
 
     def _bounds(self, key: tuple, spans: Spans, windows: dict, facts: AthleteFacts, peaks: list) -> None:
+        if not windows:
+            return
         highest = (
             facts.hr_max
             if np.isfinite(facts.hr_max)
-            else max([p for p in peaks if np.isfinite(p)], default=np.nan)
+            else max([p for p in peaks if np.isfinite(p)], default=-np.inf)
         )
+        _, rates, codes = spans.between(
+            min(w.start for w in windows.values()), max(w.end for w in windows.values())
+        )
+        lowest = float(rates[codes == 0].min()) if (codes == 0).any() else np.inf
         for k, window in windows.items():
-            found = bounds_of_round(spans, window.start, window.end, highest)
+            found = bounds_of_round(spans, window.start, window.end, lowest, highest)
             self.bounds.append((*key, k, *(found[c] for c in BOUND_COLUMNS[3:])))
 
     def _note_flags(self, key: tuple, spans: Spans, kept: dict, trace: Trace) -> None:

@@ -145,21 +145,24 @@ def intensity_of_round(
     return out
 
 
-def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> dict[str, float]:
+def bounds_of_round(
+    spans: Spans, start: float, end: float, lowest: float, highest: float
+) -> dict[str, float]:
     """The mean of a round with its bad samples set aside, kept, and replaced by the worst and best case.
 
     Parameters
     ----------
     spans : Spans
     start, end : float
-    highest : float
-        The athlete's maximum: the value of the missing seconds in the highest case.
+    lowest, highest : float
+        What the missing seconds are taken to be in the worst and best case: the lowest good rate of the athlete from the
+        first to the last round, rests included, and the athlete's maximum.
 
     Returns
     -------
     dict
-        mean_bpm (of the good samples alone), mean_kept_bpm, mean_bridged_bpm, mean_low_bpm (missing seconds at the lowest
-        good rate of the round), mean_high_bpm, aside_s, aside_share.
+        mean_bpm (of the good samples alone), mean_kept_bpm, mean_bridged_bpm, mean_low_bpm, mean_high_bpm, aside_s,
+        aside_share.
     """
     seconds, rates, codes = spans.between(start, end)
     good = np.where(codes == 0, seconds, 0.0)
@@ -173,16 +176,10 @@ def bounds_of_round(spans: Spans, start: float, end: float, highest: float) -> d
         out["mean_kept_bpm"] = float(seconds @ rates / seconds.sum())
     if valid > 0:
         total = float(good @ rates)
-        lowest = float(rates[good > 0].min())
-        top = (
-            max(highest, float(rates[good > 0].max()))
-            if np.isfinite(highest)
-            else float(rates[good > 0].max())
-        )
         out["mean_bpm"] = total / valid
         out["mean_bridged_bpm"] = spans.bridged_mean(start, end)
-        out["mean_low_bpm"] = (total + out["aside_s"] * lowest) / length
-        out["mean_high_bpm"] = (total + out["aside_s"] * top) / length
+        out["mean_low_bpm"] = (total + out["aside_s"] * min(lowest, float(rates[good > 0].min()))) / length
+        out["mean_high_bpm"] = (total + out["aside_s"] * max(highest, float(rates[good > 0].max()))) / length
     return out
 
 

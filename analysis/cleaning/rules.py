@@ -133,7 +133,7 @@ class CleaningRules:
         "the beginning in which steady contact is looked for", 0, 900,
     )  # fmt: skip
     steady_s: float = _rule(
-        15.0, "start lag", "s", PROPOSAL, "contact is steady after so long without a fault", 3, 120
+        30.0, "start lag", "s", PROPOSAL, "contact is steady after so long without a fault", 3, 120
     )
     gap_limit_s: float = _rule(
         0.0, "no contact", "s", PROPOSAL + ": 5 s, or twice the usual step of the file where that is longer",

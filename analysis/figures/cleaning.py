@@ -1,0 +1,315 @@
+"""Pictures of traces: all of a session, one in detail, one under other rules, and rounds that were found."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ..basics import format_number, join_words, plural
+from .cleaning_account import draw_bounds, draw_costs, draw_ledger, draw_missing, round_seconds
+from .style import FAINT, INK, MAIN, SECOND, finish, new_axes
+
+FLAG_MARKS = {
+    "out of range": "^",
+    "flat line": "_",
+    "doubled or halved": "D",
+    "spike": "x",
+    "impossible change": "s",
+    "start lag": ">",
+    "straps mixed up": "P",
+    "set aside by hand": "o",
+}
+"""Flag -> marker. "no contact" has no sample to mark: it is a bar at the foot of the picture."""
+
+
+def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
+    """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session : str, optional
+        Default: the first with traces.
+    show_codes : bool
+        Write the athletes' codes. Default: the panels carry none and are ordered by valid time, since a shared picture
+        must not tell who is who. Traces of athletes who did not agree to be shown alone are never drawn.
+    ax : sequence of matplotlib Axes, optional
+        One per trace.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, may_show=("A01",))
+    >>> draw_overview(made).axes[0].get_visible()
+    True
+    """
+    session = session if session is not None else _first_session(cleaned)
+    shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
+    columns = 4
+    lines = max(-(-len(shown) // columns), 1)
+    if ax is None:
+        figure, axes = new_axes(
+            width="double", height_mm=16 + 28 * lines, rows=lines, columns=columns, sharex=True, sharey=True, squeeze=False
+        )  # fmt: skip
+        panels = list(axes.ravel())
+    else:
+        figure, panels = ax[0].figure, list(ax)
+    for panel, (athlete, trace) in zip(panels, shown, strict=False):
+        _draw_panel(panel, cleaned, session, athlete, trace, small=True)
+        if show_codes:
+            panel.set_title(athlete)
+    _limit_rates(panels[: len(shown)], [t for _, t in shown])
+    for i, panel in enumerate(panels):
+        panel.set_visible(i < len(shown))
+        panel.tick_params(labelbottom=i + columns >= len(shown))
+    if ax is None:
+        figure.supxlabel("Minutes since the start of round 1", fontsize=7.5)
+        figure.supylabel("Heart rate (bpm)", fontsize=7.5)
+        _legend_of_flags(figure, panels[: len(shown)])
+    return finish(figure, _overview_words(shown, hidden, session))
+
+
+def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
+    """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy or TriedRules
+    session, athlete : str
+    show_codes : bool
+        Write the athlete's code above.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> rows = rounds.assign(hr_mean_bpm=140.0)
+    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, rows=rows)
+    >>> draw_trace(made, "1", "A01").axes[0].get_ylabel()
+    'Heart rate (bpm)'
+    """
+    figure, axes = new_axes(ax, width="double", height_mm=74)
+    trace = cleaned.traces[session, athlete] if hasattr(cleaned, "traces") else cleaned.trace
+    _draw_panel(axes, cleaned, session, athlete, trace, small=False)
+    _limit_rates([axes], [trace])
+    axes.set_xlabel("Minutes since the start of round 1")
+    axes.set_ylabel("Heart rate (bpm)")
+    if show_codes:
+        axes.set_title(athlete)
+    if ax is None:
+        _legend_of_flags(figure, [axes])
+    counts = trace.loc[trace["flag"] != "", "flag"].value_counts()
+    flags = (
+        join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()])
+        or "no sample is flagged"
+    )
+    rounds = plural(len(_windows(cleaned, session, athlete)), "shaded round")
+    return finish(figure, f"Heart rate of one athlete over the session with {rounds}; {flags}.")
+
+
+def draw_tried(tried, *, ax=None):
+    """Draw one trace under other rules, as `try_rules` returns it.
+
+    Parameters
+    ----------
+    tried : TriedRules
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> tried = SimpleNamespace(session="1", athlete="A01", trace=trace, windows=rounds,
+    ...     rounds=pd.DataFrame({"round_no": [1], "mean_bpm_tried": [140.0]}))
+    >>> draw_tried(tried).axes[0].get_ylabel()
+    'Heart rate (bpm)'
+    """
+    return draw_trace(tried, tried.session, tried.athlete, ax=ax)
+
+
+def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
+    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence.
+
+    Parameters
+    ----------
+    samples : DataFrame
+        elapsed_s, hr_bpm.
+    found : DataFrame
+        As `find_rounds` returns it.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> samples = pd.DataFrame({"elapsed_s": range(100), "hr_bpm": 120.0})
+    >>> found = pd.DataFrame({"round_no": [1], "start_s": [20.0], "end_s": [60.0], "confidence": [0.4]})
+    >>> draw_found(samples, found).axes[0].get_xlabel()
+    'Minutes since the start of the recording'
+    """
+    figure, axes = new_axes(ax, width="double", height_mm=70)
+    axes.plot(samples["elapsed_s"] / 60, samples["hr_bpm"], color=MAIN, linewidth=0.8)
+    for row in found.itertuples(index=False):
+        _shade(axes, row.start_s / 60, row.end_s / 60)
+        axes.annotate(
+            f"round {row.round_no}\nconfidence {format_number(row.confidence, 2)}",
+            ((row.start_s + row.end_s) / 120, 1.0),
+            xycoords=("data", "axes fraction"),
+            ha="center",
+            va="bottom",
+            fontsize=6.5,
+        )
+    axes.set_xlabel("Minutes since the start of the recording")
+    axes.set_ylabel("Heart rate (bpm)")
+    least = f", the least sure at {format_number(found['confidence'].min(), 2)}" if len(found) else ""
+    return finish(figure, f"A heart-rate trace with {plural(len(found), 'round')} found in it{least}.")
+
+
+def _draw_panel(axes, cleaned, session, athlete, trace, *, small: bool) -> None:
+    windows = _windows(cleaned, session, athlete)
+    zero = float(windows["start_s"].min()) if len(windows) else float(trace["clock_s"].iloc[0])
+    minutes = (trace["clock_s"].to_numpy() - zero) / 60
+    rates, flags = trace["hr_bpm"].to_numpy(), trace["flag"].to_numpy(dtype=object)
+    for row in windows.itertuples(index=False):
+        _shade(axes, (row.start_s - zero) / 60, (row.end_s - zero) / 60)
+        if not small:
+            middle = ((row.start_s + row.end_s) / 2 - zero) / 60
+            axes.annotate(
+                f"round {row.round_no}",
+                (middle, 1.0),
+                xycoords=("data", "axes fraction"),
+                ha="center",
+                va="bottom",
+            )
+    good = np.where(flags == "", rates, np.nan)
+    gap = np.flatnonzero(np.diff(minutes) > 10 / 60)
+    axes.plot(np.insert(minutes, gap + 1, minutes[gap]), np.insert(good, gap + 1, np.nan), color=MAIN,
+              linewidth=0.6 if small else 0.9, zorder=2)  # fmt: skip
+    if not small:
+        _draw_means(axes, cleaned, session, athlete, windows, zero)
+    for flag, mark in FLAG_MARKS.items():
+        hit = np.flatnonzero((flags == flag) & np.isfinite(rates))
+        hit = hit[:: max(len(hit) // (25 if small else 60), 1)]
+        if len(hit):
+            axes.plot(minutes[hit], rates[hit], mark, color=SECOND, markersize=2.0 if small else 3.0, linestyle="none",
+                      markeredgewidth=0.7, label=flag, zorder=3)  # fmt: skip
+    _mark_lost(axes, minutes, rates, small)
+
+
+def _limit_rates(panels, traces) -> None:
+    """Axis of rates by the good samples; flagged ones beyond it are drawn at the edge."""
+    good = [t.loc[t["flag"] == "", "hr_bpm"] for t in traces]
+    rates = pd.concat(good).dropna() if good else pd.Series([], dtype=float)
+    if rates.empty:
+        return
+    low, high = max(float(rates.min()) - 20, 0.0), float(rates.max()) + 15
+    for panel in panels:
+        panel.set_ylim(low, high)
+        for line in panel.get_lines():
+            if line.get_label() in FLAG_MARKS:
+                line.set_ydata(np.clip(line.get_ydata(), low, high))
+                line.set_clip_on(False)
+
+
+def _draw_means(axes, cleaned, session, athlete, windows, zero) -> None:
+    if hasattr(cleaned, "rows"):
+        rows = cleaned.rows
+        rows = rows[(rows["session"] == session) & (rows["athlete"] == athlete)].set_index("round_no")[
+            "hr_mean_bpm"
+        ]
+    else:
+        rows = cleaned.rounds.set_index("round_no")["mean_bpm_tried"]
+    label = "mean of the round"
+    for row in windows.itertuples(index=False):
+        mean = rows.get(row.round_no, np.nan)
+        if np.isfinite(mean):
+            ends = [(row.start_s - zero) / 60, (row.end_s - zero) / 60]
+            axes.plot(ends, [mean, mean], color=INK, linestyle="--", linewidth=1.0, label=label, zorder=2.5)
+            label = None
+
+
+def _mark_lost(axes, minutes, rates, small: bool) -> None:
+    """Bars at the foot where no heart rate was recorded for longer than 10 s."""
+    there = np.flatnonzero(np.isfinite(rates))
+    if not len(there):
+        return
+    height, label = (0.05 if small else 0.04), "no contact"
+    for i in np.flatnonzero(np.diff(minutes[there]) > 10 / 60):
+        axes.axvspan(
+            minutes[there[i]], minutes[there[i + 1]], 0.0, height, color=SECOND, linewidth=0, label=label
+        )
+        label = None
+
+
+def _shade(axes, start: float, end: float) -> None:
+    axes.axvspan(start, end, color=FAINT, alpha=0.55, linewidth=0, zorder=0)
+
+
+def _windows(cleaned, session, athlete) -> pd.DataFrame:
+    table = cleaned.windows
+    return table[(table["session"] == session) & (table["athlete"] == athlete)]
+
+
+def _first_session(cleaned) -> str:
+    return next(iter(cleaned.traces), ("", ""))[0]
+
+
+def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:
+    all_of_it = [(a, t) for (s, a), t in cleaned.traces.items() if s == session]
+    shown = [(a, t) for a, t in all_of_it if a in cleaned.may_show]
+    if by_code:
+        shown.sort(key=lambda pair: pair[0])
+    else:
+        shown.sort(key=lambda pair: (-(pair[1]["flag"] == "").sum(), len(pair[1])))
+    return shown, len(all_of_it) - len(shown)
+
+
+def _legend_of_flags(figure, panels) -> None:
+    found = {}
+    for panel in panels:
+        for handle, label in zip(*panel.get_legend_handles_labels(), strict=True):
+            found.setdefault(label, handle)
+    if found:
+        figure.legend(
+            found.values(), found.keys(), loc="outside upper left", ncols=min(len(found), 5), markerscale=1.4
+        )
+
+
+def _overview_words(shown, hidden, session) -> str:
+    flags = pd.concat([t["flag"] for _, t in shown]) if shown else pd.Series([], dtype="str")
+    counts = flags[flags != ""].value_counts()
+    words = join_words([f"{name} ({plural(n, 'sample')})" for name, n in counts.items()]) or "none"
+    left = f" {plural(hidden, 'trace')} not shown, for lack of consent." if hidden else ""
+    return f"Small panels of {plural(len(shown), 'heart-rate trace')} with rounds shaded. Flagged: {words}.{left}"
+
+
+__all__ = [
+    "draw_bounds",
+    "draw_costs",
+    "draw_found",
+    "draw_ledger",
+    "draw_missing",
+    "draw_overview",
+    "draw_trace",
+    "draw_tried",
+    "round_seconds",
+]

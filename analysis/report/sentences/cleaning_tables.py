@@ -1,0 +1,263 @@
+"""Tables and lists about cleaning, without codes unless they are asked for."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from ...basics import NotYet, format_number
+
+CAUSES = {
+    "a gap where heart rate changed": "gaps at moments when heart rate was changing",
+    "too little valid time": "rounds with too little valid time",
+    "no contact": "lost contact",
+    "recording not yet started": "recordings that started late",
+    "recording over": "recordings that ended early",
+    "timer stopped": "a stopped timer",
+    "flat line": "flat lines",
+    "out of range": "values out of range",
+    "doubled or halved": "doubled or halved values",
+    "spike": "spikes",
+    "impossible change": "impossible changes",
+    "start lag": "the start, before contact was steady",
+    "straps mixed up": "straps that were mixed up",
+    "set aside by hand": "decisions by hand",
+}
+"""Cause of setting aside -> words inside a sentence."""
+
+
+def cause_in_words(cause: str) -> str:
+    """The words for a cause of setting aside inside a sentence."""
+    return CAUSES.get(cause, cause)
+
+
+def list_warnings(cleaned, *, show_codes: bool = False) -> str:
+    """List what a person should resolve, as Markdown.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy or NotYet
+    show_codes : bool
+        Write the athletes' codes; otherwise they are replaced by numbers that say nothing.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> list_warnings(NotYet("cleaning", "recordings"))
+    'Not yet: cleaning needs recordings.'
+    """
+    if isinstance(cleaned, NotYet):
+        return str(cleaned)
+    return _listed(cleaned, cleaned.warnings, show_codes) or "Nothing is left to resolve."
+
+
+def list_remarks(cleaned, *, show_codes: bool = False) -> str:
+    """List what was repaired, assumed or lost while reading, as Markdown.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy or NotYet
+    show_codes : bool
+        Write the athletes' codes.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> list_remarks(NotYet("cleaning", "recordings"))
+    'Not yet: cleaning needs recordings.'
+    """
+    if isinstance(cleaned, NotYet):
+        return str(cleaned)
+    return _listed(cleaned, cleaned.remarks, show_codes) or "Nothing had to be repaired or assumed."
+
+
+def _listed(cleaned, sentences, show_codes: bool) -> str:
+    text = "\n".join(f"- {s}" for s in sentences)
+    return text if show_codes else without_codes(cleaned, text)
+
+
+def without_codes(cleaned, text: str) -> str:
+    """Replace the athletes' codes in a text by "athlete 1", "athlete 2" in the order in which they appear.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> rows = pd.DataFrame({"athlete": ["A07"], "opponent": ["A02"]})
+    >>> without_codes(SimpleNamespace(rows=rows, clocks=rows, traces={}), "A07.csv: A07 lost contact")
+    'athlete 1.csv: athlete 1 lost contact'
+    """
+    codes = {*cleaned.rows["athlete"], *cleaned.clocks["athlete"], *(a for _, a in cleaned.traces)}
+    if not codes:
+        return text
+    known = "|".join(re.escape(c) for c in sorted(codes, key=len, reverse=True))
+    numbers: dict[str, str] = {}
+
+    def label(found) -> str:
+        return numbers.setdefault(found[0], f"athlete {len(numbers) + 1}")
+
+    return re.sub(rf"(?<![A-Za-z0-9])({known})(?![A-Za-z0-9])", label, text)
+
+
+def tabulate_ledger(cleaned) -> pd.DataFrame:
+    """Tabulate the balance of the ledger: what came in, what was used, what was set aside and why.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> from analysis.answers import open_answers
+    >>> tabulate_ledger(open_answers().cleaned).columns[0]  # doctest: +SKIP
+    'table'
+    """
+    balance = cleaned.ledger.balance()
+    for column in ("rows_in", "used", "set_aside"):
+        balance[column] = [format_number(v, 0 if float(v).is_integer() else 1) for v in balance[column]]
+    names = {
+        "measure": "of which",
+        "rows_in": "in",
+        "set_aside": "set aside",
+        "causes": "causes of setting aside",
+    }
+    return balance.rename(columns=names)
+
+
+def tabulate_costs(cleaned) -> pd.DataFrame:
+    """Tabulate what each rule costs inside rounds.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> from analysis.answers import open_answers
+    >>> tabulate_costs(open_answers().cleaned).columns[0]  # doctest: +SKIP
+    'flag'
+    """
+    table = cleaned.costs
+    change = [("" if np.isnan(v) else format_number(v, 1)) for v in table["largest_change_bpm"]]
+    return pd.DataFrame(
+        {
+            "flag": table["flag"],
+            "seconds in rounds": [format_number(v, 0) for v in table["seconds"]],
+            "rounds touched": table["rounds"],
+            "largest change of a round mean were they kept (bpm)": change,
+            "rounds with enough valid time only with them": table["rounds_regained"],
+        }
+    )
+
+
+def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
+    """Tabulate the clocks of recordings whose offset was logged, found, or does not agree with the trace.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    show_codes : bool
+        Write the names of the files, which hold codes.
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> from analysis.answers import open_answers
+    >>> tabulate_clocks(open_answers().cleaned).columns[0]  # doctest: +SKIP
+    'session'
+    """
+    clocks = cleaned.clocks
+    shown = clocks[(clocks["offset_source"] != "none needed") | (clocks["agrees"] == "no")]
+    used, found, sure = (
+        shown[c].astype(float) for c in ("offset_s", "found_offset_s", "found_uncertainty_s")
+    )
+    table = pd.DataFrame(
+        {
+            "session": shown["session"].to_numpy(),
+            "file": shown["file"].to_numpy(),
+            "offset used (s)": ["" if np.isnan(v) else format_number(v, 0, sign=True) for v in used],
+            "from": shown["offset_source"].to_numpy(),
+            "found in the trace (s)": [
+                "" if np.isnan(v) else f"{format_number(v, 0, sign=True)} (± {format_number(u, 0)})"
+                for v, u in zip(found, sure, strict=True)
+            ],
+            "agrees": shown["agrees"].to_numpy(),
+        }
+    )
+    return table if show_codes else table.drop(columns="file")
+
+
+def tabulate_overrides(cleaned, *, show_codes: bool = False) -> pd.DataFrame | None:
+    """Tabulate the decisions by hand about recordings; None where there is none.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    show_codes : bool
+        Write the athletes' codes.
+
+    Returns
+    -------
+    DataFrame or None
+
+    Examples
+    --------
+    >>> from analysis.answers import open_answers
+    >>> "reason" in tabulate_overrides(open_answers().cleaned)  # doctest: +SKIP
+    True
+    """
+    table = cleaned.overrides
+    if table.empty:
+        return None
+    who = ["athlete"] if show_codes else []
+    columns = ["date", "decided_by", "session", *who, "round_no", "action", "seconds", "reason"]
+    return table[[c for c in columns if c in table]]
+
+
+def tabulate_rules(cleaned) -> pd.DataFrame:
+    """Tabulate the rules with their values, and where the defaults come from.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+
+    Returns
+    -------
+    DataFrame
+
+    Examples
+    --------
+    >>> from analysis.answers import open_answers
+    >>> tabulate_rules(open_answers().cleaned)["parameter"].iloc[0]  # doctest: +SKIP
+    'lowest_bpm'
+    """
+    table = cleaned.rules
+    values = [f"{v:g}" if isinstance(v, float) else str(v) for v in table["value"]]
+    return table.assign(value=values)[["rule", "parameter", "value", "unit", "meaning", "source"]]
