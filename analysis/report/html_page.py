@@ -221,7 +221,11 @@ def number_columns(shown) -> list[bool]:
     [False, True, False]
     """
     numbers = [all(_NUMBER.match(str(v)) for v in shown[c]) for c in shown.columns]
-    return [i > 0 and len(shown) > 0 and is_number for i, is_number in enumerate(numbers)]
+    filled = [any(any(c.isdigit() for c in str(v)) for v in shown[c]) for c in shown.columns]
+    return [
+        i > 0 and is_number and has_one
+        for i, (is_number, has_one) in enumerate(zip(numbers, filled, strict=True))
+    ]
 
 
 def _esc(text) -> str:

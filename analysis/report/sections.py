@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from ..basics import NotYet
 from ..study import OUTCOMES
-from . import pictures, tables
+from . import answer_tables, pictures, tables
 from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from .sentences.capacity import plain_capacity, write_up_capacity
@@ -17,6 +17,7 @@ from .sentences.evening import write_up_conditions, write_up_measurements, write
 from .sentences.methods import write_up_plan, write_up_power, write_up_software, write_up_statistics
 from .sentences.participants import plain_participants, write_up_participants
 from .sentences.rounds import plain_rounds, write_up_rounds
+from .sources import list_sources
 
 TITLE_PAGE = (
     ("Authors", "all authors, in the order agreed"),
@@ -76,8 +77,11 @@ def build_document(answers) -> Document:
         fields=TITLE_PAGE,
         sections=tuple(s for s in sections if s.blocks or s.level == 1),
     )
-    appendix = Section("Reporting checklists", tuple(checklist_tables(document)))
-    return replace(document, sections=(*document.sections, appendix), _numbers={})
+    end = [Section("Reporting checklists", tuple(checklist_tables(document)))]
+    sources = list_sources(document.text(), answers)
+    if sources:
+        end.insert(0, Section("Sources", (Bullets(sources),)))
+    return replace(document, sections=(*document.sections, *end), _numbers={})
 
 
 def _plain(answers) -> list[Section]:
@@ -226,7 +230,7 @@ def _results(answers) -> list[Section]:
                 ),
                 *_with_table(
                     [],
-                    tables.contrasts_table(rounds),
+                    answer_tables.contrasts_table(rounds),
                     also="gives the differences between rounds from the mixed model",
                 ),
             ),
@@ -245,7 +249,7 @@ def _results(answers) -> list[Section]:
         )
     sections += _fitness(answers)
     compared = _say("replication", "write_up_replication", answers.published())
-    table = tables.comparison_table(answers.published())
+    table = answer_tables.comparison_table(answers.published())
     if compared or table:
         blocks = _with_table(compared, table, also="puts correlations side by side")
         sections.append(Section("Comparison with published findings", blocks, 2))
@@ -262,7 +266,7 @@ def _fitness(answers) -> list[Section]:
         section = Section(f"Fitness and {label}", blocks, 2)
         picture = pictures.fitness_picture(outcome, answer) if answer else None
         sections.append(_with_picture(section, picture, "shows the athletes"))
-    table = tables.capacity_table(analysed)
+    table = answer_tables.capacity_table(analysed)
     if table and sections:
         last = sections[-1]
         pointed = _with_table([], table, also="puts the results on fitness side by side")

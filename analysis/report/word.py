@@ -17,7 +17,11 @@ from .word_parts import (
     add_reference,
     define_styles,
     repeat_header,
+    set_widths,
 )
+
+ROWS_THAT_STAY = 12
+"""A table of at most so many rows stays on one page."""
 
 UNDATED = (1980, 1, 1, 0, 0, 0)
 """The date of every part inside the file: the earliest that a zip archive can hold."""
@@ -146,16 +150,44 @@ def _table(word, block: Table, marks: dict) -> None:
     table = word.add_table(rows=1 + len(shown), cols=len(shown.columns), style=TABLE_STYLE)
     right = number_columns(shown)
     rows = [list(map(str, shown.columns)), *([str(v) for v in row] for row in shown.itertuples(index=False))]
+    last = len(rows) - 1
+    stay = set(range(last + 1)) if len(rows) <= ROWS_THAT_STAY else {0, 1, last - 1, last}
     for i, (cells, values) in enumerate(zip((r.cells for r in table.rows), rows, strict=True)):
         for cell, value, is_number in zip(cells, values, right, strict=True):
             line = cell.paragraphs[0]
             line.style = "Table text"
-            line.add_run(value)
-            line.paragraph_format.keep_with_next = i < len(rows) - 1 or bool(block.note)
+            line.add_run(value).bold = True if i == 0 else None
+            line.paragraph_format.keep_with_next = i in stay
             if is_number:
                 line.alignment = WD_ALIGN_PARAGRAPH.RIGHT
+    set_widths(table, column_shares(rows))
     repeat_header(table)
     word.add_paragraph(block.note, style="Table note")
+
+
+def column_shares(rows: list[list[str]]) -> list[float]:
+    """Return the share of the width that each column of a table needs, by its longest word and its longest text.
+
+    Parameters
+    ----------
+    rows : list of list of str
+        Head and body.
+
+    Returns
+    -------
+    list of float
+
+    Examples
+    --------
+    >>> column_shares([["a", "b"], ["short", "a longer text than the other"]])[1] > 0.5
+    True
+    """
+    need = []
+    for column in zip(*rows, strict=True):
+        longest = max(len(text) for text in column)
+        word = max((len(w) for text in column for w in text.split()), default=1)
+        need.append(max(word + 2, min(longest, 34) ** 0.9 + 2))
+    return [n / sum(need) for n in need]
 
 
 def _footer(word) -> None:

@@ -52,7 +52,7 @@ def define_styles(word) -> None:
     style("List Bullet", size=11, after=3, line=1.25)
     style("Caption", size=9.5, before=6, after=5)
     style("Figure", size=11, before=8, after=2, base="Normal").paragraph_format.keep_with_next = True
-    style("Table text", size=9, bold=None, after=1, line=1.0, base="Normal")
+    style("Table text", size=9, bold=None, before=1.5, after=1.5, line=1.0, base="Normal")
     style("Table note", size=8.5, before=3, after=12, line=1.0, base="Normal")
     style("Title page line", size=11, after=8, base="Normal")
     style("To do", size=10, color=ochre, italic=True, after=8, base="Normal")
@@ -272,6 +272,37 @@ def add_alt_text(picture, title: str, text: str) -> None:
     properties = picture._inline.docPr
     properties.set("descr", text)
     properties.set("title", title)
+
+
+def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
+    """Set the width of every column.
+
+    Parameters
+    ----------
+    table : docx Table
+    shares : list of float
+        Of the whole width.
+    total_mm : float
+
+    Returns
+    -------
+    None
+
+    Examples
+    --------
+    >>> from docx import Document
+    >>> table = Document().add_table(rows=1, cols=2)
+    >>> set_widths(table, [0.25, 0.75])
+    >>> round(table.columns[1].width.mm)
+    128
+    """
+    from docx.shared import Mm
+
+    table.autofit = False
+    for column, share in zip(table.columns, shares, strict=True):
+        column.width = Mm(total_mm * share)
+        for cell in column.cells:
+            cell.width = Mm(total_mm * share)
 
 
 def repeat_header(table) -> None:

@@ -112,7 +112,8 @@ def check_write_up(answers):
     faults = []
     for section in document.sections:
         text = "\n".join(
-            "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t)) for t in _texts_of(section)
+            "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t))
+            for t in _texts_of(section)
         )
         known = every_number(_results_of(section.title, results))
         if section.title.startswith("Fitness and"):  # slopes are printed for a step of capacity
@@ -120,7 +121,11 @@ def check_write_up(answers):
             known |= {v * step for v in known for step in steps}
         where = f"[{section.title}] "
         faults += [where + f for f in faults_of_words(text)]
-        faults += [where + f for f in unknown_numbers(text, known) if section.title != "Reporting checklists"]
+        faults += [
+            where + f
+            for f in unknown_numbers(text, known)
+            if section.title not in ("Reporting checklists", "Sources")
+        ]
         faults += [where + f for f in intervals_that_miss(text)]
     for table in document.blocks(Table):
         cells = "\n".join(str(c) for row in table.shown.itertuples(index=False) for c in row)
