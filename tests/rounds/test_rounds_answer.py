@@ -198,7 +198,7 @@ def test_one_primary_outcome_per_question(club):
     assert not exploratory["changed"].any() and exploratory["p_adjusted"].isna().all()
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 10_000), st.permutations(list(range(8))))
 def test_order_of_rows_and_names_change_nothing(seed, order):
     data = _club(seed)
@@ -208,7 +208,7 @@ def test_order_of_rows_and_names_change_nothing(seed, order):
     pd.testing.assert_frame_equal(a, b, rtol=1e-7)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 10_000), st.floats(-100, 100), st.floats(0.05, 20))
 def test_moving_and_scaling(seed, shift, factor):
     data = _club(seed)
@@ -227,7 +227,7 @@ def test_moving_and_scaling(seed, shift, factor):
     assert scaled.plateau_from == plain.plateau_from
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 10_000))
 def test_rows_in_are_rows_used_and_left_out(seed):
     data = _club(seed, missing=0.25)

@@ -107,8 +107,8 @@ def test_steps_want_the_same_contrasts(club):
 
 
 def test_calibration(club):
-    """70 clubs: rounds truly apart by the bound are called level in at most 5 %; a creeping rise is not let through."""
-    n_studies, wrong, creeping, found = 70, 0, 0, 0
+    """50 clubs: rounds truly apart by the bound are called level in at most 5 %; a creeping rise is not let through."""
+    n_studies, wrong, creeping, found = 50, 0, 0, 0
     for seed in range(n_studies):
         at_bound = club(means=(160, 165, 170), error_sd=3, seed=seed)
         wrong += find_plateau(at_bound, "hr_mean_bpm", low=-5, high=5).found
