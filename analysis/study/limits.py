@@ -61,6 +61,7 @@ def check_limits(value: float, column: Column) -> Finding | None:
             else f"below {low:g}{unit}"
         )
         cause, remedy = _likely_cause(value, column)
+        remedy = remedy or "look at the sheet and type what was measured, or set it aside in decisions.csv"
         return "problem", limits + (f": {cause}?" if cause else ""), remedy
     if not is_usual(value, column):
         low = column.ask_low if column.ask_low is not None else column.low
@@ -69,7 +70,7 @@ def check_limits(value: float, column: Column) -> Finding | None:
         if high is None or low is None:
             usual = f"unusual: most values lie {'above' if high is None else 'below'} {low or high:g}{unit}"
         cause, remedy = _likely_cause(value, column)
-        return "remark", usual + (f"; {cause}?" if cause else ""), remedy or "nothing, if it is right"
+        return "remark", usual + (f"; {cause}?" if cause else ""), remedy or "nothing, if the sheet agrees"
     return None
 
 
@@ -91,7 +92,7 @@ def _likely_cause(value: float, column: Column) -> tuple[str, str]:
             remedies.append(f"type {value / factor:.3g} if {value:g} was in {words}")
             break
     if not causes:
-        return "", "look at the sheet and type what was measured, or set it aside in decisions.csv"
+        return "", ""
     if "mL/min" in causes[-1]:  # needs the body mass, which this cell does not know
         remedies[-1] = "divide by the body mass in kg if it was in mL/min"
     return ", or ".join(causes), ", or ".join(remedies)

@@ -22,7 +22,7 @@ from .headings import read_headings
 from .inventory import Inventory, take_inventory
 from .model import Protocol, Study
 from .plan import Plan
-from .plan_reading import read_plan
+from .plan_reading import read_plan, settle_primary_session
 from .plausible import check_rows
 from .problems import Problem, StudyError, problem_table
 from .raw_tables import RawTable
@@ -118,6 +118,8 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
     tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
+    known_sessions = list(dict.fromkeys(tables["sessions"]["session"]))
+    plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     session = usual_session(tables["sessions"])
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from ..basics import did_you_mean
+from .columns import table_columns
 from .findings import Findings
 from .outcomes import OUTCOMES
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
@@ -71,9 +75,9 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
         primary_outcomes=reader.primary_outcomes(),
         smallest_effects=effects,
         smallest_effect_reasons=reasons,
-        covariates=reader.texts("covariates"),
+        covariates=reader.covariates(),
         exclusions=reader.texts("exclusions"),
-        capacity_unit=reader.text("capacity_unit", "mL/kg/min"),
+        capacity_unit=reader.capacity_unit(),
         round_variable=reader.choice("round_variable", ("round_no", "bout_no"), "round_no"),
         n_athletes=reader.n_athletes(),
         proposed=tuple(reader.proposed),
@@ -155,6 +159,31 @@ class _PlanReader:
             self.complain(key, value, "not a list of texts", f'write {key} = ["one", "two"]')
             return ()
         return tuple(value)
+
+    def covariates(self) -> tuple[str, ...]:
+        names = self.texts("covariates")
+        known = {*table_columns("athletes"), *table_columns("rounds")}
+        for name in names:
+            if name not in known:
+                near = did_you_mean(name, known)
+                hint = f"; did you mean {near}?" if near else ""
+                remedy = (
+                    f"write {near}"
+                    if near
+                    else "write a column of the athletes or the rounds table, such as age_years"
+                )
+                self.complain("covariates", name, f"no column of the study{hint}", remedy)
+        return names
+
+    def capacity_unit(self) -> str:
+        unit = self.text("capacity_unit", "mL/kg/min")
+        if not re.fullmatch(r"mL/kg(\^[01](\.\d+)?)?/min|L/min|score", unit):
+            remedy = (
+                "write mL/kg/min, L/min, mL/kg^0.67/min with any exponent, or score for the test's own score"
+            )
+            self.complain("capacity_unit", unit, "not a unit of capacity", remedy)
+            return "mL/kg/min"
+        return unit
 
     def n_athletes(self) -> int | None:
         value = self.section.get("n_athletes")
@@ -314,3 +343,32 @@ def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesi
     else:
         text = f"In athletes with a higher aerobic capacity, {label} is {direction}."
     return Hypothesis(question, outcome, direction, text)
+
+
+def settle_primary_session(plan: Plan, sessions: list[str], line: int | None, findings: Findings) -> Plan:
+    """Return the plan with a primary session that the study has: a stated one that it lacks is a problem.
+
+    Parameters
+    ----------
+    plan : Plan
+    sessions : list of str
+        Those of the sessions table; empty where there is none.
+    line : int or None
+        Where study.toml states the primary session.
+    findings : Findings
+        Takes the problem.
+
+    Returns
+    -------
+    Plan
+    """
+    if not sessions or plan.primary_session in sessions:
+        return plan
+    if "primary_session" in plan.proposed:
+        return replace(plan, primary_session=sessions[0])
+    near = did_you_mean(plan.primary_session, sessions)
+    hint = f"; did you mean {near}?" if near else ""
+    problem = f"the primary session is not in the sessions table{hint}"
+    remedy = f"write one of {', '.join(sessions)}, or add it to the table"
+    findings.problem(SETTINGS_FILE, line, "primary_session", plan.primary_session, problem, remedy)
+    return plan

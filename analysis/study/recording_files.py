@@ -231,7 +231,7 @@ def check_unlisted(
         f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]
     }
     pairs = set(zip(recordings["session"], recordings["athlete"], strict=True))
-    left_over = 0
+    left_over, unsent = 0, 0
     for name in names:
         if not is_recording(name) or is_temporary(Path(name).name) or name in listed:
             continue
@@ -239,7 +239,9 @@ def check_unlisted(
             left_over += 1
             continue
         owner = read_file_name(name, codes, session=session)
-        if owner is None and codes:
+        if len(survey) and not codes:
+            unsent += 1
+        elif owner is None and codes:
             findings.problem(
                 "recordings/",
                 None,
@@ -257,6 +259,11 @@ def check_unlisted(
                 f"not read: recordings.csv lists other files of {owner[1]} in session {owner[0]}, but not this one",
                 "add a row for it, or move it out",
             )
+    if unsent:
+        problem = (
+            f"{unsent} {'file' if unsent == 1 else 'files'} that the survey table does not list; not read"
+        )
+        findings.remark("recordings/", None, "", "", problem, "write the file names in the column file")
     if left_over:
         findings.remark(
             "recordings/",

@@ -12,7 +12,7 @@ from study_folders import SETTINGS, athletes, csv_text, make_folder, rounds
 from analysis.study import Study, StudyError, check_study
 from analysis.study.columns import TABLES, column_rules
 
-QUICK = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUICK = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def examine(folder: Path) -> StudyError | Study:

@@ -20,6 +20,7 @@ AMOUNTS = st.lists(
 )
 
 
+@settings(max_examples=30, deadline=None)
 @given(AMOUNTS, AMOUNTS)
 def test_the_balance_adds_up(first, second):
     ledger = Ledger().add(first).add(second)
@@ -50,7 +51,7 @@ DECISIONS = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(fates=st.tuples(FATES, FATES, FATES, FATES), decisions=DECISIONS, wide=st.booleans())
 def test_every_row_that_came_in_was_used_or_set_aside(tmp_path_factory, fates, decisions, wide):
     people = [

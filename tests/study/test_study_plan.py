@@ -80,6 +80,9 @@ FAULTS = {
     "alpha = 5": ("alpha", "not a significance level"),
     'covariates = [1, "age_years"]': ("covariates", "not a list of texts"),
     'round_variable = "clock"': ("round_variable", "not among"),
+    'covariates = ["age"]': ("covariates", "no column of the study"),
+    'capacity_unit = "ml per kg"': ("capacity_unit", "not a unit of capacity"),
+    "primary_session = 2": ("primary_session", "not in the sessions table"),
     "n_athletes = 0": ("n_athletes", "not a number of athletes"),
     "primary_sessions = 1": ("primary_sessions", "did you mean primary_session"),
     'hypotheses = ["lactate rises"]': ("hypotheses", "not a list of hypotheses"),
@@ -253,3 +256,16 @@ def test_a_plan_fixed_after_the_data_says_so(tmp_path):
     assert "12 rows of rounds had already been entered" in document.markdown()
     assert result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
     assert plan_deviations(Study.load(folder))["done"].str.contains("12 rows").any()
+
+
+def test_a_primary_session_is_proposed_from_the_sessions_that_there_are(tmp_path):
+    autumn = [{**sessions()[0], "session": "autumn"}]
+    plan = Study.load(make_folder(tmp_path, sessions=autumn, without=("rounds", "aerobic_tests"))).plan
+    assert plan.primary_session == "autumn" and "primary_session" in plan.proposed
+
+
+def test_exponents_are_units_of_capacity(tmp_path):
+    plan = Study.load(
+        empty_study(tmp_path, settings=SETTINGS + '[plan]\ncapacity_unit = "mL/kg^0.67/min"\n')
+    ).plan
+    assert plan.capacity_unit == "mL/kg^0.67/min"
