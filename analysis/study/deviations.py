@@ -44,14 +44,8 @@ def plan_deviations(study: Study) -> pd.DataFrame:
     lines = []
     if fixed is not None:
         if not fixed.intact:
-            lines.append(
-                (
-                    "the fixed plan itself",
-                    "unchanged since it was fixed",
-                    "its checksum no longer fits",
-                    FIXED_FILE,
-                )
-            )
+            changed = ("the fixed plan itself", "unchanged since it was fixed", "its checksum no longer fits")
+            lines.append((*changed, FIXED_FILE))
         lines += _changed_settings(study, fixed)
         lines += _dates(study, fixed)
         lines += _athletes(study, fixed)
@@ -100,18 +94,14 @@ def _words(name: str) -> str:
 
 
 def _changed_hypotheses(then: list, now: list):
-    by_question = {h["question"]: h for h in now}
+    left = {(h["question"], h["outcome"]): h for h in now}
     for h in then:
-        other = by_question.pop(h["question"], None)
+        other = left.pop((h["question"], h["outcome"]), None)
         if other != h:
-            yield (
-                f"hypothesis: {SHORT_QUESTIONS[h['question']]}",
-                _say_hypothesis(h),
-                _say_hypothesis(other),
-                SETTINGS_FILE,
-            )
-    for h in by_question.values():
-        yield (f"hypothesis: {SHORT_QUESTIONS[h['question']]}", "none", _say_hypothesis(h), SETTINGS_FILE)
+            part = f"hypothesis: {_words(h['question'])}"
+            yield (part, _say_hypothesis(h), _say_hypothesis(other), SETTINGS_FILE)
+    for h in left.values():
+        yield (f"hypothesis: {_words(h['question'])}", "none", _say_hypothesis(h), SETTINGS_FILE)
 
 
 def _say_hypothesis(h: dict | None) -> str:
@@ -121,9 +111,13 @@ def _say_hypothesis(h: dict | None) -> str:
 def _say(value) -> str:
     if value is None or value == "" or value == [] or value == {}:
         return "none"
+    if isinstance(value, dict):
+        return "; ".join(f"{_words(k)} {_say(v)}" for k, v in value.items() if v != {})
     if isinstance(value, list):
         return "; ".join(map(_say, value))
-    return f"{value:g}" if isinstance(value, float) else _words(value) if value in OUTCOMES else str(value)
+    if isinstance(value, float):
+        return f"{value:g}"
+    return _words(value) if isinstance(value, str) and value in OUTCOMES else str(value)
 
 
 def _dates(study: Study, fixed: FixedPlan) -> list[tuple]:

@@ -12,7 +12,8 @@ from pathlib import Path
 
 from ..basics import KitError, Result
 from .model import Protocol, Study
-from .plan import Hypothesis, Plan
+from .outcomes import OUTCOMES
+from .plan import QUESTIONS, Hypothesis, Plan
 from .plan_document import PlanDocument, describe_plan
 
 FIXED_FILE = "plan_fixed.json"
@@ -292,6 +293,8 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
         "exclusions": tuple(part["exclusions"]),
         "proposed": tuple(part["proposed"]),
     }
+    if not all(h.question in QUESTIONS and h.outcome in OUTCOMES for h in known["hypotheses"]):
+        raise ValueError("a hypothesis that the kit cannot have written")
     return Plan(**known, frozen={"date": date, "checksum": checksum})
 
 

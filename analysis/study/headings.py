@@ -133,6 +133,28 @@ def read_headings(
     return raw
 
 
+def has_rows(grid: Grid, table: str) -> bool:
+    """Return True where a sheet holds more than its headings and units.
+
+    Parameters
+    ----------
+    grid : Grid
+    table : str
+        One of TABLES.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> has_rows(Grid("clock.csv", [(1, ["round_no", "start_clock"]), (2, ["number", "hh:mm"])]), "clock")
+    False
+    """
+    body = grid.rows[1:]
+    return len(body) > 1 or bool(body and not _is_units_row(body[0][1], column_rules()[table]))
+
+
 def _heading_row(grid: Grid, rules: dict[str, Column]) -> int:
     """Return the index of the row with headings: the first, unless only a row shortly below holds any."""
     known = [sum(_is_known(plain_heading(c)[0], rules) for c in cells) for _, cells in grid.rows[:6]]

@@ -8,6 +8,7 @@ from pathlib import Path
 from ..basics import did_you_mean
 from .columns import TABLES
 from .findings import Findings
+from .headings import has_rows
 from .privacy import file_name_trouble
 from .settings import SETTINGS_FILE
 from .text_files import Grid, Unreadable, read_csv_grid
@@ -76,7 +77,12 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
     """
     grids: dict[str, Grid] = {}
     misnamed: dict[str, Path] = {}
-    names = sorted(path.name for path in folder.iterdir() if path.is_file() and not is_temporary(path.name))
+    try:
+        names = sorted(p.name for p in folder.iterdir() if p.is_file() and not is_temporary(p.name))
+    except OSError as error:
+        problem = f"the folder cannot be read ({error.strerror or type(error).__name__})"
+        findings.problem(folder.name, None, "", "", problem, "check that you may read it")
+        return Inventory()
     for name in names:
         path = folder / name
         table, ending = path.stem.casefold(), path.suffix.casefold()
@@ -90,10 +96,8 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
             near = _unknown_file(name, path.stem, ending, findings)
             if near:
                 misnamed[near] = path
-    for (
-        table,
-        path,
-    ) in misnamed.items():  # read all the same, so that what is wrong in it is named at the same time
+    # a misnamed file is read all the same, so that what is wrong in it is named at the same time
+    for table, path in misnamed.items():
         if table not in grids:
             grids[table] = _read(path, path.name, findings)
     for name in names:
@@ -118,9 +122,11 @@ def _read(path: Path, name: str, findings: Findings) -> Grid:
 
 def _put(grids: dict[str, Grid], table: str, grid: Grid, findings: Findings) -> None:
     other = grids.get(table)
-    if other is None:
+    if other is None or not has_rows(other, table):
         grids[table] = grid
         return
+    if not has_rows(grid, table):
+        return  # a tab that was left blank, beside a CSV file that was filled in
     findings.problem(
         grid.file,
         None,

@@ -18,7 +18,7 @@ from study_folders import (
     sessions,
 )
 
-from analysis.study import TABLES, Study, StudyError, check_study, empty_table
+from analysis.study import TABLES, Study, StudyError, check_study, empty_table, new_study
 
 TABLES_OF_SMALL = {
     "athletes": athletes,
@@ -157,6 +157,11 @@ def test_the_same_table_in_both_is_a_problem(tmp_path):
     make_workbook(folder / "study.xlsx", {"rounds": rounds()})
     with pytest.raises(StudyError, match="stands twice"):
         Study.load(folder)
+
+
+def test_a_blank_tab_beside_a_filled_csv_file_is_no_choice(tmp_path):
+    folder = new_study(tmp_path / "x", rounds=3)
+    same_tables(Study.load(make_folder(tmp_path / "csv")), Study.load(make_folder(folder)))
 
 
 HALF_FILLED = {

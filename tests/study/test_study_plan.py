@@ -239,6 +239,23 @@ def test_every_deviation_is_named(tmp_path):
     )
 
 
+def test_settings_that_came_or_went_are_deviations(tmp_path):
+    folder = empty_study(tmp_path, settings=SETTINGS + '[protocol.novice]\nwork = "3:00"\n' + PLAN)
+    freeze_plan(Study.load(folder), today=TODAY)
+    settings = SETTINGS + PLAN + "[cleaning]\nflat_line_s = 25\n"
+    settings += (
+        '[[plan.hypotheses]]\nquestion = "rounds.lactate"\noutcome = "lactate_mmol_l"\ndirection = "falls"\n'
+    )
+    study = Study.load(empty_study(tmp_path, settings=settings))
+    found = {
+        (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
+    }
+    assert ("cleaning: flat line", "none", "25") in found
+    group = next(line for line in found if line[0] == "protocol: groups: novice")
+    assert "work 180" in group[1] and group[2] == "none"
+    assert any(part == "hypothesis: lactate over the rounds" for part, _, _ in found)
+
+
 def test_results_are_confirmatory_only_as_planned(tmp_path):
     folder = empty_study(tmp_path)
     assert result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
