@@ -177,8 +177,10 @@ def run_lab(options):
 def run_pool(options):
     """Join studies."""
     from .replication import pool_studies
+    from .report.sentences.replication import write_up_pool
 
-    written = pool_studies(options.folders, options.out)
+    written = pool_studies(options.folders, options.out, describe=write_up_pool)
+    print((written / "README.md").read_text(encoding="utf-8"))
     print(f"Wrote {written.resolve()}")
     return 0
 
@@ -222,6 +224,9 @@ def main(arguments=None):
     except KeyboardInterrupt:
         print("\nStopped; nothing was changed.", file=sys.stderr)
         return 130
+    except BrokenPipeError:  # the reader of our output has had enough (for example | head)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
 
 
 def _quoted(path):
