@@ -101,18 +101,17 @@ def own_windows(
     dict of round -> Window
     """
     own = dict(windows)
-    for row in rounds.itertuples(index=False):
-        if row.took_part in ("sat_out", "left"):
-            own.pop(row.round_no, None)
-        elif row.took_part == "part" and row.round_no in own:
-            window = own[row.round_no]
-            done = 60.0 * row.minutes_done
-            if 0 < done < window.end - window.start:
-                own[row.round_no] = Window(
-                    row.round_no, window.start, window.start + done, window.found_by, window.confidence
+    for k, took_part, minutes in zip(
+        rounds["round_no"], rounds["took_part"], rounds["minutes_done"], strict=True
+    ):
+        if took_part in ("sat_out", "left"):
+            own.pop(k, None)
+        elif took_part == "part" and k in own:
+            window = own[k]
+            if 0 < 60.0 * minutes < window.end - window.start:
+                own[k] = Window(
+                    k, window.start, window.start + 60.0 * minutes, window.found_by, window.confidence
                 )
-                remarks.append(
-                    f"{who}, round {row.round_no}: {format_number(row.minutes_done, 1, unit='min')} sparred; "
-                    "taken from the start of the round."
-                )
+                done = format_number(minutes, 1, unit="min")
+                remarks.append(f"{who}, round {k}: {done} sparred; taken from the start of the round.")
     return own
