@@ -178,7 +178,6 @@ def _draw_profile(panel, answer, outcome: str, findings: list[str]) -> None:
     present = [f for f in findings if f in set(theirs["finding"])]
     for i, finding in enumerate(present):
         rows = theirs[theirs["finding"] == finding].sort_values("round_no")
-        half = _half(rows["standard_error"].to_numpy(dtype=float), rows["n_athletes"].to_numpy(dtype=float))
         shift = 0.10 + 0.08 * i
         name = f"published: {finding}, {_size(rows['n_athletes'].iloc[0])}"
         style = {
@@ -187,26 +186,25 @@ def _draw_profile(panel, answer, outcome: str, findings: list[str]) -> None:
             "label": name,
             **PUBLISHED,
         }
-        panel.errorbar(rows["round_no"] + shift, rows["mean"], yerr=np.nan_to_num(half), zorder=2, **style)
+        reach = _reach(rows["mean"], rows["ci_low"], rows["ci_high"])
+        panel.errorbar(rows["round_no"] + shift, rows["mean"], yerr=reach, zorder=2, **style)
     ours = (
         answer.profiles[answer.profiles["outcome"] == outcome]
         .drop_duplicates("round_no")
         .sort_values("round_no")
     )
-    n = ours["n_athletes_ours"].to_numpy(dtype=float)
-    half = _half(ours["ours_sd"].to_numpy(dtype=float) / np.sqrt(n), n)
     style = {"marker": "D", "linestyle": "-", "label": "ours", **OURS}
-    panel.errorbar(ours["round_no"], ours["ours"], yerr=np.nan_to_num(half), zorder=3, **style)
+    reach = _reach(ours["ours"], ours["ours_low"], ours["ours_high"])
+    panel.errorbar(ours["round_no"], ours["ours"], yerr=reach, zorder=3, **style)
     panel.set_xticks(sorted({*theirs["round_no"].astype(int), *ours["round_no"].astype(int)}))
     panel.set_xlabel("Round")
     panel.set_ylabel(wrap_words(known_outcome(outcome).axis_label, 30))
     panel.margins(x=0.12, y=0.1)
 
 
-def _half(standard_error, n) -> np.ndarray:
-    from scipy.stats import t as student
-
-    return student.ppf(0.975, np.maximum(n - 1, 1)) * standard_error
+def _reach(middle, low, high) -> np.ndarray:
+    """Lengths of the bars below and above; none where there is no interval."""
+    return np.nan_to_num(np.array([middle - low, high - middle], dtype=float))
 
 
 def _describe_profiles(answer, outcomes: list[str]) -> str:

@@ -39,7 +39,8 @@ class Findings(Result):
         finding, outcome, r (missing where only p is given), r_low, r_high (the values that are compatible with what is
         printed), n_athletes, how ("printed", "from p", "from a bound on p"), method, source.
     means : DataFrame
-        finding, outcome, round_no, mean, sd (missing where it cannot be had), standard_error, n_athletes, how, source.
+        finding, outcome, round_no, mean, sd (missing where it cannot be had), standard_error, ci_low, ci_high (95 % of the
+        mean, t), n_athletes, how, source.
     slopes : DataFrame
         finding, outcome, slope, standard_error, ci_low, ci_high, n_athletes, source.
     protocols : DataFrame
@@ -179,22 +180,22 @@ def sd_from_spread(
     return math.nan
 
 
+def mean_limits(mean: float, sd: float, n: int) -> tuple[float, float]:
+    """Return the 95 % limits of a mean of n athletes (t); not-a-number where the SD is not known."""
+    from scipy.stats import t as student
+
+    half = float(student.ppf(0.975, n - 1)) * sd / math.sqrt(n) if n > 1 else math.nan
+    return mean - half, mean + half
+
+
 class _CannotRead(Exception):
     """Why a row is not used."""
 
 
 _CORRELATION_COLUMNS = ["finding", "outcome", "r", "r_low", "r_high", "n_athletes", "how", "method", "source"]
 _MEAN_COLUMNS = [
-    "finding",
-    "outcome",
-    "round_no",
-    "mean",
-    "sd",
-    "standard_error",
-    "n_athletes",
-    "how",
-    "source",
-]
+    "finding", "outcome", "round_no", "mean", "sd", "standard_error", "ci_low", "ci_high", "n_athletes", "how", "source",
+]  # fmt: skip
 _SLOPE_COLUMNS = [
     "finding",
     "outcome",
@@ -280,7 +281,20 @@ def _mean(row) -> tuple[dict, str]:
     if row["statistic"].strip().lower() == "median":
         how = f"{how}; median taken as the mean"
     round_no = _number(row, "round_no")
-    line = [row["finding"], row["outcome"], round_no, mean, sd, sd / math.sqrt(n), n, how, row["source"]]
+    low, high = mean_limits(mean, sd, n)
+    line = [
+        row["finding"],
+        row["outcome"],
+        round_no,
+        mean,
+        sd,
+        sd / math.sqrt(n),
+        low,
+        high,
+        n,
+        how,
+        row["source"],
+    ]
     return dict(zip(_MEAN_COLUMNS, line, strict=True)), _suspect(row, kind, spread, n)
 
 

@@ -9,8 +9,11 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from .findings import mean_limits
+
 PROFILE_COLUMNS = [
-    "finding", "outcome", "round_no", "published", "published_sd", "n_athletes", "ours", "ours_sd", "n_athletes_ours", "estimate",
+    "finding", "outcome", "round_no", "published", "published_sd", "n_athletes", "ours", "ours_sd", "ours_low",
+    "ours_high", "n_athletes_ours", "estimate",
     "standard_error", "df", "ci_low", "ci_high", "standardised", "standardised_low", "standardised_high", "source",
 ]  # fmt: skip
 STEP_COLUMNS = [
@@ -102,7 +105,8 @@ def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame
         half = float(student.ppf(0.975, df)) * se if usable else math.nan
         g, g_half = _hedges(difference, (sd, line["sd"]), sizes) if usable else (math.nan, math.nan)
         values = [
-            line["finding"], line["outcome"], number, line["mean"], line["sd"], line["n_athletes"], mean, sd, int(n), difference,
+            line["finding"], line["outcome"], number, line["mean"], line["sd"], line["n_athletes"], mean, sd,
+            *mean_limits(mean, sd, int(n)), int(n), difference,
             se, df, difference - half, difference + half, g, g - g_half, g + g_half, line["source"],
         ]  # fmt: skip
         lines.append(dict(zip(PROFILE_COLUMNS, values, strict=True)))

@@ -43,11 +43,11 @@ def plain_pool(answer) -> str:
         if way:
             size = format_number(abs(line["estimate"]), 2, unit=known.unit)
             said.append(
-                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (from {span} fits the data)."
+                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} fits the data)."
             )
         else:
             said.append(
-                f"Whether fitness and {what} go together was not shown: from {span} for each mL/kg/min fits the data."
+                f"Whether fitness and {what} go together was not shown: anything from {span} for each mL/kg/min fits the data."
             )
     return " ".join(said)
 
