@@ -1,0 +1,79 @@
+"""Notebooks keep their shape, and run from top to bottom on the demo, on half-filled folders and on another club's study."""
+
+import json
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from half_filled import LEFT_OUT, half_filled
+from second_study import write_second_study
+
+NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+KINDS = [*LEFT_OUT, "another club"]
+
+
+def cells_of(path):
+    return json.loads(path.read_text(encoding="utf-8"))["cells"]
+
+
+def source(cell):
+    return "".join(cell["source"])
+
+
+@pytest.fixture(scope="module")
+def folders(tmp_path_factory):
+    """Every kind of study folder that is not the demo, made once."""
+    base = tmp_path_factory.mktemp("studies")
+    made = {kind: half_filled(kind, base / kind.replace(" ", "_")) for kind in LEFT_OUT}
+    return {**made, "another club": write_second_study(base / "another_club")}
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_shape(path):
+    cells = cells_of(path)
+    code = [c for c in cells if c["cell_type"] == "code"]
+    assert len(cells) <= 30
+    assert all(not c["outputs"] and c["execution_count"] is None for c in code)
+    lines = sorted(len(source(c).splitlines()) for c in code)
+    assert lines[-1] <= 12 and lines[len(lines) // 2] <= 4
+    ids = [c["id"] for c in cells]
+    assert len(set(ids)) == len(ids)
+    first = source(cells[0]).lower()
+    assert (
+        cells[0]["cell_type"] == "markdown" and "question" in first and "need" in first and "minutes" in first
+    )
+    assert "next" in source(cells[-1]).lower() or "next" in source(cells[-2]).lower()
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_no_statistic_is_computed_in_a_notebook(path):
+    text = "\n".join(source(c) for c in cells_of(path) if c["cell_type"] == "code")
+    assert not re.search(r"^\s*(import|from)\s+(scipy|statsmodels|pingouin|numpy)\b", text, re.M)
+    assert not re.search(r"\.(mean|std|corr|groupby|quantile)\(", text)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_links_lead_to_notebooks_that_exist(path):
+    names = {p.name for p in NOTEBOOKS}
+    for cell in cells_of(path):
+        for target in re.findall(r"\]\(([\w/]+\.ipynb)(?:#\w+)?\)", source(cell)):
+            assert target in names, target
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_runs_on_a_folder_that_is_not_the_demo(path, kind, folders, monkeypatch, capsys):
+    """In this process and with warnings as errors; whole runs on clean kernels are in the report's tests."""
+    monkeypatch.setenv("STUDY_FOLDER", str(folders[kind]))
+    names: dict = {"__name__": "notebook"}
+    for number, cell in enumerate(cells_of(path)):
+        if cell["cell_type"] == "code":
+            try:
+                exec(compile(source(cell), f"{path.name}, cell {number}", "exec"), names)
+            except Exception as error:
+                raise AssertionError(
+                    f"{path.name}, cell {number}, on {kind}: {type(error).__name__}: {error}"
+                ) from error
