@@ -103,8 +103,9 @@ def choose_covariates(
         warnings += check_hr_max_covariate(athletes)
     kept: list[str] = []
     for covariate in wanted:
-        width = numeric_design(athletes.dropna(subset=[*kept, covariate]), [*kept, covariate])[0].shape[1]
-        if len(athletes) - 2 - width >= MINIMUM_RESIDUAL_DF:
+        known = athletes.dropna(subset=[*kept, covariate])
+        width = numeric_design(known, [*kept, covariate])[0].shape[1]
+        if len(known) - 2 - width >= MINIMUM_RESIDUAL_DF:
             kept.append(covariate)
     given_up = tuple(c for c in wanted if c not in kept)
     if given_up:

@@ -89,7 +89,7 @@ def refuse(outcome: str, why: str, needs: str, guards: list[dict], aside: list[d
     return Refused(
         question=f"whether fitter athletes have a lower {label}",
         needs=needs,
-        why=why,
+        why=why if why.split(" ")[0].count("_") else why[:1].upper() + why[1:],
         guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),
         left_out=left_out_table(aside),
     )

@@ -115,14 +115,14 @@ def answer_capacity(
     if not 0 < alpha < 0.5:
         raise KitError(f"alpha is {alpha!r}, but must lie between 0 and 0.5.")
     unit = str(capacity["unit"].iloc[0]) if "unit" in capacity.columns and len(capacity) else ""
+    data, aside, guards = set_aside(join_athletes(rows, athletes), capacity, outcome)
+    if isinstance(data, Refused):
+        return data
     step = default_step(unit) if capacity_step is None else float(capacity_step)
     if not step > 0:
         raise KitError(
             f"capacity is in {unit or 'no known unit'}: say with capacity_step what step an effect is stated for."
         )
-    data, aside, guards = set_aside(join_athletes(rows, athletes), capacity, outcome)
-    if isinstance(data, Refused):
-        return data
     club = athletes[athletes["athlete"].astype(str).isin(data.loc[data["_used"], "athlete"].unique())]
     data = data.drop(columns="_used")
     adjustment = choose_covariates(outcome, _with_row_covariates(club, data, covariates), covariates)

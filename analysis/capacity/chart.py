@@ -159,6 +159,10 @@ def _summarise(table: pd.DataFrame, outcome: str, contrast_step: float) -> Speci
     table = table.sort_values("multiple", kind="stable").reset_index(drop=True)
     table.insert(0, "order", np.arange(1, len(table) + 1))
     choices = table[table["left_out_athlete"] == ""]
+    if not choices["planned"].any():
+        raise KitError(
+            f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with."
+        )
     sign = float(np.sign(choices.loc[choices["planned"], "multiple"].iloc[0]))
     same = np.sign(choices["multiple"]) == sign
     side = np.where(sign < 0, choices["multiple_high"] < 0, choices["multiple_low"] > 0)

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
-from .fit import MINIMUM_ATHLETES, Prepared, balanced_means, prepare, round_effects, t_limits
+from .balance import balanced_means, round_effects
+from .fit import MINIMUM_ATHLETES, Prepared, prepare, t_limits
 from .guards import is_heart_rate
 from .tables import varies
 
@@ -67,7 +68,8 @@ def drift_and_recovery(
     Each athlete's own straight slope over the rounds (the rounds' common effects taken out and put back, so that a missed
     round does not bend it) is regressed on capacity: t on n − 2 degrees of freedom. The line with role "check" is the
     round-by-capacity interaction of a model with one random intercept per athlete: it takes an athlete's slope for
-    scatter and rejects too often (7 to 16 % at 5 % in simulation), so it never decides.
+    scatter and rejects too often where athletes differ in their rise (in simulation up to twice as often as it
+    should), so it never decides.
 
     References
     ----------

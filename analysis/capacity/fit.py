@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, left_out_table, plural
+from .balance import balanced_means, flat_within
 from .guards import check_residual_df, set_aside_circular
 from .results import CapacityFit
 from .tables import is_text, need_columns, numeric_design, usable_rows, varies
@@ -193,26 +195,12 @@ def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:
     words = [prepared.cell] if prepared.cell else []
     words += [c for c in prepared.covariates if is_text(rows[c])]
     numbers = [prepared.capacity, *(c for c in prepared.covariates if not is_text(rows[c]))]
-    if rows["athlete"].is_unique:
+    if rows["athlete"].is_unique or flat_within(prepared):
         coefficients, variances, method = _ordinary(prepared, level)
         notes: tuple[str, ...] = ()
     else:
-        from ..models import fit_mixed
-
-        names = {c: f"v{i}" for i, c in enumerate([prepared.outcome, *numbers, *words])}
-        table = rows[["athlete", *names]].rename(columns=names)
-        terms = [*(names[c] for c in numbers), *(f"C({names[c]})" for c in words)]
-        fit = fit_mixed(table, f"v0 ~ {' + '.join(terms)}", group="athlete")
-        coefficients = fit.coefficients(ddf="kenward-roger", level=level)
-        coefficients = coefficients.assign(term=[_readable(t, names) for t in coefficients["term"]])
-        variances = pd.DataFrame(
-            {
-                "part": ["between athletes", "within an athlete"],
-                "variance": [fit.variances.group, fit.variances.residual],
-            }
-        )
+        coefficients, variances, notes = _mixed(prepared, numbers, words, level)
         method = "mixed model, athlete random, restricted maximum likelihood, Kenward-Roger"
-        notes = (NO_SPREAD,) if fit.variances.group == 0 else tuple(fit.warnings)
     line = coefficients.set_index("term").loc[prepared.capacity]
     low90, high90 = t_limits(line["estimate"], line["standard_error"], line["df"], 2 * level - 1)
     return CapacityFit(
@@ -241,47 +229,6 @@ def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:
     )
 
 
-def balanced_means(rows: pd.DataFrame, outcome: str, *, cell: str = "") -> pd.DataFrame:
-    """Return each athlete's mean of an outcome, balanced for the rounds that the athlete missed.
-
-    A plain mean over unequal rounds depends on which rounds are missing; here the effects of the rounds (of the additive
-    table athlete + round, summing to 0) are taken out first. With every round present it is the plain mean.
-
-    Returns
-    -------
-    DataFrame
-        athlete, mean, plain_mean, n_rounds.
-    """
-    effects = round_effects(rows, outcome, cell)
-    level = rows[outcome] - effects
-    grouped = rows.groupby("athlete", sort=False)
-    table = pd.DataFrame(
-        {
-            "mean": level.groupby(rows["athlete"], sort=False).mean(),
-            "plain_mean": grouped[outcome].mean(),
-            "n_rounds": grouped.size(),
-        }
-    )
-    return table.rename_axis("athlete").reset_index()
-
-
-def round_effects(rows: pd.DataFrame, outcome: str, cell: str) -> pd.Series:
-    """Return the effect of each row's round in the additive table athlete + round; 0 where it cannot be told."""
-    none = pd.Series(0.0, index=rows.index)
-    if not cell or rows[cell].nunique() < 2:
-        return none
-    who, when = pd.Categorical(rows["athlete"]), pd.Categorical(rows[cell])
-    n_athletes, n_cells = len(who.categories), len(when.categories)
-    design = np.zeros((len(rows), n_athletes + n_cells))
-    design[np.arange(len(rows)), who.codes] = 1
-    design[np.arange(len(rows)), n_athletes + when.codes] = 1
-    solution, _, rank, _ = np.linalg.lstsq(design, rows[outcome].to_numpy(dtype=float), rcond=None)
-    if rank < n_athletes + n_cells - 1:
-        return none
-    effects = solution[n_athletes:] - solution[n_athletes:].mean()
-    return pd.Series(effects[when.codes], index=rows.index)
-
-
 def t_limits(estimate: float, standard_error: float, df: float, level: float) -> tuple[float, float]:
     """Return the two-sided t interval of an estimate."""
     from scipy.special import stdtrit
@@ -305,19 +252,41 @@ def _cells(rows: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
     return ("round_no" if varies(rows["round_no"]) else ""), ()
 
 
-def _readable(term: str, names: dict[str, str]) -> str:
-    """Put the columns' own names back into a term of the model."""
-    for column, short in sorted(names.items(), key=lambda item: -len(item[1])):
-        if term == short:
-            return column
-        term = term.replace(f"C({short})", f"C({column})")
-    return term
+def _mixed(prepared: Prepared, numbers: list[str], words: list[str], level: float):
+    from ..models import fit_mixed
+
+    names = {c: f"v{i}" for i, c in enumerate([prepared.outcome, *numbers, *words])}
+    table = prepared.rows[["athlete", *names]].rename(columns=names)
+    terms = [*(names[c] for c in numbers), *(f"C({names[c]})" for c in words)]
+    try:
+        fit = fit_mixed(table, f"v0 ~ {' + '.join(terms)}", group="athlete")
+    except KitError as error:
+        raise KitError(_readable(str(error), names)) from error
+    coefficients = fit.coefficients(ddf="kenward-roger", level=level)
+    coefficients = coefficients.assign(term=[_readable(t, names) for t in coefficients["term"]])
+    variances = pd.DataFrame(
+        {
+            "part": ["between athletes", "within an athlete"],
+            "variance": [fit.variances.group, fit.variances.residual],
+        }
+    )
+    return coefficients, variances, (NO_SPREAD,) if fit.variances.group == 0 else tuple(fit.warnings)
+
+
+def _readable(text: str, names: dict[str, str]) -> str:
+    """Put the columns' own names back into a term or a message of the model."""
+    own = {short: column for column, short in names.items()}
+    return re.sub(r"\bv\d+\b", lambda found: own.get(found[0], found[0]), text)
 
 
 def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFrame, str]:
     from scipy.special import stdtr, stdtrit
 
     rows = prepared.rows
+    if not rows["athlete"].is_unique:
+        means = balanced_means(rows, prepared.outcome, cell=prepared.cell).set_index("athlete")["mean"]
+        rows = rows.groupby("athlete", sort=False).first().reset_index()
+        rows[prepared.outcome] = rows["athlete"].map(means)
     design, names = numeric_design(rows, [prepared.capacity, *prepared.covariates])
     design = np.column_stack([np.ones(len(rows)), design])
     y = rows[prepared.outcome].to_numpy()
@@ -329,6 +298,10 @@ def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFr
         )
     beta = np.linalg.lstsq(design, y, rcond=None)[0]
     residual = y - design @ beta
+    if np.sqrt(np.mean(residual**2)) <= 1e-11 * max(float(np.abs(y).max()), 1e-300):
+        raise KitError(
+            "the outcome does not vary beyond the terms of the model, so there is nothing to estimate an uncertainty from."
+        )
     variance = float(residual @ residual) / df
     errors = np.sqrt(variance * np.diag(np.linalg.inv(design.T @ design)))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -346,5 +319,5 @@ def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFr
             "ci_high": beta + half,
         }
     )
-    variances = pd.DataFrame({"part": ["between athletes (one row each)"], "variance": [variance]})
-    return table, variances, "ordinary regression, one row per athlete"
+    variances = pd.DataFrame({"part": ["between athletes (one value each)"], "variance": [variance]})
+    return table, variances, "ordinary regression, one value per athlete"

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
+from .balance import flat_within
 from .fit import Prepared, fit_prepared
 from .tables import numeric_design
 
@@ -60,12 +61,14 @@ def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
     athletes = np.array([athlete for athlete, _ in slots])
     for width, members in shapes.items():
         _fit_shape(table, members, width, athletes)
+    for i in np.flatnonzero(table["estimate"].isna()):
+        _fit_alone(table, i, parts[i], level)
     return _with_tests(table, level)
 
 
 def _keys(part: Prepared) -> list[tuple] | None:
-    """Return athlete and round of every row; None where an athlete has one row only, or a round twice."""
-    if part.rows["athlete"].is_unique:
+    """Return athlete and round of every row; None where the batch cannot hold them: one value per athlete, a round twice."""
+    if part.rows["athlete"].is_unique or flat_within(part):
         return None
     cells = (
         part.rows[part.cell].astype(str) if part.cell else part.rows.groupby("athlete").cumcount().astype(str)

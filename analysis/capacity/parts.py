@@ -9,8 +9,9 @@ import pandas as pd
 
 from ..basics import KitError
 from .adjustment import covariate_words
+from .balance import balanced_means
 from .correlation import correlate, partial_correlation, t_test_of_r, z_interval
-from .fit import CapacityFit, Prepared, balanced_means, fit_prepared, prepare
+from .fit import CapacityFit, Prepared, fit_prepared, prepare
 from .leverage import robust_correlation
 from .results import Levels
 from .tables import is_text, numeric_design, varies

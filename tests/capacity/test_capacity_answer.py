@@ -388,3 +388,41 @@ def test_readings_beyond_the_analysers_scale_are_left_out_by_name(club):
     assert (result.left_out["reason"] == "reading beyond the analyser's scale").sum() == 4
     assert "4 readings beyond" in result.guards.set_index("guard").loc["analyser's scale", "text"]
     assert result.n_observations + len(result.left_out) == len(rows)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda r: r[r["round_no"] <= 2],
+        lambda r: r[r["round_no"] == 1],
+        lambda r: r[~((r["athlete"] == "A01") & (r["round_no"] > 1))],
+        lambda r: r.assign(round_no="R" + r["round_no"].astype(str)),
+        lambda r: r.assign(round_no=r["round_no"].astype("category")),
+        lambda r: r.set_index(np.zeros(len(r), dtype=int)),
+        lambda r: r.drop(columns=["session"]),
+        lambda r: r.assign(hr_mean_bpm=[np.inf, *r["hr_mean_bpm"].iloc[1:]]),
+        lambda r: r.assign(hr_mean_bpm=r.groupby("athlete")["hr_mean_bpm"].transform("first")),
+        lambda r: r.assign(hr_mean_bpm=r["hr_mean_bpm"].astype(str)),
+    ],
+)
+def test_odd_rows_are_answered(club, change):
+    rows, capacity, athletes = club(n=9)
+    result = answer((change(rows), capacity, athletes))
+    assert np.isfinite(result.effect)
+    assert result.n_observations + len(result.left_out) == len(change(rows))
+
+
+def test_odd_athletes_are_answered(club):
+    rows, capacity, athletes = club(n=14, age_spread=6)
+    numbers = [t.assign(athlete=t["athlete"].str[1:].astype(int)) for t in (rows, capacity, athletes)]
+    assert answer(numbers).effect == pytest.approx(answer((rows, capacity, athletes)).effect)
+    assert np.isfinite(answer((rows, capacity, athletes.drop(columns=["sex", "age_years"]))).effect)
+    blank = athletes.assign(sex=["", *["F"] * 6, *["M"] * 7])
+    assert any("sex is not known" in w for w in answer((rows, capacity, blank)).warnings)
+    unknown = athletes.assign(age_years=[np.nan, np.nan, *athletes["age_years"][2:]])
+    found = answer((rows, capacity, unknown), covariates=["age_years"])
+    assert (found.n_athletes, found.unadjusted.n_athletes) == (12, 14)
+    twice = athletes.assign(age_years=2 * athletes["mass_kg"])
+    refused = answer((rows, capacity, twice), covariates=["age_years", "mass_kg"])
+    assert isinstance(refused, Refused)
+    assert "mass_kg" in str(refused) and "v3" not in str(refused)

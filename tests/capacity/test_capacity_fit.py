@@ -18,7 +18,8 @@ from analysis.capacity import (
     judge,
     shared_test_warning,
 )
-from analysis.capacity.fit import balanced_means, prepare
+from analysis.capacity.balance import balanced_means
+from analysis.capacity.fit import prepare
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 
