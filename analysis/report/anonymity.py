@@ -102,7 +102,9 @@ def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame
     table = people.drop(columns=[c for c in LEVELS if c in people and c not in kept])
     for c in kept:
         table[c] = ["" if i in masked else v for i, v in enumerate(made[c])]
-    return table, _said(columns, choice, len(masked)) + tuple(f"{c} was blank" for c in dropped_blank)
+    return table, _said(columns, choice, len(masked)) + tuple(
+        f"{_WORDS[c][0]} was blank" for c in dropped_blank
+    )
 
 
 def _blank(values: pd.Series) -> bool:
@@ -134,14 +136,22 @@ def _too_rare(columns: list[list[str]], size: int, least: int) -> set[int] | Non
     return masked if not masked or least <= len(masked) < size else None
 
 
+_WORDS = {
+    "age_years": ("age", " years"),
+    "mass_kg": ("body mass", " kg"),
+    "sex": ("sex", ""),
+    "group": ("group", ""),
+}
+
+
 def _said(columns, choice, n_masked: int) -> tuple[str, ...]:
     said = []
     for c, i in zip(columns, choice, strict=True):
         level = LEVELS[c][i]
         if level is None:
-            said.append(f"{c} was dropped")
+            said.append(f"{_WORDS[c][0]} was dropped")
         elif not isinstance(level, str):
-            said.append(f"{c} is given in bands of {level}")
+            said.append(f"{_WORDS[c][0]} is given in bands of {level}{_WORDS[c][1]}")
     if n_masked:
         said.append(f"for {n_masked} people these columns are blank, since their combination was too rare")
     return tuple(said)

@@ -21,6 +21,7 @@ SHOWN = ("hr_mean_bpm", "hr_peak_bpm", "percent_hr_max", "lactate_mmol_l", "exer
 WORDS = {
     "lang": "en",
     "heading": "Your evening of sparring",
+    "measured": "What was measured",
     "round": "Round",
     "you": "You",
     "club": "The club",
@@ -186,8 +187,8 @@ def _table(numbers: pd.DataFrame, words: dict) -> str:
     lines = []
     for (_, outcome), rows in numbers.groupby(["name", "outcome"], sort=False):
         rows = rows.set_index("round_no")
-        you = {"": f"{outcome}: {words['you'].lower()}"}
-        club = {"": words["club"]}
+        you = {words["measured"]: f"{outcome}: {words['you'].lower()}"}
+        club = {words["measured"]: words["club"]}
         for r in rounds:
             head = f"{words['round']} {r}"
             you[head], club[head] = (

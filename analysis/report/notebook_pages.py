@@ -90,13 +90,15 @@ def _nav(notebook) -> str:
 _PAGE_CHANGES = (
     (r'href="(\d\d_\w+)\.ipynb', r'href="\1.html'),  # to the page, not to the notebook
     (r'<a class="anchor-link"[^>]*></a>', ""),  # a link without words
+    (r'<div class="output_html', r'<div tabindex="0" class="output_html'),  # wide tables scroll by keyboard
     (r"\S*ipykernel_\d+\S*?\.py", "cell"),  # the number of a process
     (r" at 0x[0-9a-f]{6,}", ""),  # the address of an object
 )
 """What else an exported page must not carry, so that it repeats and reads well."""
 
 _NOTEBOOK_STYLE = """
-.notebook pre { background: var(--wash); padding: .6rem .8rem; overflow-x: auto; font-size: .8rem; line-height: 1.45; }
+.notebook pre { background: var(--wash); padding: .6rem .8rem; white-space: pre-wrap; }
+.notebook pre { overflow-wrap: anywhere; font-size: .8rem; line-height: 1.45; }
 .notebook img { max-width: 100%; height: auto; }
 .notebook .jp-OutputArea, .notebook .output_html { overflow-x: auto; }
 .notebook table { margin: .8rem 0; }
