@@ -127,6 +127,7 @@ def check_clocks(session, rules: CleaningRules, warnings: list) -> None:
         line.setdefault("found_offset_s", float("nan"))
         line.setdefault("found_uncertainty_s", float("nan"))
         line.setdefault("agrees", "")
+    warnings += _two_offsets_in_one_file(session.clocks)
     for athlete, trace in session.traces.items():
         windows = [w for w in session.windows.get(athlete, {}).values() if w.found_by != "trace"]
         if not trace.placed or not windows:
@@ -144,6 +145,20 @@ def check_clocks(session, rules: CleaningRules, warnings: list) -> None:
                 and line["offset_source"] != "another day"
             ):
                 _say(line, lag, limit, warnings)
+
+
+def _two_offsets_in_one_file(clocks: list) -> list[str]:
+    """Sentences about files of several athletes whose rows give different offsets: a file has one clock."""
+    offsets: dict[tuple, set] = {}
+    for line in clocks:
+        if np.isfinite(line["offset_s"]):
+            offsets.setdefault((line["session"], line["file"]), set()).add(line["offset_s"])
+    return [
+        f"{file}, session {session}: recordings.csv gives different clock offsets for one file, which has one clock. Give all "
+        "its rows the same clock_offset_s."
+        for (session, file), found in offsets.items()
+        if len(found) > 1
+    ]
 
 
 def _say(line: dict, lag: Lag, limit: float, warnings: list) -> None:

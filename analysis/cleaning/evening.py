@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from ..basics import format_number, plural
 from ..recordings import Recording
 from .align import check_clocks, place_without_clock, windows_from_traces
 from .crossed import mark_crossed
@@ -115,8 +116,23 @@ def clean_evening(
         if trace is not None:
             out.kept[athlete] = apply_to_trace(trace, out.windows[athlete], decisions, _seconds)
     check_clocks(out, rules, warnings)
+    remarks += _moved_from_utc(out, evening)
     warnings += mark_crossed(out.traces, rules)
     return out
+
+
+def _moved_from_utc(out: Session, evening: Evening) -> list[str]:
+    """One sentence per session about recordings in UTC."""
+    count = sum(line["device_clock"] == "utc" for line in out.clocks)
+    if not count or np.isnan(evening.utc_offset_s):
+        return []
+    hours = format_number(
+        evening.utc_offset_s / 3600, 0 if evening.utc_offset_s % 3600 == 0 else 1, sign=True, unit="h"
+    )
+    were = "was" if count == 1 else "were"
+    return [
+        f"Session {evening.session}: {plural(count, 'recording')} in UTC {were} moved by {hours} to local time (sessions.csv)."
+    ]
 
 
 def _seconds(trace: Trace, hit: np.ndarray) -> float:

@@ -11,7 +11,10 @@ LOOK_BACK = 80
 ENDS = 5
 """The level at the ends of a piece is the median of so many samples, so that noise breaks no chain."""
 BREAK_COST = 30.0
-"""Samples that a chain must gain for a change just beyond the limit; for one twice as large, four times as many."""
+MOST_COST = 100.0
+"""Samples that a chain must gain for a change just beyond the limit, for one twice as large four times as many, and the
+most that it must gain: a stretch of some minutes at a plausible level is kept, however it begins. Doubling and halving
+have no such bound."""
 
 
 def fit_pieces(
@@ -86,7 +89,9 @@ def _best_chain(elapsed, rates, first, last, rules) -> list[int]:
         low = max(0, j - LOOK_BACK)
         moved = np.abs(head[:, j : j + 1] - tail[:, low:j]).min(axis=0)
         ratio = moved / rules.change_over(begin[j] - finish[low:j])
-        score = best[low:j] - np.where(ratio > 1.0, BREAK_COST * ratio**2, 0.0)
+        cost = BREAK_COST * ratio**2
+        cost = np.where(_near_double(head[1, j] / tail[1, low:j], rules), cost, np.minimum(cost, MOST_COST))
+        score = best[low:j] - np.where(ratio > 1.0, cost, 0.0)
         k = int(score.argmax())
         if score[k] > 0:
             best[j] += score[k]
@@ -108,14 +113,18 @@ def _name_pieces(codes, elapsed, rates, first, last, kept, candidate, rules, cod
         low, high = _with_edges(rates, elapsed, first[a], last[b - 1])
         piece = slice(low, high + 1)
         ratio = rates[piece] / np.interp(elapsed[piece], good_times, good_rates)
-        near = np.minimum(np.abs(ratio - 2.0) / 2.0, np.abs(ratio - 0.5) / 0.5) <= rules.double_tolerance
-        if near.mean() >= 0.5:
+        if _near_double(ratio, rules).mean() >= 0.5:
             name = "doubled or halved"
         elif elapsed[high] - elapsed[low] < rules.spike_s:
             name = "spike"
         else:
             name = "impossible change"
         codes[piece] = np.where(candidate[piece], code[name], 0)
+
+
+def _near_double(ratio, rules: CleaningRules):
+    """Whether a level is about twice or half another."""
+    return np.minimum(np.abs(ratio - 2.0) / 2.0, np.abs(ratio - 0.5) / 0.5) <= rules.double_tolerance
 
 
 def _with_edges(rates, elapsed, low: int, high: int) -> tuple[int, int]:

@@ -67,6 +67,13 @@ def test_a_long_fault_does_not_condemn_the_rest():
     assert (flags[700:900] != "").all() and (np.delete(flags, np.arange(700, 900)) != "").mean() < 0.01
 
 
+def test_minutes_at_a_plausible_level_are_kept_however_they_begin():
+    rng = np.random.default_rng(0)
+    level = np.repeat([110.0, 165, 112, 168, 115], 240)
+    flags = flag_artefacts(samples(np.round(level + rng.normal(0, 1, len(level)))))["flag"]
+    assert (flags == "").mean() > 0.97
+
+
 def test_start_lag_ends_when_contact_is_steady():
     trace = good_trace(3, before_s=600)
     add_fault(np.random.default_rng(0), trace, "start lag", 0, 70)

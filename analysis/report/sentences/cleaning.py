@@ -7,6 +7,7 @@ import pandas as pd
 
 from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
 from ...figures.cleaning_account import round_seconds
+from ...physiology.estimates import MEMORY
 from .cleaning_tables import (
     cause_in_words,
     list_remarks,
@@ -263,7 +264,11 @@ def write_up_cleaning(cleaned) -> list[str]:
     typed = rows[rows["hr_source"] == "typed"]
     paragraphs = []
     if cleaned.traces:
-        paragraphs.append(_windows_words(cleaned) + " " + _rules_words(cleaned))
+        paragraphs.append(
+            " ".join(
+                filter(None, (_windows_words(cleaned), _rules_words(cleaned), _intensity_words(cleaned)))
+            )
+        )
         paragraphs.append(
             " ".join(
                 filter(None, (_aside_words(cleaned, rows), _bounds_words(cleaned), _hand_words(cleaned)))
@@ -327,6 +332,31 @@ def _rules_words(cleaned) -> str:
         f"a straight line would not move the mean by more than {shift}. Peak heart rate is the highest mean over {peak}; "
         f"the late mean leaves out the first {late} of the round, but never more than half of it."
     )
+
+
+def _intensity_words(cleaned) -> str:
+    """Which bands and which constants of the training impulse, where there are any."""
+    from ...physiology import banister_impulse, intensity_bands
+
+    words = []
+    if cleaned.rows["vigorous_s"].notna().any():
+        bands = intensity_bands(str(_value(cleaned, "bands")))
+        edges = join_words([format_number(v, 0) for v in bands["percent_hr_max_low"].iloc[1:]])
+        source = bands["source"].iloc[0].split(";")[0].split(" (")[0]
+        words.append(
+            f"Seconds per intensity band use the edges of the {source}: {edges}{NO_BREAK}% of the measured maximum, each edge "
+            "belonging to the band above it."
+        )
+    if cleaned.rows["training_impulse"].notna().any():
+        of = {s: banister_impulse(150.0, 60.0, hr_max_bpm=190.0, hr_rest_bpm=60.0, sex=s) for s in ("M", "F")}
+        constants = "; ".join(
+            f"{o.constants}{', from memory' if o.provenance == MEMORY else ''}" for o in of.values()
+        )
+        words.append(
+            f"The training impulse of each round is summed over the samples of its valid time, rests left out ({of['M'].source}; "
+            f"{constants})."
+        )
+    return " ".join(words)
 
 
 def _aside_words(cleaned, rows) -> str:
