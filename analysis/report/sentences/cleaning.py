@@ -353,7 +353,7 @@ def _intensity_words(cleaned) -> str:
             f"{o.constants}{', from memory' if o.provenance == MEMORY else ''}" for o in of.values()
         )
         words.append(
-            f"The training impulse of each round is summed over the samples of its valid time, rests left out ({of['M'].source}; "
+            f"The training impulse of each round is summed over the samples of its valid time, rests left out ({of['M'].source.split(' (')[0]}; "
             f"{constants})."
         )
     return " ".join(words)
