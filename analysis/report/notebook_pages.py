@@ -91,7 +91,7 @@ _PAGE_CHANGES = (
     (r'href="(\d\d_\w+)\.ipynb', r'href="\1.html'),  # to the page, not to the notebook
     (r'<a class="anchor-link"[^>]*></a>', ""),  # a link without words
     (r'<div class="output_html', r'<div tabindex="0" class="output_html'),  # wide tables scroll by keyboard
-    (r"\S*ipykernel_\d+\S*?\.py", "cell"),  # the number of a process
+    (r"[\w:.~\\/-]*ipykernel_\d+[\w:.~\\/-]*?\.py", "cell"),  # the number of a process (no + : quick on pictures)
     (r" at 0x[0-9a-f]{6,}", ""),  # the address of an object
 )
 """What else an exported page must not carry, so that it repeats and reads well."""
