@@ -26,7 +26,18 @@ COVARIATE_WORDS = {
 
 @dataclass(frozen=True)
 class Adjustment:
-    """Covariates with the reason for them, what was given up, and warnings."""
+    """What the slope is adjusted for, and why.
+
+    Parameters
+    ----------
+    covariates : tuple of str
+        Columns held equal.
+    reason : str
+        In words: planned or by the default rule.
+    given_up : tuple of str
+        Wanted, but too many for the number of athletes.
+    warnings : tuple of str
+    """
 
     covariates: tuple[str, ...]
     reason: str
