@@ -352,9 +352,10 @@ def _intensity_words(cleaned) -> str:
         constants = "; ".join(
             f"{o.constants}{', from memory' if o.provenance == MEMORY else ''}" for o in of.values()
         )
+        source = of["M"].source.split(" (")[0]
         words.append(
-            f"The training impulse of each round is summed over the samples of its valid time, rests left out ({of['M'].source.split(' (')[0]}; "
-            f"{constants})."
+            "The training impulse of each round is summed over the samples of its valid time, rests left out "
+            f"({source}; {constants})."
         )
     return " ".join(words)
 
