@@ -20,8 +20,8 @@ POSSIBLE_SHARE = (0.1, 0.9)
 WORDS = ("as expected", "harder than the rounds", "easier than expected", "cannot be told")
 COLUMNS = [
     "finding", "outcome", "round_no", "published", "published_sd", "n_published", "session_mean", "session_mean_low",
-    "session_mean_high", "session_peak", "session_peak_low", "session_peak_high", "share_low", "share_high", "verdict", "work_s",
-    "window_mean", "window_low", "window_high", "n_windows", "n_athletes", "source",
+    "session_mean_high", "session_peak", "session_peak_low", "session_peak_high", "share_low", "share_high", "rest_low",
+    "rest_high", "verdict", "work_s", "window_mean", "window_low", "window_high", "n_windows", "n_athletes", "source",
 ]  # fmt: skip
 
 
@@ -67,7 +67,7 @@ def compare_with_rounds(
     -------
     DataFrame
         One line per published round: ours beside it; `share_low` to `share_high`: how much of a session would have to be
-        spent at the published rate to give our mean, with the rest at REST_PERCENT; `window_mean`: the hardest stretch
+        spent at the published rate to give our mean, with the rest at `rest_low` to `rest_high` per cent; `window_mean`: the hardest stretch
         of a recording that is as long as a round.
 
     Notes
@@ -91,8 +91,8 @@ def compare_with_rounds(
         lines.append([
             row["finding"], row["outcome"], row["round_no"], row["mean"], row["sd"], row["n_athletes"],
             mean["estimate"], mean["ci_low"], mean["ci_high"], peak["estimate"], peak["ci_low"], peak["ci_high"],
-            low, high, _verdict(low, high), row.get("work_s", math.nan), *_interval(window), int(mean["n_athletes"]),
-            row["source"],
+            low, high, *REST_PERCENT, _verdict(low, high), row.get("work_s", math.nan), *_interval(window),
+            int(mean["n_athletes"]), row["source"],
         ])  # fmt: skip
     return pd.DataFrame(lines, columns=COLUMNS)
 

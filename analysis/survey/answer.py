@@ -14,7 +14,7 @@ from . import bands, tables
 from .against import compare_with_rounds, window_lengths
 from .carry import MOST_PEOPLE, Carried, People, carry_error, likely_errors, people_of, spread_of
 from .files import FileSummary, summarise_files
-from .maxima import MAIN_EQUATION
+from .maxima import LEAST_ERROR_BPM, MAIN_EQUATION
 from .results import SurveyAnswer
 from .screen import (
     SCREENS,
@@ -135,6 +135,7 @@ def answer_survey(
         equation=equation,
         equation_label=f"{known['author']} {known['year']}",
         prediction_error_bpm=error_bpm,
+        least_error_bpm=min(LEAST_ERROR_BPM, error_bpm),
         hr_max_bpm=float(main.drop_duplicates("code")["hr_max_bpm"].mean()),
         n_simulations=n_draws if carried else 0,
         learned=bool(carried and carried.learned),

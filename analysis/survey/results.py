@@ -27,6 +27,8 @@ class SurveyAnswer(Result):
         The published equation of maximal heart rate in the main analysis: its name, and author with year.
     prediction_error_bpm : float
         Its standard error for one person.
+    least_error_bpm : float
+        The least published error of such equations: in each draw the size of the error lies between the two.
     hr_max_bpm : float
         Mean of the predicted maxima.
     n_simulations : int
@@ -83,6 +85,7 @@ class SurveyAnswer(Result):
     equation: str
     equation_label: str
     prediction_error_bpm: float
+    least_error_bpm: float
     hr_max_bpm: float
     n_simulations: int
     learned: bool

@@ -37,9 +37,8 @@ def curve_table(carried: Carried) -> pd.DataFrame:
         part = pd.DataFrame(
             {"measure": measure, "percent": GRID} | {n: getattr(carried, n)[row] for n in CARRIED}
         )
-        parts.append(
-            part[(part["total_low"] < 1 - 1e-9) & (part["total_high"] > 0) | part["percent"].isin(THRESHOLDS)]
-        )
+        lowest, highest = part[list(CARRIED)].min(axis=1), part[list(CARRIED)].max(axis=1)
+        parts.append(part[(lowest < 1 - 1e-9) & (highest > 1e-9)])
     return pd.concat(parts, ignore_index=True).rename(columns={"exact": "estimate"})
 
 

@@ -1,0 +1,252 @@
+"""Tables of submitted sessions, for the screen."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from ...basics import NotYet, format_ci, format_number, format_percent
+
+MEASURE_WORDS = {
+    "hr_mean_bpm": ("mean heart rate", "bpm", 0),
+    "hr_peak_bpm": ("peak heart rate", "bpm", 0),
+    "percent_mean": ("mean, share of predicted maximum", "%", 1),
+    "percent_peak": ("peak, share of predicted maximum", "%", 1),
+    "minutes": ("length of the session", "min", 0),
+}
+
+
+def tabulate_typical(answer):
+    """Give typical values over people, and how much people and sessions scatter.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_typical(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet):
+        return None
+    lines = []
+    for t in answer.typical.dropna(subset=["estimate"]).to_dict("records"):
+        name, unit, digits = MEASURE_WORDS[t["measure"]]
+        lines.append(
+            {
+                "measure": f"{name} ({unit})",
+                "typical": format_number(t["estimate"], digits),
+                "95 % interval": format_ci(t["ci_low"], t["ci_high"], digits),
+                "SD between people": format_number(t["sd_people"], 1),
+                "SD between sessions of a person": format_number(t["sd_sessions"], 1),
+                "two sessions of a person correlate": format_number(t["correlation"], 2),
+                "people": t["n_athletes"],
+                "sessions": t["n_observations"],
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def tabulate_shares(answer):
+    """Give the shares of people's sessions above thresholds, with both kinds of interval.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_shares(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet) or answer.shares.empty:
+        return None
+    rows = answer.shares.dropna(subset=["centre"])
+    return pd.DataFrame(
+        {
+            "sessions with": f"{'mean' if s['measure'] == 'percent_mean' else 'peak'} at or above {s['threshold']:g} %",
+            "predicted maxima as exact": format_percent(s["estimate"]),
+            "most likely": format_percent(s["centre"]),
+            "with the error of the prediction": _span(s["low"], s["high"]),
+            "and for people drawn anew": _span(s["total_low"], s["total_high"]),
+        }
+        for s in rows.to_dict("records")
+    )
+
+
+def _span(low: float, high: float) -> str:
+    return format_ci(100 * low, 100 * high, 0, unit="%")
+
+
+def tabulate_agreement(answer):
+    """Show how the time was spent in sessions whose mean lies in one band.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_agreement(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet) or answer.agreement.empty:
+        return None
+    bands = [c for c in answer.bands["band"]]
+    words = dict(zip(answer.bands["band"], answer.bands["words"], strict=True))
+    rows = answer.agreement[answer.agreement["share_sessions"] >= 0.01]
+    return pd.DataFrame(
+        {
+            "a mean in the band": a["words"],
+            "recordings": format_percent(a["share_sessions"]),
+            **{f"time {words[b]}": format_percent(a[b]) for b in bands},
+            "time harder than the mean": format_percent(a["harder"]),
+        }
+        for a in rows.to_dict("records")
+    )
+
+
+def tabulate_against(answer):
+    """Put sessions beside published round means.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_against(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet) or answer.against.empty:
+        return None
+    lines = []
+    for a in answer.against.to_dict("records"):
+        share = "cannot be told"
+        if not math.isnan(a["share_low"]):
+            share = format_ci(100 * max(a["share_low"], 0.0), 100 * min(a["share_high"], 1.0), 0, unit="%")
+        about = f"SD {format_number(a['published_sd'], 0)}, n = {a['n_published']}"
+        stretch = "no recording"
+        if not math.isnan(a["window_mean"]):
+            stretch = (
+                f"{format_number(a['window_mean'], 0)} ({format_ci(a['window_low'], a['window_high'], 0)})"
+            )
+        lines.append(
+            {
+                "finding": a["finding"],
+                "round": format_number(a["round_no"], 0),
+                "published": f"{format_number(a['published'], 0)} ({about})",
+                "mean of our sessions": _with_range(a, "session_mean"),
+                "peak of our sessions": _with_range(a, "session_peak"),
+                "share of a session at the published rate": share,
+                "verdict": a["verdict"],
+                "hardest stretch as long as a round": stretch,
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def _with_range(line: dict, name: str) -> str:
+    return f"{format_number(line[name], 0)} ({format_ci(line[f'{name}_low'], line[f'{name}_high'], 0)})"
+
+
+def tabulate_senders(answer):
+    """Count who sent data.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_senders(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet):
+        return None
+    table = answer.senders
+    return pd.DataFrame(
+        {
+            "what": table["what"].where(~table["what"].duplicated(), ""),
+            "group": table["group"],
+            "people": table["n_athletes"],
+            "of all people": [format_percent(v) for v in table["share_people"]],
+            "sessions": table["n_sessions"],
+            "of all sessions": [format_percent(v) for v in table["share_sessions"]],
+        }
+    )
+
+
+def tabulate_set_aside(answer):
+    """Count the sessions that are not in the main analysis, by reason.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_set_aside(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet) or answer.set_aside.empty:
+        return None
+    return answer.set_aside.rename(columns={"n_sessions": "sessions"})
+
+
+def tabulate_choices(answer):
+    """Give the main numbers under other choices.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer or NotYet
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> tabulate_choices(NotYet("a", "b")) is None
+    True
+    """
+    if isinstance(answer, NotYet):
+        return None
+    return pd.DataFrame(
+        {
+            "choice": c["choice"],
+            "sessions": c["n_sessions"],
+            "people": c["n_athletes"],
+            "mean (% of predicted maximum)": format_number(c["percent_mean"], 1),
+            "peak (% of predicted maximum)": format_number(c["percent_peak"], 1),
+            "peaks at or above 90 %: most likely": format_percent(c["centre"]),
+            "with the error of the prediction": "" if math.isnan(c["low"]) else _span(c["low"], c["high"]),
+        }
+        for c in answer.choices.to_dict("records")
+    )
