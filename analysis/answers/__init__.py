@@ -4,7 +4,6 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 `NotYet` that says what the study still needs. Notebooks, figures and the write-up all take these same objects.
 """
 
-from .walk import Answers, open_answers
+from .walk import Answers, open_answers, open_survey
 
-
-__all__ = ["Answers", "open_answers"]
+__all__ = ["Answers", "open_answers", "open_survey"]

@@ -74,6 +74,31 @@ def kept_answers(folder: Path, seed: int = 0) -> Answers | None:
     return kept if same else None
 
 
+def open_survey(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
+    """Open the survey of submitted sessions that notebook 08 is about.
+
+    Parameters
+    ----------
+    folder : path, optional
+        Default: the folder of `open_answers` where it holds a survey, else the invented survey of the demo.
+    seed : int
+        Of everything random. Default 0.
+
+    Returns
+    -------
+    Answers
+
+    Examples
+    --------
+    >>> len(open_survey().study.survey) > 0
+    True
+    """
+    answers = open_answers(folder, seed=seed)
+    if folder is None and answers.study.survey.empty:
+        return open_answers(DEMO_FOLDER / "survey", seed=seed)
+    return answers
+
+
 @dataclass(frozen=True)
 class NotAnswered(NotYet):
     """A question that the data at hand cannot answer, with the reason (falsy).

@@ -67,7 +67,8 @@ def compare_with_rounds(
     -------
     DataFrame
         One line per published round: ours beside it; `share_low` to `share_high`: how much of a session would have to be
-        spent at the published rate to give our mean, with the rest at `rest_low` to `rest_high` per cent; `window_mean`: the hardest stretch
+        spent at the published rate to give our mean, with the rest at
+        `rest_low` to `rest_high` per cent; `window_mean`: the hardest stretch
         of a recording that is as long as a round.
 
     Notes
