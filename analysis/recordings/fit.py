@@ -21,7 +21,7 @@ FIRST_DATE = 0x10000000
 """Smaller time stamps are seconds since power-on, not dates."""
 
 EVENT, RECORD, INTERVALS, RATES = 21, 20, 78, 132
-MAX_MESSAGES = 3_000_000
+MAX_MESSAGES = 1_500_000
 """More messages than this are damage or an attack; a day at one a second has some 200,000."""
 _WANTED = {RECORD, EVENT, INTERVALS, RATES}
 _TIMESTAMP = 253
@@ -132,16 +132,25 @@ def walk_fields(data: bytes, wanted: dict[int, tuple[int, ...]]):
     ------
     tuple of int, int, bytes
     """
-    pos, known = data[0] if data else 0, [None] * 16
+    start = 0
+    while data[start + 8 : start + 12] == b".FIT":
+        size = int.from_bytes(data[start + 4 : start + 8], "little")
+        end = min(start + data[start] + size, len(data)) if size else len(data)
+        yield from _fields_of_part(data, start + data[start], end, wanted)
+        start = end + 2
+
+
+def _fields_of_part(data: bytes, pos: int, end: int, wanted: dict[int, tuple[int, ...]]):
+    known: list = [None] * 16
     for _ in range(MAX_MESSAGES // 10):
-        if not 0 <= pos < len(data):
+        if not 0 <= pos < end:
             return
         head = data[pos]
         if head & 0xC0 == 0x40:
-            pos = _define(data, pos, len(data), known)
+            pos = _define(data, pos, end, known)
             continue
         message = known[(head >> 5) & 3 if head & 0x80 else head & 0x0F]
-        if message is None:
+        if message is None or pos + 1 + message.size > end:
             return
         for number in wanted.get(message.kind, ()):
             at, width = message.fields.get(number, (0, 0))

@@ -16,9 +16,11 @@ from .synonyms import COLUMN_WORDS, plain_words
 FIRST_LOOK = 4 * 1024 * 1024
 """Bytes looked at: enough for some hours of any format."""
 
-_POSITION = re.compile(rb"""LatitudeDegrees>\s*-?0*[1-9.][^<]|\blat\s*=\s*["']-?0*\.?0*[1-9]""", re.I)
+# possessive repeats (*+) keep these linear whatever the file holds
+_POSITION = re.compile(rb"""LatitudeDegrees>\s*+-?0*+\.?0*+[1-9]|\blat\s*+=\s*+["']-?0*+\.?0*+[1-9]""", re.I)
 _IDENTITY = re.compile(
-    rb"<(?:\w+:)?(UnitId|email|author|Notes|AthleteName|FirstName|LastName)\b[^>]*>\s*(?!0?\s*<)", re.I
+    rb"<(?:\w{1,20}:)?(?:UnitId|email|author|Notes|AthleteName|FirstName|LastName)\b[^<>]*+>\s*+(?!0?\s*+<)",
+    re.I,
 )
 
 

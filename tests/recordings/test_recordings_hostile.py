@@ -231,3 +231,14 @@ def test_adding_five_moves_the_mean_by_five_and_order_does_not_matter(tmp_path, 
     plain = mean(sorted(pairs))
     assert mean(pairs) == pytest.approx(plain, nan_ok=True)
     assert mean(sorted(pairs), 5) == pytest.approx(plain + 5, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    "filling", [b" " * 2_000_000 + b"<", b"0" * 2_000_000, b"lat='" + b"0" * 2_000_000, b"<Notes " * 100_000]
+)
+def test_a_look_at_a_file_stays_quick_whatever_it_holds(tmp_path, filling):
+    path = tmp_path / "A01.gpx"
+    path.write_bytes(b"<gpx><Notes>" + filling + b"</Notes></gpx>")
+    begin = time.process_time()
+    inspect_recording(path)
+    assert time.process_time() - begin < 1.0

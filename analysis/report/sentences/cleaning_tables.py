@@ -7,7 +7,9 @@ import re
 import numpy as np
 import pandas as pd
 
-from ...basics import NotYet, format_number
+from ...basics import NotYet, format_number, format_percent
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 CAUSES = {
     "a gap where heart rate changed": "gaps at moments when heart rate was changing",
@@ -31,6 +33,17 @@ CAUSES = {
 def cause_in_words(cause: str) -> str:
     """The words for a cause of setting aside inside a sentence."""
     return CAUSES.get(cause, cause)
+
+
+def share_in_words(share: float) -> str:
+    """A share as a percentage; a tiny one reads as under 0.1 %."""
+    return f"under 0.1{NO_BREAK}%" if 0 < share < 0.0005 else format_percent(share, 1)
+
+
+def sparred_rows(cleaned) -> pd.DataFrame:
+    """The rows of rounds that were sparred."""
+    rows = cleaned.rows
+    return rows[(rows["round_no"] > 0) & rows["took_part"].isin(["yes", "part"])]
 
 
 def list_warnings(cleaned, *, show_codes: bool = False) -> str:
