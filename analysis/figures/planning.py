@@ -104,6 +104,31 @@ def draw_precision(curves, *, ax=None):
     )
 
 
+def draw_power_and_precision(curves, *, ax=None):
+    """Draw power and precision side by side.
+
+    Parameters
+    ----------
+    curves : PowerCurves
+    ax : pair of matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import power_curves
+    >>> len(draw_power_and_precision(power_curves({"n": 12})).axes)
+    2
+    """
+    if ax is None:
+        figure, ax = new_axes(width="double", height_mm=66, columns=2)
+    left = draw_power_curves(curves, ax=ax[0]).alt_text
+    figure = draw_precision(curves, ax=ax[1])
+    return finish(figure, f"Left: {left} Right: {figure.alt_text}")
+
+
 def draw_design(answer, *, ax=None):
     """Draw for every planned question how often the smallest and the assumed effect would be shown.
 

@@ -138,12 +138,14 @@ def answer_design(
         rounds=int(rounds),
         alpha=getattr(plan, "alpha", 0.05),
         capacity_step=capacity_step,
+        heart_rate_smallest=_smallest(effects, "hr_mean_bpm"),
+        lactate_smallest=_smallest(effects, "lactate_mmol_l"),
+        exertion_smallest=_smallest(effects, "exertion"),
         **(_adjustment(plan, truth) if adjust is None else {"adjust": adjust, "adjust_lactate": adjust}),
     )
     rows = []
     for question, outcome in outcomes.items():
-        smallest = effects.get(outcome, outcome_named(outcome).smallest_effect)
-        rows += _ask(question, outcome, float(smallest), n, design, truth)
+        rows += _ask(question, outcome, _smallest(effects, outcome), n, design, truth)
     staying = (1 - truth.leave) ** (design.rounds - 1)
     return DesignAnswer(
         n=n,
@@ -161,6 +163,10 @@ def answer_design(
         ),
         warnings=_warnings(design, truth, proposed),
     )
+
+
+def _smallest(effects: dict, outcome: str) -> float:
+    return float(effects.get(outcome, outcome_named(outcome).smallest_effect))
 
 
 def _adjustment(plan, truth: Assumptions) -> dict[str, tuple[str, ...]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, join_words, plural
+from ..basics import KitError, Result, format_percent, join_words, plural
 from .design import check_size
 
 GUEST = "guest"
@@ -24,6 +24,12 @@ COST_GROUP = 6.0
 COST_EXPERIENCE_YEAR = 1.0
 COST_MASS_KG = 1.0
 """What a pair costs: sitting out is worst, then a guest, then an opponent met before; the rest are preferences, in kg."""
+
+UNEASY_KG = 5.0
+"""Differences in mass weigh more than in proportion beyond this: one very unequal pair is worse than many slightly unequal."""
+
+UNEQUAL_SHARE = 0.2
+"""A pair that differs by more than this share of the lighter one's mass is named, for the coach to decide (our proposal)."""
 
 ADULT = 18.0
 TRIES, TRIES_LARGE, LARGE = 40, 12, 16
@@ -206,7 +212,7 @@ def _costs(table, avoided, mass_limit_kg, same_group):
             if frozenset((codes[i], codes[j])) in avoided:
                 allowed[i, j] = False
     cost = (
-        COST_MASS_KG * np.nan_to_num(by_mass)
+        COST_MASS_KG * np.nan_to_num(by_mass + (by_mass / UNEASY_KG) ** 2)
         + COST_EXPERIENCE_YEAR * np.nan_to_num(np.minimum(by_years, 8))
         + COST_GROUP * other_group
     )
@@ -330,7 +336,7 @@ def _as_result(plan, table, allowed, cost, absent, rounds, guests) -> Pairing:
         rounds=rounds,
         guests=guests,
         method="maximum matching of smallest cost in every round; body mass, experience and group, never fitness",
-        warnings=_pair_warnings(table, allowed, sat_out, repeats, rounds),
+        warnings=_pair_warnings(table, allowed, sat_out, repeats, rounds, schedule),
     )
 
 
@@ -346,8 +352,18 @@ def _difference(round_no, table, i, j) -> dict:
     }
 
 
-def _pair_warnings(table, allowed, sat_out, repeats, rounds) -> tuple[str, ...]:
+def _pair_warnings(table, allowed, sat_out, repeats, rounds, schedule) -> tuple[str, ...]:
     found = []
+    mass = table.set_index("athlete")["mass_kg"]
+    met = schedule[schedule["athlete_2"] != GUEST].drop_duplicates(["athlete_1", "athlete_2"])
+    one, two = (mass[met[who]].to_numpy() for who in ("athlete_1", "athlete_2"))
+    unequal = met[np.abs(one - two) > UNEQUAL_SHARE * np.fmin(one, two)]
+    if len(unequal):
+        named = join_words(f"{r.athlete_1} with {r.athlete_2}" for r in unequal.itertuples())
+        found.append(
+            f"Very unequal in body mass (more than {format_percent(UNEQUAL_SHARE)} of the lighter one's): {named}. The coach "
+            "decides; a mass limit or a guest avoids it."
+        )
     nobody = list(table.loc[~allowed.any(axis=1), "athlete"])
     if nobody:
         found.append(

@@ -149,20 +149,19 @@ def picture_of(curves) -> tuple[bytes, str]:
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
-    from ..figures.planning import draw_power_curves, draw_precision
+    from ..figures.planning import draw_power_and_precision
 
     figure = Figure(figsize=(7.4, 3.1), dpi=PIXELS_PER_INCH)
     FigureCanvasAgg(figure)
     axes = figure.subplots(1, 2)
     figure.subplots_adjust(left=0.075, right=0.985, bottom=0.15, top=0.74, wspace=0.24)
-    said = draw_power_curves(curves, ax=axes[0]).alt_text
-    draw_precision(curves, ax=axes[1])
+    draw_power_and_precision(curves, ax=axes)
     for ax in axes:
         ax.xaxis.set_major_locator(MaxNLocator(TICKS))
         ax.yaxis.set_major_locator(MaxNLocator(TICKS))
     made = io.BytesIO()
     figure.savefig(made, format="png", dpi=PIXELS_PER_INCH, pil_kwargs={"compress_level": 1})
-    return made.getvalue(), said
+    return made.getvalue(), figure.alt_text
 
 
 def _controls(answer: DesignAnswer, widgets) -> dict:

@@ -8,6 +8,7 @@ from analysis.figures.planning import (
     draw_assumptions,
     draw_design,
     draw_grid,
+    draw_power_and_precision,
     draw_power_curves,
     draw_precision,
     draw_simulated,
@@ -63,6 +64,9 @@ def test_curves_show_every_size(part, outcome):
     markers = {line.get_marker() for line in ax.lines if len(line.get_xdata()) > 2}
     assert len(markers) == (1 if part == "plateau" else 2)
     inside(figure)
+    both = draw_power_and_precision(curves)
+    assert both.alt_text.startswith("Left:") and "Right:" in both.alt_text
+    inside(both)
     width = draw_precision(curves)
     if curves.unit:
         assert curves.unit in width.axes[0].get_ylabel()

@@ -89,6 +89,13 @@ def test_body_mass_is_matched_and_fitness_is_not_read():
     pd.testing.assert_frame_equal(pair_athletes(fit, 4).schedule, pairing.schedule)
 
 
+def test_very_unequal_pairs_are_named_for_the_coach():
+    pairing = pair_athletes(pd.DataFrame({"athlete": ["A1", "A2"], "mass_kg": [60.0, 90.0]}), 1)
+    assert any("A1 with A2" in w and "coach" in w for w in pairing.warnings)
+    even = pair_athletes(pd.DataFrame({"athlete": ["A1", "A2"], "mass_kg": [80.0, 90.0]}), 1)
+    assert even.warnings == ()
+
+
 def test_hard_rules_are_never_broken():
     athletes = club(12, seed=3)
     mass = athletes.set_index("athlete")["mass_kg"]

@@ -79,6 +79,19 @@ def test_codes_rounds_and_opponents_are_filled_in(evening):
     assert named(sheets, "roll_call").column("athlete") == CODES
 
 
+def test_the_coach_sees_all_pairs_and_what_to_decide():
+    import pandas as pd
+
+    heavy = pd.DataFrame({"athlete": CODES, "mass_kg": [50.0, 60, 70, 80, 90, 100, 140]})
+    pairing = pair_athletes(heavy, 4)
+    sheet = named(build_sheets(EVENING, CODES, pairing=pairing), "pairs")
+    assert len(sheet.rows) == 4
+    assert sheet.rows[-1][0] == "out"
+    first = pairing.schedule.iloc[0]
+    assert f"{first['athlete_1']} – {first['athlete_2']}" in sheet.rows[0]
+    assert any("coach decides" in step for step in sheet.steps)
+
+
 def test_who_is_sampled_stands_first_and_the_others_are_marked(evening):
     sheet = named(evening[2], "round_1")
     lactate = sheet.column("lactate_mmol_l")

@@ -8,7 +8,7 @@ from ...basics import NotYet, format_number, format_percent, join_words, plural
 from ...planning import VERDICTS
 from ...planning.answer import chance_words
 from ...study.outcomes import outcome_named
-from .planning_evening import plain_pairing, plain_timetable
+from .planning_evening import list_warnings, plain_pairing, plain_timetable
 from .planning_repeats import (
     outcome_word,
     plain_replication_sizes,
@@ -18,6 +18,7 @@ from .planning_repeats import (
 )
 
 __all__ = [
+    "list_warnings",
     "plain_design",
     "plain_pairing",
     "plain_replication_sizes",

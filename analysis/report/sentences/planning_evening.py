@@ -78,3 +78,26 @@ def plain_timetable(timetable) -> str:
         if timetable.start == "common" and best["staggered starts"] > timetable.measured:
             text += f"; with staggered starts it would be {int(best['staggered starts'])}"
     return f"{text}."
+
+
+def list_warnings(result, otherwise: str = "Nothing to watch for.") -> str:
+    """List the warnings of a pairing or a timetable, one a line.
+
+    Parameters
+    ----------
+    result : Pairing or Timetable
+    otherwise : str
+        What to say where there are none.
+
+    Returns
+    -------
+    str
+        Markdown.
+
+    Examples
+    --------
+    >>> from analysis.planning import pair_athletes
+    >>> list_warnings(pair_athletes(pd.DataFrame({"athlete": ["A", "B"], "mass_kg": [70, 71]}), 1))
+    'Nothing to watch for.'
+    """
+    return "\n".join(f"- {w}" for w in result.warnings) or otherwise

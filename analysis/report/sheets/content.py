@@ -82,6 +82,8 @@ def build_sheets(
         sampled = [a for a in codes if bool(inside.get(a, False))]
     sheets = [_safety(minors, bool(sampled)), _timekeeper(protocol, session, timetable, columns["clock"])]
     sheets.append(_roll_call(codes, session, columns["attendance"]))
+    if pairing is not None:
+        sheets.append(_pairs(protocol, pairing))
     for round_no in range(1, protocol.rounds + 1):
         sheets.append(
             _round_sheet(
@@ -176,6 +178,27 @@ def _roll_call(codes, session, columns) -> Sheet:
     )
     return Sheet("roll_call", "Roll call and straps", "whoever opens the door", TOP, steps, sheet_columns(columns), rows,
                  (safety.NOT_TODAY, safety.HEAT))  # fmt: skip
+
+
+def _pairs(protocol, pairing: Pairing) -> Sheet:
+    rounds = range(1, protocol.rounds + 1)
+    columns = (SheetColumn("", "Mat", "", 0.5), *(SheetColumn("", f"Round {r}", "", 1.2) for r in rounds))
+    table = pairing.schedule.set_index(["round_no", "mat"])
+    names = {key: f"{row['athlete_1']} – {row['athlete_2']}" for key, row in table.iterrows()}
+    rows = [
+        (str(mat), *(names.get((r, mat), "") for r in rounds))
+        for mat in range(1, int(pairing.schedule["mat"].max()) + 1)
+    ]
+    if len(pairing.sat_out):
+        away = pairing.sat_out.groupby("round_no")["athlete"].agg(", ".join)
+        rows.append(("out", *(away.get(r, "") for r in rounds)))
+    steps = (
+        "Planned from body mass, group and experience, never from fitness. You know these people: change a pair that is not "
+        "safe, and write down what was changed and why.",
+        *pairing.warnings,
+    )
+    return Sheet("pairs", "Who spars whom", "the coach", TOP[:3], steps, columns, tuple(rows),
+                 (safety.ANYBODY_STOPS, safety.HARD), wide=protocol.rounds > 6)  # fmt: skip
 
 
 def _round_sheet(protocol, codes, session, round_no, pairing, timetable, sampled, columns) -> Sheet:

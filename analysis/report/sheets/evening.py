@@ -39,6 +39,7 @@ def plan_evening(
     guests: int = 0,
     avoid: Iterable[tuple[str, str]] = (),
     unavailable: Mapping | None = None,
+    mass_limit_kg: float | None = None,
     sampled: Iterable[str] | None = None,
     seed: int = 0,
 ) -> Evening | NotYet:
@@ -54,7 +55,7 @@ def plan_evening(
         Default "common".
     start_clock : str
         Such as "19:00"; "" leaves the times blank.
-    guests, avoid, unavailable, seed
+    guests, avoid, unavailable, mass_limit_kg, seed
         As in `pair_athletes`.
     sampled : iterable of str, optional
         Who gives blood; () for nobody. Default: those whose samples lie inside the window.
@@ -79,7 +80,13 @@ def plan_evening(
         )
     athletes = study.athletes if len(study.athletes) else codes
     pairing = pair_athletes(
-        athletes, study.protocol.rounds, guests=guests, avoid=avoid, unavailable=unavailable, seed=seed
+        athletes,
+        study.protocol.rounds,
+        guests=guests,
+        avoid=avoid,
+        unavailable=unavailable,
+        mass_limit_kg=mass_limit_kg,
+        seed=seed,
     )
     timetable = make_timetable(
         study.protocol,
