@@ -19,7 +19,8 @@ FIRST_LOOK = 4 * 1024 * 1024
 # possessive repeats (*+) keep these linear whatever the file holds
 _POSITION = re.compile(rb"""LatitudeDegrees>\s*+-?0*+\.?0*+[1-9]|\blat\s*+=\s*+["']-?0*+\.?0*+[1-9]""", re.I)
 _IDENTITY = re.compile(
-    rb"<(?:\w{1,20}:)?(?:UnitId|email|author|Notes|AthleteName|FirstName|LastName)\b[^<>]*+>\s*+(?!0?\s*+<)",
+    rb"<(?:\w{1,20}:)?(?:UnitId|email|author|Notes|AthleteName|FirstName|LastName)\b[^<>]*+>\s*+(?!0?\s*+<)"
+    rb"|<author\b[^<>]*+>\s*+<name>\s*+[^<\s]",
     re.I,
 )
 
