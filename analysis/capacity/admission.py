@@ -26,47 +26,25 @@ from .tables import left_out_rows, to_numbers, varies
 
 
 def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
-    """Set aside athletes whose heart rate is limited or whose test is circular; refuse where nobody remains."""
+    """Set aside what must not enter, guard by guard; refuse where fewer than 4 athletes remain.
+
+    Returns
+    -------
+    DataFrame or Refused, list of dict, list of dict
+        Rows with a column `_used` (outcome and capacity known), rows set aside, guards.
+    """
     data[outcome] = to_numbers(data, outcome)
     aside: list[dict] = []
     guards: list[dict] = []
-    if is_heart_rate(outcome) and "hr_limited" in data.columns:
-        limited = is_yes(data["hr_limited"])
-        n = data.loc[limited, "athlete"].nunique()
-        aside += left_out_rows(
-            data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome
-        )
-        text = f"{plural(n, 'athlete')} whose heart rate is held down by a medicine or a condition set aside"
-        guards.append(
-            guard_row(
-                "limited heart rate",
-                "applied" if n else "passed",
-                n,
-                text if n else "no athlete's heart rate is held down by a medicine or a condition",
-            )
-        )
-        data = data[~limited]
-    if "lactate_limit" in data.columns and outcome == "lactate_mmol_l":
-        beyond = data["lactate_limit"].isin(["high", "low"]) & data[outcome].isna()
-        n = data.loc[beyond, "athlete"].nunique()
-        aside += left_out_rows(data, beyond, "reading beyond the analyser's scale", outcome)
-        if n:
-            text = f"{plural(int(beyond.sum()), 'reading')} beyond the analyser's scale left out, which may bend the slope"
-            guards.append(guard_row("analyser's scale", "warned", n, text))
-        data = data[~beyond]
+    for guard in (_limited_heart_rate, _mixed_maxima, _beyond_the_scale):
+        data = guard(data, outcome, aside, guards)
     joined, name, _ = join_capacity(data, capacity)
     try:
         kept, circular = set_aside_circular(joined, name, outcome)
     except CircularTestError:
-        n = joined["athlete"].nunique()
-        guards.append(guard_row("circular test", "refused", n, CIRCULAR_WHY))
+        guards.append(guard_row("circular test", "refused", joined["athlete"].nunique(), CIRCULAR_WHY))
         return refuse(outcome, CIRCULAR_WHY, CIRCULAR_REMEDY, guards, aside), aside, guards
-    n = joined["athlete"].nunique() - kept["athlete"].nunique()
-    text = (
-        f"{plural(n, 'athlete')} set aside whose capacity was estimated from heart rate" if n
-        else "capacity does not come from heart rate" if is_heart_rate(outcome) else "the outcome is not heart rate"
-    )  # fmt: skip
-    guards.append(guard_row("circular test", "applied" if n else "passed", n, text))
+    guards.append(_circular_guard(joined, kept, outcome))
     aside += circular
     used = kept[outcome].notna() & kept[name].notna()
     n_used = kept.loc[used, "athlete"].nunique()
@@ -75,13 +53,73 @@ def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
             f"Only {plural(n_used, 'athlete')} with both a fitness test and {outcome} remain; "
             f"at least {MINIMUM_ATHLETES} are needed."
         )
-        return (
-            refuse(outcome, why, "aerobic tests and rounds of more athletes", guards, aside),
-            aside,
-            guards,
-        )
+        return refuse(outcome, why, "aerobic tests and rounds of more athletes", guards, aside), aside, guards
     rows = kept.drop(columns=[c for c in ("capacity", "unit", "uses_heart_rate") if c in kept.columns])
     return rows.assign(_used=used), aside, guards
+
+
+def _limited_heart_rate(data, outcome, aside, guards):
+    if not is_heart_rate(outcome) or "hr_limited" not in data.columns:
+        return data
+    limited = is_yes(data["hr_limited"])
+    n = data.loc[limited, "athlete"].nunique()
+    aside += left_out_rows(
+        data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome
+    )
+    words = "whose heart rate is held down by a medicine or a condition"
+    text = f"{plural(n, 'athlete')} {words} set aside" if n else f"no athlete {words}"
+    guards.append(guard_row("limited heart rate", "applied" if n else "passed", n, text))
+    return data[~limited]
+
+
+def _mixed_maxima(data, outcome, aside, guards):
+    """In shares of maximal heart rate, measured and predicted maxima are never mixed: the measured ones stay."""
+    if outcome not in ("percent_hr_max", "percent_hr_reserve") or "hr_max_source" not in data.columns:
+        return data
+    measured = data["hr_max_source"].astype("string").fillna("").str.strip().str.casefold() == "measured"
+    predicted = ~measured.astype(bool) & data[outcome].notna()
+    n = data.loc[predicted, "athlete"].nunique()
+    if not n:
+        return data
+    if not (measured & data[outcome].notna()).any():
+        text = "every maximal heart rate is predicted from age, about 10 bpm wrong either way, and age enters both sides"
+        guards.append(guard_row("predicted maximum", "warned", n, text))
+        return data
+    aside += left_out_rows(
+        data, predicted, "maximal heart rate predicted, that of others measured: never mixed", outcome
+    )
+    text = f"{plural(n, 'athlete')} with a predicted maximal heart rate set aside, since that of others is measured"
+    guards.append(guard_row("predicted maximum", "applied", n, text))
+    return data[~predicted]
+
+
+def _beyond_the_scale(data, outcome, aside, guards):
+    if "lactate_limit" not in data.columns or outcome != "lactate_mmol_l":
+        return data
+    beyond = data["lactate_limit"].isin(["high", "low"]) & data[outcome].isna()
+    if beyond.any():
+        aside += left_out_rows(data, beyond, "reading beyond the analyser's scale", outcome)
+        text = f"{plural(int(beyond.sum()), 'reading')} beyond the analyser's scale left out, which may bend the slope"
+        guards.append(guard_row("analyser's scale", "warned", data.loc[beyond, "athlete"].nunique(), text))
+    return data[~beyond]
+
+
+def _circular_guard(joined, kept, outcome) -> dict:
+    n = joined["athlete"].nunique() - kept["athlete"].nunique()
+    if n:
+        text = f"{plural(n, 'athlete')} set aside whose capacity was estimated from heart rate"
+        return guard_row("circular test", "applied", n, text)
+    if is_heart_rate(outcome):
+        return guard_row("circular test", "passed", 0, "capacity does not come from heart rate")
+    reads = (
+        is_yes(joined["uses_heart_rate"])
+        if "uses_heart_rate" in joined.columns
+        else pd.Series(False, index=joined.index)
+    )
+    if reads.any():
+        text = "capacity was estimated from heart rate, which is no circle for this outcome, but a rough estimate"
+        return guard_row("circular test", "warned", joined.loc[reads, "athlete"].nunique(), text)
+    return guard_row("circular test", "passed", 0, "capacity does not come from heart rate")
 
 
 def refuse(outcome: str, why: str, needs: str, guards: list[dict], aside: list[dict]) -> Refused:
@@ -102,9 +140,9 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
         source = hr_max_source(club)
         text = {
             "measured": "every maximal heart rate is measured",
-            "predicted": "every maximal heart rate is predicted from age, so none is used",
-            "mixed": "measured and predicted maximal heart rates are never mixed, so none is used",
-            "incomplete": "not every athlete has a maximal heart rate, so none is used",
+            "predicted": "every maximal heart rate is predicted from age, so none is adjusted for",
+            "mixed": "measured and predicted maximal heart rates are never mixed, so none is adjusted for",
+            "incomplete": "not every athlete has a maximal heart rate, so none is adjusted for",
             "none": "no maximal heart rates",
         }[source]
         guards.append(

@@ -426,3 +426,21 @@ def test_odd_athletes_are_answered(club):
     refused = answer((rows, capacity, twice), covariates=["age_years", "mass_kg"])
     assert isinstance(refused, Refused)
     assert "mass_kg" in str(refused) and "v3" not in str(refused)
+
+
+def test_shares_of_measured_and_predicted_maxima_are_never_mixed(club):
+    rows, capacity, athletes = club(n=12)
+    mixed = athletes.assign(hr_max_source=["predicted"] * 3 + ["measured"] * 9)
+    result = answer((rows, capacity, mixed), "percent_hr_max", smallest_effect=2.5)
+    assert result.n_athletes == 9
+    assert result.left_out["reason"].str.contains("never mixed").sum() == 12
+    assert result.guards.set_index("guard").loc["predicted maximum", "status"] == "applied"
+    all_predicted = answer(
+        (rows, capacity, athletes.assign(hr_max_source="predicted")), "percent_hr_max", smallest_effect=2.5
+    )
+    assert all_predicted.n_athletes == 12
+    assert all_predicted.guards.set_index("guard").loc["predicted maximum", "status"] == "warned"
+    lactate = answer(
+        (rows, capacity.assign(uses_heart_rate=True), athletes), "lactate_mmol_l", smallest_effect=1.0
+    )
+    assert lactate.guards.set_index("guard").loc["circular test", "status"] == "warned"
