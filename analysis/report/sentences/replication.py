@@ -10,6 +10,7 @@ from .replication_parts import named, plain_bound
 from .replication_pool import plain_pool, write_up_pool
 from .replication_tables import (
     tabulate_correlations,
+    tabulate_example,
     tabulate_left_out,
     tabulate_profiles,
     tabulate_protocols,
@@ -19,11 +20,13 @@ from .replication_written import write_up_replication
 
 __all__ = [
     "may_say_replication",
+    "plain_correlations",
     "plain_pool",
     "plain_profiles",
     "plain_protocols",
     "plain_replication",
     "tabulate_correlations",
+    "tabulate_example",
     "tabulate_left_out",
     "tabulate_profiles",
     "tabulate_protocols",
@@ -67,15 +70,40 @@ def plain_replication(answer) -> str:
     """
     if isinstance(answer, NotYet):
         return str(answer)
-    said = [_plain_correlation(c) for c in answer.correlations]
-    said += [plain_bound(line) for line in answer.p_only.to_dict("records")]
-    said += [_plain_slope(line) for line in answer.slopes.to_dict("records")]
-    means = plain_profiles(answer) if len(answer.profiles) else ""
-    text = " ".join([*said, means]).strip()
+    means = [plain_profiles(answer)] if len(answer.profiles) else []
+    said = " ".join([*_one_by_one(answer), *means])
     return (
-        text
+        said
         or "None of the published numbers could be compared with ours; the list of what was left out says why."
     )
+
+
+def _one_by_one(answer) -> list[str]:
+    said = [_plain_correlation(c) for c in answer.correlations]
+    said += [plain_bound(line) for line in answer.p_only.to_dict("records")]
+    return said + [_plain_slope(line) for line in answer.slopes.to_dict("records")]
+
+
+def plain_correlations(answer) -> str:
+    """Say in plain words, one published relation after the other, how ours lies beside it.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer or NotYet
+
+    Returns
+    -------
+    str
+        Markdown, one paragraph each.
+
+    Examples
+    --------
+    >>> plain_correlations(NotYet("the comparison", "a row in published.csv"))
+    'Not yet: the comparison needs a row in published.csv.'
+    """
+    if isinstance(answer, NotYet):
+        return str(answer)
+    return "\n\n".join(_one_by_one(answer)) or "No published relation with fitness could be set beside ours."
 
 
 def _plain_correlation(c) -> str:

@@ -7,6 +7,7 @@ import math
 import pandas as pd
 
 from ...basics import NotYet, format_ci, format_number, format_p
+from ...study.outcomes import OUTCOMES
 from .capacity_parts import digits_of, known_outcome
 
 ASPECT_LABELS = {
@@ -18,6 +19,10 @@ ASPECT_LABELS = {
     "sample_site": "where blood was taken",
     "sample_delay_s": "delay of the sample (s)",
 }
+
+
+def _size(n: int) -> str:
+    return f"n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
 
 
 def tabulate_correlations(answer):
@@ -43,8 +48,8 @@ def tabulate_correlations(answer):
         {
             "finding": c.finding,
             "outcome": known_outcome(c.outcome).label,
-            "published": f"{format_number(c.r, 2)} ({format_ci(c.ci_low, c.ci_high, 2)}), n = {c.n}",
-            "ours": f"{format_number(c.r_new, 2)} ({format_ci(c.ci_low_new, c.ci_high_new, 2)}), n = {c.n_new}",
+            "published": f"{format_number(c.r, 2)} ({format_ci(c.ci_low, c.ci_high, 2)}), {_size(c.n)}",
+            "ours": f"{format_number(c.r_new, 2)} ({format_ci(c.ci_low_new, c.ci_high_new, 2)}), {_size(c.n_new)}",
             "to be expected of ours": format_ci(c.prediction_low, c.prediction_high, 2),
             "a relation in ours": "shown" if c.signal else "not shown",
             "with the published": c.verdict
@@ -77,8 +82,8 @@ def tabulate_profiles(answer):
     for r in answer.profiles.to_dict("records"):
         known = known_outcome(r["outcome"])
         digits = digits_of(known)
-        theirs = f"SD {format_number(r['published_sd'], digits)}, n = {r['n_athletes']}"
-        mine = f"SD {format_number(r['ours_sd'], digits)}, n = {r['n_athletes_ours']}"
+        theirs = f"SD {format_number(r['published_sd'], digits)}, {_size(r['n_athletes'])}"
+        mine = f"SD {format_number(r['ours_sd'], digits)}, {_size(r['n_athletes_ours'])}"
         lines.append(
             {
                 "finding": r["finding"],
@@ -196,3 +201,48 @@ def tabulate_left_out(answer):
     if answer.left_out.empty:
         return "Every published row could be compared."
     return answer.left_out[["row", "measure", "round_no", "reason"]].drop_duplicates(ignore_index=True)
+
+
+def tabulate_example(published):
+    """Show published values that the kit can compare, in the columns of published.csv that they fill.
+
+    Parameters
+    ----------
+    published : DataFrame
+        As `physiology.published_example`.
+
+    Returns
+    -------
+    pandas.DataFrame
+
+    Examples
+    --------
+    >>> from analysis.physiology import published_example
+    >>> "source" in tabulate_example(published_example())
+    True
+    """
+    fitting = (
+        published["outcome"].isin(list(OUTCOMES))
+        & published["n_athletes"].notna()
+        & (published["spread_kind"] != "")
+    )
+    fitting |= (published["statistic"] == "r") & published["n_athletes"].notna()
+    rows = published[fitting]
+    columns = [
+        "finding",
+        "outcome",
+        "round_no",
+        "statistic",
+        "value",
+        "spread",
+        "spread_kind",
+        "n_athletes",
+        "work_s",
+        "rest_s",
+        "source",
+    ]
+    return pd.DataFrame({c: [_plain(v) for v in rows[c]] for c in columns})
+
+
+def _plain(value) -> str:
+    return "" if pd.isna(value) else f"{value:g}" if isinstance(value, float) else str(value)

@@ -54,7 +54,7 @@ def tabulate_typical(answer):
 
 
 def tabulate_shares(answer):
-    """Give the shares of people's sessions above thresholds, with both kinds of interval.
+    """Give the shares of people's sessions above thresholds, with both kinds of interval, where not all or none reach it.
 
     Parameters
     ----------
@@ -72,6 +72,8 @@ def tabulate_shares(answer):
     if isinstance(answer, NotYet) or answer.shares.empty:
         return None
     rows = answer.shares.dropna(subset=["centre"])
+    told = (rows[["estimate", "low", "high"]] * 100).round()
+    rows = rows[~(told.eq(0).all(axis=1) | told.eq(100).all(axis=1))]
     return pd.DataFrame(
         {
             "sessions with": f"{'mean' if s['measure'] == 'percent_mean' else 'peak'} at or above {s['threshold']:g} %",
@@ -143,7 +145,7 @@ def tabulate_against(answer):
         share = "cannot be told"
         if not math.isnan(a["share_low"]):
             share = format_ci(100 * max(a["share_low"], 0.0), 100 * min(a["share_high"], 1.0), 0, unit="%")
-        about = f"SD {format_number(a['published_sd'], 0)}, n = {a['n_published']}"
+        about = f"SD {format_number(a['published_sd'], 0)}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{a['n_published']}"
         stretch = "no recording"
         if not math.isnan(a["window_mean"]):
             stretch = (
