@@ -128,6 +128,8 @@ def answer_capacity(
     adjustment = choose_covariates(outcome, _with_row_covariates(club, data, covariates), covariates)
     level = 1 - alpha
     apart = 2 * step if contrast_step is None else float(contrast_step)
+    if not apart > 0:
+        raise KitError(f"contrast_step is {contrast_step!r}, but must be above 0.")
     try:
         bare = prepare(data, capacity, outcome)
         planned = prepare(data, capacity, outcome, adjustment.covariates)

@@ -217,9 +217,9 @@ def _sets(
         and "lactate_delay_s" in rows.columns
         and rows["lactate_delay_s"].notna().any()
     ):
-        sets.append((*planned, "lactate_delay_s"))
+        sets.append(tuple(dict.fromkeys((*planned, "lactate_delay_s"))))
     if "activity_rating" in rows.columns and rows["activity_rating"].notna().any():
-        sets.append((*(planned if chosen == outcome else ()), "activity_rating"))
+        sets.append(tuple(dict.fromkeys((*(planned if chosen == outcome else ()), "activity_rating"))))
     return list(dict.fromkeys(sets))
 
 

@@ -151,7 +151,7 @@ def with_covariates(prepared: Prepared, covariates: Sequence[str]) -> Prepared |
         return prepared
     if not set(covariates) <= set(prepared.rows.columns):
         return None
-    known = prepared.rows[list(covariates)].notna().all(axis=1)
+    known = (prepared.rows[list(covariates)].notna() & (prepared.rows[list(covariates)] != "")).all(axis=1)
     rows = prepared.rows if known.all() else prepared.rows[known]
     if not all(varies(rows[c]) for c in covariates):
         return None
