@@ -46,11 +46,16 @@ def notebook_page(notebook, title: str) -> str:
     exporter = HTMLExporter(template_name="basic", anchor_link_text="")
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
     body, _ = exporter.from_notebook_node(notebook)
-    for pattern, instead in _PAGE_CHANGES:
-        body = re.sub(pattern, instead, body)
+    body = "\n".join(line if "base64," in line else _tidied(line) for line in body.split("\n"))
     return page(
         title, f'<style>{_NOTEBOOK_STYLE}</style>\n<div class="notebook">{body}</div>', _nav(notebook)
     )
+
+
+def _tidied(line: str) -> str:
+    for pattern, instead in _PAGE_CHANGES:
+        line = re.sub(pattern, instead, line)
+    return line
 
 
 def _without_widgets(notebook):
@@ -91,7 +96,7 @@ _PAGE_CHANGES = (
     (r'href="(\d\d_\w+)\.ipynb', r'href="\1.html'),  # to the page, not to the notebook
     (r'<a class="anchor-link"[^>]*></a>', ""),  # a link without words
     (r'<div class="output_html', r'<div tabindex="0" class="output_html'),  # wide tables scroll by keyboard
-    (r"[\w:.~\\/-]*ipykernel_\d+[\w:.~\\/-]*?\.py", "cell"),  # the number of a process (no + : quick on pictures)
+    (r"[\w:.~\\/-]*ipykernel_\d+[\w:.~\\/-]*?\.py", "cell"),  # the number of a process
     (r" at 0x[0-9a-f]{6,}", ""),  # the address of an object
 )
 """What else an exported page must not carry, so that it repeats and reads well."""
