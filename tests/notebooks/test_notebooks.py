@@ -65,9 +65,10 @@ def test_links_lead_to_notebooks_that_exist(path):
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
-def test_runs_on_a_folder_that_is_not_the_demo(path, kind, folders, monkeypatch, capsys):
+def test_runs_on_a_folder_that_is_not_the_demo(path, kind, folders, monkeypatch, tmp_path, capsys):
     """In this process and with warnings as errors; whole runs on clean kernels are in the report's tests."""
     monkeypatch.setenv("STUDY_FOLDER", str(folders[kind]))
+    monkeypatch.chdir(tmp_path)
     names: dict = {"__name__": "notebook"}
     for number, cell in enumerate(cells_of(path)):
         if cell["cell_type"] == "code":
