@@ -171,7 +171,7 @@ class _Walk:
             self.entries += seconds_entries(
                 (*key, k), values["valid_s"], aside, reason, kept, self.hands, file
             )
-            self.costs += costs_of_round(spans, window.start, window.end, self.rules)
+            self.costs += costs_of_round(spans, window.start, window.end, self.rules) if aside else []
             peaks.append(values["hr_peak_bpm"])
             inside += max(min(window.end, spans.last) - max(window.start, spans.first), 0.0)
         self._bounds(key, spans, windows, facts, peaks)

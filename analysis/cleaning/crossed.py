@@ -83,13 +83,12 @@ def _fingerprints(values: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarra
     # a rate that is missing here and there repeats the one before it, so that slower sampling does not matter
     last = np.maximum.accumulate(np.where(there, np.arange(len(values)), 0))
     filled = values[last] if there.any() else filled
-    factors = np.random.default_rng(20).integers(1, 2**31, width, dtype=np.int64)
-    view = np.lib.stride_tricks.sliding_window_view(filled, width)
-    key = view @ factors
-    enough = np.convolve(there.astype(np.int64), np.ones(width, dtype=np.int64), mode="valid") >= width // 4
-    changes = np.convolve(
-        np.append(0, np.diff(filled) != 0).astype(np.int64), np.ones(width, dtype=np.int64), mode="valid"
-    )
+    # sums of products stay far below 2**53, so that they are exact
+    factors = np.random.default_rng(20).integers(1, 2**31, width).astype(float)
+    ones = np.ones(width)
+    key = np.correlate(filled.astype(float), factors, mode="valid")
+    enough = np.correlate(there.astype(float), ones, mode="valid") >= width // 4
+    changes = np.correlate(np.append(0.0, np.diff(filled) != 0), ones, mode="valid")
     place = np.flatnonzero(enough & (changes >= LEAST_DIFFERENT))
     return key[place], place
 

@@ -87,17 +87,10 @@ def clean_evening(
     by_athlete = {a: r for a, r in rows.groupby("athlete", sort=False)}
     parts = _read(files, evening, logged, groups, rules, out, remarks, warnings)
     for athlete, placed in parts.items():
-        placed_ones = [p for p in placed if p.placed]
-        joined = placed_ones or placed[:1]
-        for extra in placed[len(joined) :] if not placed_ones else [p for p in placed if not p.placed]:
-            warnings.append(
-                f"{athlete}, session {evening.session}: {extra.recording.file} has no clock and the athlete has another file; "
-                "it was set aside."
-            )
-            _settle(out, extra, "no clock beside another file of the same athlete")
+        joined = _one_clock(placed, evening, out, warnings)
         trace = join_files(evening.session, athlete, joined, remarks)
-        own = facts.get(athlete, AthleteFacts())
-        trace.codes = flag_codes(trace.clock, trace.rates, hr_max_bpm=own.hr_max, rules=rules)
+        hr_max = facts.get(athlete, AthleteFacts()).hr_max
+        trace.codes = flag_codes(trace.clock, trace.rates, hr_max_bpm=hr_max, rules=rules)
         out.traces[athlete] = trace
     for group, windows in logged.items():
         if not windows:
@@ -126,13 +119,10 @@ def _moved_from_utc(out: Session, evening: Evening) -> list[str]:
     count = sum(line["device_clock"] == "utc" for line in out.clocks)
     if not count or np.isnan(evening.utc_offset_s):
         return []
-    hours = format_number(
-        evening.utc_offset_s / 3600, 0 if evening.utc_offset_s % 3600 == 0 else 1, sign=True, unit="h"
-    )
-    were = "was" if count == 1 else "were"
-    return [
-        f"Session {evening.session}: {plural(count, 'recording')} in UTC {were} moved by {hours} to local time (sessions.csv)."
-    ]
+    hours = evening.utc_offset_s / 3600
+    moved = format_number(hours, 0 if hours.is_integer() else 1, sign=True, unit="h")
+    words = f"{plural(count, 'recording')} in UTC {'was' if count == 1 else 'were'} moved by {moved} to local time"
+    return [f"Session {evening.session}: {words} (sessions.csv)."]
 
 
 def _seconds(trace: Trace, hit: np.ndarray) -> float:
@@ -163,7 +153,14 @@ def _read(files, evening, logged, groups, rules, out: Session, remarks, warnings
     return parts
 
 
-def _settle(out: Session, placed: Placed, problem: str) -> None:
-    for i, (row, _) in enumerate(out.files):
-        if row["athlete"] == placed.line["athlete"] and row["path"].name == placed.recording.file:
-            out.files[i] = (row, problem)
+def _one_clock(placed: list[Placed], evening: Evening, out: Session, warnings: list) -> list[Placed]:
+    """The files of an athlete that can be joined: those with a clock, else one alone; the others are set aside."""
+    kept = [p for p in placed if p.placed] or placed[:1]
+    for extra in (p for p in placed if not any(p is k for k in kept)):
+        athlete, file = extra.line["athlete"], extra.recording.file
+        cause = "no clock beside another file of the same athlete"
+        warnings.append(f"{athlete}, session {evening.session}: {file} has {cause}; it was set aside.")
+        for i, (row, _) in enumerate(out.files):
+            if row["athlete"] == athlete and row["path"].name == file:
+                out.files[i] = (row, cause)
+    return kept

@@ -64,8 +64,8 @@ def measure_round(
     valid = max(length - sum(aside.values()), 0.0)
     share = valid / length if length > 0 else NAN
     good = np.where(codes == 0, seconds, 0.0)
-    enough = valid > 0 and share >= rules.least_valid_share - 1e-9
-    mean = float(good @ rates / good.sum()) if valid > 0 else NAN
+    enough = good.any() and share >= rules.least_valid_share - 1e-9
+    mean = float(good @ rates / good.sum()) if valid > 0 and good.any() else NAN
     shift = spans.bridged_mean(start, end) - mean if enough and aside else 0.0
     late_from = start + min(rules.late_from_s, length / 2)
     late, late_valid = spans.mean(late_from, end)
@@ -174,7 +174,12 @@ def bounds_of_round(
     out["aside_share"] = out["aside_s"] / length if length > 0 else NAN
     if seconds.sum() > 0:
         out["mean_kept_bpm"] = float(seconds @ rates / seconds.sum())
-    if valid > 0:
+    if valid > 0 and out["aside_s"] < 1e-9:
+        mean = float(good @ rates) / valid
+        out |= dict.fromkeys(
+            ("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), mean
+        )
+    elif valid > 0:
         total = float(good @ rates)
         out["mean_bpm"] = total / valid
         out["mean_bridged_bpm"] = spans.bridged_mean(start, end)

@@ -83,14 +83,12 @@ def slide(values: np.ndarray, weights: np.ndarray, shape: np.ndarray, lags: int)
     misfit, height, spread : array of length lags
         Residual sum of squares, height of the answer in bpm, weighted sum of squares of the trace.
     """
-    view = np.lib.stride_tricks.sliding_window_view
-    window = view(shape, len(values))[:lags]
     total = weights.sum()
     mean = (weights @ values) / total
     centred = weights * (values - mean)
     spread = float(centred @ (values - mean))
-    first = window @ weights
-    second = view(shape * shape, len(values))[:lags] @ weights - first * first / total
-    cross = window @ centred
+    first = np.correlate(shape, weights, mode="valid")
+    second = np.correlate(shape * shape, weights, mode="valid") - first * first / total
+    cross = np.correlate(shape, centred, mode="valid")
     height = np.divide(cross, second, out=np.zeros(lags), where=second > 1e-9)
     return spread - height * cross, height, spread

@@ -106,8 +106,8 @@ def plain(paths: list[Path]) -> list[float]:
     return means
 
 
-def by_format(folder: Path) -> None:
-    """Samples per second of reading one recording in each format."""
+def by_format(folder: Path) -> list[str]:
+    """Lines of the table of formats: samples per second of reading one recording."""
     rates, rows = traces(1)[0], ["| format | samples a second | of the table's |", "|---|---|---|"]
     stamps = [f"2026-03-01T18:{i // 60:02d}:{i % 60:02d}Z" for i in range(3600)]
     tcx = "".join(f"<Trackpoint><Time>{t}</Time><HeartRateBpm><Value>{h}</Value></HeartRateBpm></Trackpoint>"
@@ -131,7 +131,7 @@ def by_format(folder: Path) -> None:
         speed = 3600 * 10 / seconds_of(lambda p=path: [read_recording(p) for _ in range(10)])
         base = base or speed
         rows.append(f"| {name} | {speed:,.0f} | {speed / base:.2f} |")
-    print("\n".join(rows))
+    return rows
 
 
 def peak_mb() -> float:
@@ -139,26 +139,42 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
+def by_count(folder: Path, largest: int):
+    """Yield the lines of the table of growth."""
+    yield "| recordings | " + " | ".join(COLUMNS) + " |"
+    yield "|---" * (len(COLUMNS) + 1) + "|"
+    first = None
+    for count in (largest // 10, largest // 3, largest):
+        study = make_study(folder, count)
+        paths = list(study.recording_files()["path"])
+        reading = seconds_of(lambda p=paths: read_and_forget(p))
+        total = seconds_of(lambda s=study: clean_study(s, keep_traces=False))
+        simple = seconds_of(lambda p=paths: plain(p))
+        cleaning = total - reading
+        first = first or total / count
+        samples = 3600 * count
+        cells = [f"{count}", f"{samples:,}", f"{reading:.2f}", f"{cleaning:.2f}", f"{cleaning / reading:.2f}",
+                 f"{samples / total:,.0f}", f"{simple:.2f}", f"{total / simple:.2f}", f"{total / count / first:.2f}",
+                 f"{peak_mb():.0f}"]  # fmt: skip
+        yield "| " + " | ".join(cells) + " |"
+
+
 def main(largest: int = 1000) -> None:
-    """Print the tables."""
+    """Print the tables, and save them after a full run."""
+    lines = [
+        "Processor seconds on one core, by `python tests/benchmarks/recordings_speed.py`; the ratios are what to watch.",
+        "",
+    ]
     with tempfile.TemporaryDirectory() as scratch:
-        folder = Path(scratch)
-        by_format(folder)
-        print("\n" + " | ".join(["| recordings", *COLUMNS]) + " |\n" + "|---" * (len(COLUMNS) + 1) + "|")
-        first = None
-        for count in (largest // 10, largest // 3, largest):
-            study = make_study(folder, count)
-            paths = list(study.recording_files()["path"])
-            reading = seconds_of(lambda p=paths: read_and_forget(p))
-            total = seconds_of(lambda s=study: clean_study(s, keep_traces=False))
-            simple = seconds_of(lambda p=paths: plain(p))
-            cleaning = total - reading
-            first = first or total / count
-            samples = 3600 * count
-            cells = [f"{count}", f"{samples:,}", f"{reading:.2f}", f"{cleaning:.2f}", f"{cleaning / reading:.2f}",
-                     f"{samples / total:,.0f}", f"{simple:.2f}", f"{total / simple:.2f}", f"{total / count / first:.2f}",
-                     f"{peak_mb():.0f}"]  # fmt: skip
-            print("| " + " | ".join(cells) + " |")
+        lines += by_format(Path(scratch))
+        print("\n".join(lines), end="\n\n", flush=True)
+        lines.append("")
+        for line in by_count(Path(scratch), largest):
+            print(line, flush=True)
+            lines.append(line)
+    if largest >= 1000:
+        out = HERE.parents[1] / "references" / "recordings" / "speed.md"
+        out.write_text("# Speed of reading and cleaning\n\n" + "\n".join(lines) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
