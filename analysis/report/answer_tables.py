@@ -168,3 +168,31 @@ def comparison_table(answer) -> Table | None:
         "Says little: the comparison could hardly have come out otherwise. Sources stand in the text.",
         numbers=answer.table,
     )
+
+
+def protocols_table(answer) -> Table | None:
+    """The protocols of the published findings beside ours.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer or NotYet
+
+    Returns
+    -------
+    Table or None
+
+    Examples
+    --------
+    >>> from analysis.basics import NotYet
+    >>> protocols_table(NotYet("the comparison", "rows")) is None
+    True
+    """
+    from .sentences.replication_tables import tabulate_protocols
+
+    wide = tabulate_protocols(answer)
+    if wide is None or wide.empty:
+        return None
+    shown = wide.astype(str).rename(columns={"aspect": "Aspect", "ours": "Ours"})
+    return Table(
+        "protocols", "Protocols of the published findings beside ours.", shown, numbers=answer.protocols
+    )

@@ -98,6 +98,46 @@ def fitness_picture(outcome: str, answer) -> Picture:
     return Picture(f"fitness_{outcome}", partial(draw_capacity, answer), caption)
 
 
+def forest_picture(answer) -> Picture | None:
+    """Published correlations and ours.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer
+
+    Returns
+    -------
+    Picture or None
+    """
+    from ..figures.replication import draw_forest
+
+    if answer.table.empty:
+        return None
+    caption = (
+        "Published correlations of fitness with the response, ours, and the 95\N{NO-BREAK SPACE}% prediction interval for a "
+        "study of our size."
+    )
+    return Picture("comparison", partial(draw_forest, answer), caption)
+
+
+def survey_picture(answer) -> Picture:
+    """Submitted sessions, person by person.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer
+
+    Returns
+    -------
+    Picture
+    """
+    from ..figures.survey import draw_sessions
+
+    return Picture(
+        "submitted_sessions", partial(draw_sessions, answer), "Submitted sessions, person by person."
+    )
+
+
 def _listed(labels: list[str]) -> str:
     from ..basics import join_words
 

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-import importlib
 from dataclasses import replace
 
-from ..basics import NotYet
 from ..study import OUTCOMES
 from . import answer_tables, pictures, tables
 from .checklists import checklist_tables
 from .document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from .sentences.capacity import plain_capacity, write_up_capacity
-from .sentences.cleaning import plain_cleaning, write_up_cleaning
+from .sentences.cleaning import plain_cleaning
+from .sentences.cleaning_write_up import write_up_cleaning
 from .sentences.closing import deviations, write_up_deviations, write_up_limitations
 from .sentences.evening import write_up_conditions, write_up_measurements, write_up_protocol
 from .sentences.methods import write_up_plan, write_up_power, write_up_software, write_up_statistics
 from .sentences.participants import plain_participants, write_up_participants
+from .sentences.reliability import write_up_reliability
+from .sentences.replication import plain_replication
+from .sentences.replication_written import write_up_replication
 from .sentences.rounds import plain_rounds, write_up_rounds
+from .sentences.survey import plain_survey
+from .sentences.survey_written import write_up_survey
 from .sources import list_sources
 
 TITLE_PAGE = (
@@ -36,13 +40,6 @@ DRAFT = (
     "only the authors know is marked like this paragraph: the reasons for the study, ethics approval, recruitment, what the "
     "results mean beside the literature. Read every sentence before you sign it."
 )
-
-
-def _topic(module: str, function: str):
-    try:
-        return getattr(importlib.import_module(f".sentences.{module}", __package__), function, None)
-    except ModuleNotFoundError:
-        return None
 
 
 def build_document(answers) -> Document:
@@ -85,27 +82,18 @@ def build_document(answers) -> Document:
 
 
 def _plain(answers) -> list[Section]:
-    said = [plain_participants(answers.description.participants)]
-    said += [_plain_topic(*topic) for topic in _topics(answers)]
-    return [
-        Section("In plain words", (Paragraph(DRAFT, "note"), *paragraphs([s for s in said if s], "plain")))
-    ]
+    said = [plain_participants(answers.description.participants), plain_cleaning(answers.cleaned)]
+    said += [plain_rounds(answers.rounds(outcome)) for outcome in answers.primary_outcomes]
+    said += [plain_capacity(answers.fitness(outcome)) for outcome in _fitness_outcomes(answers)]
+    said.append(plain_replication(answers.published()))
+    if answers.survey():
+        said.append(plain_survey(answers.survey()))
+    return [Section("In plain words", (Paragraph(DRAFT, "note"), *paragraphs(_split(said), "plain")))]
 
 
-def _topics(answers):
-    yield plain_cleaning, None, answers.cleaned
-    for outcome in answers.primary_outcomes:
-        yield plain_rounds, None, answers.rounds(outcome)
-    for outcome in _fitness_outcomes(answers):
-        yield plain_capacity, None, answers.fitness(outcome)
-    yield "replication", "plain_replication", answers.published()
-
-
-def _plain_topic(module, function, result) -> str:
-    if isinstance(result, NotYet):
-        return str(result)
-    say = module if callable(module) else _topic(module, function)
-    return say(result) if say else ""
+def _split(texts: list[str]) -> list[str]:
+    """Take texts that hold several paragraphs apart."""
+    return [part.strip() for text in texts for part in text.split("\n\n") if part.strip()]
 
 
 def _fitness_outcomes(answers) -> list[str]:
@@ -180,13 +168,6 @@ def _test_titles(tests) -> dict[str, str]:
     return {t: str(known[t]) for t in tests["test"] if t in known.index}
 
 
-def _say(module: str, function: str, result) -> list[str]:
-    say = _topic(module, function)
-    if isinstance(result, NotYet) or say is None:
-        return []
-    return list(say(result))
-
-
 def _with_table(texts: list[str], table, *, also: str = "") -> tuple:
     """Put a table below its text, and point to it."""
     if table is None:
@@ -248,12 +229,44 @@ def _results(answers) -> list[Section]:
             _with_picture(section, pictures.steps_picture(outcome, answer), "shows the differences")
         )
     sections += _fitness(answers)
-    compared = _say("replication", "write_up_replication", answers.published())
-    table = answer_tables.comparison_table(answers.published())
-    if compared or table:
-        blocks = _with_table(compared, table, also="puts correlations side by side")
-        sections.append(Section("Comparison with published findings", blocks, 2))
-    return sections
+    return sections + _repeatability(answers) + _comparison(answers) + _survey(answers)
+
+
+def _repeatability(answers) -> list[Section]:
+    """How well the outcomes repeat, where there was more than one evening."""
+    found = [
+        r
+        for o in answers.primary_outcomes
+        if (r := answers.reliability(o)) and r.kind.startswith("reliability")
+    ]
+    texts = [text for result in found for text in write_up_reliability(result)]
+    return [Section("Repeatability between evenings", paragraphs(texts), 2)] if texts else []
+
+
+def _comparison(answers) -> list[Section]:
+    answer = answers.published()
+    if not answer:
+        return []
+    blocks = _with_table(
+        write_up_replication(answer),
+        answer_tables.comparison_table(answer),
+        also="puts correlations side by side",
+    )
+    protocols = answer_tables.protocols_table(answer)
+    section = Section(
+        "Comparison with published findings",
+        (*blocks, *_with_table([], protocols, also="compares the protocols")),
+        2,
+    )
+    return [_with_picture(section, pictures.forest_picture(answer), "shows the correlations")]
+
+
+def _survey(answers) -> list[Section]:
+    answer = answers.survey()
+    if not answer:
+        return []
+    section = Section("Submitted sessions", paragraphs(write_up_survey(answer)), 2)
+    return [_with_picture(section, pictures.survey_picture(answer), "shows the sessions")]
 
 
 def _fitness(answers) -> list[Section]:

@@ -6,7 +6,7 @@ import re
 NUMBER = re.compile(r"(?<![\w.,])[+−-]?(?:\d+(?:\.\d+)?|\.\d+)(?![\w])")
 CITED = re.compile(r"\((?:[^()]*[A-Z][^()]*,? )?(?:19|20)\d\d[a-z]?\)|\b(?:19|20)\d\d\b")
 FORBIDDEN = (
-    (r"\bnan\b|\bNaN\b|\bNone\b|\binf\b|\bNaT\b", "a missing value came through"),
+    (r"\bnan\b|\bNaN\b|\bNone\b(?! of)|\binf\b|\bNaT\b", "a missing value came through"),
     (r"(?<![\d.])[−-]0(\.0+)?(?![\d.])", "minus zero"),
     (r"p\s*=\s*\.?0(\.0+)?(?![\d])", "p = 0"),
     (r"p\s*=\s*1(\.0+)?(?![\d])", "p = 1"),
@@ -33,7 +33,7 @@ def faults_of_words(text):
         for match in re.finditer(pattern, text):
             around = text[max(0, match.start() - 60) : match.end() + 40].replace("\n", " ")
             if why == "absence claimed" and re.search(
-                r"(not taken as|no proof|not show|may not|is not|nor)", around
+                r"(not taken as|no proof|not show|may not|is not|nor|against no)", around
             ):
                 continue
             found.append(f"{why}: …{around}…")
@@ -63,8 +63,11 @@ def every_number(value, found=None):
 def unknown_numbers(text, numbers, *, allowed=frozenset()):
     """Return the numbers of a text that are no rounding of any number known."""
     text = CITED.sub(" ", text)
-    text = re.sub(r"\b(\d+):(\d\d)\b", lambda m: str(60 * int(m[1]) + int(m[2])), text)
-    text = re.sub(r"\b(90|95)\N{NO-BREAK SPACE}%|CR2|R2|\bIC\w+|95 %|90 %", " ", text)
+    text = re.sub(r"\b(\d+):(\d\d)(?=\N{NO-BREAK SPACE}min)", lambda m: str(60 * int(m[1]) + int(m[2])), text)
+    text = re.sub(
+        r"\b\d+:[e\d]\d*(-\d+)?\b|\b[ab] = [\d.]+", " ", text
+    )  # volume:pages; constants of a published formula
+    text = re.sub(r"\b(90|95)\N{NO-BREAK SPACE}%|\b90 and\b|CR2|R2|\bIC\w+|95 %|90 %", " ", text)
     unknown = []
     tables = {}
     for match in NUMBER.finditer(text):
@@ -116,6 +119,8 @@ def check_write_up(answers):
             for t in _texts_of(section)
         )
         known = every_number(_results_of(section.title, results))
+        if section.title.startswith("Comparison"):  # a Bayes factor below 1 is printed as "1 in ..." too
+            known |= {1 / v for v in known if v}
         if section.title.startswith("Fitness and"):  # slopes are printed for a step of capacity
             steps = {a.capacity_step for o in answers.measured_outcomes if (a := answers.fitness(o))}
             known |= {v * step for v in known for step in steps}

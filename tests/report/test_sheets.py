@@ -204,6 +204,15 @@ def test_texts_are_printed_as_the_club_wrote_them(tmp_path):
         write_texts(Study(folder=tmp_path), tmp_path / "out2")
 
 
+def test_any_markdown_prints(tmp_path):
+    hostile = "\n\n".join(
+        ["# " + "long " * 60, "______ **bold** __x__ --- ** _", "> a quote", "```\ncode **x**\n```", "1. a\n   - b\n     - c",
+         "<script>alert(1)</script>", "---", "| a | b |\n|---|---|\n| 1 | " + "w" * 200 + " |", "żółw Ж ελ 漢 🤼", "word" * 80]
+    )  # fmt: skip
+    assert texts_pdf(hostile, tmp_path / "a.pdf").stat().st_size > 3000
+    assert texts_pdf("", tmp_path / "b.pdf").is_file()
+
+
 def test_the_kits_own_templates_print(tmp_path):
     from analysis.study.templates import texts_to_rewrite
 
