@@ -10,7 +10,8 @@ from .evening import Evening, plan_evening
 from .html import sheets_html
 from .materials import list_materials
 from .parts import PAPERS, Sheet, SheetColumn
-from .pdf import sheets_pdf, texts_pdf
+from .pdf import sheets_pdf
+from .text_pdf import texts_pdf
 from .write import preview_sheets, study_athletes, study_sheets, write_sheets, write_texts
 
 __all__ = [

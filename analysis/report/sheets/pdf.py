@@ -42,63 +42,28 @@ def sheets_pdf(
 
     check_choice(paper, PAPERS, name="paper")
     pdf = FPDF(unit="mm", format=PAPERS[paper])
-    _add_fonts(pdf)
+    add_fonts(pdf)
     pdf.set_title(title)
     pdf.set_margins(MARGIN, MARGIN)
     pdf.set_auto_page_break(True, margin=MARGIN + 4)
     for sheet in sheets:
         pdf.add_page(orientation="landscape" if sheet.wide else "portrait")
         _sheet(pdf, sheet)
-    return _save(pdf, path)
+    return save(pdf, path)
 
 
-def texts_pdf(text: str, path: str | Path, *, paper: str = "A4") -> Path:
-    """Write a text in Markdown as a PDF.
+def save(pdf, path: str | Path) -> Path:
+    """Write a PDF without the time at which it was made, so that the same content gives the same bytes.
 
     Parameters
     ----------
-    text : str
-        Headings, paragraphs, lists and tables; anything in HTML is printed as it stands.
+    pdf : fpdf.FPDF
     path : path
-    paper : {"A4", "Letter"}
-        Default "A4".
 
     Returns
     -------
     path
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> texts_pdf("# Consent", tempfile.mkdtemp() + "/consent.pdf").name
-    'consent.pdf'
     """
-    import mistune
-    from fpdf import FPDF
-    from fpdf.fonts import FontFace, TextStyle
-
-    body = mistune.create_markdown(escape=True, plugins=["table"])(text)
-    pdf = FPDF(unit="mm", format=PAPERS[paper])
-    _add_fonts(pdf)
-    pdf.set_margins(20, 18)
-    pdf.set_auto_page_break(True, margin=18)
-    pdf.add_page()
-    pdf.set_font(FONT, "", 10)
-    ink = (27, 27, 27)
-    styles = {
-        f"h{level}": TextStyle(
-            font_style="B", font_size_pt=size, color=ink, t_margin=5, b_margin=2, l_margin=0.1
-        )
-        for level, size in ((1, 17), (2, 12.5), (3, 10.5))
-    }
-    styles["p"] = TextStyle(t_margin=0.5, b_margin=1.5)
-    styles["b"] = styles["strong"] = FontFace(emphasis="B")
-    styles["i"] = styles["em"] = FontFace(emphasis="I")
-    pdf.write_html(body, font_family=FONT, tag_styles=styles, table_line_separators=True)
-    return _save(pdf, path)
-
-
-def _save(pdf, path: str | Path) -> Path:
     from datetime import datetime
 
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
@@ -106,7 +71,17 @@ def _save(pdf, path: str | Path) -> Path:
     return Path(path)
 
 
-def _add_fonts(pdf) -> None:
+def add_fonts(pdf) -> None:
+    """Give a PDF the fonts that matplotlib brings: upright, bold and oblique, with the signs of most languages.
+
+    Parameters
+    ----------
+    pdf : fpdf.FPDF
+
+    Returns
+    -------
+    None
+    """
     import matplotlib
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"

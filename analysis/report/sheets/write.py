@@ -13,7 +13,8 @@ from ...study.templates import sheet_columns as workbook_columns
 from .content import build_sheets, make_codes
 from .html import sheets_html
 from .parts import PAPERS, Sheet
-from .pdf import sheets_pdf, texts_pdf
+from .pdf import sheets_pdf
+from .text_pdf import texts_pdf
 
 KINDS = ("html", "pdf")
 TABLES = ("clock", "attendance", "rounds")
