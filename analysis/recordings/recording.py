@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -27,14 +27,16 @@ class RecordingError(KitError):
     """
 
 
-def _no_stops() -> pd.DataFrame:
+def no_stops() -> pd.DataFrame:
+    """An empty table of stops."""
     return pd.DataFrame(
         {"from_s": np.empty(0), "to_s": np.empty(0), "cause": pd.Series([], dtype="str")},
         columns=list(STOP_COLUMNS),
     )
 
 
-def _no_beats() -> pd.DataFrame:
+def no_beats() -> pd.DataFrame:
+    """An empty table of beats."""
     return pd.DataFrame(
         {
             "elapsed_s": np.empty(0),
@@ -84,8 +86,8 @@ class Recording(Result):
     """
 
     samples: pd.DataFrame
-    stops: pd.DataFrame = field(default_factory=_no_stops)
-    beats: pd.DataFrame = field(default_factory=_no_beats)
+    stops: pd.DataFrame = field(default_factory=no_stops)
+    beats: pd.DataFrame = field(default_factory=no_beats)
     remarks: tuple[str, ...] = ()
     file: str = ""
     kind: str = ""
@@ -95,6 +97,11 @@ class Recording(Result):
     local_start_s: float = float("nan")
     local_date: str = ""
     gap_limit_s: float = GAP_LIMIT_S
+
+    def _repr_html_(self) -> str:
+        """The facts and the beginning of the tables, since a recording has thousands of rows."""
+        brief = {name: table.head(5) for name, table in self._tables().items()}
+        return Result._repr_html_(replace(self, **brief))
 
     @property
     def duration_s(self) -> float:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import format_number, plural
 from .beats import rate_from_intervals
-from .recording import Recording, RecordingError, usual_gap_limit
+from .recording import Recording, RecordingError, no_beats, no_stops, usual_gap_limit
 
 MAX_ROWS = 1_000_000
 """More rows than this are not one evening: refused (24 hours at ten a second are 864,000)."""
@@ -114,10 +114,8 @@ def _has_rate(rates: np.ndarray) -> bool:
 
 
 def _beats(raw: RawTrace, file: str, remarks: list):
-    from .recording import _no_beats
-
     if not len(raw.intervals_ms):
-        return None, _no_beats()
+        return None, no_beats()
     if len(raw.intervals_ms) > MAX_ROWS or not np.ptp(raw.interval_ends) <= MAX_SPAN_S:
         raise RecordingError(
             f"{file}: the beat-to-beat intervals span more than one evening. Cut the file to the session."
@@ -216,12 +214,10 @@ def _samples(elapsed: np.ndarray, rates: np.ndarray, start: float | None) -> pd.
 
 
 def _stops(stops: list, start: float, end: float) -> pd.DataFrame:
-    from .recording import _no_stops
-
     inside = [(max(a - start, 0.0), min(b - start, end), cause) for a, b, cause in stops]
     inside = [s for s in inside if s[1] > s[0]]
     if not inside:
-        return _no_stops()
+        return no_stops()
     return pd.DataFrame(inside, columns=["from_s", "to_s", "cause"])
 
 

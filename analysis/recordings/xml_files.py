@@ -25,7 +25,7 @@ class _Points:
         self.point = "trackpoint" if kind == "TCX" else "trkpt"
         self.times: list[str] = []
         self.rates: list[str] = []
-        self.parts: list[tuple[int, str]] = []
+        self.parts: list[int] = []
         self.names: list[str] = []
         self.depth = 0
         self.time = self.rate = ""
@@ -44,7 +44,7 @@ class _Points:
             self.inside, self.time, self.rate = True, "", ""
         elif not self.inside:
             if tag in ("activity", "trk"):
-                self.parts.append((len(self.times), ""))
+                self.parts.append(len(self.times))
             return
         elif tag in ("heartratebpm", "hr", "heartrate"):
             self.in_rate, self.text = True, []
@@ -120,7 +120,7 @@ def list_parts(data: bytes, name: str, kind: str) -> tuple[str, ...]:
 
 
 def _parts(points: _Points) -> list[tuple[int, int, str]]:
-    starts = [at for at, _ in points.parts] or [0]
+    starts = points.parts or [0]
     ends = [*starts[1:], len(points.times)]
     return [
         (a, b, next((t for t in points.times[a:b] if t), ""))
