@@ -157,7 +157,13 @@ def answer_survey(
         plausible_ages=tuple(float(a) for a in plausible_ages),
         method=_method(carried, people, n_people),
         left_out=left_out_sessions(sessions),
-        warnings=(*notes, *remarks, *disagreeing, *screened.warnings, *_warn(people, n_people, carried)),
+        warnings=(
+            *notes,
+            *remarks,
+            *disagreeing,
+            *screened.warnings,
+            *_warn(main, people, n_people, carried),
+        ),
     )
 
 
@@ -307,8 +313,12 @@ def _method(carried: Carried | None, people: People, n_people: int) -> str:
     return text
 
 
-def _warn(people: People, n_people: int, carried: Carried | None) -> list[str]:
+def _warn(main: pd.DataFrame, people: People, n_people: int, carried: Carried | None) -> list[str]:
     warnings = []
+    young = int(main.loc[main["age_years"] < 18, "code"].nunique())
+    if young:
+        who = plural(young, "person", "people")
+        warnings.append(f"{who} under 18: the equations of maximal heart rate are made from adults.")
     if people.n < n_people:
         without = plural(n_people - people.n, "person", "people")
         warnings.append(
