@@ -22,6 +22,7 @@ from .correlation import (
     slope_power,
     smallest_detectable_r,
 )
+from .covariances import CovariancePower, compare_covariances, round_covariance, simulate_rounds_power
 from .curves import PowerCurves, power_curves
 from .design import Design
 from .generate import StudyBatch, generate_studies
@@ -36,18 +37,18 @@ from .pairing import Pairing, pair_athletes
 from .replication import ReplicationSizes, detectability_power, replication_sizes, shrunk_correlation
 from .rounds import (
     effect_f_of,
-    round_covariance,
     rounds_power,
     rounds_sample_size,
-    simulate_rounds_power,
     steps_power,
 )
+from .sampling import Sampling, sampling_of
 from .simulate import SimulatedGrid, SimulatedStudies, simulate_grid, simulate_studies
-from .timetable import Sampling, Timetable, make_timetable, sampling_of
+from .timetable import Timetable, make_timetable
 
 __all__ = [
     "VERDICTS",
     "Assumptions",
+    "CovariancePower",
     "Design",
     "DesignAnswer",
     "FitnessSignal",
@@ -63,6 +64,7 @@ __all__ = [
     "answer_design",
     "assumptions_for",
     "attenuated_correlation",
+    "compare_covariances",
     "correlation_interval",
     "correlation_power",
     "correlation_precision",

@@ -19,7 +19,7 @@ def correlation_power(r: float, n: int, *, alpha: float = 0.05, alternative: str
     r : float
         The true correlation, above −1 and below 1.
     n : int
-        Athletes, at least 4.
+        Athletes, at least 3.
     alpha : float
         Level, 0 to 1. Default 0.05.
     alternative : {"two-sided", "greater", "less"}
@@ -50,7 +50,7 @@ def correlation_power(r: float, n: int, *, alpha: float = 0.05, alternative: str
     from ..models import correlation_cdf
 
     _check_r(r)
-    n = check_size(n, least=4)
+    n = check_size(n, least=3)
     check_level(alpha)
     check_choice(alternative, ALTERNATIVES, name="alternative")
     quantile = student.isf(alpha / 2 if alternative == "two-sided" else alpha, n - 2)

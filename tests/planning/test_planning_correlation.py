@@ -104,7 +104,7 @@ def test_slope_power_is_the_power_of_the_regression():
     ("call", "hint"),
     [
         (lambda: correlation_power(1.0, 10), "between −1 and 1"),
-        (lambda: correlation_power(0.5, 3), "from 4 on"),
+        (lambda: correlation_power(0.5, 2), "from 3 on"),
         (lambda: correlation_power(0.5, 10.5), "whole number"),
         (lambda: correlation_power(0.5, "ten"), "whole number"),
         (lambda: correlation_power(0.5, 10, alpha=0), "alpha"),

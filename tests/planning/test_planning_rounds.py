@@ -8,6 +8,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.planning import (
+    compare_covariances,
     effect_f_of,
     round_covariance,
     rounds_power,
@@ -81,6 +82,19 @@ def test_same_seed_same_numbers():
         simulate_rounds_power(n=8, means=[0, 1, 2], covariance=cov, n_studies=200, seed=4) for _ in range(2)
     )
     assert one.equals(two)
+
+
+def test_covariances_side_by_side():
+    answer = compare_covariances({"n": 10}, effect=6.0, n_studies=4000)
+    table = answer.table.set_index(["covariance", "test"])
+    alike = table.loc[("compound", "mixed model")]
+    assert alike["ci_low"] - 0.01 < alike["formula"] < alike["ci_high"] + 0.01
+    row = table.loc[("autoregressive", "Greenhouse-Geisser")]
+    assert row["formula"] > row["ci_high"]
+    assert answer.effect == 6.0
+    assert (
+        compare_covariances({"n": 10, "lactate_smallest": 1.5}, outcome="lactate", n_studies=50).effect == 1.5
+    )
 
 
 def test_holm_is_holm():

@@ -9,17 +9,20 @@ from analysis.basics import NotYet
 from analysis.planning import (
     Assumptions,
     answer_design,
+    compare_covariances,
     make_timetable,
     pair_athletes,
     replication_sizes,
     simulate_studies,
 )
 from analysis.report.sentences.planning import (
+    plain_covariances,
     plain_design,
     plain_pairing,
     plain_replication_sizes,
     plain_simulation,
     plain_timetable,
+    table_covariances,
     table_design,
     table_sizes,
     write_up_replication_sizes,
@@ -118,6 +121,13 @@ def test_simulations_read_well(design, truth):
     simulated = simulate_studies(design, truth, n_studies=60)
     check(plain_simulation(simulated))
     check(write_up_simulation(simulated))
+
+
+def test_covariances_read_well():
+    power = compare_covariances({"n": 9}, n_studies=300)
+    text = check(plain_covariances(power))
+    assert "9 athletes" in text
+    assert len(table_covariances(power)) == len(power.table)
 
 
 def test_exaggeration_is_told_to_the_coach():

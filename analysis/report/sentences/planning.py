@@ -11,19 +11,23 @@ from ...study.outcomes import outcome_named
 from .planning_evening import list_warnings, plain_pairing, plain_timetable
 from .planning_repeats import (
     outcome_word,
+    plain_covariances,
     plain_replication_sizes,
     plain_simulation,
+    table_covariances,
     write_up_replication_sizes,
     write_up_simulation,
 )
 
 __all__ = [
     "list_warnings",
+    "plain_covariances",
     "plain_design",
     "plain_pairing",
     "plain_replication_sizes",
     "plain_simulation",
     "plain_timetable",
+    "table_covariances",
     "table_design",
     "table_sizes",
     "write_up_replication_sizes",

@@ -180,6 +180,72 @@ def _simulated_part(part: str) -> str:
             "correlation": "correlation with fitness"}[part]  # fmt: skip
 
 
+def plain_covariances(power) -> str:
+    """Say in plain words what it costs when some rounds resemble each other more than others.
+
+    Parameters
+    ----------
+    power : CovariancePower
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from analysis.planning import compare_covariances
+    >>> plain_covariances(compare_covariances({"n": 12}, n_studies=200)).startswith("Where rounds are not all alike")
+    True
+    """
+    table = power.table[
+        (power.table["test"] == "Greenhouse-Geisser") & (power.table["covariance"] != "compound")
+    ]
+    texts = [
+        f"in {chance_words(row.power)} where {row.words} (the formula says {chance_words(row.formula)})"
+        for row in table.itertuples()
+    ]
+    text = (
+        f"Where rounds are not all alike, studies with {plural(power.design.n, 'athlete')} would show the smallest effect that "
+        f"matters {join_words(texts)}"
+    )
+    if (table["formula"] > table["ci_high"]).any():
+        text += "; the formula promises too much"
+    return f"{text}."
+
+
+def table_covariances(power) -> pd.DataFrame:
+    """Set out the simulated power under several covariances as a table of texts.
+
+    Parameters
+    ----------
+    power : CovariancePower
+
+    Returns
+    -------
+    DataFrame
+        Rounds, Test, Simulated, Formula.
+
+    Examples
+    --------
+    >>> from analysis.planning import compare_covariances
+    >>> len(table_covariances(compare_covariances({"n": 12}, n_studies=200)))
+    9
+    """
+    table = power.table
+    limits = zip(100 * table["ci_low"], 100 * table["ci_high"], strict=True)
+    return pd.DataFrame(
+        {
+            "Rounds": table["words"],
+            "Test": table["test"],
+            "Simulated": [
+                f"{chance_words(p)} ({format_ci(low, high, 1, unit='%')})"
+                for p, (low, high) in zip(table["power"], limits, strict=True)
+            ],
+            "Formula": [chance_words(p) for p in table["formula"]],
+        }
+    )
+
+
 def outcome_word(question: str) -> str:
     """Name the outcome of a question.
 
