@@ -48,7 +48,7 @@ def mark_crossed(traces: dict[str, Trace], rules: CleaningRules) -> list[str]:
         places.append(place)
         owners.append(np.full(len(key), i))
     key, owner, place = np.concatenate(keys), np.concatenate(owners), np.concatenate(places)
-    order = np.argsort(key, kind="stable")
+    order = np.argsort(key)
     key, owner, place = key[order], owner[order], place[order]
     groups = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
     sizes = np.diff(np.append(groups, len(key)))

@@ -55,14 +55,14 @@ def shape_of_rounds(times: np.ndarray, starts, ends, rise_s: float, fall_s: floa
     """
     out = np.zeros(len(times))
     level, last_end = 0.0, None
-    for start, end in zip(starts, ends, strict=True):
+    upto = [*starts[1:], np.inf]
+    for start, end, next_start in zip(starts, ends, upto, strict=True):
         if last_end is not None:
             level *= np.exp(-max(start - last_end, 0.0) / fall_s)
-        inside = (times >= start) & (times < end)
-        out[inside] = 1.0 - (1.0 - level) * np.exp(-(times[inside] - start) / rise_s)
+        a, b, c = np.searchsorted(times, [start, end, next_start])
+        out[a:b] = 1.0 - (1.0 - level) * np.exp(-(times[a:b] - start) / rise_s)
         level = 1.0 - (1.0 - level) * np.exp(-(end - start) / rise_s)
-        after = times >= end
-        out[after] = level * np.exp(-(times[after] - end) / fall_s)
+        out[b:c] = level * np.exp(-(times[b:c] - end) / fall_s)
         last_end = end
     return out
 

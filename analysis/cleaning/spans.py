@@ -77,8 +77,8 @@ class Spans:
         time = np.stack([low, low + seconds[good]], axis=1).ravel()
         valid = np.cumsum(np.stack([np.zeros(len(low)), seconds[good]], axis=1).ravel())
         beats = np.cumsum(np.stack([np.zeros(len(low)), seconds[good] * rates[good]], axis=1).ravel())
-        begin = np.concatenate((low, low + seconds[good] - window_s))
-        begin = begin[(begin >= start - 1e-9) & (begin + window_s <= end + 1e-9)]
+        begin = np.append(low[low + window_s <= end + 1e-9], end - window_s)
+        begin = begin[begin >= start - 1e-9]
         if not len(begin):
             return float("nan")
         covered = np.interp(begin + window_s, time, valid) - np.interp(begin, time, valid)
