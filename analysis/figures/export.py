@@ -135,10 +135,10 @@ _SHEET = """<!DOCTYPE html>
 <style>
 body { font: 15px/1.45 system-ui, sans-serif; color: #1b1b1b; margin: 2rem auto; max-width: 76rem; padding: 0 1rem; }
 ul { list-style: none; padding: 0; display: grid; gap: 1.5rem; grid-template-columns: repeat(auto-fill, minmax(17rem, 1fr)); }
-figure { margin: 0; border: 1px solid #c9c4ba; padding: .8rem; height: 100%; box-sizing: border-box; }
+figure { margin: 0; border: 1px solid #cfc8bb; padding: .8rem; height: 100%; box-sizing: border-box; }
 img { width: 100%; height: 14rem; object-fit: contain; background: #fff; }
 figcaption { font-size: .85rem; margin-top: .6rem; }
-a { color: #2a4d69; }
+a { color: #22524c; }
 </style></head>
 <body><main><h1>All figures</h1>
 <p>COUNT figures, each as SVG, PDF and PNG.</p>

@@ -39,7 +39,7 @@ def render_html(document: Document) -> str:
 
 
 class Part:
-    """One section of a document with the sections below it, to be shown in a notebook.
+    """One section of a document with the sections below it, to be shown in a notebook below a heading of its own.
 
     Parameters
     ----------
@@ -57,7 +57,8 @@ class Part:
         self.sections = document.sections[start : later[0] if later else None]
 
     def _repr_html_(self) -> str:
-        return "\n".join(_section(self.document, s) for s in self.sections)
+        first, *below = self.sections
+        return "\n".join([_blocks(self.document, first), *(_section(self.document, s) for s in below)])
 
 
 def part(title: str):
@@ -74,8 +75,9 @@ def part(title: str):
 
     Examples
     --------
-    >>> part("Methods")(Document("A study", sections=(Section("Methods"),)))._repr_html_()[:8]
-    '<section'
+    >>> document = Document("A study", sections=(Section("Methods", (Paragraph("As said."),)),))
+    >>> part("Methods")(document)._repr_html_()
+    '<p>As said.</p>'
     """
     return lambda document: Part(document, title)
 
@@ -132,7 +134,14 @@ def picture_uri(svg: bytes) -> str:
 
 def _section(document: Document, section: Section) -> str:
     level = section.level + 1
-    parts = [f'<h{level} id="{section.anchor}">{_esc(section.title)}</h{level}>']
+    heading = f'<h{level} id="{section.anchor}">{_esc(section.title)}</h{level}>'
+    return (
+        f'<section aria-labelledby="{section.anchor}">\n{heading}\n{_blocks(document, section)}\n</section>'
+    )
+
+
+def _blocks(document: Document, section: Section) -> str:
+    parts = []
     for block in section.blocks:
         if isinstance(block, Paragraph):
             parts.append(_paragraph(document, block))
@@ -142,7 +151,7 @@ def _section(document: Document, section: Section) -> str:
             parts.append(_picture(document, block))
         else:
             parts.append(_table(document, block))
-    return f'<section aria-labelledby="{section.anchor}">\n' + "\n".join(parts) + "\n</section>"
+    return "\n".join(parts)
 
 
 def _paragraph(document: Document, block: Paragraph) -> str:
