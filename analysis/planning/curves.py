@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_choice
+from ..basics import KitError, Result, check_choice, format_number
 from ..study.outcomes import OUTCOMES
 from .assumptions import Assumptions
 from .design import Design, as_assumptions, as_design
@@ -29,7 +29,7 @@ class PowerCurves(Result):
     about : str
         The question, in words.
     unit : str
-        Of the effects and half widths.
+        Of the effects and half widths; for a slope with "per so many mL/kg/min".
     digits : int
     smallest, assumed : float
     n : int
@@ -115,7 +115,8 @@ def power_curves(
     if not lines:
         raise KitError(f"sizes must hold a number of athletes from {posed.least} on.")
     known = OUTCOMES[_OUTCOME[outcome]]
-    unit = "" if part == "correlation" else known.unit
+    apart = format_number(design.capacity_step, 0, unit="mL/kg/min")
+    unit = {"correlation": "", "slope": f"{known.unit} per {apart}"}.get(part, known.unit)
     return PowerCurves(
         table=pd.DataFrame(lines),
         part=part,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 
-from ..basics import KitError, NotYet
-from ..planning import DesignAnswer, power_curves
+from ..basics import KitError, NotYet, format_ci, format_number
+from ..planning import DesignAnswer, power_curves, published_ranges
 from ..planning.curves import left_after_losses
 
 QUESTIONS = {
@@ -67,7 +67,6 @@ def planning_sliders(answer: DesignAnswer | NotYet):
             sentence.value = f"<p>{error}</p>"
             return
         picture.value, alt = picture_of(curves)
-        picture.alt = alt
         sentence.value = f"<p>{alt}</p>"
 
     def settle(_=None):
@@ -79,8 +78,16 @@ def planning_sliders(answer: DesignAnswer | NotYet):
     for name, control in controls.items():
         control.observe(settle if name == "question" else redraw, "value")
     settle()
+    notes = {name: widgets.HTML() for name in controls}
+
+    def annotate(_=None):
+        for name, note in notes.items():
+            note.value = f"<small>{published_note(name, controls['question'].value)}</small>"
+
+    controls["question"].observe(annotate, "value")
+    annotate()
     grid = widgets.GridBox(
-        list(controls.values()),
+        [widgets.VBox([controls[name], notes[name]]) for name in controls],
         layout=widgets.Layout(grid_template_columns="repeat(auto-fit, minmax(380px, 1fr))"),
     )
     return widgets.VBox([grid, picture, sentence])
@@ -125,6 +132,43 @@ def curves_of(answer: DesignAnswer, values: dict):
     truth = answer.assumptions.but(**changes, **({outcome: size} if size else {}))
     left = left_after_losses(design.n, design.rounds, truth.leave)
     return power_curves(design, truth, outcome=outcome, part=part, sizes=sorted({*SIZES, left}))
+
+
+def published_note(name: str, question: tuple[str, str]) -> str:
+    """Say what has been published about what a slider sets.
+
+    Parameters
+    ----------
+    name : str
+        Of the slider.
+    question : (outcome, part)
+
+    Returns
+    -------
+    str
+        "" where there is nothing to say.
+
+    Examples
+    --------
+    >>> published_note("within", ("heart_rate", "change"))
+    'no published value found; our proposal'
+    """
+    outcome, part = question
+    if name == "within":
+        return "no published value found; our proposal"
+    if name == "smallest":
+        return "would you change training for less?"
+    if name == "leave":
+        return "share of athletes; our proposal"
+    field = {"test_error": "test_error", "effect": f"{outcome}.rise"}.get(name, "")
+    if name == "effect" and part in ("slope", "correlation"):
+        return "between a fit and a less fit athlete; no published value in these units"
+    found = published_ranges().set_index("assumption")
+    if field not in found.index:
+        return ""
+    row = found.loc[field]
+    span = format_number(row["low"]) if row["low"] == row["high"] else format_ci(row["low"], row["high"])
+    return f"published: {span} {row['unit']}"
 
 
 def picture_of(curves) -> tuple[bytes, str]:

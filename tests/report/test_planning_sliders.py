@@ -18,7 +18,9 @@ def box(answer):
 
 
 def controls(box):
-    return {c.description.split(" (")[0]: c for c in box.children[0].children}
+    return {
+        pair.children[0].description.split(" (")[0]: pair.children[0] for pair in box.children[0].children
+    }
 
 
 def test_they_start_where_the_answer_stands(box, answer):
@@ -48,6 +50,16 @@ def test_another_question_brings_its_own_units(box, answer):
     controls(box)["Question"].value = ("heart_rate", "slope")
     expected = -answer.assumptions.heart_rate.slope * answer.design.capacity_step
     assert controls(box)["Expected"].value == pytest.approx(expected)
+
+
+def test_published_ranges_stand_beside_the_sliders(box):
+    notes = {
+        pair.children[0].description.split(" (")[0]: pair.children[1] for pair in box.children[0].children
+    }
+    assert "7.0 to 22.0 bpm" in notes["Expected"].value
+    assert "no published value" in notes["Scatter in an athlete"].value
+    controls(box)["Question"].value = ("lactate", "change")
+    assert "2.0 to 4.4 mmol/L" in notes["Expected"].value
 
 
 def test_what_cannot_be_is_said_instead_of_drawn(box):
