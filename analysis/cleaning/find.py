@@ -13,6 +13,7 @@ FOUND_COLUMNS = ("round_no", "start_s", "end_s", "found_by", "confidence")
 AROUND_S = 150.0
 """Seconds before the first and after the last round that must fit too: rest, not a further round."""
 LEAST_HEIGHT_BPM = 12.0
+MOST_S = 36 * 3600.0
 
 
 def find_rounds(samples: pd.DataFrame, protocol, *, start_clock=None) -> pd.DataFrame:
@@ -68,6 +69,10 @@ def find_rounds(samples: pd.DataFrame, protocol, *, start_clock=None) -> pd.Data
     clock, rates = _good(samples)
     if len(clock) < 30 or np.ptp(clock) < 0.5 * work:
         return _table(np.empty(0), work, "trace", np.empty(0))
+    if np.ptp(clock) > MOST_S:
+        raise KitError(
+            "The samples span more than a day and a half; find_rounds needs the recording of one session."
+        )
     rough = _best_start(clock, rates, rounds, work, rest)
     if rough is None:
         return _table(np.empty(0), work, "trace", np.empty(0))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -13,6 +12,8 @@ from ..recordings import Recording, RecordingError, read_recording
 from .rules import CleaningRules
 
 DAY_S = 86400.0
+USUAL_MIDDLE_S = 18 * 3600.0
+"""The time of day about which recordings lie where nobody logged the clock."""
 
 
 @dataclass
@@ -169,6 +170,8 @@ def _days(date: str) -> float:
 
 def right_day(placed: Placed, middle: float, evening: Evening, warnings: list) -> bool:
     """Whether a recording is of the session's day; a clock without a date is moved over midnight where needed."""
+    if not np.isfinite(middle):
+        middle = USUAL_MIDDLE_S if evening.date else np.nan
     if not placed.placed or not np.isfinite(middle):
         return True
     away = (placed.clock[0] + placed.clock[-1]) / 2 - middle
@@ -229,8 +232,3 @@ def join_files(session: str, athlete: str, parts: list[Placed], remarks: list) -
         parts[0].placed,
         [p.recording.file for p in parts],
     )
-
-
-def file_name(path) -> str:
-    """The name of a file without its folder."""
-    return Path(path).name

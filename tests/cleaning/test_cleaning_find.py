@@ -117,6 +117,15 @@ def test_a_protocol_without_lengths_is_refused():
         find_rounds(make_trace(np.random.default_rng(0)).samples(), Protocol(0))
 
 
+def test_more_than_one_evening_is_refused():
+    samples = make_trace(np.random.default_rng(0)).samples()
+    with pytest.raises(KitError, match="one session"):
+        find_rounds(
+            pd.concat([samples, samples.assign(elapsed_s=samples["elapsed_s"] + 1e9)]),
+            Protocol(4, 300.0, 120.0),
+        )
+
+
 def test_one_round_without_rest():
     trace = make_trace(np.random.default_rng(8), rounds=1, work_s=360, rest_s=0)
     found = find_rounds(trace.samples(), Protocol(1, 360.0, float("nan")))

@@ -166,6 +166,16 @@ def test_a_recording_of_another_day_is_set_aside(tmp_path):
     assert files[~files["used"]]["cause"].tolist() == ["of another day"]
 
 
+def test_another_day_is_seen_without_a_logged_clock_too(tmp_path):
+    one = made(tmp_path, work_s=300, rest_s=120).write_all()
+    one.clock_rows = {}
+    one.files["A01.csv"] = one.files["A01.csv"].replace("2026-03-01", "2026-03-03")
+    cleaned = clean_study(one.load())
+    assert set(cleaned.traces) == {("1", "A02"), ("1", "A03")} and any(
+        "2 days after" in w for w in cleaned.warnings
+    )
+
+
 def test_two_files_of_one_athlete_are_joined(tmp_path):
     one = made(tmp_path).write_all()
     del one.files["A01.csv"]
