@@ -91,7 +91,7 @@ def draw_precision(curves, *, ax=None):
     _mark_size(ax, curves)
     ax.set(
         xlabel="Athletes who finish",
-        ylabel="Half the interval" + (f" ({curves.unit})" if curves.unit else ""),
+        ylabel="Half the interval" + (f" ({curves.unit})".replace(" per ", "\nper ") if curves.unit else ""),
     )
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.06))
     here = table[table["n"] == curves.n_left]["half_width"]

@@ -52,7 +52,9 @@ def planning_sliders(answer: DesignAnswer | NotYet):
     import ipywidgets as widgets
 
     controls = _controls(answer, widgets)
-    picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+    picture = widgets.Image(
+        format="png", layout=widgets.Layout(width="710px", max_width="100%", object_fit="contain")
+    )
     sentence = widgets.HTML()
 
     settling = []
@@ -100,7 +102,7 @@ def curves_of(answer: DesignAnswer, values: dict):
     ----------
     answer : DesignAnswer
     values : dict
-        question, n, rounds, effect (assumed, in the unit of the question), smallest, within, test_error, leave.
+        question, n, rounds, effect (assumed, in the unit of the question), smallest, within, test_error, leave (per cent).
 
     Returns
     -------
@@ -121,7 +123,8 @@ def curves_of(answer: DesignAnswer, values: dict):
         rounds=values.get("rounds", answer.rounds),
         **({f"{outcome}_smallest": values["smallest"]} if "smallest" in values else {}),
     )
-    changes = {name: values[name] for name in ("test_error", "leave") if name in values}
+    changes = {"test_error": values["test_error"]} if "test_error" in values else {}
+    changes |= {"leave": values["leave"] / 100} if "leave" in values else {}
     size: dict = {"sd_within": values["within"]} if "within" in values else {}
     if "effect" in values:
         size |= (
@@ -228,7 +231,7 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
         "test_error": slider(
             number, "Fitness test's error", truth.test_error, 0.0, round(truth.capacity_sd - 0.2, 1), 0.1
         ),
-        "leave": slider(number, "Leave per round", truth.leave, 0.0, 0.2, 0.01),
+        "leave": slider(whole, "Leave per round (%)", round(100 * truth.leave), 0, 25, 1),
     }
 
 

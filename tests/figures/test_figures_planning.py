@@ -69,7 +69,7 @@ def test_curves_show_every_size(part, outcome):
     inside(both)
     width = draw_precision(curves)
     if curves.unit:
-        assert curves.unit in width.axes[0].get_ylabel()
+        assert curves.unit in width.axes[0].get_ylabel().replace("\n", " ")
     inside(width)
 
 

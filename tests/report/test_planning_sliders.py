@@ -72,7 +72,7 @@ def test_what_cannot_be_is_said_instead_of_drawn(box):
 
 @pytest.mark.parametrize("question", list(QUESTIONS.values()))
 def test_every_question_has_curves(answer, question):
-    curves = curves_of(answer, {"question": question, "n": 17, "rounds": 3, "leave": 0.1})
+    curves = curves_of(answer, {"question": question, "n": 17, "rounds": 3, "leave": 10})
     assert (curves.outcome, curves.part) == question
     assert curves.n_left == int(17 * 0.81)
     png, alt = picture_of(curves)
