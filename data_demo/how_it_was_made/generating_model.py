@@ -146,7 +146,8 @@ def draw_trace(
         t = np.arange(upto - position)
         trace[position:upto] = quiet + (level - quiet) * np.exp(-t / truth.off_time_constant_s)
         if round_no == 0:
-            trace[position:upto] += 9 * np.sin(2 * np.pi * t / 410) ** 2
+            own = int(hr_max + 3 * hr_rest) % 11  # everybody warms up in a way of their own
+            trace[position:upto] += (5 + own) * np.sin(2 * np.pi * (t / (290 + 31 * own) + own / 7)) ** 2
         level, position = trace[upto - 1], upto
         if round_no == ROUNDS:
             break
