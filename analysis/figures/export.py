@@ -79,11 +79,12 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
     mpl.rcParams.update(STYLE)
     if figure.get_layout_engine() is not None:
         figure.draw_without_rendering()
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)
     file_format = kind.rstrip("0123456789")
     dpi = int(kind[len(file_format) :] or 300)
     target = io.BytesIO()
-    figure.savefig(target, format=file_format, dpi=dpi, metadata=_UNDATED[file_format])
+    more = {"pil_kwargs": {"compress_level": 4}} if file_format == "png" else {}
+    figure.savefig(target, format=file_format, dpi=dpi, metadata=_UNDATED[file_format], **more)
     return target.getvalue()
 
 

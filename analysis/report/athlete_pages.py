@@ -37,13 +37,15 @@ PLACES = ("trace", "numbers", "figure")
 """Placeholders that stand on a line of their own; {athlete} may stand in a sentence."""
 
 
-def write_athlete_pages(answers, folder: str | Path) -> list[Path]:
+def write_athlete_pages(answers, folder: str | Path, *, helpers=None) -> list[Path]:
     """Write one page for each athlete who agreed to individual figures and sparred.
 
     Parameters
     ----------
     answers : Answers
     folder : path
+    helpers : SideBySide, optional
+        Draws on every core.
 
     Returns
     -------
@@ -68,15 +70,18 @@ def write_athlete_pages(answers, folder: str | Path) -> list[Path]:
     own = Path(answers.study.folder) / "texts" / TEMPLATE.name
     template = own if own.exists() else TEMPLATE
     words, text = read_template(template.read_text(encoding="utf-8-sig"), name=template.name)
-    folder = Path(folder)
-    written = []
+    pieces = []
     for athlete in sorted(answers.study.athletes_with_figures()):
         numbers = own_numbers(answers, athlete)
         if numbers["value"].notna().any():
-            folder.mkdir(parents=True, exist_ok=True)
-            path = folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', athlete)}.html"
-            path.write_text(_page(answers, athlete, numbers, words, text), encoding="utf-8", newline="\n")
-            written.append(path)
+            pieces.append((athlete, numbers, answers.study.plan.primary_session, words, text))
+    pages = helpers.run(athlete_page, pieces) if helpers else [athlete_page(answers, p) for p in pieces]
+    written = []
+    for (athlete, *_), content in zip(pieces, pages, strict=True):
+        path = Path(folder) / f"{re.sub(r'[^A-Za-z0-9_-]', '_', athlete)}.html"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(content, encoding="utf-8", newline="\n")
+        written.append(path)
     return written
 
 
@@ -148,7 +153,21 @@ def own_numbers(answers, athlete: str) -> pd.DataFrame:
     return pd.DataFrame(lines, columns=columns)
 
 
-def _page(answers, athlete: str, numbers: pd.DataFrame, words: dict, text: str) -> str:
+def athlete_page(answers, piece: tuple) -> str:
+    """Return the page of one athlete.
+
+    Parameters
+    ----------
+    answers : Answers
+    piece : (athlete, numbers, session, words, text)
+        Code, `own_numbers`, the session, and the template.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    athlete, numbers, session, words, text = piece
     import mistune
 
     from ..figures.athlete import draw_own_rounds
@@ -156,7 +175,7 @@ def _page(answers, athlete: str, numbers: pd.DataFrame, words: dict, text: str) 
     drawn = numbers[numbers["name"].isin(DRAWN)]
     figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
     places = {
-        "trace": _trace(answers, athlete),
+        "trace": _trace(answers, session, athlete),
         "numbers": _table(numbers, words),
         "figure": _image(figure),
     }
@@ -168,11 +187,11 @@ def _page(answers, athlete: str, numbers: pd.DataFrame, words: dict, text: str) 
     return made.replace('<html lang="en">', f'<html lang="{html.escape(words["lang"], quote=True)}">', 1)
 
 
-def _trace(answers, athlete: str) -> str:
+def _trace(answers, session: str, athlete: str) -> str:
     from ..figures.cleaning import draw_trace
 
-    key = (answers.study.plan.primary_session, athlete)
-    return _image(draw_trace(answers.cleaned, *key)) if key in answers.cleaned.traces else ""
+    known = (session, athlete) in answers.cleaned.traces
+    return _image(draw_trace(answers.cleaned, session, athlete)) if known else ""
 
 
 def _image(figure) -> str:

@@ -190,7 +190,7 @@ def _write_up(out: Path, answers, steps: Steps, helpers: SideBySide, *, individu
         with steps.step("Writing the pages of the athletes"):
             from .athlete_pages import write_athlete_pages
 
-            written = write_athlete_pages(answers, out / "individual_pages")
+            written = write_athlete_pages(answers, out / "individual_pages", helpers=helpers)
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
     _write_text(out / "READ_ME.txt", READ_ME)
 

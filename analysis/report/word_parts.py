@@ -301,7 +301,8 @@ def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
     table.autofit = False
     for column, share in zip(table.columns, shares, strict=True):
         column.width = Mm(total_mm * share)
-        for cell in column.cells:
+    for row in table._tbl.tr_lst:
+        for cell, share in zip(row.tc_lst, shares, strict=True):
             cell.width = Mm(total_mm * share)
 
 
