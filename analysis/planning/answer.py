@@ -147,6 +147,10 @@ def answer_design(
     for question, outcome in outcomes.items():
         rows += _ask(question, outcome, _smallest(effects, outcome), n, design, truth)
     staying = (1 - truth.leave) ** (design.rounds - 1)
+    if not staying > 0:
+        raise KitError(
+            "leave is 1: where everybody leaves there is nothing to plan. Give the share that leaves per round."
+        )
     return DesignAnswer(
         n=n,
         n_to_recruit=int(-(-n // staying)),

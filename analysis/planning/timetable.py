@@ -150,13 +150,13 @@ def _offsets(n_mats: int, sampling: Sampling, cycle: float, start: str) -> np.nd
         return np.zeros(n_mats)
     together = max(sampling.in_window // 2, 1)
     athletes = 2 * together if sampling.in_window > 1 else 1
-    step = -(-athletes // sampling.stations) * sampling.seconds_per_sample
-    last = max(
-        int(np.floor(cycle / sampling.seconds_per_sample + 1e-9)) * sampling.seconds_per_sample - step, 0.0
-    )
-    if last % step:
-        last += sampling.seconds_per_sample * (last % step // sampling.seconds_per_sample > 0)
-    return np.minimum(np.arange(n_mats) // together * step, last)
+    samples = -(
+        -athletes // sampling.stations
+    )  # one after the other, at each station, for the mats that start together
+    in_cycle = int(np.floor(cycle / sampling.seconds_per_sample + 1e-9))
+    waves = max(-(-in_cycle // samples), 1)
+    step = samples * sampling.seconds_per_sample
+    return np.minimum(np.arange(n_mats) // together, waves - 1) * step
 
 
 def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:

@@ -236,6 +236,7 @@ def test_the_age_slope_of_maximal_heart_rate_is_the_published_one():
     [
         (lambda: answer_design(1, n=12), "at least 2"),
         (lambda: answer_design(4, n=2), "from 3 on"),
+        (lambda: answer_design(4, assumptions={"leave": 1.0}, n=12), "everybody leaves"),
         (lambda: answer_design(4, n=12).question("rounds.mood"), "no question"),
         (lambda: answer_design(4, n=12, adjust=("weight",)), "adjust"),
         (lambda: assumptions_for(scale="1-5"), "scale"),

@@ -137,7 +137,6 @@ def test_no_scale_anchor_and_no_name_is_printed(evening):
         "very hard",
         "maximal exertion",
         "no exertion",
-        "borg",
     ):
         assert anchor not in page
     assert "6-20 scale" in page
