@@ -82,7 +82,7 @@ def test_environment_yml_installs_this_package_and_names_no_dependency_twice():
         if not line.startswith("#")
     ]
     entries = [line.removeprefix("- ") for line in lines if line.startswith("- ")]
-    assert "--editable .[test]" in entries
+    assert "--editable .[test,browser]" in entries
     assert "--constraint constraints.txt" in entries
     python = next(e for e in entries if e.startswith("python="))
     needs = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["requires-python"]
