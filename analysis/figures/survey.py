@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..basics import format_number, format_percent, plural
+from ..basics import format_number, format_percent, join_words, plural
 from .style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
 
 MEASURES = {
@@ -123,19 +123,18 @@ def draw_distribution(answer, *, ax=None):
         handles, names = axes.get_legend_handles_labels()
         once = dict(zip(names, handles, strict=True))
         figure.legend(once.values(), once.keys(), loc="outside upper left", ncols=2)
-    at = {
-        k: format_percent(v) for k, v in answer.share().items() if k in ("centre", "low", "high", "estimate")
-    }
+    told = answer.headline()
+    at = {k: format_percent(told[k]) for k in ("centre", "low", "high", "estimate")}
     return finish(
         figure,
-        "Falling curves of the share of people's sessions whose mean or peak reaches a share of the predicted maximum. Peaks at "
-        f"or above 90 per cent: most likely {at['centre']} of sessions, from {at['low']} to {at['high']} with the error of the "
-        f"prediction; {at['estimate']} with maxima taken as exact.",
+        "Falling curves of the share of people's sessions whose mean or peak reaches a share of the predicted maximum. "
+        f"{_what(told).capitalize()} at or above {told['threshold']:g} per cent: most likely {at['centre']} of sessions, from "
+        f"{at['low']} to {at['high']} with the error of the prediction; {at['estimate']} with maxima taken as exact.",
     )
 
 
 def draw_equations(answer, *, ax=None):
-    """Draw the share of peaks at or above 90 % of maximum under each published equation.
+    """Draw the share that is told first, such as peaks at or above 90 % of maximum, under each published equation.
 
     Parameters
     ----------
@@ -152,10 +151,10 @@ def draw_equations(answer, *, ax=None):
     >>> len(draw_equations(_example()).axes)
     1
     """
-    rows = answer.equations[answer.equations["measure"] == "percent_peak"]
+    rows, told = answer.headline_equations(only_for_all=False), answer.headline()
     if rows.empty:
         return None
-    rows = rows.sort_values("centre", ignore_index=True)
+    what = f"{_what(told)} at or above {told['threshold']:g}"
     figure, axes = new_axes(ax, width="double", height_mm=18 + 6.0 * len(rows))
     y = rows.index.to_numpy()
     main = (rows["equation"] == answer.equation).to_numpy()
@@ -176,15 +175,19 @@ def draw_equations(answer, *, ax=None):
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(-0.7, len(rows) - 0.3)
     axes.set_xlim(0, 100)
-    axes.set_xlabel("Sessions with a peak at or above 90 % of maximum (%)")
+    axes.set_xlabel(f"Sessions with {what} % of maximum (%)")
     if ax is None:
         figure.legend(loc="outside upper left", ncols=3)
     first, last = rows.iloc[0], rows.iloc[-1]
     return finish(
         figure,
-        f"One line per published equation. The most likely share of sessions with a peak at or above 90 per cent of maximum runs "
+        f"One line per published equation. The most likely share of sessions with {what} per cent of maximum runs "
         f"from {format_percent(first['centre'])} ({first['label']}) to {format_percent(last['centre'])} ({last['label']}).",
     )
+
+
+def _what(told: dict) -> str:
+    return "means" if told["measure"] == "percent_mean" else "peaks"
 
 
 def _equation_name(row) -> str:
@@ -223,6 +226,7 @@ def draw_bands(answer, *, ax=None):
     if bands["time"].notna().any():
         name = f"time of {plural(int(bands['n_recordings'].iloc[0]), 'recording')}"
         series.append(("time", "time_low", "time_high", name, MAIN, "D", MAIN, -0.22))
+    series = [one for one in series if bands[one[0]].notna().any()]
     for value, low, high, name, colour, marker, face, shift in series:
         axes.hlines(y + shift, 100 * bands[low], 100 * bands[high], color=colour, linewidth=1.3)
         axes.plot(100 * bands[value], y + shift, marker, color=colour, mfc=face, markersize=5, label=name)
@@ -235,10 +239,9 @@ def draw_bands(answer, *, ax=None):
     if ax is None:
         figure.legend(loc="outside upper left", ncols=3)
     said = []
-    for b in bands.itertuples():
-        time = "" if np.isnan(b.time) else f", {format_percent(b.time)} of recorded time"
-        by_mean, by_peak = format_percent(b.mean_share), format_percent(b.peak_share)
-        said.append(f"{b.words}: {by_mean} of sessions by mean, {by_peak} by peak{time}")
+    for band in bands.to_dict("records"):
+        parts = [f"{name} {format_percent(band[value])}" for value, _, _, name, *_ in series]
+        said.append(f"{band['words']}: {join_words(parts)}")
     return finish(figure, "Five bands of intensity, each with its share. " + "; ".join(said) + ".")
 
 

@@ -107,7 +107,18 @@ class SurveyAnswer(Result):
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()
 
-    def share(self, measure: str = "percent_peak", threshold: float = 90.0) -> dict:
-        """Return one line of `shares` by measure ("percent_mean", "percent_peak") and threshold (%)."""
+    def share(self, measure: str, threshold: float) -> dict:
+        """Return one line of `shares` by measure ("percent_mean", "percent_peak") and threshold (%); empty where none."""
         lines = self.shares[(self.shares["measure"] == measure) & (self.shares["threshold"] == threshold)]
-        return lines.iloc[0].to_dict() if len(lines) else {}
+        known = lines.dropna(subset=["centre"]) if len(lines) else lines
+        return known.iloc[0].to_dict() if len(known) else {}
+
+    def headline(self) -> dict:
+        """Return the share that is told first: peaks at or above 90 %, else means at or above 77 %; empty where neither."""
+        return self.share("percent_peak", 90.0) or self.share("percent_mean", 77.0)
+
+    def headline_equations(self, *, only_for_all: bool = True) -> pd.DataFrame:
+        """Return the lines of `equations` on the headline, by size; default only equations for both sexes."""
+        measured = self.equations["measure"] == self.headline().get("measure", "")
+        rows = self.equations[measured & ((self.equations["sex"] == "any") | (not only_for_all))]
+        return rows.sort_values("centre", ignore_index=True)

@@ -275,7 +275,7 @@ def may_say_replication(answer) -> str:
             may_not.append(f"That we confirmed it ({what}): almost any result would have been consistent.")
         if not c.signal and _open(c):
             may_not.append(
-                f"That there is no relation in our club ({what}): our interval holds zero and much else."
+                f"That fitness counts for nothing in our club ({what}): our interval holds zero and much else."
             )
     if len(answer.profiles):
         may_not.append(

@@ -64,11 +64,11 @@ def plain_survey(answer) -> str:
     ]
     who = f"{plural(answer.n_sessions, 'session')} of {plural(answer.n_athletes, 'person', 'people')}"
     text = f"In a typical session {join_words(sizes)} ({who}, each person counted once)."
-    at = answer.share()
-    if not at or math.isnan(at["centre"]):
+    at = answer.headline()
+    if not at:
         return f"{text} {plain_ages(answer)}"
     return (
-        f"{text} Most likely, the peaks of {format_percent(at['centre'])} of people's sessions lie at or above "
+        f"{text} Most likely, the {_what(answer)} of {format_percent(at['centre'])} of people's sessions lie at or above "
         f"{_threshold(answer)} of their own maximum; with the error of predicted maxima it may be "
         f"{_range(at['low'], at['high'])}. Taking every predicted maximum as exact would give "
         f"{format_percent(at['estimate'])}, which mixes the error of the prediction with real differences."
@@ -76,8 +76,11 @@ def plain_survey(answer) -> str:
 
 
 def _threshold(answer) -> str:
-    at = answer.share()
-    return format_number(at["threshold"], 0, unit="%") if at else "the threshold"
+    return format_number(answer.headline()["threshold"], 0, unit="%")
+
+
+def _what(answer) -> str:
+    return "means" if answer.headline()["measure"] == "percent_mean" else "peaks"
 
 
 def _range(low: float, high: float) -> str:
@@ -137,17 +140,14 @@ def plain_equations(answer) -> str:
     """
     if isinstance(answer, NotYet):
         return str(answer)
-    rows = answer.equations[
-        (answer.equations["measure"] == "percent_peak") & (answer.equations["sex"] == "any")
-    ]
+    rows = answer.headline_equations()
     if rows.empty:
         return "No equation can be used, since no age is known."
-    rows = rows.sort_values("centre")
     first, last = rows.iloc[0], rows.iloc[-1]
     return (
-        f"The equation matters: the share of sessions with a peak at or above {_threshold(answer)} of maximum is most likely "
-        f"{format_percent(first['centre'])} under {first['label']} and {format_percent(last['centre'])} under {last['label']}. "
-        "No published equation is made from grapplers; only a measured maximum would settle it."
+        f"The equation matters: the share of sessions with {_what(answer)} at or above {_threshold(answer)} of maximum is most "
+        f"likely {format_percent(first['centre'])} under {first['label']} and {format_percent(last['centre'])} under "
+        f"{last['label']}. No published equation is made from grapplers; only a measured maximum would settle it."
     )
 
 
@@ -174,9 +174,10 @@ def plain_bands(answer) -> str:
         return "Without ages there are no shares of maximum, and so no bands."
     bands = answer.bands.set_index("band")
     hard = ["vigorous", "near_maximal"]
-    by_mean = bands["mean_share"].idxmax()
-    share, words = format_percent(bands.loc[by_mean, "mean_share"]), bands.loc[by_mean, "words"]
-    middle = f"By their mean alone, {share} of sessions would be called {words}"
+    column = "peak_share" if bands["mean_share"].isna().all() else "mean_share"
+    most = bands[column].idxmax()
+    share, words = format_percent(bands.loc[most, column]), bands.loc[most, "words"]
+    middle = f"By their {column.removesuffix('_share')} alone, {share} of sessions would be called {words}"
     if bands["time"].isna().all():
         return f"No recording with a known age was sent. {middle}; how the time was spent cannot be told from mean and peak."
     spent, recordings = float(bands.loc[hard, "time"].sum()), int(bands["n_recordings"].iloc[0])
@@ -337,10 +338,10 @@ def plain_choices(answer) -> str:
         return str(answer)
     rows = answer.choices.dropna(subset=["centre"])
     if rows.empty:
-        return "Without ages other choices cannot be compared as shares of maximum."
+        return "Other choices cannot be compared, since no share of peaks is known."
     low, high = rows["centre"].min(), rows["centre"].max()
     return (
-        f"Under other choices the most likely share of sessions with a peak at or above {_threshold(answer)} of maximum runs "
+        f"Under other choices the most likely share of sessions with peaks at or above {_threshold(answer)} of maximum runs "
         f"from {_range(low, high)}."
     )
 

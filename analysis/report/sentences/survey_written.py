@@ -97,9 +97,7 @@ def _shares(answer) -> str:
             f"{what} at or above {s['threshold']:g}\N{NO-BREAK SPACE}%, {format_percent(s['centre'])} (with the error of the "
             f"prediction {error}; also for people drawn anew {drawn}; maxima taken as exact {format_percent(s['estimate'])})"
         )
-    rows = answer.equations[
-        (answer.equations["measure"] == "percent_peak") & (answer.equations["sex"] == "any")
-    ]
+    rows = answer.headline_equations()
     text = (
         f"Shares of people's sessions: {'; '.join(parts)}."
         if parts
@@ -107,8 +105,9 @@ def _shares(answer) -> str:
     )
     if len(rows):
         span = format_ci(100 * rows["centre"].min(), 100 * rows["centre"].max(), 0, unit="%")
+        what = "means" if rows["measure"].iloc[0] == "percent_mean" else "peaks"
         text += (
-            f" Over {plural(len(rows), 'published equation')} for both sexes the most likely share of peaks at or above "
+            f" Over {plural(len(rows), 'published equation')} for both sexes the most likely share of {what} at or above "
             f"{rows['threshold'].iloc[0]:g}\N{NO-BREAK SPACE}% runs from {span}."
         )
     return text
