@@ -59,8 +59,8 @@ def check(text):
     return text
 
 
-@pytest.mark.parametrize("n", [3, 4, 8, 12, 30, 120])
-@pytest.mark.parametrize("rounds", [2, 4, 6])
+@pytest.mark.parametrize("n", [3, 12, 120])
+@pytest.mark.parametrize("rounds", [2, 5])
 def test_any_design_reads_well(n, rounds):
     answer = answer_design(rounds, n=n)
     check(plain_design(answer))
