@@ -120,8 +120,8 @@ def forest_picture(answer) -> Picture | None:
     return Picture("comparison", partial(draw_forest, answer), caption)
 
 
-def survey_picture(answer) -> Picture:
-    """Submitted sessions, person by person.
+def survey_picture(answer) -> Picture | None:
+    """Submitted sessions, ranked.
 
     Parameters
     ----------
@@ -129,13 +129,18 @@ def survey_picture(answer) -> Picture:
 
     Returns
     -------
-    Picture
+    Picture or None
     """
     from ..figures.survey import draw_sessions
 
-    return Picture(
-        "submitted_sessions", partial(draw_sessions, answer), "Submitted sessions, person by person."
+    shares = answer.sessions[["percent_mean_likely", "percent_peak_likely"]]
+    if not shares.notna().all(axis=1).any():
+        return None
+    caption = (
+        "Submitted sessions from their mean to their peak, ranked by peak. Thin lines: error of the predicted maximal heart "
+        "rate (95\N{NO-BREAK SPACE}%)."
     )
+    return Picture("submitted_sessions", partial(draw_sessions, answer), caption)
 
 
 def _listed(labels: list[str]) -> str:

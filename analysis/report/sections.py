@@ -200,7 +200,7 @@ def _results(answers) -> list[Section]:
         )
     sections = [Section("Results"), people]
     if not outcomes:
-        return sections
+        return sections + _survey(answers)
     rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
     sections.append(
         Section(
