@@ -53,7 +53,7 @@ def inside(figure):
 
 
 @pytest.mark.parametrize("part", ["change", "steps", "plateau", "slope", "correlation"])
-@pytest.mark.parametrize("outcome", ["heart_rate", "lactate"])
+@pytest.mark.parametrize("outcome", ["heart_rate"])
 def test_curves_show_every_size(part, outcome):
     curves = power_curves({"n": 12}, part=part, outcome=outcome)
     figure = draw_power_curves(curves)

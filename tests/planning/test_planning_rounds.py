@@ -50,7 +50,7 @@ def test_simulation_agrees_with_the_formula_under_compound_symmetry():
     case = REFERENCE["rm_anova_power"][0]
     sd, rho = case["sd_within_round"], case["correlation_among_rounds"]
     cov = round_covariance(3, sd_between=sd * np.sqrt(rho), sd_within=sd * np.sqrt(1 - rho))
-    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=cov, n_studies=20_000)
+    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=cov, n_studies=10_000)
     table = table.set_index("test")
     assert table.loc["mixed model", "power"] == pytest.approx(case["power_sphericity"], abs=0.015)
     assert table["formula"].iloc[0] == pytest.approx(case["power_sphericity"], rel=1e-8)
@@ -59,7 +59,7 @@ def test_simulation_agrees_with_the_formula_under_compound_symmetry():
 @pytest.mark.parametrize("which", [0, 1])
 def test_the_formula_overstates_the_corrected_test_when_neighbours_resemble(which):
     case = REFERENCE["rm_anova_power"][which]
-    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=ar1(case), n_studies=20_000)
+    table = simulate_rounds_power(n=case["n"], means=case["means"], covariance=ar1(case), n_studies=10_000)
     table = table.set_index("test")["power"]
     formula = simulate_rounds_power(n=case["n"], means=case["means"], covariance=ar1(case), n_studies=10)
     approximation = formula["formula"].iloc[0]
@@ -71,9 +71,9 @@ def test_the_formula_overstates_the_corrected_test_when_neighbours_resemble(whic
 
 def test_cluster_robust_test_is_hotellings_and_keeps_its_level():
     cov = round_covariance(4, sd_between=7, sd_within=4, kind="growing")
-    table = simulate_rounds_power(n=9, means=[5, 5, 5, 5], covariance=cov, n_studies=20_000)
+    table = simulate_rounds_power(n=9, means=[5, 5, 5, 5], covariance=cov, n_studies=10_000)
     share = table.set_index("test").loc["cluster-robust", "power"]
-    assert share == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 20_000))
+    assert share == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 10_000))
 
 
 def test_same_seed_same_numbers():
