@@ -319,6 +319,10 @@ class Answers:
                 return NotYet(
                     "the comparison with a published finding", "rows in published.csv, each with its source"
                 )
+            if not self.measured_outcomes:
+                return NotYet(
+                    "the comparison with a published finding", "filled rounds of at least three athletes"
+                )
             asked = inputs.published_outcomes(self.study.published, self.measured_outcomes)
             fitness = {o: self.fitness(o) for o in asked["fitness"]}
             rounds = {o: self.rounds(o) for o in asked["rounds"]}
