@@ -82,13 +82,20 @@ def build_document(answers) -> Document:
 
 
 def _plain(answers) -> list[Section]:
-    said = [plain_participants(answers.description.participants), plain_cleaning(answers.cleaned)]
-    said += [plain_rounds(answers.rounds(outcome)) for outcome in answers.primary_outcomes]
-    said += [plain_capacity(answers.fitness(outcome)) for outcome in _fitness_outcomes(answers)]
-    said.append(plain_replication(answers.published()))
+    said = []
+    if _has_rounds(answers):
+        said += [plain_participants(answers.description.participants), plain_cleaning(answers.cleaned)]
+        said += [plain_rounds(answers.rounds(outcome)) for outcome in answers.primary_outcomes]
+        said += [plain_capacity(answers.fitness(outcome)) for outcome in _fitness_outcomes(answers)]
+        said.append(plain_replication(answers.published()))
     if answers.survey():
         said.append(plain_survey(answers.survey()))
     return [Section("In plain words", (Paragraph(DRAFT, "note"), *paragraphs(_split(said), "plain")))]
+
+
+def _has_rounds(answers) -> bool:
+    """A survey of sessions has no rounds, and none of the questions about them."""
+    return bool(answers.study.protocol.rounds)
 
 
 def _split(texts: list[str]) -> list[str]:
@@ -102,7 +109,7 @@ def _fitness_outcomes(answers) -> list[str]:
 
 
 def _introduction(answers) -> list[Section]:
-    asked = [h.text for h in answers.study.plan.hypotheses if h.text]
+    asked = [h.text for h in answers.study.plan.hypotheses if h.text and _has_rounds(answers)]
     prompt = "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
     blocks = (Paragraph(prompt, "note"), *((Bullets(tuple(asked)),) if asked else ()))
     return [Section("Introduction", blocks)]
@@ -134,9 +141,7 @@ def _methods(answers) -> list[Section]:
             ),
             2,
         ),
-        Section(
-            "Plan and size", paragraphs(write_up_plan(study, outcomes) + write_up_power(answers.design())), 2
-        ),
+        Section("Plan and size", paragraphs(_plan_and_power(answers)), 2),
         Section(
             "Statistical analysis",
             paragraphs(
@@ -151,6 +156,12 @@ def _methods(answers) -> list[Section]:
             2,
         ),
     ]
+
+
+def _plan_and_power(answers) -> list[str]:
+    if not _has_rounds(answers):
+        return []
+    return write_up_plan(answers.study, answers.measured_outcomes) + write_up_power(answers.design())
 
 
 def _versions() -> dict:
@@ -292,16 +303,15 @@ def _discussion(answers) -> list[Section]:
         "Say here what the results mean beside the literature. Keep to what stands above: a change or relation that was not "
         "shown is not thereby shown to be absent."
     )
-    table = tables.deviations_table(deviations(answers))
-    return [
+    sections = [
         Section("Discussion", paragraphs(prompt, "note")),
         Section("Limitations", paragraphs(write_up_limitations(answers)), 2),
-        Section(
-            "Departures from the plan",
-            (*paragraphs(write_up_deviations(answers)), *((table,) if table else ())),
-            2,
-        ),
     ]
+    if _has_rounds(answers):
+        table = tables.deviations_table(deviations(answers))
+        blocks = (*paragraphs(write_up_deviations(answers)), *((table,) if table else ()))
+        sections.append(Section("Departures from the plan", blocks, 2))
+    return sections
 
 
 def _with_picture(section: Section, picture: Picture | None, words: str) -> Section:

@@ -119,6 +119,8 @@ def check_write_up(answers):
             for t in _texts_of(section)
         )
         known = every_number(_results_of(section.title, results))
+        if section.title == "Measurements":  # seconds of the ledger are printed as minutes
+            known |= {v / 60 for v in known}
         if section.title.startswith("Comparison"):  # a Bayes factor below 1 is printed as "1 in ..." too
             known |= {1 / v for v in known if v}
         if section.title.startswith("Fitness and"):  # slopes are printed for a step of capacity

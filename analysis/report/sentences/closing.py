@@ -119,23 +119,32 @@ def write_up_limitations(answers) -> list[str]:
     >>> from analysis.answers import Answers
     >>> from pathlib import Path
     >>> from analysis.study import Study
-    >>> len(write_up_limitations(Answers(Study(folder=Path("nowhere")))))
-    1
+    >>> write_up_limitations(Answers(Study(folder=Path("nowhere"))))
+    []
     """
     people, conditions = answers.description.participants, answers.description.conditions
+    survey = (
+        [
+            "People chose whether to submit sessions, and which: those who did may train otherwise than those who did not. "
+            "Nobody checked how straps were worn or ages given."
+        ]
+        if answers.survey()
+        else []
+    )
+    if not people.n_athletes:
+        return survey
     clubs = {0: "a small group", 1: "one club"}.get(people.n_clubs, f"{people.n_clubs} clubs")
     first = (
         f"The study describes {clubs}; its athletes were not drawn at random from any wider group, so that how far the "
         "results hold elsewhere is not known."
     )
     if not answers.measured_outcomes:
-        return [first]
+        return [first, *survey]
     first += (
         " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
         "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it."
     )
-    paragraphs = [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions)]
-    return paragraphs
+    return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
 
 
 def _fitness_limits(answers, people) -> list[str]:
