@@ -42,7 +42,7 @@ def logged_windows(
     """The rounds of a group in a session by the timekeeper's sheet; blanks are filled by the protocol and said."""
     rows = clock[clock["session"] == session]
     own = rows[rows["group"] == group] if group else rows[rows["group"] == ""]
-    rows = own if len(own) else rows[rows["group"] == ""]
+    rows = own if len(own) else _other_rows(rows, session, group, remarks)
     starts, ends = {}, {}
     for row in rows[rows["round_no"] > 0].sort_values("round_no", kind="stable").itertuples(index=False):
         starts[row.round_no] = clock_seconds(row.start_clock)
@@ -68,6 +68,25 @@ def logged_windows(
                 f"Session {session}: the clock of round {k} was not written down; it was worked out from round {near}."
             )
     return dict(sorted(found.items()))
+
+
+def _other_rows(rows: pd.DataFrame, session: str, group: str, remarks: list) -> pd.DataFrame:
+    """The rows for a group that the sheet does not name: those without a group, else those of the only group there is."""
+    common = rows[rows["group"] == ""]
+    named = list(dict.fromkeys(rows["group"])) if common.empty else []
+    if not named:
+        return common
+    whose = f"group {group}" if group else "athletes without a group"
+    if len(named) == 1:
+        remarks.append(
+            f"Session {session}: clock.csv names only {named[0]}; its times were taken for {whose} as well."
+        )
+        return rows
+    remarks.append(
+        f"Session {session}: clock.csv has times for {', '.join(named)}, but none for {whose}. Write the same words in the "
+        "column group of athletes.csv, so that the kit knows whose rounds these are."
+    )
+    return common
 
 
 def _over_midnight(starts: dict, ends: dict) -> None:
