@@ -300,6 +300,8 @@ def _confounders(answer) -> str:
     texts = []
     for table, words in ((answer.delay, "sampling delay"), (answer.activity, "activity rating")):
         for row in table.to_dict("records"):
+            if not math.isfinite(row["estimate"]):
+                continue  # the same delay or rating for everybody
             if row["analysis"].startswith("capacity with"):
                 texts.append(
                     f"Aerobic capacity and {words} correlated at {format_number(row['estimate'], 2)} over athletes (Spearman, "
