@@ -109,7 +109,9 @@ def _fitness_outcomes(answers) -> list[str]:
 
 
 def _introduction(answers) -> list[Section]:
-    asked = [h.text for h in answers.study.plan.hypotheses if h.text and _has_rounds(answers)]
+    plan = answers.study.plan
+    own = _has_rounds(answers) and "hypotheses" not in plan.proposed
+    asked = [h.text for h in plan.hypotheses if h.text and own]
     prompt = "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
     blocks = (Paragraph(prompt, "note"), *((Bullets(tuple(asked)),) if asked else ()))
     return [Section("Introduction", blocks)]

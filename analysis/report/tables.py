@@ -182,7 +182,7 @@ def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
     >>> deviations_table([]) is None
     True
     """
-    if not lines:
+    if not lines or [line[0] for line in lines] == ["Plan before the data"]:
         return None
     shown = pd.DataFrame(lines, columns=["What", "Planned", "Done"])
     return Table("deviations", "Departures from the plan.", shown)

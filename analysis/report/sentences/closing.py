@@ -90,10 +90,13 @@ def write_up_deviations(answers) -> list[str]:
     >>> len(write_up_deviations(Answers(Study(folder=Path("nowhere")))))
     1
     """
-    found = deviations(answers)
+    found, plan = deviations(answers), answers.study.plan
     if not found:
         return ["Nothing was done otherwise than the fixed plan says."]
-    plan = answers.study.plan
+    if not plan.frozen and len(found) == 1:
+        return [
+            "No plan was fixed before the data: there is none to depart from, and nothing here confirms a plan."
+        ]
     fixed = "fixed plan" if plan.frozen else "plan in the study settings"
     text = f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}"
     if len(answers.study.decisions):
@@ -166,8 +169,9 @@ def _fitness_limits(answers, people) -> list[str]:
     tests = people.tests
     predicted = int(tests.loc[tests["error_kind"] == "prediction", "n_athletes"].sum())
     if predicted:
+        who = f"all {predicted}" if predicted == people.n_tested else f"{predicted} of {people.n_tested}"
         text += (
-            f" For {predicted} of {plural(people.n_tested, 'athlete')} capacity was estimated and not measured, which makes "
+            f" For {who} athletes capacity was estimated and not measured, which makes "
             "a correlation look weaker than it is."
         )
     with_heart_rate = int(tests.loc[tests["uses_heart_rate"].astype(bool), "n_athletes"].sum())

@@ -101,12 +101,16 @@ def write_up_protocol(study, conditions) -> list[str]:
         text += f" The group {name} sparred {_rounds(other)}."
     text += _timed(conditions)
     if conditions.rounds_planned:
-        text += (
-            f" In the session that is analysed, {conditions.rounds_done} of {conditions.rounds_planned} rounds noted "
-            "for the athletes were sparred at least in part"
+        every = conditions.rounds_done == conditions.rounds_planned
+        count = (
+            f"all {conditions.rounds_done}"
+            if every
+            else f"{conditions.rounds_done} of {conditions.rounds_planned}"
         )
+        text += f" In the session that is analysed, {count} rounds noted for the athletes were sparred at least in part"
         if conditions.n_guests:
-            text += f", {conditions.n_guests} of them against a guest who was not measured"
+            guests = "all" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
+            text += f", {guests} of them against a guest who was not measured"
         text += "."
     return [text]
 
@@ -239,9 +243,12 @@ def _lactate(conditions) -> str:
     delay = conditions.delay
     if not delay:
         return text + "; the delay from the end of the round to the sample was not noted."
+    samples, after = plural(delay["n_observations"], "sample"), "after the end of the round"
+    if delay["low"] == delay["high"]:
+        return f"{text}, {format_number(delay['median'], 0, unit='s')} {after} ({samples})."
     return (
-        f"{text}, a median of {format_number(delay['median'], 0, unit='s')} after the end of the round "
-        f"(range {format_ci(delay['low'], delay['high'], 0, unit='s')}, {plural(delay['n_observations'], 'sample')})."
+        f"{text}, a median of {format_number(delay['median'], 0, unit='s')} {after} "
+        f"(range {format_ci(delay['low'], delay['high'], 0, unit='s')}, {samples})."
     )
 
 

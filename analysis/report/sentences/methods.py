@@ -62,6 +62,8 @@ def _date(plan) -> str:
 
 
 def _hypotheses(plan) -> str:
+    if "hypotheses" in plan.proposed:
+        return " No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
     words = {
         "lower": "is lower in fitter athletes",
         "higher": "is higher in fitter athletes",
@@ -86,7 +88,7 @@ def _size(plan, outcome: str) -> str:
     unit = known.unit if amount != "1" else known.unit.removesuffix("s")
     text = f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
     if f"smallest_effects.{outcome}" in plan.proposed:
-        return f"{text} (the kit's proposal)"
+        return f"{text} (proposed by the kit)"
     reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
     return f"{text} ({reason[0].lower()}{reason[1:]})" if reason else text
 

@@ -105,10 +105,14 @@ def _characteristic(row) -> str:
 
 
 def _counts(p) -> str:
-    text = f"Of these, {p.n_sparred} sparred at least part of a round"
-    text += f", {p.n_tested} had an aerobic capacity" if p.n_tested else ", none had an aerobic capacity"
-    if p.n_hr_max_measured:
-        text += f" and {p.n_hr_max_measured} a measured maximal heart rate."
-    else:
-        text += " and none a measured maximal heart rate."
-    return text
+    counts = (
+        (p.n_sparred, "sparred at least part of a round"),
+        (p.n_tested, "had an aerobic capacity"),
+        (p.n_hr_max_measured, "had a measured maximal heart rate"),
+    )
+    said = [f"{_how_many(n, p.n_athletes)} {words}" for n, words in counts]
+    return f"Of these, {join_words(said)}."
+
+
+def _how_many(n: int, of: int) -> str:
+    return "none" if not n else "all" if n == of else str(n)
