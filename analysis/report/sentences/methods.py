@@ -87,9 +87,9 @@ def _size(plan, outcome: str) -> str:
     amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
     unit = known.unit if amount != "1" else known.unit.removesuffix("s")
     text = f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
-    if f"smallest_effects.{outcome}" in plan.proposed:
-        return f"{text} (proposed by the kit)"
     reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
+    if f"smallest_effects.{outcome}" in plan.proposed or reason.startswith("our proposal"):
+        return f"{text} (proposed by the kit)"
     return f"{text} ({reason[0].lower()}{reason[1:]})" if reason else text
 
 
