@@ -52,7 +52,8 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
         panel.plot(rounds, rows["value"], color=MAIN, marker="o", label=you, zorder=2)
         panel.set_xticks(rounds)
         panel.set_ylabel(outcome)
-        panel.margins(x=0.12)
+        panel.use_sticky_edges = False  # room below the bars too
+        panel.margins(x=0.12, y=0.08)
         panel.tick_params(colors=INK)
     if outcomes:
         figure.legend(*panels[0].get_legend_handles_labels(), loc="outside upper left", ncols=2)

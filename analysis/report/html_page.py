@@ -108,7 +108,7 @@ def page(title: str, main: str, nav: str = "") -> str:
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_esc(title)}</title>\n<style>\n{style()}</style>\n</head>\n<body>\n{skip}\n"
-        f'<div class="frame">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n</main>\n</div>\n</body>\n</html>\n'
+        f'<div class="frame{" sided" if nav else ""}">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n</main>\n</div>\n</body>\n</html>\n'
     )
 
 
@@ -213,7 +213,7 @@ def table_rows(shown) -> str:
 
 
 def number_columns(shown) -> list[bool]:
-    """Say which columns of a table of text hold only numbers (never the first, which names the row).
+    """Say which columns of a table of text hold numbers, a few words among them allowed (never the first column).
 
     Parameters
     ----------
@@ -229,12 +229,13 @@ def number_columns(shown) -> list[bool]:
     >>> number_columns(pd.DataFrame({"Round": ["1"], "Mean": ["−0.4"], "Word": ["late"]}))
     [False, True, False]
     """
-    numbers = [all(_NUMBER.match(str(v)) for v in shown[c]) for c in shown.columns]
-    filled = [any(any(c.isdigit() for c in str(v)) for v in shown[c]) for c in shown.columns]
-    return [
-        i > 0 and is_number and has_one
-        for i, (is_number, has_one) in enumerate(zip(numbers, filled, strict=True))
-    ]
+    found = []
+    for i, column in enumerate(shown.columns):
+        cells = [str(v) for v in shown[column]]
+        numbers = sum(bool(_NUMBER.match(c)) for c in cells)
+        filled = any(any(sign.isdigit() for sign in c) for c in cells)
+        found.append(i > 0 and filled and numbers >= 0.7 * len(cells))
+    return found
 
 
 def _esc(text) -> str:

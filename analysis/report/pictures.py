@@ -50,7 +50,7 @@ def missing_picture(cleaned) -> Picture:
     """
     from ..figures.cleaning_account import draw_missing
 
-    caption = "What was measured of each athlete in each round, and what is missing. Athletes are in no particular order."
+    caption = "What was measured of each athlete in each round, and what is missing. One row per athlete, ordered by valid time."
     return Picture("missing", partial(draw_missing, cleaned), caption)
 
 
