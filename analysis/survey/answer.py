@@ -35,7 +35,7 @@ DISAGREE_BPM = 5.0
 """A typed mean that differs more from that of its recording is counted in the warnings."""
 TYPICAL = ("hr_mean_bpm", "hr_peak_bpm", "percent_mean", "percent_peak", "minutes")
 SESSION_COLUMNS = [
-    "person", "minutes", "hr_mean_bpm", "hr_peak_bpm", "age_years", "sex", "device_kind", "session_kind", "has_file",
+    "person_no", "minutes", "hr_mean_bpm", "hr_peak_bpm", "age_years", "sex", "device_kind", "session_kind", "has_file",
     "hr_max_bpm", "percent_mean", "percent_peak", "percent_mean_likely", "percent_mean_low", "percent_mean_high",
     "percent_peak_likely", "percent_peak_low", "percent_peak_high",
 ]  # fmt: skip
@@ -139,7 +139,7 @@ def answer_survey(
         hr_max_bpm=float(main.drop_duplicates("code")["hr_max_bpm"].mean()),
         n_simulations=n_draws if carried else 0,
         learned=bool(carried and carried.learned),
-        sessions=main.reindex(columns=SESSION_COLUMNS),
+        sessions=main.assign(person_no=main["code"] + 1).reindex(columns=SESSION_COLUMNS),
         typical=typical,
         shares=tables.share_table(carried, people.n, len(people.codes)) if carried else _empty_shares(),
         curve=tables.curve_table(carried)
@@ -155,7 +155,7 @@ def answer_survey(
         set_aside=_count_reasons(sessions),
         bands_source=str(intensity_bands(bands.EDITION)["source"].iloc[0]),
         plausible_ages=tuple(float(a) for a in plausible_ages),
-        method=_method(carried, people, n_people),
+        method=_method(carried, people),
         left_out=left_out_sessions(sessions),
         warnings=(
             *notes,
@@ -303,7 +303,7 @@ def _empty_shares() -> pd.DataFrame:
     return pd.DataFrame(columns=tables.SHARE_COLUMNS)
 
 
-def _method(carried: Carried | None, people: People, n_people: int) -> str:
+def _method(carried: Carried | None, people: People) -> str:
     text = "typical values: mean of people's means"
     if carried is None:
         return text + "; no share of maximum, since no age is known"

@@ -19,7 +19,7 @@ PEAK_WINDOW_S = 5.0
 """The peak is the highest mean over this time."""
 LEAST_VALID = 0.8
 """A window, or a recording, with less of its time valid gives no value (our proposal, as for rounds)."""
-PARALLEL_FROM = 64
+PARALLEL_FROM = 400
 """Fewer files are read one after the other: starting workers would take longer."""
 
 

@@ -36,7 +36,8 @@ class SurveyAnswer(Result):
     learned : bool
         Whether a person's heart rates told something about that person's own maximum in the simulation.
     sessions : DataFrame
-        One row per session of the main analysis: person, minutes, hr_mean_bpm, hr_peak_bpm, age_years, sex, device_kind,
+        One row per session of the main analysis: person_no (a number instead of the code), minutes, hr_mean_bpm,
+        hr_peak_bpm, age_years, sex, device_kind,
         session_kind, has_file, hr_max_bpm (predicted), percent_mean and percent_peak of it; and with the likely error of
         the prediction percent_mean_likely, percent_peak_likely, each with _low and _high.
     typical : DataFrame

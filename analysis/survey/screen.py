@@ -205,7 +205,7 @@ def _remarks(sessions: pd.DataFrame, known: np.ndarray) -> list[str]:
 
 
 def left_out_sessions(sessions: pd.DataFrame) -> pd.DataFrame:
-    """List the sessions that are not in the main analysis, with the reason, as every `left_out` table does.
+    """List the sessions that are not in the main analysis by file and row, without codes, each with its reason.
 
     Parameters
     ----------
@@ -227,7 +227,6 @@ def left_out_sessions(sessions: pd.DataFrame) -> pd.DataFrame:
     columns = {
         "file": aside["source_file"].to_numpy() if "source_file" in aside else blank,
         "row": aside["row"].to_numpy() if "row" in aside else aside.index.to_numpy() + 1,
-        "athlete": aside["person"].to_numpy(),
         "measure": np.full(len(aside), "heart rate", dtype=object),
         "reason": aside["reason"].astype(object).to_numpy(),
         "decided_by": np.full(len(aside), "rule", dtype=object),

@@ -238,7 +238,7 @@ def save(path: Path, columns: list[str], rows: list[dict]) -> None:
 
 SETTINGS = """# Settings of the invented survey. All data in this folder are invented.
 kind = "survey"
-title = "Sessions that people of several grappling gyms sent in"
+title = "Invented survey: sessions that people of several grappling gyms sent in"
 sport = "submission wrestling"
 """
 README = """# An invented survey of submitted sessions

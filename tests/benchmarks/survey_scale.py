@@ -25,6 +25,8 @@ def made_up_survey(rows: int, seed: int = 0) -> pd.DataFrame:
     who = rng.integers(0, people, rows)
     peak = np.clip(rng.normal(0.91, 0.04, people)[who] + rng.normal(0, 0.02, rows), None, 1) * maximum[who]
     mean = (rng.normal(0.72, 0.05, people)[who] + rng.normal(0, 0.03, rows)) * maximum[who]
+    peak = np.minimum(peak, 225)
+    mean = np.minimum(mean, peak - 2)
     age[rng.random(people) < 0.1] = np.nan
     return pd.DataFrame({
         "person": np.char.add("p", who.astype(str)), "age_years": age[who], "sex": rng.choice(["F", "M", ""], people)[who],
@@ -62,7 +64,7 @@ def main(rows: int) -> None:
     print(f"memory at most {peak:.0f} MB (libraries {before:.0f} MB, with the table {with_table:.0f} MB)")
     print(answer.shares.to_string())
     with tempfile.TemporaryDirectory() as folder:
-        names = write_recordings(Path(folder), 200)
+        names = write_recordings(Path(folder), 600)
         for jobs in (1, 2):
             start = time.perf_counter()
             n = sum(1 for _ in summarise_files(folder, names, n_jobs=jobs))

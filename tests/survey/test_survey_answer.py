@@ -174,7 +174,7 @@ def test_a_recording_decides_over_what_was_typed(tmp_path):
     table = pd.DataFrame({"person": ["a", "b"], "age_years": 30, "hr_mean_bpm": [120.0, 140.0], "hr_peak_bpm": [200.0, 180.0],
                           "minutes": [np.nan, 60], "file": ["a.csv", "gone.csv"]})  # fmt: skip
     answer = answer_survey(table, folder=tmp_path, n_simulations=50)
-    first = answer.sessions[answer.sessions["person"] == "a"].iloc[0]
+    first = answer.sessions[answer.sessions["person_no"] == 1].iloc[0]
     assert first["hr_mean_bpm"] == pytest.approx(rates.mean(), abs=0.5) and first["hr_peak_bpm"] < 162
     assert first["minutes"] == pytest.approx(30, abs=0.1)
     assert any("disagreed with the recording" in w for w in answer.warnings)
@@ -205,3 +205,15 @@ def test_a_large_survey_is_answered_with_a_sample_of_people():
     answer = answer_survey(table, n_simulations=200)
     assert answer.n_athletes == 2400 < carry.MOST_PEOPLE and answer.n_simulations == 200
     assert any("intervals are narrow" in w for w in answer.warnings)
+
+
+def test_no_code_of_a_person_is_passed_on(demo):
+    codes = set(pd.read_csv(DEMO / "survey" / "survey.csv")["person"])
+    for name, value in vars(demo).items():
+        if isinstance(value, pd.DataFrame):
+            texts = {
+                str(v) for column in value.select_dtypes(exclude="number") for v in value[column].unique()
+            }
+            assert not codes & texts, name
+        elif isinstance(value, tuple):
+            assert not any(code in str(v) for v in value for code in codes), name

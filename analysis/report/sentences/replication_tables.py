@@ -82,8 +82,10 @@ def tabulate_profiles(answer):
     for r in answer.profiles.to_dict("records"):
         known = known_outcome(r["outcome"])
         digits = digits_of(known)
-        theirs = f"SD {format_number(r['published_sd'], digits)}, {_size(r['n_athletes'])}"
-        mine = f"SD {format_number(r['ours_sd'], digits)}, {_size(r['n_athletes_ours'])}"
+        theirs, mine = (
+            (f"SD {format_number(sd, digits)}, " if not math.isnan(sd) else "") + _size(n)
+            for sd, n in ((r["published_sd"], r["n_athletes"]), (r["ours_sd"], r["n_athletes_ours"]))
+        )
         lines.append(
             {
                 "finding": r["finding"],

@@ -17,6 +17,21 @@ MEASURE_WORDS = {
 }
 
 
+def number_cell(value: float, digits: int) -> str:
+    """Return a number for a table; nothing where it is not known."""
+    return "" if math.isnan(value) else format_number(value, digits)
+
+
+def range_cell(low: float, high: float, digits: int, *, unit: str = "") -> str:
+    """Return an interval for a table; nothing where it is not known."""
+    return "" if math.isnan(low) else format_ci(low, high, digits, unit=unit)
+
+
+def share_cell(share: float) -> str:
+    """Return a share for a table; nothing where it is not known."""
+    return "" if math.isnan(share) else format_percent(share)
+
+
 def tabulate_typical(answer):
     """Give typical values over people, and how much people and sessions scatter.
 
@@ -41,11 +56,11 @@ def tabulate_typical(answer):
         lines.append(
             {
                 "measure": f"{name} ({unit})",
-                "typical": format_number(t["estimate"], digits),
-                "95 % interval": format_ci(t["ci_low"], t["ci_high"], digits),
-                "SD between people": format_number(t["sd_people"], 1),
-                "SD between sessions of a person": format_number(t["sd_sessions"], 1),
-                "two sessions of a person correlate": format_number(t["correlation"], 2),
+                "typical": number_cell(t["estimate"], digits),
+                "95 % interval": range_cell(t["ci_low"], t["ci_high"], digits),
+                "SD between people": number_cell(t["sd_people"], 1),
+                "SD between sessions of a person": number_cell(t["sd_sessions"], 1),
+                "two sessions of a person correlate": number_cell(t["correlation"], 2),
                 "people": t["n_athletes"],
                 "sessions": t["n_observations"],
             }
@@ -77,8 +92,8 @@ def tabulate_shares(answer):
     return pd.DataFrame(
         {
             "sessions with": f"{'mean' if s['measure'] == 'percent_mean' else 'peak'} at or above {s['threshold']:g} %",
-            "predicted maxima as exact": format_percent(s["estimate"]),
-            "most likely": format_percent(s["centre"]),
+            "predicted maxima as exact": share_cell(s["estimate"]),
+            "most likely": share_cell(s["centre"]),
             "with the error of the prediction": _span(s["low"], s["high"]),
             "and for people drawn anew": _span(s["total_low"], s["total_high"]),
         }
@@ -87,7 +102,7 @@ def tabulate_shares(answer):
 
 
 def _span(low: float, high: float) -> str:
-    return format_ci(100 * low, 100 * high, 0, unit="%")
+    return range_cell(100 * low, 100 * high, 0, unit="%")
 
 
 def tabulate_agreement(answer):
@@ -114,9 +129,9 @@ def tabulate_agreement(answer):
     return pd.DataFrame(
         {
             "a mean in the band": a["words"],
-            "recordings": format_percent(a["share_sessions"]),
-            **{f"time {words[b]}": format_percent(a[b]) for b in bands},
-            "time harder than the mean": format_percent(a["harder"]),
+            "recordings": share_cell(a["share_sessions"]),
+            **{f"time {words[b]}": share_cell(a[b]) for b in bands},
+            "time harder than the mean": share_cell(a["harder"]),
         }
         for a in rows.to_dict("records")
     )
@@ -144,18 +159,18 @@ def tabulate_against(answer):
     for a in answer.against.to_dict("records"):
         share = "cannot be told"
         if not math.isnan(a["share_low"]):
-            share = format_ci(100 * max(a["share_low"], 0.0), 100 * min(a["share_high"], 1.0), 0, unit="%")
-        about = f"SD {format_number(a['published_sd'], 0)}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{a['n_published']}"
+            share = range_cell(100 * max(a["share_low"], 0.0), 100 * min(a["share_high"], 1.0), 0, unit="%")
+        about = f"SD {number_cell(a['published_sd'], 0)}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{a['n_published']}"
         stretch = "no recording"
         if not math.isnan(a["window_mean"]):
             stretch = (
-                f"{format_number(a['window_mean'], 0)} ({format_ci(a['window_low'], a['window_high'], 0)})"
+                f"{number_cell(a['window_mean'], 0)} ({range_cell(a['window_low'], a['window_high'], 0)})"
             )
         lines.append(
             {
                 "finding": a["finding"],
-                "round": format_number(a["round_no"], 0),
-                "published": f"{format_number(a['published'], 0)} ({about})",
+                "round": number_cell(a["round_no"], 0),
+                "published": f"{number_cell(a['published'], 0)} ({about})",
                 "mean of our sessions": _with_range(a, "session_mean"),
                 "peak of our sessions": _with_range(a, "session_peak"),
                 "share of a session at the published rate": share,
@@ -167,7 +182,7 @@ def tabulate_against(answer):
 
 
 def _with_range(line: dict, name: str) -> str:
-    return f"{format_number(line[name], 0)} ({format_ci(line[f'{name}_low'], line[f'{name}_high'], 0)})"
+    return f"{number_cell(line[name], 0)} ({range_cell(line[f'{name}_low'], line[f'{name}_high'], 0)})"
 
 
 def tabulate_senders(answer):
@@ -194,9 +209,9 @@ def tabulate_senders(answer):
             "what": table["what"].where(~table["what"].duplicated(), ""),
             "group": table["group"],
             "people": table["n_athletes"],
-            "of all people": [format_percent(v) for v in table["share_people"]],
+            "of all people": [share_cell(v) for v in table["share_people"]],
             "sessions": table["n_sessions"],
-            "of all sessions": [format_percent(v) for v in table["share_sessions"]],
+            "of all sessions": [share_cell(v) for v in table["share_sessions"]],
         }
     )
 
@@ -245,9 +260,9 @@ def tabulate_choices(answer):
             "choice": c["choice"],
             "sessions": c["n_sessions"],
             "people": c["n_athletes"],
-            "mean (% of predicted maximum)": format_number(c["percent_mean"], 1),
-            "peak (% of predicted maximum)": format_number(c["percent_peak"], 1),
-            "peaks at or above 90 %: most likely": format_percent(c["centre"]),
+            "mean (% of predicted maximum)": number_cell(c["percent_mean"], 1),
+            "peak (% of predicted maximum)": number_cell(c["percent_peak"], 1),
+            "peaks at or above 90 %: most likely": share_cell(c["centre"]),
             "with the error of the prediction": "" if math.isnan(c["low"]) else _span(c["low"], c["high"]),
         }
         for c in answer.choices.to_dict("records")
