@@ -108,7 +108,8 @@ def page(title: str, main: str, nav: str = "") -> str:
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_esc(title)}</title>\n<style>\n{style()}</style>\n</head>\n<body>\n{skip}\n"
-        f'<div class="frame{" sided" if nav else ""}">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n</main>\n</div>\n</body>\n</html>\n'
+        f'<div class="frame{" sided" if nav else ""}">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n'
+        "</main>\n</div>\n</body>\n</html>\n"
     )
 
 
