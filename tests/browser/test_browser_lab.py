@@ -133,11 +133,11 @@ def _move_every_slider(page):
 
 
 def _moves(page, handle, key):
-    before = handle.get_attribute("aria-valuenow")
+    before = handle.get_attribute("aria-valuetext")  # aria-valuenow is rounded
     handle.focus()
     handle.press(key)
     for _ in range(20):
-        if handle.get_attribute("aria-valuenow") != before:
+        if handle.get_attribute("aria-valuetext") != before:
             return True
         page.wait_for_timeout(100)
     return False
