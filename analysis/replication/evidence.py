@@ -67,6 +67,11 @@ class ReplicationBayes(Result):
     both: float
     method: str
 
+    @property
+    def estimate(self) -> float:
+        """The replication Bayes factor."""
+        return self.replication
+
     def __float__(self) -> float:
         return self.replication
 

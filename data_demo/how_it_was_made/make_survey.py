@@ -40,8 +40,8 @@ PUBLISHED = [
 CHINO = "Chino 2015, J Sports Med Phys Fitness 55:290"
 
 
-def main(folder: Path = HERE.parent / "survey") -> None:
-    """Write every file of the survey into `folder`."""
+def main(folder: Path = HERE.parent / "survey", truth_file: Path = HERE / "true_survey.json") -> None:
+    """Write every file of the survey into `folder`, and what is true into `truth_file`."""
     rng = np.random.default_rng(SEED)
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
     people = draw_people(rng)
@@ -68,7 +68,7 @@ def main(folder: Path = HERE.parent / "survey") -> None:
     (folder / "study.toml").write_text(SETTINGS, encoding="utf-8")
     (folder / "README.md").write_text(README, encoding="utf-8")
     truth = {"seed": SEED, **TRUTH, **true_shares(true)}
-    (HERE / "true_survey.json").write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
+    truth_file.write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
 
 
 def draw_people(rng) -> dict:

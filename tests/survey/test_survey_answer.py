@@ -1,6 +1,7 @@
 """The whole answer: on the invented survey with its known truth, and on surveys that lack this or that."""
 
 import json
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -217,3 +218,14 @@ def test_no_code_of_a_person_is_passed_on(demo):
             assert not codes & texts, name
         elif isinstance(value, tuple):
             assert not any(code in str(v) for v in value for code in codes), name
+
+
+def test_the_demo_survey_is_what_its_recipe_makes(tmp_path):
+    recipe = runpy.run_path(str(DEMO / "how_it_was_made" / "make_survey.py"))
+    recipe["main"](tmp_path / "survey", tmp_path / "true.json")
+    for made in sorted(p for p in (tmp_path / "survey").rglob("*") if p.is_file()):
+        assert made.read_bytes() == (DEMO / "survey" / made.relative_to(tmp_path / "survey")).read_bytes(), (
+            made.name
+        )
+    assert json.loads((tmp_path / "true.json").read_text()) == TRUTH
+    assert sum(p.stat().st_size for p in (DEMO / "survey").rglob("*")) < 600_000
