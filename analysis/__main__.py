@@ -150,13 +150,14 @@ def run_report(options):
 
 def run_lab(options):
     """Copy the notebooks and start JupyterLab."""
-    from .report import copy_notebooks
+    from .report.notebook_pages import LAB_SETTINGS, copy_notebooks
 
     folder = options.folder.resolve()
     target, kept = copy_notebooks(folder)
     for name in kept:
         print(f"Kept your changed copy of {name}; the kit's own is in {ROOT / 'notebooks'}")
-    environment = {**os.environ, "STUDY_FOLDER": str(folder)}
+    quiet = os.pathsep.join(filter(None, [str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")]))
+    environment = {**os.environ, "STUDY_FOLDER": str(folder), "JUPYTER_CONFIG_PATH": quiet}
     command = [
         sys.executable,
         "-m",

@@ -10,6 +10,9 @@ from pathlib import Path
 from .about import checksum
 from .notebook_runs import find_notebooks
 
+LAB_SETTINGS = Path(__file__).with_name("lab")
+"""Settings of JupyterLab that `lab` adds: no question about news, which would be fetched from elsewhere."""
+
 
 def notebook_title(notebook) -> str:
     """Return the first heading of a notebook, or ""."""

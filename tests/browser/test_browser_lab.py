@@ -152,6 +152,7 @@ def _keep_pictures(page, folder, name):
     folder.mkdir(parents=True, exist_ok=True)
     page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
     scroller = page.locator(".jp-WindowedPanel-outer").first
+    scroller.evaluate("e => { e.scrollTop = 0; }")
     for part in range(30):
         page.wait_for_timeout(400)
         page.screenshot(path=folder / f"{name}_{part:02d}.png")
