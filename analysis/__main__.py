@@ -81,8 +81,7 @@ def build_parser():
     pool.add_argument("folders", metavar="FOLDER", type=Path, nargs="+", help="the study folders")
     pool.add_argument("out", metavar="OUT", type=Path, help="the folder to write (must not exist)")
 
-    test = command("test", "run the kit's own tests")
-    test.add_argument("arguments", nargs=argparse.REMAINDER, help="passed on to pytest")
+    command("test", "run the kit's own tests; whatever follows is passed on to pytest")
     return parser
 
 
@@ -188,7 +187,7 @@ def run_pool(options):
 
 def run_test(options):
     """Run the tests on all cores."""
-    command = [sys.executable, "-m", "pytest", "-n", "auto", *options.arguments]
+    command = [sys.executable, "-m", "pytest", "-n", "auto", *options.more]
     return subprocess.call(command, cwd=ROOT)
 
 
@@ -209,7 +208,10 @@ def main(arguments=None):
     if refusal:
         print(refusal, file=sys.stderr)
         return 2
-    options = build_parser().parse_args(arguments)
+    options, more = build_parser().parse_known_args(arguments)
+    if more and options.command != "test":
+        build_parser().error(f"unrecognized arguments: {' '.join(more)}")
+    options.more = more  # what `test` passes on to pytest
     if options.command == "setup":
         return setup()
     code = relaunch(arguments)

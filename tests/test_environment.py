@@ -129,3 +129,14 @@ def test_every_command_explains_itself(command, capsys):
 def test_errors_of_the_kit_are_sentences_not_tracebacks(tmp_path, capsys):
     assert main(["check", str(tmp_path / "not there")]) == 1
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_what_follows_test_is_passed_on_and_nothing_else_is(monkeypatch, capsys):
+    calls = []
+    monkeypatch.setattr("analysis.__main__.relaunch", lambda arguments: None)
+    monkeypatch.setattr("analysis.__main__.subprocess.call", lambda command, **kw: calls.append(command) or 0)
+    assert main(["test", "--durations=3", "tests/basics", "-k", "words"]) == 0
+    assert calls[0][-4:] == ["--durations=3", "tests/basics", "-k", "words"]
+    with pytest.raises(SystemExit):
+        main(["check", "--durations=3", "somewhere"])
+    assert "unrecognized arguments: --durations=3" in capsys.readouterr().err
