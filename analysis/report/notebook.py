@@ -81,7 +81,7 @@ def picture_html(figure) -> str:
 
 
 def table_html(table) -> str:
-    """Return a table for a notebook: four digits, nothing where nothing is known, a frame that scrolls.
+    """Return a table for a notebook: numbers with four digits to the right, words to the left, blank where nothing is known.
 
     Parameters
     ----------
@@ -97,5 +97,31 @@ def table_html(table) -> str:
     >>> "0.3333" in table_html(pd.DataFrame({"share": [1 / 3]}))
     True
     """
-    body = table.to_html(index=False, border=0, na_rep="", float_format=lambda x: f"{x:.4g}".replace("-", "−"))
-    return f'<div style="overflow-x: auto" tabindex="0">{body}</div>'
+    from .html_page import number_columns
+
+    if table.empty:
+        return "<p><i>(no rows)</i></p>"
+    shown = table.map(_cell)
+    sides = [
+        ' style="text-align: right"' if n else ' style="text-align: left"' for n in number_columns(shown)
+    ]
+
+    def line(cells, tag):
+        made = zip(cells, sides, strict=True)
+        return "<tr>" + "".join(f"<{tag}{side}>{html.escape(str(c))}</{tag}>" for c, side in made) + "</tr>"
+
+    head = line(shown.columns, "th").replace("<th ", '<th scope="col" ')
+    body = "".join(line(row, "td") for row in shown.itertuples(index=False))
+    rows = f"<thead>{head}</thead><tbody>{body}</tbody>"
+    return f'<div style="overflow-x: auto" tabindex="0"><table>{rows}</table></div>'
+
+
+def _cell(value) -> str:
+    from pandas import isna
+    from pandas.api.types import is_scalar
+
+    if is_scalar(value) and isna(value):
+        return ""
+    if isinstance(value, float):
+        return f"{value:.4g}".replace("-", "−")
+    return str(value)
