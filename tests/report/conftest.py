@@ -21,7 +21,7 @@ class _Checker(HTMLParser):
         if tag not in self.EMPTY:
             self.open.append(tag)
         self.ids += [found["id"]] if "id" in found else []
-        self.links += [found["href"]] if tag == "a" else []
+        self.links += [found["href"]] if tag == "a" and "href" in found else []
         self.requests += [v for k, v in found.items() if k in ("src", "srcset", "poster", "data") and v]
         self.requests += [found["href"]] if tag == "link" else []
         self.alts += [found.get("alt")] if tag == "img" else []
