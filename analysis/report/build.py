@@ -107,37 +107,50 @@ def build_report(
     from ..answers import Answers
 
     steps = Steps(progress)
-    if not isinstance(study, Answers):
-        with steps.step("Reading the study"):
-            study = Answers.from_folder(study)
-    folder = Path(study.study.folder)
-    out_folder = Path(out_folder) if out_folder else folder / "output"
-    if out_folder.resolve() == folder.resolve():
-        raise KitError("The output needs a folder of its own, not the study folder itself.")
-    build_aside(
-        out_folder,
-        lambda aside: _fill(aside, study, steps, individuals=individuals, notebooks=notebooks, strict=strict),
-    )
+    with SideBySide(warm_up) as helpers:
+        if not isinstance(study, Answers):
+            with steps.step("Reading the study"):
+                study = Answers.from_folder(study)
+        folder = Path(study.study.folder)
+        out_folder = Path(out_folder) if out_folder else folder / "output"
+        if out_folder.resolve() == folder.resolve():
+            raise KitError("The output needs a folder of its own, not the study folder itself.")
+
+        def fill(aside: Path) -> None:
+            _fill(aside, study, steps, helpers, individuals=individuals, notebooks=notebooks, strict=strict)
+
+        build_aside(out_folder, fill)
     if timings:
         steps.show()
     return out_folder / "report.html"
 
 
-def _fill(out: Path, answers, steps: Steps, *, individuals: bool, notebooks: bool, strict: bool) -> None:
+def warm_up() -> None:
+    """Import what the answers and figures need, in a helper that waits for work."""
+    import pingouin  # noqa: F401
+    import statsmodels.stats.multitest  # noqa: F401
+
+    from .. import capacity, rounds  # noqa: F401
+    from ..figures import rounds as drawing  # noqa: F401
+
+
+def _fill(
+    out: Path, answers, steps: Steps, helpers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
+):
     from .notebook_runs import NotebooksAside
 
     with steps.step("Cleaning the recordings"):
-        outcomes = answers.measured_outcomes
-    with SideBySide(answers, cores=None if outcomes else 1) as helpers:
-        _answer_everything(answers, steps, helpers)
-        with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
-            _write_up(out, answers, steps, helpers, individuals=individuals)
-            if notebooks:
-                with steps.step("Waiting for the notebooks"):
-                    runs = running.wait()
-                for run in runs:
-                    _write_text(out / "notebooks" / f"{run.name}.html", run.page)
-                    steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
+        _ = answers.cleaned, answers.capacity
+    helpers.share(answers)
+    _answer_everything(answers, steps, helpers)
+    with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
+        _write_up(out, answers, steps, helpers, individuals=individuals)
+        if notebooks:
+            with steps.step("Waiting for the notebooks"):
+                runs = running.wait()
+            for run in runs:
+                _write_text(out / "notebooks" / f"{run.name}.html", run.page)
+                steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
     with steps.step("Writing checksums"):
         from .about import describe_output
         from .results_json import json_text
@@ -199,7 +212,6 @@ def _answer_everything(answers, steps: Steps, helpers: SideBySide) -> None:
     """Ask every question once, the long ones side by side."""
     outcomes = answers.measured_outcomes
     with steps.step("Comparing rounds, asking about fitness"):
-        _ = answers.capacity
         primary = answers.study.plan.primary_outcomes.values()
         pieces = [(question, o) for question in ("fitness", "rounds") for o in outcomes]
         pieces.sort(key=lambda piece: piece[1] not in primary)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -16,19 +17,20 @@ class SideBySide:
 
     Parameters
     ----------
-    shared : object
-        What every piece of work is given first (pickled once).
+    warm_up : callable, optional
+        A function of a module that a helper calls as soon as it lives, to import what the work will need.
     cores : int, optional
         Processes, this one included; default: the number of cores, at most 4.
     """
 
-    def __init__(self, shared=None, *, cores: int | None = None):
-        self.shared = shared
+    def __init__(self, warm_up: Callable[[], None] | None = None, *, cores: int | None = None):
         self.helpers = min(cores or os.cpu_count() or 1, 4) - 1
-        self._pool = None
+        self._pool, self._times = None, 0
+        self.share(None)
         if self.helpers > 0:
-            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"), _take, (shared,))
-            self._pool.submit(_nothing)
+            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"))
+            for _ in range(self.helpers):
+                self._pool.submit(warm_up or _nothing)
 
     def __enter__(self):
         return self
@@ -36,6 +38,12 @@ class SideBySide:
     def __exit__(self, *_):
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def share(self, shared) -> None:
+        """Set what every piece of work is given first."""
+        self.shared = shared
+        self._times += 1
+        self._sent = (self._times, pickle.dumps(shared) if self.helpers > 0 else b"")
 
     def run(self, work: Callable, pieces: Sequence) -> list:
         """Return `work(shared, piece)` of every piece, in order.
@@ -54,7 +62,8 @@ class SideBySide:
         waiting = deque(enumerate(pieces))
         found: dict = {}
         threads = [
-            threading.Thread(target=self._elsewhere, args=(work, waiting, found)) for _ in range(self.helpers)
+            threading.Thread(target=self._elsewhere, args=(work, waiting, found))
+            for _ in range(min(self.helpers, len(pieces) - 1))
         ]
         for thread in threads:
             thread.start()
@@ -80,7 +89,7 @@ class SideBySide:
             except IndexError:
                 return
             try:
-                found[number] = self._pool.submit(_do, work, piece).result()
+                found[number] = self._pool.submit(_do, work, piece, *self._sent).result()
             except (BrokenProcessPool, OSError, RuntimeError):
                 return  # no helper to be had: this piece is done here at the end
             except Exception as error:
@@ -92,17 +101,15 @@ class _Failed:
         self.error = error
 
 
-_shared = None
+_shared: dict = {}
 
 
-def _take(shared) -> None:
-    global _shared
-    _shared = shared
+def _do(work, piece, key, content):
+    if key not in _shared:
+        _shared.clear()
+        _shared[key] = pickle.loads(content)
+    return work(_shared[key], piece)
 
 
 def _nothing() -> None:
-    """Start a helper, so that it has imported everything when work comes."""
-
-
-def _do(work, piece):
-    return work(_shared, piece)
+    """Start a helper."""
