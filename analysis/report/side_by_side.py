@@ -9,7 +9,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 
 
 class SideBySide:
@@ -28,7 +28,7 @@ class SideBySide:
         self._pool, self._times = None, 0
         self.share(None)
         if self.helpers > 0:
-            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"))
+            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"), _end_with_parent)
             for _ in range(self.helpers):
                 self._pool.submit(warm_up or _nothing)
 
@@ -109,6 +109,16 @@ def _do(work, piece, key, content):
         _shared.clear()
         _shared[key] = pickle.loads(content)
     return work(_shared[key], piece)
+
+
+def _end_with_parent() -> None:
+    """Let a helper end when the process that started it is killed; otherwise it would wait for work for ever."""
+
+    def watch():
+        parent_process().join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _nothing() -> None:

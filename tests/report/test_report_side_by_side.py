@@ -1,6 +1,11 @@
 """Work done in several processes gives what it gives in one."""
 
 import operator
+import os
+import signal
+import subprocess
+import sys
+import time
 
 import pytest
 
@@ -27,3 +32,28 @@ def test_what_is_shared_can_change():
         for shared in (1, 100):
             helpers.share(shared)
             assert helpers.run(operator.add, [1, 2, 3, 4]) == [shared + n for n in (1, 2, 3, 4)]
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc"), reason="looks at processes as Linux lists them")
+def test_helpers_end_when_their_parent_is_killed(tmp_path):
+    script = tmp_path / "parent.py"
+    script.write_text(
+        "import os, time\n"
+        "from analysis.report.side_by_side import SideBySide\n"
+        "def tell(shared, piece):\n    time.sleep(0.3)\n    return os.getpid()\n"
+        "if __name__ == '__main__':\n"
+        "    with SideBySide(cores=2) as helpers:\n"
+        "        print(*set(helpers.run(tell, range(20))), flush=True)\n"
+        "        time.sleep(60)\n"
+    )
+    parent = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
+    numbers = {int(n) for n in parent.stdout.readline().split()} - {parent.pid}
+    parent.send_signal(signal.SIGKILL)
+    parent.wait()
+    parent.stdout.close()
+    assert numbers
+    for _ in range(50):
+        if not any(os.path.exists(f"/proc/{n}") for n in numbers):
+            return
+        time.sleep(0.1)
+    pytest.fail("a helper goes on without its parent")

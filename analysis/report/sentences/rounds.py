@@ -198,7 +198,13 @@ def _main(answer) -> str:
         complete = plural(anova.n_athletes, "athlete")
         text += f"; the repeated-measures analysis of variance of the {complete} with every round gave "
         text += f"{_f_test(anova)}, corrected p {format_p(anova.p_gg)}, partial eta squared "
-        text += f"{format_number(anova.eta2_partial, 2)} ({CI90} {span})"
+        text += format_number(anova.eta2_partial, 2)
+        if anova.eta2_partial_ci_high >= anova.eta2_partial:
+            text += f" ({CI90} {span})"
+        else:
+            text += (
+                f" (so small an F is rarer than one in twenty even without any change: there is no {CI90})"
+            )
     text += "."
     if answer.ordinal and answer.ranks is not None and not math.isnan(answer.ranks.p):
         ranks = answer.ranks
