@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import lru_cache
 
@@ -233,9 +234,11 @@ class MixedFit(Result):
         """Marginal and conditional R squared (Nakagawa and Schielzeth 2013)."""
         return mixed_checks.r_squared(self)
 
-    def variance_intervals(self, *, level: float = 0.95, likelihood: str = "reml") -> pd.DataFrame:
+    def variance_intervals(
+        self, *, level: float = 0.95, likelihood: str = "reml", components: Sequence[str] | None = None
+    ) -> pd.DataFrame:
         """Profile-likelihood intervals of the standard deviations; see `variance_profiles`."""
-        return variance_intervals(self, level=level, likelihood=likelihood)
+        return variance_intervals(self, level=level, likelihood=likelihood, components=components)
 
     def random_effects(self) -> pd.DataFrame:
         """Predicted deviation of every athlete; see `mixed_checks.random_effects`."""

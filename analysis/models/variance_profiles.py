@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,8 +16,23 @@ from .intervals import check_level
 if TYPE_CHECKING:
     from .mixed_fit import MixedFit
 
+FARTHEST = 1e6
+"""Up to how many times the estimate, or a tenth of the residual SD where that is more, an upper limit is searched for."""
+GROWTH = 1.6
+"""Each step of that search is so many times the one before."""
+LIFTED = 0.1
+"""Where a search starts for a relative SD nearer to 0 than this; at 0 itself the likelihood has no slope."""
+OUT_OF_REACH = 1e12
+"""Stands for the deviance where the numbers cannot be factored."""
 
-def variance_intervals(fit: MixedFit, *, level: float = 0.95, likelihood: str = "reml") -> pd.DataFrame:
+
+def variance_intervals(
+    fit: MixedFit,
+    *,
+    level: float = 0.95,
+    likelihood: str = "reml",
+    components: Sequence[str] | None = None,
+) -> pd.DataFrame:
     """Give the interval of every variance from the profile of the likelihood.
 
     Parameters
@@ -26,12 +43,15 @@ def variance_intervals(fit: MixedFit, *, level: float = 0.95, likelihood: str = 
         Default 0.95.
     likelihood : {"reml", "ml"}
         "reml" allows for the estimated coefficients and suits a dozen athletes; "ml" is what some programs profile.
+    components : sequence of str, optional
+        Which of group, slope, residual and the crossed columns. Default: all that the model has.
 
     Returns
     -------
     DataFrame
         component (group, slope, residual, or the crossed column), estimate, ci_low, ci_high (variances), sd, sd_ci_low,
-        sd_ci_high, method. A lower limit of exactly 0 means that no variance at all is compatible with the data.
+        sd_ci_high, method. A lower limit of exactly 0 means that no variance at all is compatible with the data; an upper
+        limit of infinity, that the data set none. `method` then says so.
 
     Notes
     -----
@@ -48,126 +68,168 @@ def variance_intervals(fit: MixedFit, *, level: float = 0.95, likelihood: str = 
     check_choice(likelihood, ("reml", "ml"), name="likelihood")
     profile = _Profile(fit._tests, likelihood)
     drop = float(chdtri(1, 1 - level))
-    names = [n for n in profile.structure.names if n != "covariance"]
-    labels = iter(fit._crossed)
+    inner = [n for n in profile.structure.names if n != "covariance"]
+    shown = [fit._crossed[int(n.split()[1])] if n.startswith("crossed") else n for n in inner]
+    names = dict(zip([*shown, "residual"], [*inner, "residual"], strict=True))
+    for wanted in components or ():
+        check_choice(wanted, tuple(names), name="component")
     rows = []
-    for name in [*names, "residual"]:
+    for component in components or names:
+        name = names[component]
         sd, low, high = profile.interval(name, drop)
         scale = profile.structure.scale if name == "slope" else 1.0
         sd, low, high = sd / scale, low / scale, high / scale
+        words = [f"profile {likelihood.upper()}"]
+        words += ["the data are compatible with 0"] if low == 0 else []
+        words += ["the data set no upper limit"] if math.isinf(high) else []
         rows.append(
             {
-                "component": next(labels) if name.startswith("crossed") else name,
+                "component": component,
                 "estimate": sd**2,
                 "ci_low": low**2,
                 "ci_high": high**2,
                 "sd": sd,
                 "sd_ci_low": low,
                 "sd_ci_high": high,
-                "method": f"profile {likelihood.upper()}",
+                "method": "; ".join(words),
             }
         )
     return pd.DataFrame(rows)
 
 
 class _Profile:
-    """Deviance as a function of one standard deviation, minimised over everything else."""
+    """Deviance as a function of one standard deviation, minimised over everything else by its exact slopes.
+
+    Everything is in log sigma, from that of the fit, and in the relative standard deviations theta of `reml.Structure`.
+    """
 
     def __init__(self, tests, likelihood):
         self.problem = tests.problem
         self.structure = tests.problem.structure
         self.restricted = likelihood == "reml"
         self.count = self.problem.df if self.restricted else self.problem.n
-        self.theta = tests.theta if self.restricted else self._search(tests.theta)
-        self.log_sigma = self._best_log_sigma(self.theta)
-        self.lowest = self.deviance(self.theta, self.log_sigma)
+        self.unit = math.sqrt(tests.sigma2)
+        self.log_sigma, self.theta = 0.0, np.array(tests.theta, dtype=float)
+        if not self.restricted:
+            eye = np.eye(1 + len(self.theta))
+            _, best = self._minimise(lambda free: (free[0], free[1:], eye), np.append(0.0, self.theta))
+            self.log_sigma, self.theta = float(best[0]), best[1:]
+        self.lowest = self.deviance(self.log_sigma, self.theta)[0]
+        for place in np.flatnonzero(
+            np.abs(self.theta) < LIFTED
+        ):  # a search ends beside an exact 0, not on it
+            zero = np.where(np.arange(len(self.theta)) == place, 0.0, self.theta)
+            if self.deviance(self.log_sigma, zero)[0] <= self.lowest + 1e-9:
+                self.theta = zero
 
-    def _parts(self, theta):
-        pieces = self.problem.pieces(theta, derivatives=False)
-        diagonal = np.diag(np.linalg.cholesky(pieces.A))
-        log_det = pieces.log_det + (2 * np.log(diagonal[:-1]).sum() if self.restricted else 0.0)
-        return log_det, diagonal[-1] ** 2
+    def deviance(self, log_sigma, theta):
+        """Minus twice the log-likelihood up to a constant, and its slopes by log sigma and by theta."""
+        p = self.problem.p
+        pieces = self.problem.pieces(theta)
+        factor = np.linalg.cholesky(pieces.A)
+        diagonal = np.diag(factor)
+        precision = math.exp(-2 * log_sigma) / self.unit**2
+        quadratic = float(diagonal[p] ** 2 * precision)
+        value = pieces.log_det + 2 * self.count * log_sigma + quadratic
+        inverse = np.linalg.inv(factor[:p, :p])
+        v = np.append(-inverse.T @ factor[p, :p], 1.0)
+        by_g = pieces.t - precision * np.array([v @ P @ v for P in pieces.P])
+        if self.restricted:
+            value += 2 * np.log(diagonal[:p]).sum()
+            by_g = by_g - np.array([np.sum((inverse @ P[:p, :p]) * inverse) for P in pieces.P])
+        by_theta = self.structure.relative(theta)[1].T @ by_g
+        return float(value), np.append(2 * self.count - 2 * quadratic, by_theta)
 
-    def deviance(self, theta, log_sigma):
-        log_det, q0 = self._parts(theta)
-        return log_det + 2 * self.count * log_sigma + q0 * math.exp(-2 * log_sigma)
+    def interval(self, name, drop):
+        """Estimate and limits of the standard deviation of one component."""
+        from scipy.optimize import brentq
 
-    def _best_log_sigma(self, theta):
-        return 0.5 * math.log(self._parts(theta)[1] / self.count)
+        best, near = self._estimate(name), self._pack(name)
 
-    def _search(self, start):
-        def profiled(theta):
-            return self.deviance(theta, self._best_log_sigma(theta))
+        @cache
+        def gap(sd):
+            """How far the profile has fallen beyond what the level allows; nearly straight in sd."""
+            nonlocal near
+            fallen, near = self._minimise(lambda free: self._unpack(name, sd, free), near)
+            return math.sqrt(max(fallen - self.lowest, 0.0)) - math.sqrt(drop)
 
-        candidates = [_minimise(profiled, np.where(start == 0, s, start)) for s in (0.0, 0.5)]
-        return min(candidates, key=profiled)
+        def limit(steps):
+            """The crossing before the first step that lies outside; None where none does."""
+            inside = best
+            for step in map(float, steps):
+                if gap(step) > 0:
+                    return brentq(gap, inside, step, xtol=1e-9 * max(inside, step), rtol=1e-8)
+                inside = step
+            return None
 
-    def _unpack(self, name, sd, free):
-        """Theta and log sigma from the fixed standard deviation and the free parameters."""
-        if name == "residual":
-            return np.asarray(free), math.log(sd)
-        log_sigma, *rest = free
-        ratio = sd * math.exp(-log_sigma)
-        if self.structure.correlated and name == "slope":
-            intercept, angle, *others = rest
-            return np.array([intercept, ratio * math.sin(angle), ratio * math.cos(angle), *others]), log_sigma
-        return np.insert(np.asarray(rest, dtype=float), self._place(name), ratio), log_sigma
+        low = None
+        if best > 0 and gap(best) < 0:
+            low = limit([0.0] if name != "residual" else best / 2.0 ** np.arange(1, 20))
+        near = self._pack(name)
+        first = max(best, LIFTED * math.exp(self.log_sigma))
+        high = limit(first * GROWTH ** np.arange(1, math.log(FARTHEST, GROWTH)))
+        high = math.inf if high is None else high
+        return best * self.unit, (low or 0.0) * self.unit, high * self.unit
 
-    def _pack(self, name):
-        theta = self.theta
-        if name == "residual":
-            return theta.copy()
-        if self.structure.correlated and name == "slope":
-            return np.array([self.log_sigma, theta[0], math.atan2(theta[1], theta[2]), *theta[3:]])
-        return np.array([self.log_sigma, *np.delete(theta, self._place(name))])
+    def _minimise(self, unpack, start):
+        """Lowest deviance over the free parameters, from a start nearby, and where it is."""
+        from scipy.optimize import minimize
 
-    def _place(self, name):
-        return self.structure.names.index(name)
+        def both(free):
+            log_sigma, theta, slopes = unpack(free)
+            try:
+                value, by_each = self.deviance(log_sigma, theta)
+            except np.linalg.LinAlgError:
+                return OUT_OF_REACH, np.zeros(len(free))
+            return value, slopes.T @ by_each
 
-    def estimate(self, name):
+        if len(start) == 0:
+            return both(start)[0], start
+        start = np.where(np.abs(start) < LIFTED, np.copysign(LIFTED, start), start)
+        options = {"ftol": 1e-14, "gtol": 1e-7, "maxiter": 300}
+        bounds = [(-25.0, 25.0)] + [(-10 * FARTHEST, 10 * FARTHEST)] * (len(start) - 1)
+        found = minimize(both, start, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
+        return float(found.fun), found.x
+
+    def _estimate(self, name):
         if name == "residual":
             return math.exp(self.log_sigma)
         g = self.structure.relative(self.theta)[0]
         return math.sqrt(g[self._place(name)]) * math.exp(self.log_sigma)
 
-    def interval(self, name, drop):
-        from scipy.optimize import brentq
+    def _pack(self, name):
+        """The free parameters at the estimate, beside the standard deviation of this component."""
+        theta = self.theta
+        if name == "residual":
+            return theta.copy()
+        if self._turned(name):
+            return np.array([self.log_sigma, theta[0], math.atan2(theta[1], theta[2]), *theta[3:]])
+        return np.append(self.log_sigma, np.delete(theta, self._place(name)))
 
-        best = self.estimate(name)
-        free = self._pack(name)
+    def _unpack(self, name, sd, free):
+        """Log sigma and theta from a standard deviation and the free parameters, and their slopes by these."""
+        n = len(self.theta)
+        slopes = np.zeros((1 + n, len(free)))
+        if name == "residual":
+            slopes[1:] = np.eye(n)
+            return math.log(sd), free, slopes
+        ratio = sd * math.exp(-free[0])
+        slopes[0, 0] = 1.0
+        if self._turned(name):  # theta[1:3] = ratio (sin, cos) of an angle
+            sine, cosine = math.sin(free[2]), math.cos(free[2])
+            theta = np.array([free[1], ratio * sine, ratio * cosine, *free[3:]])
+            slopes[1, 1] = 1.0
+            slopes[2:4, 0] = -theta[1], -theta[2]
+            slopes[2:4, 2] = theta[2], -theta[1]
+            slopes[4:, 3:] = np.eye(n - 3)
+            return free[0], theta, slopes
+        place = self._place(name)
+        slopes[1 + place, 0] = -ratio
+        slopes[1 + np.delete(np.arange(n), place), 1 + np.arange(n - 1)] = 1.0
+        return free[0], np.insert(free[1:], place, ratio), slopes
 
-        def gap(sd):
-            nonlocal free
-            free = _minimise(lambda v: self.deviance(*self._unpack(name, sd, v)), free)
-            return self.deviance(*self._unpack(name, sd, free)) - self.lowest - drop
+    def _turned(self, name):
+        return self.structure.correlated and name == "slope"
 
-        low = 0.0
-        if best > 0:
-            floor = 0.0 if name != "residual" else best * 1e-3
-            if gap(floor) > 0:
-                free = self._pack(name)
-                low = brentq(gap, floor, best, xtol=1e-9 * best, rtol=1e-10)
-        free = self._pack(name)
-        high = 1.5 * best if best > 0 else 0.1 * math.exp(self.log_sigma)
-        while gap(high) < 0:
-            high *= 1.5
-        free = self._pack(name)
-        return best, low, brentq(gap, best, high, xtol=1e-9 * high, rtol=1e-10)
-
-
-def _minimise(function, start):
-    """Minimise a smooth function from a start nearby."""
-    from scipy.optimize import minimize, minimize_scalar
-
-    start = np.asarray(start, dtype=float)
-    if len(start) == 0:
-        return start
-    if len(start) == 1:
-        found = minimize_scalar(
-            lambda v: function(np.array([v])), bracket=(start[0] - 0.1, start[0] + 0.1), tol=1e-10
-        )
-        return np.array([found.x])
-    # without derivatives: where a variance is 0 the gradient says nothing
-    options = {"xatol": 1e-5, "fatol": 1e-9, "maxiter": 4000}
-    found = minimize(function, start, method="Nelder-Mead", options=options)
-    return found.x
+    def _place(self, name):
+        return self.structure.names.index(name)

@@ -79,3 +79,18 @@ def test_profile_intervals_of_slopes_and_crossed_effects():
     assert (limits["ci_low"] <= limits["estimate"]).all() and (limits["estimate"] <= limits["ci_high"]).all()
     with pytest.raises(KitError, match="'reml'"):
         crossed.variance_intervals(likelihood="bayes")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_profile_intervals_of_crossed_fits_hold_the_estimate_whatever_the_data(seed):
+    rng = np.random.default_rng(seed)
+    rows = [
+        (i, k, int(rng.integers(0, 8)), rng.normal() + (i % 3) * (seed % 2))
+        for i in range(8)
+        for k in range(3)
+    ]
+    data = pd.DataFrame(rows, columns=["athlete", "round_no", "bout", "y"])
+    found = fit_mixed(data, "y ~ C(round_no)", group="athlete", crossed="bout").variance_intervals()
+    assert (found["ci_low"] <= found["estimate"] + 1e-9).all() and (
+        found["ci_high"] >= found["estimate"] - 1e-9
+    ).all()
