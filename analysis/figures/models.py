@@ -91,7 +91,7 @@ def draw_athlete_effects(diagnostics, *, ax=None, show_codes: bool = False):
     """
     effects = diagnostics.random_effects
     effects = effects[effects["effect"] == "intercept"].sort_values("estimate").reset_index(drop=True)
-    figure, axes = new_axes(ax, width="single", height_mm=22 + 4 * len(effects))
+    figure, axes = new_axes(ax, width="single", height_mm=max(48, 22 + 4 * len(effects)))
     place = np.arange(len(effects))
     axes.axvline(0, color=QUIET, linewidth=0.8)
     axes.hlines(place, effects["ci_low"], effects["ci_high"], color=MAIN, linewidth=1.2)

@@ -71,9 +71,13 @@ def draw_precision(curves, *, ax=None):
     """
     figure, ax = new_axes(ax, height_mm=66)
     table = curves.table[np.isfinite(curves.table["half_width"])]
+    # the few smallest studies have intervals far off the scale of the others
+    widest = float(np.quantile(table["half_width"], 0.9)) * 1.25 if len(table) else 0.0
+    limit = max(1.3 * curves.smallest, widest)
+    shown = table[table["half_width"] <= limit]
     ax.plot(
-        table["n"],
-        table["half_width"],
+        shown["n"],
+        shown["half_width"],
         color=MAIN,
         marker="o",
         markevery=4,
@@ -86,8 +90,7 @@ def draw_precision(curves, *, ax=None):
         label=f"smallest that matters: {_amount(curves, curves.smallest)}",
     )
     if len(table):
-        # the few smallest studies have intervals far off the scale of the others
-        ax.set_ylim(0, max(1.3 * curves.smallest, float(np.quantile(table["half_width"], 0.9)) * 1.25))
+        ax.set_ylim(0, limit)
     _mark_size(ax, curves)
     ax.set(
         xlabel="Athletes who finish",

@@ -55,7 +55,7 @@ statistics|The size is justified|Plan and size|
 statistics|Unit of analysis; rounds of one athlete are not independent|Statistical analysis|
 statistics|Who was blind to what||say it in the methods
 statistics|Missing data: how much, why, what was done|Athletes and data|
-statistics|Assumptions were checked|*over the rounds|
+statistics|Assumptions were checked|Supplementary figures|say what they show
 statistics|Choice of model justified|Statistical analysis|
 statistics|Several tests accounted for|Statistical analysis|
 statistics|Planned and exploratory analyses told apart|Plan and size|

@@ -98,6 +98,51 @@ def fitness_picture(outcome: str, answer) -> Picture:
     return Picture(f"fitness_{outcome}", partial(draw_capacity, answer), caption)
 
 
+def checks_picture(outcome: str, answer) -> Picture:
+    """The assumption checks of one outcome.
+
+    Parameters
+    ----------
+    outcome : str
+    answer : RoundsAnswer
+
+    Returns
+    -------
+    Picture
+    """
+    from ..figures.rounds_checks import draw_checks
+
+    caption = (
+        f"Checks of the model of {OUTCOMES[outcome].label.lower()}: residuals against fitted values, residuals and athletes "
+        "against the normal distribution, spread by round."
+    )
+    return Picture(f"checks_{outcome}", partial(draw_checks, answer), caption)
+
+
+def analyses_picture(outcome: str, answer) -> Picture | None:
+    """All reasonable analyses of fitness and one outcome.
+
+    Parameters
+    ----------
+    outcome : str
+    answer : CapacityAnswer
+
+    Returns
+    -------
+    Picture or None
+        None where they were not made.
+    """
+    from ..figures.capacity_choices import draw_specifications
+
+    if answer.specifications is None or answer.specifications.table.empty:
+        return None
+    caption = (
+        f"Every reasonable analysis of aerobic capacity and {OUTCOMES[outcome].label.lower()}, in multiples of the smallest "
+        "difference that matters, with the choices behind each."
+    )
+    return Picture(f"analyses_{outcome}", partial(draw_specifications, answer), caption)
+
+
 def forest_picture(answer) -> Picture | None:
     """Published correlations and ours.
 

@@ -74,10 +74,10 @@ def build_document(answers) -> Document:
         fields=TITLE_PAGE,
         sections=tuple(s for s in sections if s.blocks or s.level == 1),
     )
-    end = [Section("Reporting checklists", tuple(checklist_tables(document)))]
+    end = [*_supplement(answers), Section("Reporting checklists", tuple(checklist_tables(document)))]
     sources = list_sources(document.text(), answers)
     if sources:
-        end.insert(0, Section("Sources", (Bullets(sources),)))
+        end.insert(-1, Section("Sources", (Bullets(sources),)))
     return replace(document, sections=(*document.sections, *end), _numbers={})
 
 
@@ -314,6 +314,22 @@ def _discussion(answers) -> list[Section]:
         blocks = (*paragraphs(write_up_deviations(answers)), *((table,) if table else ()))
         sections.append(Section("Departures from the plan", blocks, 2))
     return sections
+
+
+def _supplement(answers) -> list[Section]:
+    """Checks of the models, and every reasonable analysis."""
+    made = [
+        pictures.checks_picture(o, answers.rounds(o))
+        for o in answers.primary_outcomes
+        if answers.rounds(o) and not OUTCOMES[o].ordinal
+    ]
+    made += [
+        pictures.analyses_picture(o, answers.fitness(o))
+        for o in _fitness_outcomes(answers)
+        if answers.fitness(o)
+    ]
+    made = [picture for picture in made if picture]
+    return [Section("Supplementary figures", tuple(made))] if made else []
 
 
 def _with_picture(section: Section, picture: Picture | None, words: str) -> Section:

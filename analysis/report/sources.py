@@ -62,7 +62,9 @@ def _tests(answers) -> list[str]:
     if "default" in used:
         used = used[used["default"].astype(bool)]
     return [
-        f"{title}: {source}" for title, source in zip(used["title"], used["source"], strict=True) if source
+        f"{title}: {source}"
+        for title, source in zip(used["title"], used["source"], strict=True)
+        if re.search(r"\b(19|20)\d\d\b", source)
     ]
 
 
