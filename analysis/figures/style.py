@@ -9,7 +9,7 @@ INK = "#1b1b1b"
 QUIET = "#8a8a8a"
 FAINT = "#d9d9d9"
 MAIN = "#22524c"
-SECOND = "#bf7328"
+SECOND = "#b0631b"
 """Main and second colour: told apart by colour-blind readers and in grey; never alone, always with a marker or line style."""
 
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")

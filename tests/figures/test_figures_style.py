@@ -47,7 +47,7 @@ def test_widths_are_those_of_a_journal(width, mm):
 def test_colours_differ_in_grey_and_for_colour_blind_readers():
     main = (MAIN, SECOND, QUIET, FAINT)
     assert all(abs(lightness(a) - lightness(b)) > 6 for a, b in itertools.combinations(main, 2))
-    assert abs(lightness(MAIN) - lightness(SECOND)) > 20
+    assert abs(lightness(MAIN) - lightness(SECOND)) > 15
     assert np.linalg.norm(without_red_green(MAIN) - without_red_green(SECOND)) > 0.3
     assert lightness(INK) < 15 and len(set(MARKERS)) == len(MARKERS) and len(set(LINES)) == len(LINES)
 
