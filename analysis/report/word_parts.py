@@ -292,9 +292,9 @@ def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
     --------
     >>> from docx import Document
     >>> table = Document().add_table(rows=1, cols=2)
-    >>> set_widths(table, [0.25, 0.75])
+    >>> set_widths(table, [0.2, 0.8])
     >>> round(table.columns[1].width.mm)
-    128
+    136
     """
     from docx.shared import Mm
 

@@ -8,7 +8,7 @@ CITED = re.compile(r"\((?:[^()]*[A-Z][^()]*,? )?(?:19|20)\d\d[a-z]?\)|\b(?:19|20
 FORBIDDEN = (
     (r"\bnan\b|\bNaN\b|\bNone\b(?! of)|\binf\b|\bNaT\b", "a missing value came through"),
     (r"(?<![\d.])[−-]0(\.0+)?(?![\d.])", "minus zero"),
-    (r"p\s*=\s*\.?0(\.0+)?(?![\d])", "p = 0"),
+    (r"p\s*=\s*0?\.?0+(?![\d.]*[1-9])", "p = 0"),
     (r"p\s*=\s*1(\.0+)?(?![\d])", "p = 1"),
     (
         r"\bno (statistically )?(significant )?(difference|change|effect|relation|association|correlation)s?\b",
