@@ -90,7 +90,7 @@ def unknown_numbers(text, numbers, *, allowed=frozenset()):
 
 
 INTERVAL = re.compile(
-    r"([+−]?\d+(?:\.\d+)?)(?:\N{NO-BREAK SPACE}[^\s();,]+)? \((?:90|95)\N{NO-BREAK SPACE}% interval "
+    r"([+−]?\d+(?:\.\d+)?)(?:[ \N{NO-BREAK SPACE}][^\s();,]+)? \((?:90|95)\N{NO-BREAK SPACE}% interval "
     r"([+−]?\d+(?:\.\d+)?)(?:\N{NO-BREAK SPACE}\S+)? to ([+−]?\d+(?:\.\d+)?)"
 )
 
