@@ -30,4 +30,4 @@ def test_the_rules_find_planted_faults():
     assert faults_of_words("A change over the rounds was not shown (p = .412).") == []
     assert unknown_numbers("It rose by 4.3 bpm (p = .032).", {4.34, 0.0319}) == []
     assert len(unknown_numbers("It rose by 4.4 bpm (p = .033).", {4.34, 0.0319})) == 2
-    assert intervals_that_miss("+4.3 bpm (95 % interval 5.0 to 6.0)".replace(" %", "\N{NO-BREAK SPACE}%"))
+    assert intervals_that_miss("+4.3_bpm (95_% interval 5.0 to 6.0)".replace("_", "\N{NO-BREAK SPACE}"))
