@@ -37,14 +37,14 @@ PLACES = ("trace", "numbers", "figure")
 """Placeholders that stand on a line of their own; {athlete} may stand in a sentence."""
 
 
-def write_athlete_pages(answers, folder: str | Path, *, helpers=None) -> list[Path]:
+def write_athlete_pages(answers, folder: str | Path, *, workers=None) -> list[Path]:
     """Write one page for each athlete who agreed to individual figures and sparred.
 
     Parameters
     ----------
     answers : Answers
     folder : path
-    helpers : SideBySide, optional
+    workers : SideBySide, optional
         Draws on every core.
 
     Returns
@@ -75,7 +75,7 @@ def write_athlete_pages(answers, folder: str | Path, *, helpers=None) -> list[Pa
         numbers = own_numbers(answers, athlete)
         if numbers["value"].notna().any():
             pieces.append((athlete, numbers, answers.study.plan.primary_session, words, text))
-    pages = helpers.run(athlete_page, pieces) if helpers else [athlete_page(answers, p) for p in pieces]
+    pages = workers.run(athlete_page, pieces) if workers else [athlete_page(answers, p) for p in pieces]
     written = []
     for (athlete, *_), content in zip(pieces, pages, strict=True):
         path = Path(folder) / f"{re.sub(r'[^A-Za-z0-9_-]', '_', athlete)}.html"

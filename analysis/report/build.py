@@ -109,7 +109,7 @@ def build_report(
     from ..answers import Answers
 
     steps = Steps(progress)
-    with SideBySide(warm_up) as helpers:
+    with SideBySide(warm_up) as workers:
         if not isinstance(study, Answers):
             with steps.step("Reading the study"):
                 study = Answers.from_folder(study)
@@ -119,7 +119,7 @@ def build_report(
             raise KitError("The output needs a folder of its own, not the study folder itself.")
 
         def fill(aside: Path) -> None:
-            _fill(aside, study, steps, helpers, individuals=individuals, notebooks=notebooks, strict=strict)
+            _fill(aside, study, steps, workers, individuals=individuals, notebooks=notebooks, strict=strict)
 
         build_aside(out_folder, fill)
     if timings:
@@ -128,7 +128,7 @@ def build_report(
 
 
 def warm_up() -> None:
-    """Import what the answers and figures need, in a helper that waits for work."""
+    """Import what the answers and figures need, in a worker that waits for work."""
     import pingouin  # noqa: F401
     import statsmodels.stats.multitest  # noqa: F401
 
@@ -137,16 +137,16 @@ def warm_up() -> None:
 
 
 def _fill(
-    out: Path, answers, steps: Steps, helpers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
+    out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
 ):
     from .notebook_runs import NotebooksAside
 
     with steps.step("Cleaning the recordings"):
         _ = answers.cleaned, answers.capacity
-    helpers.share(answers)
-    _answer_everything(answers, steps, helpers)
+    workers.share(answers)
+    _answer_everything(answers, steps, workers)
     with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
-        _write_up(out, answers, steps, helpers, individuals=individuals)
+        _write_up(out, answers, steps, workers, individuals=individuals)
         if notebooks:
             with steps.step("Waiting for the notebooks"):
                 runs = running.wait()
@@ -162,7 +162,7 @@ def _fill(
         _write_text(out / "about.json", json_text(about))
 
 
-def _write_up(out: Path, answers, steps: Steps, helpers: SideBySide, *, individuals: bool) -> None:
+def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool) -> None:
     from .codes import Codes
     from .csv_files import write_csv
     from .document import Picture, Table
@@ -180,7 +180,7 @@ def _write_up(out: Path, answers, steps: Steps, helpers: SideBySide, *, individu
         from ..figures.export import contact_sheet
 
         pictures = list(document.blocks(Picture))
-        for picture, made in zip(pictures, helpers.run(drawn, pictures), strict=True):
+        for picture, made in zip(pictures, workers.run(drawn, pictures), strict=True):
             picture.keep(made)
             picture.save(out / "figures")
         captions = {p.key: (p.caption, p.alt_text) for p in pictures}
@@ -205,19 +205,19 @@ def _write_up(out: Path, answers, steps: Steps, helpers: SideBySide, *, individu
         with steps.step("Writing the pages of the athletes"):
             from .athlete_pages import write_athlete_pages
 
-            written = write_athlete_pages(answers, out / "individual_pages", helpers=helpers)
+            written = write_athlete_pages(answers, out / "individual_pages", workers=workers)
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
     _write_text(out / "READ_ME.txt", READ_ME)
 
 
-def _answer_everything(answers, steps: Steps, helpers: SideBySide) -> None:
+def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:
     """Ask every question once, the long ones side by side."""
     outcomes = answers.measured_outcomes
     with steps.step("Comparing rounds, asking about fitness"):
         primary = answers.study.plan.primary_outcomes.values()
         pieces = [(question, o) for question in ("fitness", "rounds") for o in outcomes]
         pieces.sort(key=lambda piece: piece[1] not in primary)
-        for (question, outcome), answer in zip(pieces, helpers.run(ask, pieces), strict=True):
+        for (question, outcome), answer in zip(pieces, workers.run(ask, pieces), strict=True):
             answers.keep(question, outcome, answer)
     with steps.step("Comparing with published findings, asking what the design can answer"):
         answers.published()

@@ -196,7 +196,7 @@ def _listed(labels: list[str]) -> str:
 
 
 def drawn(_, picture: Picture) -> dict[str, object]:
-    """Draw a picture in every format, for a helper process.
+    """Draw a picture in every format, for a worker process.
 
     Parameters
     ----------

@@ -13,23 +13,23 @@ from multiprocessing import get_context, parent_process
 
 
 class SideBySide:
-    """Helpers that wait for work; without any, everything is done here.
+    """Workers that wait for work; without any, everything is done here.
 
     Parameters
     ----------
     warm_up : callable, optional
-        A function of a module that a helper calls as soon as it lives, to import what the work will need.
+        A function of a module that a worker calls as soon as it lives, to import what the work will need.
     cores : int, optional
         Processes, this one included; default: the number of cores, at most 4.
     """
 
     def __init__(self, warm_up: Callable[[], None] | None = None, *, cores: int | None = None):
-        self.helpers = min(cores or os.cpu_count() or 1, 4) - 1
+        self.workers = min(cores or os.cpu_count() or 1, 4) - 1
         self._pool, self._times = None, 0
         self.share(None)
-        if self.helpers > 0:
-            self._pool = ProcessPoolExecutor(self.helpers, get_context("spawn"), _end_with_parent)
-            for _ in range(self.helpers):
+        if self.workers > 0:
+            self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _end_with_parent)
+            for _ in range(self.workers):
                 self._pool.submit(warm_up or _nothing)
 
     def __enter__(self):
@@ -43,7 +43,7 @@ class SideBySide:
         """Set what every piece of work is given first."""
         self.shared = shared
         self._times += 1
-        self._sent = (self._times, pickle.dumps(shared) if self.helpers > 0 else b"")
+        self._sent = (self._times, pickle.dumps(shared) if self.workers > 0 else b"")
 
     def run(self, work: Callable, pieces: Sequence) -> list:
         """Return `work(shared, piece)` of every piece, in order.
@@ -63,7 +63,7 @@ class SideBySide:
         found: dict = {}
         threads = [
             threading.Thread(target=self._elsewhere, args=(work, waiting, found))
-            for _ in range(min(self.helpers, len(pieces) - 1))
+            for _ in range(min(self.workers, len(pieces) - 1))
         ]
         for thread in threads:
             thread.start()
@@ -91,7 +91,7 @@ class SideBySide:
             try:
                 found[number] = self._pool.submit(_do, work, piece, *self._sent).result()
             except (BrokenProcessPool, OSError, RuntimeError):
-                return  # no helper to be had: this piece is done here at the end
+                return  # no worker to be had: this piece is done here at the end
             except Exception as error:
                 found[number] = _Failed(error)
 
@@ -112,7 +112,7 @@ def _do(work, piece, key, content):
 
 
 def _end_with_parent() -> None:
-    """Let a helper end when the process that started it is killed; otherwise it would wait for work for ever."""
+    """Let a worker end when the process that started it is killed; otherwise it would wait for work for ever."""
 
     def watch():
         parent_process().join()
@@ -122,4 +122,4 @@ def _end_with_parent() -> None:
 
 
 def _nothing() -> None:
-    """Start a helper."""
+    """Start a worker."""

@@ -14,36 +14,36 @@ from analysis.report.side_by_side import SideBySide
 
 @pytest.mark.parametrize("cores", [1, 2])
 def test_results_come_in_order(cores):
-    with SideBySide(cores=cores) as helpers:
-        helpers.share(10)
-        assert helpers.run(operator.add, list(range(20))) == list(range(10, 30))
-        assert helpers.run(operator.add, []) == []
+    with SideBySide(cores=cores) as workers:
+        workers.share(10)
+        assert workers.run(operator.add, list(range(20))) == list(range(10, 30))
+        assert workers.run(operator.add, []) == []
 
 
 @pytest.mark.parametrize("cores", [1, 2])
 def test_an_error_of_the_work_comes_out(cores):
-    with SideBySide(cores=cores) as helpers, pytest.raises(ZeroDivisionError):
-        helpers.share(1)
-        helpers.run(operator.truediv, [1, 0, 1, 0])
+    with SideBySide(cores=cores) as workers, pytest.raises(ZeroDivisionError):
+        workers.share(1)
+        workers.run(operator.truediv, [1, 0, 1, 0])
 
 
 def test_what_is_shared_can_change():
-    with SideBySide(cores=2) as helpers:
+    with SideBySide(cores=2) as workers:
         for shared in (1, 100):
-            helpers.share(shared)
-            assert helpers.run(operator.add, [1, 2, 3, 4]) == [shared + n for n in (1, 2, 3, 4)]
+            workers.share(shared)
+            assert workers.run(operator.add, [1, 2, 3, 4]) == [shared + n for n in (1, 2, 3, 4)]
 
 
 @pytest.mark.skipif(not os.path.isdir("/proc"), reason="looks at processes as Linux lists them")
-def test_helpers_end_when_their_parent_is_killed(tmp_path):
+def test_workers_end_when_their_parent_is_killed(tmp_path):
     script = tmp_path / "parent.py"
     script.write_text(
         "import os, time\n"
         "from analysis.report.side_by_side import SideBySide\n"
         "def tell(shared, piece):\n    time.sleep(0.3)\n    return os.getpid()\n"
         "if __name__ == '__main__':\n"
-        "    with SideBySide(cores=2) as helpers:\n"
-        "        print(*set(helpers.run(tell, range(20))), flush=True)\n"
+        "    with SideBySide(cores=2) as workers:\n"
+        "        print(*set(workers.run(tell, range(20))), flush=True)\n"
         "        time.sleep(60)\n"
     )
     parent = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
@@ -56,4 +56,4 @@ def test_helpers_end_when_their_parent_is_killed(tmp_path):
         if not any(os.path.exists(f"/proc/{n}") for n in numbers):
             return
         time.sleep(0.1)
-    pytest.fail("a helper goes on without its parent")
+    pytest.fail("a worker goes on without its parent")
