@@ -76,7 +76,10 @@ def make_data_package(answers) -> DataPackage:
         columns = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in table]
         kept = [c for c in columns if not _empty(table[c])]
         if len(table):
-            tables[name] = table[kept]
+            whole = [
+                c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in kept and c.kind == "integer"
+            ]
+            tables[name] = table[kept].astype(dict.fromkeys(whole, "Int64"))
     return DataPackage(tables, done, len(shared), size)
 
 

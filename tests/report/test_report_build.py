@@ -23,6 +23,15 @@ from analysis.report.collect import collect_results
 from analysis.report.csv_files import harmless
 
 
+PARSERS = {
+    "string": str,
+    "number": float,
+    "integer": int,
+    "boolean": {"True": True, "False": False}.__getitem__,
+}
+"""Type of the open standard -> what reads a value of it, or raises."""
+
+
 @pytest.fixture(scope="module")
 def answers():
     return Answers.from_folder(DEMO_FOLDER)
@@ -140,6 +149,10 @@ def test_data_package_hides_everybody_and_describes_itself(built, answers):
         table = pd.read_csv(folder / resource["path"])
         names = [f["name"] for f in resource["schema"]["fields"]]
         assert list(table.columns) == names
+        texts = pd.read_csv(folder / resource["path"], dtype=str, keep_default_na=False)
+        for field in resource["schema"]["fields"]:
+            for text in set(texts[field["name"]]) - {""}:
+                PARSERS[field["type"]](text)
         assert names == codebook.loc[codebook["table"] == resource["name"], "column"].tolist()
         assert set(table.get("person", people["person"])) <= set(people["person"])
     everything = " ".join(text for _, text in _texts(folder))
