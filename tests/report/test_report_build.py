@@ -22,7 +22,6 @@ from analysis.report.codes import Codes
 from analysis.report.collect import collect_results
 from analysis.report.csv_files import harmless
 
-
 PARSERS = {
     "string": str,
     "number": float,

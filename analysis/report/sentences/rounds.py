@@ -228,11 +228,11 @@ def _steps(answer) -> str:
             what = f"from the first to the last round ({step['earlier']} to {step['later']})"
         change = format_number(step["estimate"], digits_of(known), sign=True, unit=known.unit)
         model = f"{CI} {format_ci(step['ci_low'], step['ci_high'], digits_of(known))}, p {format_p(step['p_adjusted'])}"
-        span = format_ci(step["ci_low_cr2"], step["ci_high_cr2"], digits_of(known))
+        robust = f"{format_ci(step['ci_low_cr2'], step['ci_high_cr2'], digits_of(known))}, p {format_p(step['p_adjusted_cr2'])}"
+        if math.isnan(step["p_adjusted_cr2"]):
+            robust = "cannot be computed"
         ranks = f"; signed ranks p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
-        lines.append(
-            f"{what} {change} ({model}; robust {span}, p {format_p(step['p_adjusted_cr2'])}{ranks}): {_reading(step)}"
-        )
+        lines.append(f"{what} {change} ({model}; robust {robust}{ranks}): {_reading(step)}")
     opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
     return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
 
