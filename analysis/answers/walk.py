@@ -191,7 +191,12 @@ class Answers:
     @property
     def measured_outcomes(self) -> tuple[str, ...]:
         """The outcomes that at least three athletes have in the primary session, in the order of the kit."""
-        return inputs.measured_outcomes(self.rows, self.study.plan.primary_session) if self.cleaned else ()
+
+        def compute():
+            session = self.study.plan.primary_session
+            return inputs.measured_outcomes(self.rows, session) if self.cleaned else ()
+
+        return self._once("measured outcomes", compute)
 
     @property
     def primary_outcomes(self) -> tuple[str, ...]:
@@ -346,7 +351,9 @@ class Answers:
             from ..planning import answer_design
 
             if self.study.protocol.rounds < 2:
-                return NotYet("planning the study", "at least two rounds in the part [protocol] of study.toml")
+                return NotYet(
+                    "planning the study", "at least two rounds in the part [protocol] of study.toml"
+                )
             size = n or self.study.plan.n_athletes or len(self.study.athletes) or None
             return answer_design(self.study.protocol, self.study.plan, None, size)
 

@@ -116,13 +116,16 @@ def check_write_up(answers):
 
     document = build_document(answers)
     results = to_plain(collect_results(answers))
-    faults = []
+    faults, everything = [], None
     for section in document.sections:
         text = "\n".join(
             "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t))
             for t in _texts_of(section)
         )
-        known = every_number(_results_of(section.title, results))
+        part = _results_of(section.title, results)
+        if part is results:
+            everything = everything or every_number(results)
+        known = set(everything) if part is results else every_number(part)
         if section.title == "Measurements":  # seconds of the ledger are printed as minutes
             known |= {v / 60 for v in known}
         if section.title.startswith("Comparison"):  # a Bayes factor below 1 is printed as "1 in ..." too
