@@ -114,12 +114,17 @@ def run_notebooks(
     >>> run_notebooks("anywhere", [])
     []
     """
+    kept = None if answers is None else pickle.dumps(answers)
     paths = list(find_notebooks() if paths is None else paths)
+    return _run(paths, Path(study_folder).resolve(), kept, strict, workers, done, stop)
+
+
+def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run: None, stop=None):
     if not paths:
         return []
     workers = workers or os.cpu_count() or 1
-    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, answers):
-        work = _run_all(paths, Path(study_folder).resolve(), Path(scratch), strict, workers, done)
+    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
+        work = _run_all(paths, study_folder, Path(scratch), strict, workers, done)
         runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
     failures = [run for run in runs if isinstance(run, BaseException)]
     for failure in failures:
@@ -136,7 +141,7 @@ class NotebooksAside:
     Parameters
     ----------
     answers : Answers
-        The notebooks are given them, so that nothing is computed twice.
+        The notebooks are given them as they are now, so that nothing is computed twice.
     strict : bool
     wanted : bool
         False: run none.
@@ -146,14 +151,13 @@ class NotebooksAside:
         self._found: dict = {}
         self._stop = threading.Event()
         paths = find_notebooks() if wanted else []
-        self._thread = threading.Thread(target=self._run, args=(answers, paths, strict), daemon=True)
+        kept = pickle.dumps(answers) if paths else None  # here: the caller goes on adding answers
+        arguments = (paths, Path(answers.study.folder).resolve(), kept, strict)
+        self._thread = threading.Thread(target=self._run, args=arguments, daemon=True)
 
-    def _run(self, answers, paths, strict):
+    def _run(self, *arguments):
         try:
-            folder = answers.study.folder
-            self._found["runs"] = run_notebooks(
-                folder, paths, answers=answers, strict=strict, stop=self._stop
-            )
+            self._found["runs"] = _run(*arguments, stop=self._stop)
         except BaseException as error:
             self._found["error"] = error
 
@@ -176,13 +180,13 @@ class NotebooksAside:
 class _own_settings:
     """Keep Jupyter from reading or writing anything in the home folder while the notebooks run."""
 
-    def __init__(self, scratch, answers):
+    def __init__(self, scratch, kept):
         self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
         self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
-        if answers is not None:
-            kept = Path(scratch) / "answers"
-            kept.write_bytes(pickle.dumps(answers))
-            self.new["STUDY_ANSWERS"] = str(kept)
+        if kept is not None:
+            file = Path(scratch) / "answers"
+            file.write_bytes(kept)
+            self.new["STUDY_ANSWERS"] = str(file)
 
     def __enter__(self):
         self.old = {name: os.environ.get(name) for name in self.new}

@@ -3,6 +3,8 @@
 import os
 import threading
 import time
+from types import SimpleNamespace
+from typing import ClassVar
 
 import nbformat
 import pytest
@@ -103,3 +105,20 @@ def test_answers_are_handed_over_and_not_computed_again(make_notebook, tmp_path)
     assert "Handed over" in runs[0].page
     with pytest.raises(NotebookError, match="no such folder"):
         run_notebooks(tmp_path / "elsewhere", [make_notebook("00_other", source)], answers=answers)
+
+
+class _Counted:
+    """Counts where it is asked for its state, as pickling does."""
+
+    study = SimpleNamespace(folder=".")
+    asked_by: ClassVar[list] = []
+
+    def __reduce__(self):
+        self.asked_by.append(threading.current_thread())
+        return (object, ())
+
+
+def test_answers_are_kept_before_the_caller_goes_on():
+    """A caller adds answers while the notebooks run; kept in another thread they were torn now and then."""
+    NotebooksAside(_Counted())
+    assert _Counted.asked_by == [threading.main_thread()]
