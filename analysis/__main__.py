@@ -187,7 +187,8 @@ def run_pool(options):
 
 def run_test(options):
     """Run the tests on all cores."""
-    command = [sys.executable, "-m", "pytest", "-n", "auto", *options.more]
+    together = ["-n", "auto", "--dist", "loadgroup", "--no-loadscope-reorder"]
+    command = [sys.executable, "-m", "pytest", *together, *options.more]
     return subprocess.call(command, cwd=ROOT)
 
 

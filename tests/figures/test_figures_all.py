@@ -10,8 +10,6 @@ import pytest
 from figure_rules import faults_of
 
 import analysis.figures
-from analysis.answers import Answers
-from analysis.answers.walk import DEMO_FOLDER
 from analysis.figures.export import figure_bytes
 from analysis.report import build_document
 from analysis.report.document import Picture
@@ -36,9 +34,9 @@ def nothing_stays_open():
     assert plt.get_fignums() == []
 
 
-@pytest.fixture(scope="module")
-def answers():
-    return Answers.from_folder(DEMO_FOLDER)
+@pytest.fixture
+def answers(demo_answers):
+    return demo_answers
 
 
 def drawn_by_example(module, function):

@@ -12,7 +12,6 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.report import build_report, verify_report
@@ -21,6 +20,7 @@ from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.codes import Codes
 from analysis.report.collect import collect_results
 from analysis.report.csv_files import harmless
+from analysis.report.notebook_runs import NOTEBOOKS, find_notebooks, run_notebooks
 
 PARSERS = {
     "string": str,
@@ -31,19 +31,14 @@ PARSERS = {
 """Type of the open standard -> what reads a value of it, or raises."""
 
 
-@pytest.fixture(scope="module")
-def answers():
-    return Answers.from_folder(DEMO_FOLDER)
+@pytest.fixture
+def answers(demo_answers):
+    return demo_answers
 
 
-@pytest.fixture(scope="module")
-def built(answers, tmp_path_factory):
-    out = tmp_path_factory.mktemp("demo") / "output"
-    lines = []
-    page = build_report(answers, out, notebooks=False, individuals=False, timings=True, progress=lines.append)
-    assert page == out / "report.html"
-    assert any("Where the time went" in line for line in lines)
-    return out
+@pytest.fixture
+def built(demo_report):
+    return demo_report[0]
 
 
 def _texts(folder, *, without=()):
@@ -55,7 +50,7 @@ def _texts(folder, *, without=()):
                 yield path, path.read_text(encoding="utf-8-sig")
 
 
-def test_everything_promised_is_there(built):
+def test_everything_promised_is_there(built, demo_report):
     for name in (
         "report.html", "report.docx", "results.json", "ledger.csv", "about.json", "contact_sheet.html",
         "tables/round_means.csv", "tables/contrasts.csv", "tables/capacity.csv", "tables/participants.csv",
@@ -63,8 +58,16 @@ def test_everything_promised_is_there(built):
         "data_package/codebook.csv",
     ):  # fmt: skip
         assert (built / name).stat().st_size > 50, name
-    assert not (built / "individual_pages").exists() and not (built / "notebooks").exists()
+    assert not (built / "individual_pages").exists()
     assert sorted(p.name for p in built.parent.iterdir()) == ["output"]
+    assert any("Where the time went" in line for line in demo_report[1])
+
+
+def test_every_notebook_is_kept_as_a_sound_page(built, check_page):
+    pages = sorted((built / "notebooks").iterdir())
+    assert [p.stem for p in pages] == [p.stem for p in find_notebooks()] and pages
+    for page in pages:
+        check_page(page.read_text(encoding="utf-8"), closed=False)
 
 
 def test_pages_are_sound(built, check_page):
@@ -90,6 +93,8 @@ def test_no_code_of_an_athlete_is_passed_on(built, answers):
     assert len(codes) > 10
     pattern = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, codes))})(?![\w-])")
     for path, text in _texts(built, without=("ledger.csv", "about.json")):
+        if path.parent.name == "notebooks":
+            continue  # for the team, as the ledger is
         text = re.sub(r"data:[^\"]+", "", text)
         assert not pattern.search(text), f"{path.name}: {pattern.search(text)}"
 
@@ -176,11 +181,16 @@ def test_same_input_same_bytes(built, tmp_path):
         [sys.executable, "-c", code, str(DEMO_FOLDER), str(out)], check=True, env=environment, timeout=240
     )
     first, second = output_checksums(built), output_checksums(out)
+    first = {name: kept for name, kept in first.items() if not name.startswith("notebooks/")}
     assert [n for n in first if first[n] != second.get(n)] == [] and set(first) == set(second)
     about, again = (json.loads((f / "about.json").read_text(encoding="utf-8")) for f in (built, out))
-    assert {k: v for k, v in about.items() if k != "made_at"} == {
-        k: v for k, v in again.items() if k != "made_at"
-    }
+    assert [k for k in about if about[k] != again[k]] == ["made_at", "choices", "output"]
+
+
+def test_a_notebook_that_computes_itself_shows_what_the_report_gave_it(built):
+    name = "04_compare_the_rounds"
+    (run,) = run_notebooks(DEMO_FOLDER, [NOTEBOOKS / f"{name}.ipynb"])
+    assert run.page == (built / "notebooks" / f"{name}.html").read_text(encoding="utf-8")
 
 
 def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):

@@ -1,14 +1,11 @@
-"""`show` in a notebook, and every notebook of the kit run whole from a clean kernel on the demo."""
+"""`show` in a notebook. Whole runs on the demo are in test_report_build.py and, in a real lab, in tests/browser."""
 
 import pandas as pd
 import pytest
 
-from analysis.answers import Answers
-from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import NotYet
 from analysis.figures.style import finish, new_axes
 from analysis.report.notebook import picture_html, show, table_html
-from analysis.report.notebook_runs import find_notebooks, run_notebooks
 
 
 @pytest.fixture
@@ -46,13 +43,3 @@ def test_tables_and_pictures():
     assert "x&lt;y" in made and "−1.235" in made and "nan" not in made.lower() and "NA" not in made
     assert "no rows" in table_html(pd.DataFrame({"a": []}))
     assert picture_html(new_axes()[0]).startswith('<img src="data:image/png;base64,')
-
-
-def test_every_notebook_runs_whole_without_a_warning(check_page):
-    answers = Answers.from_folder(DEMO_FOLDER)
-    for outcome in answers.measured_outcomes:
-        answers.rounds(outcome), answers.fitness(outcome)
-    runs = run_notebooks(DEMO_FOLDER, answers=answers, strict=True)
-    assert [r.name for r in runs] == [p.stem for p in find_notebooks()]
-    for run in runs:
-        check_page(run.page, closed=False)

@@ -1,0 +1,45 @@
+"""What tests of several rooms share: the answers and the report of the demo, and which tests one worker takes together."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.answers import Answers
+from analysis.answers.walk import DEMO_FOLDER
+
+DEMO_REPORT = "the report of the demo"
+LONG = ("test_browser_lab", DEMO_REPORT, "test_notebooks")
+"""Groups that take a minute or more: begun first, so that no core waits for them at the end."""
+
+USES_DEMO_REPORT = ("test_report_build", "test_browser_pages", "test_figures_all")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Keep the tests of a file in one worker, so that it makes what they share once."""
+
+    def group(item):
+        stem = Path(item.path).stem
+        return DEMO_REPORT if stem in USES_DEMO_REPORT else stem
+
+    items.sort(key=lambda item: LONG.index(group(item)) if group(item) in LONG else len(LONG))
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(group(item)))
+
+
+@pytest.fixture(scope="session")
+def demo_answers():
+    """Everything that the demo study answers."""
+    return Answers.from_folder(DEMO_FOLDER)
+
+
+@pytest.fixture(scope="session")
+def demo_report(demo_answers, tmp_path_factory):
+    """The folder of the whole report of the demo, and the lines it printed; a notebook that warns stops it."""
+    from analysis.report import build_report
+
+    out = tmp_path_factory.mktemp("demo") / "output"
+    lines = []
+    page = build_report(demo_answers, out, strict=True, timings=True, progress=lines.append)
+    assert page == out / "report.html"
+    return out, lines
