@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..basics import format_number
 from .find import find_rounds
-from .placing import Evening, Trace
+from .placing import BY_EVENT, Evening, Trace
 from .response import GRID_S, SHAPES, on_grid, shape_of_rounds, slide
 from .rules import CleaningRules
 from .windows import Window
@@ -162,19 +162,24 @@ def _two_offsets_in_one_file(clocks: list) -> list[str]:
 
 
 def _say(line: dict, lag: Lag, limit: float, warnings: list) -> None:
-    line["found_offset_s"] = line["offset_s"] + lag.seconds
+    given = (
+        line["offset_s"] if np.isfinite(line["offset_s"]) else 0.0
+    )  # a recording without a clock, put there by the event
+    line["found_offset_s"] = given + lag.seconds
     line["found_uncertainty_s"] = lag.uncertainty_s
     agrees = abs(lag.seconds) <= limit
     line["agrees"] = "yes" if agrees else "no"
     if agrees:
         return
-    used = format_number(line["offset_s"], 0, unit="s", sign=True)
+    used = format_number(given, 0, unit="s", sign=True)
     found = format_number(line["found_offset_s"], 0, unit="s", sign=True)
-    log = "the log says" if line["offset_source"] == "log" else "nothing is logged, so it was taken as"
+    said = {"log": "the log says", BY_EVENT: "the common event says"}
+    remedy = "correct event_s" if line["offset_source"] == BY_EVENT else "write it as clock_offset_s"
+    log = said.get(line["offset_source"], "nothing is logged, so it was taken as")
     warnings.append(
         f"{line['athlete']}, session {line['session']}: the clock of {line['file']} looks {found} off the timekeeper's (plus or "
         f"minus {format_number(lag.uncertainty_s, 0, unit='s')}, from rounds and rests in the trace); {log} {used}. "
-        "The found value was not used. If it is right, write it as clock_offset_s in recordings.csv."
+        f"The found value was not used. If it is right, {remedy} in recordings.csv."
     )
 
 

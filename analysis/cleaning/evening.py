@@ -140,7 +140,7 @@ def _read(files, evening, logged, groups, rules, out: Session, remarks, warnings
         if recording is None:
             out.files.append((row, problem))
             continue
-        placed = place(row, recording, evening, warnings)
+        placed = place(row, recording, evening, rules, warnings)
         windows = logged.get(groups.get(row["athlete"], ""), {})
         middle = np.mean([w.start for w in windows.values()]) if windows else np.nan
         out.clocks.append(placed.line)

@@ -9,9 +9,13 @@ import pandas as pd
 
 from ..basics import format_number
 from ..recordings import Recording, RecordingError, read_recording
+from ..study.times import clock_seconds
 from .rules import CleaningRules
 
 DAY_S = 86400.0
+BY_EVENT = "common event"
+"""Where the offset of a device comes from, beside "log", "none needed", "not placed" and "lined up with the rounds"."""
+
 USUAL_MIDDLE_S = 18 * 3600.0
 """The time of day about which recordings lie where nobody logged the clock."""
 
@@ -59,11 +63,14 @@ class Evening:
         YYYY-MM-DD, or "".
     utc_offset_s : float
         Local time minus UTC; NaN where not given.
+    event_s : float
+        The timekeeper's clock at the event that every recording shows, in seconds after midnight; NaN where there was none.
     """
 
     session: str
     date: str = ""
     utc_offset_s: float = float("nan")
+    event_s: float = float("nan")
 
 
 def evenings_of(sessions: pd.DataFrame) -> dict[str, Evening]:
@@ -72,8 +79,9 @@ def evenings_of(sessions: pd.DataFrame) -> dict[str, Evening]:
     for row in sessions.to_dict("records"):
         date = row.get("date", "")
         text = "" if date is None or pd.isna(date) else str(date)[:10]
+        event = clock_seconds(row.get("event_clock", ""))
         found[str(row["session"])] = Evening(
-            str(row["session"]), text, offset_seconds(row.get("utc_offset", ""))
+            str(row["session"]), text, offset_seconds(row.get("utc_offset", "")), event
         )
     return found
 
@@ -125,12 +133,13 @@ def _who(row) -> str:
     return f"{row['athlete']}, session {row['session']}"
 
 
-def place(row: dict, recording: Recording, evening: Evening, warnings: list) -> Placed:
-    """Put one recording on the timekeeper's clock, as far as its own clock and the log allow."""
+def place(row: dict, recording: Recording, evening: Evening, rules: CleaningRules, warnings: list) -> Placed:
+    """Put one recording on the timekeeper's clock, as far as the log, a common event and its own clock allow."""
     elapsed = recording.samples["elapsed_s"].to_numpy()
     offset = row.get("clock_offset_s")
     logged = offset is not None and not pd.isna(offset)
     shift = float(offset) if logged else 0.0
+    event = evening.event_s - row.get("event_s", np.nan) + elapsed  # NaN where there was no event
     line = {
         "session": row["session"],
         "athlete": row["athlete"],
@@ -141,8 +150,9 @@ def place(row: dict, recording: Recording, evening: Evening, warnings: list) -> 
         "offset_source": "log" if logged else "none needed",
     }
     if recording.clock == "none":
-        line.update(offset_s=float("nan"), offset_source="not placed")
-        return Placed(recording, elapsed, False, line)
+        by_event = bool(np.isfinite(event[0]))
+        line.update(offset_s=float("nan"), offset_source=BY_EVENT if by_event else "not placed")
+        return Placed(recording, event if by_event else elapsed, by_event, line)
     day = _days(evening.date)
     if recording.clock == "utc":
         offset_s = evening.utc_offset_s
@@ -158,6 +168,17 @@ def place(row: dict, recording: Recording, evening: Evening, warnings: list) -> 
         dated = _days(recording.local_date)
         apart = 0.0 if np.isnan(dated) or np.isnan(day) else dated - day
         first = recording.local_start_s + apart * DAY_S
+    if np.isfinite(event[0]):
+        between = float((first + elapsed - event)[0] + DAY_S / 2) % DAY_S - DAY_S / 2
+        if not logged:
+            line.update(offset_s=between, offset_source=BY_EVENT)
+            shift = between
+        elif abs(between - shift) > rules.clock_disagreement_s:
+            warnings.append(
+                f"{_who(row)}: the common event puts the clock of {recording.file} "
+                f"{format_number(between, 0, unit='s', sign=True)} off the timekeeper's, clock_offset_s "
+                f"{format_number(shift, 0, unit='s', sign=True)}. The latter was used; clear the wrong one in recordings.csv."
+            )
     return Placed(recording, first + elapsed - shift, True, line)
 
 
@@ -179,7 +200,7 @@ def right_day(placed: Placed, middle: float, evening: Evening, warnings: list) -
     if days == 0:
         return True
     recording = placed.recording
-    if recording.clock == "local" and not recording.local_date:
+    if recording.clock == "none" or (recording.clock == "local" and not recording.local_date):
         placed.clock = placed.clock - days * DAY_S
         return True
     warnings.append(

@@ -44,6 +44,7 @@ def check_tables(
     _check_sessions(tables, findings)
     _check_round_numbers(tables, protocol, findings)
     _check_opponents(tables, aside, findings)
+    _check_events(tables, findings)
     _check_dates(tables, today, findings)
 
 
@@ -145,6 +146,20 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
                 session,
                 f"not in the sessions table{hint}" + (f" ({len(group)} rows)" if len(group) > 1 else ""),
                 "add the session to the sessions table, or correct it",
+            )
+
+
+def _check_events(tables: Tables, findings: Findings) -> None:
+    sessions = tables["sessions"]
+    timed = set(sessions.loc[sessions["event_clock"].ne(""), "session"])
+    for line in lines_of(tables["recordings"]):
+        if line.event_s == line.event_s and line.session not in timed:
+            findings.problem(
+                *place("recordings", line),
+                "event_s",
+                f"{line.event_s:g}",
+                f"session {line.session} has no time of a common event",
+                "write the timekeeper's time of it as event_clock in the sessions table, or clear event_s",
             )
 
 

@@ -150,8 +150,8 @@ class Study(Result):
         Returns
         -------
         pandas.DataFrame
-            session, athlete, path (absolute), label ("" where the file is of one athlete), clock_offset_s (missing where
-            not given), device, how ("recordings table" or "file name").
+            session, athlete, path (absolute), label ("" where the file is of one athlete), clock_offset_s and event_s (missing
+            where not given), device, how ("recordings table" or "file name").
         """
         from .recording_files import find_recordings
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
+import numpy as np
 import pandas as pd
 
 from ..basics import did_you_mean
@@ -14,7 +15,7 @@ from .crosscheck import place
 from .findings import Findings
 from .inventory import RECORDING_ENDINGS, Inventory, is_temporary
 
-RECORDING_COLUMNS = ("session", "athlete", "path", "label", "clock_offset_s", "device", "how")
+RECORDING_COLUMNS = ("session", "athlete", "path", "label", "clock_offset_s", "event_s", "device", "how")
 
 
 def file_stem(name: str) -> str:
@@ -285,7 +286,7 @@ def find_recordings(study) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        session, athlete, path (absolute), label, clock_offset_s, device, how. File names count for the athletes and
+        session, athlete, path (absolute), label, clock_offset_s, event_s, device, how. File names count for the athletes and
         sessions that recordings.csv does not list.
     """
     lines = []
@@ -293,8 +294,10 @@ def find_recordings(study) -> pd.DataFrame:
         path = inside_folder(study.folder, line.file, "recordings")
         if path is not None:
             device = line.device or _device(study, line.session, line.athlete)
-            label, offset = line.column_or_label, line.clock_offset_s
-            lines.append((line.session, line.athlete, path, label, offset, device, "recordings table"))
+            clock = (line.clock_offset_s, line.event_s)
+            lines.append(
+                (line.session, line.athlete, path, line.column_or_label, *clock, device, "recordings table")
+            )
     # the ledger knows all rows of recordings.csv, also those that a decision set aside
     rows = study.ledger.table.query("table == 'recordings'")
     listed = set(zip(rows["session"], rows["athlete"], strict=True))
@@ -306,9 +309,10 @@ def find_recordings(study) -> pd.DataFrame:
             continue
         owner = read_file_name(path.name, codes, session=session)
         if owner and owner not in listed:
-            lines.append((*owner, path, "", float("nan"), _device(study, *owner), "file name"))
+            lines.append((*owner, path, "", np.nan, np.nan, _device(study, *owner), "file name"))
     table = pd.DataFrame(lines, columns=list(RECORDING_COLUMNS))
-    table["clock_offset_s"] = table["clock_offset_s"].astype("float64")
+    for name in ("clock_offset_s", "event_s"):
+        table[name] = table[name].astype("float64")
     return table.sort_values(["session", "athlete", "how"], kind="stable", ignore_index=True)
 
 

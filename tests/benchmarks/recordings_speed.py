@@ -63,7 +63,7 @@ def make_study(folder: Path, count: int) -> Study:
         path.write_text(
             "time,hr\n" + "\n".join(f"{t},{h}" for t, h in zip(times, made[i % len(made)], strict=True))
         )
-        files.append((session, athlete, path, "", np.nan, "", "file name"))
+        files.append((session, athlete, path, "", np.nan, np.nan, "", "file name"))
         rounds += [(session, athlete, k, "yes", np.nan) for k in range(1, ROUNDS + 1)]
         if i % PER_SESSION == 0:
             clocks += [(session, "", k, clock(s), clock(s + WORK_S)) for k, s in enumerate(STARTS, start=1)]
@@ -78,7 +78,7 @@ def make_study(folder: Path, count: int) -> Study:
         rounds=table,
         clock=clock_table,
     )
-    columns = ["session", "athlete", "path", "label", "clock_offset_s", "device", "how"]
+    columns = ["session", "athlete", "path", "label", "clock_offset_s", "event_s", "device", "how"]
     object.__setattr__(study, "recording_files", lambda: pd.DataFrame(files, columns=columns))
     return study
 

@@ -140,6 +140,52 @@ def test_clock_offsets_are_applied_and_disagreement_is_shown_not_used(tmp_path):
     assert len(cleaned.warnings) == 1 and "A02" in cleaned.warnings[0] and "not used" in cleaned.warnings[0]
 
 
+def test_a_common_event_puts_every_device_on_the_clock(tmp_path):
+    """All press start at a signal, or mark it: also for a device without a clock and one that ran ahead."""
+    one = made(tmp_path, work_s=300, rest_s=120)
+    one.write_local("A01", ahead_s=75)
+    one.write_elapsed("A02")
+    one.write_local("A03", ahead_s=75)
+    one.session_row["event_clock"] = "19:01:00"
+    one.recording_rows = [
+        {"athlete": "A01", "file": "A01.csv", "event_s": 60},
+        {"athlete": "A02", "file": "A02.csv", "event_s": "1:00"},
+        {"athlete": "A03", "file": "A03.csv", "event_s": 60, "clock_offset_s": -75},
+    ]
+    cleaned = clean_study(one.load())
+    rows = cleaned.rows.set_index(["athlete", "round_no"])["hr_mean_bpm"]
+    for athlete in ("A01", "A02"):
+        for k in (1, 2, 3):
+            assert rows[athlete, k] == pytest.approx(one.traces[athlete].true_mean(k - 1), abs=0.5)
+    clocks = cleaned.clocks.set_index("athlete")
+    assert clocks["offset_source"].to_dict() == {"A01": "common event", "A02": "common event", "A03": "log"}
+    assert (
+        clocks.loc["A01", "offset_s"] == 75 and clocks.loc[["A01", "A02"], "agrees"].tolist() == ["yes"] * 2
+    )
+    (wrong,) = [w for w in cleaned.warnings if "common event" in w]
+    assert "A03" in wrong and "+75\u00a0s" in wrong and "\u221275\u00a0s" in wrong
+    one.recording_rows = [{"athlete": "A02", "file": "A02.csv", "event_s": 160}]
+    wrong = clean_study(one.load())
+    assert wrong.clocks.set_index("athlete").loc["A02", "agrees"] == "no"
+    assert any("A02" in w and "correct event_s" in w for w in wrong.warnings)
+
+
+def test_an_event_after_midnight_places_a_device_without_a_clock(tmp_path):
+    one = made(tmp_path)
+    first = BEGIN_S + 4.95 * 3600
+    one.clock_rows = {
+        k: {"start_clock": clock(first + s), "end_clock": clock(first + s + 180)}
+        for k, s in enumerate(one.traces["A01"].starts, start=1)
+    }
+    assert one.clock_rows[1]["start_clock"] == "00:02:00"
+    one.session_row["event_clock"] = "23:57:00"
+    one.write_elapsed("A01")
+    one.recording_rows = [{"athlete": "A01", "file": "A01.csv", "event_s": 0}]
+    rows = clean_study(one.load()).rows.query("athlete == 'A01'")
+    truth = [one.traces["A01"].true_mean(k) for k in range(3)]
+    assert rows["hr_mean_bpm"].to_numpy() == pytest.approx(truth, abs=0.5)
+
+
 def test_utc_recordings_need_the_offset_of_the_session(tmp_path):
     one = made(tmp_path)
     trace = one.traces["A01"]

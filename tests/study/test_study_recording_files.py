@@ -122,3 +122,12 @@ def test_a_recording_set_aside_by_a_decision_does_not_come_back_by_its_name(tmp_
     study = Study.load(folder)
     assert study.recording_files()["athlete"].tolist() == ["A02"]
     assert study.remarks["value"].tolist() == ["A02_b.csv"]
+
+
+def test_a_common_event_needs_its_time(tmp_path):
+    listed = [{"athlete": "A01", "file": "a.csv", "event_s": "1:30"}]
+    folder = folder_with(tmp_path, "a.csv", recordings=listed)
+    with pytest.raises(
+        StudyError, match=r"(?s)recordings.*event_s.*90.*no time of a common event.*event_clock"
+    ):
+        Study.load(folder)

@@ -143,7 +143,9 @@ def plain_clocks(cleaned) -> str:
     logged = int((clocks["offset_source"] == "log").sum())
     off = int((clocks["agrees"] == "no").sum())
     words = f"{plural(len(clocks), 'recording')} {'was' if len(clocks) == 1 else 'were'} put on the timekeeper's clock"
+    by_event = int((clocks["offset_source"] == "common event").sum())
     words += f", {logged} with an offset from the log" if logged else ""
+    words += f", {by_event} by the common event" if by_event else ""
     checked = clocks[clocks["agrees"].isin(["yes", "no"])]
     if checked.empty:
         return words + ". None could be checked against the rises and falls of its own trace."

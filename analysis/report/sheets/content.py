@@ -157,7 +157,8 @@ def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
         plan = [f"Planned: {'; '.join(times)}."]
     work, rest = _minutes(protocol.work_s), _minutes(protocol.rest_s)
     steps = (
-        "Before the start: compare the clock of every strap and watch with yours, and write the differences on the roll call.",
+        "Before the start: compare the clock of every strap and watch with yours, and write the differences on the roll call. "
+        "Or let everybody press start at one signal, and write its time down.",
         f"{protocol.rounds} rounds of {work}, {rest} of rest between them. Call the start, the last ten seconds and the end.",
         "Write the time at which the round really began and ended, with seconds, from one clock.",
         "An interruption goes into the note: when, how long, why.",
