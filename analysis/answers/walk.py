@@ -367,10 +367,14 @@ class Answers:
                 return NotYet(
                     "the survey of sessions", "a table survey.csv with one row per submitted session"
                 )
-            from ..survey import answer_survey
+            from ..survey import answer_survey, survey_choices
 
             return answer_survey(
-                self.study.survey, folder=self.study.folder, published=self.study.published, seed=self.seed
+                self.study.survey,
+                folder=self.study.folder,
+                published=self.study.published,
+                seed=self.seed,
+                **survey_choices(self.study.settings),
             )
 
         return self._once("survey", compute)

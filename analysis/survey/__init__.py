@@ -5,7 +5,8 @@ predicted maximal heart rates carried to every count and curve. Knows nothing of
 """
 
 from .answer import answer_survey
+from .choices import survey_choices
 from .results import SurveyAnswer
 from .typical import typical_values
 
-__all__ = ["SurveyAnswer", "answer_survey", "typical_values"]
+__all__ = ["SurveyAnswer", "answer_survey", "survey_choices", "typical_values"]
