@@ -7,11 +7,13 @@ import os
 import pickle
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from queue import Empty
 
 from ..basics import KitError
 
@@ -226,8 +228,6 @@ async def _run_all(paths, study_folder, scratch, strict, workers, done):
 
 
 async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) -> NotebookRun:
-    import time
-
     import nbformat
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
@@ -287,12 +287,46 @@ async def _kernel(scratch: Path, environment: dict):
         client = manager.client()
         client.start_channels()
         await client.wait_for_ready(timeout=SECONDS_TO_START)
+        look_every_second(client.shell_channel)
         yield manager, client
     finally:
         if client is not None:
             client.stop_channels()
         if manager.has_kernel:
             await manager.shutdown_kernel(now=True)
+
+
+def look_every_second(channel) -> None:
+    """Let a wait for a message of a kernel look by itself every second.
+
+    A slider's output is sent to the kernel while its reply is waited for, on the same socket. Sending takes away the
+    signal of a reply that has just come in, and nobody is woken: one wait in some dozens then lasted until its limit.
+
+    Parameters
+    ----------
+    channel : channel of jupyter_client
+        Its `get_msg` is replaced.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> channel = SimpleNamespace(get_msg=None)
+    >>> look_every_second(channel)
+    >>> channel.get_msg.__name__
+    'get_msg'
+    """
+    take = channel.get_msg
+
+    async def get_msg(timeout: float | None = None):
+        end = float("inf") if timeout is None else time.monotonic() + timeout
+        while True:
+            try:
+                return await take(timeout=max(0.0, min(1.0, end - time.monotonic())))
+            except Empty:
+                if time.monotonic() >= end:
+                    raise
+
+    channel.get_msg = get_msg
 
 
 def _last_cell(started: list[tuple[int, str]]) -> str:

@@ -1,8 +1,10 @@
 """Running notebooks: side by side, from a clean kernel, and two lines where one fails."""
 
+import asyncio
 import os
 import threading
 import time
+from queue import Empty
 from types import SimpleNamespace
 from typing import ClassVar
 
@@ -10,7 +12,13 @@ import nbformat
 import pytest
 
 from analysis.report.notebook_pages import copy_notebooks
-from analysis.report.notebook_runs import NotebookError, NotebooksAside, find_notebooks, run_notebooks
+from analysis.report.notebook_runs import (
+    NotebookError,
+    NotebooksAside,
+    find_notebooks,
+    look_every_second,
+    run_notebooks,
+)
 
 
 @pytest.fixture
@@ -122,3 +130,32 @@ def test_answers_are_kept_before_the_caller_goes_on():
     """A caller adds answers while the notebooks run; kept in another thread they were torn now and then."""
     NotebooksAside(_Counted())
     assert _Counted.asked_by == [threading.main_thread()]
+
+
+class _MissesTheSignal:
+    """A channel whose waits do not notice a message that comes in meanwhile, as a socket does that is sent on."""
+
+    def __init__(self, comes_after_s):
+        self.arrival = time.monotonic() + comes_after_s
+
+    async def get_msg(self, timeout=None):
+        if time.monotonic() < self.arrival:
+            await asyncio.sleep(1e9 if timeout is None else timeout)
+            raise Empty
+        return "reply"
+
+
+@pytest.mark.parametrize("timeout", [300, None])
+def test_a_reply_whose_signal_was_missed_is_found(timeout):
+    channel = _MissesTheSignal(0.2)
+    look_every_second(channel)
+    start = time.monotonic()
+    assert asyncio.run(channel.get_msg(timeout=timeout)) == "reply"
+    assert time.monotonic() - start < 20
+
+
+def test_a_reply_that_never_comes_is_given_up_in_time():
+    channel = _MissesTheSignal(1e9)
+    look_every_second(channel)
+    with pytest.raises(Empty):
+        asyncio.run(channel.get_msg(timeout=1.2))
