@@ -12,8 +12,10 @@ from .words import (
     format_number,
     format_p,
     format_percent,
+    format_reach,
     join_words,
     plural,
+    round_inward,
 )
 
 __all__ = [
@@ -29,7 +31,9 @@ __all__ = [
     "format_number",
     "format_p",
     "format_percent",
+    "format_reach",
     "join_words",
     "left_out_table",
     "plural",
+    "round_inward",
 ]

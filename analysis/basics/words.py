@@ -95,6 +95,65 @@ def format_ci(low: float, high: float, digits: int = 1, *, unit: str = "") -> st
     return f"{format_number(low, digits)} to {format_number(high, digits, unit=unit)}"
 
 
+def round_inward(value: float, digits: int = 1, *, up: bool = False) -> float:
+    """Round a limit down, or up, for reading, so that "no higher than", or "no lower than", stays true.
+
+    Parameters
+    ----------
+    value : float
+        The limit.
+    digits : int
+        Decimals.
+    up : bool
+        Round up. Default False.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> round_inward(15.39), round_inward(0.21, up=True), round_inward(30.0)
+    (15.3, 0.3, 30.0)
+    """
+    scaled = value * 10**digits
+    return (math.ceil(scaled - 1e-9) if up else math.floor(scaled + 1e-9)) / 10**digits
+
+
+def format_reach(high: float, low: float, digits: int = 1, *, unit: str = "") -> str:
+    """Write how far out values off a scale may lie, rounded towards the scale so that what is said of them stays true.
+
+    Parameters
+    ----------
+    high : float
+        The highest that a "HI" may be; missing where there is none.
+    low : float
+        The lowest that a "LO" may be; missing where there is none.
+    digits : int
+        Decimals.
+    unit : str
+        Appended after a no-break space.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_reach(15.39, float("nan")), format_reach(15.39, 0.21)
+    ('HI ≤ 15.3', 'HI ≤ 15.3 and LO ≥ 0.3')
+    """
+    parts = []
+    if not math.isnan(high):
+        parts.append(f"HI \N{LESS-THAN OR EQUAL TO} {format_number(round_inward(high, digits), digits)}")
+    if not math.isnan(low):
+        parts.append(
+            f"LO \N{GREATER-THAN OR EQUAL TO} {format_number(round_inward(low, digits, up=True), digits)}"
+        )
+    text = join_words(parts)
+    return f"{text}\N{NO-BREAK SPACE}{unit}" if unit else text
+
+
 def format_df(df: float) -> str:
     """Write degrees of freedom: whole where whole, else one decimal.
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ..basics import format_number, format_percent, join_words, plural
+from ..basics import format_number, format_percent, format_reach, join_words, plural
+from ..rounds import reading_of_step
 from ..study.outcomes import Outcome
 from .rounds_checks import draw_checks, draw_sensitivity, draw_tipping
 from .rounds_common import digits_of, draw_band, in_unit, known_outcome, legend_above, lower_first, with_minus
@@ -205,8 +206,7 @@ def draw_contrasts(answer, *, ax=None):
     axes.set_ylabel("Rounds, later − earlier")
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
     for i, step in enumerate(steps.to_dict("records")):
-        weaker = step.get("label_at_scale_end", step["label"]) != step["label"]
-        words = step["label"] + ("\n(off-scale values)" if weaker else "")
+        words = reading_of_step(step, digits_of(known)).replace(" if ", " if\n").replace(", else", ",\nelse")
         axes.annotate(
             words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
         )
@@ -304,7 +304,9 @@ def _candidate_words(candidate: dict, answer) -> str:
         return f"{start}\nnot shown to be level"
     held = answer.labels.index(answer.plateau_from) if answer.plateau_from else len(answer.labels)
     if answer.labels.index(candidate["from_round"]) < held:
-        return f"{start}\nnot wherever the\noff-scale values lie"
+        bounds, digits = answer.bounds, digits_of(known_outcome(answer.outcome))
+        reach = format_reach(bounds.plateau_holds_to_high, bounds.plateau_holds_to_low, digits)
+        return f"{start}\nlevel if {reach}"
     return f"{start}\nlevel"
 
 
@@ -321,7 +323,9 @@ def _describe_steps(answer, known: Outcome) -> str:
     parts = []
     for line in answer.steps.to_dict("records"):
         change = format_number(line["estimate"], digits_of(known), sign=True, unit=known.unit)
-        parts.append(f"{with_minus(line['contrast'])}: {change}, {line['label']}")
+        parts.append(
+            f"{with_minus(line['contrast'])}: {change}, {reading_of_step(line, digits_of(known), known.unit)}"
+        )
     effect = format_number(answer.smallest_effect, 1, unit=known.unit)
     what = f"Differences in {lower_first(known.label)} between rounds with intervals"
     return f"{what}, over a band of plus or minus {effect}. {'; '.join(parts)}."
@@ -330,7 +334,9 @@ def _describe_steps(answer, known: Outcome) -> str:
 def _describe_plateau(answer, known: Outcome) -> str:
     plateau = answer.plateau
     inside = int(plateau.pairs["equivalent"].sum())
-    found = f"level from round {answer.plateau_from} on" if answer.plateau_from else "no level stretch shown"
+    found = "; ".join(
+        _candidate_words(c, answer).replace("\n", " ") for c in plateau.candidates.to_dict("records")
+    )
     return (
         f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
         f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."

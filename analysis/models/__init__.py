@@ -13,6 +13,7 @@ Mixed models
     crossed; by attribute or by ["group"]), ``.log_likelihood`` (REML), ``.icc``, ``.r_squared()``,
     ``.variance_intervals(level=)``, ``.random_effects()``, ``.residuals()``, ``.warnings``, ``.left_out``,
     ``.n_athletes``, ``.n_observations``. ddf: "kenward-roger", "satterthwaite", "cr2".
+    ``refit_mixed(fit, values)`` gives the same model of other values in the rows used.
     ``fit_mixed_batch(outcomes, design, group, *, tests)`` gives a ``BatchFit``: ``fit["round"].F`` (also .p,
     .df_num, .df_den, .estimate, .standard_error: arrays over studies; ``fit.p["round"]`` is the same),
     ``.variance_group``, ``.variance_residual``, ``.beta``, ``.studies`` and ``.table()``.
@@ -45,7 +46,7 @@ from .correlation_distribution import (
 )
 from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
 from .intervals import eta2_interval, noncentral_f_interval, noncentral_t_interval
-from .mixed import fit_mixed
+from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_checks import MixedDiagnostics, RSquared
 from .mixed_fit import MixedFit
@@ -94,6 +95,7 @@ __all__ = [
     "pearson_rows",
     "permutation_correlation",
     "rank_sum_distribution",
+    "refit_mixed",
     "resample_indices",
     "signed_rank",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
@@ -107,27 +108,82 @@ def fit_mixed(
     if slope is not None:
         _check_slope(slope, slope_values[kept], groups[0])
     structure = Structure(groups, None if slope is None else slope_values[kept], slope_correlated)
-    problem = Problem(design.y, design.X, structure)
+    names = np.array(athlete_names, dtype=object)[np.unique(athlete[kept])]
+    return _fit(
+        Problem(design.y, design.X, structure),
+        formula=formula,
+        design=design,
+        group=group,
+        names=names,
+        data=data,
+        slope=slope,
+        crossed=tuple(crossed),
+        left_out=_left_out(data, reasons, group, design.outcome, design.factors),
+    )
+
+
+def refit_mixed(fit: MixedFit, values) -> MixedFit:
+    """Fit the same model to other values of the outcome, in the rows that the first fit used.
+
+    When to use: to ask what the answer would be were some values different (bounds, simulation), many times over.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A fitted model.
+    values : array
+        One finite value per row used (`fit.n_observations`), in their order.
+
+    Returns
+    -------
+    MixedFit
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"athlete": list("aabbcc"), "round_no": [1, 2] * 3, "y": [5, 7, 6, 9, 4, 5.0]})
+    >>> fit = fit_mixed(rows, "y ~ C(round_no)", group="athlete")
+    >>> round(float(refit_mixed(fit, 2 * rows["y"]).contrasts("round_no")["estimate"].iloc[0]), 6)
+    4.0
+    """
+    design = fit._design
+    values = np.asarray(values, dtype=float)
+    if values.shape != design.y.shape or not np.isfinite(values).all():
+        raise KitError(f"values must be {plural(len(design.y), 'finite number')}, one for each row used.")
+    return _fit(
+        Problem(values, design.X, fit._tests.problem.structure),
+        formula=fit.formula,
+        design=replace(design, y=values),
+        group=fit.group,
+        names=fit._athlete_names,
+        data=fit._data,
+        slope=fit._slope,
+        crossed=fit._crossed,
+        left_out=fit.left_out,
+    )
+
+
+def _fit(problem, *, formula, design, group, names, data, slope, crossed, left_out) -> MixedFit:
     tests = SmallSample(problem, maximise(problem))
     variances = _variances(tests, slope)
+    athlete = problem.structure.groups[0]
     fit = MixedFit(
         formula=formula,
         outcome=design.outcome,
         group=group,
         variances=variances,
         log_likelihood=problem.log_likelihood(tests.deviance),
-        n_athletes=int(groups[0].max()) + 1,
-        n_observations=int(kept.sum()),
-        left_out=_left_out(data, reasons, group, design.outcome, design.factors),
-        warnings=tuple(design.remarks) + _warn(tests, variances, slope, crossed, len(reasons)),
+        n_athletes=int(athlete.max()) + 1,
+        n_observations=problem.n,
+        left_out=left_out,
+        warnings=tuple(design.remarks) + _warn(tests, variances, slope, crossed, len(left_out)),
         method="linear mixed model fitted by REML, "
         + ("random intercepts" if slope is None else "random intercepts and slopes")
         + (f" and crossed {', '.join(crossed)}" if crossed else ""),
     )
-    names = np.array(athlete_names, dtype=object)[np.unique(athlete[kept])]
     for name, value in {
-        "_design": design, "_tests": tests, "_athlete": groups[0], "_athlete_names": names,
-        "_data": data, "_slope": slope, "_crossed": tuple(crossed),
+        "_design": design, "_tests": tests, "_athlete": athlete, "_athlete_names": names,
+        "_data": data, "_slope": slope, "_crossed": crossed,
     }.items():  # fmt: skip
         object.__setattr__(fit, name, value)
     return fit

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ..basics import format_ci, format_df, format_number, format_p
+from ..rounds import reading_of_step
 from ..study import OUTCOMES
 from .document import Table
 
@@ -43,20 +44,30 @@ def contrasts_table(answers: dict) -> Table | None:
                     "df": format_df(step["df"]),
                     "p": format_p(step["p"], equals=False),
                     "p (Holm)": format_p(step.get("p_adjusted", float("nan")), equals=False),
-                    "Reading": step["label"],
+                    "Reading": reading_of_step(step, max(known.digits, 1)),
                 }
             )
         numbers.append(answer.steps.assign(outcome=outcome))
     if not shown:
         return None
+    note = (
+        "Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
+        "neither a change nor equivalence is shown."
+    )
+    if any(_depends(answer) for answer in answers.values()):
+        note += " HI, LO: values off the analyser's scale; a reading holds as long as none of them was beyond the value given."
     return Table(
         "contrasts",
         "Differences between rounds, later minus earlier, from the mixed model.",
         pd.DataFrame(shown),
-        note="Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
-        "neither a change nor equivalence is shown.",
+        note=note,
         numbers=pd.concat(numbers, ignore_index=True),
     )
+
+
+def _depends(answer) -> bool:
+    steps = answer.steps
+    return "label_at_scale_end" in steps and bool((steps["label_at_scale_end"] != steps["label"]).any())
 
 
 def _step(step: dict) -> str:

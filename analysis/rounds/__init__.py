@@ -18,7 +18,7 @@ from .prepare import RoundRows, prepare_rounds
 from .ranks import RoundsRanks, rank_rounds
 from .reliability import Reliability, reliability
 from .rests import rests_of
-from .steps import STEP_LABELS, label_steps
+from .steps import STEP_LABELS, label_steps, reading_of_step
 from .tipping import TippingPoint, tipping_point
 
 __all__ = [
@@ -46,6 +46,7 @@ __all__ = [
     "paired_effects",
     "prepare_rounds",
     "rank_rounds",
+    "reading_of_step",
     "reliability",
     "rests_of",
     "tipping_point",

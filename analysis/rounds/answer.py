@@ -10,10 +10,11 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, plural
 from .anova import RoundsAnova
-from .bounds import LIMIT_COLUMN, LimitBounds, bounds_of, find_limits
+from .bounds import LimitBounds, bounds_of
 from .compare import RoundsComparison, compare_of
 from .covariates import with_covariates
 from .equivalence import check_bounds
+from .off_scale import LIMIT_COLUMN, find_limits
 from .opponents import OpponentSpread, opponents_of
 from .plateau import Plateau, plateau_of
 from .prepare import RoundRows, check_columns, pairs_of, prepare_rounds
@@ -58,7 +59,8 @@ class RoundsAnswer(Result):
     equivalence : DataFrame
         Two one-sided tests of every pair of rounds.
     steps : DataFrame
-        One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`.
+        One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`. With
+        values off the analyser's scale also n_off_scale, label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
     plateau : Plateau
         Where it stops changing, and every candidate that was tried.
     tipping : TippingPoint or None
@@ -84,7 +86,8 @@ class RoundsAnswer(Result):
     last_minus_first : float
         Estimated change from the first to the last round, in the outcome's unit.
     plateau_from : str
-        Label of the round from which no meaningful change is shown; "" where none.
+        Label of the round from which no meaningful change is shown, wherever values off the analyser's scale lie; "" where
+        none.
     n_athletes, n_observations : int
         Of the main analysis.
     method : str
@@ -161,7 +164,8 @@ def answer_rounds(
         Level of every test, between 0 and 1. Default 0.05.
     limit : (float, float), optional
         Lower and upper end of the lactate analyser's scale in mmol/L; values marked "low" or "high" in the
-        column `lactate_limit` lie beyond. Default: the smallest and largest value that was read.
+        column `lactate_limit` lie beyond, a "high" no higher than what is refused when it is typed. Default: the smallest
+        and largest value that was read.
     covariates : sequence of str
         Numeric or two-valued athlete-level columns to adjust for. Default none.
     role : {"primary", "secondary", "exploratory"}
@@ -191,7 +195,8 @@ def answer_rounds(
     A change over the rounds is claimed where the Kenward-Roger test and the same test with the Greenhouse-Geisser epsilon
     both reach alpha (with two rounds: Kenward-Roger and CR2), for ratings also the Friedman test; a step or a plateau
     where Kenward-Roger and CR2 both do, for ratings also the exact signed ranks. With values off the analyser's scale a
-    claim must hold wherever they lie (see `bound_limits`; over all rounds, by the ranks). Rounds come in order of time:
+    claim must hold wherever they lie (see `bound_limits`; over all rounds, by the ranks); where it does not, `steps` and
+    `bounds` say how far out it does. Rounds come in order of time:
     nothing here says that rounds cause it.
 
     Examples
@@ -223,7 +228,9 @@ def answer_rounds(
     steps = all_steps(rows, main.fit, ordinal=ordinal, known=known, **effect)
     band = {"low": -smallest_effect, "high": smallest_effect}
     plateau = plateau_of(rows, main.fit, **band, alpha=alpha, ordinal=ordinal, pairwise=main.pairwise)
-    bounds = None if off is None else bounds_of(timed, outcome, off, **effect)
+    bounds = None
+    if off is not None:
+        bounds = bounds_of(rows, main.fit, off, steps=steps, plateau_from=plateau.starts_at, **effect)
     ranks = ranks_of(rows, complete=False)
     tipping = tipping_of(rows, seed=seed, **effect)
     rests = rests_of(data)
@@ -303,10 +310,17 @@ def _changed(main: RoundsComparison, ranks, bounds, alpha: float) -> bool | None
 
 def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
     """Keep of each label only what holds at every extreme of the values off the scale."""
-    held = bounds.table.set_index("contrast").loc[
-        steps["contrast"], ["changed", "equivalent", "label", "label_at_scale_end"]
+    names = [
+        "n_off_scale",
+        "changed",
+        "equivalent",
+        "label",
+        "label_at_scale_end",
+        "holds_to_high",
+        "holds_to_low",
     ]
-    return steps.assign(**{name: held[name].to_numpy() for name in held})
+    held = bounds.table.set_index("contrast").loc[steps["contrast"], names]
+    return steps.assign(**{name: held[name].to_numpy() for name in names})
 
 
 def _shown_rows(rows: RoundRows) -> pd.DataFrame:
@@ -352,7 +366,7 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
         warnings += bounds.warnings
         warnings.append(
             f"{plural(count, 'value')} off the analyser's scale entered the main analysis at the end of the scale; "
-            "what is claimed holds wherever beyond it they lie."
+            "what is claimed holds wherever beyond it they may lie, or says how far."
         )
     sat = rests[rests["what"] == "sat out"]
     if len(sat):

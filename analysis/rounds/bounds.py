@@ -1,28 +1,22 @@
-"""Values off the analyser's scale are bounds: the range that every estimate can take."""
+"""Values off the analyser's scale are bounds: the range that every estimate can take, and how far a claim holds."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import product
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, plural
+from ..basics import Result, plural
 from .compare import fit_rounds
-from .equivalence import equivalence_of
-from .plateau import try_candidates
-from .prepare import RoundRows, check_columns, label_of, prepare_rounds, read_numbers
+from .equivalence import check_bounds
+from .off_scale import LIMIT_COLUMN, PLAUSIBLE, OffScale, find_limits
+from .placings import Claims, Placings
+from .plateau import plateau_of
+from .prepare import RoundRows, prepare_rounds, widen
 from .ranks import RoundsRanks, ranks_of
 from .steps import all_steps, label_of_step
-
-LIMIT_COLUMN = "lactate_limit"
-PLAUSIBLE = (0.5, 25.0)
-"""How low a "low" and how high a "high" may be, in mmol/L. Our proposal: combat sports report peaks near 21."""
-BEYOND = 1.2
-"""A value off a scale that reaches the plausible range already may lie this factor beyond it. Our proposal."""
-MOST_CELLS = 5
-"""Up to this many cells every corner is tried; beyond it, the corners that move each contrast furthest."""
 
 
 @dataclass(frozen=True)
@@ -34,17 +28,23 @@ class LimitBounds(Result):
     outcome : str
         The column.
     n_high, n_low : int
-        Values above and below the scale.
+        Values above and below the scale, in the tested rounds.
     high_from, high_to, low_from, low_to : float
         The ranges in which they may lie, in the outcome's unit.
     table : DataFrame
-        One line per step and for last minus first: contrast, later, earlier, estimate_min, estimate_max, ci_low_min,
-        ci_high_max, p_min, p_max (robust, after Holm), changed, equivalent, label (what holds at every corner),
-        label_at_scale_end.
+        One line per step and for last minus first: contrast, later, earlier, n_off_scale (values off the scale in its two
+        rounds), estimate_min, estimate_max, ci_low_min, ci_high_max, p_min, p_max (robust, after Holm), changed,
+        equivalent, label (what holds wherever they lie), label_at_scale_end, holds_to_high and holds_to_low: the highest
+        "high" and the lowest "low" with which label_at_scale_end holds (`high_to` and `low_from` where it holds
+        throughout; missing where there is no such value, or nothing is claimed at the scale's end).
     overall_p_min, overall_p_max : float
         Range of the p of the round test over the corners tried.
     plateau_from : str
         The round from which every corner shows a plateau; "" where one of them shows none.
+    plateau_at_scale_end : str
+        The round from which there is one with every value at the scale's end; "" where there is none.
+    plateau_holds_to_high, plateau_holds_to_low : float
+        As in the table, for the plateau at the scale's end.
     ranks : RoundsRanks
         Friedman test with the values off the scale tied at its ends; the steps by exact sign tests.
     n_corners : int
@@ -68,6 +68,9 @@ class LimitBounds(Result):
     overall_p_min: float
     overall_p_max: float
     plateau_from: str
+    plateau_at_scale_end: str
+    plateau_holds_to_high: float
+    plateau_holds_to_low: float
     ranks: RoundsRanks
     n_corners: int
     method: str
@@ -104,18 +107,21 @@ def bound_limits(
     limit_column : str
         Where "high" and "low" stand. Default "lactate_limit".
     plausible : (float, float)
-        How low a "low" and how high a "high" may be, in the outcome's unit. Default 0.5 and 25 mmol/L, our proposal.
+        How low a "low" and how high a "high" may be, in the outcome's unit. Default 0, and the 30 mmol/L above which a
+        typed value is refused (our proposal, see `physiology.check_lactate`).
 
     Returns
     -------
     LimitBounds or None
-        None where no value is off the scale.
+        None where no value of a tested round is off the scale.
 
     Notes
     -----
-    A contrast is linear in each value, so its extremes lie at the corners, where each value off the scale is at one end of
-    its range. Up to five such values all corners are analysed. Where every value is at the end of the scale, Kenward-Roger
-    and CR2 must agree; at the other corners the spread is that of a guess, and the robust test decides alone.
+    A contrast is linear in each value and its robust standard error the length of a vector that is linear in each, so the
+    placings at which a claim holds form a convex set (exactly so on complete data): what holds at every corner, where each
+    value off the scale is at one end of its range, holds everywhere between. Up to five such values all corners are
+    analysed. Where every value is at the end of the scale, Kenward-Roger and CR2 must agree; farther out the spread is that
+    of a guess, and the robust test decides alone. A claim that fails at a corner is followed back to where it turns.
 
     References
     ----------
@@ -127,206 +133,164 @@ def bound_limits(
     >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [1, 2] * 4,
     ...     "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, 12], "lactate_limit": [""] * 5 + ["high", "", ""]})
     >>> bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.8, 23.3))
-    >>> bounds.table["estimate_min"].round(2).tolist(), bounds.table["estimate_max"].round(2).tolist()
-    ([6.2], [6.62])
+    >>> bounds.table["estimate_min"].round(1).tolist(), bounds.table["estimate_max"].round(1).tolist()
+    ([6.2], [7.9])
     """
     off = find_limits(data, outcome, limit=limit, limit_column=limit_column, plausible=plausible)
     if off is None:
         return None
-    return bounds_of(data, outcome, off, smallest_effect=smallest_effect, alpha=alpha)
-
-
-@dataclass(frozen=True)
-class OffScale:
-    """Where the values off the scale are, and between what they may lie."""
-
-    high: np.ndarray
-    low: np.ndarray
-    high_range: tuple[float, float]
-    low_range: tuple[float, float]
-    assumed: bool
-
-    def placed(
-        self, data: pd.DataFrame, outcome: str, *, at_far_end: np.ndarray | None = None
-    ) -> pd.DataFrame:
-        """Copy the table with each value off the scale at the near end of its range, or at the far end where marked."""
-        values = read_numbers(data, outcome).copy()
-        far = np.zeros(len(values), dtype=bool) if at_far_end is None else at_far_end
-        values[self.high] = np.where(far, self.high_range[1], self.high_range[0])[self.high]
-        values[self.low] = np.where(far, self.low_range[0], self.low_range[1])[self.low]
-        return data.assign(**{outcome: values})
-
-
-def find_limits(
-    data, outcome: str, *, limit=None, limit_column: str = LIMIT_COLUMN, plausible=PLAUSIBLE
-) -> OffScale | None:
-    """Find the values off the scale and their ranges.
-
-    Parameters
-    ----------
-    data, outcome, limit, limit_column, plausible
-        As in `bound_limits`.
-
-    Returns
-    -------
-    OffScale or None
-    """
-    if limit_column not in data:
-        return None
-    check_columns(data, ("athlete", "round_no", outcome))
-    marks = data[limit_column].fillna("").astype(str).str.strip().str.casefold()
-    wrong = sorted(set(marks) - {"", "high", "low", "nan"})
-    if wrong:
-        raise KitError(f"{limit_column} holds {wrong[0]!r}; it may hold 'high', 'low' or nothing.")
-    high, low = (marks == "high").to_numpy(), (marks == "low").to_numpy()
-    if not (high | low).any():
-        return None
-    values = read_numbers(data, outcome)
-    read = values[~(high | low) & ~np.isnan(values)]
-    if not len(read):
-        raise KitError(f"Every value of {outcome} is off the analyser's scale, so nothing can be compared.")
-    stated = [np.nan if s is None else float(s) for s in limit or (None, None)]
-    seen = [float(read.min()), float(read.max())]
-    bottom, top = (s if np.isfinite(s) else v for s, v in zip(stated, seen, strict=True))
-    if not bottom < top:
-        raise KitError(f"The ends of the analyser's scale must be in order; they are {bottom} and {top}.")
-    return OffScale(
-        high=high,
-        low=low,
-        high_range=(float(top), float(plausible[1] if plausible[1] > top else BEYOND * top)),
-        low_range=(float(plausible[0] if plausible[0] < bottom else bottom / BEYOND), float(bottom)),
-        assumed=bool((low.any() and np.isnan(stated[0])) or (high.any() and np.isnan(stated[1]))),
+    rows = prepare_rounds(off.placed(data, outcome), outcome, keep=[LIMIT_COLUMN])
+    fit = fit_rounds(rows)
+    effect = {"smallest_effect": smallest_effect, "alpha": alpha}
+    check_bounds(-smallest_effect, smallest_effect, alpha)
+    plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha)
+    return bounds_of(
+        rows, fit, off, steps=all_steps(rows, fit, **effect), plateau_from=plateau.starts_at, **effect
     )
 
 
 def bounds_of(
-    data, outcome: str, off: OffScale, *, smallest_effect: float, alpha: float = 0.05
-) -> LimitBounds:
-    """Compute `bound_limits` once the values off the scale are known.
+    rows: RoundRows,
+    fit,
+    off: OffScale,
+    *,
+    steps: pd.DataFrame,
+    plateau_from: str,
+    smallest_effect: float,
+    alpha: float = 0.05,
+) -> LimitBounds | None:
+    """Compute `bound_limits` from what is known with every value at the end of the scale.
 
     Parameters
     ----------
-    data, outcome, smallest_effect, alpha
-        As in `bound_limits`.
+    rows : RoundRows
+        Prepared from `off.placed`, with the limit column kept.
+    fit : MixedFit
+        Their model.
     off : OffScale
+    steps : DataFrame
+        From `all_steps`.
+    plateau_from : str
+        From `find_plateau`.
+    smallest_effect, alpha : float
 
     Returns
     -------
-    LimitBounds
+    LimitBounds or None
+        None where no value of a tested round is off the scale.
     """
-    near = prepare_rounds(off.placed(data, outcome), outcome)
-    corners = _corners(data, off, near)
-    effect = {"smallest_effect": smallest_effect, "alpha": alpha}
-    steps, p_values, starts = [], [], []
-    for number, corner in enumerate(corners):
-        rows = prepare_rounds(off.placed(data, outcome, at_far_end=corner), outcome)
-        fit = fit_rounds(rows)
-        table = all_steps(rows, fit, **effect)
-        pairs = equivalence_of(
-            rows, fit, low=-smallest_effect, high=smallest_effect, kind="pairwise", alpha=alpha
-        )
-        if (
-            number > 0
-        ):  # away from the scale's end the pooled spread means little: the robust test decides alone
-            table = table.assign(
-                changed=table["p_adjusted_cr2"] < alpha, equivalent=table["p_equivalence_cr2"] < alpha
-            )
-            pairs["equivalent"] = pairs["p_cr2"] < alpha
-        steps.append(table)
-        p_values.append(fit.test("round_no").p)
-        candidates = try_candidates(pairs, rows.labels)
-        starts.append(int((candidates["tested"] & candidates["holds"]).sum()))
-    held = min(starts)
-    warnings = list(near.warnings)
+    span = off.span(rows)
+    n_high, n_low = int((span > 0).sum()), int((span < 0).sum())
+    if not n_high + n_low:
+        return None
+    places = Placings(rows, fit, span, smallest_effect=smallest_effect, alpha=alpha)
+    corners = places.corners()
+    held = len(rows.labels) - 1 - rows.labels.index(plateau_from) if plateau_from else 0
+    throughout = min([held, *(int((places.read(c).plateau > 0).sum()) for c in corners[1:])])
+    ends = _Ends(off, n_high, n_low)
+    plateau_ends = ends.at(places.holds_to(lambda c: c.plateau[held - 1], corners) if held else None)
+    p_values = [places.read(c).p_overall for c in corners]
+    warnings = list(rows.warnings)
     if off.assumed:
         warnings.append(
             "The ends of the analyser's scale were not stated; the smallest and largest value read stand for them."
         )
-    if len(corners) < 2 ** int((off.high | off.low).sum()):
+    if len(corners) < 2 ** (n_high + n_low):
         warnings.append(
-            "Many values are off the scale: the range was searched at the corners that move each contrast furthest."
+            "Many values are off the scale: the range was searched at the corners that move each step furthest."
         )
     return LimitBounds(
-        outcome=outcome,
-        n_high=int(off.high.sum()),
-        n_low=int(off.low.sum()),
+        outcome=rows.outcome,
+        n_high=n_high,
+        n_low=n_low,
         high_from=off.high_range[0],
         high_to=off.high_range[1],
-        low_from=off.low_range[0],
-        low_to=off.low_range[1],
-        table=_ranges(steps),
+        low_from=off.low_range[1],
+        low_to=off.low_range[0],
+        table=_ranges(steps, places, corners, ends),
         overall_p_min=float(np.min(p_values)),
         overall_p_max=float(np.max(p_values)),
-        plateau_from=near.labels[len(near.labels) - 1 - held] if held else "",
-        ranks=_tied_ranks(data, outcome, off),
+        plateau_from=rows.labels[len(rows.labels) - 1 - throughout] if throughout else "",
+        plateau_at_scale_end=plateau_from,
+        plateau_holds_to_high=plateau_ends[0],
+        plateau_holds_to_low=plateau_ends[1],
+        ranks=_tied_ranks(rows, span),
         n_corners=len(corners),
         method="mixed model at every extreme of the values off the scale; beyond its end the robust (CR2) test decides",
-        left_out=near.left_out,
+        left_out=rows.left_out,
         warnings=tuple(warnings),
     )
 
 
-def _corners(data, off: OffScale, near: RoundRows) -> list[np.ndarray]:
-    cells = np.flatnonzero(off.high | off.low)
-    corners = []
-    if len(cells) <= MOST_CELLS:
-        patterns = product((False, True), repeat=len(cells))
-    else:
-        labels = np.array([label_of(v) for v in data["round_no"]], dtype=object)[cells]
-        raises = off.high[cells]  # at the far end a "high" raises the value, a "low" lowers it
-        patterns = [np.zeros(len(cells), bool), np.ones(len(cells), bool), raises, ~raises]
-        for label in near.labels:
-            up = np.where(labels == label, raises, ~raises)
-            patterns += [up, ~up]
-    for pattern in patterns:
-        corner = np.zeros(len(data), dtype=bool)
-        corner[cells] = pattern
-        if not any((corner == c).all() for c in corners):
-            corners.append(corner)
-    return corners
+@dataclass(frozen=True)
+class _Ends:
+    """A share of the ranges as the values at which it ends."""
+
+    off: OffScale
+    n_high: int
+    n_low: int
+
+    def at(self, share: float | None) -> tuple[float, float]:
+        if share is None:
+            return np.nan, np.nan
+        ranges = (self.off.high_range, self.n_high), (self.off.low_range, self.n_low)
+        return tuple(near + share * (far - near) if count else np.nan for (near, far), count in ranges)
 
 
-def _ranges(steps: list[pd.DataFrame]) -> pd.DataFrame:
+def _least(claims: Claims, *, names: tuple[str, ...], step: int) -> float:
+    """How clearly all these claims hold of a step."""
+    return min(getattr(claims, name)[step] for name in names)
+
+
+def _ranges(steps: pd.DataFrame, places: Placings, corners, ends: _Ends) -> pd.DataFrame:
     """Range of each contrast over the corners; the first is the scale's end, where both tests must agree."""
+    read = [places.read(c) for c in corners]
+    marked = places.rows.table["round_no"].astype(str).to_numpy()[places.cells]
     lines = []
-    for i, near in enumerate(steps[0].to_dict("records")):
-        part = pd.DataFrame([table.iloc[i] for table in steps])
-        low, high = float(part["estimate"].min()), float(part["estimate"].max())
-        changed, equivalent = bool(part["changed"].all()), bool(part["equivalent"].all())
+    for i, near in enumerate(steps.to_dict("records")):
+        low, high = min(r.estimate[i] for r in read), max(r.estimate[i] for r in read)
+        p = [r.p[i] for r in read]
+        claimed = tuple(name for name in ("changed", "equivalent") if near[name])
+        holds = {
+            name: name in claimed and all(getattr(r, name)[i] > 0 for r in read[1:])
+            for name in ("changed", "equivalent")
+        }
+        share = places.holds_to(partial(_least, names=claimed, step=i), corners) if claimed else None
+        to = ends.at(share)
         lines.append(
             {
                 "contrast": near["contrast"],
                 "later": near["later"],
                 "earlier": near["earlier"],
-                "estimate_min": low,
-                "estimate_max": high,
-                "ci_low_min": float(min(near["ci_low"], part["ci_low_cr2"].min())),
-                "ci_high_max": float(max(near["ci_high"], part["ci_high_cr2"].max())),
-                "p_min": float(part["p_adjusted_cr2"].min()),
-                "p_max": 1.0 if low <= 0 <= high else float(part["p_adjusted_cr2"].max()),
-                "changed": changed,
-                "equivalent": equivalent,
-                "label": label_of_step(changed, equivalent),
+                "n_off_scale": int(np.isin(marked, (near["later"], near["earlier"])).sum()),
+                "estimate_min": float(low),
+                "estimate_max": float(high),
+                "ci_low_min": float(min(near["ci_low"], *(r.ci_low[i] for r in read))),
+                "ci_high_max": float(max(near["ci_high"], *(r.ci_high[i] for r in read))),
+                "p_min": float(min(p)),
+                "p_max": 1.0 if low <= 0 <= high else float(max(p)),
+                **holds,
+                "label": label_of_step(**holds),
                 "label_at_scale_end": near["label"],
+                "holds_to_high": to[0],
+                "holds_to_low": to[1],
             }
         )
     return pd.DataFrame(lines)
 
 
-def _tied_ranks(data, outcome: str, off: OffScale) -> RoundsRanks:
+def _tied_ranks(rows: RoundRows, span: np.ndarray) -> RoundsRanks:
     """Ranks need only the order: beyond the scale is above, or below, everything read; steps by exact sign tests."""
-    from dataclasses import replace
-
     from scipy import stats
 
     from ..models import holm
 
-    values = read_numbers(data, outcome).copy()
-    values[off.high], values[off.low] = np.inf, -np.inf
-    finite = values[np.isfinite(values)]
+    values = rows.table["value"].to_numpy().copy()
+    finite = values[span == 0]
     beyond = finite.max() - finite.min() + 1
-    shown = np.clip(values, finite.min() - beyond, finite.max() + beyond)
-    rows = prepare_rounds(data.assign(**{outcome: shown}), outcome)
+    values[span > 0], values[span < 0] = finite.max() + beyond, finite.min() - beyond
+    table = rows.table.assign(value=values)
+    rows = replace(rows, table=table, wide=widen(table))
     ranks = ranks_of(rows, kind="successive")
     lines = []
     for line in ranks.contrasts.itertuples():
@@ -355,5 +319,5 @@ def _tied_ranks(data, outcome: str, off: OffScale) -> RoundsRanks:
         ranks,
         contrasts=table,
         medians=medians,
-        method=f"Friedman test with {plural(int((off.high | off.low).sum()), 'value')} tied beyond the scale; exact sign tests",
+        method=f"Friedman test with {plural(int((span != 0).sum()), 'value')} tied beyond the scale; exact sign tests",
     )

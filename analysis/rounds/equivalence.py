@@ -137,15 +137,33 @@ def check_bounds(low: float, high: float, alpha: float = 0.05) -> None:
         raise KitError(f"alpha must lie between 0 and 0.5, such as 0.05; it is {alpha}.")
 
 
-def _one_sided(estimate, error, df, low, high, alpha) -> dict:
-    from scipy import stats
+def one_sided_p(estimate, error, df, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
+    """Compute p of "above low" and of "below high"; missing where there is no standard error.
 
-    estimate, error, df = (np.asarray(v, dtype=float) for v in (estimate, error, df))
+    Parameters
+    ----------
+    estimate, error, df : array
+        Differences, their standard errors and degrees of freedom.
+    low, high : float
+        The bounds.
+
+    Returns
+    -------
+    p_low, p_high : array
+    """
+    from scipy.special import stdtr
+
     with np.errstate(divide="ignore", invalid="ignore"):
         usable = np.where(error > 0, error, np.nan)
-        p_low = stats.t.sf((estimate - low) / usable, df)
-        p_high = stats.t.cdf((estimate - high) / usable, df)
-        half = stats.t.ppf(1 - alpha, df) * usable
+        return stdtr(df, -(estimate - low) / usable), stdtr(df, (estimate - high) / usable)
+
+
+def _one_sided(estimate, error, df, low, high, alpha) -> dict:
+    from scipy.special import stdtrit
+
+    estimate, error, df = (np.asarray(v, dtype=float) for v in (estimate, error, df))
+    p_low, p_high = one_sided_p(estimate, error, df, low, high)
+    half = stdtrit(df, 1 - alpha) * np.where(error > 0, error, np.nan)
     return {
         "standard_error": error,
         "df": df,

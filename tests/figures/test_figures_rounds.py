@@ -160,7 +160,7 @@ def test_weaker_claims_of_off_scale_values_are_marked():
     data = table(name="lactate_mmol_l", seed=1, high=[("A01", 3), ("A02", 3), ("A03", 4)])
     result = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.0, limit=(0.5, 11.0))
     weaker = (result.steps["label"] != result.steps["label_at_scale_end"]).tolist()
-    marked = ["off-scale" in t.get_text() for t in draw.draw_contrasts(result).axes[0].texts]
+    marked = [" if\nHI" in t.get_text() for t in draw.draw_contrasts(result).axes[0].texts]
     assert marked == weaker and any(weaker)
 
 

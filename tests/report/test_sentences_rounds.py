@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.basics import KitError, NotYet
+from analysis.basics import KitError, NotYet, format_number
 from analysis.report.sentences import rounds as say
 from analysis.rounds import answer_rounds, reliability
 
@@ -102,7 +102,7 @@ def test_step_without_overall_change_is_told_apart():
 
 
 def test_numbers_in_the_write_up_are_those_of_the_result():
-    from analysis.basics import format_number, format_p
+    from analysis.basics import format_p
 
     result = answer(club(3, missing=0.05))
     text = " ".join(say.write_up_rounds(result))
@@ -135,8 +135,25 @@ def test_off_scale_values_explain_a_weaker_reading():
     result = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 11.2))
     text = " ".join(say.write_up_rounds(result))
     assert f"{result.bounds.n_high} values above the analyser's scale" in text
-    weaker = (result.steps["label"] != result.steps["label_at_scale_end"]).sum()
-    assert text.count("would not hold wherever") == weaker
+    weaker = result.steps[result.steps["label"] != result.steps["label_at_scale_end"]].to_dict("records")
+    assert weaker
+    for step in weaker:
+        turn = format_number(np.floor(step["holds_to_high"] * 10) / 10, 1, unit="mmol/L")
+        assert f"was higher than {turn}, else {step['label']}" in text
+        assert turn in say.may_say_rounds(result)
+
+
+def test_a_plateau_under_a_condition_is_told_with_it():
+    data = club(1, means=(7, 9, 11, 11.5), error_sd=1, name="lactate_mmol_l")
+    data["lactate_mmol_l"] = (data["lactate_mmol_l"] - 9) / 3 + 9
+    data["lactate_limit"] = ""
+    data.loc[data["lactate_mmol_l"].idxmax(), ["lactate_mmol_l", "lactate_limit"]] = [np.nan, "high"]
+    result = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 11.2))
+    assert result.bounds.plateau_at_scale_end and not result.plateau_from
+    text = say.plain_rounds(result)
+    turn = format_number(np.floor(result.bounds.plateau_holds_to_high * 10) / 10, 1, unit="mmol/L")
+    assert f"as long as the value above the analyser's scale was not higher than {turn}" in text
+    assert "Where it stops changing was not shown" not in text
 
 
 def test_missing_rounds_and_role_are_told():

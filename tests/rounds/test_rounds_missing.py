@@ -5,11 +5,13 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
+from analysis.physiology.lactate import REFUSE_ABOVE_MMOL_L
 from analysis.rounds import (
     answer_rounds,
     bound_limits,
     compare_rounds,
     describe_opponents,
+    placings,
     rests_of,
     tipping_point,
 )
@@ -88,11 +90,11 @@ def test_every_value_beyond_the_scale_lies_in_the_bounds(club):
     data = lactates(high=[("A01", 4), ("A02", 3)], club=club)
     bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14.0))
     assert (bounds.n_high, bounds.n_low, bounds.n_corners) == (2, 0, 4)
-    assert (bounds.high_from, bounds.high_to) == (14.0, 25.0)
+    assert (bounds.high_from, bounds.high_to) == (14.0, REFUSE_ABOVE_MMOL_L)
     rng = np.random.default_rng(0)
     for _ in range(8):
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(14, 25, 2)
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(14, 30, 2)
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")["estimate"]
         limits = bounds.table.set_index("contrast")
         for name, estimate in found.items():
@@ -109,6 +111,7 @@ def test_many_values_off_the_scale_stay_fast(club):
     assert bounds.n_high == 7
     assert bounds.n_corners < 2**7
     assert any("furthest" in w for w in bounds.warnings)
+    assert bounds.table["n_off_scale"].tolist() == [0, 0, 7, 7]
 
 
 def test_unstated_ends_are_said(club):
@@ -145,13 +148,109 @@ def test_a_claim_must_hold_wherever_the_values_lie(club):
     rng = np.random.default_rng(1)
     for _ in range(6):  # any placing supports every claim by the robust test
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(13, 25, 3)
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(13, 30, 3)
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")
         for line in answer.steps[answer.steps["kind"] == "successive"].to_dict("records"):
             if line["changed"]:
                 assert found.loc[line["contrast"], "p_adjusted_cr2"] < 0.05
     assert any("off the analyser's scale" in w for w in answer.warnings)
     assert answer.n_observations == 40  # bounds are not missing
+
+
+def placed(data, value, *, only=None):
+    """The table as it were had the values above the scale been read as this value; `only` one of them, the others at the end."""
+    high = data["lactate_limit"] == "high"
+    place = data.index[high]
+    values = (
+        dict.fromkeys(place, value)
+        if only is None
+        else {p: value if i == only else 13.0 for i, p in enumerate(place)}
+    )
+    return data.assign(lactate_mmol_l=data["lactate_mmol_l"].fillna(pd.Series(values)), lactate_limit="")
+
+
+def test_a_claim_that_depends_says_up_to_where_it_holds(club):
+    data = lactates(high=[("A01", 4), ("A02", 3)], seed=4, club=club)
+    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0))
+    steps = answer.steps.set_index("contrast")
+    step = steps.loc["4 - 3"]
+    assert (step["label_at_scale_end"], step["label"]) == ("equivalent", "not shown")
+    turn = step["holds_to_high"]
+    assert 13 < turn < REFUSE_ABOVE_MMOL_L and np.isnan(step["holds_to_low"])
+    below, above = ([], [])
+    for value, found in ((turn - 0.01, below), (turn + 0.02, above)):
+        for only in (None, 0, 1):
+            table = placed(data, value, only=only)
+            contrasts = answer_rounds(table, "lactate_mmol_l", smallest_effect=1.5).steps.set_index(
+                "contrast"
+            )
+            found.append(contrasts.loc["4 - 3", "p_equivalence_cr2"] < 0.05)
+    assert all(below) and not all(above)
+    assert (answer.plateau_from, answer.bounds.plateau_at_scale_end) == ("", "3")
+    assert answer.bounds.plateau_holds_to_high == pytest.approx(turn, abs=0.02)
+
+
+def test_a_step_without_such_values_is_told_as_it_is(club):
+    data = lactates(high=[("A01", 4), ("A02", 4)], seed=4, club=club)
+    steps = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0)).steps.set_index(
+        "contrast"
+    )
+    assert steps["n_off_scale"].tolist() == [0, 0, 2, 2]
+    assert steps.loc["2 - 1", "label"] == steps.loc["2 - 1", "label_at_scale_end"] == "changed"
+    assert steps.loc["2 - 1", "holds_to_high"] == REFUSE_ABOVE_MMOL_L
+
+
+def test_low_values_reach_down_to_nothing(club):
+    data = lactates(low=[("A03", 1)], seed=4, club=club)
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1.5, limit=(4.0, 25.0))
+    assert (bounds.n_high, bounds.n_low, bounds.low_from, bounds.low_to) == (0, 1, 0.0, 4.0)
+    assert bounds.table["holds_to_high"].isna().all()
+    claimed = bounds.table[bounds.table["label_at_scale_end"] != "not shown"]
+    assert claimed["holds_to_low"].between(0, 4).all()
+
+
+def test_a_value_before_sparring_is_no_part_of_the_bounds(club):
+    data = lactates(seed=4, club=club)
+    resting = pd.DataFrame(
+        {
+            "athlete": ["A01", "A02"],
+            "round_no": 0,
+            "lactate_limit": ["low", ""],
+            "lactate_mmol_l": [np.nan, 1.2],
+        }
+    )
+    data = pd.concat([resting, data], ignore_index=True)
+    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.8, 25.0))
+    assert answer.bounds is None and "label_at_scale_end" not in answer.steps
+    before = answer.rows[~answer.rows["tested"]].set_index("athlete")
+    assert (before.loc["A01", "limit"], before.loc["A01", "value"]) == ("low", 0.8)
+
+
+@pytest.mark.parametrize("seed", (0, 2))
+def test_the_corners_that_are_searched_are_the_worst(seed, club, monkeypatch):
+    rng = np.random.default_rng(seed)
+    cells = [
+        (f"A{i + 1:02d}", int(r)) for i, r in zip(rng.permutation(10)[:6], rng.integers(2, 5, 6), strict=True)
+    ]
+    data = lactates(high=cells[:4], low=cells[4:], seed=seed, club=club)
+    options = {"smallest_effect": 1.5, "limit": (6.0, 13.0), "plausible": (0.0, 16.0)}
+    some = bound_limits(data, "lactate_mmol_l", **options)
+    monkeypatch.setattr(placings, "MOST_CELLS", 6)
+    every = bound_limits(data, "lactate_mmol_l", **options)
+    assert some.n_corners < every.n_corners == 2**6
+    assert some.table["label"].tolist() == every.table["label"].tolist()
+    for name in ("holds_to_high", "holds_to_low"):
+        np.testing.assert_allclose(some.table[name], every.table[name], atol=0.05)
+
+
+def test_covariates_stay_in_the_model_when_values_move(club):
+    data = lactates(high=[("A01", 4)], seed=4, club=club)
+    age = {a: 20.0 + i % 7 for i, a in enumerate(data["athlete"].unique())}
+    data["age_years"] = data["athlete"].map(age)
+    answer = answer_rounds(
+        data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0), covariates=["age_years"]
+    )
+    assert answer.bounds.table["p_max"].between(0, 1).all()
 
 
 def bouts(n=12, rounds=4, bout_sd=0.0, shared=0.0, seed=0):

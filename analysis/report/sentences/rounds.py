@@ -13,6 +13,7 @@ from .rounds_words import (
     known_outcome,
     lower_first,
     matters_words,
+    reach_words,
     size_words,
     unit_after,
     widest_words,
@@ -36,6 +37,12 @@ __all__ = [
 ]
 
 CI = "95\N{NO-BREAK SPACE}% interval"
+WEAKER_WORDS = {
+    "changed": "changed",
+    "equivalent": "stayed level",
+    "changed but smaller than matters": "changed by less than matters",
+}
+"""Labels of a step as verbs."""
 CI90 = "90\N{NO-BREAK SPACE}% interval"
 
 
@@ -67,11 +74,31 @@ def plain_rounds(answer) -> str:
     if answer.verdict == "changed but smaller than matters":
         small = f"every average difference was shown to be smaller than {matters}"
         return f"{known.label} changed over the rounds, but {small}."
+    if _plateau_condition(answer) and answer.bounds.plateau_at_scale_end == answer.labels[0]:
+        level = f"every average difference between rounds was shown to be smaller than {matters}"
+        return f"{known.label} stayed level ({level}) {_plateau_condition(answer)}; beyond that it was not shown."
     if answer.changed:
         text = f"{known.label} changed over the rounds: {_first_to_last(answer, known)}."
     else:
         text = _undecided(answer, known)
     return f"{text} {plain_plateau(answer)}"
+
+
+def _is_weaker(step) -> bool:
+    """Whether the reading depends on where values off the analyser's scale lie."""
+    return step.get("label_at_scale_end", step["label"]) != step["label"]
+
+
+def _condition(answer, step) -> str:
+    return reach_words(answer, step["holds_to_high"], step["holds_to_low"])
+
+
+def _plateau_condition(answer) -> str:
+    """Up to where values off the scale may lie for the plateau at the scale's end; "" where that is not the question."""
+    bounds = answer.bounds
+    if bounds is None or bounds.plateau_at_scale_end == answer.plateau_from:
+        return ""
+    return reach_words(answer, bounds.plateau_holds_to_high, bounds.plateau_holds_to_low)
 
 
 def _first_to_last(answer, known) -> str:
@@ -84,6 +111,9 @@ def _first_to_last(answer, known) -> str:
         return f"from the first to the last by about {size}, which was shown to be less than matters"
     if last["label"] == "equivalent":
         return f"in between, since the last round was shown to lie within what matters of the first (about {size} apart)"
+    if _is_weaker(last) and last["label_at_scale_end"].startswith("changed"):
+        way = "rose" if last["estimate"] > 0 else "fell"
+        return f"from the first to the last it {way} {_condition(answer, last)} (anything from {span} fits the data)"
     where = _changed_steps(answer, known)
     if where:
         return f"{where}; from the first to the last round anything from {span} fits the data"
@@ -105,11 +135,13 @@ def _undecided(answer, known) -> str:
 
 def _changed_steps(answer, known) -> str:
     parts = []
-    for step in answer.steps[answer.steps["changed"]].to_dict("records"):
+    for step in answer.steps.to_dict("records"):
         way = "rose" if step["estimate"] > 0 else "fell"
-        parts.append(
-            f"from round {step['earlier']} to round {step['later']} it {way} by about {size_words(answer, step)}"
-        )
+        steps = f"from round {step['earlier']} to round {step['later']} it {way}"
+        if step["changed"]:
+            parts.append(f"{steps} by about {size_words(answer, step)}")
+        elif _is_weaker(step) and step["label_at_scale_end"].startswith("changed"):
+            parts.append(f"{steps} {_condition(answer, step)}")
     return join_words(parts)
 
 
@@ -135,7 +167,12 @@ def plain_plateau(answer) -> str:
     """
     if isinstance(answer, NotYet):
         return str(answer)
-    matters = matters_words(answer)
+    matters, condition = matters_words(answer), _plateau_condition(answer)
+    if condition:
+        start = answer.bounds.plateau_at_scale_end
+        level = f"every average difference between those rounds was shown to be smaller than {matters}"
+        sure = f"only from round {answer.plateau_from} on" if answer.plateau_from else "not shown"
+        return f"From round {start} on it was level ({level}) {condition}; beyond that, where it stops changing was {sure}."
     if answer.plateau_from == answer.labels[0]:
         return f"It was level from the first round on: every average difference was shown to be smaller than {matters}."
     if answer.plateau_from:
@@ -232,33 +269,44 @@ def _steps(answer) -> str:
         if math.isnan(step["p_adjusted_cr2"]):
             robust = "cannot be computed"
         ranks = f"; signed ranks p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
-        lines.append(f"{what} {change} ({model}; robust {robust}{ranks}): {_reading(step)}")
+        lines.append(f"{what} {change} ({model}; robust {robust}{ranks}): {_reading(answer, step)}")
     opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
     return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
 
 
-def _reading(step) -> str:
-    """The label, and why it is weaker than the tests beside it where values are off the scale."""
-    if step.get("label_at_scale_end", step["label"]) == step["label"]:
+def _reading(answer, step) -> str:
+    """The label, and how it depends on where the values off the analyser's scale lie."""
+    if answer.bounds is None or step["label_at_scale_end"] == "not shown":
         return step["label"]
-    return f"{step['label']}, since it would not hold wherever the values off the analyser's scale lie"
+    if _is_weaker(step):
+        return f"{step['label_at_scale_end']} {_condition(answer, step)}, else {step['label']}"
+    if not step["n_off_scale"]:
+        return f"{step['label']} (no value of these rounds was off the analyser's scale)"
+    return f"{step['label']}, wherever beyond the analyser's scale {_values_there(answer.bounds)}"
+
+
+def _values_there(bounds) -> str:
+    return "its value lies" if bounds.n_high + bounds.n_low == 1 else "the values lie"
 
 
 def _plateau(answer) -> str:
-    plateau = answer.plateau
+    plateau, condition = answer.plateau, _plateau_condition(answer)
     opening = f"Against a smallest change that matters of {matters_words(answer)}, tested from the last rounds backwards"
-    if not answer.plateau_from:
-        if plateau.found:
-            return (
-                f"{opening}, no stretch of rounds was level wherever the values off the analyser's scale lie."
-            )
+    if not plateau.found:
         return (
             f"{opening}, no stretch of rounds was shown to be level ({_worst(plateau.candidates.iloc[0])}); that is not "
             "evidence that it went on changing."
         )
-    held = plateau.candidates[plateau.candidates["from_round"] == answer.plateau_from].iloc[0]
-    level = f"every pair of rounds from round {answer.plateau_from} on was equivalent"
-    text = f"{opening}, {level} (the least clear pair: {_worst(held)})"
+    held = plateau.candidates[plateau.candidates["from_round"] == plateau.starts_at].iloc[0]
+    text = f"{opening}, every pair of rounds from round {plateau.starts_at} on was equivalent"
+    if condition:
+        text += f" {condition}"
+    text += f" (the least clear pair: {_worst(held)})"
+    if condition:
+        sure = (
+            f"only from round {answer.plateau_from} on" if answer.plateau_from else "for no stretch of rounds"
+        )
+        text += f"; farther beyond the scale this was shown {sure}"
     failed = plateau.candidates[~plateau.candidates["holds"] & plateau.candidates["tested"]]
     if len(failed):
         stopped = failed.iloc[0]
@@ -305,10 +353,17 @@ def _beside(answer) -> str:
         low = format_number(last["estimate_min"], digits_of(known), sign=True)
         high = format_number(last["estimate_max"], digits_of(known), sign=True, unit=known.unit)
         parts.append(
-            f"With {join_words(off)} the analyser's scale placed anywhere plausible, the change from the first to the last round "
-            f"lies between {low} and {high}; a claim is made only where it holds throughout."
+            f"With {join_words(off)} the analyser's scale placed anywhere {_range_words(bounds, known)}, the change from "
+            f"the first to the last round lies between {low} and {high}."
         )
     return " ".join(p for p in parts if p)
+
+
+def _range_words(bounds, known) -> str:
+    digits = digits_of(known)
+    ranges = [format_ci(bounds.high_from, bounds.high_to, digits, unit=known.unit)] if bounds.n_high else []
+    ranges += [format_ci(bounds.low_from, bounds.low_to, digits, unit=known.unit)] if bounds.n_low else []
+    return f"from {join_words(ranges)}"
 
 
 def _notes(answer) -> str:
@@ -347,16 +402,21 @@ def may_say_rounds(answer) -> str:
         plain_rounds(answer),
         "This holds for athletes like these, on an evening like this one, with these rests.",
     ]
-    not_shown = answer.steps[answer.steps["label"] == "not shown"]
+    steps = answer.steps.to_dict("records")
+    weaker = [s for s in steps if _is_weaker(s)]
+    not_shown = [s for s in steps if s["label"] == "not shown" and not _is_weaker(s)]
     may_not = [
         "That the rounds caused it: rounds come in the order of time, and warming up, fatigue and opponents come with them."
     ]
-    if len(not_shown):
-        names = join_words(
-            [f"round {s['earlier']} to round {s['later']}" for s in not_shown.to_dict("records")]
-        )
+    if not_shown:
+        names = join_words([f"round {s['earlier']} to round {s['later']}" for s in not_shown])
         may_not.append(
             f"That {lower_first(known.label)} stayed the same from {names}: neither a change nor its absence was shown."
+        )
+    for step in weaker:
+        may_not.append(
+            f"That {lower_first(known.label)} {WEAKER_WORDS[step['label_at_scale_end']]} from round {step['earlier']} to round "
+            f"{step['later']} whatever the values off the analyser's scale were: that was shown only {_condition(answer, step)}."
         )
     lists = [
         f"**{known.label}: may be said**\n\n{_bullets(may)}",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ...basics import format_ci, format_number
+from ...basics import format_ci, format_number, join_words, round_inward
 from ...study.outcomes import OUTCOMES, Outcome
 
 
@@ -60,6 +60,23 @@ def widest_words(answer, step) -> str:
     low, high = min(step["ci_low"], step["ci_low_cr2"]), max(step["ci_high"], step["ci_high_cr2"])
     low, high = _off_scale(answer, step, "ci_low_min", "ci_high_max") or (low, high)
     return format_ci(low, high, digits_of(known), unit=known.unit)
+
+
+def reach_words(answer, high: float, low: float) -> str:
+    """Up to where the values off the analyser's scale may lie for a reading to hold: "as long as ..."."""
+    known, bounds, parts = known_outcome(answer), answer.bounds, []
+    for side, word, far, count in (
+        ("above", "higher", high, bounds.n_high),
+        ("below", "lower", low, bounds.n_low),
+    ):
+        if math.isnan(far):
+            continue
+        which = f"the value {side}" if count == 1 else f"none of the {count} values {side}"
+        verb = "was not" if count == 1 else "was"
+        nearest = round_inward(far, digits_of(known), up=side == "below")
+        size = format_number(nearest, digits_of(known), unit=known.unit)
+        parts.append(f"{which} the analyser's scale {verb} {word} than {size}")
+    return f"as long as {join_words(parts)}"
 
 
 def _off_scale(answer, step, low: str, high: str) -> tuple[float, float] | None:
