@@ -18,6 +18,8 @@ from .small_sample import METHOD_WORDS
 from .variance_profiles import variance_intervals
 
 KINDS = ("pairwise", "successive", "first")
+NO_SPREAD = 1e-9
+"""A standard error below this share of the residual SD is none: every athlete has the same difference, by the robust test."""
 
 
 @dataclass(frozen=True)
@@ -262,6 +264,7 @@ class MixedFit(Result):
             raise KitError(f"level is {level}, but must lie between 0 and 1.")
         estimate = self._tests.estimates(L)
         error, df = self._tests.single(L, ddf)
+        error = np.where(error > NO_SPREAD * np.sqrt(self._tests.sigma2), error, np.nan)
         statistic = estimate / error
         half = _t_quantile(0.5 + level / 2, df) * error
         return pd.DataFrame(

@@ -105,7 +105,7 @@ def find_limits(
 
 def _stated_ends(limit) -> list[float]:
     try:
-        low, high = limit or (None, None)
+        low, high = (None, None) if limit is None else limit
         return [np.nan if end is None else float(end) for end in (low, high)]
     except (TypeError, ValueError):
         raise KitError(

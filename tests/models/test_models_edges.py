@@ -195,3 +195,11 @@ def test_blank_text_is_missing():
 def test_rounds_as_columns_of_truth_values():
     rows = ROWS.assign(late=ROWS["round_no"] > 2)
     assert list(fit(rows, "hr ~ late").contrasts("late")["contrast"]) == ["True - False"]
+
+
+def test_no_robust_test_where_every_athlete_has_the_same_difference():
+    hr = ROWS["hr"].where(ROWS["round_no"] != 3, ROWS["hr"].shift(1) + 4.0)
+    table = fit(ROWS.assign(hr=hr)).contrasts("round_no", ddf="cr2").set_index("contrast")
+    assert table.loc["3 - 2", "estimate"] == approx(4.0)
+    assert table.loc["3 - 2", ["standard_error", "p", "ci_low"]].isna().all()
+    assert table.loc["2 - 1", "p"] < 1
