@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 FORMATS = ("svg", "pdf", "png300", "png600")
@@ -74,24 +75,44 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
 
     import matplotlib as mpl
 
+    from .png import png_bytes
     from .style import STYLE
 
     mpl.rcParams.update(STYLE)
     if figure.get_layout_engine() is not None:
-        figure.draw_without_rendering()
+        figure.get_layout_engine().execute(figure)
         figure.set_layout_engine(None)
-    file_format = kind.rstrip("0123456789")
-    dpi = int(kind[len(file_format) :] or 300)
+    if kind.startswith("png"):
+        return png_bytes(figure, int(kind[3:]))
     target = io.BytesIO()
-    more = {"pil_kwargs": {"compress_level": 4}} if file_format == "png" else {}
-    figure.savefig(target, format=file_format, dpi=dpi, metadata=_UNDATED[file_format], **more)
+    with _glyphs_alone():
+        figure.savefig(target, format=kind, metadata=_UNDATED[kind])
     return target.getvalue()
+
+
+@contextmanager
+def _glyphs_alone():
+    """Leave tables for setting text (ligatures, kerning) out of the fonts in a PDF, where every glyph has its place already.
+
+    Reading these tables takes longer than all else about a PDF, and matplotlib does not ask.
+    """
+    from fontTools import subset
+
+    class GlyphsAlone(subset.Options):
+        def __init__(self, **choices):
+            super().__init__(**choices)
+            self.drop_tables += ["GSUB", "GPOS", "GDEF"]
+
+    usual, subset.Options = subset.Options, GlyphsAlone
+    try:
+        yield
+    finally:
+        subset.Options = usual
 
 
 _UNDATED = {
     "svg": {"Date": None, "Creator": None},
     "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
-    "png": {"Software": None},
 }
 
 

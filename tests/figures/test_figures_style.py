@@ -81,6 +81,16 @@ def test_formats_show_the_same_layout_in_any_order():
     assert figure_bytes(one, "svg") == figure_bytes(two, "svg")
 
 
+def test_png_shows_what_matplotlib_saves():
+    figure = drawn()
+    ours = Image.open(io.BytesIO(figure_bytes(figure, "png150")))
+    theirs = io.BytesIO()
+    figure.savefig(theirs, format="png", dpi=150)
+    assert ours.mode == "RGB" and ours.info["dpi"] == pytest.approx((150, 150), abs=0.1)
+    assert np.array_equal(np.asarray(ours), np.asarray(Image.open(theirs).convert("RGB")))
+    assert figure.dpi == 120
+
+
 def test_contact_sheet_escapes_and_links():
     page = contact_sheet({"a": ("One <b>", 'Two "quoted"'), "b": ("B", "B")})
     assert "One &lt;b&gt;" in page and "Two &quot;quoted&quot;" in page and "2 figures" in page
