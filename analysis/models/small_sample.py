@@ -61,9 +61,14 @@ class SmallSample:
         """Standard errors and degrees of freedom of each row of L."""
         check_choice(ddf, DDF, name="ddf")
         L = np.atleast_2d(L)
-        variance = np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)
-        with np.errstate(invalid="ignore"):
-            error = np.sqrt(variance)
+        if (
+            ddf == "cr2"
+        ):  # not through the covariance, whose rounding would stand for a spread where there is none
+            error = np.linalg.norm(self._scores @ (L @ self.R_inverse).T, axis=0)
+        else:
+            variance = np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)
+            with np.errstate(invalid="ignore"):
+                error = np.sqrt(variance)
         if ddf == "kenward-roger":
             df = np.array([self._kr_moments(row[None])[0] for row in L @ self.R_inverse])
         elif ddf == "satterthwaite":
@@ -213,10 +218,14 @@ class SmallSample:
         return out
 
     @cached_property
-    def _cr2_covariance(self):
+    def _scores(self):
+        """What each athlete adds to the coordinates: the CR2 covariance is the sum of their squares."""
         residual = self.problem.M[:, -1] - self.problem.Q @ (self.coordinates - self.problem.ols)
-        scores = np.array([a.T @ residual[rows] for rows, a, _, _ in self._robust])
-        return self.R_inverse @ (scores.T @ scores) @ self.R_inverse.T
+        return np.array([a.T @ residual[rows] for rows, a, _, _ in self._robust])
+
+    @cached_property
+    def _cr2_covariance(self):
+        return self.R_inverse @ (self._scores.T @ self._scores) @ self.R_inverse.T
 
     def _cr2_eta(self, L):
         """Degrees of freedom of the CR2 covariance of L beta under the fitted model, L in the coding of the design."""
