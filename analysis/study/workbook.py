@@ -40,22 +40,19 @@ def read_workbook(path: Path) -> dict[str, Grid]:
     formulas = _check_archive(path)
     import openpyxl
 
-    try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
-    except Exception as error:  # a damaged workbook raises whatever its parts raise
-        raise Unreadable(f"the workbook is damaged ({type(error).__name__})", _PLEASE_SAVE) from None
-    try:
-        missing = _formulas_without_value(path, openpyxl) if formulas else {}
-        return {
-            sheet.title: _read_tab(sheet, path.name, missing.get(sheet.title, []))
-            for sheet in book.worksheets
-        }
-    except Unreadable:
-        raise
-    except Exception as error:  # as above: tabs are parsed only when read
-        raise Unreadable(f"the workbook is damaged ({type(error).__name__})", _PLEASE_SAVE) from None
-    finally:
-        book.close()
+    # opened here, since openpyxl leaves open, and on Windows locked, what it cannot read
+    with path.open("rb") as file:
+        try:
+            book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
+            missing = _formulas_without_value(path, openpyxl) if formulas else {}
+            return {
+                sheet.title: _read_tab(sheet, path.name, missing.get(sheet.title, []))
+                for sheet in book.worksheets
+            }
+        except Unreadable:
+            raise
+        except Exception as error:  # a damaged workbook raises whatever its parts raise, tabs only when read
+            raise Unreadable(f"the workbook is damaged ({type(error).__name__})", _PLEASE_SAVE) from None
 
 
 def _check_archive(path: Path) -> bool:
@@ -91,9 +88,9 @@ def _check_archive(path: Path) -> bool:
 
 def _formulas_without_value(path: Path, openpyxl) -> dict[str, list[str]]:
     """Return, per tab, the cells whose formula no spreadsheet has worked out yet."""
-    with_formulas = openpyxl.load_workbook(path, read_only=True, keep_links=False)
-    with_values = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
-    try:
+    with path.open("rb") as one, path.open("rb") as other:
+        with_formulas = openpyxl.load_workbook(one, read_only=True, keep_links=False)
+        with_values = openpyxl.load_workbook(other, read_only=True, data_only=True, keep_links=False)
         found: dict[str, list[str]] = {}
         for sheet in with_formulas.worksheets:
             rows = zip(
@@ -106,9 +103,6 @@ def _formulas_without_value(path: Path, openpyxl) -> dict[str, list[str]]:
                     if formula.data_type == "f" and value.value is None:
                         found.setdefault(sheet.title, []).append(formula.coordinate)
         return found
-    finally:
-        with_formulas.close()
-        with_values.close()
 
 
 def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
