@@ -14,7 +14,7 @@ from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, outcome_named
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
 from .plan_document import PlanDocument, PlanSection
-from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, problem_table
+from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
 from .templates import sheet_columns
 from .times import clock_seconds, offset_seconds
 
@@ -44,6 +44,7 @@ __all__ = [
     "column_rules",
     "describe_columns",
     "describe_problem",
+    "describe_problems",
     "empty_table",
     "freeze_plan",
     "list_needs",

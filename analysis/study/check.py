@@ -13,7 +13,7 @@ from ..basics import Result, plural
 from .columns import TABLES
 from .load import Examination, examine_folder
 from .model import Study
-from .problems import StudyError, describe_problem, problem_table
+from .problems import StudyError, describe_problems, problem_table
 from .recording_files import is_recording
 
 OUTCOME_COLUMNS = ("lactate_mmol_l", "exertion", "hr_mean_typed_bpm")
@@ -71,7 +71,8 @@ class CheckReport(Result):
         if len(self.contents):
             lines += ["", "What is there"]
             lines += [
-                f"  {c.what:<14} {c.count:>6} {c.unit:<6} {c.where}" for c in self.contents.itertuples()
+                f"  {c.what:<14} {c.count:>6} {c.unit.removesuffix('s') if c.count == 1 else c.unit:<6} {c.where}"
+                for c in self.contents.itertuples()
             ]
         lines += self._listed("Does not fit yet", self.problems)
         lines += self._listed("Settled by a decision", self.settled)
@@ -97,8 +98,7 @@ class CheckReport(Result):
     def _listed(title: str, table: pd.DataFrame) -> list[str]:
         if not len(table):
             return []
-        rows = table.itertuples(index=False)
-        return ["", f"{title} ({len(table)})", *(f"  - {describe_problem(line)}" for line in rows)]
+        return ["", f"{title} ({len(table)})", *(f"  - {line}" for line in describe_problems(table))]
 
 
 def check_study(

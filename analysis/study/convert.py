@@ -28,7 +28,7 @@ SAME_CHOICE = {
         "other": "X",
     },
     "took_part": {
-        **dict.fromkeys(("y", "full"), "yes"),
+        **dict.fromkeys((*(word for word, meant in YES_NO.items() if meant == "yes"), "full"), "yes"),
         **dict.fromkeys(("partly", "partial"), "part"),
         "out": "sat_out",
     },

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from ..basics import KitError, plural
+from ..basics import KitError, join_words, plural
 
 PROBLEM_COLUMNS = ("file", "row", "column", "value", "problem", "remedy")
 """The columns of every table of problems, settled problems and remarks."""
@@ -126,12 +126,43 @@ class StudyError(KitError):
         lines = [
             f"{plural(count, 'thing')} in the study folder {'does' if count == 1 else 'do'} not fit yet:"
         ]
-        for line in self.problems.itertuples(index=False):
-            lines.append(f"- {describe_problem(line)}")
+        lines += [f"- {line}" for line in describe_problems(self.problems)]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         return self.problems.to_html(index=False, na_rep="")
+
+
+def describe_problems(table: pd.DataFrame) -> list[str]:
+    """Return a table of problems as sentences; the same slip in several rows is one sentence that lists the rows.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `problem_table` makes it.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> same = [Problem("rounds.csv", row, "took_part", "jein", "not among yes, no", "type yes") for row in (4, 6)]
+    >>> describe_problems(problem_table(same))
+    ["rounds.csv, rows 4 and 6, took_part 'jein': not among yes, no. Remedy: type yes."]
+    """
+    groups: dict[tuple, list] = {}
+    for line in table.itertuples(index=False):
+        groups.setdefault(tuple(line._replace(row=None)), []).append(line)
+    sentences = []
+    for lines in groups.values():
+        rows = [str(line.row) for line in lines if not pd.isna(line.row)]
+        sentences.append(
+            describe_problem(lines[0])
+            if len(rows) < 2
+            else describe_problem(lines[0]).replace(f", row {rows[0]}", f", rows {join_words(rows)}", 1)
+        )
+    return sentences
 
 
 def describe_problem(line) -> str:

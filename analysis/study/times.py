@@ -36,6 +36,7 @@ _ISO_DATE = re.compile(
 )
 _PART_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
 _WORD_DATE = re.compile(r"(\d{1,2})[. -]+([a-z]{3,9})\.?,?[ -]+(\d{4})", re.ASCII)
+_DOTTED_CLOCK = re.compile(r"(\d{1,2})[.,h](\d{2})(?:[.:](\d{2}))?", re.ASCII | re.IGNORECASE)
 _WORD_FIRST = re.compile(r"([a-z]{3,9})\.? (\d{1,2}),? (\d{4})", re.ASCII)
 
 
@@ -90,18 +91,28 @@ def read_clock(text: str) -> str:
 
     Examples
     --------
-    >>> read_clock("7:05 pm"), read_clock("2026-11-20 19:30:15")
-    ('19:05:00', '19:30:15')
+    >>> read_clock("7:05 pm"), read_clock("2026-11-20 19:30:15"), read_clock("19.05")
+    ('19:05:00', '19:30:15', '19:05:00')
     """
     bare = re.sub(r"^\d{4}-\d{2}-\d{2}[T ]", "", text.strip())
     half = re.fullmatch(r"(.*?)\s*([ap])\.?m\.?", bare, re.IGNORECASE)
-    match = TIME.fullmatch(half[1] if half else bare)
+    plain = half[1] if half else bare
+    if not re.fullmatch(r"0[.,]\d+", plain) and (dotted := _DOTTED_CLOCK.fullmatch(plain)):
+        plain = ":".join(
+            part for part in dotted.groups() if part
+        )  # 19.05 and 19h05 are times in many countries
+    match = TIME.fullmatch(plain)
     if not match:
         example = "type the time as 19:30 or 19:30:15, in a column formatted as text"
         if re.fullmatch(r"0[.,]\d+", bare):
             seconds = round(float(bare.replace(",", ".")) * 86400)
             shown = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}"
             raise Slip(f"the spreadsheet has turned a time into a number (perhaps {shown})", example)
+        if lost := re.fullmatch(r"(\d{1,2})[.,](\d)", bare):
+            raise Slip(
+                f"unclear: could be {lost[1]}:0{lost[2]}, or {lost[1]}:{lost[2]}0 whose last 0 was lost",
+                example,
+            )
         raise Slip("not a time of day", example)
     hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
     if half:
@@ -223,9 +234,9 @@ def read_date(text: str, *, order: str = "") -> str:
     if match := _ISO_DATE.fullmatch(bare):
         return _make_date(int(match[1]), int(match[2]), int(match[3]))
     if match := _WORD_DATE.fullmatch(bare):
-        return _make_date(int(match[3]), MONTHS.get(match[2], 0), int(match[1]))
+        return _make_date(int(match[3]), _month(match[2]), int(match[1]))
     if match := _WORD_FIRST.fullmatch(bare):
-        return _make_date(int(match[3]), MONTHS.get(match[1], 0), int(match[2]))
+        return _make_date(int(match[3]), _month(match[1]), int(match[2]))
     if match := _PART_DATE.fullmatch(re.sub(r"[t ]00:00(:00)?$", "", bare)):
         return _read_part_date(match, order)
     if re.fullmatch(r"[34]\d{4}", bare):
@@ -240,7 +251,8 @@ def read_date(text: str, *, order: str = "") -> str:
 def _read_part_date(match: re.Match, order: str) -> str:
     first, sign, second, year = int(match[1]), match[2], int(match[3]), match[4]
     if len(year) == 2:
-        raise Slip("unclear: the year has two digits", "type the date as 2026-11-25")
+        perhaps = f" (perhaps {_make_date(2000 + int(year), second, first)})" if sign == "." else ""
+        raise Slip(f"unclear: the year has two digits{perhaps}", "type the date as 2026-11-25")
     # a point between the parts means day.month.year wherever it is used: common practice, no source
     if sign == "." or order == "day first" or (first > 12 >= second and not order):
         return _make_date(int(year), second, first)
@@ -253,6 +265,12 @@ def _read_part_date(match: re.Match, order: str) -> str:
         f"unclear: this could be {one} or {other}",
         'type the date as 2026-11-25, or write date_order = "day first" in study.toml',
     )
+
+
+def _month(word: str) -> int:
+    if word not in MONTHS:
+        raise Slip("not the name of a month in English", "type the date in figures, as 2026-11-25")
+    return MONTHS[word]
 
 
 def _make_date(year: int, month: int, day: int) -> str:

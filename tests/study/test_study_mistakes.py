@@ -364,3 +364,20 @@ def test_problems_stand_in_the_order_of_the_sheets(tmp_path):
     report = check_study(make_folder(tmp_path, rounds=changed(rows, 4, opponent="A99")))
     listed = report.problems[report.problems["file"] == "rounds.csv"]["row"].tolist()
     assert listed == sorted(listed) and len(listed) >= 3
+
+
+def test_the_same_slip_in_several_rows_is_said_once_with_all_rows(tmp_path):
+    rows = [{**row, "took_part": "jein"} if n < 3 else row for n, row in enumerate(rounds())]
+    report = check_study(make_folder(tmp_path, rounds=rows))
+    assert len(report.problems) == 3 and "3 things to put right" in report.text()
+    assert (
+        report.text().count("'jein'") == 1
+        and "rounds.csv, rows 2, 3 and 4, took_part 'jein'" in report.text()
+    )
+
+
+def test_words_for_yes_are_read_in_the_round_sheet(tmp_path):
+    rows = [
+        {**row, "took_part": word} for row, word in zip(rounds(), ["ja", "Y", "x", "yes"] * 3, strict=True)
+    ]
+    assert check_study(make_folder(tmp_path, rounds=rows)).passed

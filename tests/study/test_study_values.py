@@ -112,6 +112,15 @@ def test_unclear_dates_are_refused(text):
         read_date(text)
 
 
+def test_what_a_date_may_mean_is_said():
+    with pytest.raises(Slip, match=r"two digits .perhaps 2026-10-14"):
+        read_date("14.10.26")
+    with pytest.raises(Slip, match=r"two digits$"):
+        read_date("03/04/26")
+    with pytest.raises(Slip, match="month in English"):
+        read_date("14. Oktober 2026")
+
+
 def test_a_stated_order_makes_a_date_clear():
     assert read_date("03/04/2026", order="day first") == "2026-04-03"
     assert read_date("03/04/2026", order="month first") == "2026-03-04"
@@ -135,11 +144,16 @@ def test_clock_times_in_other_forms():
     assert read_clock("12:15 am") == "00:15:00"
     assert read_clock("7:05 PM") == "19:05:00"
     assert read_clock("19:30:15.250") == "19:30:15.250"
-    for text in ("24:00", "19:60", "13:00 pm", "1930", "noon"):
+    assert [read_clock(t) for t in ("19.05", "19,30", "7h05", "19.05.30")] == [
+        "19:05:00", "19:30:00", "07:05:00", "19:05:30",
+    ]  # fmt: skip
+    for text in ("24:00", "19:60", "13:00 pm", "1930", "noon", "19.75", "24.00"):
         with pytest.raises(Slip):
             read_clock(text)
     with pytest.raises(Slip, match="19:30"):
         read_clock("0,8125")
+    with pytest.raises(Slip, match="could be 19:03, or 19:30"):
+        read_clock("19.3")
 
 
 def test_offsets_and_durations():
