@@ -196,7 +196,7 @@ def picture_of(curves) -> tuple[bytes, str]:
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
-    from ..figures.planning import draw_power_and_precision
+    from ..figures.planning_curves import draw_power_and_precision
 
     figure = Figure(figsize=(7.4, 3.1), dpi=PIXELS_PER_INCH)
     FigureCanvasAgg(figure)

@@ -8,12 +8,10 @@ from analysis.figures.planning import (
     draw_assumptions,
     draw_design,
     draw_grid,
-    draw_power_and_precision,
-    draw_power_curves,
-    draw_precision,
     draw_simulated,
     draw_timetable,
 )
+from analysis.figures.planning_curves import draw_power_and_precision, draw_power_curves, draw_precision
 from analysis.figures.style import new_axes
 from analysis.planning import (
     Assumptions,
