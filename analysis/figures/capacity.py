@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from ..basics import format_ci, format_number, join_words, plural
@@ -195,6 +197,7 @@ def _capacity_label(answer) -> str:
     return f"Aerobic capacity ({answer.capacity_unit})" if answer.capacity_unit else "Aerobic capacity"
 
 
+@cache
 def _example():
     """A small answer for the examples of this module."""
     import pandas as pd

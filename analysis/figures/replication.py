@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import cache
 
 import numpy as np
 
@@ -223,6 +224,7 @@ def _describe_profiles(answer, outcomes: list[str]) -> str:
     )
 
 
+@cache
 def _example():
     """A comparison with one published correlation, for the examples in docstrings."""
     from types import SimpleNamespace

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from ..basics import format_number, format_percent, join_words, plural
@@ -252,6 +254,7 @@ def _band_name(band) -> str:
     return f"{band.words}\n({band.low:g} {high})"
 
 
+@cache
 def _example():
     """A small invented survey, for the examples in docstrings."""
     import pandas as pd
