@@ -4,7 +4,7 @@ In: plain values and tables. Out: the same values as a result that shows well, o
 Knows nothing of sport, statistics or files; imports no other room.
 """
 
-from .errors import KitError, check_choice, did_you_mean
+from .errors import KitError, check_choice, check_number, did_you_mean
 from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, left_out_table
 from .words import (
     format_ci,
@@ -25,6 +25,7 @@ __all__ = [
     "NotYet",
     "Result",
     "check_choice",
+    "check_number",
     "did_you_mean",
     "format_ci",
     "format_df",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Iterable
+from numbers import Real
 
 
 class KitError(ValueError):
@@ -68,3 +70,59 @@ def check_choice(value, allowed: Iterable, *, name: str):
     near = did_you_mean(str(value), [str(a) for a in allowed])
     hint = f" Did you mean {near!r}?" if near else ""
     raise KitError(f"{name} is {value!r}, but must be one of {', '.join(map(repr, allowed))}.{hint}")
+
+
+def check_number(
+    value,
+    *,
+    name: str,
+    low: float = -math.inf,
+    high: float = math.inf,
+    ends: bool = False,
+    whole: bool = False,
+):
+    """Return `value` as a number where it is one and lies in its range, else raise a KitError that says the range.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    name : str
+        The name of the argument, for the message.
+    low, high : float
+        The range. Default without limits; the number must still be finite.
+    ends : bool
+        Whether low and high themselves are allowed. Default False.
+    whole : bool
+        Whether it must be a whole number. Default False.
+
+    Returns
+    -------
+    float or int
+        An int where `whole` is True.
+
+    Raises
+    ------
+    KitError
+        For text, truth values, missing and infinite values, and numbers outside the range.
+
+    Examples
+    --------
+    >>> check_number(0.95, name="level", low=0, high=1), check_number(12.0, name="n", low=3, ends=True, whole=True)
+    (0.95, 12)
+    """
+    number = (
+        float(value)
+        if isinstance(value, Real) and type(value).__name__ not in ("bool", "bool_")
+        else math.nan
+    )
+    inside = low <= number <= high if ends else low < number < high
+    if math.isfinite(number) and inside and (not whole or number == int(number)):
+        return int(number) if whole else number
+    kind = "a whole number" if whole else "a number"
+    between = f" from {low:g} to {high:g}" if ends else f" between {low:g} and {high:g}"
+    if math.isinf(high):
+        between = "" if math.isinf(low) else f" of at least {low:g}" if ends else f" above {low:g}"
+    elif math.isinf(low):
+        between = f" of at most {high:g}" if ends else f" below {high:g}"
+    raise KitError(f"{name} is {value!r}, but must be {kind}{between}.")

@@ -36,7 +36,8 @@ def format_number(value: float, digits: int = 1, *, sign: bool = False, unit: st
         return NO_VALUE
     if math.isinf(value):
         return "unbounded"
-    text = f"{abs(value):.{digits}f}"
+    # the noise of computing must not decide a tie: 153.75 reads the same from a plain mean and from a model
+    text = f"{round(abs(value), 9):.{digits}f}"
     if float(text) != 0:
         text = (MINUS if value < 0 else "+" if sign else "") + text
     return f"{text}\N{NO-BREAK SPACE}{unit}" if unit else text

@@ -52,7 +52,7 @@ from .mixed_checks import MixedDiagnostics, RSquared
 from .mixed_fit import MixedFit
 from .mixed_results import TermTest, Variances
 from .multiplicity import holm
-from .ranks import SignedRank, rank_sum_distribution, signed_rank
+from .ranks import SignedRank, rank_sum_distribution, signed_rank, tie_decimals
 from .resampling import (
     BootstrapInterval,
     Permutation,
@@ -98,4 +98,5 @@ __all__ = [
     "refit_mixed",
     "resample_indices",
     "signed_rank",
+    "tie_decimals",
 ]

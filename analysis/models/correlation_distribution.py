@@ -6,11 +6,13 @@ import math
 
 import numpy as np
 
-from ..basics import KitError, check_choice
-from .intervals import check_level
+from ..basics import KitError, check_choice, check_number
+from .intervals import as_number, as_numbers, check_level
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(20)
 _PANELS = 24
+FARTHEST_Z = 18.0
+"""Fisher's z of a correlation that a float cannot tell from 1."""
 
 
 def correlation_log_likelihood(rho, r, n):
@@ -44,8 +46,8 @@ def correlation_log_likelihood(rho, r, n):
     >>> bool(correlation_log_likelihood(0.5, 0.5, 20) > correlation_log_likelihood(0.0, 0.5, 20))
     True
     """
-    _need_three(n)
-    rho, r = np.asarray(rho, dtype=float), np.asarray(r, dtype=float)
+    n = _need_three(n)
+    rho, r = as_numbers(rho, "rho"), as_numbers(r, "r")
     with np.errstate(all="ignore"):
         out = _log_density(r, rho, n, np.log1p(-(r**2)), n - 4)
     return float(out) if out.ndim == 0 else out
@@ -113,14 +115,12 @@ def correlation_cdf(r: float, rho: float, n: float, *, upper: bool = False) -> f
     """
     from scipy.special import stdtr
 
-    if not -1 < rho < 1:
-        if abs(rho) != 1:
-            raise KitError(f"rho is {rho}, but must lie between -1 and 1.")
-        below = float(r >= rho)
-        return 1 - below if upper else below
-    _need_three(n)
+    r, rho, n = as_number(r, "r"), _true_correlation(rho), _need_three(n)
     if math.isnan(r):
         return math.nan
+    if abs(rho) == 1:
+        below = float(r >= rho)
+        return 1 - below if upper else below
     if abs(r) >= 1:
         return float((r >= 1) != upper)
     if rho == 0:
@@ -159,9 +159,18 @@ def _log_density(r, rho, n, log_one_minus_r2, power):
     )
 
 
-def _need_three(n):
-    if not n >= 3:
+def _need_three(n) -> float:
+    number = as_number(n, "n")
+    if not (number >= 3 and math.isfinite(number)):
         raise KitError(f"The distribution of a correlation needs three athletes or more, not {n}.")
+    return number
+
+
+def _true_correlation(rho) -> float:
+    number = as_number(rho, "rho")
+    if not -1 <= number <= 1:
+        raise KitError(f"rho is {rho}, but must lie between -1 and 1.")
+    return number
 
 
 def correlation_quantile(probability: float, rho: float, n: float) -> float:
@@ -191,16 +200,23 @@ def correlation_quantile(probability: float, rho: float, n: float) -> float:
     """
     from scipy.optimize import brentq
 
-    if not 0 < probability < 1:
-        raise KitError(f"The probability is {probability}, but must lie between 0 and 1.")
+    probability = check_number(probability, name="probability", low=0, high=1)
+    rho, n = _true_correlation(rho), _need_three(n)
+    if abs(rho) == 1:
+        return rho
     centre, width = math.atanh(rho), 10 / math.sqrt(n - 2) + 20 / (n - 2)
-    z = brentq(
-        lambda v: correlation_cdf(math.tanh(v), rho, n) - probability,
-        centre - width,
-        centre + width,
-        xtol=1e-13,
-    )
-    return math.tanh(z)
+
+    def gap(z):
+        return correlation_cdf(math.tanh(z), rho, n) - probability
+
+    low, high = max(centre - width, -FARTHEST_Z), min(centre + width, FARTHEST_Z)
+    while gap(low) > 0 and low > -FARTHEST_Z:
+        low = max(low - width, -FARTHEST_Z)
+    while gap(high) < 0 and high < FARTHEST_Z:
+        high = min(high + width, FARTHEST_Z)
+    if gap(low) >= 0 or gap(high) <= 0:  # nearer to -1 or 1 than a float can say
+        return math.tanh(low if gap(low) >= 0 else high)
+    return math.tanh(brentq(gap, low, high, xtol=1e-13))
 
 
 def critical_correlation(n: float, *, alpha: float = 0.05, alternative: str = "two-sided") -> float:
@@ -231,7 +247,7 @@ def critical_correlation(n: float, *, alpha: float = 0.05, alternative: str = "t
     from scipy.special import stdtrit
 
     check_choice(alternative, ("two-sided", "greater", "less"), name="alternative")
-    _need_three(n)
+    n, alpha = _need_three(n), check_number(alpha, name="alpha", low=0, high=1)
     t = float(stdtrit(n - 2, 1 - (alpha / 2 if alternative == "two-sided" else alpha)))
     r = t / math.sqrt(n - 2 + t * t)
     return -r if alternative == "less" else r
@@ -270,7 +286,8 @@ def fisher_interval(
     from scipy.special import ndtri
 
     check_level(level)
-    if math.isnan(r) or abs(r) >= 1:
+    r, n = as_number(r, "r"), as_number(n, "n")
+    if not abs(r) < 1 or math.isnan(n):
         return math.nan, math.nan
     if n <= 3:
         return -1.0, 1.0
@@ -307,8 +324,8 @@ def exact_correlation_interval(r: float, n: float, *, level: float = 0.95) -> tu
     """
     from scipy.optimize import brentq
 
-    tail = (1 - check_level(level)) / 2
-    if math.isnan(r) or abs(r) >= 1:
+    tail, n, r = (1 - check_level(level)) / 2, _need_three(n), as_number(r, "r")
+    if not abs(r) < 1:
         return math.nan, math.nan
 
     def solve(probability, upper):

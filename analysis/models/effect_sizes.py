@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result
-from .intervals import check_level, noncentral_t_interval
+from .intervals import as_number, as_numbers, check_level, noncentral_t_interval
 
 
 @dataclass(frozen=True)
@@ -74,8 +74,9 @@ def hedges_factor(df: float) -> float:
     >>> round(hedges_factor(13), 5)
     0.94098
     """
-    if not df > 1:
-        return math.nan
+    df = as_number(df, "df")
+    if not df > 1 or math.isinf(df):
+        return 1.0 if df > 1 else math.nan
     return math.exp(math.lgamma(df / 2) - math.lgamma((df - 1) / 2)) / math.sqrt(df / 2)
 
 
@@ -117,7 +118,7 @@ def paired_effect_sizes(later, earlier, *, level: float = 0.95) -> PairedEffects
     from scipy.special import stdtr, stdtrit
 
     check_level(level)
-    later, earlier = np.asarray(later, dtype=float), np.asarray(earlier, dtype=float)
+    later, earlier = as_numbers(later, "later"), as_numbers(earlier, "earlier")
     if later.shape != earlier.shape or later.ndim != 1:
         raise KitError("later and earlier need one value per athlete each, in the same order.")
     both = np.isfinite(later) & np.isfinite(earlier)

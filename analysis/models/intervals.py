@@ -6,14 +6,31 @@ import math
 
 import numpy as np
 
-from ..basics import KitError
+from ..basics import KitError, check_number
+
+VERY_LARGE_T = 1e4
+"""From here on the noncentrality is the observed value times the spread of the standard deviation, to 8 digits."""
+
+
+def as_number(value, name: str) -> float:
+    """Return a number as float, missing or infinite ones too, or raise a KitError for anything else."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        raise KitError(f"{name} is {value!r}, but must be a number.") from None
+
+
+def as_numbers(values, name: str) -> np.ndarray:
+    """Return numbers as an array of floats, or raise a KitError where they are none."""
+    try:
+        return np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise KitError(f"{name} must hold numbers.") from None
 
 
 def check_level(level: float) -> float:
     """Return a confidence level, or raise a KitError where it is not between 0 and 1."""
-    if not 0 < level < 1:
-        raise KitError(f"level is {level}, but must lie between 0 and 1, for example 0.95.")
-    return float(level)
+    return check_number(level, name="level", low=0, high=1)
 
 
 def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> tuple[float, float]:
@@ -44,14 +61,18 @@ def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> tuple[
     (-0.136, 4.069)
     """
     from scipy.optimize import brentq
-    from scipy.special import nctdtr
+    from scipy.special import chdtri, nctdtr
 
     tail = (1 - check_level(level)) / 2
+    t, df = as_number(t, "t"), as_number(df, "df")
     if not (math.isfinite(t) and df > 0):
         return math.nan, math.nan
     if t < 0:
         low, high = noncentral_t_interval(-t, df, level=level)
         return -high, -low
+
+    if t > VERY_LARGE_T:  # beyond what scipy computes; then only the spread of the SD counts
+        return tuple(t * math.sqrt(float(chdtri(df, 1 - q)) / df) for q in (tail, 1 - tail))
 
     def solve(probability):
         def gap(nc):
@@ -101,11 +122,14 @@ def noncentral_f_interval(
     (0.48, 28.34)
     """
     from scipy.optimize import brentq
-    from scipy.special import ncfdtr
+    from scipy.special import chdtri, ncfdtr
 
     tail = (1 - check_level(level)) / 2
-    if not (math.isfinite(f) and f >= 0 and df_num > 0 and df_den > 0):
+    f, df_num, df_den = as_number(f, "f"), as_number(df_num, "df_num"), as_number(df_den, "df_den")
+    if not (math.isfinite(f) and f >= 0 and df_num > 0 and df_den > 0 and math.isfinite(df_num + df_den)):
         return math.nan, math.nan
+    if f * df_num > VERY_LARGE_T**2:  # as for t
+        return tuple(f * df_num * float(chdtri(df_den, 1 - q)) / df_den for q in (tail, 1 - tail))
 
     def solve(probability):
         def gap(nc):

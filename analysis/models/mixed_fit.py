@@ -12,6 +12,7 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, did_you_mean, plural
 from . import mixed_checks
 from .formula import INTERCEPT
+from .intervals import check_level
 from .mixed_results import TermTest, Variances
 from .multiplicity import holm
 from .small_sample import METHOD_WORDS
@@ -160,6 +161,7 @@ class MixedFit(Result):
         """
         check_choice(kind, KINDS, name="kind")
         check_choice(adjust, ("holm", "bonferroni", None), name="adjust")
+        check_level(level)
         found, rows = self._mean_rows(factor)
         k = len(found.levels)
         pairs = {
@@ -260,8 +262,7 @@ class MixedFit(Result):
     def _estimates(self, L, ddf, level) -> pd.DataFrame:
         from scipy.special import stdtr
 
-        if not 0 < level < 1:
-            raise KitError(f"level is {level}, but must lie between 0 and 1.")
+        check_level(level)
         estimate = self._tests.estimates(L)
         error, df = self._tests.single(L, ddf)
         error = np.where(error > NO_SPREAD * np.sqrt(self._tests.sigma2), error, np.nan)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..basics import KitError
+from .intervals import as_numbers
+
 
 def holm(p):
     """Adjust p values by Holm's step-down method; missing ones stay missing and do not count.
@@ -31,7 +34,9 @@ def holm(p):
     >>> [round(float(v), 3) for v in holm([0.01, 0.04, 0.03])]
     [0.03, 0.06, 0.06]
     """
-    p = np.asarray(p, dtype=float)
+    p = np.atleast_1d(as_numbers(p, "p"))
+    if p.ndim != 1 or ((p < 0) | (p > 1)).any():
+        raise KitError("p must hold p values, from 0 to 1, in one list.")
     out = np.full(p.shape, np.nan)
     known = np.flatnonzero(~np.isnan(p))
     order = known[np.argsort(p[known], kind="stable")]

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..basics import Result, check_choice
-from .intervals import check_level
+from ..basics import KitError, Result, check_choice
+from .intervals import as_numbers, check_level
+
+LARGEST_WEIGHT = 1_000_000
+"""The distribution of a rank sum has one place for each value that it can take."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,7 @@ def signed_rank(
     zeros: str = "drop",
     alternative: str = "two-sided",
     level: float = 0.95,
-    decimals: int = 9,
+    decimals: int | None = None,
 ) -> SignedRank:
     """Test whether paired differences lie around zero, by their exact signed ranks.
 
@@ -72,8 +75,9 @@ def signed_rank(
         "greater" asks whether values rise.
     level : float
         Of the interval, default 0.95.
-    decimals : int
-        Differences are rounded to so many decimals first, so that equal decimal numbers tie; default 9.
+    decimals : int, optional
+        Differences are rounded to so many decimals first, so that equal decimal numbers tie; default `tie_decimals` of
+        the differences, which is 9 in all usual units.
 
     Returns
     -------
@@ -100,8 +104,11 @@ def signed_rank(
     check_choice(zeros, ("drop", "pratt"), name="zeros")
     check_choice(alternative, ("two-sided", "greater", "less"), name="alternative")
     check_level(level)
-    given = np.asarray(differences, dtype=float)
-    d = np.round(given[np.isfinite(given)], decimals)
+    given = as_numbers(differences, "differences")
+    if given.ndim != 1:
+        raise KitError("differences needs one number per athlete, in one list.")
+    d = given[np.isfinite(given)]
+    d = np.round(d, tie_decimals(d) if decimals is None else decimals)
     nonzero = d != 0
     ranks = rankdata(np.abs(d[nonzero])) if zeros == "drop" else rankdata(np.abs(d))[nonzero]
     signs = np.sign(d[nonzero])
@@ -133,6 +140,31 @@ def signed_rank(
     )
 
 
+def tie_decimals(values) -> int:
+    """Give the decimals to which numbers are rounded before ranking, so that decimal numbers that are equal tie.
+
+    Parameters
+    ----------
+    values : array of float
+        The numbers, or those whose differences are ranked.
+
+    Returns
+    -------
+    int
+        9; more where every value is below 0.001 in size, fewer where one is 100,000 or more.
+
+    Examples
+    --------
+    >>> tie_decimals([171.3, 168.2]), tie_decimals([2e-7]), tie_decimals([3e9])
+    (9, 13, 4)
+    """
+    largest = float(np.max(np.abs(values), initial=0.0, where=np.isfinite(values)))
+    if largest == 0:
+        return 9
+    exponent = math.floor(math.log10(largest))
+    return 9 - min(0, exponent + 3) - max(0, exponent - 4)
+
+
 def rank_sum_distribution(weights) -> np.ndarray:
     """Give the probability of each sum of a random half of integer weights.
 
@@ -151,8 +183,13 @@ def rank_sum_distribution(weights) -> np.ndarray:
     >>> rank_sum_distribution([1, 2]).tolist()
     [0.25, 0.25, 0.25, 0.25]
     """
+    weights = as_numbers(weights, "weights")
+    if weights.ndim != 1 or not np.all(
+        (weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))
+    ):
+        raise KitError(f"weights must be whole numbers from 0 to {LARGEST_WEIGHT}, in one list.")
     out = np.ones(1)
-    for weight in np.asarray(weights, dtype=int):
+    for weight in weights.astype(int):
         wider = np.zeros(len(out) + weight)
         wider[: len(out)] += out / 2
         wider[weight:] += out / 2

@@ -9,9 +9,11 @@ from itertools import permutations
 
 import numpy as np
 
-from ..basics import KitError, Result, check_choice
-from .intervals import check_level
+from ..basics import KitError, Result, check_choice, check_number
+from .intervals import as_numbers, check_level
 
+MOST_RESAMPLES = 1_000_000
+"""Already far more than an interval of a dozen athletes deserves."""
 EXACT_UP_TO = 8
 """Athletes up to which every permutation is looked at (8! = 40,320)."""
 
@@ -67,6 +69,16 @@ class Permutation(Result):
     method: str
 
 
+def check_resamples(n_resamples) -> int:
+    """Return a number of resamples, or raise a KitError where it is none that a computer can hold."""
+    return check_number(n_resamples, name="n_resamples", low=1, high=MOST_RESAMPLES, ends=True, whole=True)
+
+
+def check_seed(seed) -> int:
+    """Return a seed, or raise a KitError where it is not a whole number from 0."""
+    return check_number(seed, name="seed", low=0, high=2**63, ends=True, whole=True)
+
+
 def resample_indices(n: int, n_resamples: int = 5000, *, seed: int = 0) -> np.ndarray:
     """Draw rows with replacement.
 
@@ -89,7 +101,9 @@ def resample_indices(n: int, n_resamples: int = 5000, *, seed: int = 0) -> np.nd
     >>> resample_indices(5, 3).shape
     (3, 5)
     """
-    return np.random.default_rng(seed).integers(0, n, size=(n_resamples, n))
+    n = check_number(n, name="n", low=1, high=MOST_RESAMPLES, ends=True, whole=True)
+    n_resamples = check_resamples(n_resamples)
+    return np.random.default_rng(check_seed(seed)).integers(0, n, size=(n_resamples, n))
 
 
 def bca_interval(replicates, estimate: float, leave_one_out, *, level: float = 0.95) -> BootstrapInterval:
@@ -128,7 +142,9 @@ def bca_interval(replicates, estimate: float, leave_one_out, *, level: float = 0
     from scipy.special import ndtr, ndtri
 
     check_level(level)
-    all_replicates = np.asarray(replicates, dtype=float)
+    all_replicates, leave_one_out = (
+        as_numbers(v, name) for v, name in ((replicates, "replicates"), (leave_one_out, "leave_one_out"))
+    )
     t = all_replicates[np.isfinite(all_replicates)]
     failed = len(all_replicates) - len(t)
     if len(t) < 2 or not math.isfinite(estimate):
@@ -136,7 +152,7 @@ def bca_interval(replicates, estimate: float, leave_one_out, *, level: float = 0
         return BootstrapInterval(float(estimate), nan, nan, nan, nan, nan, len(all_replicates), failed, level)
     edge = 0.5 / len(t)
     z0 = float(ndtri(np.clip(np.mean(t < estimate), edge, 1 - edge)))
-    pulls = np.mean(leave_one_out) - np.asarray(leave_one_out, dtype=float)
+    pulls = np.mean(leave_one_out) - leave_one_out
     size = float(np.sum(pulls**2))
     a = float(np.sum(pulls**3) / (6 * size**1.5)) if size > 0 else 0.0
     limits = []
@@ -187,10 +203,11 @@ def bootstrap_bca(
     >>> found.ci_low < found.estimate < found.ci_high
     True
     """
-    arrays = [np.asarray(a, dtype=float) for a in arrays]
-    n = len(arrays[0])
+    arrays = [as_numbers(a, "arrays") for a in arrays]
+    n = arrays[0].size if arrays else 0
     if any(a.shape != (n,) for a in arrays):
         raise KitError("The arrays need one value per athlete each, in the same order.")
+    check_level(level)
     if n < 3:
         raise KitError("A bootstrap needs three athletes or more.")
     rows = resample_indices(n, n_resamples, seed=seed) if indices is None else np.asarray(indices, dtype=int)
@@ -220,13 +237,14 @@ def pearson_rows(x, y) -> np.ndarray:
     >>> pearson_rows([[1, 2, 3.0]], [[3, 2, 1.0]]).tolist()
     [-1.0]
     """
-    x, y = np.atleast_2d(np.asarray(x, dtype=float)), np.atleast_2d(np.asarray(y, dtype=float))
-    x = x - x.mean(axis=1, keepdims=True)
-    y = y - y.mean(axis=1, keepdims=True)
-    xx, yy = np.sum(x * x, axis=1), np.sum(y * y, axis=1)
+    x, y = np.atleast_2d(as_numbers(x, "x")), np.atleast_2d(as_numbers(y, "y"))
+    varies = (np.ptp(x, axis=1) > 0) & (np.ptp(y, axis=1) > 0)  # exactly: a mean may be off by rounding
     with np.errstate(all="ignore"):
+        x = x - x.mean(axis=1, keepdims=True)
+        y = y - y.mean(axis=1, keepdims=True)
+        xx, yy = np.sum(x * x, axis=1), np.sum(y * y, axis=1)
         r = np.sum(x * y, axis=1) / np.sqrt(xx * yy)
-    return np.where((xx > 0) & (yy > 0), np.clip(r, -1, 1), np.nan)
+    return np.where(varies & (xx > 0) & (yy > 0), np.clip(r, -1, 1), np.nan)
 
 
 def permutation_correlation(
@@ -261,8 +279,9 @@ def permutation_correlation(
     0.041666666666666664
     """
     check_choice(alternative, ("two-sided", "greater", "less"), name="alternative")
-    x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    if x.shape != y.shape or x.ndim != 1 or not np.all(np.isfinite(x + y)):
+    check_resamples(n_resamples), check_seed(seed)
+    x, y = as_numbers(x, "x"), as_numbers(y, "y")
+    if x.shape != y.shape or x.ndim != 1 or not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise KitError("x and y need one value per athlete each, none missing.")
     n = len(x)
     observed = float(pearson_rows(x, y)[0]) if n > 1 else math.nan

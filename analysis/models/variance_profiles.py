@@ -167,6 +167,8 @@ class _Profile:
             low = limit([0.0] if name != "residual" else best / 2.0 ** np.arange(1, 20))
         near = self._pack(name)
         first = max(best, LIFTED * math.exp(self.log_sigma))
+        if best > 0 and gap(best) >= 0:  # a level so low that the interval is the estimate
+            return best * self.unit, (best if low is None else low) * self.unit, best * self.unit
         high = limit(first * GROWTH ** np.arange(1, math.log(FARTHEST, GROWTH)))
         high = math.inf if high is None else high
         return best * self.unit, (low or 0.0) * self.unit, high * self.unit

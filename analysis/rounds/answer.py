@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_choice, plural
+from ..basics import Result, check_choice, plural
 from .anova import RoundsAnova
 from .bounds import LimitBounds, bounds_of
 from .compare import RoundsComparison, compare_of
 from .covariates import with_covariates
-from .equivalence import check_bounds
+from .equivalence import check_bounds, check_effect
 from .off_scale import LIMIT_COLUMN, find_limits
 from .opponents import OpponentSpread, opponents_of
 from .plateau import Plateau, plateau_of
@@ -209,8 +209,8 @@ def answer_rounds(
     ('changed', '2')
     """
     check_choice(role, ROLES, name="role")
-    if not (np.isfinite(smallest_effect) and smallest_effect > 0):
-        raise KitError(f"The smallest effect that matters must be above 0; it is {smallest_effect}.")
+    check_columns(data, ("athlete", outcome))
+    smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)
     timed = data
     if round_variable != "round_no":

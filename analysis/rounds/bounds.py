@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import Result, plural
 from .compare import fit_rounds
-from .equivalence import check_bounds
+from .equivalence import check_effect
 from .off_scale import LIMIT_COLUMN, PLAUSIBLE, OffScale, find_limits
 from .placings import Claims, Placings
 from .plateau import plateau_of
@@ -141,8 +141,7 @@ def bound_limits(
         return None
     rows = prepare_rounds(off.placed(data, outcome), outcome, keep=[LIMIT_COLUMN])
     fit = fit_rounds(rows)
-    effect = {"smallest_effect": smallest_effect, "alpha": alpha}
-    check_bounds(-smallest_effect, smallest_effect, alpha)
+    effect = {"smallest_effect": check_effect(smallest_effect), "alpha": alpha}
     plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha)
     return bounds_of(
         rows, fit, off, steps=all_steps(rows, fit, **effect), plateau_from=plateau.starts_at, **effect

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result
+from ..basics import KitError, Result, check_number
 from .anova import RoundsAnova, anova_of
 from .covariates import covariate_tests, with_covariates
 from .effects import effects_of_steps
@@ -186,6 +186,7 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
     -------
     RoundsComparison
     """
+    alpha = check_number(alpha, name="alpha", low=0, high=1)
     rows, terms = with_covariates(rows, covariates)
     fit = fit_rounds(rows, terms)
     anova = anova_of(rows) if len(rows.complete()) >= 2 else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError
+from ..basics import KitError, check_number
 from .compare import METHODS, contrast_table, fit_rounds
 from .prepare import RoundRows, prepare_rounds
 
@@ -131,10 +131,25 @@ def check_bounds(low: float, high: float, alpha: float = 0.05) -> None:
     ----------
     low, high, alpha : float
     """
-    if not (np.isfinite(low) and np.isfinite(high) and low < 0 < high):
-        raise KitError(f"The bounds must enclose 0, such as low=-5, high=5; they are {low} and {high}.")
-    if not 0 < alpha < 0.5:
-        raise KitError(f"alpha must lie between 0 and 0.5, such as 0.05; it is {alpha}.")
+    try:
+        check_number(low, name="low", high=0), check_number(high, name="high", low=0)
+    except KitError as problem:
+        raise KitError(f"The bounds must enclose 0, such as low=-5, high=5. {problem}") from None
+    check_number(alpha, name="alpha", low=0, high=0.5)
+
+
+def check_effect(smallest_effect: float) -> float:
+    """Return the smallest effect that matters, or raise a KitError unless it is a number above 0.
+
+    Parameters
+    ----------
+    smallest_effect : float
+
+    Returns
+    -------
+    float
+    """
+    return check_number(smallest_effect, name="The smallest effect that matters", low=0)
 
 
 def one_sided_p(estimate, error, df, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
@@ -176,12 +191,13 @@ def _one_sided(estimate, error, df, low, high, alpha) -> dict:
 
 
 def _rank_p(rows: RoundRows, later: str, earlier: str, low: float, high: float) -> float:
-    from ..models import signed_rank
+    from ..models import signed_rank, tie_decimals
 
     differences = (rows.wide[later] - rows.wide[earlier]).dropna().to_numpy()
     if not len(differences):
         return np.nan
+    decimals = tie_decimals(rows.wide.to_numpy())
     return max(
-        signed_rank(differences - low, alternative="greater").p,
-        signed_rank(differences - high, alternative="less").p,
+        signed_rank(differences - low, alternative="greater", decimals=decimals).p,
+        signed_rank(differences - high, alternative="less", decimals=decimals).p,
     )

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, left_out_table, plural
-from .prepare import RoundRows, prepare_rounds
+from ..basics import KitError, Result, check_number, left_out_table, plural
+from .prepare import RoundRows, check_columns, prepare_rounds
 
 FEWEST_BOUTS = 4
 """Bouts with both athletes measured below which nothing is computed. Our proposal."""
@@ -99,6 +99,8 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
     ...     "exertion": [12, 14, 11, 15]}), "exertion") is None
     True
     """
+    check_columns(data, ("athlete",))
+    check_number(level, name="level", low=0, high=1)
     if "opponent" not in data:
         return None
     return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)), level=level)

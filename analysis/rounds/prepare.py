@@ -12,6 +12,8 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, did_you_mean, join_words, left_out_table, plural
 
 NOT_FOUGHT = {"sat_out": "sat the round out", "left": "had left"}
+FARTHEST = 1e50
+"""Values this large, or all smaller than its inverse, cannot be computed with, and are no measurements."""
 KINDS = ("successive", "first", "pairwise")
 
 
@@ -229,7 +231,12 @@ def read_numbers(data, outcome) -> np.ndarray:
     column = data[outcome]
     if isinstance(column, pd.DataFrame):
         raise KitError(f"The table has more than one column {outcome!r}.")
-    values = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    numbers = pd.to_numeric(column, errors="coerce")
+    if numbers.dtype.kind not in "biuf" or column.dtype.kind in "mM":
+        raise KitError(
+            f"{outcome} must hold numbers, but holds {column.dtype}. Give measured values or blanks."
+        )
+    values = numbers.to_numpy(dtype=float, na_value=np.nan)
     blank = column.isna().to_numpy() | (column.astype(str).str.strip() == "").to_numpy()
     wrong = np.isnan(values) & ~blank | np.isinf(values)
     if wrong.any():
@@ -238,6 +245,11 @@ def read_numbers(data, outcome) -> np.ndarray:
         raise KitError(
             f"{outcome} must hold numbers; {plural(int(wrong.sum()), 'cell')} cannot be read, such as {shown}. "
             "Correct them or leave them blank."
+        )
+    largest = np.max(np.abs(values), initial=0.0, where=~blank)
+    if largest > FARTHEST or 0 < largest < 1 / FARTHEST:
+        raise KitError(
+            f"{outcome} holds values of the size {largest:g}, which nothing measures; check its unit."
         )
     return values
 

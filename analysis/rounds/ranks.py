@@ -10,9 +10,6 @@ import pandas as pd
 from ..basics import Result, plural
 from .prepare import RoundRows, pairs_of, prepare_rounds
 
-DECIMALS = 9
-"""Differences are rounded to this many decimals before ranking, so that decimal ties are ties."""
-
 
 @dataclass(frozen=True)
 class RoundsRanks(Result):
@@ -139,6 +136,7 @@ def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True
 
 
 def _overall(cases: pd.DataFrame, warnings: list[str]) -> dict:
+    from ..models import tie_decimals
     from .adapters import friedman
 
     n, k = cases.shape
@@ -148,16 +146,17 @@ def _overall(cases: pd.DataFrame, warnings: list[str]) -> dict:
             f"The Friedman test needs at least two athletes with every round; there {'is' if n == 1 else 'are'} {n}."
         )
         return nothing
-    if (cases.max(axis=1) - cases.min(axis=1) < 10.0**-DECIMALS).all():
+    decimals = tie_decimals(cases.to_numpy())
+    if (cases.max(axis=1) - cases.min(axis=1) < 10.0**-decimals).all():
         warnings.append("Every athlete gave the same value in every round, so there is nothing to rank.")
         return nothing
-    return friedman(cases.round(DECIMALS))
+    return friedman(cases.round(decimals))
 
 
 def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
-    from ..models import holm, signed_rank
+    from ..models import holm, signed_rank, tie_decimals
 
-    lines = []
+    decimals, lines = tie_decimals(wide.to_numpy()), []
     for later, earlier in pairs_of(labels, kind):
         differences = (wide[labels[later]] - wide[labels[earlier]]).dropna().to_numpy()
         line = {
@@ -167,9 +166,9 @@ def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
             "kind": kind,
         }
         if len(differences):
-            test = signed_rank(differences)
+            test = signed_rank(differences, decimals=decimals)
             line |= {
-                "estimate": float(np.median(np.round(differences, DECIMALS))),
+                "estimate": float(np.median(np.round(differences, decimals))),
                 "pseudomedian": test.pseudomedian,
                 "statistic": test.statistic,
                 "p": test.p,
@@ -177,7 +176,7 @@ def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
             }
         else:
             line |= dict.fromkeys(("estimate", "pseudomedian", "statistic", "p", "rank_biserial"), np.nan)
-        zero = int((np.round(differences, DECIMALS) == 0).sum())
+        zero = int((np.round(differences, decimals) == 0).sum())
         lines.append(
             line | {"n_athletes": len(differences), "n_zero": zero, "method": "exact signed-rank test"}
         )
@@ -187,7 +186,13 @@ def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
 
 
 def _medians(wide: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
-    ranks = cases.round(DECIMALS).rank(axis=1).mean() if len(cases) else pd.Series(np.nan, index=wide.columns)
+    from ..models import tie_decimals
+
+    ranks = (
+        cases.round(tie_decimals(cases.to_numpy())).rank(axis=1).mean()
+        if len(cases)
+        else pd.Series(np.nan, index=wide.columns)
+    )
     return pd.DataFrame(
         {
             "round_no": list(wide.columns),

@@ -189,15 +189,16 @@ def _athlete_by_trial(data, outcome, trial):
     before = (work["round"] == "0") | (
         trial == "round_no" and np.array([c >= 0 and labels[c] == "0" for c in codes])
     )
-    lost = ~before & (work["value"].isna() | (codes < 0))
+    nameless = data["athlete"].isna().to_numpy() | (work["athlete"] == "").to_numpy()
+    lost = ~before & (work["value"].isna() | (codes < 0) | nameless)
     left_out = left_out_table(
         {
             "athlete": line.athlete,
             "round_no": line.round,
             "measure": outcome,
-            "reason": f"no value or no {trial}",
+            "reason": "no athlete" if unknown else f"no value or no {trial}",
         }
-        for line in work[lost].itertuples()
+        for line, unknown in zip(work[lost].itertuples(), nameless[lost], strict=True)
     )
     work = work[~before & ~lost]
     twice = work[work.duplicated(["athlete", "trial", "round"])]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from .prepare import label_of
+from .prepare import check_columns, label_of, order_rounds
 
 COLUMNS = ("athlete", "round_no", "took_part", "rest_before_s", "what")
 AFTER = "first round after sitting out"
@@ -30,11 +30,11 @@ def rests_of(data: pd.DataFrame) -> pd.DataFrame:
     >>> rests_of(data)["what"].tolist()
     ['sat out', 'first round after sitting out']
     """
+    check_columns(data, ("athlete", "round_no"))
     lines = []
     if "took_part" in data:
-        ordered = data[data["round_no"].map(label_of) != "0"].sort_values(
-            ["athlete", "round_no"], kind="stable"
-        )
+        ordered = data.assign(_place=order_rounds(data["round_no"])[1], athlete=data["athlete"].astype(str))
+        ordered = ordered[ordered["round_no"].map(label_of) != "0"].sort_values("_place", kind="stable")
         for _, part in ordered.groupby("athlete", sort=True):
             before = ""
             for row in part.to_dict("records"):

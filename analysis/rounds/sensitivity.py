@@ -270,9 +270,8 @@ def _bounds_line(bounds: LimitBounds, common: dict) -> dict:
 def _tipping_line(tipping: TippingPoint, common: dict) -> pd.DataFrame:
     last = tipping.table.iloc[-1]
     holds = bool(np.isnan(last["shift_up"]) and np.isnan(last["shift_down"]))
-    middle = tipping.curve[
-        (tipping.curve["contrast"] == last["contrast"]) & (tipping.curve["shift"].abs() < 1e-12)
-    ].iloc[0]
+    curve = tipping.curve[tipping.curve["contrast"] == last["contrast"]]
+    middle = curve.loc[curve["shift"].abs().idxmin()]
     line = {
         **common,
         "analysis": "missing rounds imputed (tipping point)",

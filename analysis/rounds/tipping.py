@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result
+from ..basics import Result, check_number
 from .compare import fit_rounds
+from .equivalence import check_bounds, check_effect
 from .prepare import RoundRows, pairs_of, prepare_rounds
 from .steps import label_of_step
 
@@ -113,8 +114,6 @@ def tipping_point(
     >>> result.n_missing, list(result.table["contrast"])
     (1, ['2 - 1', '3 - 2', '3 - 1'])
     """
-    if not smallest_effect > 0:
-        raise KitError(f"The smallest effect that matters must be above 0; it is {smallest_effect}.")
     return tipping_of(
         prepare_rounds(data, outcome),
         smallest_effect=smallest_effect,
@@ -146,6 +145,11 @@ def tipping_of(
     -------
     TippingPoint or None
     """
+    smallest_effect = check_effect(smallest_effect)
+    check_bounds(-smallest_effect, smallest_effect, alpha)
+    seed = check_number(seed, name="seed", low=0, high=2**63, ends=True, whole=True)
+    if largest_shift is not None:
+        largest_shift = check_number(largest_shift, name="largest_shift", low=0)
     values = rows.wide.to_numpy()
     gaps = np.isnan(values)
     if not gaps.any() or np.nanmax(values) == np.nanmin(values):
@@ -155,6 +159,10 @@ def tipping_of(
     if not residual > 0:
         return None
     largest = float(largest_shift or np.nanmax(values) - np.nanmin(values))
+    order = np.lexsort(
+        np.nan_to_num(values, nan=np.nanmin(values) - 1.0).T
+    )  # by their values, not their names
+    values, gaps = values[order], gaps[order]
     drawn = impute_rounds(values, athlete, residual, n=N_IMPUTATIONS, seed=seed)
     shifts = np.linspace(-largest, largest, 2 * N_SHIFTS + 1)
     k = values.shape[1]
@@ -168,7 +176,7 @@ def tipping_of(
         missing=pd.DataFrame(
             [
                 {"athlete": str(rows.wide.index[i]), "round_no": rows.labels[j]}
-                for i, j in zip(*np.nonzero(gaps), strict=True)
+                for i, j in zip(*np.nonzero(rows.wide.isna().to_numpy()), strict=True)
             ]
         ),
         table=_first_change(found["label"], shifts, names),

@@ -6,6 +6,7 @@ import pytest
 from models_data import study
 from pytest import approx
 
+from analysis import models
 from analysis.basics import KitError
 from analysis.models import fit_mixed
 
@@ -203,3 +204,47 @@ def test_no_robust_test_where_every_athlete_has_the_same_difference():
     assert table.loc["3 - 2", "estimate"] == approx(4.0)
     assert table.loc["3 - 2", ["standard_error", "p", "ci_low"]].isna().all()
     assert table.loc["2 - 1", "p"] < 1
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda v: models.noncentral_t_interval(v, 10),
+        lambda v: models.noncentral_f_interval(3.0, v, 10),
+        lambda v: models.paired_effect_sizes([1, 2, 3.0], [1, 1, 1.0], level=v),
+        lambda v: models.signed_rank(v),
+        lambda v: models.holm(v),
+        lambda v: models.critical_correlation(v),
+        lambda v: models.correlation_cdf(v, 0.2, 10),
+        lambda v: models.correlation_quantile(0.4, 0.3, v),
+        lambda v: models.exact_correlation_interval(0.3, v),
+        lambda v: models.resample_indices(v, 3),
+        lambda v: models.resample_indices(3, 3, seed=v),
+        lambda v: models.permutation_correlation([1, 2, 3.0], [1, 3, 2.0], n_resamples=v),
+        lambda v: fit().contrasts("round_no", level=v),
+    ],
+)
+@pytest.mark.parametrize("value", ["much", [[1], 2]])
+def test_what_is_no_number_is_named(call, value):
+    with pytest.raises(KitError, match=r"must|needs"):
+        call(value)
+
+
+@pytest.mark.parametrize("t", [2e4, 1e8])
+def test_very_large_statistics_have_an_interval(t):
+    """The interval over t hardly depends on t; scipy computes it up to about 1e5."""
+    low, high = np.array(models.noncentral_t_interval(t, 13)) / t
+    assert (low, high) == approx(np.array(models.noncentral_t_interval(9e3, 13)) / 9e3, rel=1e-5)
+    low, high = np.array(models.noncentral_f_interval(t**2, 3, 13)) / t**2
+    assert (low, high) == approx(np.array(models.noncentral_f_interval(3e7, 3, 13)) / 3e7, rel=1e-5)
+
+
+def test_a_constant_row_has_no_correlation():
+    """The mean of 0.1, 0.1, 0.1 is not 0.1 in floating point."""
+    assert np.isnan(models.pearson_rows([[0.1, 0.1, 0.1]], [[1, 2, 4.0]])).all()
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1.0, 1e9])
+def test_ranks_do_not_depend_on_the_unit(scale):
+    differences = np.array([0.3, 0.1 + 0.2, -0.1, 0.7, 0.5, -0.3])
+    assert models.signed_rank(scale * differences).p == models.signed_rank(differences).p == 0.25

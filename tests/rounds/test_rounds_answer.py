@@ -86,6 +86,11 @@ def test_a_test_of_difference_cannot_support_equivalence(club):
         (lambda d: pd.concat([d.assign(session="1"), d.assign(session="2")]), "2 sessions"),
         (lambda d: d.assign(hr_mean_bpm=d["round_no"] * 3.0), "does not vary"),
         (lambda d: d.to_dict("records"), "must be a table"),
+        (lambda d: None, "must be a table"),
+        (lambda d: d.assign(hr_mean_bpm=pd.Timestamp("2026-01-01")), "must hold numbers"),
+        (lambda d: d.assign(hr_mean_bpm=d["hr_mean_bpm"] + 1j), "must hold numbers"),
+        (lambda d: d.assign(hr_mean_bpm=d["hr_mean_bpm"] * 1e150), "which nothing measures"),
+        (lambda d: d.assign(hr_mean_bpm=d["hr_mean_bpm"] * 1e-300), "which nothing measures"),
     ],
 )
 def test_what_cannot_be_analysed_is_said_in_plain_words(change, message, club):
@@ -95,7 +100,15 @@ def test_what_cannot_be_analysed_is_said_in_plain_words(change, message, club):
 
 @pytest.mark.parametrize(
     "option",
-    [{"smallest_effect": 0}, {"smallest_effect": np.nan}, {"alpha": 0}, {"alpha": 1}, {"role": "main"}],
+    [
+        {"smallest_effect": 0},
+        {"smallest_effect": np.nan},
+        {"smallest_effect": "5"},
+        {"alpha": 0},
+        {"alpha": 1},
+        {"alpha": None},
+        {"role": "main"},
+    ],
 )
 def test_options_are_checked(option, club):
     with pytest.raises(KitError):

@@ -66,6 +66,37 @@ def test_imputed_tables_keep_what_was_measured(club):
     assert (spread > 3.0).all() and (spread < 8.0).all()  # at least the residual, less than a stranger's
 
 
+def test_names_of_athletes_do_not_move_the_tipping_point(club):
+    data = club(missing=0.1)
+    other = {a: f"Z{100 - i}" for i, a in enumerate(data["athlete"].unique())}
+    one, two = (
+        tipping_point(d, "hr_mean_bpm", smallest_effect=5)
+        for d in (data, data.assign(athlete=data["athlete"].map(other)))
+    )
+    pd.testing.assert_frame_equal(one.table, two.table)
+    np.testing.assert_allclose(one.curve["ci_low"], two.curve["ci_low"])
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1e9])
+def test_the_unit_of_the_outcome_changes_no_reading(scale, club):
+    data = club(missing=0.15, n=8).round(1)
+    one, two = (
+        answer_rounds(d, "hr_mean_bpm", smallest_effect=5 * s, ordinal=True)
+        for d, s in ((data, 1.0), (data.assign(hr_mean_bpm=scale * data["hr_mean_bpm"]), scale))
+    )
+    assert one.steps["label"].tolist() == two.steps["label"].tolist()
+    for name in ("p_adjusted", "p_adjusted_cr2", "p_ranks", "p_equivalence"):
+        np.testing.assert_allclose(one.steps[name], two.steps[name], rtol=1e-6)
+    assert one.ranks.p == pytest.approx(two.ranks.p)
+    assert one.tipping.table["label_up"].tolist() == two.tipping.table["label_up"].tolist()
+
+
+@pytest.mark.parametrize("option", [{"alpha": 0.7}, {"seed": -1}, {"seed": 0.5}, {"largest_shift": np.inf}])
+def test_options_of_the_tipping_point_are_checked(option, club):
+    with pytest.raises(KitError, match="must be"):
+        tipping_point(club(missing=0.1), "hr_mean_bpm", **({"smallest_effect": 5} | option))
+
+
 def test_smallest_effect_must_be_positive(club):
     with pytest.raises(KitError, match="above 0"):
         tipping_point(club(missing=0.1), "hr_mean_bpm", smallest_effect=0)
@@ -322,3 +353,12 @@ def test_sat_out_rounds_are_shown_and_not_analysed(club):
     assert answer.left_out["reason"].tolist() == ["sat the round out"]
     assert "without rounds after a sat-out round" in set(answer.sensitivity["analysis"])
     assert rests_of(club()).empty
+    tenth = pd.DataFrame(
+        {"athlete": "A", "round_no": ["10", "9", "11"], "took_part": ["sat_out", "yes", "yes"]}
+    )
+    assert rests_of(tenth)["round_no"].tolist() == [
+        "10",
+        "11",
+    ]  # in the order of the numbers, not of the letters
+    with pytest.raises(KitError, match="must be a table"):
+        rests_of(None)

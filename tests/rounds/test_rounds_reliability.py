@@ -130,3 +130,10 @@ def test_adapter_leaves_the_options_of_the_library_alone(club):
     long = club(means=(1, 2)).rename(columns={"round_no": "trial", "hr_mean_bpm": "value"})
     assert len(intraclass(long)) == 4
     assert dict(pingouin.options) == before
+
+
+def test_rows_without_an_athlete_are_left_out_and_told(club):
+    data = club()
+    data.loc[3, "athlete"] = None
+    result = reliability(data, "hr_mean_bpm")
+    assert "no athlete" in set(result.left_out["reason"])
