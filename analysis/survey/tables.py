@@ -157,11 +157,13 @@ def choice_table(sessions: pd.DataFrame, kinds, *, error_bpm: float, seed: int) 
         "chest straps only": main & (sessions["device_kind"] == "chest_strap"),
         "recordings only": main & (sessions["file"] != ""),
     }
-    lines = [
-        [name, *_one_choice(sessions[kept.to_numpy(dtype=bool)], error_bpm, seed)]
-        for name, kept in plain.items()
-        if kept.any()
-    ]
+    lines, known = [], {}
+    for name, kept in plain.items():
+        chosen = kept.to_numpy(dtype=bool)
+        if chosen.any():
+            if (which := chosen.tobytes()) not in known:
+                known[which] = _one_choice(sessions[chosen], error_bpm, seed)
+            lines.append([name, *known[which]])
     used = sessions[main.to_numpy()]
     lines.append(
         ["heart rates say nothing about a person's maximum", *_one_choice(used, error_bpm, seed, learn=False)]
