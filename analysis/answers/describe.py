@@ -340,6 +340,7 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
     aside = aside.assign(
         decided_by=aside["decided_by"].map(lambda who: "rule" if who == "rule" else "person")
     )
+    aside = pd.concat([aside, _tests_not_used(capacity)], ignore_index=True)
     keys = ["table", "measure", "unit", "cause", "decided_by"]
     return Description(
         participants=describe_participants(study, rows, capacity),
@@ -348,3 +349,14 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
         balance=ledger.balance(),
         set_aside=aside.groupby(keys, sort=False, as_index=False)["amount"].sum(),
     )
+
+
+def _tests_not_used(capacity) -> pd.DataFrame:
+    """Aerobic tests that gave no capacity, in the columns of what was set aside."""
+    left = (
+        getattr(capacity, "attrs", {}).get("left_out", pd.DataFrame({"reason": []})).astype({"reason": "str"})
+    )
+    far = left["reason"].str.extract(r"days? from the session; at most (\d+) count", expand=False)
+    cause = left["reason"].mask(far.notna(), "taken more than " + far.fillna("") + " days from the session")
+    return pd.DataFrame({"table": "aerobic_tests", "measure": "", "amount": 1.0, "unit": "rows",
+                         "cause": cause, "decided_by": "rule"})  # fmt: skip

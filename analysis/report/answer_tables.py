@@ -52,8 +52,11 @@ def contrasts_table(answers: dict) -> Table | None:
         return None
     note = (
         "Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
-        "neither a change nor equivalence is shown."
+        "neither a change nor equivalence is shown. A change counts only where the robust test, which stands in the text, "
+        "shows it too."
     )
+    if any(answer.ordinal for answer in answers.values()):
+        note += " For ratings the exact test of ranks has to show it as well."
     if any(_depends(answer) for answer in answers.values()):
         note += " HI, LO: values off the analyser's scale; a reading holds as long as none of them was beyond the value given."
     return Table(

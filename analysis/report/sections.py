@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from ..basics import NotYet
 from ..study import OUTCOMES
 from . import answer_tables, pictures, tables
 from .checklists import checklist_tables
@@ -87,6 +88,7 @@ def _plain(answers) -> list[Section]:
         said += [plain_participants(answers.description.participants), plain_cleaning(answers.cleaned)]
         said += [plain_rounds(answers.rounds(outcome)) for outcome in answers.primary_outcomes]
         said += [plain_capacity(answers.fitness(outcome)) for outcome in _fitness_outcomes(answers)]
+        said += _nothing_compared(answers)
         said.append(plain_replication(answers.published()))
     if answers.survey():
         said.append(plain_survey(answers.survey()))
@@ -96,6 +98,17 @@ def _plain(answers) -> list[Section]:
 def _has_rounds(answers) -> bool:
     """A survey of sessions has no rounds, and none of the questions about them."""
     return bool(answers.study.protocol.rounds)
+
+
+def _nothing_compared(answers) -> list[str]:
+    """Say why nothing was compared although something was measured."""
+    if not answers.cleaned or answers.measured_outcomes:
+        return []
+    session = answers.study.plan.primary_session
+    needs = "heart rate, lactate or exertion of at least three athletes in two rounds or more"
+    return [
+        str(NotYet("comparing the rounds", f"{needs} of session {session}, the primary session of the plan"))
+    ]
 
 
 def _split(texts: list[str]) -> list[str]:
@@ -213,7 +226,8 @@ def _results(answers) -> list[Section]:
         )
     sections = [Section("Results"), people]
     if not outcomes:
-        return sections + _survey(answers)
+        missing = Section("Outcomes by round", paragraphs(_nothing_compared(answers)), 2)
+        return [*sections, missing, *_survey(answers)]
     rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
     sections.append(
         Section(

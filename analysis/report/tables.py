@@ -194,6 +194,7 @@ ORIGINS = {
     ("rounds", "hr_mean_bpm"): "round means of heart rate",
     ("rounds", "lactate_mmol_l"): "lactate values",
     ("rounds", "exertion"): "exertion ratings",
+    ("aerobic_tests", ""): "aerobic tests",
 }
 
 
@@ -203,8 +204,13 @@ def _origin(table: str, measure: str) -> str:
     )
 
 
+def _unreadable(cause: str) -> str:
+    """The cause of a file that cannot be read, without its name and without the advice that follows."""
+    return cause.partition(": ")[2].partition(". ")[0].rstrip(".") or cause
+
+
 def _amount(amount: float, unit: str) -> str:
-    unit = unit.removesuffix("s") if amount == 1 and unit in ("rows", "values") else unit
+    unit = unit.removesuffix("s") if amount == 1 and unit in ("rows", "values", "files") else unit
     return format_number(amount, 0, unit=unit)
 
 
@@ -233,8 +239,12 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
     shown = pd.DataFrame(
         {
             "From": _origin(r["table"], r["measure"]),
-            "Cause": cause_in_words(r["cause"]) or "no cause noted",
-            "Amount": _amount(r["amount"], units.get(r["unit"], r["unit"])),
+            "Cause": _unreadable(r["cause"])
+            if r["measure"] == "files"
+            else cause_in_words(r["cause"]) or "no cause noted",
+            "Amount": _amount(
+                r["amount"], "files" if r["measure"] == "files" else units.get(r["unit"], r["unit"])
+            ),
             "Decided by": r["decided_by"],
         }
         for r in set_aside.to_dict("records")

@@ -11,11 +11,16 @@ from ..basics import did_you_mean
 from .columns import KEYS, column_rules, lines_of, source_columns
 from .findings import Findings
 from .model import Protocol
+from .plan import Plan
+from .settings import SETTINGS_FILE
 
 Tables = dict[str, pd.DataFrame]
 
 MEASURES = ("lactate_mmol_l", "exertion", "activity_rating", "hr_mean_typed_bpm", "hr_peak_typed_bpm")
 """Columns of rounds that hold something measured."""
+
+FEWEST_ATHLETES = 3
+"""With fewer athletes in a session nothing is compared."""
 
 
 def check_tables(
@@ -257,3 +262,29 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
                         "a date in the future",
                         "type the date on which it was",
                     )
+
+
+def remark_on_primary_session(plan: Plan, rounds: pd.DataFrame, line: int | None, findings: Findings) -> None:
+    """Remark where the primary session holds next to nobody although others sparred.
+
+    Parameters
+    ----------
+    plan : Plan
+    rounds : DataFrame
+        The converted table.
+    line : int or None
+        Where study.toml states the primary session.
+    findings : Findings
+        Takes the remark.
+    """
+    sparred = rounds[rounds["round_no"] > 0]
+    everyone = sparred["athlete"].nunique()
+    here = sparred.loc[sparred["session"] == plan.primary_session, "athlete"].nunique()
+    if here < FEWEST_ATHLETES <= everyone:
+        problem = (
+            f"the main analyses take this session alone, and only {here} of {everyone} athletes sparred in it"
+        )
+        remedy = (
+            "write the session that is to be analysed, or give all athletes of one evening the same session"
+        )
+        findings.remark(SETTINGS_FILE, line, "primary_session", plan.primary_session, problem, remedy)

@@ -16,7 +16,7 @@ from .aerobic import check_aerobic_tests, known_tests, more_columns
 from .columns import TABLES, empty_table
 from .consent import find_withdrawn, not_analysed, without_withdrawn, write_ledger
 from .convert import Context, convert_table
-from .crosscheck import MEASURES, check_tables
+from .crosscheck import MEASURES, check_tables, remark_on_primary_session
 from .decide import Decided, apply_decisions, row_keys
 from .findings import Findings
 from .fixed_plan import FIXED_FILE, load_fixed_plan
@@ -138,6 +138,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
     known_sessions = list(dict.fromkeys(tables["sessions"]["session"]))
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
+    remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
     session = usual_session(tables["sessions"])
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
 

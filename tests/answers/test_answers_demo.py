@@ -1,5 +1,6 @@
 """The demo is held against the truth it was drawn from, and half-filled folders say what they need."""
 
+import dataclasses
 import json
 import subprocess
 import sys
@@ -13,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from half_filled import DEMO, LEFT_OUT, half_filled
 
 from analysis.answers import Answers, open_answers
+from analysis.answers.describe import describe_study
 from analysis.basics import NotYet
 from analysis.study import list_needs
 
@@ -60,7 +62,10 @@ def test_every_wart_of_the_evening_is_noticed(demo):
 
 
 def test_round_effects_lie_where_the_truth_is(demo, truth):
-    for outcome, key in (("hr_mean_bpm", "hr_round_effects_bpm"), ("lactate_mmol_l", "lactate_round_effects_mmol_l")):
+    for outcome, key in (
+        ("hr_mean_bpm", "hr_round_effects_bpm"),
+        ("lactate_mmol_l", "lactate_round_effects_mmol_l"),
+    ):
         found = demo.rounds(outcome).comparison.contrasts
         assert len(found) >= 3
         for line in found.to_dict("records"):
@@ -109,3 +114,13 @@ def test_departures_from_the_fixed_plan_of_the_demo_are_found(demo):
     assert demo.study.plan.frozen["date"] == "2026-10-01" and demo.study.plan.frozen["intact"]
     found = plan_deviations(demo.study)["part"].tolist()
     assert {"sampling: tolerance", "rounds per athlete", "decision by a person"} <= set(found)
+
+
+def test_tests_that_are_too_old_stand_among_what_was_set_aside(demo):
+    study = demo.study
+    old = study.aerobic_tests.assign(date=study.aerobic_tests["date"].str.replace("2026", "2025"))
+    found = describe_study(
+        study, demo.cleaned, Answers(dataclasses.replace(study, aerobic_tests=old)).capacity
+    )
+    aside = found.set_aside.query("table == 'aerobic_tests'")
+    assert aside["amount"].sum() == len(old) and aside["cause"].str.contains("more than 42 days").all()

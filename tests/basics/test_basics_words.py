@@ -63,3 +63,8 @@ def test_left_out_rows_say_who_decided():
         [{"athlete": "A07", "reason": "no test"}, {"reason": "withdrew", "decided_by": "person"}]
     )
     assert list(table["decided_by"]) == ["rule", "person"] and table.loc[1, "athlete"] == ""
+
+
+def test_the_noise_of_computing_does_not_decide_a_tie():
+    assert format_number(153.75, 1) == format_number(153.74999999999997, 1) == "153.8"
+    assert format_number(0.1 + 0.2 - 0.05, 1) == format_number(0.25, 1)

@@ -148,3 +148,17 @@ def test_libreoffice_opens_the_word_file(word_path, tmp_path):
         [*command, "--outdir", str(tmp_path), str(word_path)], check=True, capture_output=True, timeout=120
     )
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_a_session_with_too_few_athletes_says_why_nothing_was_compared():
+    import dataclasses
+
+    from analysis.answers import Answers, open_answers
+    from analysis.report.sections import build_document
+
+    study = open_answers().study
+    few = study.rounds[study.rounds["athlete"].isin(study.rounds["athlete"].unique()[:2])]
+    text = build_document(
+        Answers(dataclasses.replace(study, rounds=few, recordings=study.recordings.iloc[:0]))
+    ).text()
+    assert "at least three athletes in two rounds or more of session 1, the primary session" in text

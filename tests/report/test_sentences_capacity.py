@@ -161,3 +161,20 @@ def test_tables_to_read_hold_every_line_of_the_answer():
     assert tables.table_tests(NotYet("aerobic capacity", "a test")) == str(
         NotYet("aerobic capacity", "a test")
     )
+
+
+def test_a_corrected_correlation_is_not_written_past_one():
+    from types import SimpleNamespace as Row
+
+    from analysis.report.sentences.capacity_parts import _reach_of_correlation, _within_one
+
+    row = {"estimate": -0.83, "ci_low": -1.12, "ci_high": 0.2}
+    assert (
+        _within_one(row) == "−0.83"
+        and _reach_of_correlation(row) == "−1.00 to 0.20, cut where correlations end"
+    )
+    assert _within_one({**row, "estimate": -1.2}).startswith("the end of the scale, −1")
+    chart = Row(n_specifications=6)
+    from analysis.report.sentences.capacity_checks import _of
+
+    assert [_of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]

@@ -102,7 +102,7 @@ def test_without_recordings(cleaned):
     assert say.plain_cleaning(bare) == "No heart rate was recorded."
     assert say.write_up_cleaning(bare) == []
     typed = replace(bare, rows=bare.rows.assign(hr_source="typed", hr_mean_bpm=150.0))
-    assert "typed from a device" in say.plain_cleaning(typed)
+    assert "read off a device and typed" in say.plain_cleaning(typed)
     assert "read off a device" in say.write_up_cleaning(typed)[0]
     nobody = replace(bare, rows=bare.rows.iloc[:0])
     assert "nothing to clean" in say.plain_cleaning(nobody)

@@ -198,3 +198,11 @@ def test_tables_for_readers_hold_every_way():
     assert not table.map(lambda v: "nan" in str(v)).to_numpy().any()
     assert say.tabulate_rests(result) == "Nobody sat a round out."
     assert say.tabulate_outcomes({"hr_mean_bpm": result})["Role"].tolist() == ["primary"]
+
+
+def test_two_rounds_cannot_tell_where_it_stops_changing():
+    result = answer(club(3, means=(160, 175)).replace({"round_no": {2: 5}}))
+    text = say.plain_rounds(result)
+    assert "measured in two rounds only (1 and 5)" in text and "even between" not in text
+    three = say.plain_rounds(answer(club(3, means=(160, 170, 180))))
+    assert "even between rounds 2 and 3 an average difference of 5" in three

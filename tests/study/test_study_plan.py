@@ -286,3 +286,12 @@ def test_exponents_are_units_of_capacity(tmp_path):
         empty_study(tmp_path, settings=SETTINGS + '[plan]\ncapacity_unit = "mL/kg^0.67/min"\n')
     ).plan
     assert plan.capacity_unit == "mL/kg^0.67/min"
+
+
+def test_a_primary_session_with_next_to_nobody_is_remarked_on(tmp_path):
+    alone = [{**r, "session": "2" if r["athlete"] == "A01" else "1"} for r in rounds()]
+    folder = make_folder(tmp_path, sessions=[*sessions(), {**sessions()[0], "session": "2"}], rounds=alone)
+    settings = (folder / "study.toml").read_text() + '\n[plan]\nprimary_session = "2"\n'
+    (folder / "study.toml").write_text(settings)
+    remark = problem_at(check_study(folder).remarks, column="primary_session")
+    assert "only 1 of " in remark["problem"] and "study.toml, line " in check_study(folder).text()

@@ -78,8 +78,8 @@ def plain_capacity(answer) -> str:
     if answer.verdict == "negligible":
         narrow = span(answer.contrast_ci90_low, answer.contrast_ci90_high, known)
         return (
-            f"Fitness made too little difference to {what} to matter: between athletes {apart} apart it was shown to be "
-            f"smaller than {matters} ({people}{equal}; anything from {narrow} fits the data)."
+            f"Fitter and less fit athletes differed too little in {what} to matter: between athletes {apart} apart the "
+            f"difference was shown to be smaller than {matters} ({people}{equal}; anything from {narrow} fits the data)."
         )
     if answer.verdict == "too imprecise":
         return (
@@ -215,7 +215,7 @@ def _main(answer) -> str:
     text = (
         f"Fitness and {what}: {plural(answer.n_athletes, 'athlete')} with {plural(answer.n_observations, 'value')} over the "
         f"rounds ({fit.method}{how}). "
-        f"An aerobic capacity higher by {per} went with a change of {change} in {what} ({interval} "
+        f"An aerobic capacity higher by {per} went with a difference of {change} in {what} ({interval} "
         f"{format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)}; t({format_df(fit.df)}) = "
         f"{format_number(fit.statistic, 2)}, p {format_p(fit.p)})."
     )

@@ -8,7 +8,6 @@ from ...basics import (
     format_df,
     format_number,
     format_p,
-    format_percent,
     join_words,
     plural,
 )
@@ -69,10 +68,11 @@ def write_up_influence(answer) -> str:
     changed = int((table["verdict"] != answer.verdict).sum())
     low = format_number(table["planned_effect"].min(), digits, sign=True)
     high = format_number(table["planned_effect"].max(), digits, sign=True, unit=known.unit)
+    cook = table["cooks_distance"].max()  # above 1: common practice, no source
     return (
         f"Leaving out one athlete at a time moved the planned effect between {low} and {high}; the reading changed in "
-        f"{changed} of {len(table)} cases (largest Cook's distance "
-        f"{format_number(table['cooks_distance'].max(), 2)}). No athlete was removed."
+        f"{changed} of {len(table)} cases (largest Cook's distance {format_number(cook, 2)}"
+        f"{', so that one athlete carries much of the result' if cook > 1 else ''}). No athlete was removed."
     )
 
 
@@ -99,9 +99,9 @@ def plain_specifications(answer) -> str:
     if chart.n_specifications == 1:
         return "The planned analysis is the only one that these data allow."
     return (
-        f"Of {chart.n_specifications} reasonable ways to analyse these data, {format_percent(chart.share_same_sign)} point the "
-        f"same way as the planned one, and {format_percent(chart.share_excluding_zero)} would have called that shown; "
-        f"{format_percent(chart.share_opposite)} would have called the contrary shown."
+        f"Of {chart.n_specifications} reasonable ways to analyse these data, {_of(chart, chart.share_same_sign)} point the "
+        f"same way as the planned one, and {_of(chart, chart.share_excluding_zero)} would have called that shown; "
+        f"{_of(chart, chart.share_opposite)} would have called the contrary shown."
     )
 
 
@@ -129,10 +129,16 @@ def write_up_specifications(answer) -> str:
         f"Over {plural(chart.n_specifications, 'reasonable analysis', 'reasonable analyses')} the difference between athletes "
         f"{step_words(chart.contrast_step, answer.capacity_unit)} apart ranged from {format_number(chart.smallest, 1)} to "
         f"{format_number(chart.largest, 1)} times the smallest that matters (median {format_number(chart.median, 1)}); "
-        f"{format_percent(chart.share_same_sign)} had the sign of the planned one, "
-        f"{format_percent(chart.share_excluding_zero)} an interval beyond zero on that side and "
-        f"{format_percent(chart.share_opposite)} on the other. They share their data and are no independent tests."
+        f"{_of(chart, chart.share_same_sign)} had the sign of the planned one, "
+        f"{_of(chart, chart.share_excluding_zero)} an interval beyond zero on that side and "
+        f"{_of(chart, chart.share_opposite)} on the other. They share their data and are no independent tests."
     )
+
+
+def _of(chart, share: float) -> str:
+    """Write a share of analyses as a count: of six, a percentage says too much."""
+    count = round(share * chart.n_specifications)
+    return "none" if not count else "all" if count == chart.n_specifications else str(count)
 
 
 def plain_drift(answer) -> str:

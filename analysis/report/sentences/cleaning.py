@@ -62,10 +62,10 @@ def plain_cleaning(cleaned) -> str:
     source = rows["hr_source"]
     traced, typed = int((source == "trace").sum()), int((source == "typed").sum())
     if not cleaned.traces and not traced:
-        words = (
-            f"; {plural(typed, 'round mean was', 'round means were')} typed from a device" if typed else ""
-        )
-        return f"No heart rate was recorded{words}."
+        if typed:
+            means = plural(typed, "round mean of heart rate was", "round means of heart rate were")
+            return f"{means} read off a device and typed, which nobody can check; there are no recordings."
+        return "No heart rate was recorded."
     parts = [
         f"{plural(len(rows), 'round')} were sparred; {traced} of them have a usable mean heart rate from a recording"
     ]

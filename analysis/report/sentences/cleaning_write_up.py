@@ -119,7 +119,9 @@ def _windows_words(cleaned) -> str:
     by_event = int((clocks["offset_source"] == "common event").sum())
     if by_event:
         were = "was" if by_event == 1 else "were"
-        rounds += f" {plural(by_event, 'recording')} {were} put on the clock by an event common to all devices."
+        rounds += (
+            f" {plural(by_event, 'recording')} {were} put on the clock by an event common to all devices."
+        )
     off = int((clocks["agrees"] == "no").sum())
     if off:
         rounds += f" In {plural(off, 'recording')} the trace itself suggested another offset, which was not applied."

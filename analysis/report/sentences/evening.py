@@ -6,6 +6,9 @@ from datetime import date
 
 from ...basics import format_ci, format_number, join_words, plural
 
+MOST_SESSIONS = 4
+"""More sessions than this are counted, not described one by one."""
+
 SITES = {"fingertip": "the fingertip", "ear_lobe": "the ear lobe", "other": "another site"}
 
 
@@ -162,7 +165,6 @@ def write_up_conditions(conditions) -> list[str]:
     sentences = []
     for _, s in conditions.sessions.iterrows():
         about = [f"on {day(s['date'])}"] if s["date"] else []
-        about += [f"in {_place(s['place'])}"] if s["place"] else []
         climate = []
         if s["temperature_c"] == s["temperature_c"]:
             climate.append(format_number(s["temperature_c"], 1, unit="°C"))
@@ -171,13 +173,13 @@ def write_up_conditions(conditions) -> list[str]:
         about += [f"at {join_words(climate)}"] if climate else []
         if about:
             name = f"Session {s['session']}" if len(conditions.sessions) > 1 else "The session"
-            sentences.append(f"{name} took place {', '.join(about)}.")
+            where = f" (place: {s['place']})" if s["place"] else ""
+            sentences.append(f"{name} took place {', '.join(about)}{where}.")
+    if len(sentences) > MOST_SESSIONS:
+        dates = sorted(d for d in conditions.sessions["date"] if d)
+        between = f" between {day(dates[0])} and {day(dates[-1])}" if dates else ""
+        return [f"There were {len(conditions.sessions)} sessions{between}."]
     return [" ".join(sentences)] if sentences else []
-
-
-def _place(text: str) -> str:
-    known = ("the ", "a ", "an ", "our ")
-    return text if text.lower().startswith(known) or text[:1].isupper() else f"the {text}"
 
 
 def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:
@@ -239,7 +241,7 @@ def _lactate(conditions) -> str:
     blood = f"{kind} blood" if kind and kind != "other" else "blood"
     text = f"Lactate was measured in {blood}" + (f" from {sites}" if sites else "")
     analyser, lot = named("analyser"), named("strip_lot")
-    text += f" ({analyser}{f'; strip lot {lot}' if lot else ''})" if analyser else ""
+    text += f" (analyser: {analyser}{f'; strip lot {lot}' if lot else ''})" if analyser else ""
     delay = conditions.delay
     if not delay:
         return text + "; the delay from the end of the round to the sample was not noted."
@@ -267,9 +269,12 @@ def _capacity(participants, titles: dict[str, str]) -> str:
         )
     elif "prediction" in kinds:
         text += " These values are estimated by published equations and carry their error of prediction."
-    if tests["uses_heart_rate"].astype(bool).any():
+    from_heart_rate = tests["uses_heart_rate"].astype(bool)
+    if from_heart_rate.any():
+        which = "these tests" if from_heart_rate.all() else "some of these tests"
+        which = "this test" if len(tests) == 1 else which
         text += (
-            " In some of the tests heart rate itself enters the estimate, so that such a value and a heart rate in "
-            "sparring are not independent measurements."
+            f" In {which} heart rate itself enters the estimate, so that such a value and a heart rate in sparring are not "
+            "independent measurements."
         )
     return text

@@ -5,6 +5,8 @@ from __future__ import annotations
 from ...basics import format_number, format_percent, join_words, plural
 from ...study import OUTCOMES, result_status
 
+BY_KIT = "proposed by the kit"
+
 QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
 
 
@@ -34,9 +36,19 @@ def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
     else:
         text = "No plan was fixed before the data were collected, so that every test below is exploratory, whatever its p."
     paragraphs = [text + _hypotheses(plan) + (_status(study) if plan.frozen else "")]
-    sizes = [_size(plan, o) for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
-    if sizes:
-        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}.")
+    asked = [o for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
+    if asked:
+        sizes = [_size(plan, o) for o in asked]
+        reasons = [_reason(plan, o) for o in asked]
+        if len(set(reasons)) > 1 or len(asked) == 1:
+            sizes = [f"{size} ({why})" if why else size for size, why in zip(sizes, reasons, strict=True)]
+            alike = ""
+        else:
+            everyone = "both " if len(asked) == 2 else "all "
+            alike = (
+                f" ({everyone if reasons[0] == BY_KIT else 'for each: '}{reasons[0]})" if reasons[0] else ""
+            )
+        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}{alike}.")
     return paragraphs
 
 
@@ -86,11 +98,14 @@ def _size(plan, outcome: str) -> str:
     known = OUTCOMES[outcome]
     amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
     unit = known.unit if amount != "1" else known.unit.removesuffix("s")
-    text = f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
+    return f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
+
+
+def _reason(plan, outcome: str) -> str:
     reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
     if f"smallest_effects.{outcome}" in plan.proposed or reason.startswith("our proposal"):
-        return f"{text} (proposed by the kit)"
-    return f"{text} ({reason[0].lower()}{reason[1:]})" if reason else text
+        return BY_KIT
+    return reason[:1].lower() + reason[1:]
 
 
 def _digits(value: float) -> int:
@@ -157,8 +172,8 @@ def write_up_statistics(
     asked = [QUESTION_WORDS[OUTCOMES[o].question] for o in outcomes if _is_primary(plan, o)]
     primary = f" The primary outcomes are those of {join_words(list(dict.fromkeys(asked)))}." if asked else ""
     paragraphs.append(
-        f"Tests are two-sided at {alpha} unless a direction is given; each question has one primary outcome, and the other "
-        f"outcomes of a question are adjusted after Holm.{primary} Values are shown as mean and standard deviation (SD), "
+        f"Tests are two-sided at {alpha}, also where a direction was expected; each question has one primary outcome, and the "
+        f"other outcomes of a question are adjusted after Holm.{primary} Values are shown as mean and standard deviation (SD), "
         "estimates with their 95\N{NO-BREAK SPACE}% interval; p values are exact unless below .001."
     )
     return paragraphs
@@ -190,15 +205,15 @@ def write_up_power(design) -> list[str]:
     parts = []
     if len(change):
         shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in change.to_dict("records")])
-        parts.append(f"the smallest change that matters from the first to the last round in {shown}")
+        parts.append(f"a change from the first to the last round, {shown}")
     if len(slope):
         shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in slope.to_dict("records")])
-        parts.append(f"the smallest difference that matters between fitter and less fit athletes in {shown}")
+        parts.append(f"a difference between fitter and less fit athletes, {shown}")
     if not parts:
         return []
     start = f"Under the assumptions {whose}, a study of {plural(design.n, 'athlete')} who complete "
-    start += f"{plural(design.rounds, 'round')} would show "
-    return [f"{start}{', and '.join(parts)} of such studies."]
+    start += f"{plural(design.rounds, 'round')} has these chances to show an effect that is just large enough to matter: "
+    return [f"{start}{'; '.join(parts)}."]
 
 
 def _share(row: dict) -> str:

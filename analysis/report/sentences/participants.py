@@ -70,7 +70,9 @@ def write_up_participants(participants) -> list[str]:
         text += f" {join_words(described)}."
     if participants.groups:
         sizes = [f"{name} ({plural(size, 'athlete')})" for name, size in participants.groups.items()]
-        text += f" They belonged to {plural(len(sizes), 'group')}: {join_words(sizes)}."
+        rest = participants.n_athletes - sum(participants.groups.values())
+        sizes += [f"the others ({plural(rest, 'athlete')})"] if rest else []
+        text += f" {'Groups' if len(sizes) > 1 else 'Group'}: {join_words(sizes)}."
     return [text, _counts(participants)]
 
 
@@ -94,7 +96,8 @@ def _characteristic(row) -> str:
     if row["n_athletes"] > 1:
         inside.append(f"SD {format_number(row['sd'], digits)}")
     if row["n_athletes"] >= FEWEST_FOR_RANGE:
-        inside.append(f"range {format_ci(row['low'], row['high'], digits)}")
+        whole = float(row["low"]).is_integer() and float(row["high"]).is_integer()
+        inside.append(f"range {format_ci(row['low'], row['high'], 0 if whole else digits)}")
     if row["n_missing"]:
         inside.append(f"n = {row['n_athletes']}")
     label = row["label"] if row["name"] == "age_years" else row["label"][0].lower() + row["label"][1:]

@@ -180,9 +180,10 @@ def plain_plateau(answer) -> str:
         return (
             f"{level}: every average difference between those rounds was shown to be smaller than {matters}."
         )
-    unclear = (
-        f"even between the last two rounds an average difference of {matters} or more cannot be ruled out"
-    )
+    before, last = answer.labels[-2:]
+    if len(answer.labels) == 2:
+        return f"Where it stops changing cannot be told, since it was measured in two rounds only ({before} and {last})."
+    unclear = f"even between rounds {before} and {last} an average difference of {matters} or more cannot be ruled out"
     return f"Where it stops changing was not shown: {unclear}."
 
 
