@@ -293,6 +293,7 @@ class Answers:
                 alpha=plan.alpha,
                 covariates=plan.covariates or None,
                 alternative_rows=inputs.alternative_rows(self.cleaned, rows),
+                limit=inputs.analyser_limits(self.study) if known.question == "lactate" else None,
                 chart=inputs.role_of(plan, "fitness", known) == "primary",
                 seed=self.seed,
             )

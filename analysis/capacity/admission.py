@@ -36,7 +36,7 @@ def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
     data[outcome] = to_numbers(data, outcome)
     aside: list[dict] = []
     guards: list[dict] = []
-    for guard in (_limited_heart_rate, _mixed_maxima, _beyond_the_scale):
+    for guard in (_limited_heart_rate, _mixed_maxima):
         data = guard(data, outcome, aside, guards)
     joined, name, _ = join_capacity(data, capacity)
     try:
@@ -91,17 +91,6 @@ def _mixed_maxima(data, outcome, aside, guards):
     text = f"{plural(n, 'athlete')} with a predicted maximal heart rate set aside, since that of others is measured"
     guards.append(guard_row("predicted maximum", "applied", n, text))
     return data[~predicted]
-
-
-def _beyond_the_scale(data, outcome, aside, guards):
-    if "lactate_limit" not in data.columns or outcome != "lactate_mmol_l":
-        return data
-    beyond = data["lactate_limit"].isin(["high", "low"]) & data[outcome].isna()
-    if beyond.any():
-        aside += left_out_rows(data, beyond, "reading beyond the analyser's scale", outcome)
-        text = f"{plural(int(beyond.sum()), 'reading')} beyond the analyser's scale left out, which may bend the slope"
-        guards.append(guard_row("analyser's scale", "warned", data.loc[beyond, "athlete"].nunique(), text))
-    return data[~beyond]
 
 
 def _circular_guard(joined, kept, outcome) -> dict:

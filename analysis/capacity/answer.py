@@ -17,6 +17,7 @@ from .error_table import error_table
 from .fit import fit_prepared, join_capacity, prepare, t_limits
 from .guards import GUARD_COLUMNS, is_heart_rate
 from .leverage import influence
+from .off_scale import off_scale_guard, off_scale_slopes, place_off_scale, widest
 from .parts import (
     confounder_table,
     correlation_table,
@@ -56,6 +57,7 @@ def answer_capacity(
     outcome_reliability: float | None = None,
     smallest_effects: Mapping[str, float] | None = None,
     alternative_rows: Mapping[str, pd.DataFrame] | None = None,
+    limit: tuple[float, float] | None = None,
     round_variable: str = "round_no",
     chart: bool = True,
 ) -> CapacityAnswer | Refused:
@@ -90,6 +92,9 @@ def answer_capacity(
         Of the outcome, where known, for the correction of the correlation.
     smallest_effects, alternative_rows : mapping, optional
         For the chart of all analyses: see `specifications`.
+    limit : (float, float), optional
+        Lower and upper end of the lactate analyser's scale, mmol/L; default the smallest and largest value read.
+        Readings off the scale (column lactate_limit) stand at its end, and the verdict holds wherever they lie.
     round_variable : str
         "round_no" or "bout_no", for the rise over the rounds.
     chart : bool
@@ -115,7 +120,8 @@ def answer_capacity(
     if not 0 < alpha < 0.5:
         raise KitError(f"alpha is {alpha!r}, but must lie between 0 and 0.5.")
     unit = str(capacity["unit"].iloc[0]) if "unit" in capacity.columns and len(capacity) else ""
-    data, aside, guards = set_aside(join_athletes(rows, athletes), capacity, outcome)
+    data, off = place_off_scale(join_athletes(rows, athletes), outcome, limit)
+    data, aside, guards = set_aside(data, capacity, outcome)
     if isinstance(data, Refused):
         return data
     step = default_step(unit) if capacity_step is None else float(capacity_step)
@@ -141,6 +147,10 @@ def answer_capacity(
     guards += judge_guards(outcome, capacity, club, planned, adjustment)
     points = point_table(planned, data, capacity)
     limits = [apart * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
+    elsewhere = off_scale_slopes(planned, off, level=level)
+    if len(elsewhere):
+        limits = [apart * v for v in widest(elsewhere)]
+        guards.append(off_scale_guard(planned, off, elsewhere, step=step))
     verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
     correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
@@ -204,6 +214,7 @@ def answer_capacity(
         delay=confounder_table(data, capacity, planned, "lactate_delay_s", "sampling delay", level)
         if outcome == "lactate_mmol_l"
         else pd.DataFrame(),
+        off_scale=elsewhere,
         points=points,
         line=line_table(points, fit),
         guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),

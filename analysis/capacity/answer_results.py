@@ -88,6 +88,9 @@ class CapacityAnswer(Result):
         Capacity with the activity rating, and the slope at equal activity; empty without ratings.
     delay : DataFrame
         Lactate only: capacity with the sampling delay, and the slope at equal delay.
+    off_scale : DataFrame
+        Lactate off the analyser's scale: the planned slope (per one unit) with these readings at the scale's end and
+        elsewhere; empty without any. The contrast's intervals and the verdict hold for all lines.
     points : DataFrame
         One line per athlete: athlete, capacity, capacity_error, outcome (mean over rounds, balanced for missed rounds),
         outcome_adjusted, plain_mean, n_rounds, sex, group, age_years.
@@ -133,6 +136,7 @@ class CapacityAnswer(Result):
     specifications: Specifications | None
     activity: pd.DataFrame
     delay: pd.DataFrame
+    off_scale: pd.DataFrame
     points: pd.DataFrame
     line: pd.DataFrame
     guards: pd.DataFrame

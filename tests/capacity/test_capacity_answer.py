@@ -378,16 +378,48 @@ def test_many_fits_at_once_are_the_fits_one_by_one(club):
             assert together[column][i] == pytest.approx(getattr(alone, column), rel=1e-6)
 
 
-def test_readings_beyond_the_analysers_scale_are_left_out_by_name(club):
+def test_readings_beyond_the_analysers_scale_are_bounds(club):
+    """They stay in at the scale's end; the interval and the verdict hold wherever beyond it they lie."""
     rows, capacity, athletes = club(n=12)
     rows["lactate_limit"] = ""
     high = rows["lactate_mmol_l"].nlargest(4).index
+    top = float(rows.loc[high, "lactate_mmol_l"].min())
+    known = rows.copy()
     rows.loc[high, "lactate_limit"] = "high"
     rows.loc[high, "lactate_mmol_l"] = np.nan
-    result = answer((rows, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0)
-    assert (result.left_out["reason"] == "reading beyond the analyser's scale").sum() == 4
+    given = {"smallest_effect": 1.0, "limit": (0.5, top)}
+    result = answer((rows, capacity, athletes), "lactate_mmol_l", **given)
+    assert result.n_observations == len(rows) and result.left_out.empty
     assert "4 readings beyond" in result.guards.set_index("guard").loc["analyser's scale", "text"]
-    assert result.n_observations + len(result.left_out) == len(rows)
+    slopes = result.off_scale
+    assert slopes["estimate"].iloc[0] == result.planned.estimate and slopes["estimate"].nunique() > 1
+    apart = result.contrast_step
+    assert result.contrast_ci_low == pytest.approx(apart * slopes["ci_low"].min())
+    assert result.contrast_ci_high == pytest.approx(apart * slopes["ci_high"].max())
+    for places in (known["lactate_mmol_l"], rows["lactate_mmol_l"].fillna(30.0)):
+        table = known.assign(lactate_mmol_l=places, lactate_limit="")
+        truth = answer((table, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0)
+        assert slopes["estimate"].min() <= truth.planned.estimate <= slopes["estimate"].max()
+        assert truth.off_scale.empty
+
+
+def test_a_relation_that_rests_on_where_a_reading_lies_is_not_claimed():
+    """Falling cleanly with capacity; the fittest athlete's reading is off the scale and may be the highest of all."""
+    fit = np.arange(44.0, 60.0, 2)
+    rows = pd.DataFrame(
+        {"athlete": np.repeat(list("ABCDEFGH"), 2), "round_no": [1, 2] * 8, "lactate_limit": ""}
+    )
+    rows["lactate_mmol_l"] = (
+        np.repeat(14 - 0.3 * (fit - 44), 2) + np.tile([-0.5, 0.5], 8) + np.tile([0.2, 0, 0, 0.1], 4)
+    )
+    capacity = pd.DataFrame({"athlete": list("ABCDEFGH"), "capacity": fit, "unit": "mL/kg/min"})
+    sure = answer_capacity(rows, capacity, capacity[["athlete"]], "lactate_mmol_l", smallest_effect=1.0)
+    assert sure.verdict == "supported"
+    rows.loc[rows.index[-1], ["lactate_limit", "lactate_mmol_l"]] = ["high", np.nan]
+    unsure = answer_capacity(
+        rows, capacity, capacity[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, limit=(0.5, 15.0)
+    )
+    assert unsure.verdict == "too imprecise" and unsure.contrast_ci_low < 0 < unsure.contrast_ci_high
 
 
 @pytest.mark.parametrize(
