@@ -171,6 +171,8 @@ def numeric_columns(data, expression, role) -> np.ndarray:
                 series = pd.to_numeric(series)
             except (ValueError, TypeError) as error:
                 raise KitError(f"The {role} {name!r} must hold numbers, but holds {series.dtype}.") from error
+        if series.dtype.kind == "c":
+            raise KitError(f"The {role} {name!r} must hold numbers, but holds {series.dtype}.")
         return series.to_numpy(dtype=float, na_value=np.nan)[:, None]
     if name.isidentifier():
         near = did_you_mean(name, data.columns)

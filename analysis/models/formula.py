@@ -17,6 +17,8 @@ from ..basics import KitError, join_words
 from .factors import Factor, bare_name, evaluate_factor, numeric_columns, split_outside_brackets
 
 INTERCEPT = "Intercept"
+LARGEST = 1e100
+"""Larger values cannot be squared, and are no measurements."""
 
 
 @dataclass(frozen=True)
@@ -120,14 +122,16 @@ def build_design(data: pd.DataFrame, formula: str, athlete: np.ndarray, usable: 
         kept &= ~missing
     if not kept.any():
         raise KitError(f"No row has both {outcome} and every variable of {formula!r}.")
-    infinite = [outcome] if np.isinf(y[kept]).any() else []
+    infinite = [outcome] if np.abs(y[kept]).max() > LARGEST else []
     remarks: list[str] = []
     for expression, factor in factors.items():
         factors[expression] = factor.restrict(kept, remarks)
-        if not factor.categorical and np.isinf(factor.values[kept]).any():
+        if not factor.categorical and np.abs(factor.values[kept]).max(initial=0.0) > LARGEST:
             infinite.append(factor.key)
     if infinite:
-        raise KitError(f"{join_words(infinite)} holds infinite values; blank or correct them.")
+        raise KitError(
+            f"{join_words(infinite)} holds infinite or absurdly large values; blank or correct them."
+        )
 
     athlete = athlete[kept]
     X, names, slices = _assemble(factors, expressions, typed=False, athlete=athlete)

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import check_choice
+from .descend import descend
 from .intervals import check_level
 
 if TYPE_CHECKING:
@@ -109,6 +110,7 @@ class _Profile:
         self.restricted = likelihood == "reml"
         self.count = self.problem.df if self.restricted else self.problem.n
         self.unit = math.sqrt(tests.sigma2)
+        self.inverse = None
         self.log_sigma, self.theta = 0.0, np.array(tests.theta, dtype=float)
         if not self.restricted:
             eye = np.eye(1 + len(self.theta))
@@ -145,6 +147,7 @@ class _Profile:
         from scipy.optimize import brentq
 
         best, near = self._estimate(name), self._pack(name)
+        self.inverse = None  # each component has other free parameters
 
         @cache
         def gap(sd):
@@ -175,7 +178,6 @@ class _Profile:
 
     def _minimise(self, unpack, start):
         """Lowest deviance over the free parameters, from a start nearby, and where it is."""
-        from scipy.optimize import minimize
 
         def both(free):
             log_sigma, theta, slopes = unpack(free)
@@ -188,10 +190,8 @@ class _Profile:
         if len(start) == 0:
             return both(start)[0], start
         start = np.where(np.abs(start) < LIFTED, np.copysign(LIFTED, start), start)
-        options = {"ftol": 1e-14, "gtol": 1e-7, "maxiter": 300}
-        bounds = [(-25.0, 25.0)] + [(-10 * FARTHEST, 10 * FARTHEST)] * (len(start) - 1)
-        found = minimize(both, start, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
-        return float(found.fun), found.x
+        lowest, place, self.inverse = descend(both, start, self.inverse)
+        return lowest, place
 
     def _estimate(self, name):
         if name == "residual":

@@ -137,7 +137,8 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
     except KitError:  # as many athletes and bouts as values: nothing is left to tell them apart
         return None
     bout, residual = float(fit.variances.crossed), float(fit.variances.residual)
-    low, high = _bout_interval(table, level)
+    interval = fit.variance_intervals(level=level, components=["bout"]).iloc[0]
+    low, high = float(interval["ci_low"]), float(interval["ci_high"])
     correlation, r_low, r_high = _within_bout(table, pairs, level)
     warnings = [*rows.warnings, *fit.warnings]
     if (sizes > 2).any():
@@ -216,58 +217,6 @@ def _bouts(table, opponent) -> list[str]:
         )
         names.append(f"{label}: {pair[0]} with {pair[1]}")
     return names
-
-
-def _bout_interval(table, level: float) -> tuple[float, float]:
-    """Profile (REML) interval of the variance between bouts; athlete and residual variance are maximised over."""
-    from scipy import optimize, stats
-
-    y = table["value"].to_numpy()
-    scale = float(y.std())
-    X = pd.get_dummies(table["round_no"]).to_numpy(dtype=float)
-    same = [
-        (codes[:, None] == codes).astype(float)
-        for codes in (pd.factorize(table[c])[0] for c in ("athlete", "bout"))
-    ]
-    parts = [*same, np.eye(len(y))]
-    y = (y - y.mean()) / scale
-    drop = float(stats.chi2.ppf(level, 1))
-
-    def deviance(bout: float) -> float:
-        start, limits = np.array([0.4, 0.4]), [(0.0, 50.0), (1e-5, 50.0)]
-
-        def others(v):
-            value, slope = _restricted_deviance((v[0], bout, v[1]), parts, X, y)
-            return value, slope[[0, 2]]
-
-        return float(optimize.minimize(others, start, jac=True, bounds=limits, method="L-BFGS-B").fun)
-
-    best = optimize.minimize(
-        lambda v: _restricted_deviance(v, parts, X, y),
-        np.array([0.4, 0.2, 0.4]),
-        jac=True,
-        bounds=[(0.0, 50.0), (0.0, 50.0), (1e-5, 50.0)],
-        method="L-BFGS-B",
-    )
-    estimate, ceiling = float(best.x[1]), float(best.fun) + drop
-    low = 0.0
-    if estimate > 0 and deviance(0.0) > ceiling:
-        low = optimize.brentq(lambda v: deviance(v) - ceiling, 0.0, estimate, rtol=1e-6)
-    top = max(2 * estimate, 0.1)
-    while deviance(top) < ceiling and top < 40:
-        top *= 1.6
-    high = optimize.brentq(lambda v: deviance(v) - ceiling, estimate, top, rtol=1e-6) if top < 40 else np.inf
-    return low * scale**2, high * scale**2
-
-
-def _restricted_deviance(variances, parts, X, y) -> tuple[float, np.ndarray]:
-    """Minus twice the restricted log-likelihood up to a constant, and its slope in each variance."""
-    inverse = np.linalg.inv(sum(v * part for v, part in zip(variances, parts, strict=True)))
-    within = X.T @ inverse @ X
-    project = inverse - inverse @ X @ np.linalg.solve(within, X.T @ inverse)
-    residual = project @ y
-    value = float(y @ residual) - np.linalg.slogdet(inverse)[1] + np.linalg.slogdet(within)[1]
-    return float(value), np.array([(project * part).sum() - residual @ part @ residual for part in parts])
 
 
 def _within_bout(table, pairs, level: float) -> tuple[float, float, float]:

@@ -248,3 +248,9 @@ def test_a_constant_row_has_no_correlation():
 def test_ranks_do_not_depend_on_the_unit(scale):
     differences = np.array([0.3, 0.1 + 0.2, -0.1, 0.7, 0.5, -0.3])
     assert models.signed_rank(scale * differences).p == models.signed_rank(differences).p == 0.25
+
+
+@pytest.mark.parametrize("change", [lambda hr: hr + 1j, lambda hr: hr * 1e150])
+def test_what_cannot_be_a_measurement_is_refused(change):
+    with pytest.raises(KitError, match=r"numbers|absurdly large"):
+        fit(ROWS.assign(hr=change(ROWS["hr"])))
