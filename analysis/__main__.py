@@ -180,8 +180,9 @@ def run_pool(options):
     from .report.sentences.replication import write_up_pool
 
     written = pool_studies(options.folders, options.out, describe=write_up_pool)
-    print((written / "README.md").read_text(encoding="utf-8"))
-    print(f"Wrote {written.resolve()}")
+    plain, mark, _ = (written / "README.md").read_text(encoding="utf-8").partition("\n## For the write-up\n")
+    print(plain.replace("# Several clubs together\n\n", "", 1))
+    print(f"Wrote {written.resolve()}" + (": README.md there holds the results for the write-up." if mark else ""))
     return 0
 
 

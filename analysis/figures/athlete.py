@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from ..basics import plural
 from .style import FAINT, INK, MAIN, finish, new_axes
 
 
@@ -65,6 +66,5 @@ def _describe(numbers, outcomes, you, club) -> str:
     parts = []
     for outcome in outcomes:
         rows = numbers[(numbers["outcome"] == outcome) & numbers["value"].notna()]
-        inside = int(((rows["value"] >= rows["low"]) & (rows["value"] <= rows["high"])).sum())
-        parts.append(f"{outcome}: {len(rows)} rounds of yours, {inside} inside the span of the club")
+        parts.append(f"{outcome}: {plural(len(rows), 'round')} of yours")
     return f"Small panels with {you.lower()} as a line and {club.lower()} as bars from lowest to highest. {'; '.join(parts)}."

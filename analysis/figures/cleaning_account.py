@@ -219,15 +219,18 @@ def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = Fals
     axes.set_ylabel("Athletes" if not show_codes else "Athlete")
     for side in axes.spines.values():
         side.set_visible(False)
+    traced = bool(valid.notna().any(axis=None))
     if ax is None:
-        bar = figure.colorbar(image, ax=axes, shrink=0.8, label="Valid share of the round")
-        bar.outline.set_visible(False)
+        if traced:
+            bar = figure.colorbar(image, ax=axes, shrink=0.8, label="Valid share of the round")
+            bar.outline.set_visible(False)
         if used:
             figure.legend(loc="outside upper left", ncols=len(used), handletextpad=0.3, columnspacing=1.0)
     count = int(rows["hr_mean_bpm"].isna().sum())
     return finish(
         figure,
-        f"Map of {plural(len(valid), 'athlete')} by {plural(valid.shape[1], 'round')}: shade is the valid share of the round; "
+        f"Map of {plural(len(valid), 'athlete')} by {plural(valid.shape[1], 'round')}: "
+        f"{'shade is the valid share of the round; ' if traced else 'no recordings; '}"
         f"{plural(count, 'round')} without a mean heart rate {'is' if count == 1 else 'are'} marked.",
     )
 

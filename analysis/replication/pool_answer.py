@@ -215,7 +215,7 @@ def _fitness(
     data = rows[["athlete", "round_no", outcome]].merge(tested, on="athlete")
     chosen = choose_covariates(outcome, tested.reset_index(drop=True)).covariates
     joint = fit_capacity(data, "capacity", outcome, covariates=("club", *chosen))
-    warnings += [f"{outcome} and fitness: {w}" for w in joint.warnings]
+    warnings += [f"{OUTCOMES[outcome].label} and fitness: {w.rstrip('.')}" for w in joint.warnings]
     own, adjusted = _own_slopes(data, outcome, chosen, left)
     combined = _combined({c: vars(fit) for c, fit in own.items()})
     about = {"question": "fitness", "contrast": "per unit"}

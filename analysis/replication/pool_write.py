@@ -16,6 +16,7 @@ from .pool_join import JoinedStudies, join_studies
 
 AGE_BANDS = (0, 18, 30, 40, 50, 200)
 AGE_NAMES = ("under 18", "18 to 29", "30 to 39", "40 to 49", "50 and over")
+WRITE_UP = "## For the write-up"
 CODEBOOK = {
     "club": "C1, C2 ... in the order of the folders; who is which stands nowhere in this folder",
     "athlete": "code of the club, prefixed by the club",
@@ -162,8 +163,10 @@ def _read_me(answer: PooledAnswer, describe) -> str:
         "Only athletes who agreed that de-identified data are shared.",
         "\n".join(clubs),
     ]
-    parts += describe(answer) if describe else []
-    parts += [f"Note: {w}" for w in answer.warnings]
+    plain, *written = describe(answer) if describe else [""]
+    parts += [plain] if plain else []
+    parts += [WRITE_UP, *written] if written else []
+    parts += [f"Note: {w.rstrip('.')}." for w in answer.warnings]
     parts.append(
         "`results.csv` holds every estimate, `rows.csv` and `athletes.csv` the data, `codebook.csv` what the columns mean, "
         "`left_out.csv` what was not pooled and why. Codes are those of the clubs with a prefix: a club that kept its list "

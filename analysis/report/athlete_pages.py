@@ -28,13 +28,19 @@ WORDS = {
     "from_to": "{low} to {high}",
     "not_measured": "not measured",
     "only_you": "only you",
+    "too_few": "too few to show",
 }
 """Words outside the text; a template may replace them between two lines of three dashes at its top."""
 
 DRAWN = ("hr_mean_bpm", "lactate_mmol_l", "exertion")
 
+FEWEST_FOR_SPAN = 5
+"""A span of fewer people tells each of them what the others had."""
+
 PLACES = ("trace", "numbers", "figure")
-"""Placeholders that stand on a line of their own; {athlete} may stand in a sentence."""
+"""Placeholders that stand on a line of their own; {athlete} may stand in a sentence.
+
+The paragraph below {trace} explains it, and goes where there is no recording."""
 
 
 def write_athlete_pages(answers, folder: str | Path, *, workers=None) -> list[Path]:
@@ -123,7 +129,7 @@ def read_template(text: str, *, name: str = TEMPLATE.name) -> tuple[dict[str, st
 
 
 def own_numbers(answers, athlete: str) -> pd.DataFrame:
-    """Return one athlete's values with the lowest and highest of the club in the same round.
+    """Return one athlete's values with the lowest and highest of the club in the same round; missing in a group of few.
 
     Parameters
     ----------
@@ -150,7 +156,13 @@ def own_numbers(answers, athlete: str) -> pd.DataFrame:
                 | {"value": float(mine.loc[round_no, name])}
                 | {k: line[k] for k in ("low", "high", "n_athletes")}
             )
-    return pd.DataFrame(lines, columns=columns)
+    numbers = pd.DataFrame(lines, columns=columns)
+    ratings = numbers["name"].map(lambda name: OUTCOMES[name].ordinal).astype(bool)
+    whole = (numbers[["value", "low", "high"]].fillna(0) % 1 == 0).all(axis=1)
+    if whole[ratings].all():
+        numbers.loc[ratings, "digits"] = 0
+    numbers.loc[numbers["n_athletes"] < FEWEST_FOR_SPAN, ["low", "high"]] = float("nan")
+    return numbers
 
 
 def athlete_page(answers, piece: tuple) -> str:
@@ -179,6 +191,8 @@ def athlete_page(answers, piece: tuple) -> str:
         "numbers": _table(numbers, words),
         "figure": _image(figure),
     }
+    if not places["trace"]:
+        text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
     body = mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete))
     for name, content in places.items():
         body = re.sub(rf"<p>\s*\{{{name}\}}\s*</p>", lambda _, c=content: c, body)
@@ -227,5 +241,7 @@ def _value(row, words: dict) -> str:
 def _span(row, words: dict) -> str:
     if row["n_athletes"] < 2:
         return words["only_you"] if row["value"] == row["value"] else ""
+    if row["n_athletes"] < FEWEST_FOR_SPAN:
+        return words["too_few"]
     low, high = (format_number(row[k], int(row["digits"])) for k in ("low", "high"))
     return words["from_to"].replace("{low}", low).replace("{high}", high)

@@ -37,8 +37,8 @@ def rounds_picture(answers: dict) -> Picture | None:
     return Picture("rounds", partial(draw_rounds, list(answers.values())), caption)
 
 
-def missing_picture(cleaned) -> Picture:
-    """What was measured of whom in which round.
+def missing_picture(cleaned) -> Picture | None:
+    """What was measured of whom in which round; nothing where every mean was typed and none is missing.
 
     Parameters
     ----------
@@ -46,11 +46,17 @@ def missing_picture(cleaned) -> Picture:
 
     Returns
     -------
-    Picture
+    Picture or None
     """
     from ..figures.cleaning_account import draw_missing
 
-    caption = "What was measured of each athlete in each round, and what is missing. One row per athlete, ordered by valid time."
+    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
+    if not cleaned.traces and rows["hr_mean_bpm"].notna().all():
+        return None
+    order = ", ordered by valid time" if cleaned.traces else ""
+    caption = (
+        f"What was measured of each athlete in each round, and what is missing. One row per athlete{order}."
+    )
     return Picture("missing", partial(draw_missing, cleaned), caption)
 
 

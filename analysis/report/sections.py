@@ -71,7 +71,8 @@ def build_document(answers) -> Document:
         *_discussion(answers),
     ]
     document = Document(
-        title=study.title or "A sparring study",
+        title=study.title
+        or ("A sparring study" if _has_rounds(answers) else "A survey of sparring sessions"),
         fields=TITLE_PAGE,
         sections=tuple(s for s in sections if s.blocks or s.level == 1),
     )
@@ -135,6 +136,8 @@ def _methods(answers) -> list[Section]:
     outcomes = answers.measured_outcomes
     recruitment = (
         "Say how athletes were found and asked, who could take part, who examined them, that they agreed."
+        if _has_rounds(answers)
+        else "Say how people were asked for their sessions, who could send some, that they agreed to this use."
     )
     return [
         Section("Methods"),

@@ -176,3 +176,15 @@ def test_the_command(clubs, tmp_path, capsys):
     assert re.search(r"out$", said.strip().splitlines()[-1]) or "out" in said
     assert main(["pool", *map(str, clubs), str(tmp_path / "out")]) == 1
     assert "exists already" in capsys.readouterr().err
+
+
+def test_the_words_for_the_coach_come_first_and_have_no_signs(clubs, tmp_path):
+    from analysis.report.sentences.replication import write_up_pool
+
+    text = (pool_studies(clubs, tmp_path / "out", describe=write_up_pool) / "README.md").read_text(
+        encoding="utf-8"
+    )
+    plain, mark, rest = text.partition("## For the write-up")
+    assert mark and "were pooled." in plain and "mixed model" not in plain and "mixed model" in rest
+    assert "\N{MINUS SIGN}" not in plain and "hr_mean_bpm and fitness" not in text
+    assert plain.count("mean heart rate") <= 1 and "peak heart rate" not in plain

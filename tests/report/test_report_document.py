@@ -162,3 +162,30 @@ def test_a_session_with_too_few_athletes_says_why_nothing_was_compared():
         Answers(dataclasses.replace(study, rounds=few, recordings=study.recordings.iloc[:0]))
     ).text()
     assert "at least three athletes in two rounds or more of session 1, the primary session" in text
+
+
+def test_an_athlete_page_says_nothing_of_a_trace_that_is_not_there_and_hides_the_values_of_few(tmp_path):
+    import dataclasses
+
+    from analysis.answers import Answers, open_answers
+    from analysis.report.athlete_pages import own_numbers, write_athlete_pages
+
+    study = open_answers().study
+    typed = study.rounds.assign(hr_mean_typed_bpm=160.0)
+    few = typed[typed["athlete"].isin(sorted(typed["athlete"].unique())[:4])]
+    for rounds, spans in ((typed, True), (few, False)):
+        answers = Answers(
+            dataclasses.replace(
+                study,
+                rounds=rounds,
+                recordings=study.recordings.iloc[:0],
+                aerobic_tests=study.aerobic_tests.iloc[:0],
+                folder=tmp_path,
+            )
+        )
+        page = write_athlete_pages(answers, tmp_path / f"pages_{spans}")[0].read_text(encoding="utf-8")
+        assert "The line is your heart rate" not in page and "nobody may ask you to" in page
+        assert ("too few to show" in page) is not spans
+        numbers = own_numbers(answers, sorted(few["athlete"])[0])
+        assert numbers["low"].notna().any() == spans
+        assert (numbers.loc[numbers["name"] == "exertion", "digits"] == 0).all()

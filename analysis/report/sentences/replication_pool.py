@@ -35,19 +35,25 @@ def plain_pool(answer) -> str:
     together = answer.table[
         (answer.table["club"] == "all") & (answer.table["stage"] == "all athletes together")
     ]
-    for line in together[together["question"] == "fitness"].to_dict("records"):
+    asked = together[together["question"] == "fitness"]
+    asked = asked.assign(asked=[known_outcome(name).question or name for name in asked["outcome"]])
+    several = asked["protocol"].nunique() > 1 if len(asked) else False
+    # one outcome for each question; the others stand in the paragraphs for the write-up
+    for line in asked.drop_duplicates(["protocol", "asked"]).to_dict("records"):
         known = known_outcome(line["outcome"])
-        span = format_ci(line["ci_low"], line["ci_high"], 2, unit=known.unit)
         way = "lower" if line["ci_high"] < 0 else "higher" if line["ci_low"] > 0 else ""
-        what = lower_first(known.label)
+        what = lower_first(known.label) + (f" ({line['protocol']})" if several else "")
         if way:
             size = format_number(abs(line["estimate"]), 2, unit=known.unit)
+            span = format_ci(*sorted(abs(line[c]) for c in ("ci_low", "ci_high")), 2, unit=known.unit)
             said.append(
                 f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} fits the data)."
             )
         else:
+            less, more = (format_number(abs(line[c]), 2, unit=known.unit) for c in ("ci_low", "ci_high"))
             said.append(
-                f"Whether fitness and {what} go together was not shown: anything from {span} for each mL/kg/min fits the data."
+                f"Whether fitness and {what} go together cannot be told yet: anything from {less} less to {more} more for "
+                "each mL/kg/min fits the data."
             )
     return " ".join(said)
 
