@@ -6,8 +6,10 @@ from functools import cache
 
 import pandas as pd
 
+from ..basics import KitError, join_words
 from ..physiology.aerobic_inputs import INPUTS
 from ..physiology.aerobic_tests import known_aerobic_tests
+from ..physiology.shuttle import shuttles_in_level
 from .columns import Column, column_rules, lines_of
 from .crosscheck import place
 from .findings import Findings
@@ -97,15 +99,32 @@ def check_aerobic_tests(table: pd.DataFrame, findings: Findings) -> None:
         if "file" in given:
             given.add("samples")
         lacks = [[i for i in needs if i not in given] for needs in needed_inputs(line.test)]
+        _check_shuttle(line, findings)
         if lacks and all(lacks):
-            lack = min(lacks, key=len)
+            # of several ways the one that was begun, else the usual one, which stands first
+            begun = [sum(i in given - _FROM_ATHLETES for i in needs) for needs in needed_inputs(line.test)]
+            lack = lacks[begun.index(max(begun))]
             findings.remark(
                 *place("aerobic_tests", line),
                 lack[0] if lack[0] != "samples" else "file",
                 "",
-                f"{line.test} still needs {' and '.join(lack).replace('samples', 'a gas-exchange file')}",
+                f"{line.test} still needs {join_words(lack).replace('samples', 'a gas-exchange file')}",
                 "fill it in; until then this test gives no capacity",
             )
+
+
+def _check_shuttle(line, findings: Findings) -> None:
+    """Find more shuttles than the level has."""
+    if line.test != "shuttle_run_20m" or not (_is_given(line.level) and _is_given(line.shuttle)):
+        return
+    try:
+        there = shuttles_in_level(int(line.level))
+    except KitError:
+        return  # a level outside its limits is a problem already
+    if line.shuttle > there:
+        problem = f"level {int(line.level)} has {there} shuttles"
+        where = place("aerobic_tests", line)
+        findings.problem(*where, "shuttle", f"{line.shuttle:g}", problem, "correct the level or the shuttle")
 
 
 def _is_given(value) -> bool:

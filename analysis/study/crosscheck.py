@@ -7,7 +7,7 @@ import re
 
 import pandas as pd
 
-from ..basics import did_you_mean
+from ..basics import did_you_mean, join_words
 from .columns import KEYS, column_rules, lines_of, source_columns
 from .findings import Findings
 from .model import Protocol
@@ -76,7 +76,7 @@ def _check_duplicates(tables: Tables, findings: Findings) -> None:
                 row,
                 ", ".join(keys[:3]),
                 " ".join(str(k) for k in key if k != ""),
-                f"the same {' and '.join(keys)} as row {old_row}{same_file}",
+                f"the same {join_words(keys)} as row {old_row}{same_file}",
                 _duplicate_remedy(name, row),
             )
 
@@ -244,7 +244,7 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
                         column,
                         date,
                         "more than a generation ago",
-                        "type the date as 2026-11-25",
+                        "correct the year",
                     )
                 elif date > today and name == "sessions" and line.session not in filled:
                     findings.remark(

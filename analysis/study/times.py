@@ -243,16 +243,16 @@ def read_date(text: str, *, order: str = "") -> str:
         day = dt.date(1899, 12, 30) + dt.timedelta(days=int(bare))
         raise Slip(
             f"the spreadsheet has turned a date into a number of days (perhaps {day.isoformat()})",
-            "format the column as text and type the date as 2026-11-25",
+            "format the column as text and type year-month-day, such as 2026-11-25",
         )
-    raise Slip("not a date", "type the date as 2026-11-25")
+    raise Slip("not a date", "type year-month-day, such as 2026-11-25")
 
 
 def _read_part_date(match: re.Match, order: str) -> str:
     first, sign, second, year = int(match[1]), match[2], int(match[3]), match[4]
     if len(year) == 2:
         perhaps = f" (perhaps {_make_date(2000 + int(year), second, first)})" if sign == "." else ""
-        raise Slip(f"unclear: the year has two digits{perhaps}", "type the date as 2026-11-25")
+        raise Slip(f"unclear: the year has two digits{perhaps}", "type year-month-day, such as 2026-11-25")
     # a point between the parts means day.month.year wherever it is used: common practice, no source
     if sign == "." or order == "day first" or (first > 12 >= second and not order):
         return _make_date(int(year), second, first)
@@ -263,13 +263,13 @@ def _read_part_date(match: re.Match, order: str) -> str:
     one, other = (_make_date(int(year), month, day) for month, day in ((second, first), (first, second)))
     raise Slip(
         f"unclear: this could be {one} or {other}",
-        'type the date as 2026-11-25, or write date_order = "day first" in study.toml',
+        'type year-month-day, such as 2026-11-25, or write date_order = "day first" in study.toml',
     )
 
 
 def _month(word: str) -> int:
     if word not in MONTHS:
-        raise Slip("not the name of a month in English", "type the date in figures, as 2026-11-25")
+        raise Slip("not the name of a month in English", "type year-month-day in figures, such as 2026-11-25")
     return MONTHS[word]
 
 
@@ -277,4 +277,4 @@ def _make_date(year: int, month: int, day: int) -> str:
     try:
         return dt.date(year, month, day).isoformat()
     except ValueError:
-        raise Slip("no such day", "type the date as 2026-11-25") from None
+        raise Slip("no such day", "type year-month-day, such as 2026-11-25") from None

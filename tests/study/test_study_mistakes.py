@@ -381,3 +381,19 @@ def test_words_for_yes_are_read_in_the_round_sheet(tmp_path):
         {**row, "took_part": word} for row, word in zip(rounds(), ["ja", "Y", "x", "yes"] * 3, strict=True)
     ]
     assert check_study(make_folder(tmp_path, rounds=rows)).passed
+
+
+def test_a_level_has_only_so_many_shuttles(tmp_path):
+    rows = changed(aerobic_tests(), 0, test="shuttle_run_20m", level=9, shuttle=15)
+    problem = problem_at(check_study(make_folder(tmp_path, aerobic_tests=rows)).problems, column="shuttle")
+    assert problem["problem"] == "level 9 has 11 shuttles" and problem["value"] == "15"
+
+
+def test_of_several_ways_the_usual_one_is_asked_for(tmp_path):
+    rows = changed(
+        aerobic_tests(), 0, test="shuttle_run_20m", level=None, shuttle=None, vo2max_ml_kg_min=None
+    )
+    remark = problem_at(
+        check_study(make_folder(tmp_path, aerobic_tests=rows)).remarks, file="aerobic_tests.csv"
+    )
+    assert "still needs level and shuttle" in remark["problem"]
