@@ -150,12 +150,13 @@ def _table(word, block: Table, marks: dict) -> None:
     table = word.add_table(rows=1 + len(shown), cols=len(shown.columns), style=TABLE_STYLE)
     right = number_columns(shown)
     rows = [list(map(str, shown.columns)), *([str(v) for v in row] for row in shown.itertuples(index=False))]
+    text_style = word.styles["Table text"].style_id  # by its name, every cell would search all styles for it
     last = len(rows) - 1
     stay = set(range(last + 1)) if len(rows) <= ROWS_THAT_STAY else {0, 1, last - 1, last}
     for i, (cells, values) in enumerate(zip((r.cells for r in table.rows), rows, strict=True)):
         for cell, value, is_number in zip(cells, values, right, strict=True):
             line = cell.paragraphs[0]
-            line.style = "Table text"
+            line._p.style = text_style
             line.add_run(value).bold = True if i == 0 else None
             line.paragraph_format.keep_with_next = i in stay
             if is_number:
