@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -103,6 +104,10 @@ def specifications(
     scalings = known_scalings(capacity)
     own = next(iter(scalings))
     mass = _mean_mass(data, capacity, outcome)
+    steps = {
+        s: contrast_step * (to_unit(1.0, mass, s) / to_unit(1.0, mass, own) if s != own else 1.0)
+        for s in scalings
+    }
     parts: list[tuple[Prepared, tuple, float, float]] = []
     planned = _try_prepare(data, capacity, outcome, covariates)
     if planned is None:
@@ -114,20 +119,20 @@ def specifications(
             bare = _try_prepare(table, capacity, chosen, ()) if chosen in sizes else None
             if bare is None or _same_values(table, data, chosen, rows_name):
                 continue
-            sets = _sets(chosen, table, athletes, covariates, outcome)
-            for scaling, scaled in scalings.items():
-                step = (
-                    contrast_step * to_unit(1.0, mass, scaling) / to_unit(1.0, mass, own)
-                    if scaling != own
-                    else contrast_step
-                )
-                column = bare.rows["athlete"].map(scaled.set_index(scaled["athlete"].astype(str))["capacity"])
-                one = replace(bare, rows=bare.rows.assign(capacity=column), unit=scaling)
-                for adjusted in sets:
-                    prepared = with_covariates(one, adjusted)
-                    for who, part in _athlete_sets(prepared).items():
-                        choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
-                        parts.append((part, choice, step, sizes[chosen]))
+            scaled = {f"capacity in {s}": _of_athletes(bare.rows, table) for s, table in scalings.items()}
+            bare = replace(bare, rows=bare.rows.assign(**scaled))
+            complete: dict[int, pd.DataFrame] = {}
+            adjusted_sets = {
+                adjusted: _athlete_sets(with_covariates(bare, adjusted), complete)
+                for adjusted in _sets(chosen, table, athletes, covariates, outcome)
+            }
+            for (scaling, column), (adjusted, sets) in product(
+                zip(scalings, scaled, strict=True), adjusted_sets.items()
+            ):
+                for who, part in sets.items():
+                    choice = (chosen, scaling, covariate_words(adjusted) or "none", rows_name, who, "")
+                    part = replace(part, capacity=column, unit=scaling)
+                    parts.append((part, choice, steps[scaling], sizes[chosen]))
     first = (outcome, own, covariate_words(covariates) or "none", ALL_ROUNDS, ALL_ATHLETES)
     for athlete in planned.rows["athlete"].unique():
         part = replace(planned, rows=planned.rows[planned.rows["athlete"] != athlete].copy())
@@ -223,19 +228,27 @@ def _sets(
     return list(dict.fromkeys(sets))
 
 
-def _athlete_sets(prepared: Prepared | None) -> dict[str, Prepared]:
+def _of_athletes(rows: pd.DataFrame, scaled: pd.DataFrame) -> pd.Series:
+    return rows["athlete"].map(scaled.set_index(scaled["athlete"].astype(str))["capacity"])
+
+
+def _athlete_sets(prepared: Prepared | None, complete: dict[int, pd.DataFrame]) -> dict[str, Prepared]:
+    """All athletes, and those with every round; `complete` keeps the rows of the latter for other covariates."""
     if prepared is None:
         return {}
     rows = prepared.rows
     sets = {ALL_ATHLETES: prepared}
     if prepared.cell:
-        complete = (
-            rows.groupby("athlete")[prepared.cell].transform("nunique") == rows[prepared.cell].nunique()
-        )
-        n = rows.loc[complete, "athlete"].nunique()
+        if id(rows) not in complete:
+            every = (
+                rows.groupby("athlete")[prepared.cell].transform("nunique") == rows[prepared.cell].nunique()
+            )
+            complete[id(rows)] = rows[every]
+        some = complete[id(rows)]
+        n = some["athlete"].nunique()
         lost = prepared.n_athletes - n
         if lost and n >= MINIMUM_ATHLETES and (not prepared.covariates or prepared.residual_df - lost >= 8):
-            sets[COMPLETE_ATHLETES] = replace(prepared, rows=rows[complete].copy())
+            sets[COMPLETE_ATHLETES] = replace(prepared, rows=some)
     return sets
 
 

@@ -47,17 +47,20 @@ def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
     )
     shapes: dict[int, list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]] = {}
     slots: dict[tuple, int] = {}
+    layouts: dict[tuple, _Layout] = {}  # many analyses share their rows
+    counts = np.full((len(parts), 2), np.nan)
     for i, part in enumerate(parts):
-        keys = _keys(part)
-        if keys is None:
-            _fit_alone(table, i, part, level)
-            continue
-        places = np.array([slots.setdefault(key, len(slots)) for key in keys])
-        design = _design(part)
-        shapes.setdefault(design.shape[1], []).append(
-            (i, places, part.rows[part.outcome].to_numpy(float), design)
-        )
-        table.loc[i, ["n_athletes", "n_observations"]] = part.n_athletes, len(part.rows)
+        key = id(part.rows), part.outcome
+        if key not in layouts:
+            layouts[key] = _Layout(part)
+        layout = layouts[key]
+        if layout.keys is None:
+            continue  # fitted alone below
+        places = layout.places(slots)
+        design = layout.design(part)
+        shapes.setdefault(design.shape[1], []).append((i, places, layout.values, design))
+        counts[i] = layout.n_athletes, len(places)
+    table["n_athletes"], table["n_observations"] = counts.T
     athletes = np.array([athlete for athlete, _ in slots])
     for width, members in shapes.items():
         _fit_shape(table, members, width, athletes)
@@ -66,22 +69,44 @@ def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
     return _with_tests(table, level)
 
 
-def _keys(part: Prepared) -> list[tuple] | None:
-    """Return athlete and round of every row; None where the batch cannot hold them: one value per athlete, a round twice."""
-    if part.rows["athlete"].is_unique or flat_within(part):
-        return None
-    cells = (
-        part.rows[part.cell].astype(str) if part.cell else part.rows.groupby("athlete").cumcount().astype(str)
-    )
-    keys = list(zip(part.rows["athlete"], cells, strict=True))
-    return keys if len(set(keys)) == len(keys) else None
+class _Layout:
+    """What the analyses of the same rows and outcome share: where the rows stand, and their columns."""
 
+    def __init__(self, part: Prepared):
+        self.rows, self.cell = part.rows, part.cell
+        self.keys = self._keys(part)
+        self.values = part.rows[part.outcome].to_numpy(float)
+        self.n_athletes = part.n_athletes
+        self._columns: dict[str, np.ndarray] = {}
+        self._places = None
 
-def _design(part: Prepared) -> np.ndarray:
-    columns = [np.ones((len(part.rows), 1)), numeric_design(part.rows, [part.capacity, *part.covariates])[0]]
-    if part.cell:
-        columns.append(numeric_design(part.rows.assign(cell=part.rows[part.cell].astype(str)), ["cell"])[0])
-    return np.column_stack(columns)
+    def _keys(self, part: Prepared) -> list[tuple] | None:
+        """Athlete and round of every row; None where the batch cannot hold them: one value per athlete, a round twice."""
+        rows = part.rows
+        if rows["athlete"].is_unique or flat_within(part):
+            return None
+        cells = rows[part.cell].astype(str) if part.cell else rows.groupby("athlete").cumcount().astype(str)
+        keys = list(zip(rows["athlete"], cells, strict=True))
+        return keys if len(set(keys)) == len(keys) else None
+
+    def places(self, slots: dict[tuple, int]) -> np.ndarray:
+        """Number of every row's place among those of all analyses."""
+        if self._places is None:
+            self._places = np.array([slots.setdefault(key, len(slots)) for key in self.keys])
+        return self._places
+
+    def design(self, part: Prepared) -> np.ndarray:
+        """Ones, capacity, covariates, rounds."""
+        names = [part.capacity, *part.covariates, *([part.cell] if part.cell else [])]
+        return np.column_stack([np.ones(len(self.rows)), *(self._column(name) for name in names)])
+
+    def _column(self, name: str) -> np.ndarray:
+        if name not in self._columns:
+            table = self.rows
+            if name == self.cell:
+                table = table[[name]].astype(str)
+            self._columns[name] = numeric_design(table, [name])[0]
+        return self._columns[name]
 
 
 def _fit_shape(table: pd.DataFrame, members: list, width: int, athletes: np.ndarray) -> None:
