@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -203,6 +204,12 @@ def bayes_factor(r: float, n: int, r_new: float, n_new: int) -> ReplicationBayes
         )
 
 
+@cache
+def _nodes() -> tuple[np.ndarray, np.ndarray]:
+    """Nodes and weights of the integral; finding them takes longer than using them."""
+    return np.polynomial.legendre.leggauss(400)
+
+
 def _log_evidence(studies) -> float:
     """Return the logarithm of the Bayes factor of rho uniform on (-1, 1) against rho = 0, for the product of likelihoods.
 
@@ -214,7 +221,7 @@ def _log_evidence(studies) -> float:
     weights = np.array([1 / variance_of_z(n) for _, n in studies])
     centre = float(weights @ [to_z(r) for r, _ in studies] / weights.sum())
     half = 12 / math.sqrt(weights.sum())
-    nodes, parts = np.polynomial.legendre.leggauss(400)
+    nodes, parts = _nodes()
     z = centre + half * nodes
     rho = np.tanh(z)
     log_prior = -2 * (np.abs(z) + np.log1p(np.exp(-2 * np.abs(z))) - math.log(2)) - math.log(2)
