@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import Result, format_number, format_percent, join_words, plural
+from ..physiology.aerobic_tests import known_aerobic_tests
 from .model import Protocol, Study
 from .outcomes import OUTCOMES
 from .plan import QUESTIONS, SHORT_QUESTIONS, Plan
@@ -158,8 +159,10 @@ def _outcomes(plan: Plan) -> pd.DataFrame:
     lines = []
     for name, size in plan.smallest_effects.items():
         outcome = OUTCOMES[name]
-        shown = format_number(size, max(outcome.digits, 1), unit=outcome.unit)
-        lines.append((outcome.label, shown, plan.smallest_effect_reasons.get(name) or "no reason given"))
+        unit = outcome.unit.removesuffix("s") if size == 1 and outcome.unit == "points" else outcome.unit
+        shown = format_number(size, 0 if float(size).is_integer() else max(outcome.digits, 1), unit=unit)
+        why = plan.smallest_effect_reasons.get(name) or "no reason given"
+        lines.append((outcome.label, shown, BY_KIT if why.startswith("our proposal") else why))
     return pd.DataFrame(lines, columns=["Outcome", "Smallest effect that matters", "Why"])
 
 
@@ -193,13 +196,19 @@ def _protocol_table(protocol: Protocol) -> pd.DataFrame:
         (
             name,
             str(p.rounds),
-            format_number(p.work_s, 0, unit="s"),
-            format_number(p.rest_s, 0, unit="s"),
+            _minutes(p.work_s),
+            _minutes(p.rest_s),
             p.exertion_scale,
         )
         for name, p in named.items()
     ]
     return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale"])
+
+
+def _minutes(seconds: float) -> str:
+    if seconds != seconds:
+        return "not available"
+    return f"{round(seconds) // 60}:{round(seconds) % 60:02d}\N{NO-BREAK SPACE}min"
 
 
 def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, str]:
@@ -208,7 +217,8 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
         for section in ("sampling", "cleaning")
         for key, value in (study.settings.get(section) or {}).items()
     ]
-    tests = [name.replace("_", " ") for name in dict.fromkeys(study.aerobic_tests["test"])]
+    known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
+    tests = [known.get(name, name.replace("_", " ")) for name in dict.fromkeys(study.aerobic_tests["test"])]
     said = (
         f"Aerobic tests: {join_words(tests)}."
         if tests
@@ -276,6 +286,9 @@ def _say_part(name: str) -> str:
     }
     return words.get(part, f"the {part.replace('_', ' ')}")
 
+
+BY_KIT = "proposed by the kit; the authors gave no reason of their own"
+"""Why an effect matters, where nobody has said it."""
 
 RISKS = (
     "Maximal tests and hard sparring can hurt. Athletes are screened beforehand; chest pain, fainting, unusual "

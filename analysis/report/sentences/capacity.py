@@ -299,9 +299,12 @@ def _confounders(answer) -> str:
     )
     texts = []
     for table, words in ((answer.delay, "sampling delay"), (answer.activity, "activity rating")):
-        for row in table.to_dict("records"):
+        lines = table.to_dict("records")
+        if not any(r["analysis"].startswith("capacity with") and math.isfinite(r["estimate"]) for r in lines):
+            continue  # the same delay or rating for everybody, so that holding it equal changes nothing
+        for row in lines:
             if not math.isfinite(row["estimate"]):
-                continue  # the same delay or rating for everybody
+                continue
             if row["analysis"].startswith("capacity with"):
                 texts.append(
                     f"Aerobic capacity and {words} correlated at {format_number(row['estimate'], 2)} over athletes (Spearman, "

@@ -71,7 +71,7 @@ def write_up_influence(answer) -> str:
     cook = table["cooks_distance"].max()  # above 1: common practice, no source
     return (
         f"Leaving out one athlete at a time moved the planned effect between {low} and {high}; the reading changed in "
-        f"{changed} of {len(table)} cases (largest Cook's distance {format_number(cook, 2)}"
+        f"{changed or 'none'} of {len(table)} cases (largest Cook's distance {format_number(cook, 2)}"
         f"{', so that one athlete carries much of the result' if cook > 1 else ''}). No athlete was removed."
     )
 

@@ -258,7 +258,7 @@ def _fitness(answer) -> str:
     adjusted = [names[a] for a in answer.design.adjustment("heart_rate", answer.assumptions)]
     adjusted = f" The heart-rate slope is adjusted for {join_words(adjusted)}." if adjusted else ""
     return (
-        f"{' '.join(texts)}{adjusted} It is taken from the exact distribution of the (partial) correlation of athlete means "
+        f"{' '.join(texts)}{adjusted} These powers come from the exact distribution of the (partial) correlation of athlete means "
         "under the bivariate normal, after what the error of the fitness test does to it."
     )
 
@@ -286,6 +286,10 @@ def _level(share: float) -> str:
 
 def _amount(row, value: float) -> str:
     unit = "" if row.unit == "correlation" else row.unit
+    if (
+        value == row.smallest_effect and float(value).is_integer()
+    ):  # chosen, not computed: no decimals that nobody chose
+        return format_number(value, 0, unit="point" if value == 1 and unit == "points" else unit)
     digits = 2 if row.part == "correlation" else max(outcome_named(row.outcome).digits, 1)
     return format_number(value, digits, unit=unit)
 
