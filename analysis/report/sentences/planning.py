@@ -258,8 +258,8 @@ def _fitness(answer) -> str:
     adjusted = [names[a] for a in answer.design.adjustment("heart_rate", answer.assumptions)]
     adjusted = f" The heart-rate slope is adjusted for {join_words(adjusted)}." if adjusted else ""
     return (
-        f"{' '.join(texts)}{adjusted} These powers come from the exact distribution of the (partial) correlation of athlete means "
-        "under the bivariate normal, after what the error of the fitness test does to it."
+        f"{' '.join(texts)}{adjusted} These powers come from the exact distribution of the (partial) correlation of athlete "
+        "means under the bivariate normal, after what the error of the fitness test does to it."
     )
 
 
