@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from ..basics import KitError, plural
@@ -164,11 +165,9 @@ def _fill(
 
 def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool) -> None:
     from .codes import Codes
-    from .csv_files import write_csv
-    from .document import Picture, Table
+    from .document import Picture
     from .html_page import render_html
     from .pictures import drawn
-    from .results_json import json_text
     from .word import write_word
 
     codes = Codes(answers.study, individuals=individuals)
@@ -176,31 +175,20 @@ def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individu
         from .sections import build_document
 
         document = codes.hide_in_document(build_document(answers))
-    with steps.step("Drawing figures"):
+    with steps.step("Drawing figures, meanwhile writing tables, results and data package"):
         from ..figures.export import contact_sheet
 
         pictures = list(document.blocks(Picture))
-        for picture, made in zip(pictures, workers.run(drawn, pictures), strict=True):
+        last_first = pictures[::-1]  # those take longest
+        numbers = partial(_write_numbers, out, answers, document, codes)
+        for picture, made in zip(last_first, workers.run(drawn, last_first, meanwhile=numbers), strict=True):
             picture.keep(made)
             picture.save(out / "figures")
         captions = {p.key: (p.caption, p.alt_text) for p in pictures}
         _write_text(out / "contact_sheet.html", contact_sheet(captions))
-    with steps.step("Writing tables, results and ledger"):
-        for table in document.blocks(Table):
-            numbers = table.shown if table.numbers is None else table.numbers
-            write_csv(codes.hide_in_table(numbers), out / "tables" / f"{table.key}.csv")
-        from .collect import collect_results
-
-        _write_text(out / "results.json", json_text(codes.hide(collect_results(answers))))
-        ledger = answers.cleaned.ledger if answers.cleaned else answers.study.ledger
-        write_csv(ledger.table, out / "ledger.csv")
     with steps.step("Writing the page and the Word file"):
         _write_text(out / "report.html", render_html(document))
         write_word(document, out / "report.docx")
-    with steps.step("Writing the data package"):
-        from .data_package import write_data_package
-
-        write_data_package(answers, out / "data_package")
     if individuals:
         with steps.step("Writing the pages of the athletes"):
             from .athlete_pages import write_athlete_pages
@@ -208,6 +196,23 @@ def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individu
             written = write_athlete_pages(answers, out / "individual_pages", workers=workers)
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
     _write_text(out / "READ_ME.txt", READ_ME)
+
+
+def _write_numbers(out: Path, answers, document, codes) -> None:
+    """Write what needs no picture: tables, results, ledger, data package."""
+    from .collect import collect_results
+    from .csv_files import write_csv
+    from .data_package import write_data_package
+    from .document import Table
+    from .results_json import json_text
+
+    for table in document.blocks(Table):
+        numbers = table.shown if table.numbers is None else table.numbers
+        write_csv(codes.hide_in_table(numbers), out / "tables" / f"{table.key}.csv")
+    _write_text(out / "results.json", json_text(codes.hide(collect_results(answers))))
+    ledger = answers.cleaned.ledger if answers.cleaned else answers.study.ledger
+    write_csv(ledger.table, out / "ledger.csv")
+    write_data_package(answers, out / "data_package")
 
 
 def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:

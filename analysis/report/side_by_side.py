@@ -45,7 +45,9 @@ class SideBySide:
         self._times += 1
         self._sent = (self._times, pickle.dumps(shared) if self.workers > 0 else b"")
 
-    def run(self, work: Callable, pieces: Sequence) -> list:
+    def run(
+        self, work: Callable, pieces: Sequence, *, meanwhile: Callable[[], object] = lambda: None
+    ) -> list:
         """Return `work(shared, piece)` of every piece, in order.
 
         Parameters
@@ -54,6 +56,8 @@ class SideBySide:
             A function of a module.
         pieces : sequence
             The longest first.
+        meanwhile : callable, optional
+            What is to be done here first, while the workers begin.
 
         Returns
         -------
@@ -68,6 +72,7 @@ class SideBySide:
         for thread in threads:
             thread.start()
         try:
+            meanwhile()
             while waiting:
                 number, piece = waiting.popleft()
                 found[number] = work(self.shared, piece)

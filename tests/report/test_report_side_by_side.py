@@ -27,6 +27,15 @@ def test_an_error_of_the_work_comes_out(cores):
         workers.run(operator.truediv, [1, 0, 1, 0])
 
 
+@pytest.mark.parametrize("cores", [1, 2])
+def test_something_else_is_done_meanwhile_once(cores):
+    with SideBySide(cores=cores) as workers:
+        workers.share(1)
+        done = []
+        assert workers.run(operator.add, [1, 2], meanwhile=lambda: done.append("once")) == [2, 3]
+        assert done == ["once"]
+
+
 def test_what_is_shared_can_change():
     with SideBySide(cores=2) as workers:
         for shared in (1, 100):
