@@ -37,14 +37,15 @@ def round_effects(rows: pd.DataFrame, outcome: str, cell: str) -> pd.Series:
         return none
     who, when = pd.Categorical(rows["athlete"]), pd.Categorical(rows[cell])
     n_athletes, n_cells = len(who.categories), len(when.categories)
+    place = when.codes.astype(int)  # pandas counts in bytes, which end at 127
     design = np.zeros((len(rows), n_athletes + n_cells))
     design[np.arange(len(rows)), who.codes] = 1
-    design[np.arange(len(rows)), n_athletes + when.codes] = 1
+    design[np.arange(len(rows)), n_athletes + place] = 1
     solution, _, rank, _ = np.linalg.lstsq(design, rows[outcome].to_numpy(dtype=float), rcond=None)
     if rank < n_athletes + n_cells - 1:
         return none
     effects = solution[n_athletes:] - solution[n_athletes:].mean()
-    return pd.Series(effects[when.codes], index=rows.index)
+    return pd.Series(effects[place], index=rows.index)
 
 
 def flat_within(prepared) -> bool:

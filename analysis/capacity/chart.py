@@ -145,7 +145,7 @@ def specifications(
 def join_athletes(rows: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
     """Put the columns of athletes beside the rows (those that the rows do not have already)."""
     new = ["athlete", *(c for c in athletes.columns if c not in rows.columns and c not in ("file", "row"))]
-    left, right = rows.copy(), athletes[new].copy()
+    left, right = rows.reset_index(drop=True), athletes[new].reset_index(drop=True)
     left["athlete"], right["athlete"] = left["athlete"].astype(str), right["athlete"].astype(str)
     return left.merge(right.drop_duplicates("athlete"), on="athlete", how="left")
 

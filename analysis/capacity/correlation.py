@@ -93,7 +93,12 @@ def correlate(
         still = x if np.ptp(a) == 0 else y
         notes.append(f"{still} is the same for every athlete, so there is no correlation to speak of")
     statistic, p = t_test_of_r(r, n - 2, alternative)
-    if interval == "bca":
+    one_order = method == "spearman" and abs(r) > 1 - 1e-12
+    if one_order:  # where t is infinite, the orders can be counted
+        statistic, p = float("nan"), perfect_order_p(ranked[0], r, alternative)
+        notes.append("the ranks agree throughout: p counts all orders, and there is no interval")
+        low, high = float("nan"), float("nan")
+    elif interval == "bca":
         low, high = _bca(a, b, method == "spearman", level, seed, n_resamples)
     else:
         low, high = z_interval(r, n - 3, level, rank=interval == "bonett-wright")
@@ -211,10 +216,22 @@ def pearson_r(a: np.ndarray, b: np.ndarray) -> float:
 
 
 def average_ranks(a: np.ndarray) -> np.ndarray:
-    """Return ranks, ties sharing their mean; values that differ by less than 1e-9 are ties."""
+    """Return ranks, ties sharing their mean; decimal numbers that are equal but for rounding are ties."""
     from scipy.stats import rankdata
 
-    return rankdata(np.round(a, 9), axis=-1)
+    from ..models import tie_decimals
+
+    return rankdata(np.round(a, tie_decimals(a)), axis=-1)
+
+
+def perfect_order_p(ranks: np.ndarray, r: float, alternative: str) -> float:
+    """Return the exact p of ranks that agree throughout: the share of all orders of the athletes that do so."""
+    ties = np.unique(ranks, return_counts=True)[1]
+    share = math.exp(sum(math.lgamma(t + 1) for t in ties) - math.lgamma(len(ranks) + 1))
+    if alternative == "two-sided":
+        mirrored = np.array_equal(np.sort(ranks), np.sort(len(ranks) + 1 - ranks))
+        return min(1.0, share * (2 if mirrored else 1))
+    return share if (r > 0) == (alternative == "greater") else 1.0
 
 
 def t_test_of_r(r: float, df: float, alternative: str) -> tuple[float, float]:

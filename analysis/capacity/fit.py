@@ -13,7 +13,7 @@ from ..basics import KitError, left_out_table, plural
 from .balance import balanced_means, flat_within
 from .guards import check_residual_df, set_aside_circular
 from .results import CapacityFit
-from .tables import is_text, need_columns, numeric_design, usable_rows, varies
+from .tables import is_text, left_out_rows, need_columns, numeric_design, usable_rows, varies
 
 MINIMUM_ATHLETES = 4
 NO_SPREAD = "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
@@ -111,6 +111,11 @@ def prepare(
     numbers = [c for c in covariates if c not in texts]
     rows, missing = usable_rows(data, [capacity, outcome, *numbers], texts)
     left += missing
+    if "round_no" in rows.columns:
+        blank = rows["round_no"].isna()
+        if blank.any() and not blank.all():
+            left += left_out_rows(rows, blank, "no round number")
+            rows = rows[~blank].reset_index(drop=True)
     varying = rows.groupby("athlete")[capacity].agg(varies).astype(bool)
     if varying.any():
         raise KitError(

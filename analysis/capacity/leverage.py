@@ -113,7 +113,14 @@ def robust_correlation(x: np.ndarray, y: np.ndarray) -> float:
     """
     import pingouin
 
-    x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    try:
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    except (TypeError, ValueError):
+        raise KitError("x and y must hold numbers, one per athlete.") from None
+    if x.shape != y.shape or x.ndim != 1:
+        raise KitError("x and y need one number per athlete each, in the same order.")
+    both = np.isfinite(x) & np.isfinite(y)
+    x, y = x[both], y[both]
     if len(x) < 5 or min(_middle_spread(x), _middle_spread(y)) <= 0:
         return float("nan")
     return float(pingouin.corr(x, y, method="percbend")["r"].iloc[0])

@@ -44,6 +44,10 @@ def need_columns(data: pd.DataFrame, columns: Iterable[str], *, what: str = "the
 def to_numbers(data: pd.DataFrame, column: str) -> pd.Series:
     """Return a column as floats, blanks as missing; anything that is no number is a KitError that names its rows."""
     values = data[column]
+    if isinstance(values, pd.DataFrame):
+        raise KitError(f"the table has more than one column {column!r}; keep one.")
+    if values.dtype.kind in "cmM":
+        raise KitError(f"column {column!r} must hold numbers, but holds {values.dtype}.")
     if pd.api.types.is_numeric_dtype(values):
         return values.astype("float64")
     text = values.astype("string").str.strip()

@@ -274,3 +274,45 @@ def test_round_zero_is_before_sparring():
     found = correlate_within(data, "x", "y")
     assert found.n_observations == 6
     assert (found.left_out["reason"] == "round 0 is before sparring").sum() == 3
+
+
+def test_ranks_that_agree_throughout_have_the_exact_p_and_no_interval():
+    """Six athletes can be ordered in 720 ways, of which two agree throughout; a t value of infinity would give p = 0."""
+    d = pd.DataFrame(
+        {"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58.0], "hr": [171, 170, 168, 167, 160, 155.0]}
+    )
+    found = correlate(d, "fit", "hr", method="spearman")
+    assert (found.estimate, found.p) == (pytest.approx(-1), pytest.approx(2 / 720))
+    assert np.isnan([found.ci_low, found.ci_high, found.statistic]).all()
+    assert correlate(d, "fit", "hr", method="spearman", alternative="less").p == pytest.approx(1 / 720)
+    assert correlate(d, "fit", "hr", method="spearman", alternative="greater").p == 1.0
+    tied = d.assign(fit=[1, 1, 2, 3, 4, 5.0], hr=[1, 1, 2, 3, 4, 5.0])
+    assert correlate(tied, "fit", "hr", method="spearman").p == pytest.approx(
+        2 / 720
+    )  # of 360 orders one agrees, and none runs the other way
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1e9])
+def test_ranks_do_not_depend_on_the_unit(scale):
+    rng = np.random.default_rng(3)
+    d = pd.DataFrame(
+        {"athlete": range(12), "fit": rng.normal(50, 5, 12).round(1), "hr": rng.normal(170, 6, 12).round(1)}
+    )
+    one, two = (correlate(t, "fit", "hr", method="spearman") for t in (d, d.assign(hr=scale * d["hr"])))
+    assert one.estimate == pytest.approx(two.estimate, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda d: pd.concat([d, d[["hr"]]], axis=1),
+        lambda d: d.assign(hr=d["hr"] + 1j),
+        lambda d: d.assign(hr=pd.Timestamp(0)),
+    ],
+)
+def test_what_is_no_column_of_numbers_is_named(change):
+    d = pd.DataFrame(
+        {"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58.0], "hr": [171, 170, 168, 167, 160, 155.0]}
+    )
+    with pytest.raises(KitError, match=r"more than one column|must hold numbers"):
+        correlate(change(d), "fit", "hr")

@@ -225,3 +225,34 @@ def test_the_verdict_needs_a_smallest_effect_above_zero():
     for bad in (0, -1, float("nan"), float("inf")):
         with pytest.raises(KitError, match="smallest_effect"):
             judge(-1, 1, -1, 1, smallest_effect=bad)
+
+
+def test_more_athletes_than_a_byte_counts():
+    """Codes of pandas are bytes up to 127 categories: athletes and rounds together must not run over."""
+    rng = np.random.default_rng(0)
+    for n in (125, 130):
+        d = pd.DataFrame(
+            {"athlete": np.repeat([f"A{i:03d}" for i in range(n)], 4), "round_no": np.tile([1, 2, 3, 4], n)}
+        )
+        d["fit"] = np.repeat(rng.normal(50, 5, n), 4)
+        d["hr"] = (
+            200
+            - 0.6 * d["fit"]
+            + np.repeat(rng.normal(0, 5, n), 4)
+            + 2 * d["round_no"]
+            + rng.normal(0, 2, 4 * n)
+        )
+        means = d.groupby("athlete")[["fit", "hr"]].mean()
+        assert fit_capacity(d, "fit", "hr").estimate == pytest.approx(
+            np.polyfit(means["fit"], means["hr"], 1)[0]
+        )
+
+
+def test_a_row_without_a_round_number_is_left_out_and_told():
+    rng = np.random.default_rng(1)
+    d = pd.DataFrame({"athlete": np.repeat(list("ABCDEFGH"), 3), "round_no": np.tile([1.0, 2, 3], 8)})
+    d["fit"], d["hr"] = np.repeat(rng.normal(50, 5, 8), 3), rng.normal(170, 5, 24)
+    d.loc[4, "round_no"] = np.nan
+    found = fit_capacity(d, "fit", "hr")
+    assert found.n_observations == 23
+    assert "no round number" in set(found.left_out["reason"])
