@@ -263,3 +263,11 @@ def test_default_columns_are_columns_of_the_study():
 
     for table, names in DEFAULT_COLUMNS.items():
         assert set(names) <= set(table_columns(table))
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_sixteen_athletes_fit_on_one_page_with_their_cautions(tmp_path, paper):
+    pytest.importorskip("fpdf")
+    demo = plan_evening(Study.load(Path(__file__).parents[2] / "data_demo"), start_clock="19:00")
+    written = write_sheets(demo.sheets, tmp_path, paper=paper, kinds=("pdf",))[0]
+    assert len(demo.codes) == 16 and pages(written) == len(demo.sheets)

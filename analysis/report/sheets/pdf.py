@@ -9,6 +9,8 @@ from pathlib import Path
 from .parts import PAPERS, Sheet
 
 FONT = "DejaVu"
+CAUTION_PT = 8.5
+LEAST_ROW_MM = 5.8
 MARGIN = 12.0
 
 
@@ -136,6 +138,8 @@ def _table(pdf, sheet: Sheet) -> None:
     pdf.set_font(FONT, "", 8.5)
     pdf.set_line_width(0.2)
     line = 3.4
+    height = _row_height(pdf, sheet)
+    pdf.set_font(FONT, "", 8.5)
     with pdf.table(
         col_widths=tuple(c.weight for c in sheet.columns),
         borders_layout=TableBordersLayout.ALL,
@@ -149,27 +153,49 @@ def _table(pdf, sheet: Sheet) -> None:
     ) as table:
         head = table.row()
         for column in sheet.columns:
-            head.cell("\n".join(filter(None, (column.heading, column.unit and f"({column.unit})"))))
+            head.cell(_head(column))
         for cells in sheet.rows:
-            row = table.row(min_height=sheet.fitted_row_mm)
+            row = table.row(min_height=height)
             for value in cells:
                 row.cell(value, style=FontFace(emphasis="BOLD") if sheet.bold else None)
 
 
-def _cautions(pdf, cautions: Sequence[str]) -> None:
-    pdf.ln(3.5)
-    size = 8.5
-    pdf.set_font(FONT, "", size)
-    needed = sum(
-        pdf.multi_cell(pdf.epw - 5, size * 0.46, c, align="L", dry_run=True, output="HEIGHT") + 1
+def _head(column) -> str:
+    return "\n".join(filter(None, (column.heading, column.unit and f"({column.unit})")))
+
+
+def _row_height(pdf, sheet: Sheet) -> float:
+    """Height of a row (mm) with which table and cautions end on this page, where rows can still be written in."""
+    pdf.set_font(FONT, "B", 7.5)
+    share = pdf.epw / sum(c.weight for c in sheet.columns)
+    heading = 1.2 + max(
+        pdf.multi_cell(c.weight * share - 1.6, 3.4, _head(c), dry_run=True, output="HEIGHT")
+        for c in sheet.columns
+    )
+    room = pdf.h - pdf.b_margin - pdf.y - heading - 5
+    if sheet.cautions:
+        room -= _height_of_cautions(pdf, sheet.cautions)
+    fitted = min(sheet.row_mm, room / max(len(sheet.rows), 1))
+    return fitted if fitted >= LEAST_ROW_MM else sheet.fitted_row_mm
+
+
+def _height_of_cautions(pdf, cautions: Sequence[str]) -> float:
+    pdf.set_font(FONT, "", CAUTION_PT)
+    return sum(
+        pdf.multi_cell(pdf.epw - 5, CAUTION_PT * 0.46, c, align="L", dry_run=True, output="HEIGHT") + 1
         for c in cautions
     )
+
+
+def _cautions(pdf, cautions: Sequence[str]) -> None:
+    pdf.ln(3.5)
+    needed = _height_of_cautions(pdf, cautions)
     if pdf.y + needed > pdf.h - pdf.b_margin:
         pdf.add_page(same=True)
     top = pdf.y
     for caution in cautions:
         pdf.set_x(pdf.l_margin + 5)
-        pdf.multi_cell(pdf.epw - 5, size * 0.46, caution, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.multi_cell(pdf.epw - 5, CAUTION_PT * 0.46, caution, align="L", new_x="LMARGIN", new_y="NEXT")
         pdf.ln(1)
     pdf.set_line_width(0.35)
     for x in (pdf.l_margin + 1, pdf.l_margin + 2):
