@@ -178,3 +178,9 @@ def test_a_corrected_correlation_is_not_written_past_one():
     from analysis.report.sentences.capacity_checks import _of
 
     assert [_of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
+
+
+def test_an_interval_that_spans_readings_off_the_scale_says_so(demo_answers):
+    spans = "for readings anywhere beyond the analyser's scale"
+    assert spans in " ".join(said.write_up_capacity(demo_answers.fitness("lactate_mmol_l")))
+    assert spans not in " ".join(said.write_up_capacity(demo_answers.fitness("hr_mean_bpm")))

@@ -227,10 +227,11 @@ def _main(answer) -> str:
         )
     inner = percent_interval(1 - 2 * answer.alpha)
     contrast = format_number(answer.contrast, digits, sign=True, unit=known.unit)
+    spans = "" if answer.off_scale.empty else ", for readings anywhere beyond the analyser's scale"
     return (
         f"{text} Between athletes {apart} apart the difference was {contrast} "
         f"({interval} {format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits)}; {inner} "
-        f"{format_ci(answer.contrast_ci90_low, answer.contrast_ci90_high, digits)}), the smallest that matters being "
+        f"{format_ci(answer.contrast_ci90_low, answer.contrast_ci90_high, digits)}{spans}), the smallest that matters being "
         f"{size_words(answer.smallest_effect, known)}: {_reading(answer, what)}"
     )
 
