@@ -75,7 +75,7 @@ def test_the_plain_sentence_has_no_symbols_and_names_every_verdict():
     text = plain_design(answer)
     for symbol in ("±", "=", "<", "α", "%"):
         assert symbol not in text
-    for word, verdict in (("can show only where", "only if large"), ("cannot show", "not answerable")):
+    for word, verdict in (("the following only where", "only if large"), ("cannot show", "not answerable")):
         assert (word in text) == (verdict in set(answer.questions["verdict"]))
 
 

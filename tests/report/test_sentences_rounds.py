@@ -204,5 +204,17 @@ def test_two_rounds_cannot_tell_where_it_stops_changing():
     result = answer(club(3, means=(160, 175)).replace({"round_no": {2: 5}}))
     text = say.plain_rounds(result)
     assert "measured in two rounds only (1 and 5)" in text and "even between" not in text
-    three = say.plain_rounds(answer(club(3, means=(160, 170, 180))))
+    three = say.plain_rounds(answer(club(3, means=(160, 170, 172), error_sd=6)))
     assert "even between rounds 2 and 3 an average difference of 5" in three
+
+
+def test_what_was_shown_to_change_is_neither_called_level_nor_left_open():
+    result = answer(club(3, means=(160, 170, 180)))
+    assert (
+        "had not stopped changing by the last round: from round 2 to round 3 it still rose"
+        in say.plain_rounds(result)
+    )
+    assert "a change was shown even in the last step" in " ".join(say.write_up_rounds(result))
+    small = answer(club(1, n=30, means=(160, 170, 172, 174), error_sd=1.0))
+    assert "changed but smaller than matters" in set(small.steps["label"])
+    assert "From round 2 on it changed too little to matter" in say.plain_rounds(small)

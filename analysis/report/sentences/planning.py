@@ -42,7 +42,13 @@ PARTS = {
     "slope": "how much lower it is in fitter athletes",
     "correlation": "a correlation with fitness",
 }
-CAN = dict(zip(VERDICTS, ("can show", "can show only where the effect is large", "cannot show"), strict=True))
+CAN = dict(
+    zip(
+        VERDICTS,
+        ("can show {}", "can show the following only where the effect is large: {}", "cannot show {}"),
+        strict=True,
+    )
+)
 OUTCOMES_ASSUMED = (
     ("heart_rate", "heart rate", "bpm"),
     ("lactate", "lactate", "mmol/L"),
@@ -73,7 +79,7 @@ def plain_design(answer) -> str:
     for verdict, words in CAN.items():
         rows = answer.questions[answer.questions["verdict"] == verdict]
         if len(rows):
-            parts.append(f"{words} {_listed(rows)}")
+            parts.append(words.format(_listed(rows)))
     text = f"With {plural(answer.n, 'athlete')} who stay to the end, the study {'; it '.join(parts)}."
     if answer.n_to_recruit > answer.n:
         text += f" Ask {plural(answer.n_to_recruit, 'athlete')}, since some will leave."

@@ -7,6 +7,7 @@ import math
 from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
 from .reliability import plain_reliability, write_up_reliability
 from .rounds_beside import plain_opponents, plain_sensitivity, plain_tipping
+from .rounds_plateau import plain_plateau, plateau_condition, write_up_plateau
 from .rounds_tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 from .rounds_words import (
     digits_of,
@@ -17,7 +18,6 @@ from .rounds_words import (
     size_words,
     unit_after,
     widest_words,
-    with_minus,
 )
 
 __all__ = [
@@ -74,9 +74,11 @@ def plain_rounds(answer) -> str:
     if answer.verdict == "changed but smaller than matters":
         small = f"every average difference was shown to be smaller than {matters}"
         return f"{known.label} changed over the rounds, but {small}."
-    if _plateau_condition(answer) and answer.bounds.plateau_at_scale_end == answer.labels[0]:
+    if plateau_condition(answer) and answer.bounds.plateau_at_scale_end == answer.labels[0]:
         level = f"every average difference between rounds was shown to be smaller than {matters}"
-        return f"{known.label} stayed level ({level}) {_plateau_condition(answer)}; beyond that it was not shown."
+        return (
+            f"{known.label} stayed level ({level}) {plateau_condition(answer)}; beyond that it was not shown."
+        )
     if answer.changed:
         text = f"{known.label} changed over the rounds: {_first_to_last(answer, known)}."
     else:
@@ -91,14 +93,6 @@ def _is_weaker(step) -> bool:
 
 def _condition(answer, step) -> str:
     return reach_words(answer, step["holds_to_high"], step["holds_to_low"])
-
-
-def _plateau_condition(answer) -> str:
-    """Up to where values off the scale may lie for the plateau at the scale's end; "" where that is not the question."""
-    bounds = answer.bounds
-    if bounds is None or bounds.plateau_at_scale_end == answer.plateau_from:
-        return ""
-    return reach_words(answer, bounds.plateau_holds_to_high, bounds.plateau_holds_to_low)
 
 
 def _first_to_last(answer, known) -> str:
@@ -145,48 +139,6 @@ def _changed_steps(answer, known) -> str:
     return join_words(parts)
 
 
-def plain_plateau(answer) -> str:
-    """Say in one plain sentence where the outcome stopped changing.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> plain_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))
-    'From round 2 on it was level: every average difference between those rounds was shown to be smaller than 5\\xa0bpm.'
-    """
-    if isinstance(answer, NotYet):
-        return str(answer)
-    matters, condition = matters_words(answer), _plateau_condition(answer)
-    if condition:
-        start = answer.bounds.plateau_at_scale_end
-        level = f"every average difference between those rounds was shown to be smaller than {matters}"
-        sure = f"only from round {answer.plateau_from} on" if answer.plateau_from else "not shown"
-        return f"From round {start} on it was level ({level}) {condition}; beyond that, where it stops changing was {sure}."
-    if answer.plateau_from == answer.labels[0]:
-        return f"It was level from the first round on: every average difference was shown to be smaller than {matters}."
-    if answer.plateau_from:
-        level = f"From round {answer.plateau_from} on it was level"
-        return (
-            f"{level}: every average difference between those rounds was shown to be smaller than {matters}."
-        )
-    before, last = answer.labels[-2:]
-    if len(answer.labels) == 2:
-        return f"Where it stops changing cannot be told, since it was measured in two rounds only ({before} and {last})."
-    unclear = f"even between rounds {before} and {last} an average difference of {matters} or more cannot be ruled out"
-    return f"Where it stops changing was not shown: {unclear}."
-
-
 def write_up_rounds(answer) -> list[str]:
     """Write the results paragraphs of one outcome over the rounds.
 
@@ -213,7 +165,7 @@ def write_up_rounds(answer) -> list[str]:
     parts = [
         _main(answer),
         _steps(answer),
-        _plateau(answer),
+        write_up_plateau(answer),
         _effects(answer),
         _beside(answer),
         _notes(answer),
@@ -288,35 +240,6 @@ def _reading(answer, step) -> str:
 
 def _values_there(bounds) -> str:
     return "its value lies" if bounds.n_high + bounds.n_low == 1 else "the values lie"
-
-
-def _plateau(answer) -> str:
-    plateau, condition = answer.plateau, _plateau_condition(answer)
-    opening = f"Against a smallest change that matters of {matters_words(answer)}, tested from the last rounds backwards"
-    if not plateau.found:
-        return (
-            f"{opening}, no stretch of rounds was shown to be level ({_worst(plateau.candidates.iloc[0])}); that is not "
-            "evidence that it went on changing."
-        )
-    held = plateau.candidates[plateau.candidates["from_round"] == plateau.starts_at].iloc[0]
-    text = f"{opening}, every pair of rounds from round {plateau.starts_at} on was equivalent"
-    if condition:
-        text += f" {condition}"
-    text += f" (the least clear pair: {_worst(held)})"
-    if condition:
-        sure = (
-            f"only from round {answer.plateau_from} on" if answer.plateau_from else "for no stretch of rounds"
-        )
-        text += f"; farther beyond the scale this was shown {sure}"
-    failed = plateau.candidates[~plateau.candidates["holds"] & plateau.candidates["tested"]]
-    if len(failed):
-        stopped = failed.iloc[0]
-        text += f"; from round {stopped['from_round']} on this was not shown ({_worst(stopped)})"
-    return f"{text}."
-
-
-def _worst(candidate) -> str:
-    return f"rounds {with_minus(candidate['worst_contrast'])}, equivalence p {format_p(candidate['p'])}"
 
 
 def _effects(answer) -> str:
