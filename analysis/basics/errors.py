@@ -122,7 +122,7 @@ def check_number(
     kind = "a whole number" if whole else "a number"
     between = f" from {low:g} to {high:g}" if ends else f" between {low:g} and {high:g}"
     if math.isinf(high):
-        between = "" if math.isinf(low) else f" of at least {low:g}" if ends else f" above {low:g}"
+        between = "" if math.isinf(low) else f", {low:g} or more" if ends else f" above {low:g}"
     elif math.isinf(low):
         between = f" of at most {high:g}" if ends else f" below {high:g}"
     raise KitError(f"{name} is {value!r}, but must be {kind}{between}.")

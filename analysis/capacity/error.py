@@ -275,6 +275,14 @@ def _corrected_interval(r, n, kind, error, capacity_sd, outcome, level, seed) ->
 
 
 def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, level) -> tuple[str, float]:
+    for name, value in (
+        ("r", r), ("n", n), ("retest_sd", retest_sd), ("prediction_see", prediction_see), ("capacity_sd", capacity_sd),
+        ("outcome_reliability", outcome_reliability), ("level", level),
+    ):  # fmt: skip
+        if isinstance(value, str | list | tuple) or (
+            value is None and name in ("r", "n", "capacity_sd", "level")
+        ):
+            raise KitError(f"{name} is {value!r}, but must be a number.")
     problems = []
     if not -1 <= r <= 1:
         problems.append(f"r is {r!r}, but a correlation lies between -1 and 1")

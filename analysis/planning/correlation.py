@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..basics import KitError, check_choice
+from ..basics import KitError, check_choice, check_number
 from .design import check_level, check_size
 
 ALTERNATIVES = ("two-sided", "greater", "less")
@@ -336,5 +336,9 @@ def smallest_size(power_of, wished: float, *, guess: float, least: int) -> int:
 
 
 def _check_r(r) -> None:
-    if not -1 < r < 1:
-        raise KitError(f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded.")
+    try:
+        check_number(r, name="r", low=-1, high=1)
+    except KitError:
+        raise KitError(
+            f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded."
+        ) from None

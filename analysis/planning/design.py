@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..basics import KitError, Result, check_choice, format_number
+from ..basics import KitError, Result, check_choice, check_number, format_number
 from .assumptions import Assumptions
 
 ADJUSTMENTS = ("hr_max", "age", "sex")
@@ -127,9 +127,7 @@ def check_level(value: float, *, name: str = "alpha") -> float:
     >>> check_level(0.8, name="power")
     0.8
     """
-    if not 0 < value < 1:
-        raise KitError(f"{name} is {value}, but must lie between 0 and 1.")
-    return float(value)
+    return check_number(value, name=name, low=0, high=1)
 
 
 def as_design(design) -> Design:

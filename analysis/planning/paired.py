@@ -7,11 +7,13 @@ from functools import cache
 
 import numpy as np
 
-from ..basics import KitError, check_choice
+from ..basics import KitError, check_choice, check_number
 from .correlation import ALTERNATIVES, smallest_size
 from .design import check_level, check_size
 
 NODES = 80
+LARGEST_D = 100.0
+"""Nothing measured on people differs by a hundred of its own SDs; scipy computes no power beyond some thousands."""
 
 
 def paired_power(d_z: float, n: int, *, alpha: float = 0.05, alternative: str = "two-sided") -> float:
@@ -47,8 +49,7 @@ def paired_power(d_z: float, n: int, *, alpha: float = 0.05, alternative: str = 
     n = check_size(n, least=2)
     check_level(alpha)
     check_choice(alternative, ALTERNATIVES, name="alternative")
-    if not np.isfinite(d_z):
-        raise KitError(f"d_z is {d_z}, but must be a number.")
+    check_number(d_z, name="d_z", low=-LARGEST_D, high=LARGEST_D, ends=True)
     if alternative != "two-sided":
         d_z = d_z if alternative == "greater" else -d_z
         return float(nct.sf(student.isf(alpha, n - 1), n - 1, d_z * np.sqrt(n)))
@@ -129,12 +130,13 @@ def equivalence_power(
     >>> round(equivalence_power(low=-4, high=4, difference=0, sd_difference=5, n=15), 2)
     0.81
     """
-    if not sd_difference > 0:
-        raise KitError(f"sd_difference is {sd_difference}, but must be above 0.")
+    check_number(sd_difference, name="sd_difference", low=0)
+    for name, value in (("low", low), ("high", high), ("difference", difference)):
+        check_number(value, name=name)
     if not high > low:
         raise KitError(f"The limits must be low < high, but are {low} and {high}.")
     n = check_size(n, least=2)
-    check_level(alpha)
+    check_number(alpha, name="alpha", low=0, high=0.5)
     from scipy.stats import norm
     from scipy.stats import t as student
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError
+from ..basics import KitError, check_number
 from .correlation import smallest_size
 from .design import check_level, check_size
 
@@ -63,8 +63,8 @@ def rounds_power(
     n = check_size(n, least=2)
     rounds = check_size(rounds, least=2, name="rounds")
     check_level(alpha)
-    if not (np.isfinite(effect_f) and effect_f >= 0):
-        raise KitError(f"effect_f is {effect_f}, but must be 0 or more.")
+    check_number(effect_f, name="effect_f", low=0, ends=True)
+    check_number(correlation, name="correlation"), check_number(epsilon, name="epsilon")
     if not -1 / (rounds - 1) < correlation < 1:
         raise KitError(
             f"correlation is {correlation}, but {rounds} rounds of one athlete correlate between "

@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 
-from ..basics import KitError, Result
+from ..basics import KitError, Result, check_number
 from .fisher import normal_quantile, to_z, variance_of_z
 
 
@@ -112,11 +112,9 @@ def detectability(r: float, n: int, r_new: float, n_new: int, *, power: float = 
 
     from ..models import correlation_cdf
 
+    to_z(r), to_z(r_new), variance_of_z(n_new)
     if r == 0:
         raise KitError("r is 0, so that the earlier study has no direction to test in.")
-    if not 0.05 < power < 1:
-        raise KitError(f"power is {power}, but must lie between 0.05 (the level of the test) and 1.")
-    to_z(r), to_z(r_new), variance_of_z(n_new)
     same = math.copysign(1.0, r) * r_new
     smallest = smallest_detectable(n, power=power)
     return Detectability(
@@ -158,11 +156,15 @@ def smallest_detectable(n: int, *, power: float = 1 / 3, alpha: float = 0.05) ->
     from ..models import correlation_cdf, critical_correlation
 
     variance_of_z(n)
+    check_number(alpha, name="alpha", low=0, high=1)
+    check_number(power, name="power", low=alpha, high=1)  # no effect is found less often than none
     critical = critical_correlation(n, alpha=alpha)
 
     def missing(rho):
         return 1 - correlation_cdf(critical, rho, n) + correlation_cdf(-critical, rho, n) - power
 
+    if missing(1e-6) >= 0:
+        return 1e-6
     return float(brentq(missing, 1e-6, 1 - 1e-9, xtol=1e-13))
 
 

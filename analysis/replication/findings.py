@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from ..basics import Result, format_number
+from ..basics import Result, check_number, format_number
 from .fisher import fisher_limits
 
 CORRELATION_NAMES = ("r", "rho", "correlation", "pearson", "spearman")
@@ -137,6 +137,10 @@ def r_from_p(p: float, n: int) -> float:
     """
     from scipy.stats import t as student
 
+    check_number(p, name="p", low=0, high=1, ends=True)
+    check_number(n, name="n", low=3, ends=True)
+    if p == 0:
+        return math.nan
     t = float(student.isf(p / 2, n - 2))
     return t / math.sqrt(t * t + n - 2)
 

@@ -4,31 +4,34 @@ from __future__ import annotations
 
 import math
 
-from ..basics import KitError
+from ..basics import KitError, check_number
 
 
 def to_z(r: float) -> float:
     """Return Fisher's z of a correlation."""
-    if not -1 < r < 1:
+    try:
+        return math.atanh(check_number(r, name="r", low=-1, high=1))
+    except KitError:
         raise KitError(
             f"A correlation of {r} cannot be used here; it must lie between -1 and 1, both excluded."
-        )
-    return math.atanh(r)
+        ) from None
 
 
 def variance_of_z(n: int) -> float:
     """Return the variance of Fisher's z with n athletes."""
-    if not n >= 4:
-        raise KitError(f"n is {n}, but a correlation needs at least 4 athletes to have an interval.")
-    return 1 / (n - 3)
+    try:
+        return 1 / (check_number(n, name="n", low=4, ends=True) - 3)
+    except KitError:
+        raise KitError(
+            f"n is {n}, but a correlation needs at least 4 athletes to have an interval."
+        ) from None
 
 
 def normal_quantile(level: float) -> float:
     """Return how many standard errors an interval of this level reaches to each side."""
     from scipy.stats import norm
 
-    if not 0 < level < 1:
-        raise KitError(f"level is {level}, but must lie between 0 and 1.")
+    check_number(level, name="level", low=0, high=1)
     return float(norm.ppf(0.5 + level / 2))
 
 

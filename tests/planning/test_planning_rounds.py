@@ -141,3 +141,17 @@ def test_power_of_a_step_lies_between_the_strictest_and_the_plain_level():
 def test_impossible_questions_say_what_to_do(call, hint):
     with pytest.raises(KitError, match=hint):
         call()
+
+
+@pytest.mark.parametrize("value", ["4", None, [4]])
+def test_what_is_no_number_is_named(value):
+    from analysis.planning import correlation_power, equivalence_power, paired_power
+
+    for call in (
+        lambda: rounds_power(n=12, rounds=4, effect_f=value, correlation=0.5),
+        lambda: correlation_power(value, 12),
+        lambda: paired_power(value, 12),
+        lambda: equivalence_power(low=-5, high=5, difference=value, sd_difference=5, n=12),
+    ):
+        with pytest.raises(KitError, match=r"number|between"):
+            call()

@@ -234,3 +234,21 @@ def test_evidence_of_large_studies_is_finite_where_it_can_be():
 def test_impossible_input_is_said_to_be_so(call):
     with pytest.raises(KitError):
         call()
+
+
+@pytest.mark.parametrize("value", ["0.3", None, [0.3]])
+def test_what_is_no_number_is_named(value):
+    for call in (
+        lambda: prediction_interval(value, 14, 20),
+        lambda: prediction_interval(0.3, value, 20),
+        lambda: detectability(0.3, 14, 0.1, 20, power=value),
+        lambda: bayes_factor(0.3, 14, value, 20),
+    ):
+        with pytest.raises(KitError, match=r"must|cannot|needs"):
+            call()
+
+
+@pytest.mark.parametrize("power", [0.01, 0.05, 1.0, float("nan")])
+def test_a_power_that_no_study_has_is_refused(power):
+    with pytest.raises(KitError, match=r"between 0\.05 and 1"):
+        detectability(0.3, 14, 0.1, 20, power=power)
