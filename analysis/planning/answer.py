@@ -255,7 +255,7 @@ def _verdict(row: dict) -> str:
 
 def _words(part: str, verdict: str, unit: str, digits: int, row: dict) -> str:
     shown = "" if unit == "correlation" else unit
-    small = format_number(row["smallest_effect"], digits, unit=shown)
+    small = _chosen(row["smallest_effect"], digits, shown)
     what = {
         "change": f"a change of {small} from the first round to the last",
         "steps": f"a step of {small} from one round to the next",
@@ -267,7 +267,7 @@ def _words(part: str, verdict: str, unit: str, digits: int, row: dict) -> str:
         verdict = "only with a wider margin"
     text = f"{verdict.capitalize()}: {what} would be shown in {chance_words(row['power_smallest'])} of such studies"
     if part != "plateau" and row["assumed_effect"]:
-        assumed = format_number(abs(row["assumed_effect"]), digits, unit=shown)
+        assumed = _chosen(abs(row["assumed_effect"]), digits, shown)
         text += f", the assumed {assumed} in {chance_words(row['power_assumed'])}"
     if verdict == VERDICTS[0]:
         return text + "."
@@ -284,6 +284,13 @@ def _words(part: str, verdict: str, unit: str, digits: int, row: dict) -> str:
         else f"more than {MOST_ATHLETES} athletes would be needed"
     )
     return f"{text}; {need} for 80\N{NO-BREAK SPACE}% at the smallest size that matters."
+
+
+def _chosen(value: float, digits: int, unit: str) -> str:
+    """Write a size that somebody chose, without decimals that nobody chose: 5 bpm, 1 point."""
+    whole = float(value).is_integer()
+    unit = "point" if value == 1 and unit == "points" else unit
+    return format_number(value, 0 if whole else digits, unit=unit)
 
 
 def chance_words(power: float) -> str:
