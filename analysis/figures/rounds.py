@@ -326,9 +326,9 @@ def _describe_steps(answer, known: Outcome) -> str:
         parts.append(
             f"{with_minus(line['contrast'])}: {change}, {reading_of_step(line, digits_of(known), known.unit)}"
         )
-    effect = format_number(
-        answer.smallest_effect, 0 if float(answer.smallest_effect).is_integer() else 1, unit=known.unit
-    )
+    size = answer.smallest_effect
+    unit = "point" if size == 1 and known.unit == "points" else known.unit
+    effect = format_number(size, 0 if float(size).is_integer() else 1, unit=unit)
     what = f"Differences in {lower_first(known.label)} between rounds with intervals"
     return f"{what}, over a band of plus or minus {effect}. {'; '.join(parts)}."
 

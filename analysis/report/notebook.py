@@ -30,10 +30,33 @@ def show(result, *views) -> None:
     from ..basics import NotYet
 
     if isinstance(result, NotYet):
-        display(HTML(result._repr_html_()))
+        display(HTML(f"<p><i>{html.escape(_once(result))}</i></p>"))
         return
     for view in views or (lambda r: r,):
         _display(view(result))
+
+
+_REASONS: dict[str, str] = {}
+"""Reason why something is not analysed -> the cell that gave it first."""
+
+
+def _once(missing) -> str:
+    """Say why something is not analysed in the first cell that asks for it, and point there from the others."""
+    text = str(missing)
+    if not getattr(missing, "why", ""):
+        return text
+    cell = _this_cell()
+    if _REASONS.setdefault(text, cell) == cell:
+        return text
+    return f"Not analysed, for the reason given above: {missing.question}."
+
+
+def _this_cell() -> str:
+    """The text of the cell that is running, so that running it again says the same; "" outside a notebook."""
+    from IPython import get_ipython
+
+    shell = get_ipython()
+    return shell.user_ns.get("In", [""])[-1] if shell is not None else ""
 
 
 def _display(thing) -> None:

@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from analysis.basics import NotYet
+from analysis.capacity.answer_results import Refused
 from analysis.figures.style import finish, new_axes
 from analysis.report.notebook import picture_html, show, table_html
 
@@ -33,6 +34,16 @@ def test_show_takes_every_kind_of_view(displayed):
 def test_show_says_what_is_missing_and_goes_on(displayed):
     show(NotYet("the comparison", "a row in published.csv"), lambda r: 1 / 0)
     assert "Not yet: the comparison needs a row in published.csv." in displayed[0].data
+
+
+def test_a_reason_is_given_once_and_again_where_its_cell_is_run_again(displayed, monkeypatch):
+    refused = Refused("whether it rains", "wait", why="The sky is hidden behind a roof.")
+    for cell in ("show(a)", "show(a, b)", "show(a)"):
+        monkeypatch.setattr("analysis.report.notebook._this_cell", lambda cell=cell: cell)
+        show(refused)
+    first, second, again = (d.data for d in displayed)
+    assert "roof" in first and again == first
+    assert "roof" not in second and "for the reason given above: whether it rains." in second
 
 
 def test_tables_and_pictures():

@@ -61,7 +61,7 @@ def _analyses(answers) -> list[tuple[str, str, str]]:
 
 
 def _reason(answer) -> str:
-    why = getattr(answer, "why", "")
+    why = getattr(answer, "why", "").partition(":")[0]  # the whole reason stands among the results
     return why[0].lower() + why[1:].rstrip(".") if why else f"needs {answer.needs}"
 
 
