@@ -266,6 +266,8 @@ def _bca(
     def values(u, v):
         return pearson_rows(*((average_ranks(w) for w in (u, v)) if rank else (u, v)))
 
+    order = np.lexsort((b, a))  # a seed gives the same answer in whatever order the athletes come
+    a, b = a[order], b[order]
     index = resample_indices(len(a), n_resamples, seed=seed)
     others = ~np.eye(len(a), dtype=bool)
     leave_one_out = values(*(np.array([w[keep] for keep in others]) for w in (a, b)))

@@ -283,6 +283,8 @@ def permutation_correlation(
     x, y = as_numbers(x, "x"), as_numbers(y, "y")
     if x.shape != y.shape or x.ndim != 1 or not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise KitError("x and y need one value per athlete each, none missing.")
+    order = np.lexsort((y, x))  # a seed gives the same answer in whatever order the athletes come
+    x, y = x[order], y[order]
     n = len(x)
     observed = float(pearson_rows(x, y)[0]) if n > 1 else math.nan
     exact = n <= EXACT_UP_TO

@@ -254,3 +254,11 @@ def test_ranks_do_not_depend_on_the_unit(scale):
 def test_what_cannot_be_a_measurement_is_refused(change):
     with pytest.raises(KitError, match=r"numbers|absurdly large"):
         fit(ROWS.assign(hr=change(ROWS["hr"])))
+
+
+def test_the_order_of_the_athletes_does_not_move_a_permutation_p():
+    rng = np.random.default_rng(0)
+    x, y = rng.normal(size=(2, 12))
+    order = rng.permutation(12)
+    one, two = (models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order])))
+    assert one.p == two.p
