@@ -125,6 +125,8 @@ def run_freeze(options):
 
 def run_report(options):
     """Analyse and write up."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # before numpy is imported: every core has its own work already
     from .report import build_report, verify_report
     from .report.side_by_side import be_quick
 
