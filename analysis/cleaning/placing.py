@@ -203,10 +203,20 @@ def right_day(placed: Placed, middle: float, evening: Evening, warnings: list) -
     if recording.clock == "none" or (recording.clock == "local" and not recording.local_date):
         placed.clock = placed.clock - days * DAY_S
         return True
-    warnings.append(
+    apart = (
         f"{placed.line['athlete']}, session {evening.session}: {recording.file} lies {format_number(abs(days), 0)} "
-        f"{'day' if abs(days) == 1 else 'days'} {'after' if days > 0 else 'before'} the session and was set aside. A file of "
-        "another evening, or a device with a wrong date? For a wrong date, give clock_offset_s in recordings.csv."
+        f"{'day' if abs(days) == 1 else 'days'} {'after' if days > 0 else 'before'} the session"
+    )
+    if placed.line["offset_source"] == BY_EVENT:  # somebody found the event of this evening in this file
+        placed.clock = placed.clock - days * DAY_S
+        placed.line["offset_s"] += days * DAY_S
+        warnings.append(
+            f"{apart} by its own date. The common event was believed: is this the file of that evening?"
+        )
+        return True
+    warnings.append(
+        f"{apart} and was set aside. A file of another evening, or a device with a wrong date? For a wrong date, give the "
+        "common event: event_s in recordings.csv and event_clock in sessions.csv."
     )
     return False
 

@@ -474,3 +474,17 @@ def test_traces_can_be_left_out(tmp_path):
     study = made(tmp_path).write_all().load()
     slim = clean_study(study, keep_traces=False)
     assert slim.traces == {} and slim.rows["hr_mean_bpm"].notna().all()
+
+
+def test_a_common_event_outweighs_the_wrong_date_of_a_device(tmp_path):
+    one = made(tmp_path, work_s=300, rest_s=120).write_all()
+    one.files["A01.csv"] = one.files["A01.csv"].replace("2026-03-01", "2021-02-22")
+    set_aside = clean_study(one.load())
+    assert any("give the common event" in w for w in set_aside.warnings)
+    one.session_row["event_clock"] = "19:01:00"
+    one.recording_rows = [{"athlete": "A01", "file": "A01.csv", "event_s": 60}]
+    found = clean_study(one.load())
+    assert any("The common event was believed" in w for w in found.warnings)
+    rows = found.rows.set_index(["athlete", "round_no"])["hr_mean_bpm"]
+    for k in (1, 2, 3):
+        assert rows["A01", k] == pytest.approx(one.traces["A01"].true_mean(k - 1), abs=0.5)

@@ -158,3 +158,18 @@ def test_choices_are_those_who_agreed_and_carry_no_code(cleaned):
     assert {k[1] for _, k in choices} <= set(cleaned.may_show) and choices[0][0] == "trace 1"
     figure = draw_most_flagged(cleaned)
     assert figure.axes[0].get_title() == "" and "flagged" in figure.alt_text
+
+
+def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
+    gone = [
+        {"table": "recordings", "file": f"A{n}.csv", "row": 2, "session": "1", "athlete": f"A{n}", "round_no": 0,
+         "measure": "files", "amount": 1.0, "unit": "rows", "used": False, "cause": cause, "decided_by": "rule"}
+        for n, cause in ((91, "of another day"), (92, "A92.csv: cannot be read."))
+    ]  # fmt: skip
+    other = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone)))
+    assert (
+        "2 recordings could not be used, 1 of them by its own date of another day" in other
+        and "A92" not in other
+    )
+    one = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone[:1])))
+    assert "1 recording could not be used: by its own date of another day." in one

@@ -80,9 +80,24 @@ def plain_cleaning(cleaned) -> str:
         parts.append(
             f", most of it because of {cause_in_words(worst['cause'].iloc[0])}" if len(worst) else ""
         )
+    unused = _unused_files(cleaned)
     lost = len(rows) - traced - typed
     end = f". For {plural(lost, 'round')} there is no mean at all." if lost else "."
-    return "".join(parts) + end
+    return "".join(parts) + end + unused
+
+
+def _unused_files(cleaned) -> str:
+    """Say that files gave nothing: as a line among others this is overlooked."""
+    table = cleaned.ledger.table
+    files = table[(table["measure"] == "files") & ~table["used"].astype(bool)]
+    if files.empty:
+        return ""
+    other_day = int((files["cause"] == "of another day").sum())
+    text = f" {plural(len(files), 'recording')} could not be used"
+    dated = f"by {'its' if other_day == 1 else 'their'} own date of another day"
+    if other_day == len(files):
+        return f"{text}: {dated}."
+    return f"{text}{f', {other_day} of them {dated}' if other_day else ''}; the table of what was set aside says why."
 
 
 def plain_costs(cleaned) -> str:
