@@ -232,7 +232,9 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
 def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal) -> dict:
     rows, terms = with_covariates(rows, covariates)
     fit = fit_rounds(rows, terms)
-    last = all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal).iloc[-1]
+    last = all_steps(
+        rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal, only_last=True
+    ).iloc[-1]
     plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal)
     return {
         "outcome": rows.outcome,

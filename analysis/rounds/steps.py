@@ -142,6 +142,7 @@ def all_steps(
     alpha: float,
     ordinal: bool = False,
     known: dict[str, pd.DataFrame] | None = None,
+    only_last: bool = False,
 ) -> pd.DataFrame:
     """Label every step, and last minus first as a step of its own.
 
@@ -154,6 +155,8 @@ def all_steps(
         Ratings: the exact rank tests must agree too.
     known : dict, optional
         Contrasts by kind ("successive", "first"), where they are known already.
+    only_last : bool
+        Leave out all but last minus first. Default False.
 
     Returns
     -------
@@ -161,7 +164,8 @@ def all_steps(
         As `label_steps`; the last line (kind "last to first") is left unadjusted, being one contrast.
     """
     parts = []
-    for kind in ["successive"] if len(rows.labels) == 2 else ["successive", "first"]:
+    kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
+    for kind in kinds[-1:] if only_last else kinds:
         contrasts = (known or {}).get(kind)
         contrasts = contrast_table(fit, kind=kind, alpha=alpha) if contrasts is None else contrasts
         bounds = {"low": -smallest_effect, "high": smallest_effect}
