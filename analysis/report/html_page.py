@@ -33,7 +33,9 @@ def render_html(document: Document) -> str:
     True
     """
     body = "\n".join(_section(document, section) for section in document.sections)
-    fields = "".join(f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields)
+    fields = "".join(
+        f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields
+    )
     header = f"<h1>{_esc(document.title)}</h1>" + (f"<dl>{fields}</dl>" if fields else "")
     return page(document.title, f'<header class="top">{header}</header>\n{body}', contents(document))
 
