@@ -75,7 +75,7 @@ def _check_archive(path: Path) -> bool:
                 "the workbook has a password, or is of an old format", "save it without a password as .xlsx"
             ) from None
         raise Unreadable("this is no workbook (.xlsx), or it is damaged", _PLEASE_SAVE) from None
-    except (OSError, RuntimeError, NotImplementedError, EOFError, zipfile.LargeZipFile) as error:
+    except (OSError, RuntimeError, EOFError, zipfile.LargeZipFile) as error:
         raise Unreadable(
             f"the workbook cannot be opened ({type(error).__name__})",
             "close it in other programs; save it without a password",
