@@ -195,7 +195,7 @@ def run_pool(options):
 
 def run_test(options):
     """Run the tests on all cores."""
-    together = ["-n", "auto", "--dist", "loadgroup", "--no-loadscope-reorder"]
+    together = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
     command = [sys.executable, "-m", "pytest", *together, *options.more]
     return subprocess.call(command, cwd=ROOT)
 

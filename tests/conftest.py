@@ -14,17 +14,28 @@ LONG = ("test_browser_lab", DEMO_REPORT, "test_notebooks")
 USES_DEMO_REPORT = ("test_report_build", "test_browser_pages", "test_figures_all")
 
 
+def group_of(nodeid: str) -> str:
+    """The file of a test, or what several files share."""
+    stem = Path(nodeid.split("::")[0]).stem
+    return DEMO_REPORT if stem in USES_DEMO_REPORT else stem
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Keep the tests of a file in one worker, so that it makes what they share once."""
+    """Begin with what takes long."""
+    items.sort(key=lambda item: LONG.index(g) if (g := group_of(item.nodeid)) in LONG else len(LONG))
 
-    def group(item):
-        stem = Path(item.path).stem
-        return DEMO_REPORT if stem in USES_DEMO_REPORT else stem
 
-    items.sort(key=lambda item: LONG.index(group(item)) if group(item) in LONG else len(LONG))
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group(group(item)))
+@pytest.hookimpl(tryfirst=True, optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Keep the tests of a group in one worker, so that it makes what they share once."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByGroup(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return group_of(nodeid)
+
+    return ByGroup(config, log)
 
 
 @pytest.fixture(scope="session")

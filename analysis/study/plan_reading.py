@@ -206,7 +206,7 @@ class _PlanReader:
         return outcomes
 
     def _question_known(self, question: str, key: str) -> bool:
-        if question in QUESTIONS:
+        if _is_one_of(question, QUESTIONS):
             return True
         near = did_you_mean(str(question), QUESTIONS)
         hint = f"; did you mean {near}?" if near else ""
@@ -214,7 +214,7 @@ class _PlanReader:
         return False
 
     def _outcome_known(self, outcome, key: str, question: str = "") -> bool:
-        if outcome not in OUTCOMES:
+        if not _is_one_of(outcome, OUTCOMES):
             near = did_you_mean(str(outcome), OUTCOMES)
             hint = f"; did you mean {near}?" if near else ""
             self.complain(key, outcome, f"no such outcome{hint}", f"write one of {', '.join(OUTCOMES)}")
@@ -280,7 +280,7 @@ class _PlanReader:
 
     def primary_outcomes_quietly(self) -> dict[str, str]:
         given = _flatten(self.section.get("primary_outcomes", {}))
-        return {q: given[q] if given.get(q) in OUTCOMES else o for q, o in PROPOSED_OUTCOMES.items()}
+        return {q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in PROPOSED_OUTCOMES.items()}
 
     def _hypothesis(self, entry: dict) -> Hypothesis | None:
         question = entry.get("question", "")
@@ -303,6 +303,11 @@ class _PlanReader:
             return None
         text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
         return Hypothesis(question, outcome, direction, str(text))
+
+
+def _is_one_of(name, known: dict) -> bool:
+    """Whether a value is a name that is known; a list or a section, which no dictionary can be asked for, is none."""
+    return isinstance(name, str) and name in known
 
 
 def _flatten(section) -> dict[str, str]:

@@ -170,3 +170,18 @@ def test_a_round_beyond_all_numbers_is_a_problem_of_its_own(tmp_path):
     rows = [*rounds(), {"athlete": "A01", "round_no": 9223372036854775296, "exertion": 12}]
     report = check_study(make_folder(tmp_path, rounds=rows))
     assert report.problems["column"].tolist() == ["round_no"] and "outside 0 to 30" in report.text()
+
+
+@pytest.mark.parametrize(
+    ("lines", "column"),
+    [
+        ('[plan.primary_outcomes]\n"rounds.lactate" = []', "primary_outcomes"),
+        ('[[plan.hypotheses]]\nquestion = ["rounds.lactate"]', "hypotheses"),
+        ('[[plan.hypotheses]]\nquestion = "rounds.lactate"\noutcome = {}', "hypotheses"),
+        ('[[plan.hypotheses]]\nquestion = "rounds.lactate"\ndirection = []', "direction"),
+    ],
+)
+def test_a_list_where_a_name_belongs_is_named(tmp_path, lines, column):
+    settings = f"[protocol]\nrounds = 3\nwork_s = 300\nrest_s = 60\n{lines}\n"
+    found = examine(make_folder(tmp_path, settings=settings))
+    assert isinstance(found, StudyError) and f", {column} " in str(found)
