@@ -244,7 +244,7 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
         environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
     try:
         async with _kernel(scratch, environment) as (manager, kernel):
-            client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL)
+            client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL, iopub_timeout=60)
             client.on_cell_start = lambda cell, cell_index: started.append((cell_index + 1, cell.source))
             client.kc = kernel
             await client.async_execute()
