@@ -47,10 +47,7 @@ def refuse_old_python(version=None):
 
 
 def relaunch(arguments, root=ROOT):
-    """Run the same command inside the kit's environment and return its exit code.
-
-    Returns None where the kit is installed in this very Python, so that the caller just goes on.
-    """
+    """Run the same command inside the kit's environment and return its exit code."""
     if installed_here(root):
         return None
     inside = environment_python(root)

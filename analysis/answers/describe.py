@@ -21,25 +21,7 @@ CHARACTERISTICS = (
 
 @dataclass(frozen=True)
 class Participants(Result):
-    """Who took part.
-
-    Parameters
-    ----------
-    n_athletes : int
-        Athletes who may be analysed.
-    n_women, n_men, n_other : int
-        By the sex that the equations use; the rest did not say.
-    n_clubs : int
-        Clubs named.
-    groups : dict
-        Group -> athletes; empty where there are no groups.
-    n_sparred, n_tested, n_hr_max_measured : int
-        Athletes with at least one sparred round; with an aerobic capacity; with a measured maximal heart rate.
-    characteristics : DataFrame
-        name, label, unit, digits, sex ("all", "F", "M"), n_athletes, n_missing, mean, sd, median, low, high.
-    tests : DataFrame
-        test, n_athletes, uses_heart_rate, error_kind: how capacity was measured.
-    """
+    """Who took part."""
 
     n_athletes: int
     n_women: int
@@ -56,23 +38,7 @@ class Participants(Result):
 
 @dataclass(frozen=True)
 class Conditions(Result):
-    """Where and how it was measured.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        session, date, place, temperature_c, humidity_percent, analyser, strip_lot, sample_site, sample_kind.
-    delay : dict
-        Delay of the blood samples in seconds: n_observations, median, low, high; empty where none was noted.
-    n_traces : int
-        Athletes with a recording.
-    rounds_planned, rounds_done : int
-        Athlete-rounds of the protocol, and those sparred at least in part.
-    rounds_timed : DataFrame
-        From the timekeeper's sheet: session, round_no, length_s, rest_before_s (missing where not noted).
-    n_guests : int
-        Athlete-rounds against a guest.
-    """
+    """Where and how it was measured."""
 
     sessions: pd.DataFrame
     delay: dict = field(default_factory=dict)
@@ -85,37 +51,13 @@ class Conditions(Result):
 
 @dataclass(frozen=True)
 class RoundMeans(Result):
-    """Plain means of every outcome in every round, of the primary session.
-
-    Parameters
-    ----------
-    table : DataFrame
-        outcome, round_no, mean, sd, n_athletes, low, high; only rounds that were sparred.
-    """
+    """Plain means of every outcome in every round, of the primary session."""
 
     table: pd.DataFrame
 
 
 def describe_participants(study: Study, rows, capacity) -> Participants:
-    """Describe who took part.
-
-    Parameters
-    ----------
-    study : Study
-    rows : DataFrame or NotYet
-        One row per session, athlete and round.
-    capacity : DataFrame or NotYet
-        One row per athlete.
-
-    Returns
-    -------
-    Participants
-
-    Examples
-    --------
-    >>> describe_participants(Study(folder=""), NotYet("", ""), NotYet("", "")).n_athletes
-    0
-    """
+    """Describe who took part."""
     athletes = study.athletes
     tested = pd.DataFrame() if isinstance(capacity, NotYet) else capacity.dropna(subset=["capacity"])
     sparred = pd.DataFrame({"athlete": []}) if isinstance(rows, NotYet) else inputs.sparred(rows)
@@ -192,22 +134,7 @@ def _tests(tested: pd.DataFrame) -> pd.DataFrame:
 
 
 def describe_conditions(study: Study, cleaned) -> Conditions:
-    """Describe the conditions of the evenings.
-
-    Parameters
-    ----------
-    study : Study
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    Conditions
-
-    Examples
-    --------
-    >>> describe_conditions(Study(folder=""), NotYet("", "")).n_traces
-    0
-    """
+    """Describe the conditions of the evenings."""
     names = [
         "session",
         "date",
@@ -262,23 +189,7 @@ def _timed(study: Study) -> pd.DataFrame:
 
 
 def describe_round_means(rows, session: str) -> RoundMeans | NotYet:
-    """Give plain mean, SD and range of every outcome in every sparred round.
-
-    Parameters
-    ----------
-    rows : DataFrame or NotYet
-    session : str
-        The primary session.
-
-    Returns
-    -------
-    RoundMeans or NotYet
-
-    Examples
-    --------
-    >>> bool(describe_round_means(NotYet("cleaning", "recordings"), "1"))
-    False
-    """
+    """Give plain mean, SD and range of every outcome in every sparred round."""
     if isinstance(rows, NotYet):
         return rows
     done = inputs.sparred(inputs.of_session(rows, session))
@@ -296,18 +207,7 @@ def describe_round_means(rows, session: str) -> RoundMeans | NotYet:
 
 @dataclass(frozen=True)
 class Description(Result):
-    """Everything that a write-up describes without testing it.
-
-    Parameters
-    ----------
-    participants : Participants
-    conditions : Conditions
-    round_means : RoundMeans or NotYet
-    balance : DataFrame
-        What went in, was used and was set aside, per table, measure and unit (from the ledger).
-    set_aside : DataFrame
-        table, measure, unit, cause, amount, decided_by ("rule" or "person").
-    """
+    """Everything that a write-up describes without testing it."""
 
     participants: Participants
     conditions: Conditions
@@ -317,23 +217,7 @@ class Description(Result):
 
 
 def describe_study(study: Study, cleaned, capacity) -> Description:
-    """Describe participants, conditions, rounds, and what was set aside.
-
-    Parameters
-    ----------
-    study : Study
-    cleaned : CleanedStudy or NotYet
-    capacity : DataFrame or NotYet
-
-    Returns
-    -------
-    Description
-
-    Examples
-    --------
-    >>> describe_study(Study(folder=""), NotYet("", ""), NotYet("", "")).participants.n_athletes
-    0
-    """
+    """Describe participants, conditions, rounds, and what was set aside."""
     rows = cleaned.rows if cleaned else cleaned
     ledger = cleaned.ledger if cleaned else study.ledger
     aside = ledger.set_aside()

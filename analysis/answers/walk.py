@@ -45,27 +45,7 @@ def open_answers(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
 
 
 def kept_answers(folder: Path, seed: int = 0) -> Answers | None:
-    """Return the answers that a running report keeps for its notebooks, where they are of this folder and seed.
-
-    Parameters
-    ----------
-    folder : path
-    seed : int
-
-    Returns
-    -------
-    Answers or None
-        None where no report is running.
-
-    Notes
-    -----
-    The report names its own temporary file in the environment variable STUDY_ANSWERS of the notebooks that it starts.
-
-    Examples
-    --------
-    >>> kept_answers(Path("nowhere")) is None
-    True
-    """
+    """Return the answers that a running report keeps for its notebooks, where they are of this folder and seed."""
     path = os.environ.get("STUDY_ANSWERS")
     if not path:
         return None
@@ -101,15 +81,7 @@ def open_survey(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
 
 @dataclass(frozen=True)
 class NotAnswered(NotYet):
-    """A question that the data at hand cannot answer, with the reason (falsy).
-
-    Parameters
-    ----------
-    question, needs : str
-        As in `NotYet`.
-    why : str
-        The reason, with the remedy.
-    """
+    """A question that the data at hand cannot answer, with the reason (falsy)."""
 
     why: str = ""
 

@@ -135,25 +135,7 @@ def choose_covariates(
 
 
 def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) -> list[tuple[str, ...]]:
-    """List the sets of covariates that a reasonable analyst might take, within what the club's size allows.
-
-    Parameters
-    ----------
-    outcome : str
-    athletes : DataFrame
-    planned : sequence of str
-        The set of the planned analysis, always in the list.
-
-    Returns
-    -------
-    list of tuple of str
-
-    Examples
-    --------
-    >>> club = pd.DataFrame({"athlete": range(14), "age_years": range(20, 34), "sex": "M"})
-    >>> possible_sets("hr_mean_bpm", club, ["age_years"])
-    [('age_years',), ()]
-    """
+    """List the sets of covariates that a reasonable analyst might take, within what the club's size allows."""
     usable = {
         c for c in ("age_years", "sex", "mass_kg", "experience_years", "group") if _complete(athletes, c)
     }

@@ -26,13 +26,7 @@ from .tables import left_out_rows, to_numbers, varies
 
 
 def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
-    """Set aside what must not enter, guard by guard; refuse where fewer than 4 athletes remain.
-
-    Returns
-    -------
-    DataFrame or Refused, list of dict, list of dict
-        Rows with a column `_used` (outcome and capacity known), rows set aside, guards.
-    """
+    """Set aside what must not enter, guard by guard; refuse where fewer than 4 athletes remain."""
     data[outcome] = to_numbers(data, outcome)
     aside: list[dict] = []
     guards: list[dict] = []

@@ -7,16 +7,7 @@ import pandas as pd
 
 
 def balanced_means(rows: pd.DataFrame, outcome: str, *, cell: str = "") -> pd.DataFrame:
-    """Return each athlete's mean of an outcome, balanced for the rounds that the athlete missed.
-
-    A plain mean over unequal rounds depends on which rounds are missing; here the effects of the rounds (of the additive
-    table athlete + round, summing to 0) are taken out first. With every round present it is the plain mean.
-
-    Returns
-    -------
-    DataFrame
-        athlete, mean, plain_mean, n_rounds.
-    """
+    """Return each athlete's mean of an outcome, balanced for the rounds that the athlete missed."""
     effects = round_effects(rows, outcome, cell)
     level = rows[outcome] - effects
     grouped = rows.groupby("athlete", sort=False)

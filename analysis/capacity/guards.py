@@ -34,22 +34,7 @@ def guard_row(guard: str, status: str, n_athletes: int, text: str) -> dict:
 
 
 def is_yes(values: pd.Series) -> pd.Series:
-    """Read a yes/no column, typed as words, numbers or truth values; blank is no.
-
-    Parameters
-    ----------
-    values : Series
-        For example "yes", "no", "", True, 1.
-
-    Returns
-    -------
-    Series of bool
-
-    Examples
-    --------
-    >>> is_yes(pd.Series(["yes", "", "no", None])).tolist()
-    [True, False, False, False]
-    """
+    """Read a yes/no column, typed as words, numbers or truth values; blank is no."""
     if pd.api.types.is_bool_dtype(values):
         return values.fillna(False).astype(bool)
     text = values.astype("string").fillna("").str.strip().str.casefold()
@@ -57,22 +42,7 @@ def is_yes(values: pd.Series) -> pd.Series:
 
 
 def is_heart_rate(outcome: str) -> bool:
-    """Tell whether an outcome is made from heart rate.
-
-    Parameters
-    ----------
-    outcome : str
-        A column of the rows of rounds.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_heart_rate("percent_hr_max"), is_heart_rate("lactate_mmol_l")
-    (True, False)
-    """
+    """Tell whether an outcome is made from heart rate."""
     return outcome in HEART_RATE_OUTCOMES
 
 
@@ -115,24 +85,7 @@ def set_aside_circular(data: pd.DataFrame, capacity: str, outcome: str) -> tuple
 
 
 def check_circular_columns(data: pd.DataFrame, x: str, y: str) -> tuple[pd.DataFrame, list[dict]]:
-    """Apply `set_aside_circular` where one of two columns is a capacity and the other is made from heart rate.
-
-    Parameters
-    ----------
-    data : DataFrame
-    x, y : str
-
-    Returns
-    -------
-    DataFrame, list of dict
-        As from `set_aside_circular`.
-
-    Examples
-    --------
-    >>> d = pd.DataFrame({"athlete": ["A"], "capacity": [50.0], "uses_heart_rate": [True], "exertion": [15.0]})
-    >>> len(check_circular_columns(d, "capacity", "exertion")[0])
-    1
-    """
+    """Apply `set_aside_circular` where one of two columns is a capacity and the other is made from heart rate."""
     if not isinstance(data, pd.DataFrame):
         return data, []
     for capacity, outcome in ((x, y), (y, x)):

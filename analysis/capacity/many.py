@@ -28,20 +28,7 @@ METHOD = "mixed model, athlete random, restricted maximum likelihood, Kenward-Ro
 
 
 def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
-    """Fit many prepared analyses of the same athletes; one that cannot be fitted is missing.
-
-    Parameters
-    ----------
-    parts : sequence of Prepared
-        From `prepare`.
-    level : float
-        Of the intervals; default 0.95.
-
-    Returns
-    -------
-    DataFrame
-        One line per analysis, in order, with the columns FIT_COLUMNS.
-    """
+    """Fit many prepared analyses of the same athletes; one that cannot be fitted is missing."""
     table = pd.DataFrame(np.nan, index=range(len(parts)), columns=list(FIT_COLUMNS[:-1])).assign(
         method=METHOD
     )

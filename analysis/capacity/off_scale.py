@@ -27,26 +27,7 @@ def place_off_scale(data: pd.DataFrame, outcome: str, limit) -> tuple[pd.DataFra
 
 
 def off_scale_slopes(planned: Prepared, off: OffScale | None, *, level: float) -> pd.DataFrame:
-    """Fit the planned slope with the readings off the scale elsewhere than at its end.
-
-    Parameters
-    ----------
-    planned : Prepared
-        Readings off the scale stand at its end.
-    off : OffScale or None
-    level : float
-        Of the intervals.
-
-    Returns
-    -------
-    DataFrame
-        One line per placement, with the slope per one unit of capacity; empty where nothing is off the scale.
-
-    Notes
-    -----
-    The slope is highest where the fitter athletes' readings lie high and the others' low, and lowest the other way
-    round; so readings go as far as is plausible for everybody, for the fitter half alone and for the other half alone.
-    """
+    """Fit the planned slope with the readings off the scale elsewhere than at its end."""
     rows = planned.rows
     marks = rows[LIMIT_COLUMN] if off is not None else pd.Series("", index=rows.index)
     if not (marks != "").any():

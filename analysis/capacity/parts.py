@@ -26,26 +26,7 @@ WITHIN_PAIRS = {"hr": ("lactate_mmol_l", "exertion"), "lactate_mmol_l": ("hr_mea
 def correlation_table(
     points: pd.DataFrame, *, covariates: Sequence[str], direction: str, alpha: float, seed: int
 ) -> tuple[pd.DataFrame, bool]:
-    """Put every correlation of the athletes' means side by side, and say whether they agree.
-
-    Parameters
-    ----------
-    points : DataFrame
-        athlete, capacity, outcome, n_rounds, and the covariates: one line per athlete.
-    covariates : sequence of str
-        Of the partial correlation.
-    direction : str
-        Expected; the one-sided Bayes factor looks that way.
-    alpha : float
-        1 − level of the intervals.
-    seed : int
-        Of bootstrap and permutation.
-
-    Returns
-    -------
-    DataFrame, bool
-        The table; True where all have one sign and the main intervals lie alike about zero.
-    """
+    """Put every correlation of the athletes' means side by side, and say whether they agree."""
     from ..models import permutation_correlation
 
     level = 1 - alpha

@@ -17,27 +17,7 @@ STEP_MASS_KG = 80.0
 
 
 def exponent_of(unit: str) -> float:
-    """Return the exponent of body mass in a unit of capacity.
-
-    Parameters
-    ----------
-    unit : str
-        "mL/kg/min" (1), "L/min" (0) or "mL/kg^0.67/min" with any exponent.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    KitError
-        Where the unit is none of these.
-
-    Examples
-    --------
-    >>> exponent_of("mL/kg/min"), exponent_of("L/min"), exponent_of("mL/kg^0.67/min")
-    (1.0, 0.0, 0.67)
-    """
+    """Return the exponent of body mass in a unit of capacity."""
     if unit == RELATIVE:
         return 1.0
     if unit == ABSOLUTE:

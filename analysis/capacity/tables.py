@@ -77,20 +77,7 @@ def left_out_rows(data: pd.DataFrame, mask: pd.Series, reason: str, measure: str
 def usable_rows(
     data: pd.DataFrame, numbers: Sequence[str], texts: Sequence[str] = ()
 ) -> tuple[pd.DataFrame, list[dict]]:
-    """Return the rows that have every value, as numbers, and a description of those left out.
-
-    Parameters
-    ----------
-    data : DataFrame
-        Any rows; `athlete` and `round_no` are understood where present.
-    numbers, texts : sequence of str
-        Columns that must hold a finite number, or a text.
-
-    Returns
-    -------
-    DataFrame, list of dict
-        Rows with a fresh index; rows left out (missing value, or round 0, which is before sparring).
-    """
+    """Return the rows that have every value, as numbers, and a description of those left out."""
     need_columns(data, [*numbers, *texts])
     table = data.reset_index(drop=True).copy()
     for column in dict.fromkeys(numbers):
@@ -121,15 +108,7 @@ def usable_rows(
 def athlete_table(
     data: pd.DataFrame, numbers: Sequence[str], texts: Sequence[str] = (), *, left: Sequence[dict] = ()
 ) -> tuple[pd.DataFrame, pd.DataFrame, tuple[str, ...]]:
-    """Return one line per athlete: plain means over the rows that have every value.
-
-    A table without an `athlete` column is taken to hold one athlete per row.
-
-    Returns
-    -------
-    DataFrame, DataFrame, tuple of str
-        Athletes with the columns asked for and `n_rows`; rows left out; warnings.
-    """
+    """Return one line per athlete: plain means over the rows that have every value."""
     rows, missing = usable_rows(data, numbers, texts)
     left = [*left, *missing]
     columns = list(dict.fromkeys([*numbers, *texts]))

@@ -13,26 +13,7 @@ CHANGING = "a gap where heart rate changed"
 def seconds_entries(
     key: tuple, valid: float, aside: dict[str, float], unusable: str, kept: dict, hands: str, file: str
 ):
-    """The seconds of one round: used, and set aside by cause.
-
-    Parameters
-    ----------
-    key : (session, athlete, round_no)
-    valid : float
-    aside : dict of cause -> seconds
-    unusable : str
-        Why the round gives no mean, "" where it does: its valid seconds are set aside for that cause.
-    kept : dict of who -> seconds
-        Flagged seconds that a person kept; part of `valid`.
-    hands : str
-        Who set stretches aside by hand.
-    file : str
-
-    Returns
-    -------
-    list of dict
-        Their amounts add up to the length of the round.
-    """
+    """The seconds of one round: used, and set aside by cause."""
     base = {"table": "recordings", "file": file, "session": key[0], "athlete": key[1], "round_no": key[2],
             "measure": "round seconds", "unit": "s"}  # fmt: skip
     by_hand = min(sum(kept.values()), valid) if not unusable else 0.0

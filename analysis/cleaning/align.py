@@ -26,17 +26,7 @@ of simulated clocks (tests/benchmarks/cleaning_rounds_found.py)."""
 
 @dataclass(frozen=True)
 class Lag:
-    """How far a trace lies behind the rounds.
-
-    Parameters
-    ----------
-    seconds : float
-        Positive where the trace is late: its device's clock ran ahead of the timekeeper's. NaN where it cannot be said.
-    uncertainty_s : float
-        Half-width of a 95 % interval.
-    share_explained : float
-        Of the variance of the trace, by rounds and rests.
-    """
+    """How far a trace lies behind the rounds."""
 
     seconds: float
     uncertainty_s: float
@@ -49,27 +39,7 @@ NO_LAG = Lag(float("nan"), float("nan"), float("nan"))
 def find_lag(
     clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends, *, reach_s: float = REACH_S
 ) -> Lag:
-    """Find by how much a trace must be shifted so that it answers best to the rounds.
-
-    Parameters
-    ----------
-    clock, rates : array
-    good : array of bool
-    starts, ends : sequence of float
-        Rounds that the athlete sparred, on the clock.
-    reach_s : float
-        How far to look to either side.
-
-    Returns
-    -------
-    Lag
-
-    Notes
-    -----
-    The trace is compared with a first-order answer to rounds and rests (four pairs of time constants) at every lag on
-    a grid of 5 s; the best is refined by a parabola. The interval follows from the curvature of the misfit there, with
-    the residuals' correlation from cell to cell taken into account, and is never below 5 s.
-    """
+    """Find by how much a trace must be shifted so that it answers best to the rounds."""
     starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
     near = good & (clock >= starts[0] - 300 - reach_s) & (clock <= ends[-1] + 180 + reach_s)
     if near.sum() < 60 or np.ptp(clock[near]) < 120:
@@ -113,16 +83,7 @@ def _uncertainty(values, weights, shape, misfit: float, bend: float) -> float:
 
 
 def check_clocks(session, rules: CleaningRules, warnings: list) -> None:
-    """Line every placed trace up with the rounds that its athlete sparred; show where that disagrees with its clock.
-
-    Parameters
-    ----------
-    session : Session
-        Its `clocks` are filled: found_offset_s, found_uncertainty_s, agrees.
-    rules : CleaningRules
-    warnings : list
-        Grows by one sentence per disagreement.
-    """
+    """Line every placed trace up with the rounds that its athlete sparred; show where that disagrees with its clock."""
     for line in session.clocks:
         line.setdefault("found_offset_s", float("nan"))
         line.setdefault("found_uncertainty_s", float("nan"))
@@ -186,25 +147,7 @@ def _say(line: dict, lag: Lag, limit: float, warnings: list) -> None:
 def place_without_clock(
     trace: Trace, windows: dict[int, Window], protocol, clocks: list, who: str, warnings: list
 ) -> dict[int, Window]:
-    """Put a trace without a clock on the session's clock by its rounds, or find its own rounds.
-
-    Parameters
-    ----------
-    trace : Trace
-        Its clock is changed where the session's clock is known.
-    windows : dict of round -> Window
-        The session's rounds; empty where nobody logged them.
-    protocol : Protocol
-    clocks : list of dict
-        The line of the file is filled.
-    who : str
-    warnings : list
-
-    Returns
-    -------
-    dict of round -> Window
-        The rounds on the clock of the trace.
-    """
+    """Put a trace without a clock on the session's clock by its rounds, or find its own rounds."""
     found = find_rounds(_samples(trace), protocol)
     lines = [c for c in clocks if c["file"] in trace.files and c["athlete"] == trace.athlete]
     if found.empty:
@@ -233,20 +176,7 @@ def place_without_clock(
 
 
 def windows_from_traces(traces: list[Trace], protocol, evening: Evening, warnings: list) -> dict[int, Window]:
-    """Find the rounds of a group from its traces together, where nobody logged the clock.
-
-    Parameters
-    ----------
-    traces : list of Trace
-        Placed on one clock.
-    protocol : Protocol
-    evening : Evening
-    warnings : list
-
-    Returns
-    -------
-    dict of round -> Window
-    """
+    """Find the rounds of a group from its traces together, where nobody logged the clock."""
     if not traces or protocol.rounds < 1 or not protocol.work_s > 0:
         return {}
     found = find_rounds(_together(traces), protocol)

@@ -16,25 +16,7 @@ LEAST_DIFFERENT = 5
 
 
 def mark_crossed(traces: dict[str, Trace], rules: CleaningRules) -> list[str]:
-    """Flag stretches that are identical in two traces, at the same or at another time.
-
-    Parameters
-    ----------
-    traces : dict of athlete -> Trace
-        Of one session; their codes are changed.
-    rules : CleaningRules
-        `crossed_s` is the shortest stretch.
-
-    Returns
-    -------
-    list of str
-        One sentence per pair of athletes, for a person to decide which of the two is right.
-
-    Notes
-    -----
-    Every stretch of `crossed_s` seconds is turned into one number that depends on its changes from second to second; equal
-    numbers in two traces are compared value by value. Two hearts do not agree to the beat for so long.
-    """
+    """Flag stretches that are identical in two traces, at the same or at another time."""
     width = int(rules.crossed_s)
     found: dict[tuple[str, str], np.ndarray] = {}
     grids = {a: _by_second(t) for a, t in traces.items()}

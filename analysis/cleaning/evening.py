@@ -21,21 +21,7 @@ from .windows import Window, logged_windows, own_windows
 
 @dataclass
 class Session:
-    """A session after cleaning.
-
-    Parameters
-    ----------
-    traces : dict of athlete -> Trace
-        Flagged, on one clock where it is known.
-    windows : dict of athlete -> round -> Window
-        The rounds that each athlete sparred.
-    clocks : list of dict
-        One line per file.
-    files : list of (row, problem)
-        What became of every file.
-    kept : dict of athlete -> {sample: who}
-        Flagged samples that a person kept.
-    """
+    """A session after cleaning."""
 
     traces: dict[str, Trace] = field(default_factory=dict)
     windows: dict[str, dict[int, Window]] = field(default_factory=dict)
@@ -57,27 +43,7 @@ def clean_evening(
     remarks: list,
     warnings: list,
 ) -> Session:
-    """Read, place, cut and flag the recordings of one session.
-
-    Parameters
-    ----------
-    study : Study
-    evening : Evening
-    files : DataFrame
-        Of this session, from `Study.recording_files`.
-    rows : DataFrame
-        Of this session, from `sheet_rows`.
-    groups, facts : dict
-        By athlete.
-    rules : CleaningRules
-    decisions : list of dict
-    remarks, warnings : list
-        Grow.
-
-    Returns
-    -------
-    Session
-    """
+    """Read, place, cut and flag the recordings of one session."""
     out = Session()
     everyone = list(dict.fromkeys([*rows["athlete"], *files["athlete"]]))
     logged = {

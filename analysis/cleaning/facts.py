@@ -66,20 +66,7 @@ def unstated_maximum(athletes: pd.DataFrame) -> list[str]:
 def resolve_peaks(
     rows: pd.DataFrame, facts: dict[str, AthleteFacts], rules: CleaningRules
 ) -> tuple[pd.DataFrame, list[str]]:
-    """Blank every share of a maximum that the athlete's own sparring peak (or typed mean) shows to be too low.
-
-    Parameters
-    ----------
-    rows : DataFrame
-    facts : dict
-    rules : CleaningRules
-
-    Returns
-    -------
-    rows : DataFrame
-    problems : list of str
-        One sentence per athlete, with the remedy.
-    """
+    """Blank every share of a maximum that the athlete's own sparring peak (or typed mean) shows to be too low."""
     top = np.fmax(rows["hr_peak_bpm"].to_numpy(), rows["hr_mean_bpm"].to_numpy())
     peaks = pd.Series(top).groupby(rows["athlete"].to_numpy()).max()
     problems = []

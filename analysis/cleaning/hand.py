@@ -30,23 +30,7 @@ def fits(decision: dict, session: str, athlete: str) -> bool:
 def apply_to_trace(
     trace: Trace, windows: dict[int, Window], decisions: list[dict], seconds_of
 ) -> dict[int, str]:
-    """Set stretches aside, or keep what a rule flagged.
-
-    Parameters
-    ----------
-    trace : Trace
-        Its codes are changed.
-    windows : dict of round -> Window
-        The rounds that the athlete sparred.
-    decisions : list of dict
-    seconds_of : callable
-        Number of samples -> seconds, for the table of overrides.
-
-    Returns
-    -------
-    dict of sample place -> who decided
-        The samples that were flagged and are kept.
-    """
+    """Set stretches aside, or keep what a rule flagged."""
     kept: dict[int, str] = {}
     for decision in decisions:
         if not fits(decision, trace.session, trace.athlete) or decision["action"] == "replace":

@@ -16,15 +16,7 @@ NAN = float("nan")
 
 @dataclass(frozen=True)
 class AthleteFacts:
-    """What of an athlete turns beats per minute into intensity.
-
-    Parameters
-    ----------
-    hr_max, hr_max_predicted, hr_rest : float
-        Measured and predicted maximum (never both in one column) and resting heart rate; NaN where not known.
-    sex : str
-        "M", "F" or "".
-    """
+    """What of an athlete turns beats per minute into intensity."""
 
     hr_max: float = NAN
     hr_max_predicted: float = NAN
@@ -35,26 +27,7 @@ class AthleteFacts:
 def measure_round(
     spans: Spans, start: float, end: float, rules: CleaningRules, next_start: float
 ) -> tuple[dict[str, float], dict[str, float]]:
-    """Measure one round.
-
-    Parameters
-    ----------
-    spans : Spans
-    start, end : float
-        The window on the clock of the spans.
-    rules : CleaningRules
-    next_start : float
-        When the athlete's next round starts (infinite after the last).
-
-    Returns
-    -------
-    values : dict
-        hr_mean_bpm, hr_late_bpm, hr_peak_bpm, valid_s, valid_share, hr_recovery_60s_bpm, hr_drift_bpm_min: missing where
-        too little time is valid. The mean is missing too where the missing time lies where heart rate changed, as at the
-        start of a round: what is left would not be the mean of the round.
-    aside : dict
-        Seconds of the window that are not valid, by cause. valid_s and these add up to the window.
-    """
+    """Measure one round."""
     length = end - start
     seconds, rates, codes = spans.between(start, end)
     by_code = np.bincount(codes, weights=seconds, minlength=len(FLAGS))
@@ -94,22 +67,7 @@ def _recovery(spans: Spans, end: float, next_start: float) -> float:
 def intensity_of_round(
     spans: Spans, start: float, end: float, mean: float, facts: AthleteFacts, cuts: np.ndarray
 ) -> dict[str, float]:
-    """Shares of maximum and reserve, seconds per band and training impulse of one round.
-
-    Parameters
-    ----------
-    spans : Spans
-    start, end : float
-    mean : float
-        Mean of the round, from the trace or typed; NaN where there is none.
-    facts : AthleteFacts
-    cuts : array
-        The four inner edges of the bands, in per cent of the measured maximum; half-open [low, high).
-
-    Returns
-    -------
-    dict
-    """
+    """Shares of maximum and reserve, seconds per band and training impulse of one round."""
     out = dict.fromkeys(
         (
             "percent_hr_max",
@@ -148,22 +106,7 @@ def intensity_of_round(
 def bounds_of_round(
     spans: Spans, start: float, end: float, lowest: float, highest: float
 ) -> dict[str, float]:
-    """The mean of a round with its bad samples set aside, kept, and replaced by the worst and best case.
-
-    Parameters
-    ----------
-    spans : Spans
-    start, end : float
-    lowest, highest : float
-        What the missing seconds are taken to be in the worst and best case: the lowest good rate of the athlete from the
-        first to the last round, rests included, and the athlete's maximum.
-
-    Returns
-    -------
-    dict
-        mean_bpm (of the good samples alone), mean_kept_bpm, mean_bridged_bpm, mean_low_bpm, mean_high_bpm, aside_s,
-        aside_share.
-    """
+    """The mean of a round with its bad samples set aside, kept, and replaced by the worst and best case."""
     seconds, rates, codes = spans.between(start, end)
     good = np.where(codes == 0, seconds, 0.0)
     valid, length = float(good.sum()), end - start
@@ -191,21 +134,7 @@ def bounds_of_round(
 def costs_of_round(
     spans: Spans, start: float, end: float, rules: CleaningRules
 ) -> list[tuple[str, float, float, bool]]:
-    """What each flag costs in one round.
-
-    Parameters
-    ----------
-    spans : Spans
-    start, end : float
-    rules : CleaningRules
-
-    Returns
-    -------
-    list of (flag, seconds, change, regained)
-        Seconds of the round under the flag, by how much the mean would change were they kept (bpm, missing where nothing
-        else is valid), and whether the round would have enough valid time only with them. "no contact" has no samples
-        to keep, so its change is missing.
-    """
+    """What each flag costs in one round."""
     seconds, rates, codes = spans.between(start, end)
     good = float(seconds[codes == 0].sum())
     total = float(seconds[codes == 0] @ rates[codes == 0])

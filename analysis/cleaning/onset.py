@@ -13,23 +13,7 @@ BELL_SD_S = 15.0
 
 
 def refine_starts(clock, rates, starts, work: float, rest: float, rise: float, fall: float) -> np.ndarray:
-    """Refine the starts of the rounds one by one.
-
-    Parameters
-    ----------
-    clock, rates : array
-        Good samples.
-    starts : array
-        Rough starts.
-    work, rest : float
-        Of the protocol.
-    rise, fall : float
-        Time constants of the rough fit.
-
-    Returns
-    -------
-    array of float
-    """
+    """Refine the starts of the rounds one by one."""
     out = np.array(starts, dtype=float)
     moves = np.arange(-REACH_S, REACH_S + STEP_S, STEP_S)
     drift = 0.0
@@ -101,23 +85,7 @@ checked on others (tests/benchmarks/cleaning_rounds_found.py)."""
 
 
 def confidence_of(clock, rates, starts, work: float, rough: dict) -> np.ndarray:
-    """Confidence of each start: about the share of such starts that lie within 10 s of the bell.
-
-    Parameters
-    ----------
-    clock, rates : array
-        Good samples.
-    starts : array
-        Refined starts.
-    work : float
-        Length of a round.
-    rough : dict
-        The rigid fit: starts, rise, fall, score, rival.
-
-    Returns
-    -------
-    array of float
-    """
+    """Confidence of each start: about the share of such starts that lie within 10 s of the bell."""
     ends = starts + work
     shape = shape_of_rounds(clock, starts, ends, rough["rise"], rough["fall"])
     near = (clock >= starts[0] - 150) & (clock <= ends[-1] + 150)

@@ -20,22 +20,7 @@ have no such bound."""
 def fit_pieces(
     elapsed: np.ndarray, rates: np.ndarray, candidate: np.ndarray, rules: CleaningRules, code: dict
 ) -> np.ndarray:
-    """Return a flag per sample: 0 in the kept chain of pieces, else by length and level of the piece.
-
-    Parameters
-    ----------
-    elapsed, rates : array
-        Samples with a heart rate, in time order.
-    candidate : array of bool
-        False for samples that another rule has flagged: they break the trace too, but are no part of a chain.
-    rules : CleaningRules
-    code : dict
-        Name of a flag -> its number.
-
-    Returns
-    -------
-    array of int
-    """
+    """Return a flag per sample: 0 in the kept chain of pieces, else by length and level of the piece."""
     codes = np.zeros(len(rates), dtype=np.int8)
     if len(rates) < 2 or not candidate.any():
         return codes

@@ -22,24 +22,7 @@ USUAL_MIDDLE_S = 18 * 3600.0
 
 @dataclass
 class Trace:
-    """The heart rate of one athlete in one session.
-
-    Parameters
-    ----------
-    session, athlete : str
-    clock : array
-        Seconds after midnight of the session's day on the timekeeper's clock (elapsed seconds while `placed` is False).
-    rates : array
-        bpm, NaN without contact.
-    codes : array of int
-        Flags.
-    stops : list of (from, to)
-        On the same clock.
-    gap_limit : float
-    placed : bool
-        Whether the clock is the timekeeper's.
-    files : list of str
-    """
+    """The heart rate of one athlete in one session."""
 
     session: str
     athlete: str

@@ -11,22 +11,7 @@ SHAPES = ((25.0, 45.0), (25.0, 80.0), (45.0, 45.0), (45.0, 80.0))
 
 
 def on_grid(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, step: float = GRID_S):
-    """Average the good samples over a grid.
-
-    Parameters
-    ----------
-    clock, rates : array
-    good : array of bool
-    step : float
-        Seconds of a cell.
-
-    Returns
-    -------
-    start : float
-        Time that the first cell stands for.
-    values, weights : array
-        Mean per cell (0 where empty) and 1 or 0.
-    """
+    """Average the good samples over a grid."""
     since = clock - clock[0]
     cell = np.floor(since / step).astype(int)
     size = int(cell[-1]) + 1
@@ -38,21 +23,7 @@ def on_grid(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, step: float 
 
 
 def shape_of_rounds(times: np.ndarray, starts, ends, rise_s: float, fall_s: float) -> np.ndarray:
-    """The first-order answer to rounds: towards 1 while a round lasts, towards 0 between.
-
-    Parameters
-    ----------
-    times : array
-        Rising, in seconds.
-    starts, ends : sequence of float
-        Of the rounds, in order.
-    rise_s, fall_s : float
-        Time constants.
-
-    Returns
-    -------
-    array of float
-    """
+    """The first-order answer to rounds: towards 1 while a round lasts, towards 0 between."""
     out = np.zeros(len(times))
     level, last_end = 0.0, None
     upto = [*starts[1:], np.inf]
@@ -68,21 +39,7 @@ def shape_of_rounds(times: np.ndarray, starts, ends, rise_s: float, fall_s: floa
 
 
 def slide(values: np.ndarray, weights: np.ndarray, shape: np.ndarray, lags: int):
-    """Fit level + height * shape to a trace at every lag at once, by weighted least squares.
-
-    Parameters
-    ----------
-    values, weights : array of length n
-        The trace on a grid.
-    shape : array of length n + lags - 1
-        The answer to the rounds on the same grid, longer by the lags: lag j uses shape[j : j + n].
-    lags : int
-
-    Returns
-    -------
-    misfit, height, spread : array of length lags
-        Residual sum of squares, height of the answer in bpm, weighted sum of squares of the trace.
-    """
+    """Fit level + height * shape to a trace at every lag at once, by weighted least squares."""
     total = weights.sum()
     mean = (weights @ values) / total
     centred = weights * (values - mean)

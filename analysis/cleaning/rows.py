@@ -14,22 +14,7 @@ _TEXT = ("opponent", "lactate_limit", "took_part")
 
 
 def sheet_rows(study, recorded: list[tuple[str, str]], groups: dict[str, str], remarks: list) -> pd.DataFrame:
-    """One row per session, athlete and round: those of rounds.csv, and those that only a recording knows.
-
-    Parameters
-    ----------
-    study : Study
-    recorded : list of (session, athlete)
-        Who has a recording.
-    groups : dict
-        Athlete -> group.
-    remarks : list
-
-    Returns
-    -------
-    DataFrame
-        session, athlete, round_no, took_part, minutes_done, opponent, lactate, exertion, activity and typed columns.
-    """
+    """One row per session, athlete and round: those of rounds.csv, and those that only a recording knows."""
     columns = ["session", "athlete", "round_no", "took_part", "minutes_done", *FROM_SHEET, *TYPED]
     rows = study.rounds[columns].copy()
     here = set(zip(rows["session"], rows["athlete"], strict=True))
@@ -103,22 +88,7 @@ def number_bouts(rows: pd.DataFrame, windows: dict[tuple[str, str], dict[int, Wi
 
 
 def add_lactate(rows: pd.DataFrame, study, windows: dict, remarks: list) -> tuple[pd.DataFrame, list[dict]]:
-    """Merge lactate.csv into the rows; replicates are averaged, delays worked out from the clock where it is blank.
-
-    Parameters
-    ----------
-    rows : DataFrame
-    study : Study
-    windows : dict
-        (session, athlete) -> round -> Window.
-    remarks : list
-
-    Returns
-    -------
-    rows : DataFrame
-    entries : list of dict
-        For the ledger: what became of each value of lactate.csv.
-    """
+    """Merge lactate.csv into the rows; replicates are averaged, delays worked out from the clock where it is blank."""
     if study.lactate.empty:
         return rows, []
     rows, entries = rows.copy(), []

@@ -10,22 +10,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Spans:
-    """The samples of a trace that have a heart rate, each with the time it stands for.
-
-    Parameters
-    ----------
-    low, high : array
-        Begin and end of the time of each sample: half-way to its neighbours, or half the usual step where the neighbour
-        is further away than the limit of gaps. They do not overlap.
-    rates : array
-        bpm.
-    codes : array of int
-        The flag of each sample; 0 is good.
-    first, last : float
-        Begin and end of the recording.
-    stops : tuple of (from, to)
-        When the timer stood.
-    """
+    """The samples of a trace that have a heart rate, each with the time it stands for."""
 
     low: np.ndarray
     high: np.ndarray
@@ -52,10 +37,7 @@ class Spans:
         return (float(seconds @ rates) / total if total > 0 else float("nan")), total
 
     def bridged_mean(self, start: float, end: float) -> float:
-        """Mean of a window were its missing time bridged by straight lines between good samples.
-
-        Only to judge how far missing time could move a mean; never a result.
-        """
+        """Mean of a window were its missing time bridged by straight lines between good samples."""
         good = np.flatnonzero(self.codes == 0)
         if not len(good):
             return float("nan")
@@ -120,21 +102,7 @@ class Spans:
 def spans_of(
     clock: np.ndarray, rates: np.ndarray, codes: np.ndarray, gap_limit: float, stops: Sequence = ()
 ) -> Spans:
-    """Give each sample with a heart rate the time it stands for.
-
-    Parameters
-    ----------
-    clock, rates, codes : array
-        Seconds, bpm (NaN where there was no contact), flags; in time order.
-    gap_limit : float
-        A longer step is missing time.
-    stops : sequence of (from, to)
-        When the timer stood: missing time whatever its length.
-
-    Returns
-    -------
-    Spans
-    """
+    """Give each sample with a heart rate the time it stands for."""
     there = np.isfinite(rates)
     time = clock[there]
     kept = tuple((float(a), float(b)) for a, b in stops)

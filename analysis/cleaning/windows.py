@@ -16,18 +16,7 @@ WINDOW_COLUMNS = ("session", "athlete", "round_no", "start_s", "end_s", "found_b
 
 @dataclass
 class Window:
-    """One round on the timekeeper's clock.
-
-    Parameters
-    ----------
-    round_no : int
-    start, end : float
-        Seconds after midnight of the session's day.
-    found_by : str
-        "clock", "protocol" (worked out from a neighbouring round) or "trace".
-    confidence : float
-        1 where it was logged.
-    """
+    """One round on the timekeeper's clock."""
 
     round_no: int
     start: float
@@ -104,21 +93,7 @@ def _over_midnight(starts: dict, ends: dict) -> None:
 def own_windows(
     windows: dict[int, Window], rounds: pd.DataFrame, who: str, remarks: list
 ) -> dict[int, Window]:
-    """The rounds that one athlete sparred.
-
-    Parameters
-    ----------
-    windows : dict of round -> Window
-    rounds : DataFrame
-        The athlete's rows: round_no, took_part, minutes_done.
-    who : str
-        For the remarks.
-    remarks : list
-
-    Returns
-    -------
-    dict of round -> Window
-    """
+    """The rounds that one athlete sparred."""
     own = dict(windows)
     for k, took_part, minutes in zip(
         rounds["round_no"], rounds["took_part"], rounds["minutes_done"], strict=True

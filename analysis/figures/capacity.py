@@ -20,25 +20,7 @@ SEX_WORDS = {"F": "women", "M": "men"}
 
 
 def draw_capacity(answer, *, ax=None, show_codes: bool = False):
-    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : matplotlib Axes, optional
-        Draw here.
-    show_codes : bool
-        Write each athlete's code beside the point; only for eyes that may see it. Default False.
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> draw_capacity(_example()).axes[0].get_xlabel()
-    'Aerobic capacity (mL/kg/min)'
-    """
+    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band."""
     figure, axes = new_axes(ax, height_mm=72)
     known, points, line = known_outcome(answer.outcome), answer.points, answer.line
     level = format_number(100 * answer.planned.level, 0)
@@ -80,22 +62,7 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
 
 
 def draw_slopes(answer, *, ax=None):
-    """Draw the planned effect beside the unadjusted one and those within sexes and groups.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> draw_slopes(_example()).axes[0].get_yticklabels()[0].get_text()
-    'planned (n = 8)'
-    """
+    """Draw the planned effect beside the unadjusted one and those within sexes and groups."""
     known = known_outcome(answer.outcome)
     table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
     figure, axes = new_axes(ax, height_mm=26 + 6.5 * len(table))

@@ -11,25 +11,7 @@ from .style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 
 def draw_influence(answer, *, ax=None, show_codes: bool = False):
-    """Draw the planned effect without each athlete in turn.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : matplotlib Axes, optional
-    show_codes : bool
-        Name the athletes; only for eyes that may see it. Default False.
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> draw_influence(_example()).axes[0].get_ylabel()
-    'Without one athlete, in order'
-    """
+    """Draw the planned effect without each athlete in turn."""
     known = known_outcome(answer.outcome)
     table = answer.influence[answer.influence["planned_effect"].notna()]
     table = table.sort_values("planned_effect", kind="stable").reset_index(drop=True)
@@ -74,23 +56,7 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
 
 
 def draw_error_correction(answer, *, ax=None):
-    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : pair of matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> [a.get_xlabel() for a in draw_error_correction(_example()).axes][0]
-    'Correlation over athletes'
-    """
+    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test."""
     known = known_outcome(answer.outcome)
     panels = list(ax) if ax is not None else None
     figure, axes = (panels[0].figure, panels) if panels else new_axes(width="double", height_mm=52, columns=2)

@@ -20,25 +20,7 @@ LEFT_OUT = "one athlete left out"
 
 
 def draw_levels(levels, *, ax=None):
-    """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake.
-
-    Parameters
-    ----------
-    levels : Levels
-    ax : sequence of three matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.capacity import correlation_levels
-    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "exertion": [3, 5, 6, 4, 6, 8, 2, 5, 5],
-    ...                   "hr_mean_bpm": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
-    >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title(loc="left")[:12]
-    'The mistake:'
-    """
+    """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake."""
     x, y = known_outcome(levels.x), known_outcome(levels.y)
     if ax is None:
         figure, axes = new_axes(width="double", height_mm=68, columns=3, sharex=True, sharey=True)
@@ -78,25 +60,7 @@ def draw_levels(levels, *, ax=None):
 
 
 def draw_specifications(result, *, ax=None):
-    """Draw every reasonable analysis in order, and below each the choices that it stands for.
-
-    Parameters
-    ----------
-    result : CapacityAnswer or Specifications
-    ax : pair of matplotlib Axes, optional
-        For the estimates and the choices.
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where the answer was computed without the chart.
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> draw_specifications(_example()).axes[0].get_ylabel()[:11]
-    'Difference,'
-    """
+    """Draw every reasonable analysis in order, and below each the choices that it stands for."""
     chart = getattr(result, "specifications", result)
     if chart is None:
         return None

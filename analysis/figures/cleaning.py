@@ -23,32 +23,7 @@ FLAG_MARKS = {
 
 
 def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
-    """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    session : str, optional
-        Default: the first with traces.
-    show_codes : bool
-        Write the athletes' codes. Default: the panels carry none and are ordered by valid time, since a shared picture
-        must not tell who is who. Traces of athletes who did not agree to be shown alone are never drawn.
-    ax : sequence of matplotlib Axes, optional
-        One per trace.
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, may_show=("A01",))
-    >>> draw_overview(made).axes[0].get_visible()
-    True
-    """
+    """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot."""
     session = session if session is not None else _first_session(cleaned)
     shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
     columns = 4
@@ -76,30 +51,7 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
 
 
 def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
-    """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or TriedRules
-    session, athlete : str
-    show_codes : bool
-        Write the athlete's code above.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> rows = rounds.assign(hr_mean_bpm=140.0)
-    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, rows=rows)
-    >>> draw_trace(made, "1", "A01").axes[0].get_ylabel()
-    'Heart rate (bpm)'
-    """
+    """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact."""
     figure, axes = new_axes(ax, width="double", height_mm=74)
     trace = cleaned.traces[session, athlete] if hasattr(cleaned, "traces") else cleaned.trace
     _draw_panel(axes, cleaned, session, athlete, trace, small=False)
@@ -120,52 +72,12 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
 
 
 def draw_tried(tried, *, ax=None):
-    """Draw one trace under other rules, as `try_rules` returns it.
-
-    Parameters
-    ----------
-    tried : TriedRules
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> tried = SimpleNamespace(session="1", athlete="A01", trace=trace, windows=rounds,
-    ...     rounds=pd.DataFrame({"round_no": [1], "mean_bpm_tried": [140.0]}))
-    >>> draw_tried(tried).axes[0].get_ylabel()
-    'Heart rate (bpm)'
-    """
+    """Draw one trace under other rules, as `try_rules` returns it."""
     return draw_trace(tried, tried.session, tried.athlete, ax=ax)
 
 
 def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
-    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence.
-
-    Parameters
-    ----------
-    samples : DataFrame
-        elapsed_s, hr_bpm.
-    found : DataFrame
-        As `find_rounds` returns it.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> samples = pd.DataFrame({"elapsed_s": range(100), "hr_bpm": 120.0})
-    >>> found = pd.DataFrame({"round_no": [1], "start_s": [20.0], "end_s": [60.0], "confidence": [0.4]})
-    >>> draw_found(samples, found).axes[0].get_xlabel()
-    'Minutes since the start of the recording'
-    """
+    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence."""
     figure, axes = new_axes(ax, width="double", height_mm=70)
     axes.plot(samples["elapsed_s"] / 60, samples["hr_bpm"], color=MAIN, linewidth=0.8)
     for row in found.itertuples(index=False):

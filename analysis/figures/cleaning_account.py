@@ -19,27 +19,7 @@ HOLLOW = {
 
 
 def draw_ledger(cleaned, *, ax=None):
-    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> from analysis.study.ledger import Ledger
-    >>> entries = [{"measure": "round seconds", "unit": "s", "amount": 280.0},
-    ...     {"measure": "round seconds", "unit": "s", "amount": 20.0, "used": False, "cause": "no contact"}]
-    >>> made = SimpleNamespace(ledger=Ledger().add(entries))
-    >>> draw_ledger(made).axes[0].get_xlabel()
-    'Share of the time in rounds (%)'
-    """
+    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause."""
     table = round_seconds(cleaned)
     figure, axes = new_axes(ax, width="double", height_mm=22 + 7 * max(len(table), 1))
     total = table["seconds"].sum()
@@ -74,27 +54,7 @@ def _duration(seconds: float) -> str:
 
 
 def round_seconds(cleaned) -> pd.DataFrame:
-    """Tabulate the seconds of all rounds with a recording by what became of them.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-
-    Returns
-    -------
-    DataFrame
-        cause ("used" first), seconds, used.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> from analysis.study.ledger import Ledger
-    >>> entries = [{"measure": "round seconds", "unit": "s", "amount": 280.0},
-    ...     {"measure": "round seconds", "unit": "s", "amount": 20.0, "used": False, "cause": "no contact"}]
-    >>> made = SimpleNamespace(ledger=Ledger().add(entries))
-    >>> round_seconds(made)["cause"].tolist()
-    ['used', 'no contact']
-    """
+    """Tabulate the seconds of all rounds with a recording by what became of them."""
     ledger = cleaned.ledger.table
     rows = ledger[(ledger["measure"] == "round seconds") & (ledger["unit"] == "s")]
     words = np.where(
@@ -112,25 +72,7 @@ def round_seconds(cleaned) -> pd.DataFrame:
 
 
 def draw_costs(cleaned, *, ax=None):
-    """Draw what each rule costs: by how much round means would move were its samples kept.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> costs = pd.DataFrame({"flag": ["spike"], "seconds": [9.0], "rounds": [2], "mean_change_bpm": [0.4],
-    ...     "largest_change_bpm": [0.7]})
-    >>> draw_costs(SimpleNamespace(costs=costs)).axes[0].get_xlabel()
-    'Change of the round mean were the samples kept (bpm)'
-    """
+    """Draw what each rule costs: by how much round means would move were its samples kept."""
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()].reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=26 + 8 * max(len(table), 1))
     place = np.arange(len(table))[::-1]
@@ -165,29 +107,7 @@ def draw_costs(cleaned, *, ax=None):
 
 
 def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
-    """Draw a map of athletes and rounds: how much of each round is valid, and why a mean is missing.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    session : str, optional
-        Default: the first with rounds.
-    show_codes : bool
-        Write the athletes' codes beside the rows; otherwise rows are ordered by valid time and carry no name.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A01", "A02"], "round_no": 1, "took_part": "yes",
-    ...     "valid_share": [1.0, 0.5], "hr_mean_bpm": [150.0, float("nan")], "hr_source": ["trace", ""]})
-    >>> draw_missing(SimpleNamespace(rows=rows)).axes[0].get_xlabel()
-    'Round'
-    """
+    """Draw a map of athletes and rounds: how much of each round is valid, and why a mean is missing."""
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
     rows = rows[rows["session"] == session]
@@ -255,25 +175,7 @@ def _mark_cells(axes, rows, valid, marks) -> list[str]:
 
 
 def draw_bounds(cleaned, *, ax=None):
-    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> bounds = pd.DataFrame({"round_no": [1], "mean_bpm": [150.0], "mean_kept_bpm": [152.0], "mean_low_bpm": [146.0],
-    ...     "mean_high_bpm": [153.0], "aside_s": [25.0]})
-    >>> draw_bounds(SimpleNamespace(bounds=bounds)).axes[0].get_xlabel()
-    'Mean heart rate of the round (bpm)'
-    """
+    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing."""
     table = cleaned.bounds[(cleaned.bounds["aside_s"] > 2) & cleaned.bounds["mean_bpm"].notna()]
     table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))

@@ -92,10 +92,7 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
 
 @contextmanager
 def _glyphs_alone():
-    """Leave tables for setting text (ligatures, kerning) out of the fonts in a PDF, where every glyph has its place already.
-
-    Reading these tables takes longer than all else about a PDF, and matplotlib does not ask.
-    """
+    """Leave tables for setting text (ligatures, kerning) out of the fonts in a PDF, where every glyph has its place already."""
     from fontTools import subset
 
     class GlyphsAlone(subset.Options):

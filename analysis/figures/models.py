@@ -12,29 +12,7 @@ FACTOR_WORDS = {"round_no": "Round", "bout_no": "Bout"}
 
 
 def draw_model_checks(diagnostics, *, ax=None):
-    """Draw what a mixed model assumes: even residuals, normal residuals, the same spread at every level.
-
-    Parameters
-    ----------
-    diagnostics : MixedDiagnostics
-        From `fit.diagnostics()`.
-    ax : sequence of three matplotlib Axes, optional
-        Draw here instead of on a new figure.
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.models import fit_mixed
-    >>> rows = pd.DataFrame({"athlete": list("aaabbbccc"), "round_no": [1, 2, 3] * 3,
-    ...     "hr_mean_bpm": [150, 158, 161, 160, 165, 171, 155, 166, 166.0]})
-    >>> fit = fit_mixed(rows, "hr_mean_bpm ~ C(round_no)", group="athlete")
-    >>> len(draw_model_checks(fit.diagnostics()).axes)
-    3
-    """
+    """Draw what a mixed model assumes: even residuals, normal residuals, the same spread at every level."""
     if ax is None:
         figure, axes = new_axes(width="double", height_mm=62, columns=3)
         panels = list(axes)
@@ -64,31 +42,7 @@ def draw_model_checks(diagnostics, *, ax=None):
 
 
 def draw_athlete_effects(diagnostics, *, ax=None, show_codes: bool = False):
-    """Draw how far each athlete's level lies from the average, from low to high, with a 95 % interval.
-
-    Parameters
-    ----------
-    diagnostics : MixedDiagnostics
-        From `fit.diagnostics()`.
-    ax : matplotlib Axes, optional
-        Draw here instead of on a new figure.
-    show_codes : bool
-        Write the athletes' codes; only for eyes that may see them. Default False.
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.models import fit_mixed
-    >>> rows = pd.DataFrame({"athlete": list("aaabbbccc"), "round_no": [1, 2, 3] * 3,
-    ...     "hr_mean_bpm": [150, 158, 161, 160, 165, 171, 155, 166, 166.0]})
-    >>> fit = fit_mixed(rows, "hr_mean_bpm ~ C(round_no)", group="athlete")
-    >>> draw_athlete_effects(fit.diagnostics()).axes[0].get_ylabel()
-    'Athletes, from low to high'
-    """
+    """Draw how far each athlete's level lies from the average, from low to high, with a 95 % interval."""
     effects = diagnostics.random_effects
     effects = effects[effects["effect"] == "intercept"].sort_values("estimate").reset_index(drop=True)
     figure, axes = new_axes(ax, width="single", height_mm=max(48, 22 + 4 * len(effects)))

@@ -19,23 +19,7 @@ NAMES = {"heart_rate": "Heart rate", "lactate": "Lactate", "exertion": "Exertion
 
 
 def draw_design(answer, *, ax=None):
-    """Draw for every planned question how often the smallest and the assumed effect would be shown.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> len(draw_design(answer_design(4, n=12)).axes)
-    1
-    """
+    """Draw for every planned question how often the smallest and the assumed effect would be shown."""
     table = answer.questions.iloc[::-1].reset_index(drop=True)
     figure, ax = new_axes(ax, width="double", height_mm=16 + 7.2 * len(table))
     place = np.arange(len(table))
@@ -64,26 +48,7 @@ def draw_design(answer, *, ax=None):
 
 
 def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None):
-    """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it.
-
-    Parameters
-    ----------
-    truth : Assumptions
-    rounds : int
-    outcome : {"heart_rate", "lactate", "exertion"}
-        Default "heart_rate".
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import Assumptions
-    >>> draw_assumptions(Assumptions(), 4).axes[0].get_ylabel()
-    'Heart rate (bpm)'
-    """
+    """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it."""
     figure, ax = new_axes(ax, height_mm=62)
     size = getattr(truth, outcome)
     unit = {"heart_rate": "bpm", "lactate": "mmol/L", "exertion": "points"}[outcome]
@@ -117,23 +82,7 @@ def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None
 
 
 def draw_simulated(simulated, *, ax=None):
-    """Draw how many simulated studies claimed each question, with Monte-Carlo intervals.
-
-    Parameters
-    ----------
-    simulated : SimulatedStudies
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import simulate_studies
-    >>> len(draw_simulated(simulate_studies({"n": 8}, n_studies=50)).axes)
-    1
-    """
+    """Draw how many simulated studies claimed each question, with Monte-Carlo intervals."""
     table = simulated.power[simulated.power["n_studies"] > 0].iloc[::-1].reset_index(drop=True)
     figure, ax = new_axes(ax, width="double", height_mm=14 + 5.6 * len(table))
     place, power = np.arange(len(table)), 100 * table["power"]
@@ -164,26 +113,7 @@ def draw_simulated(simulated, *, ax=None):
 
 
 def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope", ax=None):
-    """Draw the simulated power of one question over sizes, one line per truth.
-
-    Parameters
-    ----------
-    grid : SimulatedGrid
-    question, part : str
-        Which line of the tables. Default the fitness slope of heart rate.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import simulate_grid
-    >>> grid = simulate_grid([{"n": 8}, {"n": 12}], {"as assumed": None}, n_studies=50, n_jobs=1)
-    >>> draw_grid(grid).axes[0].get_xlabel()
-    'Athletes who start'
-    """
+    """Draw the simulated power of one question over sizes, one line per truth."""
     table = grid.power[(grid.power["question"] == question) & (grid.power["part"] == part)]
     if table.empty:
         raise KitError(f"The grid holds no {question!r}, {part!r}.")
@@ -210,24 +140,7 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
 
 
 def draw_timetable(timetable, *, ax=None):
-    """Draw the evening: rounds on every mat, and the samples inside and outside their window.
-
-    Parameters
-    ----------
-    timetable : Timetable
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import make_timetable
-    >>> from analysis.study import Protocol
-    >>> draw_timetable(make_timetable(Protocol(3, 300.0, 120.0), athletes=8)).axes[0].get_xlabel()
-    'Minutes from the first start'
-    """
+    """Draw the evening: rounds on every mat, and the samples inside and outside their window."""
     mats, slots = timetable.mats, timetable.slots
     n_mats = int(mats["mat"].max())
     figure, ax = new_axes(ax, width="double", height_mm=24 + 6.5 * n_mats)

@@ -9,23 +9,7 @@ from .style import INK, MAIN, QUIET, SECOND, finish, new_axes
 
 
 def draw_power_curves(curves, *, ax=None):
-    """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import power_curves
-    >>> draw_power_curves(power_curves({"n": 12})).axes[0].get_xlabel()
-    'Athletes who finish'
-    """
+    """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes."""
     figure, ax = new_axes(ax, height_mm=66)
     table = curves.table
     what = "margin" if curves.part == "plateau" else "smallest that matters"
@@ -42,23 +26,7 @@ def draw_power_curves(curves, *, ax=None):
 
 
 def draw_precision(curves, *, ax=None):
-    """Draw how wide the interval will be, over the number of athletes.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import power_curves
-    >>> draw_precision(power_curves({"n": 12})).axes[0].get_ylabel()
-    'Half the interval (bpm)'
-    """
+    """Draw how wide the interval will be, over the number of athletes."""
     figure, ax = new_axes(ax, height_mm=66)
     table = curves.table[np.isfinite(curves.table["half_width"])]
     # the few smallest studies have intervals far off the scale of the others
@@ -98,23 +66,7 @@ def draw_precision(curves, *, ax=None):
 
 
 def draw_power_and_precision(curves, *, ax=None):
-    """Draw power and precision side by side.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : pair of matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> from analysis.planning import power_curves
-    >>> len(draw_power_and_precision(power_curves({"n": 12})).axes)
-    2
-    """
+    """Draw power and precision side by side."""
     if ax is None:
         figure, ax = new_axes(width="double", height_mm=66, columns=2)
     left = draw_power_curves(curves, ax=ax[0]).alt_text

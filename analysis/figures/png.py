@@ -12,33 +12,8 @@ _LEVEL = 3
 
 
 def png_bytes(figure, dpi: int) -> bytes:
-    """Draw a figure and return it as a PNG without transparency or date.
-
-    Parameters
-    ----------
-    figure : matplotlib Figure
-    dpi : int
-        Dots per inch.
-
-    Returns
-    -------
-    bytes
-
-    Notes
-    -----
-    PNG knows five filters that prepare photographs for packing. Choosing one for each row takes longer than drawing
-    and packing a line drawing together and gains little, so every row is packed as it is.
-
-    References
-    ----------
-    ISO/IEC 15948:2004, Portable Network Graphics: chunks (clause 5), filters (clause 9).
-
-    Examples
-    --------
-    >>> from analysis.figures.style import new_axes
-    >>> png_bytes(new_axes()[0], 50)[1:4]
-    b'PNG'
-    """
+    """Draw a figure and return it as a PNG without transparency or date."""
+    # Source: ISO/IEC 15948:2004, Portable Network Graphics: chunks (clause 5), filters (clause 9).
     pixels = _drawn(figure, dpi)
     height, width = pixels.shape[:2]
     rows = np.zeros((height, 1 + 3 * width), np.uint8)  # the byte before each row names its filter: 0, none

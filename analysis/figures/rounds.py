@@ -21,31 +21,7 @@ BEFORE = "0"
 
 
 def draw_rounds(answers, *, ax=None, show_codes: bool = False):
-    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome.
-
-    Parameters
-    ----------
-    answers : RoundsAnswer, or a sequence or mapping of them
-        One panel each.
-    ax : matplotlib Axes or sequence of Axes, optional
-        Draw here; one per answer.
-    show_codes : bool
-        Write each athlete's code at the end of the line; only for eyes that may see it. Default False.
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where nothing was measured.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> draw_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_ylabel()
-    'Mean heart rate (bpm)'
-    """
+    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome."""
     listed = _as_list(answers)
     if not listed:
         return None
@@ -156,26 +132,7 @@ def _write_codes(panel, table) -> None:
 
 
 def draw_contrasts(answer, *, ax=None):
-    """Draw each step with its intervals over the band of changes too small to matter.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> [t.get_text() for t in draw_contrasts(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels()]
-    ['2 − 1', '3 − 2', '3 − 1']
-    """
+    """Draw each step with its intervals over the band of changes too small to matter."""
     steps, known = answer.steps, known_outcome(answer.outcome)
     figure, axes = new_axes(ax, width="double", height_mm=max(48, 24 + 11 * len(steps)))
     draw_band(axes, answer.smallest_effect)
@@ -215,26 +172,7 @@ def draw_contrasts(answer, *, ax=None):
 
 
 def draw_plateau(answer, *, ax=None):
-    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    3
-    """
+    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter."""
     known = known_outcome(answer.outcome)
     groups = _by_candidate(answer.plateau)
     count = len(answer.plateau.pairs)

@@ -20,26 +20,7 @@ from .style import INK, MAIN, QUIET, SECOND, finish, new_axes
 
 
 def draw_checks(answer, *, ax=None):
-    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : sequence of four matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_checks(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes)
-    4
-    """
+    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round."""
     known = known_outcome(answer.outcome)
     if ax is None:
         figure, axes = new_axes(width="double", height_mm=120, rows=2, columns=2)
@@ -72,27 +53,7 @@ def draw_checks(answer, *, ax=None):
 
 
 def draw_tipping(answer, *, ax=None):
-    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no round is missing.
-
-    Examples
-    --------
-    >>> import numpy as np, pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, np.nan]})
-    >>> draw_tipping(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_xlabel()[:14]
-    'Missing rounds'
-    """
+    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected."""
     tipping, known = answer.tipping, known_outcome(answer.outcome)
     if tipping is None:
         return None
@@ -132,26 +93,7 @@ def draw_tipping(answer, *, ax=None):
 
 
 def draw_sensitivity(answer, *, ax=None):
-    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_sensitivity(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    4
-    """
+    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome."""
     known = known_outcome(answer.outcome)
     table = answer.sensitivity
     table = table[(table["outcome"] == answer.outcome) & table["ci_low"].notna()].reset_index(drop=True)

@@ -20,11 +20,7 @@ LARGEST = 25.0
 
 @dataclass(frozen=True)
 class Sums:
-    """Sufficient sums of a block of studies, for the augmented matrix M = [X y] with q columns.
-
-    `cross` is M'M packed (lower triangle x studies); `level[j]` the sum of s s' (s = column sums of an athlete) over
-    athletes with `sizes[j]` rows, packed (levels x lower triangle x studies), and `count[j]` how many those are.
-    """
+    """Sufficient sums of a block of studies, for the augmented matrix M = [X y] with q columns."""
 
     cross: np.ndarray
     level: np.ndarray
@@ -51,17 +47,7 @@ def lower_triangle(q):
 
 
 def shared_design_sums(X, y, present) -> Sums:
-    """Sums where all studies share one design.
-
-    Parameters
-    ----------
-    X : array
-        Athletes x rounds x terms, zero where there is no row.
-    y : array
-        Athletes x rounds x studies, zero where missing.
-    present : array
-        The same shape, 1 where there is a value.
-    """
+    """Sums where all studies share one design."""
     athletes, rounds, p = X.shape
     studies = y.shape[-1]
     q = p + 1
@@ -117,19 +103,7 @@ def _aggregate(cross, sums, size, rounds) -> Sums:
 
 
 def solve(sums: Sums, df):
-    """Variance ratio at the maximum of the restricted likelihood, for every study.
-
-    Parameters
-    ----------
-    sums : Sums
-    df : array
-        Rows minus terms, per study.
-
-    Returns
-    -------
-    ratio : array
-        Exactly 0 at the boundary; missing where there is no maximum or the search failed.
-    """
+    """Variance ratio at the maximum of the restricted likelihood, for every study."""
     scale = (sums.sizes @ sums.count) / sums.count.sum(axis=0)
     values = np.array([_deviance(sums, np.expm1(t) / scale, df) for t in GRID])
     values = np.where(np.isfinite(values), values, np.inf)
@@ -269,15 +243,7 @@ def weights(s: State, df):
 
 
 def kenward_roger(s: State, sigma2, w, L):
-    """Kenward-Roger test of L beta = 0 (L: rows x terms), per study.
-
-    Returns
-    -------
-    estimate, standard_error : array
-        Rows x studies.
-    F, df_den : array
-        Per study.
-    """
+    """Kenward-Roger test of L beta = 0 (L: rows x terms), per study."""
     q = len(L)
     p = s.phi.shape[0]
     w00, w01, w11 = w

@@ -14,33 +14,8 @@ MOST_STEPS = 300
 
 
 def descend(function: Callable, start, inverse=None) -> tuple[float, np.ndarray, np.ndarray]:
-    """Find the minimum by quasi-Newton steps (BFGS), each halved until the function falls.
-
-    Meant for a handful of parameters, where a general library spends its time on itself.
-
-    Parameters
-    ----------
-    function : callable
-        Takes the parameters and returns the value and its slopes.
-    start : array
-        Where to begin.
-    inverse : array, optional
-        What a search nearby found of the inverse of the second derivatives.
-
-    Returns
-    -------
-    value, place, inverse
-
-    References
-    ----------
-    Nocedal J, Wright SJ (2006) Numerical Optimization, 2nd ed., chapter 6.
-
-    Examples
-    --------
-    >>> value, place, _ = descend(lambda v: (float((v - 1) @ (v - 1)), 2 * (v - 1)), [5.0, -3.0])
-    >>> round(value, 9), place.round(6).tolist()
-    (0.0, [1.0, 1.0])
-    """
+    """Find the minimum by quasi-Newton steps (BFGS), each halved until the function falls."""
+    # Source: Nocedal J, Wright SJ (2006) Numerical Optimization, 2nd ed., chapter 6.
     place = np.array(start, dtype=float)
     value, slope = function(place)
     known = inverse is not None

@@ -145,9 +145,7 @@ def _read_coding(expression, coding, levels):
 
 
 def _order_of_text(levels, codes, athlete) -> list[int]:
-    """Numbers in text by their value; labels that change within an athlete (rounds) by first appearance; others (sex,
-    club) by alphabet, so that the order of the rows does not matter.
-    """
+    """Order of levels: numbers by value, labels that change within an athlete by first appearance, others by alphabet."""
     places = list(range(len(levels)))
     try:
         return sorted(places, key=lambda j: float(levels[j]))

@@ -86,23 +86,7 @@ def parse(formula: str) -> tuple[str, tuple[tuple[str, ...], ...]]:
 
 
 def build_design(data: pd.DataFrame, formula: str, athlete: np.ndarray, usable: np.ndarray) -> Design:
-    """Evaluate a formula on a table.
-
-    Parameters
-    ----------
-    data : DataFrame
-        With a plain row index.
-    formula : str
-        In Wilkinson notation.
-    athlete : array of int
-        Athlete number of every row (-1 where missing).
-    usable : array of bool
-        Rows not set aside for another reason.
-
-    Returns
-    -------
-    Design
-    """
+    """Evaluate a formula on a table."""
     outcome, expressions = parse(formula)
     y = numeric_columns(data, outcome, role="outcome")
     if y.shape[1] != 1:

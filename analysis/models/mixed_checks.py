@@ -76,23 +76,9 @@ def variance_share(variances) -> float:
 
 
 def r_squared(fit: MixedFit) -> RSquared:
-    """Marginal and conditional R squared.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        A fitted model.
-
-    Returns
-    -------
-    RSquared
-        marginal = V_f / (V_f + V_r + V_e), conditional = (V_f + V_r) / (V_f + V_r + V_e), where V_f is the
-        variance of X b over the rows, V_r the mean variance of the random effects over the rows and V_e the residual.
-
-    References
-    ----------
-    Nakagawa S, Schielzeth H (2013) Methods in Ecology and Evolution 4:133-142. Johnson PCD (2014) ibid. 5:944-946.
-    """
+    """Marginal and conditional R squared."""
+    # Source: Nakagawa S, Schielzeth H (2013) Methods in Ecology and Evolution 4:133-142. Johnson PCD
+    # (2014) ibid. 5:944-946.
     tests = fit._tests
     structure = tests.problem.structure
     fixed = float(np.var(fit._design.X @ tests.beta, ddof=1))
@@ -103,19 +89,7 @@ def r_squared(fit: MixedFit) -> RSquared:
 
 
 def random_effects(fit: MixedFit) -> pd.DataFrame:
-    """Predicted deviations (best linear unbiased predictors) of the athletes, and of crossed groupings.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        A fitted model.
-
-    Returns
-    -------
-    DataFrame
-        level (the athlete or the crossed level), effect ("intercept", "slope" or the crossed column), estimate,
-        standard_error (given the variances and the coefficients), ci_low, ci_high (95 %, from the normal distribution).
-    """
+    """Predicted deviations (best linear unbiased predictors) of the athletes, and of crossed groupings."""
     tests = fit._tests
     problem, structure = tests.problem, tests.problem.structure
     g = structure.relative(tests.theta)[0]
@@ -155,19 +129,7 @@ def _used_rows(fit):
 
 
 def residuals(fit: MixedFit) -> pd.DataFrame:
-    """Fitted values and residuals, one row per observation used.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        A fitted model.
-
-    Returns
-    -------
-    DataFrame
-        The athlete and the variables of the formula, then observed, fitted_marginal (terms alone), fitted (with
-        random effects), residual (observed - fitted), scaled_residual (residual / residual SD).
-    """
+    """Fitted values and residuals, one row per observation used."""
     tests = fit._tests
     marginal = fit._design.X @ tests.beta
     structure = tests.problem.structure
@@ -188,17 +150,7 @@ def residuals(fit: MixedFit) -> pd.DataFrame:
 
 
 def diagnostics(fit: MixedFit) -> MixedDiagnostics:
-    """Residuals and random effects with the normal quantiles that their pictures compare them with.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        A fitted model.
-
-    Returns
-    -------
-    MixedDiagnostics
-    """
+    """Residuals and random effects with the normal quantiles that their pictures compare them with."""
     table = residuals(fit)
     factor = next((f.key for f in fit._design.factors.values() if f.categorical), None)
     table = table.rename(columns={fit.group: "athlete"})

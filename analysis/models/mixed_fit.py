@@ -290,9 +290,8 @@ class MixedFit(Result):
         return self._design.to_typed
 
     def _typed_rows(self, term):
-        """Rows of the hypothesis of a term. Satterthwaite's joint df depend a little on how the rows are chosen:
-        a term on its own is tested by its sequential rows, others by differences from the first level.
-        """
+        """Rows of the hypothesis of a term: sequential rows for a term on its own, else differences from the first level."""
+        # Satterthwaite's joint df depend a little on how the rows are chosen.
         design = self._design
         if design.to_typed is None:
             return np.eye(len(design.names))[term.columns]

@@ -16,11 +16,7 @@ from ..basics import KitError
 
 @dataclass(frozen=True)
 class Pieces:
-    """What one value of the parameters gives, in units of sigma^2 = 1, for the augmented matrix [Q y].
-
-    With H = I + ZGZ' and D_k = ZB_kZ': `A` = [Q y]'H^-1[Q y]; `P[k]` = [Q y]'H^-1 D_k H^-1[Q y];
-    `C[k][l]` = [Q y]'H^-1 D_k H^-1 D_l H^-1[Q y]; `t[k]` = tr(H^-1 D_k); `T[k, l]` = tr(H^-1 D_k H^-1 D_l).
-    """
+    """What one value of the parameters gives, in units of sigma^2 = 1, for the augmented matrix [Q y]."""
 
     log_det: float
     A: np.ndarray
@@ -31,17 +27,7 @@ class Pieces:
 
 
 class Structure:
-    """Random effects: blocks of columns and the relative covariances between them.
-
-    Parameters
-    ----------
-    groups : list of array of int
-        Number of the athlete of every row, then of every crossed grouping.
-    slope : array, optional
-        Column with a slope for each athlete.
-    correlated : bool
-        Whether intercepts and slopes covary.
-    """
+    """Random effects: blocks of columns and the relative covariances between them."""
 
     def __init__(self, groups, slope=None, correlated=True):
         self.groups = [np.asarray(g) for g in groups]

@@ -25,15 +25,7 @@ METHOD_WORDS = {
 
 
 class SmallSample:
-    """Tests of linear functions L beta at the estimate of a problem.
-
-    Parameters
-    ----------
-    problem : Problem
-        The restricted likelihood.
-    theta : array
-        Its maximum.
-    """
+    """Tests of linear functions L beta at the estimate of a problem."""
 
     def __init__(self, problem: Problem, theta):
         self.problem, self.theta = problem, theta
@@ -244,20 +236,7 @@ class SmallSample:
 
 
 def kenward_roger_moments(a1, a2, q):
-    """Denominator df and F scaling from the sums A1 and A2 of Kenward and Roger (1997), for q > 1.
-
-    Parameters
-    ----------
-    a1, a2 : float or array
-        The two sums.
-    q : int
-        Numerator degrees of freedom.
-
-    Returns
-    -------
-    df_den, scaling : float or array
-        Denominator degrees of freedom, and the factor on the Wald statistic divided by q.
-    """
+    """Denominator df and F scaling from the sums A1 and A2 of Kenward and Roger (1997), for q > 1."""
     with np.errstate(all="ignore"):
         b = (a1 + 6 * a2) / (2 * q)
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)

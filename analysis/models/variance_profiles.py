@@ -34,35 +34,9 @@ def variance_intervals(
     likelihood: str = "reml",
     components: Sequence[str] | None = None,
 ) -> pd.DataFrame:
-    """Give the interval of every variance from the profile of the likelihood.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        A fitted model.
-    level : float
-        Default 0.95.
-    likelihood : {"reml", "ml"}
-        "reml" allows for the estimated coefficients and suits a dozen athletes; "ml" is what some programs profile.
-    components : sequence of str, optional
-        Which of group, slope, residual and the crossed columns. Default: all that the model has.
-
-    Returns
-    -------
-    DataFrame
-        component (group, slope, residual, or the crossed column), estimate, ci_low, ci_high (variances), sd, sd_ci_low,
-        sd_ci_high, method. A lower limit of exactly 0 means that no variance at all is compatible with the data; an upper
-        limit of infinity, that the data set none. `method` then says so.
-
-    Notes
-    -----
-    The limits are where twice the log-likelihood, maximised over everything else, has fallen by the chi-square quantile
-    with 1 degree of freedom. With "ml" the estimate is that of maximum likelihood.
-
-    References
-    ----------
-    Bates D, Maechler M, Bolker B, Walker S (2015) Journal of Statistical Software 67(1), section 5.1.
-    """
+    """Give the interval of every variance from the profile of the likelihood."""
+    # Source: Bates D, Maechler M, Bolker B, Walker S (2015) Journal of Statistical Software 67(1),
+    # section 5.1.
     from scipy.special import chdtri
 
     check_level(level)
@@ -99,10 +73,7 @@ def variance_intervals(
 
 
 class _Profile:
-    """Deviance as a function of one standard deviation, minimised over everything else by its exact slopes.
-
-    Everything is in log sigma, from that of the fit, and in the relative standard deviations theta of `reml.Structure`.
-    """
+    """Deviance as a function of one standard deviation, minimised over everything else by its exact slopes."""
 
     def __init__(self, tests, likelihood):
         self.problem = tests.problem

@@ -19,23 +19,7 @@ from .units import (
 
 @dataclass(frozen=True)
 class AerobicInput:
-    """One input of an aerobic test.
-
-    Parameters
-    ----------
-    name, unit, meaning : str
-        Its name (also the column of an aerobic test sheet), its unit and what it is.
-    low, high : float
-        Beyond these it cannot be; inside them an equation may still warn.
-    kind : str
-        "number", "integer", "time", "choice", "text" or "table".
-    choices : tuple of str
-        For a choice.
-    becomes : str
-        The canonical input that it is converted to, "" where it is canonical.
-    factor : float
-        Multiplier of the conversion.
-    """
+    """One input of an aerobic test."""
 
     name: str
     unit: str
@@ -136,24 +120,7 @@ def accepted_names(names) -> tuple[str, ...]:
 
 
 def read_inputs(test: str, given: dict, accepted: tuple[str, ...]) -> tuple[dict, list[str], list[str]]:
-    """Convert what was given to canonical inputs.
-
-    Parameters
-    ----------
-    test : str
-        The test, for messages.
-    given : dict
-        Inputs by name; blanks, and a sex of X, for which no equation was made, are passed over.
-    accepted : tuple of str
-        Names that the test takes.
-
-    Returns
-    -------
-    values : dict
-        Canonical inputs.
-    problems, remarks : list of str
-        What cannot be, and what was read in one of two ways.
-    """
+    """Convert what was given to canonical inputs."""
     values, problems, remarks = {}, [], []
     for name, raw in given.items():
         spec = INPUTS.get(name)

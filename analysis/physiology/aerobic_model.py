@@ -14,42 +14,7 @@ LITRES = "L/min"
 
 @dataclass(frozen=True)
 class AerobicEquation:
-    """One equation of one aerobic test.
-
-    Parameters
-    ----------
-    test, equation, title : str
-        Names, and the test in words.
-    source, provenance : str
-        Author, year, journal; how far the coefficients were read.
-    formula : str
-        In words and numbers, with the units of its inputs.
-    compute : callable
-        Canonical inputs (dict) -> value in `unit`.
-    needs : tuple of tuple of str
-        Sets of inputs, one of which must be complete.
-    optional : tuple of str
-        Further inputs that it understands.
-    unit : str
-        Unit of the formula: mL/kg/min, or L/min (then mass is needed too).
-    error : callable or float
-        Standard error in `unit`: a number, or (inputs, value) -> number; not-a-number where none was read.
-    error_kind, error_note, error_provenance : str
-    population, validity : str
-        Who it was made from; the range of inputs.
-    ages, sexes : tuple, str
-        For the warning "outside the population".
-    check : callable
-        (inputs, value) -> warnings.
-    uses_heart_rate, maximal : bool
-        Whether heart rate enters it; whether the athlete goes to exhaustion.
-    score : str
-        The number to compare athletes by: "vo2max" or an input such as "distance_m".
-    default : bool
-        The equation used where none is named.
-    warning : str
-        Shown beside every use.
-    """
+    """One equation of one aerobic test."""
 
     test: str
     equation: str

@@ -22,28 +22,7 @@ LONGEST_GAP_S = 15.0
 
 
 def parse_average(average: str) -> tuple[str, int]:
-    """Read an averaging rule such as "seconds:30".
-
-    Parameters
-    ----------
-    average : str
-        "breaths:N" (1 to 60), "seconds:N" or "bins:N" (5 to 120).
-
-    Returns
-    -------
-    kind : str
-    size : int
-
-    Raises
-    ------
-    KitError
-        For anything else.
-
-    Examples
-    --------
-    >>> parse_average("breaths:15")
-    ('breaths', 15)
-    """
+    """Read an averaging rule such as "seconds:30"."""
     match = re.fullmatch(r"\s*(breaths|seconds|bins)\s*:\s*(\d+)\s*", str(average))
     if not match:
         raise KitError(f"average is {average!r}: write breaths:15, seconds:30 or bins:30")
@@ -66,33 +45,7 @@ def is_averaged(table: pd.DataFrame) -> bool:
 
 
 def average_curve(table: pd.DataFrame, kind: str, size: int, *, column: str = "vo2_ml_min") -> pd.DataFrame:
-    """Average a column of gas exchange by a rule.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        elapsed_s in order, and `column`.
-    kind, size
-        As from parse_average.
-    column : str
-        What to average.
-
-    Returns
-    -------
-    pandas.DataFrame
-        elapsed_s (end of each window) and `column`.
-
-    Raises
-    ------
-    KitError
-        Where the samples are averaged already and the rule asks for less, or where no window is whole.
-
-    Examples
-    --------
-    >>> breaths = pd.DataFrame({"elapsed_s": [2, 4, 6, 8], "vo2_ml_min": [1.0, 2.0, 3.0, 5.0]})
-    >>> average_curve(breaths, "breaths", 2)["vo2_ml_min"].tolist()
-    [1.5, 2.5, 4.0]
-    """
+    """Average a column of gas exchange by a rule."""
     table = table.dropna(subset=[column])
     step = usual_distance_s(table)
     if kind == "breaths" and is_averaged(table):

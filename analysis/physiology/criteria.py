@@ -16,28 +16,7 @@ _RECOVERED = 0.80
 
 
 def exercise_end(table: pd.DataFrame) -> float | None:
-    """Find when exercise ended, where the samples go on into recovery.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        elapsed_s, vo2_ml_min.
-
-    Returns
-    -------
-    float or None
-        The end of the highest 30 s where the last 30 s have fallen below 80 % of it, else None.
-
-    Notes
-    -----
-    Our rule, no source.
-
-    Examples
-    --------
-    >>> steady = pd.DataFrame({"elapsed_s": range(2, 302, 2), "vo2_ml_min": 3000.0})
-    >>> exercise_end(steady) is None
-    True
-    """
+    """Find when exercise ended, where the samples go on into recovery."""
     width = max(30, int(np.ceil(usual_distance_s(table))))
     try:
         curve = average_curve(table, "seconds", min(width, 120))
@@ -51,34 +30,7 @@ def exercise_end(table: pd.DataFrame) -> float | None:
 
 
 def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
-    """Compare the rise of oxygen uptake in the last minute with what the test before it leads to expect.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        elapsed_s, vo2_ml_min, up to the end of exercise.
-
-    Returns
-    -------
-    plateau : bool or None
-        True where both criteria are met; None where nothing can be told: the test is too short, did not rise, or fell
-        by more than 150 mL/min in its last minute, as when exercise ended before the samples did.
-    table : pandas.DataFrame
-        criterion, value, limit, unit, met, provenance.
-
-    Notes
-    -----
-    Rise: mean of the last 30 s minus mean of the 30 s that ended a minute before. Expected: a line through 30 s means
-    from a quarter of the test to two minutes before its end. Criteria: at most 150 mL/min (Taylor 1955, from memory;
-    other cut-offs are 50 to 200), and less than half the expected rise. A true maximal effort often shows no plateau.
-
-    Examples
-    --------
-    >>> flat = pd.DataFrame({"elapsed_s": range(2, 602, 2)})
-    >>> flat["vo2_ml_min"] = (1000 + 6 * flat["elapsed_s"]).clip(upper=4000)
-    >>> plateau_table(flat)[0]
-    True
-    """
+    """Compare the rise of oxygen uptake in the last minute with what the test before it leads to expect."""
     width = max(30, int(np.ceil(usual_distance_s(table))))
     end, start = table["elapsed_s"].iloc[-1], table["elapsed_s"].iloc[0]
     rise = expected = float("nan")
@@ -118,32 +70,7 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
 def secondary_criteria(
     table: pd.DataFrame, kind, size, age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
 ) -> pd.DataFrame:
-    """List the secondary criteria; each met, not met, or not measured.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Samples up to the end of exercise.
-    kind, size
-        The averaging rule.
-    age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
-        As in process_gas_exchange.
-
-    Returns
-    -------
-    pandas.DataFrame
-        criterion, value, limit, met (True, False or None), provenance.
-
-    Notes
-    -----
-    Often met well below VO2max and dependent on the protocol; the cut-offs are from memory.
-
-    Examples
-    --------
-    >>> samples = pd.DataFrame({"elapsed_s": range(2, 302, 2), "vo2_ml_min": 3000.0, "vco2_ml_min": 3450.0})
-    >>> secondary_criteria(samples, "seconds", 30, None, "nes_2013", 9.1, None, "6-20")["met"].tolist()
-    [True, True, None, True, None]
-    """
+    """List the secondary criteria; each met, not met, or not measured."""
     ratio = float("nan")
     if "vco2_ml_min" in table and table["vco2_ml_min"].notna().any():
         both = table.dropna(subset=["vco2_ml_min"])
@@ -177,23 +104,7 @@ def secondary_criteria(
 
 
 def verify(value: float, bout: float) -> str:
-    """Compare a verification bout with the test.
-
-    Parameters
-    ----------
-    value, bout : float
-        mL/kg/min of the test and of the bout, by one averaging rule.
-
-    Returns
-    -------
-    str
-        "confirmed" within 3 % (common practice, no source), else "higher" or "lower".
-
-    Examples
-    --------
-    >>> verify(52.0, 52.8), verify(52.0, 55.0), verify(52.0, 47.0)
-    ('confirmed', 'higher', 'lower')
-    """
+    """Compare a verification bout with the test."""
     if abs(bout - value) <= VERIFICATION_SHARE * value:
         return "confirmed"
     return "higher" if bout > value else "lower"

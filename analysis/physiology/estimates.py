@@ -99,21 +99,7 @@ def cite(source: str, provenance: str) -> str:
 
 
 def is_blank(value) -> bool:
-    """Tell whether a cell holds nothing: None, an empty text or not-a-number.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_blank(" "), is_blank(float("nan")), is_blank(0)
-    (True, True, False)
-    """
+    """Tell whether a cell holds nothing: None, an empty text or not-a-number."""
     if value is None:
         return True
     if isinstance(value, str):

@@ -294,21 +294,7 @@ def _chosen(value: float, digits: int, unit: str) -> str:
 
 
 def chance_words(power: float) -> str:
-    """Write a chance as a share of studies: never 100 % or 0 %.
-
-    Parameters
-    ----------
-    power : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> chance_words(0.9999)
-    'more than 99\\xa0%'
-    """
+    """Write a chance as a share of studies: never 100 % or 0 %."""
     if power > 0.99:
         return f"more than {format_percent(0.99)}"
     if power < 0.01:

@@ -13,26 +13,7 @@ from .generate import StudyBatch
 
 
 def ask_all(batch: StudyBatch, design: Design, truth: Assumptions) -> list[Asked]:
-    """Ask every planned question of every study of a batch.
-
-    Parameters
-    ----------
-    batch : StudyBatch
-    design : Design
-    truth : Assumptions
-        For what the estimates should be.
-
-    Returns
-    -------
-    list of Asked
-
-    Notes
-    -----
-    Rounds: mixed model with Kenward-Roger tests; a step is claimed where its Holm-adjusted p and that of the paired t tests
-    (which the cluster-robust test equals on complete data) are both below alpha, a plateau where both call every pair
-    equivalent. Fitness: the slope from the mixed model, adjusted as designed, and the correlation of athlete means.
-    Exertion: Friedman's test over the athletes with all rounds.
-    """
+    """Ask every planned question of every study of a batch."""
     asked = ask_rounds(batch.heart_rate, "heart_rate", design.heart_rate_smallest, design, truth)
     asked += ask_fitness(batch, "heart_rate", design, truth)
     asked += ask_rounds(batch.lactate, "lactate", design.lactate_smallest, design, truth)
@@ -42,19 +23,7 @@ def ask_all(batch: StudyBatch, design: Design, truth: Assumptions) -> list[Asked
 
 
 def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumptions) -> list[Asked]:
-    """Do fitter athletes respond less: slope and correlation.
-
-    Parameters
-    ----------
-    batch : StudyBatch
-    outcome : {"heart_rate", "lactate"}
-    design, truth
-        As in `ask_all`.
-
-    Returns
-    -------
-    list of Asked
-    """
+    """Do fitter athletes respond less: slope and correlation."""
     from scipy.special import stdtr, stdtrit
 
     y = getattr(batch, outcome)

@@ -10,25 +10,7 @@ from .design import Design
 
 
 def round_steps(rounds: int) -> tuple[np.ndarray, dict[tuple[int, int], np.ndarray]]:
-    """Columns that code the steps from round to round, and the contrast of every pair of rounds in that coding.
-
-    Parameters
-    ----------
-    rounds : int
-
-    Returns
-    -------
-    columns : ndarray, rounds × (1 + steps)
-        A column of ones, then the steps.
-    pairs : dict
-        (later, earlier), counted from 0 -> row over the columns.
-
-    Examples
-    --------
-    >>> columns, pairs = round_steps(3)
-    >>> columns.tolist(), pairs[(2, 0)].tolist()
-    ([[1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [1.0, 1.0, 1.0]], [0.0, 1.0, 1.0])
-    """
+    """Columns that code the steps from round to round, and the contrast of every pair of rounds in that coding."""
     columns = np.column_stack([np.ones(rounds), np.tril(np.ones((rounds, rounds)), -1)[:, : rounds - 1]])
     return columns, {(i, j): columns[i] - columns[j] for i in range(rounds) for j in range(i)}
 
@@ -36,21 +18,7 @@ def round_steps(rounds: int) -> tuple[np.ndarray, dict[tuple[int, int], np.ndarr
 def ask_rounds(
     y: np.ndarray, outcome: str, smallest: float, design: Design, truth: Assumptions
 ) -> list[Asked]:
-    """Does it change, between which rounds, and where does it stop?
-
-    Parameters
-    ----------
-    y : ndarray, studies × athletes × rounds
-    outcome : {"heart_rate", "lactate"}
-    smallest : float
-        The smallest change that matters.
-    design, truth
-        As in `ask_all`.
-
-    Returns
-    -------
-    list of Asked
-    """
+    """Does it change, between which rounds, and where does it stop?"""
     from scipy.special import stdtr, stdtrit
 
     from ..models import fit_mixed_batch
@@ -118,24 +86,7 @@ def ask_rounds(
 
 
 def plateau_start(equal: dict[tuple[int, int], np.ndarray], rounds: int) -> np.ndarray:
-    """First round (from 0) from which every pair is equivalent, tried from the end; the last round where none is.
-
-    Parameters
-    ----------
-    equal : dict
-        (later, earlier) -> studies, whether the pair was shown to be equivalent.
-    rounds : int
-
-    Returns
-    -------
-    ndarray of int
-
-    Examples
-    --------
-    >>> yes, no = np.array([True]), np.array([False])
-    >>> plateau_start({(1, 0): no, (2, 0): no, (2, 1): yes}, 3).tolist()
-    [1]
-    """
+    """First round (from 0) from which every pair is equivalent, tried from the end; the last round where none is."""
     some = next(iter(equal.values()))
     start, holds = np.full(len(some), rounds - 1), np.ones(len(some), dtype=bool)
     for first in range(rounds - 2, -1, -1):
@@ -146,37 +97,12 @@ def plateau_start(equal: dict[tuple[int, int], np.ndarray], rounds: int) -> np.n
 
 
 def truly_level_from(profile: np.ndarray, smallest: float) -> int:
-    """First round (from 0) from which no two true means differ by what matters; the last round where none is.
-
-    Parameters
-    ----------
-    profile : ndarray
-    smallest : float
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> truly_level_from(np.array([0.0, 6.0, 9.0, 9.0]), 5.0)
-    1
-    """
+    """First round (from 0) from which no two true means differ by what matters; the last round where none is."""
     return next(r for r in range(len(profile)) if np.ptp(profile[r:]) < smallest)
 
 
 def ask_ranks(y: np.ndarray, design: Design) -> Asked:
-    """Does exertion change over the rounds: Friedman's test, athletes with all rounds.
-
-    Parameters
-    ----------
-    y : ndarray, studies × athletes × rounds
-    design : Design
-
-    Returns
-    -------
-    Asked
-    """
+    """Does exertion change over the rounds: Friedman's test, athletes with all rounds."""
     from scipy.special import chdtrc
 
     k = y.shape[2]
@@ -196,21 +122,7 @@ def ask_ranks(y: np.ndarray, design: Design) -> Asked:
 
 
 def holm_rows(p: np.ndarray) -> np.ndarray:
-    """Holm-adjust each row of p values; missing ones stay missing.
-
-    Parameters
-    ----------
-    p : ndarray, studies × tests
-
-    Returns
-    -------
-    ndarray
-
-    Examples
-    --------
-    >>> holm_rows(np.array([[0.01, 0.04]])).tolist()
-    [[0.02, 0.04]]
-    """
+    """Holm-adjust each row of p values; missing ones stay missing."""
     order = np.argsort(p, axis=1)
     tests = np.isfinite(p).sum(axis=1, keepdims=True)
     ranked = np.take_along_axis(p, order, axis=1) * np.maximum(tests - np.arange(p.shape[1]), 1)

@@ -9,23 +9,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Asked:
-    """What one question gave in every study.
-
-    Parameters
-    ----------
-    question, part : str
-        As in `DesignAnswer.questions`; steps are "step 2 - 1" and so on.
-    found : ndarray of bool
-        The study claims it.
-    usable : ndarray of bool
-        The question could be asked.
-    estimate, half_width : ndarray or None
-        In the unit of the question.
-    truth : float
-        What the estimate should be; missing where there is none.
-    mistaken : ndarray of bool or None
-        For a plateau: claimed to start before the rounds are truly level.
-    """
+    """What one question gave in every study."""
 
     question: str
     part: str
@@ -38,21 +22,6 @@ class Asked:
 
 
 def below(p, alpha) -> np.ndarray:
-    """Tell where p lies below alpha; a missing p does not.
-
-    Parameters
-    ----------
-    p : ndarray
-    alpha : float
-
-    Returns
-    -------
-    ndarray of bool
-
-    Examples
-    --------
-    >>> below(np.array([0.01, np.nan]), 0.05).tolist()
-    [True, False]
-    """
+    """Tell where p lies below alpha; a missing p does not."""
     with np.errstate(invalid="ignore"):
         return p < alpha

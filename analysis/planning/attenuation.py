@@ -229,23 +229,7 @@ def fitness_signal(
 
 
 def mean_noise_factor(rounds: int, autocorrelation: float = 0.0) -> float:
-    """Variance of a mean over rounds, in units of the variance of one round.
-
-    Parameters
-    ----------
-    rounds : int
-    autocorrelation : float
-        Of neighbouring rounds; rounds j apart correlate by its j-th power. Default 0.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> mean_noise_factor(4)
-    0.25
-    """
+    """Variance of a mean over rounds, in units of the variance of one round."""
     lag = np.abs(np.subtract.outer(np.arange(rounds), np.arange(rounds)))
     return float(np.mean(np.where(lag == 0, 1.0, float(autocorrelation) ** np.maximum(lag, 1))))
 

@@ -291,28 +291,7 @@ def slope_power(
 
 
 def smallest_size(power_of, wished: float, *, guess: float, least: int) -> int:
-    """Find the smallest n with power_of(n) ≥ wished, where power_of rises with n.
-
-    Parameters
-    ----------
-    power_of : callable
-        Power of a number of athletes.
-    wished : float
-        The power to reach.
-    guess : float
-        Where to start.
-    least : int
-        The smallest n that is allowed.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> smallest_size(lambda n: n / 10, 0.75, guess=3, least=2)
-    8
-    """
+    """Find the smallest n with power_of(n) ≥ wished, where power_of rises with n."""
     high = max(int(min(guess, LARGEST_CLUB)), least)
     while power_of(high) < wished:
         if high >= LARGEST_CLUB:

@@ -134,25 +134,7 @@ def power_curves(
 
 
 def left_after_losses(n: int, rounds: int, leave: float) -> int:
-    """Athletes who are expected to be there in the last round.
-
-    Parameters
-    ----------
-    n : int
-        Athletes who start.
-    rounds : int
-    leave : float
-        Chance to leave before each next round.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> left_after_losses(12, 4, 0.05)
-    10
-    """
+    """Athletes who are expected to be there in the last round."""
     return int(n * (1 - leave) ** (rounds - 1) + 1e-9)
 
 

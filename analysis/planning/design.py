@@ -79,26 +79,7 @@ class Design(Result):
 
 
 def check_size(n, *, least: int = 3, name: str = "n") -> int:
-    """Return n as an int, or say why it cannot be a number of athletes.
-
-    Parameters
-    ----------
-    n : int
-        A number of athletes.
-    least : int
-        The smallest that the question allows.
-    name : str
-        For the message.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> check_size(12)
-    12
-    """
+    """Return n as an int, or say why it cannot be a number of athletes."""
     try:
         whole = int(n)
     except (TypeError, ValueError, OverflowError) as problem:
@@ -109,62 +90,17 @@ def check_size(n, *, least: int = 3, name: str = "n") -> int:
 
 
 def check_level(value: float, *, name: str = "alpha") -> float:
-    """Return a level or a power that lies strictly between 0 and 1, or say so.
-
-    Parameters
-    ----------
-    value : float
-        The level.
-    name : str
-        For the message.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> check_level(0.8, name="power")
-    0.8
-    """
+    """Return a level or a power that lies strictly between 0 and 1, or say so."""
     return check_number(value, name=name, low=0, high=1)
 
 
 def as_design(design) -> Design:
-    """Take a `Design`, or a mapping of its fields.
-
-    Parameters
-    ----------
-    design : Design or mapping
-
-    Returns
-    -------
-    Design
-
-    Examples
-    --------
-    >>> as_design({"n": 12}).rounds
-    4
-    """
+    """Take a `Design`, or a mapping of its fields."""
     return _as(Design, design, "design")
 
 
 def as_assumptions(truth) -> Assumptions:
-    """Take `Assumptions`, a mapping of the fields to change, or None for the kit's own.
-
-    Parameters
-    ----------
-    truth : Assumptions, mapping or None
-
-    Returns
-    -------
-    Assumptions
-
-    Examples
-    --------
-    >>> as_assumptions({"heart_rate": {"rise": 0.0}}).heart_rate.rise
-    0.0
-    """
+    """Take `Assumptions`, a mapping of the fields to change, or None for the kit's own."""
     if truth is None or isinstance(truth, Assumptions):
         return truth or Assumptions()
     return Assumptions().but(**dict(truth))
@@ -185,25 +121,7 @@ def _as(kind, value, name):
 
 
 def implied_covariance(truth: Assumptions, outcome: str = "heart_rate") -> tuple[list[str], np.ndarray]:
-    """Covariance of what differs between athletes, as the assumptions imply it.
-
-    Parameters
-    ----------
-    truth : Assumptions
-    outcome : {"heart_rate", "lactate", "exertion"}
-
-    Returns
-    -------
-    names, covariance
-        Names ("capacity" as the test gives it, "hr_max" as written down, "age", "sex", "outcome": an athlete's own
-        level) and their covariance matrix.
-
-    Examples
-    --------
-    >>> names, cov = implied_covariance(Assumptions())
-    >>> round(float(cov[names.index("capacity"), names.index("capacity")]), 1)
-    25.0
-    """
+    """Covariance of what differs between athletes, as the assumptions imply it."""
     names = ["capacity", "hr_max", "age", "sex", "outcome"]
     loading, noise = athlete_loadings(truth, outcome)
     source_variance = np.concatenate([[_age_variance(truth), _sex_variance(truth)], np.square(noise)])
@@ -212,26 +130,7 @@ def implied_covariance(truth: Assumptions, outcome: str = "heart_rate") -> tuple
 
 
 def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.ndarray], np.ndarray]:
-    """Write every athlete-level quantity as a sum of independent sources.
-
-    Parameters
-    ----------
-    truth : Assumptions
-    outcome : {"heart_rate", "lactate", "exertion"}
-
-    Returns
-    -------
-    loadings, noise
-        Per quantity ("true_capacity", "capacity", "true_hr_max", "hr_max", "age", "sex", "outcome") its weights on
-        the sources (age, sex, capacity core, test error, maximal heart rate, its error, the outcome's own); and the
-        SDs of the last five sources, which have mean 0.
-
-    Examples
-    --------
-    >>> loadings, noise = athlete_loadings(Assumptions(), "heart_rate")
-    >>> len(noise)
-    5
-    """
+    """Write every athlete-level quantity as a sum of independent sources."""
     size = getattr(truth, check_choice(outcome, ("heart_rate", "lactate", "exertion"), name="outcome"))
     base = np.array([truth.capacity_per_year, truth.women_capacity, 1.0, 0.0, 0.0, 0.0, 0.0])
     error = np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0])

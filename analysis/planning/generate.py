@@ -85,25 +85,7 @@ def generate_studies(design: Design, truth: Assumptions, n_studies: int, rng) ->
 
 
 def bout_numbers(n: int, rounds: int) -> np.ndarray:
-    """Number the bouts of a round robin, so that the two opponents of a bout share a number; an odd one is alone.
-
-    Parameters
-    ----------
-    n, rounds : int
-
-    Returns
-    -------
-    ndarray, athletes × rounds
-
-    Notes
-    -----
-    The athletes of a simulated study are exchangeable: one schedule serves all studies.
-
-    Examples
-    --------
-    >>> bout_numbers(4, 2).T.tolist()
-    [[0, 1, 1, 0], [0, 1, 0, 1]]
-    """
+    """Number the bouts of a round robin, so that the two opponents of a bout share a number; an odd one is alone."""
     seats = list(range(n)) + ([n] if n % 2 else [])
     size, numbers = len(seats), np.empty((n, rounds), dtype=int)
     for r in range(rounds):

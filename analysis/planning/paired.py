@@ -269,17 +269,7 @@ def plateau_power(
 
 @cache
 def legendre_nodes() -> tuple[np.ndarray, np.ndarray]:
-    """Nodes and weights of Gauss-Legendre quadrature on −1 to 1.
-
-    Returns
-    -------
-    nodes, weights : ndarray
-
-    Examples
-    --------
-    >>> bool(abs(legendre_nodes()[1].sum() - 2) < 1e-12)
-    True
-    """
+    """Nodes and weights of Gauss-Legendre quadrature on −1 to 1."""
     return np.polynomial.legendre.leggauss(NODES)
 
 

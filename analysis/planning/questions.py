@@ -22,24 +22,7 @@ PARTS = ("change", "steps", "plateau", "slope", "correlation")
 
 @dataclass(frozen=True)
 class Question:
-    """One question of a design.
-
-    Parameters
-    ----------
-    part : str
-        One of PARTS.
-    power : callable
-        (effect, athletes) -> chance that it is shown. For a plateau the effect is the margin.
-    half_width : callable
-        athletes -> mean half width of the interval: 95 % at alpha .05, 90 % for a plateau.
-    smallest, assumed : float
-        The smallest effect that matters, and the assumed one (0 for a plateau: truly level).
-    seen : callable
-        athletes -> effect that 80 % of studies would show; infinite where none.
-    method : str
-    least : int
-        Fewest athletes with whom it can be asked.
-    """
+    """One question of a design."""
 
     part: str
     power: Callable[[float, int], float]
@@ -61,33 +44,7 @@ class Question:
 def pose(
     part: str, outcome: str, smallest: float, design: Design, truth: Assumptions, *, ranked: bool = False
 ) -> Question:
-    """Pose one question to a design.
-
-    Parameters
-    ----------
-    part : {"change", "steps", "plateau", "slope", "correlation"}
-        Change over all rounds (last minus first, spread over the rounds as the truth has it), one step between neighbours
-        (at the strictest level that Holm's rule may ask for), the plateau rule, the adjusted fitness slope (per
-        `capacity_step`), the plain correlation of fitness with the athletes' means (without sign).
-    outcome : {"heart_rate", "lactate", "exertion"}
-    smallest : float
-        The smallest effect that matters; for fitness, of the slope.
-    design : Design
-    truth : Assumptions
-    ranked : bool
-        The rank test over rounds, sized by its asymptotic relative efficiency 3k / (π(k + 1)) under normality
-        (van Elteren & Noether 1959 Biometrika 46:475-477).
-
-    Returns
-    -------
-    Question
-
-    Examples
-    --------
-    >>> question = pose("change", "heart_rate", 5.0, Design(12), Assumptions())
-    >>> round(question.power(5.0, 12), 2), question.size()
-    (0.7, 15)
-    """
+    """Pose one question to a design."""
     if part == "change":
         return _change(outcome, smallest, design, truth, ranked)
     if part == "steps":
@@ -98,21 +55,7 @@ def pose(
 
 
 def level_from(rounds: int) -> int:
-    """Round from which the "levels" profile is flat, or the last but one where there is none.
-
-    Parameters
-    ----------
-    rounds : int
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> level_from(4), level_from(2)
-    (3, 1)
-    """
+    """Round from which the "levels" profile is flat, or the last but one where there is none."""
     return min(3, rounds - 1)
 
 

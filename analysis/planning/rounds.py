@@ -213,24 +213,7 @@ def steps_power(
 
 
 def holm_rejects(size: np.ndarray, critical: np.ndarray) -> np.ndarray:
-    """Tell which of several tests Holm's rule rejects, study by study.
-
-    Parameters
-    ----------
-    size : ndarray, studies × tests
-        Absolute test statistics with one common distribution.
-    critical : ndarray
-        Critical values for the largest, second largest, ... statistic.
-
-    Returns
-    -------
-    ndarray of bool, studies × tests
-
-    Examples
-    --------
-    >>> holm_rejects(np.array([[3.0, 2.1], [2.1, 0.1]]), np.array([2.3, 2.0])).tolist()
-    [[True, True], [False, False]]
-    """
+    """Tell which of several tests Holm's rule rejects, study by study."""
     order = np.argsort(-size, axis=1)
     passed = np.logical_and.accumulate(np.take_along_axis(size, order, axis=1) > critical, axis=1)
     rejects = np.empty_like(passed)

@@ -87,23 +87,7 @@ def sampling_of(settings: Mapping | None) -> Sampling:
 
 
 def clock_text(start_clock: str, seconds: float) -> str:
-    """Write a time of the evening as a clock, or "" where the first start has none.
-
-    Parameters
-    ----------
-    start_clock : str
-        Clock time of second 0, such as "19:00" or "19:00:30".
-    seconds : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> clock_text("19:00", 425)
-    '19:07:05'
-    """
+    """Write a time of the evening as a clock, or "" where the first start has none."""
     if not start_clock:
         return ""
     parts = str(start_clock).split(":")

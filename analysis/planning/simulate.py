@@ -195,20 +195,7 @@ def _run(cells, n_studies, seed, n_jobs, backend=None) -> list[pd.DataFrame]:
 
 
 def count_block(cell: tuple[Design, Assumptions], size: int, seed) -> pd.DataFrame:
-    """Draw one block of studies, ask them everything, and count.
-
-    Parameters
-    ----------
-    cell : (Design, Assumptions)
-    size : int
-        Studies.
-    seed : SeedSequence
-
-    Returns
-    -------
-    DataFrame
-        question, part, truth and sums over the studies.
-    """
+    """Draw one block of studies, ask them everything, and count."""
     design, truth = cell
     batch = generate_studies(design, truth, size, np.random.default_rng(seed))
     return pd.DataFrame([_count(asked) for asked in ask_all(batch, design, truth)])

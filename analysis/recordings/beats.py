@@ -18,38 +18,10 @@ FORGET_AFTER = 5
 
 
 def correct_intervals(intervals_ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Edit beat-to-beat intervals by the 20 % rule.
-
-    Parameters
-    ----------
-    intervals_ms : array of float
-        In the order recorded.
-
-    Returns
-    -------
-    corrected_ms : array
-        The interval where it is normal; where it is not, the interval interpolated between the normal neighbours;
-        not-a-number where more than five in a row are not normal.
-    beat : array of str
-        "normal", "too long" or "too short".
-
-    Notes
-    -----
-    The first interval of a run is compared with the median of the next five, so that one bad first interval does
-    not condemn the rest. After five refused intervals in a row the comparison starts anew, since then the rate has
-    really changed or contact was lost.
-
-    References
-    ----------
-    Malik M, Farrell T, Cripps T, Camm AJ (1989). Eur Heart J 10:1060-1074 (the 20 % rule; citation from memory).
-    Task Force of the ESC and NASPE (1996). Circulation 93:1043-1065 (only normal-to-normal intervals are used).
-
-    Examples
-    --------
-    >>> corrected, beat = correct_intervals(np.array([400.0, 404, 800, 402, 398]))
-    >>> corrected.tolist(), beat.tolist()[2]
-    ([400.0, 404.0, 403.0, 402.0, 398.0], 'too long')
-    """
+    """Edit beat-to-beat intervals by the 20 % rule."""
+    # Source: Malik M, Farrell T, Cripps T, Camm AJ (1989). Eur Heart J 10:1060-1074 (the 20 % rule;
+    # citation from memory). Task Force of the ESC and NASPE (1996). Circulation 93:1043-1065 (only
+    # normal-to-normal intervals are used).
     given = np.asarray(intervals_ms, dtype=float)
     possible = np.isfinite(given) & (given >= SHORTEST_MS) & (given <= LONGEST_MS)
     normal = _accepted(given.tolist(), possible.tolist())
@@ -90,23 +62,7 @@ def _in_long_runs(wrong: np.ndarray) -> np.ndarray:
 
 
 def rate_from_intervals(ends: np.ndarray, intervals_ms: np.ndarray):
-    """Compute one heart rate a second from beat-to-beat intervals.
-
-    Parameters
-    ----------
-    ends : array of float
-        Time of the end of each interval, in seconds.
-    intervals_ms : array of float
-
-    Returns
-    -------
-    seconds, rates : array
-        The middle of each second and the mean rate in it: 60 times the number of beats in that second, where beats
-        between two ends count by their share. Seconds without a usable interval are missing.
-    beats : DataFrame
-        elapsed_s (on the axis of `ends`), interval_ms, corrected_ms, beat.
-    remarks : list of str
-    """
+    """Compute one heart rate a second from beat-to-beat intervals."""
     corrected, beat = correct_intervals(intervals_ms)
     ends = np.asarray(ends, dtype=float)
     given = np.asarray(intervals_ms, dtype=float)

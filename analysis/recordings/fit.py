@@ -119,19 +119,7 @@ def _walk_messages(data: bytes, pos: int, end: int, walk: _Walk) -> int:
 
 
 def walk_fields(data: bytes, wanted: dict[int, tuple[int, ...]]):
-    """Yield (message, field, raw bytes) of some fields, for a look at what a file carries.
-
-    Parameters
-    ----------
-    data : bytes
-        A FIT file, or its beginning.
-    wanted : dict
-        Global message number -> field numbers.
-
-    Yields
-    ------
-    tuple of int, int, bytes
-    """
+    """Yield (message, field, raw bytes) of some fields, for a look at what a file carries."""
     start = 0
     while data[start + 8 : start + 12] == b".FIT":
         size = int.from_bytes(data[start + 4 : start + 8], "little")

@@ -12,26 +12,7 @@ DAY_S = 86400.0
 
 
 def parse_iso_times(texts: list[str]) -> tuple[np.ndarray, bool, list[str]]:
-    """Read ISO dates with times.
-
-    Parameters
-    ----------
-    texts : list of str
-        Such as "2026-03-01T18:04:30Z"; a blank is missing.
-
-    Returns
-    -------
-    seconds : array
-        Since 1970; NaN where unreadable.
-    zoned : bool
-        True where the times carry a zone (they are UTC then), else they are local.
-    remarks : list of str
-
-    Examples
-    --------
-    >>> parse_iso_times(["1970-01-01T00:01:00Z", "1970-01-01T01:02:00+01:00"])[:2]
-    (array([ 60., 120.]), True)
-    """
+    """Read ISO dates with times."""
     fast = _fixed_iso(texts)
     if fast is not None:
         return fast[0], fast[1], []

@@ -19,21 +19,7 @@ LOOK_AHEAD = 80
 
 @dataclass
 class Layout:
-    """Where things are in a text table.
-
-    Parameters
-    ----------
-    separator : str
-    header_at : int
-        Index of the header's line; -1 where there is none.
-    first_row : int
-        Index of the first line of data.
-    headers : list of str
-    kinds : list of (kind, unit)
-    preamble : dict
-        Kind -> value found above the header ("start", "date").
-    remarks : list of str
-    """
+    """Where things are in a text table."""
 
     separator: str
     header_at: int

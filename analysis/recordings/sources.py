@@ -15,18 +15,7 @@ _TEXT_CONTROLS = bytes(set(range(32)) - {9, 10, 11, 12, 13, 26, 27})
 
 
 def read_bytes(path: str | Path, *, at_most: int | None = None) -> tuple[bytes, list[str]]:
-    """Return the content of a file, opened where it is gzip, and remarks.
-
-    Parameters
-    ----------
-    path : path
-    at_most : int, optional
-        Read only the beginning, for a first look.
-
-    Returns
-    -------
-    bytes, list of str
-    """
+    """Return the content of a file, opened where it is gzip, and remarks."""
     path = Path(path)
     remarks: list[str] = []
     try:

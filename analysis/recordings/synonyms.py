@@ -75,24 +75,7 @@ def plain_words(header: str) -> str:
 
 @lru_cache(maxsize=4096)
 def kind_of_column(header: str) -> tuple[str, str]:
-    """Tell the kind of a column and its unit from its header.
-
-    Parameters
-    ----------
-    header : str
-
-    Returns
-    -------
-    kind : str
-        A key of COLUMN_WORDS, or "" where no word is known.
-    unit : str
-        "s", "ms", "min", "bpm" or "".
-
-    Examples
-    --------
-    >>> kind_of_column("Heart rate (bpm)"), kind_of_column("Zeit [s]"), kind_of_column("A07")
-    (('rate', 'bpm'), ('elapsed', 's'), ('', ''))
-    """
+    """Tell the kind of a column and its unit from its header."""
     words = plain_words(header).split()
     if not words:
         return "", ""
@@ -116,21 +99,7 @@ def kind_of_column(header: str) -> tuple[str, str]:
 
 
 def athlete_in_header(header: str) -> str:
-    """The athlete in the header of a heart-rate column: "A07_hr_bpm" -> "A07"; "" where there is none.
-
-    Parameters
-    ----------
-    header : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> athlete_in_header("A07 heart rate (bpm)"), athlete_in_header("Heart rate")
-    ('A07', '')
-    """
+    """The athlete in the header of a heart-rate column: "A07_hr_bpm" -> "A07"; "" where there is none."""
     parts = re.split(r"[\s_()\[\]/:.-]+", header.strip())
     noise = {
         "hr",

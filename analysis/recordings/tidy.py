@@ -24,24 +24,7 @@ FIRST_YEAR = 2000
 
 @dataclass
 class RawTrace:
-    """What a reader of one format hands over; everything that the formats share is done after it.
-
-    Parameters
-    ----------
-    seconds : array
-        Time of each row in seconds: since 1970 UTC where `clock` is "utc", since local midnight where "local",
-        else since any start.
-    rates : array
-        Heart rate in bpm, missing as NaN or 0.
-    clock, local_date, kind, label : str
-        As in `Recording`.
-    stops : list of (from, to, cause)
-        On the same time axis as `seconds`.
-    interval_ends, intervals_ms : array
-        Beat-to-beat intervals and the times of their ends, on the same axis.
-    remarks : list of str
-        What the reader repaired, lost or assumed.
-    """
+    """What a reader of one format hands over; everything that the formats share is done after it."""
 
     seconds: np.ndarray
     rates: np.ndarray

@@ -16,18 +16,7 @@ _CLOCK = re.compile(r"^\d{1,3}:\d{1,2}(:\d{1,2}([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)
 
 @dataclass
 class Times:
-    """Seconds of each row, and what kind of clock they count on.
-
-    Parameters
-    ----------
-    seconds : array
-        NaN where unreadable.
-    clock : str
-        "utc", "local" or "none" (elapsed).
-    date : str
-        The local date, where known and `clock` is "local".
-    remarks : list of str
-    """
+    """Seconds of each row, and what kind of clock they count on."""
 
     seconds: np.ndarray
     clock: str
@@ -36,21 +25,7 @@ class Times:
 
 
 def parse_numbers(texts: list[str]) -> np.ndarray:
-    """Numbers of a column: decimal point or comma; blanks and words are missing.
-
-    Parameters
-    ----------
-    texts : list of str
-
-    Returns
-    -------
-    array of float
-
-    Examples
-    --------
-    >>> parse_numbers(["141", "", "141,5", "--"]).tolist()
-    [141.0, nan, 141.5, nan]
-    """
+    """Numbers of a column: decimal point or comma; blanks and words are missing."""
     try:
         return np.array(list(map(float, texts)), dtype=float)
     except ValueError:
@@ -71,27 +46,7 @@ def _number(text: str) -> float:
 
 
 def parse_times(texts: list[str], *, kind: str, unit: str = "") -> Times:
-    """Read a column of times of any accepted kind.
-
-    Parameters
-    ----------
-    texts : list of str
-    kind : {"elapsed", "clock", "time"}
-        What the header says; "time" is decided by the values.
-    unit : str
-        "s", "ms" or "min" where the header says so.
-
-    Returns
-    -------
-    Times
-
-    Examples
-    --------
-    >>> parse_times(["19:04:30", "19:04:31"], kind="clock").clock
-    'local'
-    >>> parse_times(["00:05", "00:10"], kind="elapsed").seconds.tolist()
-    [5.0, 10.0]
-    """
+    """Read a column of times of any accepted kind."""
     texts = [t.strip() for t in texts]
     first = next((t for t in texts if t), "")
     if ISO.match(first):

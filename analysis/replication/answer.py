@@ -169,23 +169,7 @@ def _combine_all(compared: list[CorrelationComparison]) -> tuple[dict[str, Combi
 
 
 def our_correlation(answer, method: str) -> dict | None:
-    """Return our correlation of athlete means (unadjusted, as papers print it), or None.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer or None
-    method : {"Pearson", "Spearman"}
-
-    Returns
-    -------
-    dict or None
-        estimate, ci_low, ci_high, p, n_athletes.
-
-    Examples
-    --------
-    >>> our_correlation(None, "Pearson") is None
-    True
-    """
+    """Return our correlation of athlete means (unadjusted, as papers print it), or None."""
     if not answer:
         return None
     rows = answer.correlations

@@ -139,25 +139,7 @@ def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> 
 
 
 def judge_consistency(r: float, r_new: float, low: float, high: float) -> str:
-    """Return the verdict: consistent, smaller, larger or opposite.
-
-    Parameters
-    ----------
-    r, r_new : float
-        The published correlation and ours.
-    low, high : float
-        Prediction interval for ours.
-
-    Returns
-    -------
-    str
-        "consistent" inside the interval; outside it "opposite" where the signs differ, else "smaller" or "larger" in size.
-
-    Examples
-    --------
-    >>> judge_consistency(-0.6, 0.4, -0.9, 0.1)
-    'opposite'
-    """
+    """Return the verdict: consistent, smaller, larger or opposite."""
     if low <= r_new <= high:
         return CONSISTENT
     if r * r_new < 0:

@@ -213,11 +213,7 @@ def _nodes() -> tuple[np.ndarray, np.ndarray]:
 
 
 def _log_evidence(studies) -> float:
-    """Return the logarithm of the Bayes factor of rho uniform on (-1, 1) against rho = 0, for the product of likelihoods.
-
-    The integral runs on Fisher's z over twelve standard errors to each side of the weighted mean, so that it holds
-    for four athletes and for a hundred thousand.
-    """
+    """Return the logarithm of the Bayes factor of rho uniform on (-1, 1) against rho = 0, for the product of likelihoods."""
     from ..models import correlation_log_likelihood
 
     weights = np.array([1 / variance_of_z(n) for _, n in studies])

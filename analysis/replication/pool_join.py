@@ -157,22 +157,7 @@ def _one_club(study: Study, club: str) -> JoinedStudies:
 
 
 def protocol_label(protocol) -> str:
-    """Name a protocol by its work and rest, as clubs say it.
-
-    Parameters
-    ----------
-    protocol : Protocol
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.study import Protocol
-    >>> protocol_label(Protocol(4, 300.0, 90.0))
-    '5:00 work, 1:30 rest'
-    """
+    """Name a protocol by its work and rest, as clubs say it."""
 
     def clock(seconds: float) -> str:
         return f"{int(seconds) // 60}:{int(seconds) % 60:02d}" if seconds == seconds else NOT_STATED

@@ -128,23 +128,7 @@ def _write(folder: Path, joined: JoinedStudies, answer: PooledAnswer, describe) 
 
 
 def hide_people(athletes: pd.DataFrame) -> pd.DataFrame:
-    """Return the athletes as they may be written: ages in bands, nothing that only one of a club has.
-
-    Parameters
-    ----------
-    athletes : DataFrame
-        Of `JoinedStudies`.
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"club": "C1", "athlete": ["a", "b", "c"], "sex": ["F", "M", "M"], "age_years": [20.0, 21.0, 45.0]})
-    >>> hide_people(table)[["sex", "age_band"]].values.tolist()
-    [['', '18 to 29'], ['M', '18 to 29'], ['M', '']]
-    """
+    """Return the athletes as they may be written: ages in bands, nothing that only one of a club has."""
     band = pd.cut(athletes["age_years"].astype(float), AGE_BANDS, right=False, labels=list(AGE_NAMES)).astype(
         object
     )

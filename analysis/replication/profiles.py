@@ -23,24 +23,7 @@ STEP_COLUMNS = [
 
 
 def round_means(answer) -> pd.DataFrame:
-    """Return our means per round: round_no, mean, sd, n.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-        Its `rows` hold athlete, round_no, value and tested.
-
-    Returns
-    -------
-    pandas.DataFrame
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> rows = pd.DataFrame({"athlete": ["a", "b"], "round_no": [1, 1], "value": [150.0, 154.0], "tested": True})
-    >>> round_means(SimpleNamespace(rows=rows))["mean"].item()
-    152.0
-    """
+    """Return our means per round: round_no, mean, sd, n."""
     rows = answer.rows[answer.rows["tested"].astype(bool)].dropna(subset=["value"])
     means = (
         rows.groupby("round_no", observed=True)["value"].agg(mean="mean", sd="std", n="count").reset_index()

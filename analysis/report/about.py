@@ -17,46 +17,12 @@ _NOT_INPUT = {"output", "notebooks", "__pycache__"}
 
 
 def checksum(path: str | Path) -> str:
-    """Return the SHA-256 of a file.
-
-    Parameters
-    ----------
-    path : path
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> file = Path(tempfile.mkdtemp()) / "a"
-    >>> _ = file.write_bytes(b"")
-    >>> checksum(file)[:8]
-    'e3b0c442'
-    """
+    """Return the SHA-256 of a file."""
     return hashlib.sha256(Path(path).read_bytes()).hexdigest()
 
 
 def input_checksums(folder: str | Path) -> dict[str, str]:
-    """Return the checksum of every input file of a study folder.
-
-    Parameters
-    ----------
-    folder : path
-        The study folder. Hidden files, lock files of spreadsheets, `output/` and `notebooks/` are no input.
-
-    Returns
-    -------
-    dict
-        Path within the folder, with forward slashes -> checksum.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> input_checksums(tempfile.mkdtemp())
-    {}
-    """
+    """Return the checksum of every input file of a study folder."""
     folder = Path(folder)
     return {
         path.relative_to(folder).as_posix(): checksum(path)
@@ -70,41 +36,14 @@ def _is_input(parts: tuple[str, ...]) -> bool:
 
 
 def output_checksums(folder: str | Path, *, without: Iterable[str] = ("about.json",)) -> dict[str, str]:
-    """Return the checksum of every file of an output folder.
-
-    Parameters
-    ----------
-    folder : path
-    without : iterable of str
-        Files left out.
-
-    Returns
-    -------
-    dict
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> output_checksums(tempfile.mkdtemp())
-    {}
-    """
+    """Return the checksum of every file of an output folder."""
     folder, without = Path(folder), set(without)
     names = {p.relative_to(folder).as_posix(): p for p in sorted(folder.rglob("*")) if p.is_file()}
     return {name: checksum(path) for name, path in names.items() if name not in without}
 
 
 def versions() -> dict[str, str]:
-    """Return the versions of the kit, Python and the packages that can change a number.
-
-    Returns
-    -------
-    dict
-
-    Examples
-    --------
-    >>> "pandas" in versions()
-    True
-    """
+    """Return the versions of the kit, Python and the packages that can change a number."""
     import platform
 
     found = {"kit": __version__, "python": platform.python_version()}
@@ -117,26 +56,7 @@ def versions() -> dict[str, str]:
 
 
 def describe_output(study_folder, output_folder, *, seed: int, choices: dict) -> dict:
-    """Return the content of about.json.
-
-    Parameters
-    ----------
-    study_folder, output_folder : path
-    seed : int
-    choices : dict
-        How the report was asked for.
-
-    Returns
-    -------
-    dict
-        made_at is the only part that differs between two runs on the same input.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> sorted(describe_output(tempfile.mkdtemp(), tempfile.mkdtemp(), seed=0, choices={}))
-    ['choices', 'input', 'made_at', 'output', 'seed', 'versions']
-    """
+    """Return the content of about.json."""
     return {
         "made_at": datetime.now().astimezone().isoformat(timespec="seconds"),
         "choices": choices,

@@ -27,29 +27,7 @@ _WORTH = {
 
 
 def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> dict[str, str]:
-    """Give every code a label in an order that only somebody with the study's own tables could repeat.
-
-    Parameters
-    ----------
-    study : Study
-    codes : sequence of str
-    prefix : str
-        Of the labels.
-    purpose : str
-        Another purpose gives another order, so that two outputs cannot be joined.
-
-    Returns
-    -------
-    dict
-        Code -> label; the same input gives the same labels.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> sorted(secret_labels(Study(folder=Path("nowhere")), ["A1", "A2"], prefix="P", purpose="test").values())
-    ['P1', 'P2']
-    """
+    """Give every code a label in an order that only somebody with the study's own tables could repeat."""
     codes = sorted(set(codes) - {""})
     secret = purpose + study.athletes.to_csv() + study.rounds.to_csv()
     seed = int.from_bytes(hashlib.sha256(secret.encode("utf-8")).digest()[:8], "big")
@@ -59,33 +37,7 @@ def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> 
 
 
 def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Coarsen, drop or mask what may tell who somebody is, until no combination is rarer than `least`.
-
-    Parameters
-    ----------
-    people : DataFrame
-        One row per person; those columns of LEVELS that it has are treated, others are left.
-    least : int
-        The smallest number of people with one combination. Default 2: nobody is unique.
-
-    Returns
-    -------
-    DataFrame, tuple of str
-        The table with bands as text ("25-29"), "" where masked, without the columns that had to go; and what was
-        done, in words.
-
-    Notes
-    -----
-    Every choice of band widths and dropped columns is tried; people whose combination is still too rare are masked
-    altogether, which is allowed only where at least `least` are masked. The choice that keeps most is taken. Bands alone
-    leave about a third of a club of sixteen unique.
-
-    Examples
-    --------
-    >>> table, done = hide_in_crowd(pd.DataFrame({"age_years": [21.0, 22, 34, 33], "sex": ["F", "F", "M", "M"]}))
-    >>> table["age_years"].tolist(), table["sex"].tolist()
-    (['20-24', '20-24', '30-34', '30-34'], ['F', 'F', 'M', 'M'])
-    """
+    """Coarsen, drop or mask what may tell who somebody is, until no combination is rarer than `least`."""
     columns = [c for c in LEVELS if c in people and not _blank(people[c])]
     dropped_blank = [c for c in LEVELS if c in people and c not in columns]
     best = None

@@ -13,22 +13,7 @@ CI = "95\N{NO-BREAK SPACE}% interval"
 
 
 def contrasts_table(answers: dict) -> Table | None:
-    """Every step from a round to the next, and from first to last, of every outcome.
-
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> RoundsAnswer.
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> contrasts_table({}) is None
-    True
-    """
+    """Every step from a round to the next, and from first to last, of every outcome."""
     shown, numbers = [], []
     for outcome, answer in answers.items():
         known = OUTCOMES[outcome]
@@ -87,22 +72,7 @@ VERDICT_WORDS = {
 
 
 def capacity_table(answers: dict) -> Table | None:
-    """Effect of aerobic capacity on every outcome, and the correlation over athletes.
-
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> CapacityAnswer.
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> capacity_table({}) is None
-    True
-    """
+    """Effect of aerobic capacity on every outcome, and the correlation over athletes."""
     shown, numbers = [], []
     for outcome, answer in answers.items():
         known = OUTCOMES[outcome]
@@ -144,22 +114,7 @@ def capacity_table(answers: dict) -> Table | None:
 
 
 def comparison_table(answer) -> Table | None:
-    """Published correlations beside ours.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> comparison_table(NotYet("the comparison", "rows")) is None
-    True
-    """
+    """Published correlations beside ours."""
     if not answer or answer.table.empty:
         return None
     shown = pd.DataFrame(
@@ -185,22 +140,7 @@ def comparison_table(answer) -> Table | None:
 
 
 def protocols_table(answer) -> Table | None:
-    """The protocols of the published findings beside ours.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> protocols_table(NotYet("the comparison", "rows")) is None
-    True
-    """
+    """The protocols of the published findings beside ours."""
     from .sentences.replication_tables import tabulate_protocols
 
     wide = tabulate_protocols(answer)

@@ -44,33 +44,7 @@ The paragraph below {trace} explains it, and goes where there is no recording.""
 
 
 def write_athlete_pages(answers, folder: str | Path, *, workers=None) -> list[Path]:
-    """Write one page for each athlete who agreed to individual figures and sparred.
-
-    Parameters
-    ----------
-    answers : Answers
-    folder : path
-    workers : SideBySide, optional
-        Draws on every core.
-
-    Returns
-    -------
-    list of path
-
-    Raises
-    ------
-    KitError
-        Where the text of the club uses a placeholder that does not exist.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_athlete_pages(Answers(Study(folder=Path("nowhere"))), tempfile.mkdtemp())
-    []
-    """
+    """Write one page for each athlete who agreed to individual figures and sparred."""
     if not answers.cleaned:
         return []
     own = Path(answers.study.folder) / "texts" / TEMPLATE.name
@@ -92,30 +66,7 @@ def write_athlete_pages(answers, folder: str | Path, *, workers=None) -> list[Pa
 
 
 def read_template(text: str, *, name: str = TEMPLATE.name) -> tuple[dict[str, str], str]:
-    """Split a template into the words between its first two lines of three dashes and the text below.
-
-    Parameters
-    ----------
-    text : str
-    name : str
-        For messages.
-
-    Returns
-    -------
-    dict, str
-        Every word of WORDS, and the text.
-
-    Raises
-    ------
-    KitError
-        For a word or placeholder that the page does not know.
-
-    Examples
-    --------
-    >>> words, text = read_template("---\\nyou: Du\\n---\\nHallo {athlete}")
-    >>> words["you"], words["round"], text
-    ('Du', 'Round', 'Hallo {athlete}')
-    """
+    """Split a template into the words between its first two lines of three dashes and the text below."""
     words, body = dict(WORDS), text
     parts = re.split(r"^---[ \t]*$", text, maxsplit=2, flags=re.MULTILINE)
     if len(parts) == 3 and not parts[0].strip():
@@ -129,18 +80,7 @@ def read_template(text: str, *, name: str = TEMPLATE.name) -> tuple[dict[str, st
 
 
 def own_numbers(answers, athlete: str) -> pd.DataFrame:
-    """Return one athlete's values with the lowest and highest of the club in the same round; missing in a group of few.
-
-    Parameters
-    ----------
-    answers : Answers
-    athlete : str
-
-    Returns
-    -------
-    DataFrame
-        name, outcome (words with unit), digits, round_no, value, low, high, n_athletes.
-    """
+    """Return one athlete's values with the lowest and highest of the club in the same round; missing in a group of few."""
     columns = ["name", "outcome", "digits", "round_no", "value", "low", "high", "n_athletes"]
     means = answers.description.round_means
     rows = answers.rows
@@ -166,19 +106,7 @@ def own_numbers(answers, athlete: str) -> pd.DataFrame:
 
 
 def athlete_page(answers, piece: tuple) -> str:
-    """Return the page of one athlete.
-
-    Parameters
-    ----------
-    answers : Answers
-    piece : (athlete, numbers, session, words, text)
-        Code, `own_numbers`, the session, and the template.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Return the page of one athlete."""
     athlete, numbers, session, words, text = piece
     import mistune
 

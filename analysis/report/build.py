@@ -25,13 +25,7 @@ For one person individual_pages/ (with --individuals): give each to the athlete 
 
 
 class Steps:
-    """Runs the steps of a report one after the other, says what it does and how long each took.
-
-    Parameters
-    ----------
-    progress : callable
-        Takes one line of text.
-    """
+    """Runs the steps of a report one after the other, says what it does and how long each took."""
 
     def __init__(self, progress: Callable[[str], object]):
         self.progress = progress
@@ -230,18 +224,7 @@ def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:
 
 
 def ask(answers, piece: tuple[str, str]):
-    """Return the answer to one question about one outcome.
-
-    Parameters
-    ----------
-    answers : Answers
-    piece : (question, outcome)
-        question is "rounds" or "fitness".
-
-    Returns
-    -------
-    RoundsAnswer, CapacityAnswer or NotYet
-    """
+    """Return the answer to one question about one outcome."""
     question, outcome = piece
     return getattr(answers, question)(outcome)
 

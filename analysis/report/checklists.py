@@ -82,22 +82,7 @@ ITEMS = tuple(tuple(line.split("|")) for line in _ITEMS.strip().splitlines())
 
 
 def checklist_tables(document: Document) -> list[Table]:
-    """Say for every topic of the checklists where the write-up covers it, and what is left for the author.
-
-    Parameters
-    ----------
-    document : Document
-        The write-up, without the checklists.
-
-    Returns
-    -------
-    list of Table
-
-    Examples
-    --------
-    >>> [table.key for table in checklist_tables(Document("A study"))]
-    ['checklist_observational', 'checklist_statistics']
-    """
+    """Say for every topic of the checklists where the write-up covers it, and what is left for the author."""
     written = [s.title for s in document.sections if any(_says_something(b) for b in s.blocks)]
     tables = []
     for name, title in TITLES.items():

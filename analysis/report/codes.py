@@ -16,23 +16,7 @@ CODE_COLUMNS = frozenset({"athlete", "opponent", "athlete_a", "athlete_b", "left
 
 
 class Codes:
-    """Replaces codes by labels that say nothing, the same label for the same athlete throughout.
-
-    Parameters
-    ----------
-    study : Study
-    individuals : bool
-        Leave the codes of those who agreed to individual figures.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> import pandas as pd
-    >>> study = Study(folder=Path("nowhere"), athletes=pd.DataFrame({"athlete": ["A07"], "consent_individual_figures": [""]}))
-    >>> Codes(study).hide({"athlete": "A07", "reason": "A07 left"})
-    {'athlete': 'person-1', 'reason': 'person-1 left'}
-    """
+    """Replaces codes by labels that say nothing, the same label for the same athlete throughout."""
 
     def __init__(self, study, *, individuals: bool = False):
         shown = set(study.athletes_with_figures()) if individuals else set()

@@ -7,26 +7,7 @@ from .sentences.closing import deviations
 
 
 def collect_results(answers) -> dict:
-    """Gather every result of a study.
-
-    Parameters
-    ----------
-    answers : Answers
-
-    Returns
-    -------
-    dict
-        study, description, cleaning, rounds (by outcome), reliability, capacity, fitness (by outcome), levels, published,
-        design, survey: result objects, or `NotYet` with what is missing.
-
-    Examples
-    --------
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> collect_results(Answers(Study(folder=Path("nowhere"))))["study"]["title"]
-    ''
-    """
+    """Gather every result of a study."""
     study, outcomes = answers.study, answers.measured_outcomes
     return {
         "study": {

@@ -12,26 +12,7 @@ _PLAIN_NUMBER = re.compile(r"^\s*[+\-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+\-]?\d+)?\s
 
 
 def write_csv(table: pd.DataFrame, path: str | Path, *, mark: bool = True) -> Path:
-    """Write a table as UTF-8 CSV, numbers unrounded, formulas made harmless.
-
-    Parameters
-    ----------
-    table : DataFrame
-    path : path
-    mark : bool
-        Begin with the mark by which spreadsheets recognise UTF-8. Default True.
-
-    Returns
-    -------
-    path
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> made = write_csv(pd.DataFrame({"note": ["=1+1"]}), tempfile.mkdtemp() + "/t.csv")
-    >>> made.read_text(encoding="utf-8-sig").splitlines()[1]
-    "'=1+1"
-    """
+    """Write a table as UTF-8 CSV, numbers unrounded, formulas made harmless."""
     path = Path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     safe = table.copy()
@@ -44,22 +25,7 @@ def write_csv(table: pd.DataFrame, path: str | Path, *, mark: bool = True) -> Pa
 
 
 def harmless(value):
-    """Put an apostrophe before a text that a spreadsheet would take for a formula.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    object
-        Numbers, also as text, are unchanged.
-
-    Examples
-    --------
-    >>> harmless("@SUM(A1)"), harmless("-3.5"), harmless("- late")
-    ("'@SUM(A1)", '-3.5', "'- late")
-    """
+    """Put an apostrophe before a text that a spreadsheet would take for a formula."""
     if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.match(value):
         return "'" + value
     return value

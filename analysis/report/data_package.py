@@ -19,17 +19,7 @@ FEWEST = 3
 
 @dataclass(frozen=True)
 class DataPackage:
-    """What may be shared.
-
-    Parameters
-    ----------
-    tables : dict
-        Name -> DataFrame.
-    done : tuple of str
-        What was coarsened, dropped or masked.
-    n_shared, n_athletes : int
-        Those who agreed to sharing, of all.
-    """
+    """What may be shared."""
 
     tables: dict[str, pd.DataFrame]
     done: tuple[str, ...]
@@ -157,31 +147,7 @@ def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd
 
 
 def write_data_package(answers, folder: str | Path) -> DataPackage:
-    """Write the data package with its description and codebook.
-
-    Parameters
-    ----------
-    answers : Answers
-    folder : path
-        Made where missing.
-
-    Returns
-    -------
-    DataPackage
-
-    Notes
-    -----
-    `datapackage.json` follows the Frictionless Data Package standard (version 1: tabular data resource, table schema).
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_data_package(Answers(Study(folder=Path("nowhere"))), tempfile.mkdtemp()).tables
-    {}
-    """
+    """Write the data package with its description and codebook."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     package = make_data_package(answers)

@@ -15,14 +15,7 @@ REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
 
 @dataclass(frozen=True)
 class Paragraph:
-    """One paragraph of plain text, in which ``{table:key}`` and ``{figure:key}`` point elsewhere.
-
-    Parameters
-    ----------
-    text : str
-    kind : {"body", "note", "plain"}
-        "note" is for what the author must still do, "plain" for the summary without symbols.
-    """
+    """One paragraph of plain text, in which ``{table:key}`` and ``{figure:key}`` point elsewhere."""
 
     text: str
     kind: str = "body"
@@ -30,28 +23,14 @@ class Paragraph:
 
 @dataclass(frozen=True)
 class Bullets:
-    """A list.
-
-    Parameters
-    ----------
-    items : tuple of str
-    """
+    """A list."""
 
     items: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure with its caption, drawn when first needed.
-
-    Parameters
-    ----------
-    key : str
-        Its name: of the files, and in references.
-    draw : callable
-        Returns the matplotlib Figure, with `alt_text`.
-    caption : str
-    """
+    """A figure with its caption, drawn when first needed."""
 
     key: str
     draw: Callable[[], object]
@@ -98,20 +77,7 @@ class Picture:
 
 @dataclass(frozen=True)
 class Table:
-    """A table with its caption.
-
-    Parameters
-    ----------
-    key : str
-        Its name: of the CSV, and in references.
-    caption : str
-    shown : DataFrame
-        Text, as printed; the first column names the row.
-    note : str
-        Below the table.
-    numbers : DataFrame, optional
-        The unrounded values for the CSV; default `shown`.
-    """
+    """A table with its caption."""
 
     key: str
     caption: str
@@ -125,15 +91,7 @@ Block = Paragraph | Bullets | Picture | Table
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what stands below it.
-
-    Parameters
-    ----------
-    title : str
-    blocks : tuple of Block
-    level : int
-        1 for a chapter, 2 below it.
-    """
+    """A heading and what stands below it."""
 
     title: str
     blocks: tuple[Block, ...] = ()
@@ -147,15 +105,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Document:
-    """The whole write-up.
-
-    Parameters
-    ----------
-    title : str
-    fields : tuple of (str, str)
-        Title page: what the author fills in, with the prompt.
-    sections : tuple of Section
-    """
+    """The whole write-up."""
 
     title: str
     fields: tuple[tuple[str, str], ...] = ()
@@ -182,22 +132,7 @@ class Document:
         return self._numbers
 
     def pieces(self, text: str) -> list[tuple[str, str, str]]:
-        """Split a text at its references.
-
-        Parameters
-        ----------
-        text : str
-
-        Returns
-        -------
-        list of (kind, key, words)
-            kind "text" (key ""), "figure" or "table"; a reference to what the document lacks is dropped.
-
-        Examples
-        --------
-        >>> Document("A study").pieces("As said.")
-        [('text', '', 'As said.')]
-        """
+        """Split a text at its references."""
         found, position = [], 0
         for match in REFERENCE.finditer(text):
             found.append(("text", "", text[position : match.start()]))
@@ -224,21 +159,6 @@ class Document:
 
 
 def paragraphs(texts: str | Iterable[str] | None, kind: str = "body") -> tuple[Paragraph, ...]:
-    """Turn sentences into paragraphs; nothing gives none.
-
-    Parameters
-    ----------
-    texts : str, iterable of str, or None
-    kind : str
-
-    Returns
-    -------
-    tuple of Paragraph
-
-    Examples
-    --------
-    >>> paragraphs(["One.", ""])
-    (Paragraph(text='One.', kind='body'),)
-    """
+    """Turn sentences into paragraphs; nothing gives none."""
     texts = [texts] if isinstance(texts, str) else list(texts or ())
     return tuple(Paragraph(t, kind) for t in texts if t)

@@ -16,22 +16,7 @@ _NUMBER = re.compile(r"^[<>≥≤]?\s?[+\-−]?[\d.,]+(\s?%|\s\([^)]*\)|\sto\s[+
 
 
 def render_html(document: Document) -> str:
-    """Return the whole write-up as one page.
-
-    Parameters
-    ----------
-    document : Document
-
-    Returns
-    -------
-    str
-        HTML with its style and pictures inside.
-
-    Examples
-    --------
-    >>> "<h1>A study</h1>" in render_html(Document("A study"))
-    True
-    """
+    """Return the whole write-up as one page."""
     body = "\n".join(_section(document, section) for section in document.sections)
     fields = "".join(
         f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields
@@ -41,14 +26,7 @@ def render_html(document: Document) -> str:
 
 
 class Part:
-    """One section of a document with the sections below it, to be shown in a notebook below a heading of its own.
-
-    Parameters
-    ----------
-    document : Document
-    title : str
-        Of the section.
-    """
+    """One section of a document with the sections below it, to be shown in a notebook below a heading of its own."""
 
     def __init__(self, document: Document, title: str):
         titles = [s.title for s in document.sections]
@@ -85,26 +63,7 @@ def part(title: str):
 
 
 def page(title: str, main: str, nav: str = "") -> str:
-    """Put content into the page that everything of the kit uses.
-
-    Parameters
-    ----------
-    title : str
-        For the window.
-    main : str
-        HTML of the main part.
-    nav : str
-        HTML of the table of contents, or "".
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> page("Title", "<h1>Title</h1>").startswith("<!DOCTYPE html>")
-    True
-    """
+    """Put content into the page that everything of the kit uses."""
     skip = '<a class="skip" href="#main">To the text</a>'
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -187,23 +146,7 @@ def _table(document: Document, block: Table) -> str:
 
 
 def table_rows(shown) -> str:
-    """Return head and body of a table of text; columns of numbers stand to the right.
-
-    Parameters
-    ----------
-    shown : DataFrame
-        Text; the first column names the row.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> "<td class=n>12</td>" in table_rows(pd.DataFrame({"Round": ["1"], "n": ["12"]}))
-    True
-    """
+    """Return head and body of a table of text; columns of numbers stand to the right."""
     columns = list(shown.columns)
     side = [" class=n" if n else "" for n in number_columns(shown)]
     head = "".join(f'<th scope="col"{s}>{_esc(c)}</th>' for c, s in zip(columns, side, strict=True))
@@ -216,22 +159,7 @@ def table_rows(shown) -> str:
 
 
 def number_columns(shown) -> list[bool]:
-    """Say which columns of a table of text hold numbers, a few words among them allowed (never the first column).
-
-    Parameters
-    ----------
-    shown : DataFrame
-
-    Returns
-    -------
-    list of bool
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> number_columns(pd.DataFrame({"Round": ["1"], "Mean": ["−0.4"], "Word": ["late"]}))
-    [False, True, False]
-    """
+    """Say which columns of a table of text hold numbers, a few words among them allowed (never the first column)."""
     found = []
     for i, column in enumerate(shown.columns):
         cells = [str(v) for v in shown[column]]

@@ -6,25 +6,7 @@ import html
 
 
 def show(result, *views) -> None:
-    """Show a result through each of the given functions, or say what the study still needs.
-
-    Parameters
-    ----------
-    result : Result, DataFrame or NotYet
-        What a room returned.
-    *views : callable
-        Each takes the result and returns a Figure, a table, a sentence or a list of paragraphs.
-        Without any, the result shows itself.
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> show(NotYet("the comparison", "a row in published.csv"))  # doctest: +SKIP
-    """
+    """Show a result through each of the given functions, or say what the study still needs."""
     from IPython.display import HTML, display
 
     from ..basics import NotYet
@@ -77,22 +59,7 @@ def _display(thing) -> None:
 
 
 def picture_html(figure) -> str:
-    """Return a figure as an image that carries its alt text, in a notebook and in an exported page.
-
-    Parameters
-    ----------
-    figure : matplotlib Figure
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.style import finish, new_axes
-    >>> 'alt="Nothing yet."' in picture_html(finish(new_axes()[0], "Nothing yet."))
-    True
-    """
+    """Return a figure as an image that carries its alt text, in a notebook and in an exported page."""
     import base64
 
     from ..figures.export import figure_bytes
@@ -104,22 +71,7 @@ def picture_html(figure) -> str:
 
 
 def table_html(table) -> str:
-    """Return a table for a notebook: numbers with four digits to the right, words to the left, blank where nothing is known.
-
-    Parameters
-    ----------
-    table : DataFrame
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> "0.3333" in table_html(pd.DataFrame({"share": [1 / 3]}))
-    True
-    """
+    """Return a table for a notebook: numbers with four digits to the right, words to the left, blank where nothing is known."""
     from .html_page import number_columns
 
     if table.empty:

@@ -24,23 +24,7 @@ def notebook_title(notebook) -> str:
 
 
 def notebook_page(notebook, title: str) -> str:
-    """Return an executed notebook as one page in the style of the kit.
-
-    Parameters
-    ----------
-    notebook : nbformat notebook
-    title : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import nbformat
-    >>> "A title" in notebook_page(nbformat.v4.new_notebook(), "A title")
-    True
-    """
+    """Return an executed notebook as one page in the style of the kit."""
     from nbconvert.exporters import HTMLExporter
 
     from .html_page import page

@@ -33,18 +33,7 @@ class NotebookError(KitError):
 
 @dataclass(frozen=True)
 class NotebookRun:
-    """One notebook that ran to its end.
-
-    Parameters
-    ----------
-    name : str
-        File name without ending.
-    title : str
-        Its first heading.
-    page : str
-        HTML.
-    seconds : float
-    """
+    """One notebook that ran to its end."""
 
     name: str
     title: str
@@ -53,22 +42,7 @@ class NotebookRun:
 
 
 def find_notebooks(folder: str | Path = NOTEBOOKS) -> list[Path]:
-    """Return the numbered notebooks of a folder in order.
-
-    Parameters
-    ----------
-    folder : path
-        Default: the notebooks of the kit.
-
-    Returns
-    -------
-    list of path
-
-    Examples
-    --------
-    >>> all(path.suffix == ".ipynb" for path in find_notebooks())
-    True
-    """
+    """Return the numbered notebooks of a folder in order."""
     return sorted(p for p in Path(folder).glob("[0-9][0-9]_*.ipynb"))
 
 
@@ -82,40 +56,7 @@ def run_notebooks(
     done: Callable[[NotebookRun], None] = lambda run: None,
     stop: threading.Event | None = None,
 ) -> list[NotebookRun]:
-    """Run notebooks side by side, each from a clean kernel, on one study folder.
-
-    Parameters
-    ----------
-    study_folder : path
-        What the notebooks read.
-    paths : sequence of path, optional
-        Default: all notebooks of the kit.
-    answers : Answers, optional
-        What is known already, for the notebooks to take over. Default: each computes what it shows.
-    strict : bool
-        Take anything that a cell writes to the error stream, such as a warning, as a failure.
-    workers : int, optional
-        How many at once; default: the number of cores.
-    done : callable
-        Called with each finished run.
-    stop : threading.Event, optional
-        Ends everything soon after it is set.
-
-    Returns
-    -------
-    list of NotebookRun
-        In the order of `paths`.
-
-    Raises
-    ------
-    NotebookError
-        With notebook, cell and error of everything that failed.
-
-    Examples
-    --------
-    >>> run_notebooks("anywhere", [])
-    []
-    """
+    """Run notebooks side by side, each from a clean kernel, on one study folder."""
     kept = None if answers is None else pickle.dumps(answers)
     paths = list(find_notebooks() if paths is None else paths)
     return _run(paths, Path(study_folder).resolve(), kept, strict, workers, done, stop)
@@ -138,16 +79,7 @@ def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run:
 
 
 class NotebooksAside:
-    """Runs the notebooks in a thread while the caller goes on; stops them where the caller fails.
-
-    Parameters
-    ----------
-    answers : Answers
-        The notebooks are given them as they are now, so that nothing is computed twice.
-    strict : bool
-    wanted : bool
-        False: run none.
-    """
+    """Runs the notebooks in a thread while the caller goes on; stops them where the caller fails."""
 
     def __init__(self, answers, *, strict: bool = False, wanted: bool = True):
         self._found: dict = {}
@@ -297,24 +229,7 @@ async def _kernel(scratch: Path, environment: dict):
 
 
 def look_every_second(channel) -> None:
-    """Let a wait for a message of a kernel look by itself every second.
-
-    A slider's output is sent to the kernel while its reply is waited for, on the same socket. Sending takes away the
-    signal of a reply that has just come in, and nobody is woken: one wait in some dozens then lasted until its limit.
-
-    Parameters
-    ----------
-    channel : channel of jupyter_client
-        Its `get_msg` is replaced.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> channel = SimpleNamespace(get_msg=None)
-    >>> look_every_second(channel)
-    >>> channel.get_msg.__name__
-    'get_msg'
-    """
+    """Let a wait for a message of a kernel look by itself every second."""
     take = channel.get_msg
 
     async def get_msg(timeout: float | None = None):

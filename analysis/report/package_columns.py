@@ -15,16 +15,7 @@ PACKAGE_TABLES = {
 
 @dataclass(frozen=True)
 class PackageColumn:
-    """One column of a shared table.
-
-    Parameters
-    ----------
-    table, name : str
-    kind : str
-        Type of the open standard: "string", "number", "integer", "boolean".
-    unit : str
-    meaning : str
-    """
+    """One column of a shared table."""
 
     table: str
     name: str

@@ -9,22 +9,7 @@ from .document import Picture
 
 
 def rounds_picture(answers: dict) -> Picture | None:
-    """Every outcome over the rounds.
-
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> RoundsAnswer.
-
-    Returns
-    -------
-    Picture or None
-
-    Examples
-    --------
-    >>> rounds_picture({}) is None
-    True
-    """
+    """Every outcome over the rounds."""
     from ..figures.rounds import draw_rounds
 
     if not answers:
@@ -38,16 +23,7 @@ def rounds_picture(answers: dict) -> Picture | None:
 
 
 def missing_picture(cleaned) -> Picture | None:
-    """What was measured of whom in which round; nothing where every mean was typed and none is missing.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-
-    Returns
-    -------
-    Picture or None
-    """
+    """What was measured of whom in which round; nothing where every mean was typed and none is missing."""
     from ..figures.cleaning_account import draw_missing
 
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
@@ -61,17 +37,7 @@ def missing_picture(cleaned) -> Picture | None:
 
 
 def steps_picture(outcome: str, answer) -> Picture:
-    """The differences between rounds of one outcome.
-
-    Parameters
-    ----------
-    outcome : str
-    answer : RoundsAnswer
-
-    Returns
-    -------
-    Picture
-    """
+    """The differences between rounds of one outcome."""
     from ..figures.rounds import draw_contrasts
 
     label = OUTCOMES[outcome].label.lower()
@@ -83,17 +49,7 @@ def steps_picture(outcome: str, answer) -> Picture:
 
 
 def fitness_picture(outcome: str, answer) -> Picture:
-    """Aerobic capacity and the response of one outcome, athlete by athlete.
-
-    Parameters
-    ----------
-    outcome : str
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    Picture
-    """
+    """Aerobic capacity and the response of one outcome, athlete by athlete."""
     from ..figures.capacity import draw_capacity
 
     label = OUTCOMES[outcome].label.lower()
@@ -105,17 +61,7 @@ def fitness_picture(outcome: str, answer) -> Picture:
 
 
 def checks_picture(outcome: str, answer) -> Picture:
-    """The assumption checks of one outcome.
-
-    Parameters
-    ----------
-    outcome : str
-    answer : RoundsAnswer
-
-    Returns
-    -------
-    Picture
-    """
+    """The assumption checks of one outcome."""
     from ..figures.rounds_checks import draw_checks
 
     caption = (
@@ -126,18 +72,7 @@ def checks_picture(outcome: str, answer) -> Picture:
 
 
 def analyses_picture(outcome: str, answer) -> Picture | None:
-    """All reasonable analyses of fitness and one outcome.
-
-    Parameters
-    ----------
-    outcome : str
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    Picture or None
-        None where they were not made.
-    """
+    """All reasonable analyses of fitness and one outcome."""
     from ..figures.capacity_choices import draw_specifications
 
     if answer.specifications is None or answer.specifications.table.empty:
@@ -150,16 +85,7 @@ def analyses_picture(outcome: str, answer) -> Picture | None:
 
 
 def forest_picture(answer) -> Picture | None:
-    """Published correlations and ours.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer
-
-    Returns
-    -------
-    Picture or None
-    """
+    """Published correlations and ours."""
     from ..figures.replication import draw_forest
 
     if answer.table.empty:
@@ -172,16 +98,7 @@ def forest_picture(answer) -> Picture | None:
 
 
 def survey_picture(answer) -> Picture | None:
-    """Submitted sessions, ranked.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer
-
-    Returns
-    -------
-    Picture or None
-    """
+    """Submitted sessions, ranked."""
     from ..figures.survey import draw_sessions
 
     shares = answer.sessions[["percent_mean_likely", "percent_peak_likely"]]
@@ -202,17 +119,7 @@ def _listed(labels: list[str]) -> str:
 
 
 def drawn(_, picture: Picture) -> dict[str, object]:
-    """Draw a picture in every format, for a worker process.
-
-    Parameters
-    ----------
-    picture : Picture
-
-    Returns
-    -------
-    dict
-        "alt_text", "width_mm", and the bytes of every format.
-    """
+    """Draw a picture in every format, for a worker process."""
     from ..figures.export import FORMATS, figure_bytes
 
     figure = picture.draw()

@@ -29,33 +29,7 @@ SIZE_HEADING = "Athletes and size"
 
 
 def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
-    """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file.
-
-    Parameters
-    ----------
-    folder : path
-        A study folder without problems.
-    athletes : int, optional
-        How many are planned. Default: n_athletes of the plan, else those in athletes.csv.
-
-    Returns
-    -------
-    list of path
-        Everything that was written.
-
-    Raises
-    ------
-    KitError
-        Where a plan has been fixed before, where study.toml names another number, or where nobody said how many.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from analysis.study import new_study
-    >>> made = new_study(tempfile.mkdtemp() + "/autumn")
-    >>> sorted(p.suffix for p in freeze(made, athletes=14))
-    ['.docx', '.json', '.md']
-    """
+    """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
     study = Study.load(folder)
     answer = size_answer(study, athletes)
     study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
@@ -68,24 +42,7 @@ def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
 
 
 def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
-    """Work out what the planned number of athletes can answer.
-
-    Parameters
-    ----------
-    study : Study
-    athletes : int, optional
-        As in `freeze`.
-
-    Returns
-    -------
-    DesignAnswer
-
-    Examples
-    --------
-    >>> from analysis.study import Protocol
-    >>> size_answer(Study(folder=Path("."), protocol=Protocol(4, 300.0, 120.0)), 12).n
-    12
-    """
+    """Work out what the planned number of athletes can answer."""
     planned = study.plan.n_athletes
     if athletes is not None and planned is not None and athletes != planned:
         raise KitError(
@@ -104,22 +61,7 @@ def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
 
 
 def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
-    """Find the first published correlation with its number of athletes.
-
-    Parameters
-    ----------
-    published : DataFrame
-        The table published.csv.
-
-    Returns
-    -------
-    (r, n) or None
-
-    Examples
-    --------
-    >>> published_correlation(pd.DataFrame({"statistic": ["r"], "value": [-0.5], "n_athletes": [12]}))
-    (-0.5, 12)
-    """
+    """Find the first published correlation with its number of athletes."""
     for row in published.to_dict("records"):
         r, n = row.get("value"), row.get("n_athletes")
         named = str(row.get("statistic", "")).strip().casefold() in ("r", "pearson", "correlation")
@@ -129,26 +71,7 @@ def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
 
 
 def as_document(fixed, size_blocks: Sequence = ()) -> Document:
-    """Turn a fixed plan into a document for Word.
-
-    Parameters
-    ----------
-    fixed : PlanDocument
-        As `study.freeze_plan` returns it.
-    size_blocks : sequence of Picture and Table
-        What `blocks_of_size` gives: stands below the justification of the size.
-
-    Returns
-    -------
-    Document
-
-    Examples
-    --------
-    >>> from analysis.study.plan_document import describe_plan
-    >>> plan = describe_plan(Study(folder=Path("."), title="Autumn"), date="2026-11-25", checksum="0")
-    >>> as_document(plan).title
-    'Autumn: study plan'
-    """
+    """Turn a fixed plan into a document for Word."""
     first = Section(
         "About this plan",
         (
@@ -170,21 +93,7 @@ def as_document(fixed, size_blocks: Sequence = ()) -> Document:
 
 
 def blocks_of_size(answer: DesignAnswer) -> list:
-    """Show what the planned number can answer, as a picture and a table.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-
-    Returns
-    -------
-    list of Picture and Table
-
-    Examples
-    --------
-    >>> [type(block).__name__ for block in blocks_of_size(answer_design(4, n=12))]
-    ['Picture', 'Table']
-    """
+    """Show what the planned number can answer, as a picture and a table."""
     from ..figures.planning import draw_design
 
     return [

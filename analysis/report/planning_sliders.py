@@ -30,23 +30,7 @@ TICKS = 4
 
 
 def planning_sliders(answer: DesignAnswer | NotYet):
-    """Show power and precision of a question, with sliders for what a club can choose or has to assume.
-
-    Parameters
-    ----------
-    answer : DesignAnswer or NotYet
-        Where the sliders start.
-
-    Returns
-    -------
-    ipywidgets.VBox, or the NotYet
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> len(planning_sliders(answer_design(4, n=12)).children)
-    3
-    """
+    """Show power and precision of a question, with sliders for what a club can choose or has to assume."""
     if isinstance(answer, NotYet):
         return answer
     import ipywidgets as widgets
@@ -96,24 +80,7 @@ def planning_sliders(answer: DesignAnswer | NotYet):
 
 
 def curves_of(answer: DesignAnswer, values: dict):
-    """Work out the curves for one position of the sliders.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-    values : dict
-        question, n, rounds, effect (assumed, in the unit of the question), smallest, within, test_error, leave (per cent).
-
-    Returns
-    -------
-    PowerCurves
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> curves_of(answer_design(4, n=12), {"n": 20}).n
-    20
-    """
+    """Work out the curves for one position of the sliders."""
     from dataclasses import replace
 
     outcome, part = values.get("question") or ("heart_rate", "change")
@@ -138,24 +105,7 @@ def curves_of(answer: DesignAnswer, values: dict):
 
 
 def published_note(name: str, question: tuple[str, str]) -> str:
-    """Say what has been published about what a slider sets.
-
-    Parameters
-    ----------
-    name : str
-        Of the slider.
-    question : (outcome, part)
-
-    Returns
-    -------
-    str
-        "" where there is nothing to say.
-
-    Examples
-    --------
-    >>> published_note("within", ("heart_rate", "change"))
-    'no published value found; our proposal'
-    """
+    """Say what has been published about what a slider sets."""
     outcome, part = question
     if name == "within":
         return "no published value found; our proposal"
@@ -175,23 +125,7 @@ def published_note(name: str, question: tuple[str, str]) -> str:
 
 
 def picture_of(curves) -> tuple[bytes, str]:
-    """Draw power and precision side by side, as a PNG, quickly.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-
-    Returns
-    -------
-    png : bytes
-    alt_text : str
-
-    Examples
-    --------
-    >>> from analysis.planning import power_curves
-    >>> picture_of(power_curves({"n": 12}))[0][:4]
-    b'\\x89PNG'
-    """
+    """Draw power and precision side by side, as a PNG, quickly."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator

@@ -14,24 +14,7 @@ import pandas as pd
 
 
 def to_plain(value):
-    """Turn results, tables, arrays and numbers into what JSON knows.
-
-    Parameters
-    ----------
-    value : object
-        A result (dataclass), table, mapping, sequence, array, number, date or text.
-
-    Returns
-    -------
-    dict, list, str, float, int, bool or None
-        Not-a-number becomes None; an infinite number the text "unbounded" or "-unbounded"; a table a list of rows;
-        what has no plain form (a fitted model) is left out of its parent.
-
-    Examples
-    --------
-    >>> to_plain({"r": np.float64(0.5), "p": float("nan")})
-    {'r': 0.5, 'p': None}
-    """
+    """Turn results, tables, arrays and numbers into what JSON knows."""
     if value is None or isinstance(value, str | bool):
         return value
     if isinstance(value, np.bool_):
@@ -100,20 +83,5 @@ def _number(value: float):
 
 
 def json_text(value) -> str:
-    """Return the text of a JSON file: sorted nowhere, indented, the same each time.
-
-    Parameters
-    ----------
-    value : object
-        Anything that `to_plain` takes.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> json_text({"n": 1})
-    '{\\n "n": 1\\n}\\n'
-    """
+    """Return the text of a JSON file: sorted nowhere, indented, the same each time."""
     return json.dumps(to_plain(value), ensure_ascii=False, indent=1, allow_nan=False) + "\n"

@@ -15,15 +15,7 @@ from multiprocessing import get_context, parent_process
 
 
 class SideBySide:
-    """Workers that wait for work; without any, everything is done here.
-
-    Parameters
-    ----------
-    warm_up : callable, optional
-        A function of a module that a worker calls as soon as it lives, to import what the work will need.
-    cores : int, optional
-        Processes, this one included; default: the number of cores, at most 4.
-    """
+    """Workers that wait for work; without any, everything is done here."""
 
     def __init__(self, warm_up: Callable[[], None] | None = None, *, cores: int | None = None):
         self.workers = min(cores or os.cpu_count() or 1, 4) - 1
@@ -50,21 +42,7 @@ class SideBySide:
     def run(
         self, work: Callable, pieces: Sequence, *, meanwhile: Callable[[], object] = lambda: None
     ) -> list:
-        """Return `work(shared, piece)` of every piece, in order.
-
-        Parameters
-        ----------
-        work : callable
-            A function of a module.
-        pieces : sequence
-            The longest first.
-        meanwhile : callable, optional
-            What is to be done here first, while the workers begin.
-
-        Returns
-        -------
-        list
-        """
+        """Return `work(shared, piece)` of every piece, in order."""
         waiting = deque(enumerate(pieces))
         found: dict = {}
         threads = [
@@ -119,10 +97,7 @@ def _do(work, piece, key, content):
 
 
 def be_quick() -> None:
-    """Look for objects that refer to each other less often, and not at all when Python ends.
-
-    A report makes millions of objects and few such circles: this saves a tenth of its time.
-    """
+    """Look for objects that refer to each other less often, and not at all when Python ends."""
     gc.set_threshold(50_000)
     atexit.register(gc.freeze)
 

@@ -20,27 +20,7 @@ METHODS = {
 
 
 def list_sources(text: str, answers) -> tuple[str, ...]:
-    """List the sources of a write-up in order of their names.
-
-    Parameters
-    ----------
-    text : str
-        The write-up.
-    answers : Answers
-        For the aerobic tests that were used, and the published findings that were compared.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.answers import Answers
-    >>> from analysis.study import Study
-    >>> list_sources("Contrasts are adjusted after Holm (1979).", Answers(Study(folder=Path("nowhere"))))
-    ('Holm S (1979) Scandinavian Journal of Statistics 6:65-70.',)
-    """
+    """List the sources of a write-up in order of their names."""
     found = {source for pattern, source in METHODS.items() if re.search(pattern, text)}
     found |= {_sentence(s) for s in _tests(answers)} | {_sentence(s) for s in _published(answers)}
     return tuple(sorted(found, key=str.casefold))

@@ -16,36 +16,7 @@ MARK = "about.json"
 
 
 def build_aside(folder: str | Path, fill: Callable[[Path], None]) -> Path:
-    """Let `fill` write a new folder beside `folder`, then put it in its place.
-
-    Parameters
-    ----------
-    folder : path
-        Where the result shall stand. What stands there must be empty or an earlier output.
-    fill : callable
-        Gets the path of an empty folder and writes into it.
-
-    Returns
-    -------
-    path
-        `folder`.
-
-    Raises
-    ------
-    KitError
-        Where `folder` holds something else, cannot be written, or a file in it is open in another program.
-
-    Notes
-    -----
-    Until `fill` has returned, the earlier output is untouched. The exchange itself is two renamings; were the
-    machine to stop between them, the next call puts the earlier output back before it starts.
-
-    Examples
-    --------
-    >>> out = build_aside(tempfile.mkdtemp() + "/output", lambda f: (f / "about.json").write_text("{}"))
-    >>> [p.name for p in out.iterdir()]
-    ['about.json']
-    """
+    """Let `fill` write a new folder beside `folder`, then put it in its place."""
     folder = Path(folder)
     _refuse_foreign(folder)
     previous = folder.with_name(f".{folder.name}.previous")

@@ -13,26 +13,7 @@ FEWEST_FOR_A_GROUP = 3
 
 
 def participants_table(participants) -> Table | None:
-    """Characteristics of the athletes, all together and by sex.
-
-    Parameters
-    ----------
-    participants : Participants
-
-    Returns
-    -------
-    Table or None
-        None where nothing is known.
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_participants
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> participants_table(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", ""))) is None
-    True
-    """
+    """Characteristics of the athletes, all together and by sex."""
     known = participants.characteristics
     known = known[known["n_athletes"] > 0] if len(known) else known
     if known.empty:
@@ -68,23 +49,7 @@ def _mean_sd(row, size: int) -> str:
 
 
 def protocol_table(study) -> Table | None:
-    """Rounds, work, rest and what was taken when.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> protocol_table(Study(folder=Path("nowhere"))) is None
-    True
-    """
+    """Rounds, work, rest and what was taken when."""
     from .sentences.evening import minutes
 
     if not study.protocol.rounds:
@@ -115,24 +80,7 @@ def protocol_table(study) -> Table | None:
 
 
 def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
-    """Mean, SD and n of every outcome in every round.
-
-    Parameters
-    ----------
-    means : RoundMeans or NotYet
-    outcomes : tuple of str
-        Those that are shown.
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> means_table(NotYet("means", "rounds"), ()) is None
-    True
-    """
+    """Mean, SD and n of every outcome in every round."""
     if not means or means.table.empty:
         return None
     table = means.table[means.table["outcome"].isin(outcomes)]
@@ -167,21 +115,7 @@ def _mean_sd_n(row, digits: int) -> str:
 
 
 def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
-    """What was done otherwise than planned.
-
-    Parameters
-    ----------
-    lines : list of (subject, planned, done)
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> deviations_table([]) is None
-    True
-    """
+    """What was done otherwise than planned."""
     if not lines or [line[0] for line in lines] == ["Plan before the data"]:
         return None
     shown = pd.DataFrame(lines, columns=["What", "Planned", "Done"])
@@ -215,22 +149,7 @@ def _amount(amount: float, unit: str) -> str:
 
 
 def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
-    """What was set aside, by cause.
-
-    Parameters
-    ----------
-    set_aside : DataFrame
-        Of a Description.
-
-    Returns
-    -------
-    Table or None
-
-    Examples
-    --------
-    >>> set_aside_table(pd.DataFrame()) is None
-    True
-    """
+    """What was set aside, by cause."""
     if set_aside.empty:
         return None
     from .sentences.cleaning_tables import cause_in_words

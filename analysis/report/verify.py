@@ -12,19 +12,7 @@ from .about import input_checksums, output_checksums, versions
 
 @dataclass(frozen=True)
 class Verification(Result):
-    """What `verify_report` found.
-
-    Parameters
-    ----------
-    made_at : str
-        When the output was written.
-    input_changed, input_missing, input_new : tuple of str
-        Input files that differ from those the output was made from.
-    output_changed, output_missing : tuple of str
-        Files of the output that were changed or removed since.
-    other_versions : tuple of str
-        Packages that have another version now. Alone they do not make an output invalid.
-    """
+    """What `verify_report` found."""
 
     made_at: str
     input_changed: tuple[str, ...] = ()

@@ -28,24 +28,7 @@ UNDATED = (1980, 1, 1, 0, 0, 0)
 
 
 def write_word(document: Document, path: str | Path) -> Path:
-    """Write the write-up as a Word file.
-
-    Parameters
-    ----------
-    document : Document
-    path : path
-        The file to write.
-
-    Returns
-    -------
-    path
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> write_word(Document("A study"), tempfile.mkdtemp() + "/report.docx").name
-    'report.docx'
-    """
+    """Write the write-up as a Word file."""
     from docx import Document as new_document
 
     word = new_document()
@@ -66,23 +49,7 @@ def write_word(document: Document, path: str | Path) -> Path:
 
 
 def without_dates(archive: bytes) -> bytes:
-    """Return a zip archive with the same content whose parts all carry one fixed date.
-
-    Parameters
-    ----------
-    archive : bytes
-
-    Returns
-    -------
-    bytes
-
-    Examples
-    --------
-    >>> empty = io.BytesIO()
-    >>> zipfile.ZipFile(empty, "w").close()
-    >>> without_dates(empty.getvalue()) == empty.getvalue()
-    True
-    """
+    """Return a zip archive with the same content whose parts all carry one fixed date."""
     target = io.BytesIO()
     with (
         zipfile.ZipFile(io.BytesIO(archive)) as old,
@@ -167,22 +134,7 @@ def _table(word, block: Table, marks: dict) -> None:
 
 
 def column_shares(rows: list[list[str]]) -> list[float]:
-    """Return the share of the width that each column of a table needs, by its longest word and its longest text.
-
-    Parameters
-    ----------
-    rows : list of list of str
-        Head and body.
-
-    Returns
-    -------
-    list of float
-
-    Examples
-    --------
-    >>> column_shares([["a", "b"], ["short", "a longer text than the other"]])[1] > 0.5
-    True
-    """
+    """Return the share of the width that each column of a table needs, by its longest word and its longest text."""
     need = []
     for column in zip(*rows, strict=True):
         longest = max(len(text) for text in column)

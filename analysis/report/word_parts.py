@@ -6,24 +6,7 @@ TABLE_STYLE = "Three-line table"
 
 
 def define_styles(word) -> None:
-    """Set page, fonts and the named styles that the write-up uses (all can be changed in Word).
-
-    Parameters
-    ----------
-    word : docx Document
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> word = Document()
-    >>> define_styles(word)
-    >>> word.styles["Caption"].font.size.pt
-    9.5
-    """
+    """Set page, fonts and the named styles that the write-up uses (all can be changed in Word)."""
     from docx.enum.style import WD_STYLE_TYPE
     from docx.shared import Mm, Pt, RGBColor
 
@@ -99,28 +82,7 @@ def _three_line_style():
 
 
 def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = None) -> None:
-    """Add a field (page number, caption number, reference) with the text that it shows until updated.
-
-    Parameters
-    ----------
-    paragraph : docx Paragraph
-    instruction : str
-        For example "SEQ Table \\\\* ARABIC".
-    shown : str
-    bold : bool, optional
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> line = Document().add_paragraph()
-    >>> add_field(line, "PAGE", "1")
-    >>> line.text
-    '1'
-    """
+    """Add a field (page number, caption number, reference) with the text that it shows until updated."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 
@@ -141,31 +103,7 @@ def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = No
 
 
 def add_caption(paragraph, word: str, name: str, text: str, marks: dict) -> None:
-    """Write "Table 3. Text" with a number that Word counts, and a bookmark that references point to.
-
-    Parameters
-    ----------
-    paragraph : docx Paragraph
-    word : str
-        "Table" or "Figure".
-    name : str
-        Of the bookmark.
-    text : str
-    marks : dict
-        Counts captions and bookmarks of this file; changed here.
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> line = Document().add_paragraph()
-    >>> add_caption(line, "Table", "table_means", "Means.", {})
-    >>> line.text
-    'Table 1. Means.'
-    """
+    """Write "Table 3. Text" with a number that Word counts, and a bookmark that references point to."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 
@@ -189,53 +127,12 @@ def bookmark_name(name: str) -> str:
 
 
 def add_reference(paragraph, name: str, shown: str) -> None:
-    """Point to a caption, for example "Table 3".
-
-    Parameters
-    ----------
-    paragraph : docx Paragraph
-    name : str
-        Of the bookmark.
-    shown : str
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> line = Document().add_paragraph("See ")
-    >>> add_reference(line, "table_means", "Table 1")
-    >>> line.text
-    'See Table 1'
-    """
+    """Point to a caption, for example "Table 3"."""
     add_field(paragraph, f"REF {bookmark_name(name)} \\h", shown)
 
 
 def add_prompt(paragraph, name: str, prompt: str) -> None:
-    """Add a field to be filled in by clicking on it (a plain-text content control).
-
-    Parameters
-    ----------
-    paragraph : docx Paragraph
-    name : str
-        Its name in Word.
-    prompt : str
-        What stands there until it is filled in.
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> line = Document().add_paragraph()
-    >>> add_prompt(line, "Authors", "all authors, in order")
-    >>> "[all authors, in order]" in line._p.xml
-    True
-    """
+    """Add a field to be filled in by clicking on it (a plain-text content control)."""
     from xml.sax.saxutils import escape, quoteattr
 
     from docx.oxml import parse_xml
@@ -252,21 +149,7 @@ def add_prompt(paragraph, name: str, prompt: str) -> None:
 
 
 def add_alt_text(picture, title: str, text: str) -> None:
-    """Give a picture its description for readers who do not see it.
-
-    Parameters
-    ----------
-    picture : docx InlineShape
-    title, text : str
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> add_alt_text(None, "", "")
-    """
+    """Give a picture its description for readers who do not see it."""
     if picture is None:
         return
     properties = picture._inline.docPr
@@ -275,27 +158,7 @@ def add_alt_text(picture, title: str, text: str) -> None:
 
 
 def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
-    """Set the width of every column.
-
-    Parameters
-    ----------
-    table : docx Table
-    shares : list of float
-        Of the whole width.
-    total_mm : float
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> table = Document().add_table(rows=1, cols=2)
-    >>> set_widths(table, [0.2, 0.8])
-    >>> round(table.columns[1].width.mm)
-    136
-    """
+    """Set the width of every column."""
     from docx.shared import Mm
 
     table.autofit = False
@@ -307,21 +170,7 @@ def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
 
 
 def repeat_header(table) -> None:
-    """Repeat the first row on every page, keep rows whole, and mark which rows and columns are headings.
-
-    Parameters
-    ----------
-    table : docx Table
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> from docx import Document
-    >>> repeat_header(Document().add_table(rows=2, cols=2))
-    """
+    """Repeat the first row on every page, keep rows whole, and mark which rows and columns are headings."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 

@@ -9,28 +9,7 @@ import pandas as pd
 
 
 def rm_anova(long: pd.DataFrame) -> dict:
-    """Return F, degrees of freedom, p, epsilons, Mauchly's test and generalised eta squared of complete data.
-
-    Parameters
-    ----------
-    long : DataFrame
-        athlete, round_no (ordered categorical), value; every athlete with every round, residual spread above 0.
-
-    Returns
-    -------
-    dict
-        statistic, df_num, df_den, p, epsilon_gg, epsilon_hf, mauchly_w, mauchly_p, eta2_generalized, ss_round, ss_error.
-
-    Notes
-    -----
-    pingouin's `rm_anova(correction=True, detailed=True)` and `epsilon`, which agree with R's car and afex to 12 digits.
-
-    Examples
-    --------
-    >>> long = pd.DataFrame({"athlete": list("AABBCC"), "round_no": [1, 2] * 3, "value": [1.0, 2, 2, 4, 3, 3]})
-    >>> round(rm_anova(long)["statistic"], 3)
-    3.0
-    """
+    """Return F, degrees of freedom, p, epsilons, Mauchly's test and generalised eta squared of complete data."""
     import pingouin as pg
 
     with warnings.catch_warnings():
@@ -92,23 +71,7 @@ def _few_athletes(long: pd.DataFrame) -> pd.DataFrame:
 
 
 def friedman(wide: pd.DataFrame) -> dict:
-    """Return Friedman's chi-square corrected for ties, with Kendall's W.
-
-    Parameters
-    ----------
-    wide : DataFrame
-        Complete cases, athlete by round, three or more rounds, not every athlete tied throughout.
-
-    Returns
-    -------
-    dict
-        statistic, df, p, kendall_w.
-
-    Examples
-    --------
-    >>> friedman(pd.DataFrame({"1": [1, 2, 1], "2": [2, 3, 2], "3": [3, 4, 3.0]}))["kendall_w"]
-    1.0
-    """
+    """Return Friedman's chi-square corrected for ties, with Kendall's W."""
     import pingouin as pg
 
     long = (
@@ -129,24 +92,7 @@ def friedman(wide: pd.DataFrame) -> dict:
 
 
 def intraclass(long: pd.DataFrame) -> pd.DataFrame:
-    """Return the intraclass correlations of complete data, unrounded.
-
-    Parameters
-    ----------
-    long : DataFrame
-        athlete, trial, value; every athlete with every trial.
-
-    Returns
-    -------
-    DataFrame
-        type, estimate, ci_low, ci_high, statistic, df_num, df_den, p.
-
-    Examples
-    --------
-    >>> long = pd.DataFrame({"athlete": list("AABBCC"), "trial": [1, 2] * 3, "value": [1.0, 2, 4, 4, 8, 7]})
-    >>> list(intraclass(long)["type"])
-    ['ICC(2,1)', 'ICC(3,1)', 'ICC(2,k)', 'ICC(3,k)']
-    """
+    """Return the intraclass correlations of complete data, unrounded."""
     import pingouin as pg
 
     kept = {option: pg.options[option] for option in ("round", "round.column.CI95")}

@@ -111,16 +111,7 @@ def anova_rounds(data: pd.DataFrame, outcome: str) -> RoundsAnova:
 
 
 def anova_of(rows: RoundRows) -> RoundsAnova:
-    """Compute `anova_rounds` from prepared rows.
-
-    Parameters
-    ----------
-    rows : RoundRows
-
-    Returns
-    -------
-    RoundsAnova
-    """
+    """Compute `anova_rounds` from prepared rows."""
     wide = rows.complete()
     n, k = wide.shape
     if n < 2:
@@ -208,17 +199,7 @@ def _tests(wide, athlete_ss: float) -> dict:
 
 
 def no_residual_spread(values: np.ndarray) -> bool:
-    """Tell whether nothing is left after athlete and round, apart from rounding noise.
-
-    Parameters
-    ----------
-    values : array
-        Athletes by rounds, complete.
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether nothing is left after athlete and round, apart from rounding noise."""
     moved = values - values[0, 0]
     residual = moved - moved.mean(axis=0) - moved.mean(axis=1, keepdims=True) + moved.mean()
     noise = max(1e-10 * np.abs(moved).max(), 8 * np.finfo(float).eps * np.abs(values).max())

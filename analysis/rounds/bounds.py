@@ -158,26 +158,7 @@ def bounds_of(
     smallest_effect: float,
     alpha: float = 0.05,
 ) -> LimitBounds | None:
-    """Compute `bound_limits` from what is known with every value at the end of the scale.
-
-    Parameters
-    ----------
-    rows : RoundRows
-        Prepared from `off.placed`, with the limit column kept.
-    fit : MixedFit
-        Their model.
-    off : OffScale
-    steps : DataFrame
-        From `all_steps`.
-    plateau_from : str
-        From `find_plateau`.
-    smallest_effect, alpha : float
-
-    Returns
-    -------
-    LimitBounds or None
-        None where no value of a tested round is off the scale.
-    """
+    """Compute `bound_limits` from what is known with every value at the end of the scale."""
     span = off.span(rows)
     n_high, n_low = int((span > 0).sum()), int((span < 0).sum())
     if not n_high + n_low:

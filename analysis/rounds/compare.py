@@ -174,18 +174,7 @@ def compare_rounds(
 
 
 def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float = 0.05) -> RoundsComparison:
-    """Compute `compare_rounds` from prepared rows.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    covariates, alpha
-        As in `compare_rounds`.
-
-    Returns
-    -------
-    RoundsComparison
-    """
+    """Compute `compare_rounds` from prepared rows."""
     alpha = check_number(alpha, name="alpha", low=0, high=1)
     rows, terms = with_covariates(rows, covariates)
     fit = fit_rounds(rows, terms)
@@ -219,18 +208,7 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
 
 
 def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
-    """Fit the random-intercept model to prepared rows.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    terms : dict, optional
-        Formula term of each covariate -> its name for readers.
-
-    Returns
-    -------
-    MixedFit
-    """
+    """Fit the random-intercept model to prepared rows."""
     from ..models import fit_mixed
 
     values = rows.table["value"].to_numpy()
@@ -244,19 +222,7 @@ def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
 
 
 def contrast_table(fit, *, kind: str, alpha: float = 0.05) -> pd.DataFrame:
-    """Put Kenward-Roger and cluster-robust contrasts side by side.
-
-    Parameters
-    ----------
-    fit : MixedFit
-    kind : {"successive", "first", "pairwise"}
-    alpha : float
-
-    Returns
-    -------
-    DataFrame
-        As `RoundsComparison.contrasts`.
-    """
+    """Put Kenward-Roger and cluster-robust contrasts side by side."""
     tables = {end: fit.contrasts("round_no", kind=kind, ddf=ddf) for ddf, end in METHODS.items()}
     table = tables[""].copy()
     table["later"], table["earlier"] = table["later"].astype(str), table["earlier"].astype(str)

@@ -12,20 +12,7 @@ from .prepare import RoundRows, widen
 
 
 def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRows, dict[str, str]]:
-    """Keep the rows that have every covariate, under names that a formula can hold.
-
-    Parameters
-    ----------
-    rows : RoundRows
-        Carrying the covariates.
-    covariates : sequence of str
-
-    Returns
-    -------
-    rows : RoundRows
-    terms : dict
-        Formula term -> name for readers.
-    """
+    """Keep the rows that have every covariate, under names that a formula can hold."""
     if not covariates:
         return rows, {}
     table, terms = rows.table.copy(), {}
@@ -63,19 +50,7 @@ def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRo
 
 
 def covariate_tests(fit, terms: dict[str, str]) -> pd.DataFrame:
-    """Test the covariates of a fitted model.
-
-    Parameters
-    ----------
-    fit : MixedFit
-    terms : dict
-        Formula term -> name for readers.
-
-    Returns
-    -------
-    DataFrame
-        As `RoundsComparison.covariates`.
-    """
+    """Test the covariates of a fitted model."""
     columns = [
         "term",
         "estimate",

@@ -57,18 +57,7 @@ def paired_effects(
 
 
 def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95) -> pd.DataFrame:
-    """Compute `paired_effects` from prepared rows.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    kind, level
-        As in `paired_effects`.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Compute `paired_effects` from prepared rows."""
     from ..models import paired_effect_sizes
 
     lines = []
@@ -90,17 +79,7 @@ def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95
 
 
 def effects_of_steps(rows: RoundRows) -> pd.DataFrame:
-    """Give the effect sizes of every step, and of last minus first.
-
-    Parameters
-    ----------
-    rows : RoundRows
-
-    Returns
-    -------
-    DataFrame
-        As `paired_effects`.
-    """
+    """Give the effect sizes of every step, and of last minus first."""
     steps = effects_of(rows)
     if len(rows.labels) == 2:
         return steps

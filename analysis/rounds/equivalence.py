@@ -86,21 +86,7 @@ def equivalence_of(
     ordinal: bool = False,
     contrasts: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Compute `equivalence` from prepared rows and their fitted model.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    fit : MixedFit
-    low, high, kind, alpha, ordinal
-        As in `equivalence`.
-    contrasts : DataFrame, optional
-        The contrasts of this kind, where they are known already.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Compute `equivalence` from prepared rows and their fitted model."""
     check_bounds(low, high, alpha)
     contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
     table = contrasts[["contrast", "later", "earlier", "kind", "estimate"]].copy()
@@ -125,12 +111,7 @@ def equivalence_of(
 
 
 def check_bounds(low: float, high: float, alpha: float = 0.05) -> None:
-    """Raise a KitError unless low < 0 < high and 0 < alpha < 0.5.
-
-    Parameters
-    ----------
-    low, high, alpha : float
-    """
+    """Raise a KitError unless low < 0 < high and 0 < alpha < 0.5."""
     try:
         check_number(low, name="low", high=0), check_number(high, name="high", low=0)
     except KitError as problem:
@@ -139,33 +120,12 @@ def check_bounds(low: float, high: float, alpha: float = 0.05) -> None:
 
 
 def check_effect(smallest_effect: float) -> float:
-    """Return the smallest effect that matters, or raise a KitError unless it is a number above 0.
-
-    Parameters
-    ----------
-    smallest_effect : float
-
-    Returns
-    -------
-    float
-    """
+    """Return the smallest effect that matters, or raise a KitError unless it is a number above 0."""
     return check_number(smallest_effect, name="The smallest effect that matters", low=0)
 
 
 def one_sided_p(estimate, error, df, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
-    """Compute p of "above low" and of "below high"; missing where there is no standard error.
-
-    Parameters
-    ----------
-    estimate, error, df : array
-        Differences, their standard errors and degrees of freedom.
-    low, high : float
-        The bounds.
-
-    Returns
-    -------
-    p_low, p_high : array
-    """
+    """Compute p of "above low" and of "below high"; missing where there is no standard error."""
     from scipy.special import stdtr
 
     with np.errstate(divide="ignore", invalid="ignore"):

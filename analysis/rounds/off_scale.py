@@ -20,17 +20,7 @@ BEYOND = 1.2
 
 @dataclass(frozen=True)
 class OffScale:
-    """Which rows are off the scale, and between what they may lie; each range starts at the scale's end.
-
-    Parameters
-    ----------
-    high, low : array of bool
-        Rows above and below the scale.
-    high_range, low_range : (float, float)
-        From the end of the scale to the farthest value that is plausible, in the outcome's unit.
-    assumed : bool
-        True where an end of the scale was not stated.
-    """
+    """Which rows are off the scale, and between what they may lie; each range starts at the scale's end."""
 
     high: np.ndarray
     low: np.ndarray
@@ -62,17 +52,7 @@ def find_limits(
     limit_column: str = LIMIT_COLUMN,
     plausible: tuple[float, float] = PLAUSIBLE,
 ) -> OffScale | None:
-    """Find the values off the scale and their ranges.
-
-    Parameters
-    ----------
-    data, outcome, limit, limit_column, plausible
-        As in `bound_limits`.
-
-    Returns
-    -------
-    OffScale or None
-    """
+    """Find the values off the scale and their ranges."""
     if limit_column not in data:
         return None
     check_columns(data, ("athlete", "round_no", outcome))

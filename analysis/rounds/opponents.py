@@ -107,17 +107,7 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
 
 
 def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | None:
-    """Compute `describe_opponents` from prepared rows that carry `opponent`.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    level : float
-
-    Returns
-    -------
-    OpponentSpread or None
-    """
+    """Compute `describe_opponents` from prepared rows that carry `opponent`."""
     table = rows.table.copy()
     opponent = table["opponent"].fillna("").astype(str).str.strip()
     known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
@@ -180,25 +170,7 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
 
 
 def spread_verdict(low: float, high: float, residual: float) -> str:
-    """Judge the variance between bouts from its interval and the residual variance.
-
-    Parameters
-    ----------
-    low, high : float
-        Interval of the variance between bouts.
-    residual : float
-        Residual variance.
-
-    Returns
-    -------
-    str
-        "bouts differ", "bouts differ little" or "cannot tell".
-
-    Examples
-    --------
-    >>> spread_verdict(0.0, 8.0, 10.0), spread_verdict(0.0, 2.0, 10.0), spread_verdict(1.0, 9.0, 10.0)
-    ('cannot tell', 'bouts differ little', 'bouts differ')
-    """
+    """Judge the variance between bouts from its interval and the residual variance."""
     if np.isnan(low) or np.isnan(high):
         return "cannot tell"
     if low > 1e-9 * max(residual, 1e-300):

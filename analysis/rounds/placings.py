@@ -21,21 +21,7 @@ PRECISION = 1e-4
 
 @dataclass(frozen=True)
 class Claims:
-    """How clearly each claim holds: above 0 where it does. Steps in order, last minus first as the last.
-
-    Parameters
-    ----------
-    estimate, ci_low, ci_high, p : array
-        Of each step: robust interval (95 %), p after Holm (last minus first unadjusted).
-    changed, equivalent : array
-        Margins of each step: alpha minus p; below 0 also where the change has the other sign.
-    pairs : array
-        Margin of the equivalence of every pair of rounds.
-    plateau : array
-        Margin of each stretch of rounds from the end backwards: the least of its pairs and of the stretches before.
-    p_overall : float
-        Of the test of all rounds together (Kenward-Roger).
-    """
+    """How clearly each claim holds: above 0 where it does. Steps in order, last minus first as the last."""
 
     estimate: np.ndarray
     ci_low: np.ndarray
@@ -49,18 +35,7 @@ class Claims:
 
 
 class Placings:
-    """The model of the rounds, to be read again with every value off the scale somewhere in its range.
-
-    Parameters
-    ----------
-    rows : RoundRows
-        Prepared rows with the values off the scale at the scale's end.
-    fit : MixedFit
-        Their model.
-    span : array
-        How far each value may lie beyond (see `OffScale.span`).
-    smallest_effect, alpha : float
-    """
+    """The model of the rounds, to be read again with every value off the scale somewhere in its range."""
 
     def __init__(self, rows: RoundRows, fit, span: np.ndarray, *, smallest_effect: float, alpha: float):
         self.rows, self.fit, self.span = rows, fit, span
@@ -129,11 +104,7 @@ class Placings:
         return self._known[corner, share]
 
     def holds_to(self, margin, corners) -> float:
-        """The share of the ranges up to which a claim holds: 1 where it holds throughout.
-
-        A claim of the robust test holds over a convex set of values, so that one that holds at the scale's end and at a
-        corner holds on the way to it; only corners where it fails are walked back.
-        """
+        """The share of the ranges up to which a claim holds: 1 where it holds throughout."""
         from scipy.optimize import brentq
 
         share = 1.0

@@ -115,21 +115,7 @@ def plateau_of(
     ordinal: bool = False,
     pairwise: pd.DataFrame | None = None,
 ) -> Plateau:
-    """Compute `find_plateau` from prepared rows and their fitted model.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    fit : MixedFit
-    low, high, alpha, ordinal
-        As in `find_plateau`.
-    pairwise : DataFrame, optional
-        The contrasts of every pair, where they are known already.
-
-    Returns
-    -------
-    Plateau
-    """
+    """Compute `find_plateau` from prepared rows and their fitted model."""
     options = {"kind": "pairwise", "alpha": alpha, "ordinal": ordinal, "contrasts": pairwise}
     pairs = equivalence_of(rows, fit, low=low, high=high, **options)
     candidates = try_candidates(pairs, rows.labels)
@@ -153,27 +139,7 @@ def plateau_of(
 
 
 def try_candidates(pairs: pd.DataFrame, labels) -> pd.DataFrame:
-    """Walk from the last two rounds backwards and note which candidate holds.
-
-    Parameters
-    ----------
-    pairs : DataFrame
-        later, earlier, contrast, equivalent and the p columns, every pair of rounds.
-    labels : sequence of str
-        Rounds in order.
-
-    Returns
-    -------
-    DataFrame
-        from_round, n_pairs, worst_contrast, p, tested, holds.
-
-    Examples
-    --------
-    >>> pairs = pd.DataFrame({"contrast": ["2 - 1", "3 - 1", "3 - 2"], "later": list("233"), "earlier": list("112"),
-    ...     "p": [0.2, 0.3, 0.01], "p_cr2": [0.3, 0.4, 0.02], "equivalent": [False, False, True]})
-    >>> try_candidates(pairs, ["1", "2", "3"])[["from_round", "tested", "holds"]].values.tolist()
-    [['2', True, True], ['1', True, False]]
-    """
+    """Walk from the last two rounds backwards and note which candidate holds."""
     position = {label: i for i, label in enumerate(labels)}
     first = np.minimum(pairs["later"].map(position), pairs["earlier"].map(position)).to_numpy()
     columns = [c for c in ("p", "p_cr2", "p_ranks") if c in pairs]

@@ -171,40 +171,14 @@ def prepare_rounds(
 
 
 def widen(table: pd.DataFrame) -> pd.DataFrame:
-    """Put the values of a prepared table athlete by round, with text labels in order.
-
-    Parameters
-    ----------
-    table : DataFrame
-        athlete, round_no (ordered categorical), value.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Put the values of a prepared table athlete by round, with text labels in order."""
     wide = table.set_index(["athlete", "round_no"])["value"].unstack("round_no").astype(float)  # noqa: PD010
     wide.columns = pd.Index([str(c) for c in wide.columns], name="round_no")
     return wide
 
 
 def pairs_of(labels: Sequence[str], kind: str) -> list[tuple[int, int]]:
-    """List the pairs (later, earlier) of a kind of contrast, as positions.
-
-    Parameters
-    ----------
-    labels : sequence of str
-        Rounds in order.
-    kind : {"successive", "first", "pairwise"}
-
-    Returns
-    -------
-    list of (int, int)
-
-    Examples
-    --------
-    >>> pairs_of(["1", "2", "3"], "pairwise")
-    [(1, 0), (2, 0), (2, 1)]
-    """
+    """List the pairs (later, earlier) of a kind of contrast, as positions."""
     check_choice(kind, KINDS, name="kind")
     k = len(labels)
     if kind == "successive":

@@ -97,18 +97,7 @@ def rank_rounds(
 
 
 def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True) -> RoundsRanks:
-    """Compute `rank_rounds` from prepared rows.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    kind, complete
-        As in `rank_rounds`.
-
-    Returns
-    -------
-    RoundsRanks
-    """
+    """Compute `rank_rounds` from prepared rows."""
     cases = rows.complete()
     n, k = cases.shape
     warnings = list(rows.warnings)

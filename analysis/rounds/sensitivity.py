@@ -51,37 +51,7 @@ def sensitivity_table(
     alpha: float,
     ordinal: bool,
 ) -> pd.DataFrame:
-    """Collect the ways of analysing, each with the change from the first to the last round.
-
-    Parameters
-    ----------
-    main : RoundsComparison
-        The main analysis.
-    rows : RoundRows
-        Its rows.
-    steps : DataFrame
-        Labelled steps of the main analysis; its last line is first to last.
-    plateau_from : str
-        Of the main analysis.
-    ranks, tipping, bounds
-        Parts of the answer, or None.
-    ways : mapping
-        From `other_ways`: name of the analysis -> (table, outcome, smallest effect): other data or another scale.
-    covariates : sequence of str
-        Adjusted for in the main analysis.
-    smallest_effect, alpha : float
-    ordinal : bool
-
-    Returns
-    -------
-    DataFrame
-        The columns COLUMNS.
-
-    Notes
-    -----
-    `agrees` compares the label of first to last with that of the main analysis (values off the scale at its end); an analysis
-    that cannot give one is blank.
-    """
+    """Collect the ways of analysing, each with the change from the first to the last round."""
     last = steps.iloc[-1]
     first, final = rows.labels[0], rows.labels[-1]
     common = {"outcome": rows.outcome, "n_athletes": main.n_athletes, "n_observations": main.n_observations}
@@ -137,28 +107,7 @@ def sensitivity_table(
 
 
 def other_ways(data, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests) -> dict:
-    """Name the other tables and scales on which the same question can be asked.
-
-    Parameters
-    ----------
-    data : DataFrame
-        The rows of the main analysis.
-    outcome : str
-    smallest_effect : float
-    flagged_kept : DataFrame or None
-        The same table computed with flagged samples kept.
-    other_outcomes : mapping of str to float, or None
-        Further columns with their smallest effect.
-    round_variable : str
-        The column that orders the rounds in the main analysis.
-    rests : DataFrame
-        From `rests_of`.
-
-    Returns
-    -------
-    dict
-        Name -> (table with `round_no`, outcome, smallest effect).
-    """
+    """Name the other tables and scales on which the same question can be asked."""
     by_main = data if round_variable == "round_no" else data.assign(round_no=data[round_variable])
     ways = {}
     if flagged_kept is not None:

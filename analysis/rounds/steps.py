@@ -16,25 +16,7 @@ STEP_LABELS = ("changed", "equivalent", "changed but smaller than matters", "not
 
 
 def label_of_step(changed: bool, equivalent: bool) -> str:
-    """Name a step from what was shown of it.
-
-    Parameters
-    ----------
-    changed : bool
-        A difference from 0 was shown.
-    equivalent : bool
-        A difference smaller than matters was shown.
-
-    Returns
-    -------
-    str
-        One of STEP_LABELS.
-
-    Examples
-    --------
-    >>> label_of_step(True, True), label_of_step(False, False)
-    ('changed but smaller than matters', 'not shown')
-    """
+    """Name a step from what was shown of it."""
     if changed:
         return "changed but smaller than matters" if equivalent else "changed"
     return "equivalent" if equivalent else "not shown"
@@ -144,25 +126,7 @@ def all_steps(
     known: dict[str, pd.DataFrame] | None = None,
     only_last: bool = False,
 ) -> pd.DataFrame:
-    """Label every step, and last minus first as a step of its own.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    fit : MixedFit
-    smallest_effect, alpha : float
-    ordinal : bool
-        Ratings: the exact rank tests must agree too.
-    known : dict, optional
-        Contrasts by kind ("successive", "first"), where they are known already.
-    only_last : bool
-        Leave out all but last minus first. Default False.
-
-    Returns
-    -------
-    DataFrame
-        As `label_steps`; the last line (kind "last to first") is left unadjusted, being one contrast.
-    """
+    """Label every step, and last minus first as a step of its own."""
     parts = []
     kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
     for kind in kinds[-1:] if only_last else kinds:

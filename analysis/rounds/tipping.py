@@ -132,19 +132,7 @@ def tipping_of(
     seed: int = 0,
     fit=None,
 ) -> TippingPoint | None:
-    """Compute `tipping_point` from prepared rows and, where given, their fitted model.
-
-    Parameters
-    ----------
-    rows : RoundRows
-    smallest_effect, alpha, largest_shift, seed
-        As in `tipping_point`.
-    fit : MixedFit, optional
-
-    Returns
-    -------
-    TippingPoint or None
-    """
+    """Compute `tipping_point` from prepared rows and, where given, their fitted model."""
     smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)
     seed = check_number(seed, name="seed", low=0, high=2**63, ends=True, whole=True)
@@ -190,28 +178,7 @@ def tipping_of(
 
 
 def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int, seed: int) -> np.ndarray:
-    """Draw completed tables from the random-intercept model.
-
-    Parameters
-    ----------
-    values : array
-        Athletes by rounds, missing where there is no value; every athlete and every round has at least one.
-    athlete, residual : float
-        Variances of the fitted model.
-    n : int
-        How many tables.
-    seed : int
-
-    Returns
-    -------
-    array
-        n by athletes by rounds.
-
-    Examples
-    --------
-    >>> impute_rounds(np.array([[1.0, 2], [2, np.nan], [3, 4]]), 1.0, 0.1, n=5, seed=0).shape
-    (5, 3, 2)
-    """
+    """Draw completed tables from the random-intercept model."""
     rng = np.random.default_rng(seed)
     n_athletes, k = values.shape
     there = ~np.isnan(values)

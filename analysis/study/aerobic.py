@@ -21,33 +21,13 @@ _FROM_ATHLETES = frozenset({"mass_kg", "age_years", "sex", "hr_max_bpm", "hr_res
 
 @cache
 def known_tests() -> tuple[str, ...]:
-    """Return the names of the aerobic tests.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> "shuttle_run_20m" in known_tests()
-    True
-    """
+    """Return the names of the aerobic tests."""
     return tuple(dict.fromkeys(known_aerobic_tests()["test"]))
 
 
 @cache
 def more_columns() -> dict[str, Column]:
-    """Return the inputs of aerobic tests that the rules table does not list, as columns.
-
-    Returns
-    -------
-    dict of str to Column
-
-    Examples
-    --------
-    >>> more_columns()["recovery_hr_bpm"].unit
-    'bpm'
-    """
+    """Return the inputs of aerobic tests that the rules table does not list, as columns."""
     listed = column_rules()["aerobic_tests"]
     return {
         name: Column(
@@ -62,37 +42,14 @@ def more_columns() -> dict[str, Column]:
 
 @cache
 def needed_inputs(test: str) -> tuple[tuple[str, ...], ...]:
-    """Return what a test needs: alternatives, each a tuple of inputs.
-
-    Parameters
-    ----------
-    test : str
-        The name of a test.
-
-    Returns
-    -------
-    tuple of tuple of str
-
-    Examples
-    --------
-    >>> needed_inputs("run_12_min")
-    (('distance_m',),)
-    """
+    """Return what a test needs: alternatives, each a tuple of inputs."""
     tests = known_aerobic_tests()
     texts = tests.loc[(tests["test"] == test) & tests["default"], "inputs"]
     return tuple(tuple(part.split(", ")) for part in texts.iloc[0].split(" or ")) if len(texts) else ()
 
 
 def check_aerobic_tests(table: pd.DataFrame, findings: Findings) -> None:
-    """Remark on rows that lack an input of their test.
-
-    Parameters
-    ----------
-    table : DataFrame
-        The converted table.
-    findings : Findings
-        Takes the remarks.
-    """
+    """Remark on rows that lack an input of their test."""
     for line in lines_of(table):
         given = {name for name in table.columns if _is_given(getattr(line, name))} | _FROM_ATHLETES
         given |= {INPUTS[name].becomes for name in given if name in INPUTS}

@@ -201,43 +201,12 @@ def table_columns(table: str) -> tuple[str, ...]:
 
 
 def source_columns(table: str) -> tuple[str, str]:
-    """Return the two columns of a loaded table that say where each row was read.
-
-    Parameters
-    ----------
-    table : str
-        One of TABLES.
-
-    Returns
-    -------
-    tuple of str
-        ("file", "row"), or ("source_file", "row") where the table has a column `file` of its own.
-
-    Examples
-    --------
-    >>> source_columns("rounds"), source_columns("recordings")
-    (('file', 'row'), ('source_file', 'row'))
-    """
+    """Return the two columns of a loaded table that say where each row was read."""
     return ("source_file", "row") if "file" in column_rules()[table] else SOURCE_COLUMNS
 
 
 def column_type(column: Column) -> str:
-    """Return the pandas type that a loaded column has.
-
-    Parameters
-    ----------
-    column : Column
-
-    Returns
-    -------
-    str
-        "str", "float64", or "int64" for the round of a table keyed by round.
-
-    Examples
-    --------
-    >>> column_type(column_rules()["rounds"]["round_no"]), column_type(column_rules()["published"]["round_no"])
-    ('int64', 'float64')
-    """
+    """Return the pandas type that a loaded column has."""
     if column.is_text:
         return "str"
     return "int64" if column.kind == "round" and column.need == "key" else "float64"
@@ -271,21 +240,7 @@ def _empty_table(table: str) -> pd.DataFrame:
 
 
 def lines_of(table: pd.DataFrame) -> Iterable:
-    """Return the rows of a table as named tuples; quick where it is empty or of a shape seen before.
-
-    Parameters
-    ----------
-    table : DataFrame
-
-    Returns
-    -------
-    iterable of named tuple
-
-    Examples
-    --------
-    >>> list(lines_of(empty_table("clock")))
-    []
-    """
+    """Return the rows of a table as named tuples; quick where it is empty or of a shape seen before."""
     if not len(table):
         return ()
     return map(_line_type(tuple(table.columns))._make, zip(*(table[c].tolist() for c in table), strict=True))

@@ -17,17 +17,7 @@ _FREE_TEXT = ("note", "reason", "new_value")
 
 
 def find_withdrawn(tables: dict[str, RawTable]) -> frozenset[str]:
-    """Return the codes of people who withdrew; for taking them out, never to be written anywhere.
-
-    Parameters
-    ----------
-    tables : dict of str to RawTable
-        After the decisions.
-
-    Returns
-    -------
-    frozenset of str
-    """
+    """Return the codes of people who withdrew; for taking them out, never to be written anywhere."""
     athletes = tables.get("athletes")
     if athletes is None or not {"athlete", "withdrawn"} <= set(athletes.columns):
         return frozenset()
@@ -38,21 +28,7 @@ def find_withdrawn(tables: dict[str, RawTable]) -> frozenset[str]:
 def without_withdrawn(
     tables: dict[str, RawTable], gone: frozenset[str]
 ) -> tuple[dict[str, RawTable], dict[str, int]]:
-    """Take people who withdrew out of every table, as opponents and in notes too.
-
-    Parameters
-    ----------
-    tables : dict of str to RawTable
-        Not changed.
-    gone : frozenset of str
-        Their codes.
-
-    Returns
-    -------
-    tables : dict of str to RawTable
-    counts : dict
-        Table -> number of rows that left.
-    """
+    """Take people who withdrew out of every table, as opponents and in notes too."""
     if not gone:
         return tables, {}
     counts, left = {}, {}
@@ -75,22 +51,7 @@ def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
 
 
 def not_analysed(athletes: pd.DataFrame, has: set[str], findings: Findings) -> dict[str, str]:
-    """Return the athletes who may not be analysed, with the cause.
-
-    Parameters
-    ----------
-    athletes : DataFrame
-        The converted table.
-    has : set of str
-        Columns that the file has: where it has no column of consent, nobody is left out and a remark says so.
-    findings : Findings
-        Takes the remark.
-
-    Returns
-    -------
-    dict
-        Code -> cause.
-    """
+    """Return the athletes who may not be analysed, with the cause."""
     if not len(athletes):
         return {}
     out: dict[str, str] = {}
@@ -117,25 +78,7 @@ def write_ledger(
     counts: dict[str, int],
     gone: frozenset[str],
 ) -> Ledger:
-    """Write down what became of every row, and of every value of a measure of which a decision set some aside.
-
-    Parameters
-    ----------
-    raws : dict of str to RawTable
-        All rows but those of people who withdrew.
-    decided : Decided
-        What the decisions did.
-    barred : dict
-        Code -> why this athlete is not analysed.
-    counts : dict
-        Table -> number of rows of people who withdrew.
-    gone : frozenset of str
-        Their codes, which the ledger must not name.
-
-    Returns
-    -------
-    Ledger
-    """
+    """Write down what became of every row, and of every value of a measure of which a decision set some aside."""
     entries: list[dict] = []
     for raw in raws.values():
         causes = _causes(raw, decided.rows_aside.get(raw.table, {}), barred)

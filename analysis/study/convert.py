@@ -39,21 +39,7 @@ SAME_CHOICE = {
 
 @dataclass(frozen=True)
 class Context:
-    """What reading a cell depends on beside its text.
-
-    Parameters
-    ----------
-    scale : str
-        The exertion scale of the study; "" where study.toml cannot be read, so that no rating can be judged.
-    scale_stated : bool
-        False where study.toml names none and the usual one is taken.
-    date_order : str
-        How 03/04/2026 is meant, where study.toml says so.
-    tests : tuple of str
-        Names of the aerobic tests.
-    more : dict of str to Column
-        Further columns of the aerobic tests.
-    """
+    """What reading a cell depends on beside its text."""
 
     scale: str = "6-20"
     scale_stated: bool = True
@@ -63,20 +49,7 @@ class Context:
 
 
 def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.DataFrame:
-    """Turn the texts of a table into values; rows without a readable round are dropped, since they are problems.
-
-    Parameters
-    ----------
-    raw : RawTable
-    context : Context
-    findings : Findings
-        Takes problems and remarks.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The canonical columns with their types, and where each row was read.
-    """
+    """Turn the texts of a table into values; rows without a readable round are dropped, since they are problems."""
     more = context.more if raw.table == "aerobic_tests" else {}
     rules = column_rules()[raw.table] | more
     count = len(raw.rows)

@@ -31,19 +31,7 @@ def check_tables(
     *,
     aside: frozenset[tuple] = frozenset(),
 ) -> None:
-    """Check everything that needs several rows or several tables.
-
-    Parameters
-    ----------
-    tables : dict of str to DataFrame
-        Converted tables.
-    protocol : Protocol
-    today : datetime.date
-    findings : Findings
-        Takes problems and remarks.
-    aside : frozenset of (session, round_no, athlete)
-        Rows of rounds that a decision set aside: their opponents are not asked for them.
-    """
+    """Check everything that needs several rows or several tables."""
     _check_duplicates(tables, findings)
     _check_codes(tables, findings)
     _check_sessions(tables, findings)
@@ -92,23 +80,7 @@ def _bare(code: str) -> str:
 
 
 def nearest_code(code: str, known: list[str]) -> str:
-    """Return the known code that a code probably means: 7 for 007, a7 for A07, else the closest.
-
-    Parameters
-    ----------
-    code : str
-    known : list of str
-
-    Returns
-    -------
-    str
-        "" where none is close.
-
-    Examples
-    --------
-    >>> nearest_code("a7", ["A07", "A17"]), nearest_code("7", ["007"])
-    ('A07', '007')
-    """
+    """Return the known code that a code probably means: 7 for 007, a7 for A07, else the closest."""
     same = [k for k in known if _bare(k) == _bare(code)]
     return same[0] if same else did_you_mean(code, known)
 
@@ -265,18 +237,7 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
 
 
 def remark_on_primary_session(plan: Plan, rounds: pd.DataFrame, line: int | None, findings: Findings) -> None:
-    """Remark where the primary session holds next to nobody although others sparred.
-
-    Parameters
-    ----------
-    plan : Plan
-    rounds : DataFrame
-        The converted table.
-    line : int or None
-        Where study.toml states the primary session.
-    findings : Findings
-        Takes the remark.
-    """
+    """Remark where the primary session holds next to nobody although others sparred."""
     sparred = rounds[rounds["round_no"] > 0]
     everyone = sparred["athlete"].nunique()
     here = sparred.loc[sparred["session"] == plan.primary_session, "athlete"].nunique()

@@ -20,21 +20,7 @@ FOR_CLEANING = frozenset({"heart_rate", "hr_bpm"})
 
 @dataclass
 class Decided:
-    """Tables after the decisions, and what the decisions did.
-
-    Parameters
-    ----------
-    tables : dict of str to RawTable
-        Table -> texts after replacing and setting aside values.
-    rows_aside : dict
-        Table -> {key of a row: (reason, who decided)}.
-    values_aside : dict
-        (table, measure) -> {key of a row: (reason, who decided)}.
-    kept : set of tuple
-        Places (file, row, column) whose doubtful value is kept.
-    entries : list of dict
-        Ledger entries that document replaced and kept values; they count nothing.
-    """
+    """Tables after the decisions, and what the decisions did."""
 
     tables: dict[str, RawTable]
     rows_aside: dict[str, dict[tuple, tuple[str, str]]] = field(default_factory=dict)
@@ -44,17 +30,7 @@ class Decided:
 
 
 def is_for_cleaning(decision) -> bool:
-    """Return True where a decision is about a recording: a stretch of seconds, or a round's heart rate.
-
-    Parameters
-    ----------
-    decision : named tuple
-        A row of the decisions table.
-
-    Returns
-    -------
-    bool
-    """
+    """Return True where a decision is about a recording: a stretch of seconds, or a round's heart rate."""
     if not (pd.isna(decision.from_s) and pd.isna(decision.to_s)):
         return True
     measure = decision.measure.casefold()
@@ -71,21 +47,7 @@ def _table_name(text: str) -> str:
 
 
 def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findings: Findings) -> Decided:
-    """Apply the decisions to texts, in their order; what matches nothing, or too much, is a problem.
-
-    Parameters
-    ----------
-    tables : dict of str to RawTable
-        Table -> texts; not changed.
-    decisions : DataFrame
-        Converted decisions.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Decided
-    """
+    """Apply the decisions to texts, in their order; what matches nothing, or too much, is a problem."""
     decided = Decided({name: raw.copy() for name, raw in tables.items()})
     for decision in lines_of(decisions):
         if not decision.action or not decision.table:
@@ -246,18 +208,7 @@ def _entry(raw: RawTable, index: int, measure: str, cause: str, decided_by: str)
 
 
 def row_keys(raw: RawTable, index: int) -> dict:
-    """Return table, file, row, session, athlete and round of a row, for the ledger.
-
-    Parameters
-    ----------
-    raw : RawTable
-    index : int
-        Of the row.
-
-    Returns
-    -------
-    dict
-    """
+    """Return table, file, row, session, athlete and round of a row, for the ledger."""
     number = re.search(r"(?<!\d)\d{1,4}(?!\d)", raw.cell("after_round", index) or raw.cell("round_no", index))
     has_session = "session" in column_rules()[raw.table]
     return {

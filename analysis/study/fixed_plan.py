@@ -53,22 +53,7 @@ class FixedPlan(Result):
 
 
 def checksum_of(fixed: Mapping) -> str:
-    """Return the SHA-256 of what a plan fixes, whatever the order of its keys.
-
-    Parameters
-    ----------
-    fixed : mapping
-        Plain texts, numbers, lists and mappings.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> checksum_of({"a": 1, "b": 2}) == checksum_of({"b": 2, "a": 1})
-    True
-    """
+    """Return the SHA-256 of what a plan fixes, whatever the order of its keys."""
     text = json.dumps(fixed, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
@@ -189,21 +174,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
 
 
 def protocol_values(protocol: Protocol) -> dict:
-    """Return a protocol as plain values.
-
-    Parameters
-    ----------
-    protocol : Protocol
-
-    Returns
-    -------
-    dict
-
-    Examples
-    --------
-    >>> protocol_values(Protocol(4, 300.0, 120.0))["work_s"]
-    300.0
-    """
+    """Return a protocol as plain values."""
     return {
         "rounds": protocol.rounds,
         "work_s": protocol.work_s,
@@ -214,21 +185,7 @@ def protocol_values(protocol: Protocol) -> dict:
 
 
 def plain_values(value):
-    """Return a value in the types of JSON, so that it reads back as it was written.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    object
-
-    Examples
-    --------
-    >>> plain_values((1, float("nan")))
-    [1, 'nan']
-    """
+    """Return a value in the types of JSON, so that it reads back as it was written."""
     if isinstance(value, Mapping):
         return {str(k): plain_values(v) for k, v in value.items()}
     if isinstance(value, list | tuple):

@@ -14,45 +14,14 @@ from .words import KIND_WORDS, OTHER_HEADINGS, canonical_unit, squeeze
 
 
 def plain_heading(text: str) -> tuple[str, str]:
-    """Return a heading in the form of a column name, and the unit in brackets behind it.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> plain_heading("Round No"), plain_heading("Lactate (mmol/L)")
-    (('round_no', ''), ('lactate', 'mmol/L'))
-    """
+    """Return a heading in the form of a column name, and the unit in brackets behind it."""
     match = re.fullmatch(r"(.*?)\s*[\[(]([^\[\]()]*(?:\([^()]*\))?[^\[\]()]*)[\])]", text.strip())
     name, unit = (match[1], match[2]) if match else (text, "")
     return re.sub(r"[\s\-]+", "_", name.strip()).casefold(), unit
 
 
 def suggest_column(name: str, allowed: dict[str, Column]) -> str:
-    """Return the column that a heading probably means, or "".
-
-    Parameters
-    ----------
-    name : str
-        A heading in the form of a column name.
-    allowed : dict
-        The columns of the table.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> suggest_column("lactat_mmol", column_rules()["rounds"]), suggest_column("rpe", column_rules()["rounds"])
-    ('lactate_mmol_l', 'exertion')
-    """
+    """Return the column that a heading probably means, or ""."""
     if OTHER_HEADINGS.get(name) in allowed:
         return OTHER_HEADINGS[name]
     close = difflib.get_close_matches(name, allowed, n=1, cutoff=0.75)
@@ -65,23 +34,7 @@ def suggest_column(name: str, allowed: dict[str, Column]) -> str:
 def read_headings(
     grid: Grid, table: str, findings: Findings, *, more: frozenset[str] = frozenset()
 ) -> RawTable:
-    """Give the columns of a sheet their canonical names and lay rounds that stand side by side under one another.
-
-    Parameters
-    ----------
-    grid : Grid
-        Texts of a file.
-    table : str
-        One of TABLES.
-    findings : Findings
-        Takes the problems and remarks.
-    more : frozenset of str
-        Further columns that this table may have (inputs of aerobic tests).
-
-    Returns
-    -------
-    RawTable
-    """
+    """Give the columns of a sheet their canonical names and lay rounds that stand side by side under one another."""
     raw = RawTable(table, grid.file, decimal_comma=grid.decimal_comma)
     if not grid.rows:
         return raw
@@ -134,23 +87,7 @@ def read_headings(
 
 
 def has_rows(grid: Grid, table: str) -> bool:
-    """Return True where a sheet holds more than its headings and units.
-
-    Parameters
-    ----------
-    grid : Grid
-    table : str
-        One of TABLES.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> has_rows(Grid("clock.csv", [(1, ["round_no", "start_clock"]), (2, ["number", "hh:mm"])]), "clock")
-    False
-    """
+    """Return True where a sheet holds more than its headings and units."""
     body = grid.rows[1:]
     return len(body) > 1 or bool(body and not _is_units_row(body[0][1], column_rules()[table]))
 

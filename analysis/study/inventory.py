@@ -23,15 +23,7 @@ _OTHER_SHEETS = (".xls", ".ods", ".xlsm", ".xlsb", ".numbers")
 
 @dataclass(frozen=True)
 class Inventory:
-    """What a study folder holds.
-
-    Parameters
-    ----------
-    grids : dict of str to Grid
-        Table -> its texts.
-    recordings, aerobic_files : tuple of str
-        File names in those folders, without temporary files.
-    """
+    """What a study folder holds."""
 
     grids: dict[str, Grid] = field(default_factory=dict)
     recordings: tuple[str, ...] = ()
@@ -39,21 +31,7 @@ class Inventory:
 
 
 def is_temporary(name: str) -> bool:
-    """Return True for files that an office program, an editor or the system leaves behind.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_temporary("~$study.xlsx"), is_temporary("rounds.csv")
-    (True, False)
-    """
+    """Return True for files that an office program, an editor or the system leaves behind."""
     return (
         name.startswith(("~", ".", "_"))
         or name.casefold() in ("thumbs.db", "desktop.ini")
@@ -62,19 +40,7 @@ def is_temporary(name: str) -> bool:
 
 
 def take_inventory(folder: Path, findings: Findings) -> Inventory:
-    """Read every table of the folder as texts, and list its recordings.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The study folder.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Inventory
-    """
+    """Read every table of the folder as texts, and list its recordings."""
     grids: dict[str, Grid] = {}
     misnamed: dict[str, Path] = {}
     try:

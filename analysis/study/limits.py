@@ -12,46 +12,14 @@ SCALE_LIMITS = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}
 
 
 def is_usual(value: float, column: Column) -> bool:
-    """Return True where a number is one that nobody would ask about.
-
-    Parameters
-    ----------
-    value : float
-    column : Column
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> from analysis.study import column_rules
-    >>> is_usual(5.2, column_rules()["rounds"]["lactate_mmol_l"])
-    True
-    """
+    """Return True where a number is one that nobody would ask about."""
     low = column.low if column.ask_low is None else column.ask_low
     high = column.high if column.ask_high is None else column.ask_high
     return (low is None or value >= low) and (high is None or value <= high)
 
 
 def check_limits(value: float, column: Column) -> Finding | None:
-    """Return None where a number is plausible, else ("problem" or "remark", what is wrong, remedy).
-
-    Parameters
-    ----------
-    value : float
-    column : Column
-
-    Returns
-    -------
-    tuple or None
-
-    Examples
-    --------
-    >>> from analysis.study import column_rules
-    >>> check_limits(1.76, column_rules()["athletes"]["hr_max_bpm"])[1]
-    'outside 120 to 240 bpm: 176 with the decimal point slipped?'
-    """
+    """Return None where a number is plausible, else ("problem" or "remark", what is wrong, remedy)."""
     low, high = column.low, column.high
     unit = f" {column.unit}" if column.unit else ""
     if (low is not None and value < low) or (high is not None and value > high):
@@ -99,25 +67,7 @@ def _likely_cause(value: float, column: Column) -> tuple[str, str]:
 
 
 def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | None:
-    """Return None where a rating is on the scale, else ("problem", what is wrong, remedy).
-
-    Parameters
-    ----------
-    value : float
-    scale : str
-        The scale of the study; "" where it is not known, so that nothing can be said.
-    stated : bool
-        False where study.toml names none and the usual one is taken.
-
-    Returns
-    -------
-    tuple or None
-
-    Examples
-    --------
-    >>> check_rating(4.0, "6-20")[1]
-    'not on the scale 6-20 of study.toml; was the scale 0-10 or 0-100 used here?'
-    """
+    """Return None where a rating is on the scale, else ("problem", what is wrong, remedy)."""
     if not scale:
         return None
     low, high = SCALE_LIMITS[scale]

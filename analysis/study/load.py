@@ -34,17 +34,7 @@ from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
 
 @dataclass(frozen=True)
 class Examination:
-    """A folder read and checked, whether or not it can be used.
-
-    Parameters
-    ----------
-    study : Study
-        As far as it could be read; not for analysis where there are problems.
-    problems, settled, remarks : list of Problem
-        What stops, what a decision settles, what was noticed.
-    inventory : Inventory
-        The files.
-    """
+    """A folder read and checked, whether or not it can be used."""
 
     study: Study
     problems: list[Problem]
@@ -62,23 +52,7 @@ def load_study(folder: str | Path, *, today: dt.date | None = None) -> Study:
 
 
 def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Examination:
-    """Read and check a study folder without raising.
-
-    Parameters
-    ----------
-    folder : path
-    today : datetime.date, optional
-        For dates in the future. Default: today.
-
-    Returns
-    -------
-    Examination
-
-    Raises
-    ------
-    StudyError
-        Where there is no such folder.
-    """
+    """Read and check a study folder without raising."""
     folder = Path(folder).expanduser()
     if not folder.is_dir():
         what = "a file, not a folder" if folder.exists() else "no such folder"

@@ -81,26 +81,7 @@ def _markdown_table(table: pd.DataFrame) -> list[str]:
 def describe_plan(
     study: Study, *, date: str, checksum: str, paragraphs: tuple[str, ...] = ()
 ) -> PlanDocument:
-    """Describe the plan of a study as a document.
-
-    Parameters
-    ----------
-    study : Study
-        With its plan and protocol.
-    date, checksum : str
-        Of the fixing.
-    paragraphs : tuple of str
-        Why this number of athletes.
-
-    Returns
-    -------
-    PlanDocument
-
-    Examples
-    --------
-    >>> describe_plan(Study(folder=Path("."), title="A plan"), date="2026-11-25", checksum="0").sections[0].heading
-    'Questions and hypotheses'
-    """
+    """Describe the plan of a study as a document."""
     plan = study.plan
     sections = (
         PlanSection(

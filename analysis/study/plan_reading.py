@@ -45,20 +45,7 @@ PLAN_KEYS = (
 
 
 def read_plan(settings: Settings, findings: Findings) -> Plan:
-    """Return the plan in study.toml, completed; what does not fit goes to the findings.
-
-    Parameters
-    ----------
-    settings : Settings
-        study.toml.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Plan
-        `proposed` names what was filled in.
-    """
+    """Return the plan in study.toml, completed; what does not fit goes to the findings."""
     section = settings.get("plan", {})
     if not isinstance(section, dict):
         findings.problem(
@@ -280,7 +267,9 @@ class _PlanReader:
 
     def primary_outcomes_quietly(self) -> dict[str, str]:
         given = _flatten(self.section.get("primary_outcomes", {}))
-        return {q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in PROPOSED_OUTCOMES.items()}
+        return {
+            q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in PROPOSED_OUTCOMES.items()
+        }
 
     def _hypothesis(self, entry: dict) -> Hypothesis | None:
         question = entry.get("question", "")
@@ -324,21 +313,7 @@ def _flatten(section) -> dict[str, str]:
 
 
 def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesis:
-    """Return a hypothesis in the kit's words.
-
-    Parameters
-    ----------
-    question, outcome, direction : str
-
-    Returns
-    -------
-    Hypothesis
-
-    Examples
-    --------
-    >>> propose_hypothesis("rounds.lactate", "lactate_mmol_l", "rises").text
-    'Over the rounds, blood lactate rises.'
-    """
+    """Return a hypothesis in the kit's words."""
     label = OUTCOMES[outcome].label
     label = label[0].lower() + label[1:]
     if question.startswith("rounds."):
@@ -351,22 +326,7 @@ def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesi
 
 
 def settle_primary_session(plan: Plan, sessions: list[str], line: int | None, findings: Findings) -> Plan:
-    """Return the plan with a primary session that the study has: a stated one that it lacks is a problem.
-
-    Parameters
-    ----------
-    plan : Plan
-    sessions : list of str
-        Those of the sessions table; empty where there is none.
-    line : int or None
-        Where study.toml states the primary session.
-    findings : Findings
-        Takes the problem.
-
-    Returns
-    -------
-    Plan
-    """
+    """Return the plan with a primary session that the study has: a stated one that it lacks is a problem."""
     if not sessions or plan.primary_session in sessions:
         return plan
     if "primary_session" in plan.proposed:

@@ -19,18 +19,7 @@ MASS_LOSS_PERCENT = 2.0
 
 
 def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Findings) -> None:
-    """Check what the columns of one row say about one another.
-
-    Parameters
-    ----------
-    tables : dict of str to DataFrame
-        Converted tables.
-    protocol : Protocol
-    settings : dict
-        study.toml.
-    findings : Findings
-        Takes problems and remarks.
-    """
+    """Check what the columns of one row say about one another."""
     _check_athletes(tables["athletes"], findings)
     _check_attendance(tables["attendance"], findings)
     _check_rounds(tables, protocol, findings)

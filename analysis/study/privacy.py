@@ -33,22 +33,7 @@ _WORD = re.compile(r"[^\W\d_]+")
 
 
 def is_personal_heading(name: str) -> bool:
-    """Return True where a heading asks for personal data.
-
-    Parameters
-    ----------
-    name : str
-        In the form of a column name.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_personal_heading("athlete_name"), is_personal_heading("strap_name"), is_personal_heading("emergency_phone")
-    (True, False, True)
-    """
+    """Return True where a heading asks for personal data."""
     if name in PERSONAL_COLUMNS:
         return True
     parts = name.split("_")
@@ -58,25 +43,7 @@ def is_personal_heading(name: str) -> bool:
 
 
 def looks_personal(text: str, *, phones: bool = True) -> str:
-    """Say what personal data a text seems to hold: a mail address or a phone number.
-
-    Parameters
-    ----------
-    text : str
-        Any cell.
-    phones : bool
-        False where long numbers are usual, such as lots and labels.
-
-    Returns
-    -------
-    str
-        In words, or "".
-
-    Examples
-    --------
-    >>> looks_personal("ask a.b@club.example"), looks_personal("strap slipped at 3:10")
-    ('a mail address', '')
-    """
+    """Say what personal data a text seems to hold: a mail address or a phone number."""
     if _MAIL.search(text):
         return "a mail address"
     if phones and _PHONE.search(text):
@@ -85,22 +52,7 @@ def looks_personal(text: str, *, phones: bool = True) -> str:
 
 
 def looks_like_name(text: str) -> bool:
-    """Return True where a text seems to hold a person's name: capitalised words that are not ordinary.
-
-    Parameters
-    ----------
-    text : str
-        A file name without its ending, or who decided.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> looks_like_name("Kim_Example"), looks_like_name("Session_2_Mat_B"), looks_like_name("A07_s2")
-    (True, False, False)
-    """
+    """Return True where a text seems to hold a person's name: capitalised words that are not ordinary."""
     words = re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])", "_", text))
     return any(
         len(w) > 2 and w[0].isupper() and w[1:].islower() and w.lower() not in ORDINARY_WORDS for w in words
@@ -108,23 +60,7 @@ def looks_like_name(text: str) -> bool:
 
 
 def code_trouble(code: str) -> str:
-    """Say what is wrong with a code: it looks like a name, a birth date, a mail address or a phone number.
-
-    Parameters
-    ----------
-    code : str
-        Not blank.
-
-    Returns
-    -------
-    str
-        In words, or "".
-
-    Examples
-    --------
-    >>> code_trouble("A07"), code_trouble("007"), code_trouble("NA"), code_trouble("Robin")
-    ('', '', '', 'a name')
-    """
+    """Say what is wrong with a code: it looks like a name, a birth date, a mail address or a phone number."""
     if _ORDINARY_CODE.fullmatch(code):
         return ""
     found = looks_personal(code)
@@ -144,23 +80,7 @@ def code_trouble(code: str) -> str:
 
 
 def file_name_trouble(stem: str) -> str:
-    """Say what personal data the name of a file seems to hold.
-
-    Parameters
-    ----------
-    stem : str
-        The name without its ending.
-
-    Returns
-    -------
-    str
-        In words, or "".
-
-    Examples
-    --------
-    >>> file_name_trouble("A07_1998-02-11"), file_name_trouble("A07_s2_b")
-    ('a birth date', '')
-    """
+    """Say what personal data the name of a file seems to hold."""
     found = looks_personal(stem)
     if found:
         return found

@@ -79,21 +79,7 @@ def problem_table(problems: Iterable[Problem]) -> pd.DataFrame:
 
 
 def shorten(value: object) -> str:
-    """Return a value as text that fits a message: control characters replaced, long text cut.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> len(shorten("9" * 5000)) < 80
-    True
-    """
+    """Return a value as text that fits a message: control characters replaced, long text cut."""
     text = "".join(c if c.isprintable() else " " for c in str(value)[: 2 * SHOWN_VALUE])
     return text if len(text) <= SHOWN_VALUE else text[: SHOWN_VALUE - 1] + "…"
 

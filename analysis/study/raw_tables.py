@@ -10,23 +10,7 @@ from .findings import Findings
 
 @dataclass
 class RawTable:
-    """A table with canonical headings, its cells still texts.
-
-    Parameters
-    ----------
-    table : str
-        One of TABLES.
-    file : str
-        Where it was read.
-    rows : list of int
-        Row numbers, as the spreadsheet shows them.
-    columns : dict of list
-        Canonical column -> texts.
-    decimal_comma : bool or None
-        As in Grid.
-    wide : bool
-        True where rounds stood side by side: the heading of a cell carries its round.
-    """
+    """A table with canonical headings, its cells still texts."""
 
     table: str
     file: str
@@ -62,20 +46,7 @@ class RawTable:
 
 
 def lay_out_rounds(raw: RawTable, findings: Findings) -> RawTable:
-    """Lay rounds that stand side by side (exertion_1, exertion_2 ...) under one another.
-
-    Parameters
-    ----------
-    raw : RawTable
-        A table of rounds as it was read.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    RawTable
-        One row per athlete and round that has any entry; the same table where rounds already stand in rows.
-    """
+    """Lay rounds that stand side by side (exertion_1, exertion_2 ...) under one another."""
     measures: dict[int, dict[str, str]] = {}
     for name in raw.columns:
         base, _, round_no = name.rpartition("_")

@@ -19,21 +19,7 @@ RECORDING_COLUMNS = ("session", "athlete", "path", "label", "clock_offset_s", "e
 
 
 def file_stem(name: str) -> str:
-    """Return the name of a recording without folder and ending, .gz included.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> file_stem("evening_1/A07_s2_b.csv.gz")
-    'A07_s2_b'
-    """
+    """Return the name of a recording without folder and ending, .gz included."""
     bare = PurePosixPath(name).name
     if bare.casefold().endswith(".gz"):
         bare = bare[:-3]
@@ -41,45 +27,13 @@ def file_stem(name: str) -> str:
 
 
 def is_recording(name: str) -> bool:
-    """Return True where a file name ends as recordings do.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_recording("A07.fit.gz"), is_recording("photo.jpg")
-    (True, False)
-    """
+    """Return True where a file name ends as recordings do."""
     bare = name.casefold().removesuffix(".gz")
     return bare.endswith(RECORDING_ENDINGS)
 
 
 def read_file_name(name: str, codes: Iterable[str], *, session: str = "1") -> tuple[str, str] | None:
-    """Return session and athlete of a file named CODE, CODE_s2 or CODE_s2_b; None where it is of another form.
-
-    Parameters
-    ----------
-    name : str
-    codes : iterable of str
-        Codes of the athletes; where there are none, what stands before the first _ is taken for the code.
-    session : str
-        The session of a file whose name says none.
-
-    Returns
-    -------
-    tuple of str or None
-
-    Examples
-    --------
-    >>> read_file_name("A07_s2_b.csv", ["A07"]), read_file_name("A07.fit", ["A07"])
-    (('2', 'A07'), ('1', 'A07'))
-    """
+    """Return session and athlete of a file named CODE, CODE_s2 or CODE_s2_b; None where it is of another form."""
     stem = file_stem(name)
     for code in sorted(codes, key=len, reverse=True) or re.findall(r"^[A-Za-z]{0,3}\d{1,4}(?![^\W_])", stem):
         if stem[: len(code)].casefold() != code.casefold():
@@ -91,41 +45,13 @@ def read_file_name(name: str, codes: Iterable[str], *, session: str = "1") -> tu
 
 
 def usual_session(sessions: pd.DataFrame) -> str:
-    """Return the session of a file whose name says none: the only one that there is, else 1.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> usual_session(pd.DataFrame({"session": ["autumn"]})), usual_session(pd.DataFrame({"session": ["1", "2"]}))
-    ('autumn', '1')
-    """
+    """Return the session of a file whose name says none: the only one that there is, else 1."""
     known = list(dict.fromkeys(sessions["session"]))
     return known[0] if len(known) == 1 else "1"
 
 
 def inside_folder(folder: Path, name: str, subfolder: str) -> Path | None:
-    """Return the path of a listed file inside the study folder, or None where there is none or it leads out.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The study folder.
-    name : str
-        As the table lists it.
-    subfolder : str
-        Where such files lie.
-
-    Returns
-    -------
-    pathlib.Path or None
-    """
+    """Return the path of a listed file inside the study folder, or None where there is none or it leads out."""
     if leads_out(name):
         return None
     relative = PurePosixPath(name.replace("\\", "/"))
@@ -136,21 +62,7 @@ def inside_folder(folder: Path, name: str, subfolder: str) -> Path | None:
 
 
 def leads_out(name: str) -> bool:
-    """Return True where a listed file name leads out of the study folder.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> leads_out("../other/A07.fit"), leads_out("evening_1/A07.fit")
-    (True, False)
-    """
+    """Return True where a listed file name leads out of the study folder."""
     bare = name.replace("\\", "/")
     return (
         bare.startswith(("/", "~"))
@@ -162,19 +74,7 @@ def leads_out(name: str) -> bool:
 def check_files(
     folder: Path, tables: dict[str, pd.DataFrame], inventory: Inventory, findings: Findings
 ) -> None:
-    """Check that the files that tables list are there.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The study folder.
-    tables : dict of str to DataFrame
-        Converted tables.
-    inventory : Inventory
-        The files that there are.
-    findings : Findings
-        Takes the problems.
-    """
+    """Check that the files that tables list are there."""
     present = {"recordings": inventory.recordings, "aerobic_files": inventory.aerobic_files}
     for table, subfolder in (
         ("recordings", "recordings"),
@@ -211,23 +111,7 @@ def check_unlisted(
     session: str,
     findings: Findings,
 ) -> None:
-    """Name the recordings that belong to nobody; those of people who withdrew are counted, not named.
-
-    Parameters
-    ----------
-    names : iterable of str
-        Files in recordings/.
-    recordings, survey : DataFrame
-        The tables that list files.
-    codes : list of str
-        Codes of the athletes; empty where there is no athletes table.
-    gone : frozenset of str
-        Codes of people who withdrew.
-    session : str
-        The session of a file whose name says none.
-    findings : Findings
-        Takes the problems.
-    """
+    """Name the recordings that belong to nobody; those of people who withdrew are counted, not named."""
     listed = {
         f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]
     }
@@ -277,18 +161,7 @@ def check_unlisted(
 
 
 def find_recordings(study) -> pd.DataFrame:
-    """Return the recordings of the athletes who are analysed.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    pandas.DataFrame
-        session, athlete, path (absolute), label, clock_offset_s, event_s, device, how. File names count for the athletes and
-        sessions that recordings.csv does not list.
-    """
+    """Return the recordings of the athletes who are analysed."""
     lines = []
     for line in lines_of(study.recordings):
         path = inside_folder(study.folder, line.file, "recordings")

@@ -28,15 +28,7 @@ _LIMITS = {"work_s": (10.0, 3600.0), "rest_s": (0.0, 7200.0)}
 
 
 class Settings(dict):
-    """study.toml as a dictionary that also knows on which line each key stands.
-
-    Parameters
-    ----------
-    content : dict
-        What was parsed.
-    lines : list of str
-        The text.
-    """
+    """study.toml as a dictionary that also knows on which line each key stands."""
 
     def __init__(self, content: dict | None = None, lines: list[str] | None = None):
         super().__init__(content or {})
@@ -64,20 +56,7 @@ def _split_key(text: str) -> list[str]:
 
 
 def read_settings(folder: Path, findings: Findings) -> Settings:
-    """Read study.toml; what is wrong with it goes to the findings.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The study folder.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Settings
-        Empty where the file cannot be read.
-    """
+    """Read study.toml; what is wrong with it goes to the findings."""
     path = folder / SETTINGS_FILE
     if not path.is_file():
         findings.problem(
@@ -189,24 +168,7 @@ def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str
 
 
 def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings: Findings) -> float | None:
-    """Return a time in seconds, written as NAME_s = 300 or NAME = "5:00".
-
-    Parameters
-    ----------
-    settings : Settings
-        study.toml.
-    path : tuple of str
-        The section.
-    name : str
-        With _s at its end.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    float or None
-        None where it is not there or cannot be read.
-    """
+    """Return a time in seconds, written as NAME_s = 300 or NAME = "5:00"."""
     section: dict = settings
     for part in path:
         section = section.get(part, {})
@@ -257,18 +219,7 @@ def _text_seconds(text: str) -> float:
 
 
 def read_protocol(settings: Settings, findings: Findings) -> Protocol:
-    """Return the protocol in study.toml.
-
-    Parameters
-    ----------
-    settings : Settings
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Protocol
-    """
+    """Return the protocol in study.toml."""
     section = settings.get("protocol")
     if not isinstance(section, dict):
         if settings and settings.get("kind") != "survey":

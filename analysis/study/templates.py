@@ -83,66 +83,19 @@ def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
 
 
 def sheet_column(table: str, name: str) -> Column:
-    """Return the rule of a column of a sheet.
-
-    Parameters
-    ----------
-    table, name : str
-
-    Returns
-    -------
-    Column
-
-    Examples
-    --------
-    >>> sheet_column("rounds", "exertion").unit
-    'points'
-    """
+    """Return the rule of a column of a sheet."""
     return column_rules()[table].get(name) or more_columns()[name]
 
 
 def unit_words(column: Column) -> str:
-    """Return what the units row of a sheet says about a column.
-
-    Parameters
-    ----------
-    column : Column
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> unit_words(sheet_column("rounds", "opponent")), unit_words(sheet_column("athletes", "mass_kg"))
-    ('code, guest, none', 'kg')
-    """
+    """Return what the units row of a sheet says about a column."""
     if column.choices:
         return "/".join(column.choices)
     return _UNITS.get(column.kind) or column.unit or ("text" if column.is_text else "number")
 
 
 def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool) -> str:
-    """Return study.toml of a new folder.
-
-    Parameters
-    ----------
-    rounds : int
-    work_s, rest_s : float
-        In seconds.
-    scale : str
-    survey : bool
-        For a survey of sessions.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> 'work = "5:00"' in settings_text(rounds=4, work_s=300, rest_s=90, scale="6-20", survey=False)
-    True
-    """
+    """Return study.toml of a new folder."""
     if survey:
         return read_template("survey.toml")
     asked = [propose_hypothesis(q, PROPOSED_OUTCOMES[q], d) for q, d in PROPOSED_DIRECTIONS.items()]
@@ -165,51 +118,18 @@ def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, surv
 
 
 def minutes_text(seconds: float) -> str:
-    """Return seconds as m:ss.
-
-    Parameters
-    ----------
-    seconds : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> minutes_text(90)
-    '1:30'
-    """
+    """Return seconds as m:ss."""
     whole = round(seconds)
     return f"{whole // 60}:{whole % 60:02d}"
 
 
 def read_template(name: str) -> str:
-    """Return the text of a template.
-
-    Parameters
-    ----------
-    name : str
-        A file in templates/.
-
-    Returns
-    -------
-    str
-    """
+    """Return the text of a template."""
     return (FOLDER / name).read_text(encoding="utf-8")
 
 
 def readme_text(*, survey: bool) -> str:
-    """Return README.md of a new folder.
-
-    Parameters
-    ----------
-    survey : bool
-
-    Returns
-    -------
-    str
-    """
+    """Return README.md of a new folder."""
     if survey:
         parts = (
             "A survey of sessions",
@@ -224,31 +144,12 @@ def readme_text(*, survey: bool) -> str:
 
 
 def notes_lines(*, survey: bool) -> list[str]:
-    """Return the lines of the notes of a new folder.
-
-    Parameters
-    ----------
-    survey : bool
-
-    Returns
-    -------
-    list of str
-    """
+    """Return the lines of the notes of a new folder."""
     notes = tomllib.loads(read_template("notes.toml"))
     return notes["survey" if survey else "study"].strip().splitlines()
 
 
 def texts_to_rewrite() -> dict[str, str]:
-    """Return the texts that a club rewrites: file name -> text.
-
-    Returns
-    -------
-    dict of str
-
-    Examples
-    --------
-    >>> "screening.md" in texts_to_rewrite()
-    True
-    """
+    """Return the texts that a club rewrites: file name -> text."""
     files = [*sorted((FOLDER / "texts").glob("*.md")), *sorted(REPORT_TEXTS.glob("*.md"))]
     return {path.name: path.read_text(encoding="utf-8") for path in files}

@@ -22,15 +22,7 @@ DELIMITERS = (";", "\t", ",")
 
 
 class Unreadable(ValueError):
-    """A file that cannot be read as a table; carries what is wrong and the remedy.
-
-    Parameters
-    ----------
-    problem, remedy : str
-        In words.
-    row : int, optional
-        Where.
-    """
+    """A file that cannot be read as a table; carries what is wrong and the remedy."""
 
     def __init__(self, problem: str, remedy: str, row: int | None = None):
         super().__init__(problem)
@@ -41,21 +33,7 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True)
 class Grid:
-    """A table as it stands in a file: texts without interpretation.
-
-    Parameters
-    ----------
-    file : str
-        File, or workbook and tab.
-    rows : list of (int, list of str)
-        Row as the spreadsheet numbers it, and its cells.
-    dialect : str
-        How it was read, in words.
-    decimal_comma : bool or None
-        Whether its numbers carry a decimal comma; None where both signs occur.
-    remarks : tuple of (str, str)
-        What was noticed, and what to do.
-    """
+    """A table as it stands in a file: texts without interpretation."""
 
     file: str
     rows: list[tuple[int, list[str]]]
@@ -65,23 +43,7 @@ class Grid:
 
 
 def read_bytes(path: Path, *, limit: int = MAX_FILE_BYTES) -> bytes:
-    """Return the content of a file that is not too large.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-    limit : int
-        Largest size in bytes.
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    Unreadable
-        Where it is larger or the system refuses.
-    """
+    """Return the content of a file that is not too large."""
     try:
         with path.open("rb") as file:
             content = file.read(limit + 1)
@@ -99,27 +61,7 @@ def read_bytes(path: Path, *, limit: int = MAX_FILE_BYTES) -> bytes:
 
 
 def decode_text(content: bytes) -> tuple[str, str]:
-    """Return text and the name of its encoding: byte-order mark, then UTF-8, then cp1252.
-
-    Parameters
-    ----------
-    content : bytes
-
-    Returns
-    -------
-    tuple of str
-        Text, encoding.
-
-    Raises
-    ------
-    Unreadable
-        Where it is no text.
-
-    Examples
-    --------
-    >>> decode_text("Größe".encode("cp1252"))
-    ('Größe', 'cp1252')
-    """
+    """Return text and the name of its encoding: byte-order mark, then UTF-8, then cp1252."""
     marks = (
         (codecs.BOM_UTF8, "utf-8-sig"),
         (codecs.BOM_UTF32_LE, "utf-32"),
@@ -158,23 +100,7 @@ def _outside_quotes(text: str) -> str:
 
 
 def read_csv_grid(path: Path, *, file: str) -> Grid:
-    """Read a CSV file as texts: encoding, delimiter and decimal sign found, nothing converted.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-    file : str
-        The name to show in problems.
-
-    Returns
-    -------
-    Grid
-
-    Raises
-    ------
-    Unreadable
-        Where it is no table of bounded size.
-    """
+    """Read a CSV file as texts: encoding, delimiter and decimal sign found, nothing converted."""
     text, encoding = decode_text(read_bytes(path))
     skipped = 0
     first, _, rest = text.partition("\n")

@@ -41,27 +41,7 @@ _WORD_FIRST = re.compile(r"([a-z]{3,9})\.? (\d{1,2}),? (\d{4})", re.ASCII)
 
 
 def read_duration(text: str) -> tuple[float, bool]:
-    """Read m:ss or h:mm:ss.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    tuple of (float, bool)
-        Seconds, and True where it was written with hours.
-
-    Raises
-    ------
-    Slip
-        Where it is no such time.
-
-    Examples
-    --------
-    >>> read_duration("12:30"), read_duration("1:02:03")
-    ((750.0, False), (3723.0, True))
-    """
+    """Read m:ss or h:mm:ss."""
     match = TIME.fullmatch(text.strip())
     if not match or int(match[2]) > 59 or int(match[3] or 0) > 59:
         raise Slip("not a time", "type minutes and seconds as 12:30")
@@ -73,27 +53,7 @@ def read_duration(text: str) -> tuple[float, bool]:
 
 
 def read_clock(text: str) -> str:
-    """Read a local time of day; a date before it is dropped.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-        As 19:30:00, with decimals where there are.
-
-    Raises
-    ------
-    Slip
-        Where it is no time of day.
-
-    Examples
-    --------
-    >>> read_clock("7:05 pm"), read_clock("2026-11-20 19:30:15"), read_clock("19.05")
-    ('19:05:00', '19:30:15', '19:05:00')
-    """
+    """Read a local time of day; a date before it is dropped."""
     bare = re.sub(r"^\d{4}-\d{2}-\d{2}[T ]", "", text.strip())
     half = re.fullmatch(r"(.*?)\s*([ap])\.?m\.?", bare, re.IGNORECASE)
     plain = half[1] if half else bare
@@ -149,28 +109,7 @@ def clock_seconds(clock: str) -> float:
 
 
 def read_offset(text: str) -> str:
-    """Read local time minus UTC.
-
-    Parameters
-    ----------
-    text : str
-        As +01:00, 1, UTC+1, +0530, 5.5.
-
-    Returns
-    -------
-    str
-        As +01:00.
-
-    Raises
-    ------
-    Slip
-        Where it is no offset.
-
-    Examples
-    --------
-    >>> read_offset("UTC+1"), read_offset("-3,5"), read_offset("01:00:00")
-    ('+01:00', '-03:30', '+01:00')
-    """
+    """Read local time minus UTC."""
     bare = re.sub(r"^(utc|gmt)", "", text.strip().replace("\N{MINUS SIGN}", "-"), flags=re.IGNORECASE)
     bare = "0" if bare.casefold() in {"", "z"} else bare.strip()
     match = re.fullmatch(r"([+-]?)(\d{1,2})(?::?(\d{2})(?::00)?|[.,](\d+))?", bare, re.ASCII)
@@ -207,29 +146,7 @@ def offset_seconds(offset: str) -> float:
 
 
 def read_date(text: str, *, order: str = "") -> str:
-    """Read a date; one that could be two days is refused.
-
-    Parameters
-    ----------
-    text : str
-    order : str
-        "day first" or "month first" where study.toml states how 03/04/2026 is meant.
-
-    Returns
-    -------
-    str
-        As 2026-11-25.
-
-    Raises
-    ------
-    Slip
-        Where it is no date or unclear.
-
-    Examples
-    --------
-    >>> read_date("25.11.2026"), read_date("3 April 2026"), read_date("03/04/2026", order="day first")
-    ('2026-11-25', '2026-04-03', '2026-04-03')
-    """
+    """Read a date; one that could be two days is refused."""
     bare = text.strip().casefold()
     if match := _ISO_DATE.fullmatch(bare):
         return _make_date(int(match[1]), int(match[2]), int(match[3]))

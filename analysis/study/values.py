@@ -22,13 +22,7 @@ _MADE_DATE = re.compile(
 
 
 class Slip(ValueError):
-    """A text that is not what its column holds: what is wrong, and the remedy.
-
-    Parameters
-    ----------
-    problem, remedy : str
-        In words.
-    """
+    """A text that is not what its column holds: what is wrong, and the remedy."""
 
     def __init__(self, problem: str, remedy: str):
         super().__init__(problem)
@@ -37,69 +31,17 @@ class Slip(ValueError):
 
 
 def is_blank(text: str) -> bool:
-    """Return True where a text means that nothing was recorded.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_blank("n/a"), is_blank("0")
-    (True, False)
-    """
+    """Return True where a text means that nothing was recorded."""
     return text.casefold() in BLANKS
 
 
 def is_made_date(text: str) -> bool:
-    """Return True where a text looks like a date that a spreadsheet made of something else, such as 9-4.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> is_made_date("09-Apr"), is_made_date("9.4")
-    (True, False)
-    """
+    """Return True where a text looks like a date that a spreadsheet made of something else, such as 9-4."""
     return bool(_MADE_DATE.fullmatch(text))
 
 
 def read_number(text: str, *, decimal_comma: bool | None = False, unit: str = "") -> float:
-    """Read a number with decimal point or comma.
-
-    Parameters
-    ----------
-    text : str
-        Not blank.
-    decimal_comma : bool or None
-        Whether the file writes decimal commas; None where that is not known.
-    unit : str
-        The unit that may stand behind the number.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    Slip
-        Where the text is no number or could be two.
-
-    Examples
-    --------
-    >>> read_number("5,2"), read_number("1.234,5"), read_number("176 bpm", unit="bpm")
-    (5.2, 1234.5, 176.0)
-    """
+    """Read a number with decimal point or comma."""
     bare = text.replace("\N{MINUS SIGN}", "-").replace("\N{NO-BREAK SPACE}", " ").strip()
     if unit and bare.casefold().endswith(unit.casefold()):
         bare = bare[: -len(unit)].strip()
@@ -132,25 +74,7 @@ def read_number(text: str, *, decimal_comma: bool | None = False, unit: str = ""
 
 
 def writes_decimal_comma(texts: Iterable[str], *, otherwise: bool) -> bool | None:
-    """Tell from clear numbers such as 5,2 or 5.2 whether a file writes decimal commas.
-
-    Parameters
-    ----------
-    texts : iterable of str
-        All cells of the file.
-    otherwise : bool
-        The answer where no number has decimals.
-
-    Returns
-    -------
-    bool or None
-        None where both signs occur.
-
-    Examples
-    --------
-    >>> writes_decimal_comma(["5,2", "A07"], otherwise=False)
-    True
-    """
+    """Tell from clear numbers such as 5,2 or 5.2 whether a file writes decimal commas."""
     clear = {sign for text in set(texts) for pair in _CLEAR.findall(text) for sign in pair if sign}
     if len(clear) == 2:
         return None

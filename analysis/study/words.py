@@ -24,38 +24,10 @@ _SPELLINGS = {spelling: unit for unit, spellings in _WORDS["units"].items() for 
 
 
 def canonical_unit(text: str) -> str:
-    """Return the canonical spelling of a unit, or "" where it is none that the kit knows.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> canonical_unit("[beats/min]"), canonical_unit("A07")
-    ('bpm', '')
-    """
+    """Return the canonical spelling of a unit, or "" where it is none that the kit knows."""
     return _SPELLINGS.get(squeeze(text.strip("[]() ")), "")
 
 
 def squeeze(text: str) -> str:
-    """Return a text in lower case without any spaces.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> squeeze("kg m / min")
-    'kgm/min'
-    """
+    """Return a text in lower case without any spaces."""
     return re.sub(r"\s+", "", text).casefold()

@@ -20,23 +20,7 @@ _PLEASE_SAVE = "open it in the spreadsheet and save it again as .xlsx, or save e
 
 
 def read_workbook(path: Path) -> dict[str, Grid]:
-    """Read every visible or hidden tab of a workbook as texts.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        study.xlsx.
-
-    Returns
-    -------
-    dict of str to Grid
-        Tab -> its texts. The remarks of a Grid are problems of that tab.
-
-    Raises
-    ------
-    Unreadable
-        Where it is no workbook, is protected, or is too large when unpacked.
-    """
+    """Read every visible or hidden tab of a workbook as texts."""
     formulas = _check_archive(path)
     import openpyxl
 
@@ -148,23 +132,7 @@ def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
 
 
 def cell_text(value) -> str:
-    """Return what a cell of a workbook holds, as text that the readers of CSV cells understand.
-
-    Parameters
-    ----------
-    value : object
-        None, bool, int, float, str, datetime, date, time or timedelta.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import datetime as dt
-    >>> cell_text(7.0), cell_text(dt.time(12, 30)), cell_text(dt.datetime(2026, 4, 9))
-    ('7', '12:30:00', '2026-04-09')
-    """
+    """Return what a cell of a workbook holds, as text that the readers of CSV cells understand."""
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -26,21 +26,7 @@ COLUMNS = [
 
 
 def window_lengths(published) -> tuple[float, ...]:
-    """Return the lengths of published rounds (s), each once.
-
-    Parameters
-    ----------
-    published : DataFrame or None
-
-    Returns
-    -------
-    tuple of float
-
-    Examples
-    --------
-    >>> window_lengths(pd.DataFrame({"work_s": [120.0, 120.0, None]}))
-    (120.0,)
-    """
+    """Return the lengths of published rounds (s), each once."""
     if published is None or "work_s" not in published:
         return ()
     given = pd.to_numeric(published["work_s"], errors="coerce").dropna()
@@ -50,36 +36,7 @@ def window_lengths(published) -> tuple[float, ...]:
 def compare_with_rounds(
     means: pd.DataFrame, typical: pd.DataFrame, windows: Mapping, hr_max_bpm: float
 ) -> pd.DataFrame:
-    """Say whether sessions are what published rounds would predict.
-
-    Parameters
-    ----------
-    means : DataFrame
-        Published round means (`replication.Findings.means`, with `work_s` joined).
-    typical : DataFrame
-        Our typical values over people.
-    windows : mapping
-        (outcome, work_s) -> one value per person: highest mean over a window of that length, in recordings.
-    hr_max_bpm : float
-        Typical predicted maximum, to turn REST_PERCENT into beats.
-
-    Returns
-    -------
-    DataFrame
-        One line per published round: ours beside it; `share_low` to `share_high`: how much of a session would have to be
-        spent at the published rate to give our mean, with the rest at
-        `rest_low` to `rest_high` per cent; `window_mean`: the hardest stretch
-        of a recording that is as long as a round.
-
-    Notes
-    -----
-    share = (session mean − rest) / (published − rest).
-
-    Examples
-    --------
-    >>> compare_with_rounds(pd.DataFrame(), pd.DataFrame(), {}, 190.0).empty
-    True
-    """
+    """Say whether sessions are what published rounds would predict."""
     lines = []
     ours = typical.set_index("measure") if len(typical) else typical
     for row in means.to_dict("records"):

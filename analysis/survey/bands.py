@@ -22,18 +22,7 @@ BAND_COLUMNS = [
 
 @dataclass(frozen=True)
 class Recorded:
-    """Sessions with a recording in the bands, per simulated draw.
-
-    Parameters
-    ----------
-    time : ndarray
-        Draws by recordings by bands: share of valid time.
-    mean_band : ndarray
-        Draws by recordings: number of the band that holds the session mean.
-    weights : ndarray
-        Of the recordings, so that people count once; they add to 1.
-    n_people : int
-    """
+    """Sessions with a recording in the bands, per simulated draw."""
 
     time: np.ndarray
     mean_band: np.ndarray
@@ -42,17 +31,7 @@ class Recorded:
 
 
 def band_edges() -> tuple[float, ...]:
-    """Return the inner edges of the bands, per cent of maximal heart rate.
-
-    Returns
-    -------
-    tuple of float
-
-    Examples
-    --------
-    >>> band_edges()
-    (57.0, 64.0, 77.0, 96.0)
-    """
+    """Return the inner edges of the bands, per cent of maximal heart rate."""
     return tuple(float(v) for v in intensity_bands(EDITION)["percent_hr_max_low"].iloc[1:])
 
 
@@ -70,24 +49,7 @@ def recorded_bands(
     n_draws: int,
     seed: int,
 ) -> Recorded:
-    """Return time and session means in the bands, of sessions with a recording; people count once.
-
-    Parameters
-    ----------
-    recordings : list of (person, FileSummary)
-        Person as in `people`.
-    people : People
-        People with a recording, with all their sessions.
-    predicted : ndarray
-        Predicted maximum of each of them, bpm.
-    spread : Spread or None
-        Of everybody.
-    n_draws, seed : int
-
-    Returns
-    -------
-    Recorded
-    """
+    """Return time and session means in the bands, of sessions with a recording; people count once."""
     edges = np.array(band_edges()) / 100
     who = np.array([person for person, _ in recordings])
     seconds = np.array([summary.seconds for _, summary in recordings])
@@ -111,21 +73,7 @@ def recorded_bands(
 def band_table(
     shares: np.ndarray, n_people: int, recorded=None, n_recordings: int = 0, n_recorded_people: int = 0
 ):
-    """Put the bands in a table: time of recordings, and sessions by mean and by peak.
-
-    Parameters
-    ----------
-    shares : ndarray
-        Median, low and high; mean and peak; bands (see `Carried.between`).
-    n_people : int
-    recorded : Recorded, optional
-
-    Returns
-    -------
-    DataFrame
-        band, words, low, high (per cent of maximum); time with limits; share of people's sessions whose mean, or peak,
-        lies in the band, with limits.
-    """
+    """Put the bands in a table: time of recordings, and sessions by mean and by peak."""
     bands = intensity_bands(EDITION)
     k = len(bands)
     time = np.full((3, k), np.nan)
@@ -141,18 +89,7 @@ def band_table(
 
 
 def agreement_table(recorded: Recorded) -> pd.DataFrame:
-    """Set the band that a session's mean suggests against the time truly spent in each band.
-
-    Parameters
-    ----------
-    recorded : Recorded
-
-    Returns
-    -------
-    DataFrame
-        mean_band, words, share_sessions (how often a mean lies there), then per band the average share of time, and
-        `harder`: time in a harder band than the mean suggests. Averaged over the simulated maxima.
-    """
+    """Set the band that a session's mean suggests against the time truly spent in each band."""
     names = list(intensity_bands(EDITION)["band"])
     time, lines = recorded.time, []
     for j, name in enumerate(names):

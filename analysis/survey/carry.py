@@ -18,23 +18,7 @@ MOST_PEOPLE = 20_000
 
 @dataclass(frozen=True)
 class Carried:
-    """Share of people's sessions at or above each point of GRID, per measure (rows: mean, peak).
-
-    Parameters
-    ----------
-    exact : ndarray
-        With every predicted maximum taken as exact.
-    centre, low, high : ndarray
-        With the error of the prediction: median and 95 % of the simulated values, for these people.
-    total_low, total_high : ndarray
-        The same for people like these, drawn anew.
-    between : ndarray
-        Median, low and high of the shares between the edges of bands; empty without edges.
-    n_draws, n_people : int
-        Simulated draws, and people in them.
-    learned : bool
-        Whether heart rates told something about each person's own maximum.
-    """
+    """Share of people's sessions at or above each point of GRID, per measure (rows: mean, peak)."""
 
     exact: np.ndarray
     centre: np.ndarray
@@ -58,19 +42,7 @@ class Carried:
 
 @dataclass(frozen=True)
 class People:
-    """Sessions of people with a predicted maximum, ready to be simulated.
-
-    Parameters
-    ----------
-    log_share : ndarray
-        Sessions by (mean, peak): logarithm of heart rate over predicted maximum.
-    codes : ndarray
-        Session -> person, 0 to n - 1.
-    error : ndarray
-        Standard error of each person's predicted maximum, as a share.
-    least : float
-        The least plausible size of that error, as a share of it.
-    """
+    """Sessions of people with a predicted maximum, ready to be simulated."""
 
     log_share: np.ndarray
     codes: np.ndarray
@@ -115,28 +87,7 @@ class People:
 
 
 def people_of(hr_mean, hr_peak, codes, hr_max, standard_error: float) -> People:
-    """Gather sessions of people whose maximum could be predicted.
-
-    Parameters
-    ----------
-    hr_mean, hr_peak : array
-        Per session, bpm.
-    codes : array of int
-        Session -> person.
-    hr_max : array
-        Predicted maximum per session; not-a-number where it is not known.
-    standard_error : float
-        Of the prediction, bpm.
-
-    Returns
-    -------
-    People
-
-    Examples
-    --------
-    >>> people_of([140.0], [180.0], [7], [190.0], 10.8).n
-    1
-    """
+    """Gather sessions of people whose maximum could be predicted."""
     hr = np.column_stack([np.asarray(hr_mean, dtype=float), np.asarray(hr_peak, dtype=float)])
     maximum = np.asarray(hr_max, dtype=float)
     known = np.isfinite(maximum) & np.isfinite(hr).any(axis=1)
@@ -156,41 +107,7 @@ def carry_error(
     learn: bool = True,
     edges: tuple[float, ...] = (),
 ) -> Carried:
-    """Carry the error of the predicted maxima to the distribution of sessions, people counted once each.
-
-    Parameters
-    ----------
-    people : People
-    n_draws : int
-    seed : int
-    most : int
-        People simulated at the most.
-    learn : bool
-        Let a person's heart rates say something about that person's own maximum (they are a share of it). False: draw
-        the error as if they did not, which counts the scatter of the prediction twice.
-    edges : tuple of float
-        Edges of bands, on GRID: shares of sessions between them are carried too.
-
-    Returns
-    -------
-    Carried
-
-    Notes
-    -----
-    Each draw: (1) the size of the error of the prediction, between the least published one and the equation's own, and
-    centre and spread of true intensity, as uncertain as they are; (2) for each person one error of the maximum, shared
-    by all of the person's sessions, given the person's heart rates and never below a rate that was reached; (3) the
-    share of sessions at or above each per cent, averaged over people. For `total_`, people are weighted as in a bootstrap.
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(1)
-    >>> hr = rng.normal(0.9, 0.02, 60) * rng.normal(190, 10.8, 60)
-    >>> found = carry_error(people_of(hr - 40, hr, range(60), np.full(60, 190.0), 10.8), n_draws=200)
-    >>> at = found.at("percent_peak", 90)
-    >>> at["low"] < at["high"]
-    True
-    """
+    """Carry the error of the predicted maxima to the distribution of sessions, people counted once each."""
     rng = np.random.default_rng(seed)
     exact = _Counting(people).shares(np.zeros(people.n))[0]
     some = people.sample(most, rng)
@@ -215,26 +132,7 @@ def spread_of(people: People) -> Spread | None:
 def draw_errors(
     people: People, spread: Spread | None, n_draws: int, rng: np.random.Generator
 ) -> Iterator[np.ndarray]:
-    """Yield, per draw, one error of the predicted maximum for each person (logarithm of true over predicted).
-
-    Parameters
-    ----------
-    people : People
-    spread : Spread or None
-        None: heart rates say nothing about a person's own maximum, other than that it is not below them.
-    n_draws : int
-    rng : Generator
-
-    Yields
-    ------
-    ndarray
-
-    Examples
-    --------
-    >>> people = people_of([140.0], [180.0], [7], [190.0], 10.8)
-    >>> len(list(draw_errors(people, None, 3, np.random.default_rng(0))))
-    3
-    """
+    """Yield, per draw, one error of the predicted maximum for each person (logarithm of true over predicted)."""
     averages, counts, floor = people.averages(), people.counts, people.floor()
     middle = np.zeros(people.n)
     for _ in range(n_draws):
@@ -294,23 +192,7 @@ class _Counting:
 
 
 def likely_errors(people: People) -> dict[str, np.ndarray]:
-    """Return each person's likely error of the maximum with its 95 % limits, as factors on the predicted maximum.
-
-    Parameters
-    ----------
-    people : People
-
-    Returns
-    -------
-    dict
-        middle, low, high: arrays, one value per person.
-
-    Examples
-    --------
-    >>> found = likely_errors(people_of([140.0], [180.0], [0], [190.0], 10.8))
-    >>> bool(found["low"][0] < found["middle"][0] < found["high"][0])
-    True
-    """
+    """Return each person's likely error of the maximum with its 95 % limits, as factors on the predicted maximum."""
     spread = spread_of(people)
     size = (people.least + 1) / 2
     middle, width = np.zeros(people.n), size * people.error

@@ -25,24 +25,7 @@ PARALLEL_FROM = 400
 
 @dataclass(frozen=True)
 class FileSummary:
-    """What the survey keeps of one recording.
-
-    Parameters
-    ----------
-    file : str
-    digest : str
-        Fingerprint of the content.
-    valid_s, missing_s : float
-        Seconds with and without a usable heart rate.
-    hr_mean_bpm, hr_peak_bpm : float
-        Mean over time, and the highest mean over 5 s.
-    windows : dict of float to float
-        Length in seconds -> highest mean over such a window.
-    seconds : ndarray
-        Seconds at each whole beat per minute from LOWEST_BPM on.
-    problem : str
-        Why it could not be read; "" where it was.
-    """
+    """What the survey keeps of one recording."""
 
     file: str
     digest: str = ""
@@ -58,29 +41,7 @@ class FileSummary:
 def summarise_files(
     folder: str | Path, names: Iterable[str], *, windows: tuple[float, ...] = (), n_jobs: int | None = None
 ):
-    """Read recordings and yield one small summary each, in the order of the names.
-
-    Parameters
-    ----------
-    folder : path
-        The survey folder; files stand in its recordings/.
-    names : iterable of str
-        Files, each once.
-    windows : tuple of float
-        Lengths of windows (s) whose highest mean is wanted.
-    n_jobs : int, optional
-        Workers. Default: one for few files, else one per core.
-
-    Yields
-    ------
-    FileSummary
-        A file that cannot be read has a `problem`.
-
-    Examples
-    --------
-    >>> [s.problem != "" for s in summarise_files("nowhere", ["a.csv"])]
-    [True]
-    """
+    """Read recordings and yield one small summary each, in the order of the names."""
     import joblib
 
     names = list(names)
@@ -93,23 +54,7 @@ def summarise_files(
 
 
 def summarise_file(folder: str | Path, name: str, windows: tuple[float, ...] = ()) -> FileSummary:
-    """Read one recording and keep what the survey needs.
-
-    Parameters
-    ----------
-    folder : path
-    name : str
-    windows : tuple of float
-
-    Returns
-    -------
-    FileSummary
-
-    Examples
-    --------
-    >>> summarise_file("nowhere", "a.csv").file
-    'a.csv'
-    """
+    """Read one recording and keep what the survey needs."""
     path = Path(folder) / "recordings" / name.replace("\\", "/").removeprefix("recordings/")
     try:
         digest = hashlib.sha256(path.read_bytes()).hexdigest()

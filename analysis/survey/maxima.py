@@ -20,26 +20,7 @@ RIDGE = 1e-6
 
 
 def predict_maxima(age_years, sex, equation: str) -> np.ndarray:
-    """Predict the maximal heart rate of many people; not-a-number where age or a needed sex is not known.
-
-    Parameters
-    ----------
-    age_years : array of float
-    sex : array of str
-        "F", "M" or "".
-    equation : str
-        A name of `physiology.hr_max_equations`.
-
-    Returns
-    -------
-    ndarray
-        bpm.
-
-    Examples
-    --------
-    >>> predict_maxima([25.0, float("nan")], ["F", "M"], "nes_2013").tolist()
-    [195.0, nan]
-    """
+    """Predict the maximal heart rate of many people; not-a-number where age or a needed sex is not known."""
     age = np.round(np.asarray(age_years, dtype=float), 2)
     who = np.asarray(sex, dtype=object)
     number = np.select([who == "F", who == "M"], [1, 2], 0)
@@ -61,22 +42,7 @@ def for_whom(equation: str) -> str:
 
 @dataclass(frozen=True)
 class Spread:
-    """How the logarithms of heart rate over predicted maximum scatter: people, sessions, error of the prediction.
-
-    Parameters
-    ----------
-    centre : ndarray
-        Mean of mean and peak, on the logarithm of the share of maximum.
-    observed : ndarray
-        Covariance of people's means as observed, 2 by 2.
-    sessions : ndarray
-        Covariance of sessions within a person, 2 by 2; zero where nobody sent two.
-    scatter : ndarray
-        What the scatter of sessions adds to `observed` on average.
-    error2 : float
-        What the error of the prediction adds to every element of `observed` on average, at its full size.
-    n_people : int
-    """
+    """How the logarithms of heart rate over predicted maximum scatter: people, sessions, error of the prediction."""
 
     centre: np.ndarray
     observed: np.ndarray
@@ -104,26 +70,7 @@ class Spread:
 
 
 def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) -> Spread | None:
-    """Measure the spread of people and sessions; None with too few people.
-
-    Parameters
-    ----------
-    log_share : ndarray
-        Sessions by (mean, peak): logarithm of heart rate over predicted maximum.
-    codes : ndarray
-        Session -> person, 0 to n - 1.
-    error : ndarray
-        Standard error of each person's predicted maximum, as a share of it.
-
-    Returns
-    -------
-    Spread or None
-
-    Examples
-    --------
-    >>> measure_spread(np.zeros((3, 2)), np.arange(3), np.full(3, 0.05)) is None
-    True
-    """
+    """Measure the spread of people and sessions; None with too few people."""
     whole = np.isfinite(log_share).all(axis=1)
     values, who = log_share[whole], codes[whole]
     counts = np.bincount(who, minlength=len(error))
@@ -146,37 +93,7 @@ def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) 
 def error_given_rates(
     person_log_share, counts, error, centre, people, sessions
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return mean and SD of the error of each person's predicted maximum, given that person's heart rates.
-
-    Parameters
-    ----------
-    person_log_share : ndarray
-        People by (mean, peak), averaged over their sessions; not-a-number where one is missing.
-    counts : ndarray
-        Sessions of each person.
-    error : ndarray
-        Standard error of the prediction, as a share.
-    centre, people, sessions : ndarray
-        As in `Spread`.
-
-    Returns
-    -------
-    mean, sd : ndarray
-        On the logarithm of true over predicted maximum.
-
-    Notes
-    -----
-    A person's heart rates are true intensity times true maximum: y = centre + intensity + error + session scatter. Given
-    y, the error is normal with mean k'(y − centre), k = s² T⁻¹ 1, and variance s² (1 − s² 1'T⁻¹1), where
-    T = people + sessions / n + s² 1 1'. So a person far above the others probably has a maximum above the prediction.
-
-    Examples
-    --------
-    >>> mean, sd = error_given_rates(np.array([[0.05, 0.05]]), np.array([1]), np.array([0.05]), np.zeros(2),
-    ...                              np.zeros((2, 2)), np.zeros((2, 2)))
-    >>> bool(mean[0] > 0.049)
-    True
-    """
+    """Return mean and SD of the error of each person's predicted maximum, given that person's heart rates."""
     s2 = error**2
     once = 1 / np.maximum(counts, 1)
     a, b, d = (people[i, j] + sessions[i, j] * once + s2 for i, j in ((0, 0), (0, 1), (1, 1)))

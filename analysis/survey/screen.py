@@ -32,14 +32,7 @@ SCREENS = (NO_RATE, CROSSED, IMPLAUSIBLE, TOO_HIGH, TWICE_FILE, TWICE_ROW, WRIST
 
 @dataclass(frozen=True)
 class Screened:
-    """Sessions with the reason why one is not in the main analysis.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        The canonical columns, `code` (number of the person), and `reason` ("" in the main analysis).
-    warnings : tuple of str
-    """
+    """Sessions with the reason why one is not in the main analysis."""
 
     sessions: pd.DataFrame
     warnings: tuple[str, ...] = ()
@@ -51,22 +44,7 @@ class Screened:
 
 
 def complete_columns(survey: pd.DataFrame) -> pd.DataFrame:
-    """Return the survey with every column that the analysis reads, numbers as numbers and texts as categories.
-
-    Parameters
-    ----------
-    survey : DataFrame
-        With `person` and at least one of hr_mean_bpm and hr_peak_bpm.
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> complete_columns(pd.DataFrame({"person": ["a"], "hr_mean_bpm": ["141"]}))["hr_mean_bpm"].item()
-    141.0
-    """
+    """Return the survey with every column that the analysis reads, numbers as numbers and texts as categories."""
     if "person" not in survey:
         raise KitError(
             "the survey has no column person: without it several sessions of one person look like several people"
@@ -87,29 +65,7 @@ def complete_columns(survey: pd.DataFrame) -> pd.DataFrame:
 
 
 def screen_sessions(sessions: pd.DataFrame, *, kinds=SPARRING_KINDS, digests=None, ceiling=None) -> Screened:
-    """Give every session the reason why it is not in the main analysis, or none.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        From `complete_columns`, mean and peak of recordings filled in.
-    kinds : sequence of str
-        Kinds of session in the main analysis; sessions of unknown kind are kept.
-    digests : mapping of str to str, optional
-        File -> fingerprint of its content, so that one recording under two names is found.
-    ceiling : array, optional
-        Per session: a higher peak is taken for an artefact; not-a-number where nothing is known.
-
-    Returns
-    -------
-    Screened
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"person": ["a", "a"], "minutes": 60, "hr_mean_bpm": 140, "hr_peak_bpm": [180, 120]})
-    >>> screen_sessions(complete_columns(table)).sessions["reason"].tolist()
-    ['', 'mean above peak']
-    """
+    """Give every session the reason why it is not in the main analysis, or none."""
     mean, peak = sessions["hr_mean_bpm"].to_numpy(), sessions["hr_peak_bpm"].to_numpy()
     implausible = np.zeros(len(sessions), dtype=bool)
     for name, (low, high) in PLAUSIBLE.items():
@@ -152,24 +108,7 @@ def _same_row(sessions: pd.DataFrame) -> np.ndarray:
 
 
 def settle_people(sessions: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Give a person one age and one sex over all sessions; contradictory ones count as not known.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        From `complete_columns`.
-
-    Returns
-    -------
-    sessions : DataFrame
-    warnings : list of str
-
-    Examples
-    --------
-    >>> table = complete_columns(pd.DataFrame({"person": ["a", "a"], "age_years": [24, 51], "hr_mean_bpm": 140}))
-    >>> settle_people(table)[0]["age_years"].isna().all()
-    np.True_
-    """
+    """Give a person one age and one sex over all sessions; contradictory ones count as not known."""
     ages = sessions.groupby("code")["age_years"].agg(["min", "max"])
     unclear = (ages["max"] - ages["min"] > AGE_SPAN_YEARS).to_numpy()
     age = np.where(unclear, np.nan, (ages["min"].to_numpy() + ages["max"].to_numpy()) / 2)
@@ -205,23 +144,7 @@ def _remarks(sessions: pd.DataFrame, known: np.ndarray) -> list[str]:
 
 
 def left_out_sessions(sessions: pd.DataFrame) -> pd.DataFrame:
-    """List the sessions that are not in the main analysis by file and row, without codes, each with its reason.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        With `reason`.
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"person": ["a"], "hr_mean_bpm": 140, "device_kind": ["wrist"]})
-    >>> left_out_sessions(screen_sessions(complete_columns(table)).sessions)["reason"].tolist()
-    ['sensor at the wrist']
-    """
+    """List the sessions that are not in the main analysis by file and row, without codes, each with its reason."""
     aside = sessions[sessions["reason"] != ""]
     blank = np.full(len(aside), "", dtype=object)
     columns = {

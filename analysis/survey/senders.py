@@ -12,26 +12,7 @@ NOT_SAID = "not said"
 
 
 def describe_senders(sessions: pd.DataFrame) -> pd.DataFrame:
-    """Count people and sessions by sex, age, sensor, kind of session, sessions sent and recording.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        All sessions that were sent, before any was set aside.
-
-    Returns
-    -------
-    DataFrame
-        what, group, n_athletes, n_sessions, share_people, share_sessions. A person with two kinds of sensor counts in
-        both groups, so that shares of people may add to more than 1.
-
-    Examples
-    --------
-    >>> from analysis.survey.screen import complete_columns
-    >>> table = complete_columns(pd.DataFrame({"person": ["a", "a", "b"], "sex": ["F", "F", ""], "hr_mean_bpm": 140}))
-    >>> describe_senders(table).query("what == 'sex'")["n_athletes"].tolist()
-    [1, 1]
-    """
+    """Count people and sessions by sex, age, sensor, kind of session, sessions sent and recording."""
     codes = sessions["code"].to_numpy()
     n_people = int(codes.max()) + 1 if len(codes) else 0
     sent = np.bincount(codes, minlength=n_people)[codes] if len(codes) else codes

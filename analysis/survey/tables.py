@@ -43,18 +43,7 @@ def curve_table(carried: Carried) -> pd.DataFrame:
 
 
 def equation_table(main: pd.DataFrame, *, seed: int) -> pd.DataFrame:
-    """Give the main shares under each published equation, for the people it can be used for.
-
-    Parameters
-    ----------
-    main : DataFrame
-        Sessions of the main analysis.
-    seed : int
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Give the main shares under each published equation, for the people it can be used for."""
     lines = []
     for known in hr_max_equations().itertuples(index=False):
         maxima = maxima_of_sessions(main, known.equation)
@@ -86,21 +75,7 @@ def maxima_of_sessions(sessions: pd.DataFrame, equation: str) -> np.ndarray:
 
 
 def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> pd.DataFrame:
-    """Say, for people without a known age, what each plausible age would mean: a range, not a guess.
-
-    Parameters
-    ----------
-    main : DataFrame
-        Sessions of the main analysis.
-    equation : str
-    ages : tuple of float
-        Youngest and oldest plausible age, years.
-
-    Returns
-    -------
-    DataFrame
-        measure, threshold, age_years, share, n_athletes, n_sessions.
-    """
+    """Say, for people without a known age, what each plausible age would mean: a range, not a guess."""
     columns = ["measure", "threshold", "age_years", "share", "n_athletes", "n_sessions"]
     unknown = main[main["age_years"].isna()]
     lines = []
@@ -130,23 +105,7 @@ def _maximum_at(age: float, equation: str) -> float:
 
 
 def choice_table(sessions: pd.DataFrame, kinds, *, error_bpm: float, seed: int) -> pd.DataFrame:
-    """Give the main numbers under other choices.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        All sessions, with `reason`, `hr_max_bpm`, `percent_mean`, `percent_peak`.
-    kinds : sequence of str
-    error_bpm : float
-        Standard error of the predicted maximum.
-    seed : int
-
-    Returns
-    -------
-    DataFrame
-        choice, n_sessions, n_athletes, percent_mean, percent_peak, and the share of people's sessions with a peak at or
-        above 90 % of maximum: estimate, centre, low, high.
-    """
+    """Give the main numbers under other choices."""
     main = sessions["reason"] == ""
     plain = {
         "as analysed": main,

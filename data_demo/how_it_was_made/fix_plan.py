@@ -25,11 +25,15 @@ def main(target: Path = DEMO) -> None:
         folder = Path(name)
         for table in ("athletes.csv", "published.csv"):
             shutil.copy(DEMO / table, folder / table)
-        settings = (DEMO / "study.toml").read_text(encoding="utf-8").replace("tolerance_s = 20", "tolerance_s = 15")
+        settings = (
+            (DEMO / "study.toml").read_text(encoding="utf-8").replace("tolerance_s = 20", "tolerance_s = 15")
+        )
         (folder / "study.toml").write_text(settings, encoding="utf-8")
         study = Study.load(folder, today=DAY)
         answer = size_answer(study)
-        fixed = freeze_plan(study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n}, today=DAY)
+        fixed = freeze_plan(
+            study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n}, today=DAY
+        )
         for path in fixed.files:
             shutil.copy(path, target / path.name)
 

@@ -260,5 +260,7 @@ def test_the_order_of_the_athletes_does_not_move_a_permutation_p():
     rng = np.random.default_rng(0)
     x, y = rng.normal(size=(2, 12))
     order = rng.permutation(12)
-    one, two = (models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order])))
+    one, two = (
+        models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order]))
+    )
     assert one.p == two.p

@@ -48,22 +48,7 @@ __all__ = [
 
 
 def plain_capacity(answer) -> str:
-    """Say in plain words whether fitter athletes respond less.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> plain_capacity(_example())[:44]
-    'Fitter athletes had a lower mean heart rate:'
-    """
+    """Say in plain words whether fitter athletes respond less."""
     if isinstance(answer, NotYet):
         return str(answer)
     known = known_outcome(answer.outcome)
@@ -99,23 +84,7 @@ def plain_capacity(answer) -> str:
 
 
 def plain_fault_of_test(answer) -> str:
-    """Say how much of a weak correlation may be the fault of the fitness test.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    str
-        Empty where nothing was analysed.
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> "hides" in plain_fault_of_test(_example())
-    True
-    """
+    """Say how much of a weak correlation may be the fault of the fitness test."""
     if isinstance(answer, NotYet):
         return ""
     found = answer.correction
@@ -137,25 +106,7 @@ def plain_fault_of_test(answer) -> str:
 
 
 def plain_levels(levels) -> str:
-    """Say what two outcomes do together within athletes, and that this is another question than between athletes.
-
-    Parameters
-    ----------
-    levels : Levels or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.capacity import correlation_levels
-    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "exertion": [3, 5, 6, 4, 6, 8, 2, 5, 5],
-    ...                   "hr_mean_bpm": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
-    >>> plain_levels(correlation_levels(d, "exertion", "hr_mean_bpm"))[:35]
-    'In rounds in which an athlete has a'
-    """
+    """Say what two outcomes do together within athletes, and that this is another question than between athletes."""
     if isinstance(levels, NotYet):
         return str(levels)
     x, y = (lower_first(known_outcome(n).label) for n in (levels.x, levels.y))
@@ -174,23 +125,7 @@ def plain_levels(levels) -> str:
 
 
 def write_up_capacity(answer) -> list[str]:
-    """Write the results on fitness and one outcome as a journal would print them.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    list of str
-        Paragraphs: main result, correlations, subgroups, test error, robustness, drift and recovery, limits.
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> len(write_up_capacity(_example())) > 5
-    True
-    """
+    """Write the results on fitness and one outcome as a journal would print them."""
     if isinstance(answer, NotYet):
         return [str(answer)]
     paragraphs = [

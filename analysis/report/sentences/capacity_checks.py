@@ -15,22 +15,7 @@ from .capacity_parts import digits_of, fine_digits, known_outcome, lower_first, 
 
 
 def plain_influence(answer) -> str:
-    """Say whether one athlete decides the answer.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> plain_influence(_example())[:32]
-    'Whichever one athlete is left ou'
-    """
+    """Say whether one athlete decides the answer."""
     if isinstance(answer, NotYet) or not answer.influence["planned_effect"].notna().any():
         return ""
     known, table = known_outcome(answer.outcome), answer.influence
@@ -45,22 +30,7 @@ def plain_influence(answer) -> str:
 
 
 def write_up_influence(answer) -> str:
-    """Write how far one athlete moves the result.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> write_up_influence(_example())[:26]
-    'Leaving out one athlete at'
-    """
+    """Write how far one athlete moves the result."""
     table, known = answer.influence, known_outcome(answer.outcome)
     if not table["planned_effect"].notna().any():
         return ""
@@ -77,22 +47,7 @@ def write_up_influence(answer) -> str:
 
 
 def plain_specifications(answer) -> str:
-    """Say how far the answer depends on choices that could have been made otherwise.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> plain_specifications(_example())[:3]
-    'The'
-    """
+    """Say how far the answer depends on choices that could have been made otherwise."""
     if isinstance(answer, NotYet) or answer.specifications is None:
         return ""
     chart = answer.specifications
@@ -106,22 +61,7 @@ def plain_specifications(answer) -> str:
 
 
 def write_up_specifications(answer) -> str:
-    """Write how many reasonable analyses agree with the planned one.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> write_up_specifications(_example())
-    ''
-    """
+    """Write how many reasonable analyses agree with the planned one."""
     chart = answer.specifications
     if chart is None or chart.n_specifications < 2:
         return ""
@@ -142,22 +82,7 @@ def _of(chart, share: float) -> str:
 
 
 def plain_drift(answer) -> str:
-    """Say in plain words whether fitter athletes rise less over the rounds and recover more.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer, Refused or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> plain_drift(_example())[:7]
-    'Whether'
-    """
+    """Say in plain words whether fitter athletes rise less over the rounds and recover more."""
     if isinstance(answer, NotYet) or answer.drift.empty:
         return ""
     shown, open_ = [], []
@@ -177,22 +102,7 @@ def plain_drift(answer) -> str:
 
 
 def write_up_drift(answer) -> str:
-    """Write whether fitter athletes drift less and recover more.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> write_up_drift(_example())[:24]
-    'Regressed on capacity (o'
-    """
+    """Write whether fitter athletes drift less and recover more."""
     step, per = answer.capacity_step, step_words(answer.capacity_step, answer.capacity_unit)
     parts, check = [], ""
     for row in answer.drift.to_dict("records"):

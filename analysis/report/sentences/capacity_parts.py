@@ -93,22 +93,7 @@ def _side(value: float, known: Outcome) -> str:
 
 
 def write_up_correlations(answer) -> str:
-    """Write the correlations over athletes side by side, and whether they agree.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> write_up_correlations(_example())[:40]
-    'Over athletes (means balanced for missed'
-    """
+    """Write the correlations over athletes side by side, and whether they agree."""
     table = answer.correlations.set_index("analysis")
     pearson = table.loc["Pearson"]
     if math.isnan(pearson["estimate"]):
@@ -158,22 +143,7 @@ def _factor(value: float) -> str:
 
 
 def write_up_error(answer) -> str:
-    """Write what the error of the fitness test does to the correlation and to the effect.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> write_up_error(_example())[:30]
-    'The fitness test errs by 2.60 '
-    """
+    """Write what the error of the fitness test does to the correlation and to the effect."""
     known, found = known_outcome(answer.outcome), answer.correction
     rows = answer.errors.set_index("quantity") if len(answer.errors) else None
     texts = []

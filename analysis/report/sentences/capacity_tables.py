@@ -22,24 +22,7 @@ DASH = "\N{EN DASH}"
 
 
 def table_tests(capacity):
-    """Show how fitness was measured, one line per test.
-
-    Parameters
-    ----------
-    capacity : DataFrame or NotYet
-        From `measure_capacity`.
-
-    Returns
-    -------
-    DataFrame or str
-
-    Examples
-    --------
-    >>> from analysis.capacity import measure_capacity
-    >>> tests = pd.DataFrame({"athlete": ["A01", "A02"], "test": "run_12_min", "distance_m": [2800, 2600]})
-    >>> table_tests(measure_capacity(tests, tests[["athlete"]]))["Athletes"].tolist()
-    ['2']
-    """
+    """Show how fitness was measured, one line per test."""
     if isinstance(capacity, NotYet):
         return str(capacity)
     from ...capacity import describe_tests
@@ -65,22 +48,7 @@ def table_tests(capacity):
 
 
 def table_guards(answer):
-    """Show what was checked before anything was computed.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer or Refused
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> table_guards(_example())["Checked"].iloc[0]
-    'Circular test'
-    """
+    """Show what was checked before anything was computed."""
     words = {"passed": "in order", "applied": "set aside", "warned": "take care", "refused": "refused"}
     guards = answer.guards
     return pd.DataFrame(
@@ -93,22 +61,7 @@ def table_guards(answer):
 
 
 def table_slopes(answer) -> pd.DataFrame:
-    """Show the effect as planned, unadjusted, and within sexes and groups.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> table_slopes(_example())["Analysis"].tolist()
-    ['planned', 'unadjusted']
-    """
+    """Show the effect as planned, unadjusted, and within sexes and groups."""
     known, step = known_outcome(answer.outcome), answer.capacity_step
     digits, level = digits_of(known), percent_interval(answer.planned.level)
     change = f"Change for {step_words(step, answer.capacity_unit)} more" + (
@@ -135,22 +88,7 @@ def _words(columns: str) -> str:
 
 
 def table_correlations(answer) -> pd.DataFrame:
-    """Show every correlation over athletes side by side.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> table_correlations(_example())["Correlation"].nunique()
-    3
-    """
+    """Show every correlation over athletes side by side."""
     level = percent_interval(answer.planned.level)
     lines = []
     for row in answer.correlations.to_dict("records"):
@@ -169,22 +107,7 @@ def table_correlations(answer) -> pd.DataFrame:
 
 
 def table_drift(answer) -> pd.DataFrame:
-    """Show whether fitter athletes rise less over the rounds, drift less within them and recover more.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.figures.capacity import _example
-    >>> table_drift(_example())["Role"].tolist()
-    ['main', 'check']
-    """
+    """Show whether fitter athletes rise less over the rounds, drift less within them and recover more."""
     step, level = answer.capacity_step, percent_interval(answer.planned.level)
     change = f"Change for {step_words(step, answer.capacity_unit)} more"
     lines = []

@@ -38,22 +38,7 @@ __all__ = [
 
 
 def plain_cleaning(cleaned) -> str:
-    """Say in plain words how much heart rate there is and how much of it can be used.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_cleaning(NotYet("cleaning the data", "recordings"))
-    'Not yet: cleaning the data needs recordings.'
-    """
+    """Say in plain words how much heart rate there is and how much of it can be used."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     rows = sparred_rows(cleaned)
@@ -101,22 +86,7 @@ def _unused_files(cleaned) -> str:
 
 
 def plain_costs(cleaned) -> str:
-    """Say by how much round means would move were flagged samples kept.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_costs(NotYet("cleaning", "recordings"))
-    'Not yet: cleaning needs recordings.'
-    """
+    """Say by how much round means would move were flagged samples kept."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()]
@@ -134,22 +104,7 @@ def plain_costs(cleaned) -> str:
 
 
 def plain_clocks(cleaned) -> str:
-    """Say whether the clocks of the devices agree with the timekeeper's.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_clocks(NotYet("cleaning", "recordings"))
-    'Not yet: cleaning needs recordings.'
-    """
+    """Say whether the clocks of the devices agree with the timekeeper's."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     clocks = cleaned.clocks
@@ -176,23 +131,7 @@ def plain_clocks(cleaned) -> str:
 
 
 def plain_tried(tried) -> str:
-    """Say what other rules would change for one athlete.
-
-    Parameters
-    ----------
-    tried : TriedRules
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.cleaning import try_rules
-    >>> from analysis.answers import open_answers
-    >>> plain_tried(try_rules(open_answers().cleaned, "1", "A05", flat_s=60))[:9]  # doctest: +SKIP
-    'With flat'
-    """
+    """Say what other rules would change for one athlete."""
     names = (
         join_words([f"{n} = {format_number(float(v), 1)}" for n, v in tried.changed.items()])
         or "the rules as they are"

@@ -13,22 +13,7 @@ SLIDERS = {"flat_s": (5.0, 90.0, 5.0), "jump_bpm": (4.0, 40.0, 2.0), "least_vali
 
 
 def slide_rules(cleaned, *, show_codes: bool = False) -> None:
-    """Show sliders for a few rules and what they would change in one trace.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-    show_codes : bool
-        Choose athletes by their codes; otherwise by numbers. Only those who agreed to be shown alone can be chosen.
-
-    Returns
-    -------
-    None
-
-    Examples
-    --------
-    >>> slide_rules(NotYet("cleaning", "recordings"))
-    """
+    """Show sliders for a few rules and what they would change in one trace."""
     traces = [] if isinstance(cleaned, NotYet) else choices_of(cleaned, show_codes=show_codes)
     if not traces:
         return
@@ -51,23 +36,7 @@ def slide_rules(cleaned, *, show_codes: bool = False) -> None:
 
 
 def choices_of(cleaned, *, show_codes: bool = False) -> list[tuple[str, tuple[str, str]]]:
-    """List the traces that may be shown alone, as (words, key), most flagged samples first.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    show_codes : bool
-
-    Returns
-    -------
-    list of (str, (session, athlete))
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> choices_of(SimpleNamespace(traces={}, may_show=()))
-    []
-    """
+    """List the traces that may be shown alone, as (words, key), most flagged samples first."""
     keys = [k for k in cleaned.traces if k[1] in cleaned.may_show]
     keys.sort(key=lambda k: -int((cleaned.traces[k]["flag"] != "").sum()))
     return [
@@ -77,23 +46,7 @@ def choices_of(cleaned, *, show_codes: bool = False) -> list[tuple[str, tuple[st
 
 
 def draw_most_flagged(cleaned, *, show_codes: bool = False):
-    """Draw the trace with most flagged samples among those that may be shown alone; None where there is none.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    show_codes : bool
-
-    Returns
-    -------
-    matplotlib Figure or None
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> draw_most_flagged(SimpleNamespace(traces={}, may_show=())) is None
-    True
-    """
+    """Draw the trace with most flagged samples among those that may be shown alone; None where there is none."""
     from ...figures.cleaning import draw_trace
 
     traces = choices_of(cleaned)

@@ -47,46 +47,14 @@ def sparred_rows(cleaned) -> pd.DataFrame:
 
 
 def list_warnings(cleaned, *, show_codes: bool = False) -> str:
-    """List what a person should resolve, as Markdown.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-    show_codes : bool
-        Write the athletes' codes; otherwise they are replaced by numbers that say nothing.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> list_warnings(NotYet("cleaning", "recordings"))
-    'Not yet: cleaning needs recordings.'
-    """
+    """List what a person should resolve, as Markdown."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     return _listed(cleaned, cleaned.warnings, show_codes) or "Nothing is left to resolve."
 
 
 def list_remarks(cleaned, *, show_codes: bool = False) -> str:
-    """List what was repaired, assumed or lost while reading, as Markdown.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-    show_codes : bool
-        Write the athletes' codes.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> list_remarks(NotYet("cleaning", "recordings"))
-    'Not yet: cleaning needs recordings.'
-    """
+    """List what was repaired, assumed or lost while reading, as Markdown."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     return _listed(cleaned, cleaned.remarks, show_codes) or "Nothing had to be repaired or assumed."
@@ -98,24 +66,7 @@ def _listed(cleaned, sentences, show_codes: bool) -> str:
 
 
 def without_codes(cleaned, text: str) -> str:
-    """Replace the athletes' codes in a text by "athlete 1", "athlete 2" in the order in which they appear.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    text : str
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> rows = pd.DataFrame({"athlete": ["A07"], "opponent": ["A02"]})
-    >>> without_codes(SimpleNamespace(rows=rows, clocks=rows, traces={}), "A07.csv: A07 lost contact")
-    'athlete 1.csv: athlete 1 lost contact'
-    """
+    """Replace the athletes' codes in a text by "athlete 1", "athlete 2" in the order in which they appear."""
     codes = {*cleaned.rows["athlete"], *cleaned.clocks["athlete"], *(a for _, a in cleaned.traces)}
     if not codes:
         return text
@@ -129,22 +80,7 @@ def without_codes(cleaned, text: str) -> str:
 
 
 def tabulate_ledger(cleaned) -> pd.DataFrame:
-    """Tabulate the balance of the ledger: what came in, what was used, what was set aside and why.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.answers import open_answers
-    >>> tabulate_ledger(open_answers().cleaned).columns[0]  # doctest: +SKIP
-    'table'
-    """
+    """Tabulate the balance of the ledger: what came in, what was used, what was set aside and why."""
     balance = cleaned.ledger.balance()
     for column in ("rows_in", "used", "set_aside"):
         balance[column] = [format_number(v, 0 if float(v).is_integer() else 1) for v in balance[column]]
@@ -158,22 +94,7 @@ def tabulate_ledger(cleaned) -> pd.DataFrame:
 
 
 def tabulate_costs(cleaned) -> pd.DataFrame:
-    """Tabulate what each rule costs inside rounds.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.answers import open_answers
-    >>> tabulate_costs(open_answers().cleaned).columns[0]  # doctest: +SKIP
-    'flag'
-    """
+    """Tabulate what each rule costs inside rounds."""
     table = cleaned.costs
     change = [("" if np.isnan(v) else format_number(v, 1)) for v in table["largest_change_bpm"]]
     return pd.DataFrame(
@@ -188,24 +109,7 @@ def tabulate_costs(cleaned) -> pd.DataFrame:
 
 
 def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
-    """Tabulate the clocks of recordings whose offset was logged, found, or does not agree with the trace.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    show_codes : bool
-        Write the names of the files, which hold codes.
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.answers import open_answers
-    >>> tabulate_clocks(open_answers().cleaned).columns[0]  # doctest: +SKIP
-    'session'
-    """
+    """Tabulate the clocks of recordings whose offset was logged, found, or does not agree with the trace."""
     clocks = cleaned.clocks
     shown = clocks[(clocks["offset_source"] != "none needed") | (clocks["agrees"] == "no")]
     used, found, sure = (
@@ -228,24 +132,7 @@ def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
 
 
 def tabulate_overrides(cleaned, *, show_codes: bool = False) -> pd.DataFrame | None:
-    """Tabulate the decisions by hand about recordings; None where there is none.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    show_codes : bool
-        Write the athletes' codes.
-
-    Returns
-    -------
-    DataFrame or None
-
-    Examples
-    --------
-    >>> from analysis.answers import open_answers
-    >>> "reason" in tabulate_overrides(open_answers().cleaned)  # doctest: +SKIP
-    True
-    """
+    """Tabulate the decisions by hand about recordings; None where there is none."""
     table = cleaned.overrides
     if table.empty:
         return None
@@ -255,22 +142,7 @@ def tabulate_overrides(cleaned, *, show_codes: bool = False) -> pd.DataFrame | N
 
 
 def tabulate_rules(cleaned) -> pd.DataFrame:
-    """Tabulate the rules with their values, and where the defaults come from.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-
-    Returns
-    -------
-    DataFrame
-
-    Examples
-    --------
-    >>> from analysis.answers import open_answers
-    >>> tabulate_rules(open_answers().cleaned)["parameter"].iloc[0]  # doctest: +SKIP
-    'lowest_bpm'
-    """
+    """Tabulate the rules with their values, and where the defaults come from."""
     table = cleaned.rules
     values = [f"{v:g}" if isinstance(v, float) else str(v) for v in table["value"]]
     return table.assign(value=values)[["rule", "parameter", "value", "unit", "meaning", "source"]]

@@ -9,22 +9,7 @@ from .cleaning_tables import NO_BREAK, cause_in_words, share_in_words, sparred_r
 
 
 def plain_bounds(cleaned) -> str:
-    """Say how far missing time could move round means, since contact is lost in the hardest scrambles.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_bounds(NotYet("cleaning", "recordings"))
-    'Not yet: cleaning needs recordings.'
-    """
+    """Say how far missing time could move round means, since contact is lost in the hardest scrambles."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
     used = cleaned.bounds.merge(
@@ -46,22 +31,7 @@ def plain_bounds(cleaned) -> str:
 
 
 def write_up_cleaning(cleaned) -> list[str]:
-    """Write the paragraphs on heart-rate processing: windows, rules, what was set aside, clocks, hand decisions.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy or NotYet
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> write_up_cleaning(NotYet("cleaning", "recordings"))
-    ['Not yet: cleaning needs recordings.']
-    """
+    """Write the paragraphs on heart-rate processing: windows, rules, what was set aside, clocks, hand decisions."""
     if isinstance(cleaned, NotYet):
         return [str(cleaned)]
     rows = sparred_rows(cleaned)

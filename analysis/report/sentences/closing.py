@@ -7,24 +7,7 @@ from ...study import OUTCOMES, plan_deviations
 
 
 def deviations(answers) -> list[tuple[str, str, str]]:
-    """List what was done otherwise than planned.
-
-    Parameters
-    ----------
-    answers : Answers
-
-    Returns
-    -------
-    list of (subject, planned, done)
-
-    Examples
-    --------
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> [line[0] for line in deviations(Answers(Study(folder=Path("nowhere"))))]
-    ['Plan before the data']
-    """
+    """List what was done otherwise than planned."""
     study, plan = answers.study, answers.study.plan
     if plan.frozen:
         found = [
@@ -72,24 +55,7 @@ def covariate_words(name: str) -> str:
 
 
 def write_up_deviations(answers) -> list[str]:
-    """Say in what the study departed from its plan.
-
-    Parameters
-    ----------
-    answers : Answers
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> len(write_up_deviations(Answers(Study(folder=Path("nowhere")))))
-    1
-    """
+    """Say in what the study departed from its plan."""
     found, plan = deviations(answers), answers.study.plan
     if not found:
         return ["Nothing was done otherwise than the fixed plan says."]
@@ -107,24 +73,7 @@ def write_up_deviations(answers) -> list[str]:
 
 
 def write_up_limitations(answers) -> list[str]:
-    """Say what limits the conclusions, and in which direction where that is known.
-
-    Parameters
-    ----------
-    answers : Answers
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers import Answers
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_up_limitations(Answers(Study(folder=Path("nowhere"))))
-    []
-    """
+    """Say what limits the conclusions, and in which direction where that is known."""
     people, conditions = answers.description.participants, answers.description.conditions
     survey = (
         [

@@ -13,21 +13,7 @@ SITES = {"fingertip": "the fingertip", "ear_lobe": "the ear lobe", "other": "ano
 
 
 def minutes(seconds: float) -> str:
-    """Write seconds as minutes and seconds.
-
-    Parameters
-    ----------
-    seconds : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> minutes(300), minutes(90)
-    ('5:00\\xa0min', '1:30\\xa0min')
-    """
+    """Write seconds as minutes and seconds."""
     if seconds != seconds:
         return "not available"
     whole = round(seconds)
@@ -35,22 +21,7 @@ def minutes(seconds: float) -> str:
 
 
 def day(text: str) -> str:
-    """Write an ISO date as a reader would: 14 October 2026.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-        `text` itself where it is no date.
-
-    Examples
-    --------
-    >>> day("2026-10-04")
-    '4 October 2026'
-    """
+    """Write an ISO date as a reader would: 14 October 2026."""
     try:
         when = date.fromisoformat(text)
     except ValueError:
@@ -75,27 +46,7 @@ _MONTHS = [
 
 
 def write_up_protocol(study, conditions) -> list[str]:
-    """Describe rounds, rests and what was timed.
-
-    Parameters
-    ----------
-    study : Study
-    conditions : Conditions
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_conditions
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> study = Study(folder=Path("nowhere"))
-    >>> write_up_protocol(study, describe_conditions(study, NotYet("", "")))
-    []
-    """
+    """Describe rounds, rests and what was timed."""
     protocol = study.protocol
     if not protocol.rounds:
         return []
@@ -143,25 +94,7 @@ def _range(seconds) -> str:
 
 
 def write_up_conditions(conditions) -> list[str]:
-    """Describe dates, places and climate.
-
-    Parameters
-    ----------
-    conditions : Conditions
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_conditions
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_up_conditions(describe_conditions(Study(folder=Path("nowhere")), NotYet("", "")))
-    []
-    """
+    """Describe dates, places and climate."""
     sentences = []
     for _, s in conditions.sessions.iterrows():
         about = [f"on {day(s['date'])}"] if s["date"] else []
@@ -183,29 +116,7 @@ def write_up_conditions(conditions) -> list[str]:
 
 
 def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:
-    """Describe how heart rate, lactate, exertion and aerobic capacity were measured.
-
-    Parameters
-    ----------
-    study : Study
-    description : Description
-    capacity_titles : dict
-        Aerobic test -> its title, for the tests that were used.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_study
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> study, nothing = Study(folder=Path("nowhere")), NotYet("", "")
-    >>> write_up_measurements(study, describe_study(study, nothing, nothing), {})
-    []
-    """
+    """Describe how heart rate, lactate, exertion and aerobic capacity were measured."""
     conditions, participants = description.conditions, description.participants
     means = description.round_means
     measured = set(means.table["outcome"]) if means else set()

@@ -11,25 +11,7 @@ QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": 
 
 
 def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
-    """Say what was asked, when that was fixed, and how large an effect has to be to matter.
-
-    Parameters
-    ----------
-    study : Study
-    outcomes : tuple of str
-        The outcomes that were measured.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_up_plan(Study(folder=Path("nowhere")), ())[0][:40]
-    'No plan was fixed before the data were c'
-    """
+    """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
     if plan.frozen:
         text = f"The plan was fixed on {_date(plan)} and has a checksum."
@@ -115,26 +97,7 @@ def _digits(value: float) -> int:
 def write_up_statistics(
     plan, outcomes: tuple[str, ...], *, with_fitness: bool, with_published: bool
 ) -> list[str]:
-    """Describe the analyses that were done.
-
-    Parameters
-    ----------
-    plan : Plan
-    outcomes : tuple of str
-        The outcomes that were measured.
-    with_fitness, with_published : bool
-        Whether fitness, and published findings, were analysed.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.study import Plan
-    >>> write_up_statistics(Plan(), (), with_fitness=False, with_published=False)
-    []
-    """
+    """Describe the analyses that were done."""
     if not outcomes:
         return []
     alpha = f"α = {format_number(plan.alpha, _digits(plan.alpha)).lstrip('0')}"
@@ -180,22 +143,7 @@ def write_up_statistics(
 
 
 def write_up_power(design) -> list[str]:
-    """Say what a study of this size could be expected to show.
-
-    Parameters
-    ----------
-    design : DesignAnswer or NotYet
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> write_up_power(answer_design(4, n=12))[0][:44]
-    'Under the assumptions of the kit, a study of'
-    """
+    """Say what a study of this size could be expected to show."""
     if not design:
         return []
     questions = design.questions
@@ -225,23 +173,7 @@ def _question_word(row: dict) -> str:
 
 
 def write_up_software(versions: dict[str, str], seed: int) -> list[str]:
-    """Name the software and the seed.
-
-    Parameters
-    ----------
-    versions : dict
-        Name -> version.
-    seed : int
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> write_up_software({"kit": "0.1.0", "python": "3.11.7", "numpy": "2.4.6"}, 0)[0][:67]
-    'The analysis was run with the club sparring study kit 0.1.0 in Pyth'
-    """
+    """Name the software and the seed."""
     packages = [f"{name} {v}" for name, v in versions.items() if name not in ("kit", "python")]
     return [
         f"The analysis was run with the club sparring study kit {versions['kit']} in Python {versions['python']} with "

@@ -9,25 +9,7 @@ FEWEST_FOR_RANGE = 5
 
 
 def plain_participants(participants) -> str:
-    """Say in one plain sentence who took part.
-
-    Parameters
-    ----------
-    participants : Participants
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_participants
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> plain_participants(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", "")))
-    'Nobody is in the study yet.'
-    """
+    """Say in one plain sentence who took part."""
     if not participants.n_athletes:
         return "Nobody is in the study yet."
     people = join_words(_sexes(participants))
@@ -38,25 +20,7 @@ def plain_participants(participants) -> str:
 
 
 def write_up_participants(participants) -> list[str]:
-    """Describe the sample as a journal would print it.
-
-    Parameters
-    ----------
-    participants : Participants
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.answers.describe import describe_participants
-    >>> from analysis.basics import NotYet
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> write_up_participants(describe_participants(Study(folder=Path("nowhere")), NotYet("", ""), NotYet("", "")))
-    []
-    """
+    """Describe the sample as a journal would print it."""
     if not participants.n_athletes:
         return []
     people = join_words(_sexes(participants))

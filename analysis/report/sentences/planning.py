@@ -57,22 +57,7 @@ OUTCOMES_ASSUMED = (
 
 
 def plain_design(answer) -> str:
-    """Say in plain words what a study of so many athletes can answer.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> plain_design(answer_design(4, n=60)).startswith("With 60 athletes")
-    True
-    """
+    """Say in plain words what a study of so many athletes can answer."""
     if isinstance(answer, NotYet):
         return str(answer)
     parts = []
@@ -87,23 +72,7 @@ def plain_design(answer) -> str:
 
 
 def table_design(answer) -> pd.DataFrame:
-    """Set out what can be answered as a table in words.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-
-    Returns
-    -------
-    DataFrame
-        Question, Can it be answered?, In words.
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> list(table_design(answer_design(4, n=12)))
-    ['Question', 'Can it be answered?', 'In words']
-    """
+    """Set out what can be answered as a table in words."""
     table = answer.questions
     return pd.DataFrame(
         {"Question": table["about"], "Can it be answered?": table["verdict"], "In words": table["words"]}
@@ -111,23 +80,7 @@ def table_design(answer) -> pd.DataFrame:
 
 
 def table_sizes(answer) -> pd.DataFrame:
-    """Set out what can be answered as a table of numbers, for a plan.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-
-    Returns
-    -------
-    DataFrame
-        Question, Matters from, Shown in, Seen in 80 % from, Athletes for 80 %, Verdict; all texts.
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> table_sizes(answer_design(4, n=12)).loc[0, "Verdict"]
-    'only if large'
-    """
+    """Set out what can be answered as a table of numbers, for a plan."""
     lines = []
     for row in answer.questions.itertuples():
         outcome = outcome_word(row.question).capitalize()
@@ -147,22 +100,7 @@ def table_sizes(answer) -> pd.DataFrame:
 
 
 def write_up_size(answer) -> list[str]:
-    """Justify the number of athletes, as a plan or a journal would take it.
-
-    Parameters
-    ----------
-    answer : DesignAnswer
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> len(write_up_size(answer_design(4, n=12))) >= 4
-    True
-    """
+    """Justify the number of athletes, as a plan or a journal would take it."""
     if isinstance(answer, NotYet):
         return [str(answer)]
     design, truth = answer.design, answer.assumptions

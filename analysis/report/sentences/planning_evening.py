@@ -8,22 +8,7 @@ from ...basics import format_number, plural
 
 
 def plain_pairing(pairing) -> str:
-    """Say in plain words who spars whom.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import pair_athletes
-    >>> plain_pairing(pair_athletes(["A1", "A2", "A3", "A4"], 3))
-    'Everybody spars in each of 3 rounds, with a new opponent every time.'
-    """
+    """Say in plain words who spars whom."""
     idle = pairing.sat_out[pairing.sat_out["reason"] != "not available"]
     away = pairing.sat_out[pairing.sat_out["reason"] == "not available"]
     lead = "Everybody spars" if idle.empty and away.empty else "Pairs are set"
@@ -50,23 +35,7 @@ def plain_pairing(pairing) -> str:
 
 
 def plain_timetable(timetable) -> str:
-    """Say in plain words who can be sampled when.
-
-    Parameters
-    ----------
-    timetable : Timetable
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import make_timetable
-    >>> from analysis.study import Protocol
-    >>> plain_timetable(make_timetable(Protocol(4, 300.0, 120.0), athletes=14))[:37]
-    'With one station and a common start, '
-    """
+    """Say in plain words who can be sampled when."""
     stations = timetable.sampling.stations
     start = "a common start" if timetable.start == "common" else "staggered starts"
     text = (
@@ -81,23 +50,5 @@ def plain_timetable(timetable) -> str:
 
 
 def list_warnings(result, otherwise: str = "Nothing to watch for.") -> str:
-    """List the warnings of a pairing or a timetable, one a line.
-
-    Parameters
-    ----------
-    result : Pairing or Timetable
-    otherwise : str
-        What to say where there are none.
-
-    Returns
-    -------
-    str
-        Markdown.
-
-    Examples
-    --------
-    >>> from analysis.planning import pair_athletes
-    >>> list_warnings(pair_athletes(pd.DataFrame({"athlete": ["A", "B"], "mass_kg": [70, 71]}), 1))
-    'Nothing to watch for.'
-    """
+    """List the warnings of a pairing or a timetable, one a line."""
     return "\n".join(f"- {w}" for w in result.warnings) or otherwise

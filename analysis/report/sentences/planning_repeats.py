@@ -9,22 +9,7 @@ from ...planning.answer import chance_words
 
 
 def plain_replication_sizes(sizes) -> str:
-    """Say in plain words what a repeat of a published correlation needs.
-
-    Parameters
-    ----------
-    sizes : ReplicationSizes
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import replication_sizes
-    >>> plain_replication_sizes(replication_sizes(-0.6, 12))[:28]
-    'To repeat the published find'
-    """
+    """Say in plain words what a repeat of a published correlation needs."""
     needed = sizes.targets.set_index("target")["n_needed"]
     shrunk = (
         f"{int(needed['shrunk'])} if it was flattered by chance, as small studies are"
@@ -39,22 +24,7 @@ def plain_replication_sizes(sizes) -> str:
 
 
 def write_up_replication_sizes(sizes) -> list[str]:
-    """Write what a repeat of a published correlation needs.
-
-    Parameters
-    ----------
-    sizes : ReplicationSizes
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.planning import replication_sizes
-    >>> "= 12" in write_up_replication_sizes(replication_sizes(-0.6, 12))[0]
-    True
-    """
+    """Write what a repeat of a published correlation needs."""
     names = {
         "as published": "as published",
         "shrunk": "shrunk to the limit of its 60 % interval nearer to zero",
@@ -88,22 +58,7 @@ def write_up_replication_sizes(sizes) -> list[str]:
 
 
 def plain_simulation(simulated) -> str:
-    """Say in plain words what the simulated studies found.
-
-    Parameters
-    ----------
-    simulated : SimulatedStudies
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import simulate_studies
-    >>> plain_simulation(simulate_studies({"n": 12}, n_studies=100)).startswith("Of 100 invented studies")
-    True
-    """
+    """Say in plain words what the simulated studies found."""
     table = simulated.power
     texts = []
     for question, part, words in (
@@ -129,22 +84,7 @@ def plain_simulation(simulated) -> str:
 
 
 def write_up_simulation(simulated) -> list[str]:
-    """Write what the simulated studies found.
-
-    Parameters
-    ----------
-    simulated : SimulatedStudies
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.planning import simulate_studies
-    >>> len(write_up_simulation(simulate_studies({"n": 12}, n_studies=100)))
-    2
-    """
+    """Write what the simulated studies found."""
     texts, wrong = [], []
     for row in simulated.power[simulated.power["n_studies"] > 0].itertuples():
         name = f"{outcome_word(row.question)}, {_simulated_part(row.part)}"
@@ -181,22 +121,7 @@ def _simulated_part(part: str) -> str:
 
 
 def plain_covariances(power) -> str:
-    """Say in plain words what it costs when some rounds resemble each other more than others.
-
-    Parameters
-    ----------
-    power : CovariancePower
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.planning import compare_covariances
-    >>> plain_covariances(compare_covariances({"n": 12}, n_studies=200)).startswith("Where rounds are not all alike")
-    True
-    """
+    """Say in plain words what it costs when some rounds resemble each other more than others."""
     table = power.table[
         (power.table["test"] == "Greenhouse-Geisser") & (power.table["covariance"] != "compound")
     ]
@@ -214,23 +139,7 @@ def plain_covariances(power) -> str:
 
 
 def table_covariances(power) -> pd.DataFrame:
-    """Set out the simulated power under several covariances as a table of texts.
-
-    Parameters
-    ----------
-    power : CovariancePower
-
-    Returns
-    -------
-    DataFrame
-        Rounds, Test, Simulated, Formula.
-
-    Examples
-    --------
-    >>> from analysis.planning import compare_covariances
-    >>> len(table_covariances(compare_covariances({"n": 12}, n_studies=200)))
-    9
-    """
+    """Set out the simulated power under several covariances as a table of texts."""
     table = power.table
     limits = zip(100 * table["ci_low"], 100 * table["ci_high"], strict=True)
     return pd.DataFrame(
@@ -247,20 +156,5 @@ def table_covariances(power) -> pd.DataFrame:
 
 
 def outcome_word(question: str) -> str:
-    """Name the outcome of a question.
-
-    Parameters
-    ----------
-    question : str
-        Such as "rounds.heart_rate".
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> outcome_word("rounds.heart_rate")
-    'heart rate'
-    """
+    """Name the outcome of a question."""
     return {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "exertion"}[question.split(".")[1]]

@@ -11,25 +11,7 @@ CI = "95\N{NO-BREAK SPACE}% interval"
 
 
 def plain_reliability(result) -> str:
-    """Say in a sentence how well an outcome repeats.
-
-    Parameters
-    ----------
-    result : Reliability or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import reliability
-    >>> data = pd.DataFrame({"athlete": list("ABCDE") * 2, "session": ["1"] * 5 + ["2"] * 5,
-    ...     "score": [62.0, 78, 81, 55, 66, 67, 76, 87, 55, 63]})
-    >>> plain_reliability(reliability(data, "score"))[:58]
-    'Score: from evening to evening one athlete typically varie'
-    """
+    """Say in a sentence how well an outcome repeats."""
     if isinstance(result, NotYet):
         return str(result)
     known = known_outcome(result)
@@ -48,22 +30,7 @@ def plain_reliability(result) -> str:
 
 
 def write_up_reliability(result) -> list[str]:
-    """Write the paragraph on reliability, or on consistency within one evening.
-
-    Parameters
-    ----------
-    result : Reliability or NotYet
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> write_up_reliability(NotYet("reliability", "a second evening"))
-    ['Not yet: reliability needs a second evening.']
-    """
+    """Write the paragraph on reliability, or on consistency within one evening."""
     if isinstance(result, NotYet):
         return [str(result)]
     known = known_outcome(result)

@@ -53,21 +53,7 @@ ASPECTS = {
 
 
 def plain_replication(answer) -> str:
-    """Say in plain words whether our results agree with the published ones, and how much that says.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> plain_replication(NotYet("the comparison", "a row in published.csv"))
-    'Not yet: the comparison needs a row in published.csv.'
-    """
+    """Say in plain words whether our results agree with the published ones, and how much that says."""
     if isinstance(answer, NotYet):
         return str(answer)
     means = [plain_profiles(answer)] if len(answer.profiles) else []
@@ -85,22 +71,7 @@ def _one_by_one(answer) -> list[str]:
 
 
 def plain_correlations(answer) -> str:
-    """Say in plain words, one published relation after the other, how ours lies beside it.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    str
-        Markdown, one paragraph each.
-
-    Examples
-    --------
-    >>> plain_correlations(NotYet("the comparison", "a row in published.csv"))
-    'Not yet: the comparison needs a row in published.csv.'
-    """
+    """Say in plain words, one published relation after the other, how ours lies beside it."""
     if isinstance(answer, NotYet):
         return str(answer)
     return "\n\n".join(_one_by_one(answer)) or "No published relation with fitness could be set beside ours."
@@ -154,21 +125,7 @@ def _plain_slope(line: dict) -> str:
 
 
 def plain_profiles(answer) -> str:
-    """Say in plain words where our round means lie beside published ones.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> plain_profiles(NotYet("the comparison", "a row in published.csv"))
-    'Not yet: the comparison needs a row in published.csv.'
-    """
+    """Say in plain words where our round means lie beside published ones."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.profiles.empty:
@@ -204,21 +161,7 @@ def _plain_profile(finding: str, known, rows) -> str:
 
 
 def plain_protocols(answer) -> str:
-    """Say in plain words in what the published studies differ from ours.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> plain_protocols(NotYet("the comparison", "a row in published.csv"))
-    'Not yet: the comparison needs a row in published.csv.'
-    """
+    """Say in plain words in what the published studies differ from ours."""
     if isinstance(answer, NotYet):
         return str(answer)
     said = []
@@ -247,22 +190,7 @@ def plain_protocols(answer) -> str:
 
 
 def may_say_replication(answer) -> str:
-    """List what may and what may not be concluded from the comparison.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    str
-        Markdown.
-
-    Examples
-    --------
-    >>> may_say_replication(NotYet("the comparison", "a row in published.csv"))
-    'Not yet: the comparison needs a row in published.csv.'
-    """
+    """List what may and what may not be concluded from the comparison."""
     if isinstance(answer, NotYet):
         return str(answer)
     may, may_not = [], ["That the earlier study was right or wrong: two small studies cannot settle that."]

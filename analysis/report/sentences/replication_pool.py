@@ -12,23 +12,7 @@ CI = "95\N{NO-BREAK SPACE}% interval"
 
 
 def plain_pool(answer) -> str:
-    """Say in plain words what several clubs show together.
-
-    Parameters
-    ----------
-    answer : PooledAnswer
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.replication import PooledAnswer
-    >>> plain_pool(PooledAnswer(pd.DataFrame(), pd.DataFrame(), 0, 0, pd.DataFrame()))
-    'No two clubs share a protocol with enough athletes who agreed to sharing, so that nothing was pooled.'
-    """
+    """Say in plain words what several clubs show together."""
     if not answer.n_clubs:
         return "No two clubs share a protocol with enough athletes who agreed to sharing, so that nothing was pooled."
     said = [f"{plural(answer.n_clubs, 'club')} with {plural(answer.n_athletes, 'athlete')} were pooled."]
@@ -59,23 +43,7 @@ def plain_pool(answer) -> str:
 
 
 def write_up_pool(answer) -> list[str]:
-    """Write the pooled results for a journal.
-
-    Parameters
-    ----------
-    answer : PooledAnswer
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.replication import PooledAnswer
-    >>> len(write_up_pool(PooledAnswer(pd.DataFrame(), pd.DataFrame(), 0, 0, pd.DataFrame())))
-    1
-    """
+    """Write the pooled results for a journal."""
     paragraphs = [plain_pool(answer)]
     if not answer.n_clubs:
         return paragraphs

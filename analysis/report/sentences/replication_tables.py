@@ -26,22 +26,7 @@ def _size(n: int) -> str:
 
 
 def tabulate_correlations(answer):
-    """Put published correlations and ours side by side, with the verdict of two fields.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-        None where there is nothing to show.
-
-    Examples
-    --------
-    >>> tabulate_correlations(NotYet("a", "b")) is None
-    True
-    """
+    """Put published correlations and ours side by side, with the verdict of two fields."""
     if isinstance(answer, NotYet) or not answer.correlations:
         return None
     return pd.DataFrame(
@@ -61,21 +46,7 @@ def tabulate_correlations(answer):
 
 
 def tabulate_profiles(answer):
-    """Put published round means and ours side by side.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_profiles(NotYet("a", "b")) is None
-    True
-    """
+    """Put published round means and ours side by side."""
     if isinstance(answer, NotYet) or answer.profiles.empty:
         return None
     lines = []
@@ -108,21 +79,7 @@ def _with_range(line: dict, value: str, low: str, high: str, digits: int) -> str
 
 
 def tabulate_steps(answer):
-    """Put published changes from round to round and ours side by side.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_steps(NotYet("a", "b")) is None
-    True
-    """
+    """Put published changes from round to round and ours side by side."""
     if isinstance(answer, NotYet) or answer.steps.empty:
         return None
     lines = []
@@ -145,21 +102,7 @@ def tabulate_steps(answer):
 
 
 def tabulate_protocols(answer):
-    """Put the protocols side by side, one row per aspect.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_protocols(NotYet("a", "b")) is None
-    True
-    """
+    """Put the protocols side by side, one row per aspect."""
     if isinstance(answer, NotYet) or answer.protocols.empty:
         return None
     table = answer.protocols
@@ -183,21 +126,7 @@ def _cell(value) -> str:
 
 
 def tabulate_left_out(answer):
-    """List the published rows that could not be compared, with the reason.
-
-    Parameters
-    ----------
-    answer : Result with left_out, or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or str
-
-    Examples
-    --------
-    >>> tabulate_left_out(NotYet("a", "b")) is None
-    True
-    """
+    """List the published rows that could not be compared, with the reason."""
     if isinstance(answer, NotYet):
         return None
     if answer.left_out.empty:
@@ -206,23 +135,7 @@ def tabulate_left_out(answer):
 
 
 def tabulate_example(published):
-    """Show published values that the kit can compare, in the columns of published.csv that they fill.
-
-    Parameters
-    ----------
-    published : DataFrame
-        As `physiology.published_example`.
-
-    Returns
-    -------
-    pandas.DataFrame
-
-    Examples
-    --------
-    >>> from analysis.physiology import published_example
-    >>> "source" in tabulate_example(published_example())
-    True
-    """
+    """Show published values that the kit can compare, in the columns of published.csv that they fill."""
     fitting = (
         published["outcome"].isin(list(OUTCOMES))
         & published["n_athletes"].notna()

@@ -10,21 +10,7 @@ from .replication_parts import bayes_words, named, plain_bound, with_interval
 
 
 def write_up_replication(answer) -> list[str]:
-    """Write the comparison with published findings for a journal.
-
-    Parameters
-    ----------
-    answer : ReplicationAnswer or NotYet
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> write_up_replication(NotYet("the comparison", "a row in published.csv"))
-    []
-    """
+    """Write the comparison with published findings for a journal."""
     if isinstance(answer, NotYet):
         return []
     from .replication import plain_protocols

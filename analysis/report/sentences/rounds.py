@@ -47,25 +47,7 @@ CI90 = "90\N{NO-BREAK SPACE}% interval"
 
 
 def plain_rounds(answer) -> str:
-    """Say in one plain sentence or two whether the outcome changed over the rounds, and where it stopped.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> plain_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))[:42]
-    'Mean heart rate changed over the rounds: f'
-    """
+    """Say in one plain sentence or two whether the outcome changed over the rounds, and where it stopped."""
     if isinstance(answer, NotYet):
         return str(answer)
     known, matters = known_outcome(answer), matters_words(answer)
@@ -140,26 +122,7 @@ def _changed_steps(answer, known) -> str:
 
 
 def write_up_rounds(answer) -> list[str]:
-    """Write the results paragraphs of one outcome over the rounds.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    list of str
-        Main test, steps, where it stops changing, effect sizes, and what else was tried.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(write_up_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)))
-    5
-    """
+    """Write the results paragraphs of one outcome over the rounds."""
     if isinstance(answer, NotYet):
         return [str(answer)]
     parts = [
@@ -302,23 +265,7 @@ def _notes(answer) -> str:
 
 
 def may_say_rounds(answer) -> str:
-    """List what may and what may not be concluded from the rounds.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-        Markdown.
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> may_say_rounds(NotYet("the comparison", "rounds in rounds.csv"))
-    'Not yet: the comparison needs rounds in rounds.csv.'
-    """
+    """List what may and what may not be concluded from the rounds."""
     if isinstance(answer, NotYet):
         return str(answer)
     known = known_outcome(answer)

@@ -12,22 +12,7 @@ CI = "95\N{NO-BREAK SPACE}% interval"
 
 
 def plain_sensitivity(answer) -> str:
-    """Say whether the other ways of analysing lead to the same reading.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_sensitivity(NotYet("the comparison", "rounds in rounds.csv"))
-    'Not yet: the comparison needs rounds in rounds.csv.'
-    """
+    """Say whether the other ways of analysing lead to the same reading."""
     if isinstance(answer, NotYet):
         return str(answer)
     table = answer.sensitivity.iloc[1:]
@@ -43,23 +28,7 @@ def plain_sensitivity(answer) -> str:
 
 
 def plain_tipping(answer) -> str:
-    """Say how different the missing rounds must have been to change the reading.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-        "" where no round is missing.
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_tipping(NotYet("the comparison", "rounds in rounds.csv"))
-    'Not yet: the comparison needs rounds in rounds.csv.'
-    """
+    """Say how different the missing rounds must have been to change the reading."""
     if isinstance(answer, NotYet):
         return str(answer)
     tipping, known = answer.tipping, known_outcome(answer)
@@ -81,23 +50,7 @@ def plain_tipping(answer) -> str:
 
 
 def plain_opponents(answer) -> str:
-    """Say what can be said of the spread between bouts.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer, OpponentSpread or NotYet
-
-    Returns
-    -------
-    str
-        "" where opponents were not noted.
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> plain_opponents(NotYet("opponents", "codes in rounds.csv"))
-    'Not yet: opponents needs codes in rounds.csv.'
-    """
+    """Say what can be said of the spread between bouts."""
     if isinstance(answer, NotYet):
         return str(answer)
     spread = getattr(answer, "opponents", answer)

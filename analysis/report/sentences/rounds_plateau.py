@@ -7,25 +7,7 @@ from .rounds_words import matters_words, reach_words, size_words, with_minus
 
 
 def plain_plateau(answer) -> str:
-    """Say in one plain sentence where the outcome stopped changing.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> plain_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))
-    'From round 2 on it was level: every average difference between those rounds was shown to be smaller than 5\\xa0bpm.'
-    """
+    """Say in one plain sentence where the outcome stopped changing."""
     if isinstance(answer, NotYet):
         return str(answer)
     matters, condition = matters_words(answer), plateau_condition(answer)

@@ -10,26 +10,7 @@ from .rounds_words import digits_of, known_outcome
 
 
 def tabulate_ways(answer):
-    """Lay out the other ways of analysing: the change from the first to the last round by each.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    DataFrame or str
-        Formatted for reading; the sentence of a NotYet.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(tabulate_ways(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)))
-    4
-    """
+    """Lay out the other ways of analysing: the change from the first to the last round by each."""
     if isinstance(answer, NotYet):
         return str(answer)
     lines = []
@@ -54,24 +35,7 @@ def tabulate_ways(answer):
 
 
 def tabulate_outcomes(answers):
-    """Lay out several outcomes of one question: one primary, Holm for the others.
-
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> RoundsAnswer or NotYet, all of one question.
-
-    Returns
-    -------
-    DataFrame or str
-        Formatted for reading; what is missing where none was measured.
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> tabulate_outcomes({"exertion": NotYet("exertion", "ratings in rounds.csv")})
-    'Not yet: exertion needs ratings in rounds.csv.'
-    """
+    """Lay out several outcomes of one question: one primary, Holm for the others."""
     from ...rounds import adjust_outcomes
 
     found = {name: answer for name, answer in answers.items() if answer}
@@ -91,23 +55,7 @@ def tabulate_outcomes(answers):
 
 
 def tabulate_rests(answer):
-    """Lay out rounds that were sat out and the rest before the next.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer or NotYet
-
-    Returns
-    -------
-    DataFrame or str
-        A sentence where nobody sat out.
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> tabulate_rests(NotYet("the comparison", "rounds in rounds.csv"))
-    'Not yet: the comparison needs rounds in rounds.csv.'
-    """
+    """Lay out rounds that were sat out and the rest before the next."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.rests.empty:
@@ -124,22 +72,7 @@ def tabulate_rests(answer):
 
 
 def tabulate_icc(result):
-    """Lay out the intraclass correlations.
-
-    Parameters
-    ----------
-    result : Reliability or NotYet
-
-    Returns
-    -------
-    DataFrame or str
-
-    Examples
-    --------
-    >>> from analysis.basics import NotYet
-    >>> tabulate_icc(NotYet("reliability", "a second evening"))
-    'Not yet: reliability needs a second evening.'
-    """
+    """Lay out the intraclass correlations."""
     if isinstance(result, NotYet):
         return str(result)
     return pd.DataFrame(

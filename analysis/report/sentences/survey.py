@@ -38,22 +38,7 @@ __all__ = [
 
 
 def plain_survey(answer) -> str:
-    """Say in plain words how hard submitted sessions were, and how sure that is.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_survey(_example())[:33]
-    'In a typical session the mean was'
-    """
+    """Say in plain words how hard submitted sessions were, and how sure that is."""
     if isinstance(answer, NotYet):
         return str(answer)
     typical = answer.typical.set_index("measure")["estimate"]
@@ -88,22 +73,7 @@ def _range(low: float, high: float) -> str:
 
 
 def plain_ages(answer) -> str:
-    """Say in plain words what is known of people who gave no age: a range, not a guess.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_ages(_example())
-    'Everybody gave an age that can be used.'
-    """
+    """Say in plain words what is known of people who gave no age: a range, not a guess."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.ages.empty:
@@ -122,22 +92,7 @@ def plain_ages(answer) -> str:
 
 
 def plain_equations(answer) -> str:
-    """Say in plain words how much depends on the published equation.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_equations(_example())[:31]
-    'The equation matters: the share'
-    """
+    """Say in plain words how much depends on the published equation."""
     if isinstance(answer, NotYet):
         return str(answer)
     rows = answer.headline_equations()
@@ -152,22 +107,7 @@ def plain_equations(answer) -> str:
 
 
 def plain_bands(answer) -> str:
-    """Say in plain words how the time was spent, and what mean and peak alone would have said.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_bands(_example())[:26]
-    'No recording with a known '
-    """
+    """Say in plain words how the time was spent, and what mean and peak alone would have said."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.bands.empty:
@@ -190,22 +130,7 @@ def plain_bands(answer) -> str:
 
 
 def plain_against(answer) -> str:
-    """Say in plain words whether sessions are what published rounds would predict.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_against(_example())
-    'No published round mean stands in published.csv of the survey, so that there is nothing to compare with.'
-    """
+    """Say in plain words whether sessions are what published rounds would predict."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.against.empty:
@@ -253,22 +178,7 @@ def _fits(rows) -> str:
 
 
 def plain_senders(answer) -> str:
-    """Say in plain words who sent data.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_senders(_example())[:27]
-    '18 people sent 24 sessions;'
-    """
+    """Say in plain words who sent data."""
     if isinstance(answer, NotYet):
         return str(answer)
     table = answer.senders.set_index(["what", "group"])
@@ -293,22 +203,7 @@ def plain_senders(answer) -> str:
 
 
 def plain_set_aside(answer) -> str:
-    """Say in plain words which sessions are not in the main analysis.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_set_aside(_example())
-    'All 24 sessions are in the main analysis.'
-    """
+    """Say in plain words which sessions are not in the main analysis."""
     if isinstance(answer, NotYet):
         return str(answer)
     if answer.set_aside.empty:
@@ -318,22 +213,7 @@ def plain_set_aside(answer) -> str:
 
 
 def plain_choices(answer) -> str:
-    """Say in plain words whether other choices would have changed the answer.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> plain_choices(_example())[:18]
-    'Under other choice'
-    """
+    """Say in plain words whether other choices would have changed the answer."""
     if isinstance(answer, NotYet):
         return str(answer)
     rows = answer.choices.dropna(subset=["centre"])
@@ -347,22 +227,7 @@ def plain_choices(answer) -> str:
 
 
 def may_say_survey(answer) -> str:
-    """List what may be concluded from submitted sessions, what may not, and why.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    str
-        Markdown.
-
-    Examples
-    --------
-    >>> may_say_survey(NotYet("the survey", "a table survey.csv"))
-    'Not yet: the survey needs a table survey.csv.'
-    """
+    """List what may be concluded from submitted sessions, what may not, and why."""
     if isinstance(answer, NotYet):
         return str(answer)
     may = [

@@ -33,21 +33,7 @@ def share_cell(share: float) -> str:
 
 
 def tabulate_typical(answer):
-    """Give typical values over people, and how much people and sessions scatter.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_typical(NotYet("a", "b")) is None
-    True
-    """
+    """Give typical values over people, and how much people and sessions scatter."""
     if isinstance(answer, NotYet):
         return None
     lines = []
@@ -69,21 +55,7 @@ def tabulate_typical(answer):
 
 
 def tabulate_shares(answer):
-    """Give the shares of people's sessions above thresholds, with both kinds of interval, where not all or none reach it.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_shares(NotYet("a", "b")) is None
-    True
-    """
+    """Give the shares of people's sessions above thresholds, with both kinds of interval, where not all or none reach it."""
     if isinstance(answer, NotYet) or answer.shares.empty:
         return None
     rows = answer.shares.dropna(subset=["centre"])
@@ -106,21 +78,7 @@ def _span(low: float, high: float) -> str:
 
 
 def tabulate_agreement(answer):
-    """Show how the time was spent in sessions whose mean lies in one band.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_agreement(NotYet("a", "b")) is None
-    True
-    """
+    """Show how the time was spent in sessions whose mean lies in one band."""
     if isinstance(answer, NotYet) or answer.agreement.empty:
         return None
     bands = [c for c in answer.bands["band"]]
@@ -138,21 +96,7 @@ def tabulate_agreement(answer):
 
 
 def tabulate_against(answer):
-    """Put sessions beside published round means.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_against(NotYet("a", "b")) is None
-    True
-    """
+    """Put sessions beside published round means."""
     if isinstance(answer, NotYet) or answer.against.empty:
         return None
     lines = []
@@ -186,21 +130,7 @@ def _with_range(line: dict, name: str) -> str:
 
 
 def tabulate_senders(answer):
-    """Count who sent data.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_senders(NotYet("a", "b")) is None
-    True
-    """
+    """Count who sent data."""
     if isinstance(answer, NotYet):
         return None
     table = answer.senders
@@ -217,42 +147,14 @@ def tabulate_senders(answer):
 
 
 def tabulate_set_aside(answer):
-    """Count the sessions that are not in the main analysis, by reason.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_set_aside(NotYet("a", "b")) is None
-    True
-    """
+    """Count the sessions that are not in the main analysis, by reason."""
     if isinstance(answer, NotYet) or answer.set_aside.empty:
         return None
     return answer.set_aside.rename(columns={"n_sessions": "sessions"})
 
 
 def tabulate_choices(answer):
-    """Give the main numbers under other choices.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    pandas.DataFrame or None
-
-    Examples
-    --------
-    >>> tabulate_choices(NotYet("a", "b")) is None
-    True
-    """
+    """Give the main numbers under other choices."""
     if isinstance(answer, NotYet):
         return None
     return pd.DataFrame(

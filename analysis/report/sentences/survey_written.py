@@ -9,22 +9,7 @@ from .survey_tables import MEASURE_WORDS
 
 
 def write_up_survey(answer) -> list[str]:
-    """Write methods and results of a survey of submitted sessions.
-
-    Parameters
-    ----------
-    answer : SurveyAnswer or NotYet
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> from analysis.figures.survey import _example
-    >>> len(write_up_survey(_example())) >= 3
-    True
-    """
+    """Write methods and results of a survey of submitted sessions."""
     if isinstance(answer, NotYet):
         return []
     paragraphs = [_sample(answer), _methods(answer), _typical(answer)]

@@ -55,17 +55,7 @@ def sheets_pdf(
 
 
 def save(pdf, path: str | Path) -> Path:
-    """Write a PDF without the time at which it was made, so that the same content gives the same bytes.
-
-    Parameters
-    ----------
-    pdf : fpdf.FPDF
-    path : path
-
-    Returns
-    -------
-    path
-    """
+    """Write a PDF without the time at which it was made, so that the same content gives the same bytes."""
     from datetime import datetime
 
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
@@ -74,16 +64,7 @@ def save(pdf, path: str | Path) -> Path:
 
 
 def add_fonts(pdf) -> None:
-    """Give a PDF the fonts that matplotlib brings: upright, bold and oblique, with the signs of most languages.
-
-    Parameters
-    ----------
-    pdf : fpdf.FPDF
-
-    Returns
-    -------
-    None
-    """
+    """Give a PDF the fonts that matplotlib brings: upright, bold and oblique, with the signs of most languages."""
     import matplotlib
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"

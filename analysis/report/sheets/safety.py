@@ -80,21 +80,6 @@ LEAST_SHARE = 0.98
 
 
 def lowest_masses(masses=(50, 55, 60, 65, 70, 75, 80, 85, 90, 95, 100, 110, 120)) -> str:
-    """Write the lowest body mass at which somebody takes part, for usual masses.
-
-    Parameters
-    ----------
-    masses : sequence of float
-        Usual body masses (kg).
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> lowest_masses((60, 75))
-    'Lowest mass for today: usual 60\\xa0kg → 58.8; 75\\xa0kg → 73.5.'
-    """
+    """Write the lowest body mass at which somebody takes part, for usual masses."""
     pairs = [f"{format_number(m, 0, unit='kg')} → {format_number(LEAST_SHARE * m, 1)}" for m in masses]
     return f"Lowest mass for today: usual {'; '.join(pairs)}."
