@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, NotYet
-from ..study import Study, outcome_named
+from ..study import Study, load_study, outcome_named
 from . import inputs
 
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "data_demo"
@@ -110,7 +110,7 @@ class Answers:
     @classmethod
     def from_folder(cls, folder: str | Path, *, seed: int = 0) -> Answers:
         """Load a folder and return its Answers."""
-        return cls(Study.load(folder), seed=seed)
+        return cls(load_study(folder), seed=seed)
 
     def _once(self, key, compute, *, question: str = ""):
         """Keep what `compute` gives; where a question is named, data that cannot answer it give `NotAnswered`."""

@@ -65,9 +65,9 @@ def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: floa
 
     Examples
     --------
-    >>> from analysis.study import Study
+    >>> from analysis.study import load_study, Study
     >>> from analysis.cleaning import clean_study
-    >>> cleaned = clean_study(Study.load("data_demo"))  # doctest: +SKIP
+    >>> cleaned = clean_study(load_study("data_demo"))  # doctest: +SKIP
     >>> try_rules(cleaned, "1", "A05", flat_s=60).flags  # doctest: +SKIP
     """
     if (session, athlete) not in cleaned.traces:

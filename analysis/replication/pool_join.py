@@ -12,7 +12,7 @@ from ..basics import KitError, Result, left_out_table, plural
 from ..capacity import measure_capacity
 from ..cleaning import summarise_rounds
 from ..recordings import read_gas_exchange
-from ..study import OUTCOMES, Study
+from ..study import OUTCOMES, Study, load_study
 
 FEWEST = 3
 """With fewer people who agreed to sharing, a club cannot hide anybody: it is left out."""
@@ -93,7 +93,7 @@ def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
     studies, problems = [], []
     for folder in folders:
         try:
-            studies.append(Study.load(folder))
+            studies.append(load_study(folder))
         except KitError as error:
             problems.append(f"{folder}: {error}")
     if problems:

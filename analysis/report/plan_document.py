@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..basics import KitError
 from ..planning import DesignAnswer, answer_design
-from ..study import Study, freeze_plan
+from ..study import Study, freeze_plan, load_study
 from .document import Document, Paragraph, Picture, Section, Table
 from .sentences.planning import table_sizes, write_up_size
 from .word import write_word
@@ -30,7 +30,7 @@ SIZE_HEADING = "Athletes and size"
 
 def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
     """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
-    study = Study.load(folder)
+    study = load_study(folder)
     answer = size_answer(study, athletes)
     study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
     size_blocks = blocks_of_size(answer)

@@ -9,12 +9,13 @@ from .columns import TABLES, Column, column_rules, describe_columns, empty_table
 from .deviations import plan_deviations, result_status
 from .fixed_plan import FixedPlan, freeze_plan, load_fixed_plan
 from .ledger import LEDGER_COLUMNS, Ledger
-from .model import SCALES, Protocol, Study
+from .model import Study
 from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, outcome_named
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
 from .plan_document import PlanDocument, PlanSection
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
+from .protocol import SCALES, Protocol
 from .templates import sheet_columns
 from .times import clock_seconds, offset_seconds
 

@@ -10,8 +10,7 @@ from ..basics import KitError, join_words
 from ..physiology.aerobic_inputs import INPUTS
 from ..physiology.aerobic_tests import known_aerobic_tests
 from ..physiology.shuttle import shuttles_in_level
-from .columns import Column, column_rules, lines_of
-from .crosscheck import place
+from .columns import Column, column_rules, lines_of, place
 from .findings import Findings
 
 _KINDS = {"number": "number", "integer": "whole", "time": "minutes", "choice": "choice", "text": "text"}

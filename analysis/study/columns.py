@@ -277,3 +277,9 @@ def describe_columns(table: str | None = None) -> pd.DataFrame:
         if table in (None, name)
     ]
     return pd.DataFrame(lines, columns=["table", "column", "unit", "meaning", "allowed", "required"])
+
+
+def place(table: str, line) -> tuple[str, int]:
+    """Return file and row of a line of a converted table."""
+    file, row = source_columns(table)
+    return getattr(line, file), getattr(line, row)

@@ -8,10 +8,10 @@ import re
 import pandas as pd
 
 from ..basics import did_you_mean, join_words
-from .columns import KEYS, column_rules, lines_of, source_columns
+from .columns import KEYS, column_rules, lines_of, place
 from .findings import Findings
-from .model import Protocol
 from .plan import Plan
+from .protocol import Protocol
 from .settings import SETTINGS_FILE
 
 Tables = dict[str, pd.DataFrame]
@@ -39,12 +39,6 @@ def check_tables(
     _check_opponents(tables, aside, findings)
     _check_events(tables, findings)
     _check_dates(tables, today, findings)
-
-
-def place(table: str, line) -> tuple[str, int]:
-    """Return file and row of a line of a converted table."""
-    file, row = source_columns(table)
-    return getattr(line, file), getattr(line, row)
 
 
 def _check_duplicates(tables: Tables, findings: Findings) -> None:

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from ..basics import KitError, Result
-from .model import Protocol, Study
+from .model import Study
 from .outcomes import OUTCOMES
 from .plan import QUESTIONS, Hypothesis, Plan
 from .plan_document import PlanDocument, describe_plan
+from .protocol import Protocol
 
 FIXED_FILE = "plan_fixed.json"
 FIXED_SETTINGS = ("sampling", "cleaning", "capacity", "rounds", "replication")
@@ -85,8 +86,8 @@ def freeze_plan(
     Examples
     --------
     >>> import tempfile
-    >>> from analysis.study import new_study
-    >>> study = Study.load(new_study(tempfile.mkdtemp() + "/autumn"))
+    >>> from analysis.study import load_study, new_study
+    >>> study = load_study(new_study(tempfile.mkdtemp() + "/autumn"))
     >>> freeze_plan(study, justification="As many as the club has.", today=dt.date(2026, 11, 25)).path.name
     'plan_2026-11-25.md'
     """

@@ -22,11 +22,12 @@ from .findings import Findings
 from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .headings import read_headings
 from .inventory import Inventory, take_inventory
-from .model import Protocol, Study
+from .model import Study
 from .plan import Plan
 from .plan_reading import read_plan, settle_primary_session
 from .plausible import check_rows
 from .problems import Problem, StudyError, problem_table
+from .protocol import Protocol
 from .raw_tables import RawTable
 from .recording_files import check_files, check_unlisted, usual_session
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
@@ -44,7 +45,31 @@ class Examination:
 
 
 def load_study(folder: str | Path, *, today: dt.date | None = None) -> Study:
-    """Read a study folder, or raise with every problem at once; see `Study.load`."""
+    """Read a study folder: parse, apply decisions, validate.
+
+    Parameters
+    ----------
+    folder : path
+        With study.toml and the tables that there are.
+    today : datetime.date, optional
+        For dates in the future. Default: today.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        With `.problems`, all at once.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.study import new_study
+    >>> load_study(new_study(tempfile.mkdtemp() + "/autumn", rounds=5)).protocol.rounds
+    5
+    """
     found = examine_folder(folder, today=today)
     if found.problems:
         raise StudyError(found.problems, found.settled)

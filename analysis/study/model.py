@@ -1,8 +1,7 @@
-"""The objects that a loaded study consists of: `Study` and `Protocol`."""
+"""The object that a loaded study is: `Study`."""
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -14,46 +13,8 @@ from .columns import empty_table
 from .ledger import Ledger
 from .plan import Plan
 from .problems import problem_table
-
-SCALES = ("6-20", "0-10", "0-100")
-"""The exertion scales: numbers only; their words belong to the holders of the rights."""
-
-
-@dataclass(frozen=True)
-class Protocol(Result):
-    """Rounds, work and rest of the evening.
-
-    Parameters
-    ----------
-    rounds : int
-        Number of rounds; 0 in a survey of sessions, which has none.
-    work_s, rest_s : float
-        Length of a round and of the rest after it, in seconds.
-    exertion_scale : str
-        "6-20", "0-10" or "0-100".
-    groups : dict
-        Group -> Protocol, where a group differs.
-
-    Examples
-    --------
-    >>> Protocol(4, 300.0, 120.0).for_group("novice").rounds
-    4
-    """
-
-    rounds: int = 0
-    work_s: float = float("nan")
-    rest_s: float = float("nan")
-    exertion_scale: str = "6-20"
-    groups: dict[str, Protocol] = field(default_factory=dict)
-
-    def for_group(self, group: str) -> Protocol:
-        """Return the protocol of a group: its own, or the common one."""
-        return self.groups.get(group, self)
-
-    @property
-    def most_rounds(self) -> int:
-        """The largest number of rounds of any group."""
-        return max([self.rounds, *(p.rounds for p in self.groups.values())])
+from .protocol import Protocol
+from .recording_files import find_recordings
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,44 +67,6 @@ class Study(Result):
     settled: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     remarks: pd.DataFrame = field(default_factory=partial(problem_table, ()))
 
-    @classmethod
-    def load(cls, folder: str | Path, *, today: dt.date | None = None) -> Study:
-        """Read a study folder: parse, apply decisions, validate.
-
-        Parameters
-        ----------
-        folder : path
-            With study.toml and the tables that there are.
-        today : datetime.date, optional
-            For dates in the future. Default: today.
-
-        Returns
-        -------
-        Study
-
-        Raises
-        ------
-        StudyError
-            With `.problems`, all at once.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> from analysis.study import new_study
-        >>> Study.load(new_study(tempfile.mkdtemp() + "/autumn", rounds=5)).protocol.rounds
-        5
-        """
-        from .load import load_study
-
-        return load_study(folder, today=today)
-
-    @classmethod
-    def check(cls, folder: str | Path, **options):
-        """Look through a study folder without raising; see `check_study`."""
-        from .check import check_study
-
-        return check_study(folder, **options)
-
     def recording_files(self) -> pd.DataFrame:
         """Return the recordings of the athletes who may be analysed.
 
@@ -153,8 +76,6 @@ class Study(Result):
             session, athlete, path (absolute), label ("" where the file is of one athlete), clock_offset_s and event_s (missing
             where not given), device, how ("recordings table" or "file name").
         """
-        from .recording_files import find_recordings
-
         return find_recordings(self)
 
     def athletes_with_figures(self) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from . import templates
 from .aerobic import known_tests
 from .columns import describe_columns
 from .inventory import WORKBOOK
-from .model import SCALES
+from .protocol import SCALES
 from .settings import SETTINGS_FILE
 from .times import read_duration
 from .values import Slip

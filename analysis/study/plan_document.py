@@ -9,9 +9,10 @@ import pandas as pd
 
 from ..basics import Result, format_number, format_percent, join_words, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
-from .model import Protocol, Study
+from .model import Study
 from .outcomes import OUTCOMES
 from .plan import QUESTIONS, SHORT_QUESTIONS, Plan
+from .protocol import Protocol
 
 
 @dataclass(frozen=True)

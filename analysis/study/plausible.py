@@ -7,10 +7,10 @@ from itertools import pairwise
 
 import pandas as pd
 
-from .columns import lines_of
-from .crosscheck import Tables, nearest_code, place
+from .columns import lines_of, place
+from .crosscheck import Tables, nearest_code
 from .findings import Findings
-from .model import Protocol
+from .protocol import Protocol
 from .settings import SETTINGS_FILE
 from .times import clock_seconds
 

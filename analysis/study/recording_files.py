@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import did_you_mean
-from .columns import lines_of
-from .crosscheck import place
+from .columns import lines_of, place
 from .findings import Findings
 from .inventory import RECORDING_ENDINGS, Inventory, is_temporary
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ..basics import did_you_mean
 from .findings import Findings
-from .model import SCALES, Protocol
+from .protocol import SCALES, Protocol
 from .text_files import Unreadable, decode_text, read_bytes
 from .times import read_duration
 from .values import Slip

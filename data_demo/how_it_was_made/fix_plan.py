@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 
 from analysis.report.plan_document import size_answer, write_up_size
-from analysis.study import Study, freeze_plan
+from analysis.study import freeze_plan, load_study
 
 DEMO = Path(__file__).resolve().parents[1]
 DAY = dt.date(2026, 10, 1)
@@ -29,7 +29,7 @@ def main(target: Path = DEMO) -> None:
             (DEMO / "study.toml").read_text(encoding="utf-8").replace("tolerance_s = 20", "tolerance_s = 15")
         )
         (folder / "study.toml").write_text(settings, encoding="utf-8")
-        study = Study.load(folder, today=DAY)
+        study = load_study(folder, today=DAY)
         answer = size_answer(study)
         fixed = freeze_plan(
             study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n}, today=DAY

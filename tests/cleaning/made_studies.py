@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from made_traces import MadeTrace, make_trace
 
-from analysis.study import Study
+from analysis.study import Study, load_study
 
 BEGIN_S = 19 * 3600
 """The recordings start at 19:00:00 local time."""
@@ -101,7 +101,7 @@ class MadeStudy:
         )
         for name, text in self.files.items():
             (folder / "recordings" / name).write_text(text)
-        return Study.load(folder)
+        return load_study(folder)
 
 
 def _table(path: Path, rows: list[dict]) -> None:

@@ -9,14 +9,14 @@ import pandas as pd
 import pytest
 
 from analysis.cleaning import clean_study, find_rounds
-from analysis.study import Study
+from analysis.study import load_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 
 
 @pytest.fixture(scope="module")
 def study():
-    return Study.load(DEMO)
+    return load_study(DEMO)
 
 
 @pytest.fixture(scope="module")

@@ -11,14 +11,14 @@ from figure_rules import faults_of
 
 from analysis.cleaning import clean_study, find_rounds, try_rules
 from analysis.figures import cleaning as draw
-from analysis.study import Study
+from analysis.study import load_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 
 
 @pytest.fixture(scope="module")
 def cleaned():
-    return clean_study(Study.load(DEMO))
+    return clean_study(load_study(DEMO))
 
 
 PICTURES = {
@@ -88,7 +88,7 @@ def test_nothing_to_show_is_no_error(cleaned, name):
 
 def test_found_rounds_have_their_confidence(cleaned):
     trace = cleaned.traces["1", "A01"]
-    found = find_rounds(trace, Study.load(DEMO).protocol)
+    found = find_rounds(trace, load_study(DEMO).protocol)
     figure = draw.draw_found(trace, found)
     assert faults_of(figure) == [] and "4 rounds found" in figure.alt_text
     assert "0 rounds" in draw.draw_found(trace, found.iloc[:0]).alt_text

@@ -16,7 +16,7 @@ from analysis.report.plan_document import (
     published_correlation,
     size_answer,
 )
-from analysis.study import Study, load_fixed_plan, new_study
+from analysis.study import Study, load_fixed_plan, load_study, new_study
 
 
 @pytest.fixture
@@ -78,12 +78,12 @@ def test_two_numbers_are_one_too_many(folder):
     )
     with pytest.raises(KitError, match="one number"):
         freeze(folder, athletes=14)
-    assert size_answer(Study.load(folder)).n == 12
+    assert size_answer(load_study(folder)).n == 12
     freeze(folder)
 
 
 def test_a_published_correlation_is_part_of_the_justification(folder):
-    study = Study.load(folder)
+    study = load_study(folder)
     table = pd.DataFrame({"statistic": ["mean", "r"], "value": [170.0, -0.62], "n_athletes": [9, 11]})
     assert published_correlation(table) == (-0.62, 11)
     assert published_correlation(table.iloc[:1]) is None

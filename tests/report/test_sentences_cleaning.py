@@ -14,7 +14,7 @@ from analysis.cleaning import clean_study, try_rules
 from analysis.report.sentences import cleaning as say
 from analysis.report.sentences.cleaning_sliders import choices_of, draw_most_flagged, slide_rules
 from analysis.report.sentences.cleaning_tables import without_codes
-from analysis.study import Study
+from analysis.study import load_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 PLAIN = (
@@ -29,7 +29,7 @@ PLAIN = (
 
 @pytest.fixture(scope="module")
 def cleaned():
-    return clean_study(Study.load(DEMO))
+    return clean_study(load_study(DEMO))
 
 
 WRONG = (

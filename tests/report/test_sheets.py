@@ -21,7 +21,7 @@ from analysis.report.sheets import (
     write_sheets,
     write_texts,
 )
-from analysis.study import Protocol, Study, new_study, table_columns
+from analysis.study import Protocol, Study, load_study, new_study, table_columns
 
 EVENING = Protocol(4, 300.0, 120.0, "6-20")
 CODES = make_codes(7)
@@ -55,11 +55,11 @@ def test_the_columns_stand_in_the_order_of_the_workbook(tmp_path):
     import openpyxl
 
     book = openpyxl.load_workbook(folder / "study.xlsx", read_only=True)
-    sheets = study_sheets(Study.load(folder), timetable=None)
+    sheets = study_sheets(load_study(folder), timetable=None)
     assert isinstance(sheets, NotYet)
     text = (folder / "study.toml").read_text(encoding="utf-8")
     (folder / "study.toml").write_text(text.replace("[plan]", "[plan]\nn_athletes = 5"), encoding="utf-8")
-    sheets = study_sheets(Study.load(folder))
+    sheets = study_sheets(load_study(folder))
     for key, tab in (("timekeeper", "clock"), ("roll_call", "attendance"), ("round_2", "rounds")):
         head = [cell.value for cell in next(book[tab].iter_rows(max_row=1))]
         assert [c.name for c in named(sheets, key).columns] == head
@@ -243,7 +243,7 @@ def test_previews_and_missing_parts(evening):
 
 
 def test_an_evening_of_the_demo_is_planned_as_a_whole():
-    study = Study.load(Path(__file__).parents[2] / "data_demo")
+    study = load_study(Path(__file__).parents[2] / "data_demo")
     evening = plan_evening(
         study, start_clock="19:00", guests=1, unavailable={study.athletes["athlete"].iloc[0]: "all"}
     )
@@ -268,6 +268,6 @@ def test_default_columns_are_columns_of_the_study():
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_sixteen_athletes_fit_on_one_page_with_their_cautions(tmp_path, paper):
     pytest.importorskip("fpdf")
-    demo = plan_evening(Study.load(Path(__file__).parents[2] / "data_demo"), start_clock="19:00")
+    demo = plan_evening(load_study(Path(__file__).parents[2] / "data_demo"), start_clock="19:00")
     written = write_sheets(demo.sheets, tmp_path, paper=paper, kinds=("pdf",))[0]
     assert len(demo.codes) == 16 and pages(written) == len(demo.sheets)

@@ -3,7 +3,7 @@
 import pytest
 from study_folders import athletes, changed, make_folder, problem_at, rounds
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import StudyError, check_study, load_study
 
 
 def decision(**values) -> dict:
@@ -30,7 +30,7 @@ SLIPPED = changed(rounds(), 4, lactate_mmol_l=71)  # A01, round 2
 def test_a_replaced_value_settles_its_problem_and_is_documented(tmp_path):
     replaced = decision(athlete="A01", round_no=2, measure="lactate_mmol_l", new_value="7,1")
     folder = make_folder(tmp_path, rounds=SLIPPED, decisions=[replaced])
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.rounds.loc[4, "lactate_mmol_l"] == 7.1
     assert study.settled[["file", "row", "column", "value"]].to_numpy().tolist() == [
         ["rounds.csv", 6, "lactate_mmol_l", "71"]
@@ -49,7 +49,7 @@ def test_a_value_and_a_row_set_aside_stay_in_the_ledger(tmp_path):
         ),
         decision(athlete="NA", round_no=3, action="set_aside", reason="hurt a finger"),
     ]
-    study = Study.load(make_folder(tmp_path, rounds=SLIPPED, decisions=decisions))
+    study = load_study(make_folder(tmp_path, rounds=SLIPPED, decisions=decisions))
     assert study.rounds["lactate_mmol_l"].isna().sum() == 1 and len(study.rounds) == 11
     balance = study.ledger.balance().set_index(["table", "measure", "unit"])
     assert balance.loc[("rounds", "", "rows"), ["rows_in", "used", "set_aside"]].tolist() == [12, 11, 1]
@@ -71,10 +71,10 @@ def test_keep_settles_what_is_only_doubtful(tmp_path):
 def test_a_mistyped_code_and_a_doubled_row_can_be_settled(tmp_path):
     mistyped = changed(rounds(), 3, athlete="A10")
     code = decision(athlete="A10", round_no=1, measure="athlete", new_value="A01")
-    assert len(Study.load(make_folder(tmp_path / "a", rounds=mistyped, decisions=[code])).rounds) == 12
+    assert len(load_study(make_folder(tmp_path / "a", rounds=mistyped, decisions=[code])).rounds) == 12
     doubled = [*rounds(), rounds()[3]]
     twice = decision(athlete="A01", round_no=1, action="set aside", table_row=14, reason="entered twice")
-    study = Study.load(make_folder(tmp_path / "b", rounds=doubled, decisions=[twice]))
+    study = load_study(make_folder(tmp_path / "b", rounds=doubled, decisions=[twice]))
     assert len(study.rounds) == 12 and len(study.settled) == 1
 
 
@@ -90,7 +90,7 @@ def test_decisions_about_other_tables_work_the_same(tmp_path):
             reason="stopped early",
         ),
     ]
-    study = Study.load(
+    study = load_study(
         make_folder(tmp_path, athletes=changed(athletes(), 0, hr_max_bpm=1.88), decisions=decisions)
     )
     assert study.athletes.loc[0, "hr_max_bpm"] == 188
@@ -112,12 +112,12 @@ def test_stretches_of_recordings_are_left_for_cleaning(tmp_path):
             reason="looks right",
         ),
     ]
-    study = Study.load(make_folder(tmp_path, decisions=spans))
+    study = load_study(make_folder(tmp_path, decisions=spans))
     assert study.decisions["from_s"].tolist()[0] == 120 and len(study.decisions) == 2
     assert not study.ledger.table["cause"].str.contains("strap off").any()
     backwards = [{**spans[0], "from_s": 300, "to_s": 120}]
     with pytest.raises(StudyError, match="ends before it begins"):
-        Study.load(make_folder(tmp_path / "backwards", decisions=backwards))
+        load_study(make_folder(tmp_path / "backwards", decisions=backwards))
 
 
 FAULTY = {

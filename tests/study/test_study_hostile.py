@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from study_folders import SETTINGS, athletes, csv_text, make_folder, rounds
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import Study, StudyError, check_study, load_study
 from analysis.study.columns import TABLES, column_rules
 
 QUICK = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -17,7 +17,7 @@ QUICK = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCh
 
 def examine(folder: Path) -> StudyError | Study:
     try:
-        return Study.load(folder)
+        return load_study(folder)
     except StudyError as error:
         problems = error.problems
         assert len(problems) and (problems["problem"] != "").all() and (problems["remedy"] != "").all()

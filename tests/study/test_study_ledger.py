@@ -4,7 +4,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from study_folders import CODES, athletes, make_folder, rounds
 
-from analysis.study import LEDGER_COLUMNS, TABLES, Ledger, Study
+from analysis.study import LEDGER_COLUMNS, TABLES, Ledger, load_study
 
 AMOUNTS = st.lists(
     st.fixed_dictionaries(
@@ -89,7 +89,7 @@ def test_every_row_that_came_in_was_used_or_set_aside(tmp_path_factory, fates, d
     folder = make_folder(
         tmp_path_factory.mktemp("ledger"), athletes=people, rounds=sheet, decisions=decided or None
     )
-    study = Study.load(folder)
+    study = load_study(folder)
     balance = study.ledger.balance()
     assert (balance["rows_in"] == balance["used"] + balance["set_aside"]).all()
     counted = balance[balance["unit"] == "rows"].set_index("table")

@@ -18,7 +18,7 @@ from study_folders import (
     sessions,
 )
 
-from analysis.study import TABLES, Study, StudyError, check_study, empty_table, new_study
+from analysis.study import TABLES, Study, StudyError, check_study, empty_table, load_study, new_study
 
 TABLES_OF_SMALL = {
     "athletes": athletes,
@@ -36,7 +36,7 @@ def same_tables(one: Study, other: Study, *, but=("file", "row", "source_file"))
 
 
 def test_a_small_study_loads_with_canonical_columns_and_types(tmp_path):
-    study = Study.load(make_folder(tmp_path))
+    study = load_study(make_folder(tmp_path))
     assert (study.protocol.rounds, study.protocol.work_s, study.protocol.rest_s) == (3, 300.0, 120.0)
     for name in TABLES:
         table, empty = getattr(study, name), empty_table(name)
@@ -52,9 +52,9 @@ def test_a_small_study_loads_with_canonical_columns_and_types(tmp_path):
 def test_loading_is_quick_and_leaves_the_folder_alone(tmp_path):
     make_folder(tmp_path)
     before = {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in tmp_path.rglob("*")}
-    Study.load(tmp_path)
+    load_study(tmp_path)
     start = time.process_time()
-    Study.load(tmp_path)
+    load_study(tmp_path)
     assert time.process_time() - start < 0.25
     assert {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in tmp_path.rglob("*")} == before
 
@@ -73,20 +73,20 @@ def test_loading_is_quick_and_leaves_the_folder_alone(tmp_path):
 )
 def test_every_common_dialect_gives_the_same_study(tmp_path, encoding, delimiter, decimal_comma):
     noted = {"sessions": [{**sessions()[0], "note": "Größe der Matte: 8 × 8 m"}]}
-    plain = Study.load(make_folder(tmp_path / "plain", **noted))
+    plain = load_study(make_folder(tmp_path / "plain", **noted))
     tables = {
         name: csv_text(noted.get(name) or make(), delimiter=delimiter, decimal_comma=decimal_comma).encode(
             encoding
         )
         for name, make in TABLES_OF_SMALL.items()
     }
-    same_tables(plain, Study.load(make_folder(tmp_path / "dialect", **tables)))
+    same_tables(plain, load_study(make_folder(tmp_path / "dialect", **tables)))
 
 
 def test_line_ends_and_a_stated_separator_do_not_matter(tmp_path):
-    plain = Study.load(make_folder(tmp_path / "plain"))
+    plain = load_study(make_folder(tmp_path / "plain"))
     windows = ("sep=;\n" + csv_text(rounds(), delimiter=";")).replace("\n", "\r\n")
-    other = Study.load(make_folder(tmp_path / "windows", rounds=windows))
+    other = load_study(make_folder(tmp_path / "windows", rounds=windows))
     same_tables(plain, other)
     assert other.rounds.loc[0, "row"] == 3
 
@@ -96,26 +96,26 @@ def test_rounds_side_by_side_are_the_same_as_rounds_in_rows(tmp_path):
     for row in rounds():
         line = wide.setdefault(row["athlete"], {"athlete": row["athlete"]})
         line |= {f"{k}_{row['round_no']}": v for k, v in row.items() if k not in ("athlete", "round_no")}
-    study = Study.load(make_folder(tmp_path / "wide", rounds=list(wide.values())))
-    same_tables(Study.load(make_folder(tmp_path / "long")), study)
+    study = load_study(make_folder(tmp_path / "wide", rounds=list(wide.values())))
+    same_tables(load_study(make_folder(tmp_path / "long")), study)
     assert study.rounds["row"].tolist() == [2, 2, 2, 3, 3, 3, 4, 4, 4, 5, 5, 5]
 
 
 def test_a_blank_round_in_a_wide_sheet_is_no_row_and_a_fault_is_named_by_its_heading(tmp_path):
     text = "athlete,exertion_1,exertion_2,exertion_3\nA01,12,,14\nA02,13,31,15\n"
     with pytest.raises(StudyError) as caught:
-        Study.load(make_folder(tmp_path, rounds=text))
+        load_study(make_folder(tmp_path, rounds=text))
     assert caught.value.problems[["row", "column", "value"]].to_numpy().tolist() == [[3, "exertion_2", "31"]]
-    study = Study.load(make_folder(tmp_path, rounds=text.replace("31", "14")))
+    study = load_study(make_folder(tmp_path, rounds=text.replace("31", "14")))
     assert study.rounds.query("athlete == 'A01'")["round_no"].tolist() == [1, 3]
 
 
 def test_a_units_row_is_read_over_and_a_wrong_unit_is_a_problem(tmp_path):
     lines = csv_text(rounds()).splitlines()
     units = "code,number,code,mmol/L,6-20,beats/min"
-    plain = Study.load(make_folder(tmp_path / "plain"))
+    plain = load_study(make_folder(tmp_path / "plain"))
     with_units = make_folder(tmp_path / "units", rounds="\n".join([lines[0], units, *lines[1:]]))
-    same_tables(plain, Study.load(with_units))
+    same_tables(plain, load_study(with_units))
     wrong = "\n".join([lines[0], units.replace("mmol/L", "mg/dL"), *lines[1:]])
     report = check_study(make_folder(tmp_path / "wrong", rounds=wrong))
     assert report.problems.iloc[0][["row", "column", "value"]].tolist() == [2, "lactate_mmol_l", "mg/dL"]
@@ -127,7 +127,7 @@ def test_headings_may_be_written_freely_with_their_unit(tmp_path):
         .replace("lactate_mmol_l", "Lactate_mmol_L (mmol/L)")
         .replace("round_no", "Round No")
     )
-    same_tables(Study.load(make_folder(tmp_path / "a")), Study.load(make_folder(tmp_path / "b", rounds=text)))
+    same_tables(load_study(make_folder(tmp_path / "a")), load_study(make_folder(tmp_path / "b", rounds=text)))
 
 
 def make_workbook(path, tables):
@@ -147,8 +147,8 @@ def test_a_workbook_and_csv_files_give_the_same_study(tmp_path):
     folder = make_folder(tmp_path / "book", without=tuple(TABLES_OF_SMALL))
     make_workbook(folder / "study.xlsx", {name: make() for name, make in TABLES_OF_SMALL.items()})
     (folder / "~$study.xlsx").write_bytes(b"left behind by an open spreadsheet")
-    study = Study.load(folder)
-    same_tables(Study.load(make_folder(tmp_path / "csv")), study)
+    study = load_study(folder)
+    same_tables(load_study(make_folder(tmp_path / "csv")), study)
     assert study.rounds.loc[0, "file"] == "study.xlsx, tab rounds"
 
 
@@ -156,12 +156,12 @@ def test_the_same_table_in_both_is_a_problem(tmp_path):
     folder = make_folder(tmp_path)
     make_workbook(folder / "study.xlsx", {"rounds": rounds()})
     with pytest.raises(StudyError, match="stands twice"):
-        Study.load(folder)
+        load_study(folder)
 
 
 def test_a_blank_tab_beside_a_filled_csv_file_is_no_choice(tmp_path):
     folder = new_study(tmp_path / "x", rounds=3)
-    same_tables(Study.load(make_folder(tmp_path / "csv")), Study.load(make_folder(folder)))
+    same_tables(load_study(make_folder(tmp_path / "csv")), load_study(make_folder(folder)))
 
 
 HALF_FILLED = {
@@ -184,7 +184,7 @@ HALF_FILLED = {
 @pytest.mark.parametrize("kind", HALF_FILLED)
 def test_half_filled_folders_are_normal(tmp_path, kind):
     folder = make_folder(tmp_path, **HALF_FILLED[kind])
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.published.empty and list(study.published.columns) == list(empty_table("published").columns)
     report = check_study(folder)
     needs = dict(zip(report.notebooks["notebook"], report.notebooks["needs"], strict=True))
@@ -195,11 +195,11 @@ def test_half_filled_folders_are_normal(tmp_path, kind):
 
 def test_a_folder_without_settings_or_that_is_none_says_what_to_do(tmp_path):
     with pytest.raises(StudyError, match=r"no study\.toml.*analysis new"):
-        Study.load(make_folder(tmp_path, settings=""))
+        load_study(make_folder(tmp_path, settings=""))
     with pytest.raises(StudyError, match="no such folder"):
-        Study.load(tmp_path / "nowhere")
+        load_study(tmp_path / "nowhere")
     with pytest.raises(StudyError, match="a file, not a folder"):
-        Study.load(tmp_path / "rounds.csv")
+        load_study(tmp_path / "rounds.csv")
 
 
 def test_the_order_of_rows_and_columns_changes_nothing(tmp_path):
@@ -207,7 +207,7 @@ def test_the_order_of_rows_and_columns_changes_nothing(tmp_path):
         rounds()[::-1],
         order=["exertion", "opponent", "round_no", "lactate_mmol_l", "athlete", "hr_mean_typed_bpm"],
     )
-    one, other = (Study.load(make_folder(tmp_path / n, rounds=r)) for n, r in (("a", rounds()), ("b", mixed)))
+    one, other = (load_study(make_folder(tmp_path / n, rounds=r)) for n, r in (("a", rounds()), ("b", mixed)))
     keys = ["athlete", "round_no"]
     assert_frame_equal(
         one.rounds.sort_values(keys, ignore_index=True).drop(columns="row"),
@@ -219,7 +219,7 @@ def test_off_scale_lactate_is_a_bound_not_a_number(tmp_path):
     rows = rounds()
     for i, text in enumerate(("HI", "lo", ">25", "<0.5")):
         rows = changed(rows, i, lactate_mmol_l=text)
-    study = Study.load(make_folder(tmp_path, rounds=rows))
+    study = load_study(make_folder(tmp_path, rounds=rows))
     assert study.rounds["lactate_limit"].tolist()[:5] == ["high", "low", "high", "low", ""]
     assert study.rounds["lactate_mmol_l"].isna().tolist()[:5] == [True] * 4 + [False]
 
@@ -228,7 +228,7 @@ def test_blank_words_are_missing_and_codes_are_not(tmp_path):
     rows = rounds()
     for i, text in enumerate(("-", "n/a", "NA", "–", "")):
         rows = changed(rows, i, lactate_mmol_l=text)
-    study = Study.load(make_folder(tmp_path, rounds=rows))
+    study = load_study(make_folder(tmp_path, rounds=rows))
     assert study.rounds["lactate_mmol_l"].isna().sum() == 5
     assert study.rounds["athlete"].eq("NA").sum() == 3
 
@@ -244,21 +244,21 @@ def test_groups_have_rounds_of_their_own(tmp_path):
 def test_a_study_that_sat_out_and_left_keeps_its_words(tmp_path):
     rows = changed(rounds(), 0, took_part="sat out", opponent="none", exertion=None, hr_mean_typed_bpm=None)
     rows = [{**r, "opponent": "guest"} if i != 0 else r for i, r in enumerate(rows)]
-    study = Study.load(make_folder(tmp_path, rounds=rows))
+    study = load_study(make_folder(tmp_path, rounds=rows))
     assert study.rounds["took_part"].value_counts().to_dict() == {"yes": 11, "sat_out": 1}
 
 
 def test_formulas_in_texts_break_nothing(tmp_path):
     notes = ("=1+1", "+41", "-2", "@cmd", '=HYPERLINK("x")')
     rows = [{**r, "note": notes[i % 5]} for i, r in enumerate(rounds())]
-    study = Study.load(make_folder(tmp_path, rounds=rows))
+    study = load_study(make_folder(tmp_path, rounds=rows))
     assert study.rounds["note"].tolist()[:5] == list(notes)
 
 
 def test_a_date_still_to_come_is_a_plan_and_not_a_fault(tmp_path):
     ahead = [{"session": 1, "date": "2126-03-05"}]
     folder = make_folder(tmp_path, sessions=ahead, without=("rounds", "aerobic_tests"))
-    assert "still to come" in Study.load(folder).remarks["problem"].str.cat()
+    assert "still to come" in load_study(folder).remarks["problem"].str.cat()
     assert (
         check_study(make_folder(tmp_path, sessions=ahead)).problems.loc[0, "problem"]
         == "a date in the future"
@@ -269,7 +269,7 @@ def test_the_survey_table_needs_no_protocol(tmp_path):
     heads = "person,age_years,sex,minutes,hr_mean_bpm,hr_peak_bpm,device_kind,session_kind,file"
     text = f"{heads}\nP1,30,f,62:30,141,178,chest strap,class,\n"
     folder = make_folder(tmp_path, settings='kind = "survey"\n', without=tuple(TABLES_OF_SMALL), survey=text)
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.survey.loc[0, ["sex", "minutes", "device_kind"]].tolist() == ["F", 62.5, "chest_strap"]
     assert study.protocol.rounds == 0
     assert check_study(folder).notebooks["notebook"].tolist() == ["08_survey_of_sessions"]
@@ -286,7 +286,7 @@ def test_minutes_and_seconds_may_be_typed_as_times(tmp_path):
         }
     ]
     rows = changed(rounds(), 0, lactate_delay_s="1:15", minutes_done="4:30", took_part="part")
-    study = Study.load(make_folder(tmp_path, aerobic_tests=tests, rounds=rows))
+    study = load_study(make_folder(tmp_path, aerobic_tests=tests, rounds=rows))
     assert study.aerobic_tests.loc[0, ["date", "time_min"]].tolist() == ["2026-03-01", 10.75]
     assert study.rounds.loc[0, ["lactate_delay_s", "minutes_done"]].tolist() == [75.0, 4.5]
     assert isinstance(study.remarks, pd.DataFrame)

@@ -13,7 +13,7 @@ from study_folders import (
     sessions,
 )
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import StudyError, check_study, load_study
 
 
 def test_twelve_planted_mistakes_are_named_at_once(tmp_path):
@@ -37,7 +37,7 @@ def test_twelve_planted_mistakes_are_named_at_once(tmp_path):
         sessions=[{"session": 1, "date": "2126-03-05"}],
     )
     with pytest.raises(StudyError) as caught:
-        Study.load(folder)
+        load_study(folder)
     problems = caught.value.problems
     assert list(problems.columns) == ["file", "row", "column", "value", "problem", "remedy"]
     assert (problems["problem"] != "").all() and (problems["remedy"] != "").all()

@@ -6,7 +6,7 @@ import pytest
 from openpyxl import load_workbook
 
 from analysis.basics import KitError
-from analysis.study import Study, check_study, describe_columns, new_study, sheet_columns
+from analysis.study import check_study, describe_columns, load_study, new_study, sheet_columns
 from analysis.study.aerobic import known_tests, needed_inputs
 from analysis.study.columns import TABLES, column_rules
 
@@ -29,7 +29,7 @@ def test_a_new_folder_passes_the_check_with_nothing_filled_in(tmp_path, options)
 
 
 def test_the_protocol_and_the_plan_stand_in_the_settings(tmp_path):
-    study = Study.load(new_study(tmp_path / "x", rounds=6, work="6:30", rest="1:15", scale="0-100"))
+    study = load_study(new_study(tmp_path / "x", rounds=6, work="6:30", rest="1:15", scale="0-100"))
     assert (study.protocol.rounds, study.protocol.work_s, study.protocol.rest_s) == (6, 390.0, 75.0)
     assert study.protocol.exertion_scale == "0-100"
     assert len(study.plan.hypotheses) == 5

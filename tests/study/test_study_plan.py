@@ -10,10 +10,10 @@ from analysis.basics import KitError
 from analysis.study import (
     OUTCOMES,
     QUESTIONS,
-    Study,
     check_study,
     freeze_plan,
     load_fixed_plan,
+    load_study,
     plan_deviations,
     result_status,
 )
@@ -56,7 +56,7 @@ def empty_study(tmp_path, settings=SETTINGS + PLAN):
 
 
 def test_a_plan_is_read_and_completed(tmp_path):
-    plan = Study.load(empty_study(tmp_path)).plan
+    plan = load_study(empty_study(tmp_path)).plan
     assert plan.primary_session == "1" and plan.n_athletes == 4
     assert plan.primary_outcomes["rounds.heart_rate"] == "hr_late_bpm"
     assert set(plan.primary_outcomes) == set(QUESTIONS)
@@ -71,7 +71,7 @@ def test_a_plan_is_read_and_completed(tmp_path):
 
 
 def test_without_a_plan_everything_is_proposed(tmp_path):
-    plan = Study.load(empty_study(tmp_path, settings=SETTINGS)).plan
+    plan = load_study(empty_study(tmp_path, settings=SETTINGS)).plan
     assert [h.question for h in plan.hypotheses] == list(QUESTIONS)
     assert {"primary_session", "alpha", "hypotheses", "round_variable"} <= set(plan.proposed)
 
@@ -117,7 +117,7 @@ def test_a_plan_that_cannot_be_is_a_problem(tmp_path, text):
 def test_a_plan_is_fixed_once_with_its_checksum(tmp_path):
     folder = empty_study(tmp_path)
     document = freeze_plan(
-        Study.load(folder),
+        load_study(folder),
         justification={"paragraphs": ["Four athletes answer little."], "n_athletes": 4, "power": 0.31},
         today=TODAY,
     )
@@ -136,7 +136,7 @@ def test_a_plan_is_fixed_once_with_its_checksum(tmp_path):
     fixed = load_fixed_plan(folder)
     assert fixed.intact and fixed.date == "2026-03-01" and fixed.checksum == document.checksum
     assert fixed.fixed["justification"]["power"] == 0.31
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.plan.frozen["checksum"] == document.checksum and fixed.protocol == study.protocol
     assert fixed.plan.hypotheses == study.plan.hypotheses
     with pytest.raises(KitError, match="not overwritten"):
@@ -146,7 +146,7 @@ def test_a_plan_is_fixed_once_with_its_checksum(tmp_path):
 
 def test_the_same_plan_has_the_same_checksum(tmp_path):
     sums = {
-        freeze_plan(Study.load(empty_study(tmp_path / name)), today=TODAY).checksum
+        freeze_plan(load_study(empty_study(tmp_path / name)), today=TODAY).checksum
         for name in ("one", "other")
     }
     assert len(sums) == 1
@@ -154,12 +154,12 @@ def test_the_same_plan_has_the_same_checksum(tmp_path):
 
 def test_a_plan_changed_by_hand_is_noticed(tmp_path):
     folder = empty_study(tmp_path)
-    freeze_plan(Study.load(folder), today=TODAY)
+    freeze_plan(load_study(folder), today=TODAY)
     path = folder / "plan_fixed.json"
     content = json.loads(path.read_text())
     content["fixed"]["plan"]["alpha"] = 0.2
     path.write_text(json.dumps(content))
-    study = Study.load(folder)
+    study = load_study(folder)
     assert not study.plan.frozen["intact"]
     assert "checksum no longer fits" in plan_deviations(study)["done"].iloc[0]
     assert result_status(study, "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
@@ -172,7 +172,7 @@ def test_a_plan_changed_by_hand_is_noticed(tmp_path):
 
 def test_every_deviation_is_named(tmp_path):
     folder = empty_study(tmp_path)
-    freeze_plan(Study.load(folder), today=TODAY)
+    freeze_plan(load_study(folder), today=TODAY)
     changed_plan = (
         PLAN.replace("alpha = 0.05", "alpha = 0.1")
         .replace('direction = "lower"', 'direction = "differs"')
@@ -202,7 +202,7 @@ def test_every_deviation_is_named(tmp_path):
         decisions=decision,
     )
     (folder / "aerobic_tests.csv").unlink(missing_ok=True)
-    study = Study.load(folder, today=dt.date(2026, 3, 10))
+    study = load_study(folder, today=dt.date(2026, 3, 10))
     found = {
         (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
     }
@@ -241,12 +241,12 @@ def test_every_deviation_is_named(tmp_path):
 
 def test_settings_that_came_or_went_are_deviations(tmp_path):
     folder = empty_study(tmp_path, settings=SETTINGS + '[protocol.novice]\nwork = "3:00"\n' + PLAN)
-    freeze_plan(Study.load(folder), today=TODAY)
+    freeze_plan(load_study(folder), today=TODAY)
     settings = SETTINGS + PLAN + "[cleaning]\nflat_line_s = 25\n"
     settings += (
         '[[plan.hypotheses]]\nquestion = "rounds.lactate"\noutcome = "lactate_mmol_l"\ndirection = "falls"\n'
     )
-    study = Study.load(empty_study(tmp_path, settings=settings))
+    study = load_study(empty_study(tmp_path, settings=settings))
     found = {
         (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
     }
@@ -258,9 +258,9 @@ def test_settings_that_came_or_went_are_deviations(tmp_path):
 
 def test_results_are_confirmatory_only_as_planned(tmp_path):
     folder = empty_study(tmp_path)
-    assert result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
-    freeze_plan(Study.load(folder), today=TODAY)
-    study = Study.load(make_folder(tmp_path, settings=SETTINGS + PLAN))
+    assert result_status(load_study(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
+    freeze_plan(load_study(folder), today=TODAY)
+    study = load_study(make_folder(tmp_path, settings=SETTINGS + PLAN))
     assert result_status(study, "rounds.lactate", "lactate_mmol_l")[0] == "confirmatory"
     assert result_status(study, "fitness.heart_rate", "hr_late_bpm")[0] == "exploratory"
     assert "no hypothesis" in result_status(study, "rounds.exertion", "exertion")[1]
@@ -269,20 +269,20 @@ def test_results_are_confirmatory_only_as_planned(tmp_path):
 
 def test_a_plan_fixed_after_the_data_says_so(tmp_path):
     folder = make_folder(tmp_path, settings=SETTINGS + PLAN)
-    document = freeze_plan(Study.load(folder), today=dt.date(2026, 3, 4))
+    document = freeze_plan(load_study(folder), today=dt.date(2026, 3, 4))
     assert "12 rows of rounds had already been entered" in document.markdown()
-    assert result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
-    assert plan_deviations(Study.load(folder))["done"].str.contains("12 rows").any()
+    assert result_status(load_study(folder), "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
+    assert plan_deviations(load_study(folder))["done"].str.contains("12 rows").any()
 
 
 def test_a_primary_session_is_proposed_from_the_sessions_that_there_are(tmp_path):
     autumn = [{**sessions()[0], "session": "autumn"}]
-    plan = Study.load(make_folder(tmp_path, sessions=autumn, without=("rounds", "aerobic_tests"))).plan
+    plan = load_study(make_folder(tmp_path, sessions=autumn, without=("rounds", "aerobic_tests"))).plan
     assert plan.primary_session == "autumn" and "primary_session" in plan.proposed
 
 
 def test_exponents_are_units_of_capacity(tmp_path):
-    plan = Study.load(
+    plan = load_study(
         empty_study(tmp_path, settings=SETTINGS + '[plan]\ncapacity_unit = "mL/kg^0.67/min"\n')
     ).plan
     assert plan.capacity_unit == "mL/kg^0.67/min"

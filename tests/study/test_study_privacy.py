@@ -3,14 +3,14 @@
 import pytest
 from study_folders import athletes, changed, make_folder, rounds, sessions
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import StudyError, check_study, load_study
 from analysis.study.privacy import code_trouble, file_name_trouble, looks_personal
 
 
 def test_who_has_no_consent_or_clearance_is_not_analysed(tmp_path):
     people = changed(changed(athletes(), 0, consent_measured="no"), 1, cleared="")
     tests = [{"athlete": "A01", "test": "run_12_min", "distance_m": 2400, "date": ""}]
-    study = Study.load(make_folder(tmp_path, athletes=people, aerobic_tests=tests))
+    study = load_study(make_folder(tmp_path, athletes=people, aerobic_tests=tests))
     assert study.athletes["athlete"].tolist() == ["007", "NA"]
     assert set(study.rounds["athlete"]) == {"007", "NA"} and study.aerobic_tests.empty
     aside = study.ledger.set_aside()
@@ -22,14 +22,14 @@ def test_who_has_no_consent_or_clearance_is_not_analysed(tmp_path):
 
 def test_without_a_column_of_consent_the_kit_says_what_it_takes_for_granted(tmp_path):
     people = [{"athlete": row["athlete"]} for row in athletes()]
-    study = Study.load(make_folder(tmp_path, athletes=people))
+    study = load_study(make_folder(tmp_path, athletes=people))
     assert len(study.athletes) == 4
     assert study.remarks["problem"].str.contains("no column consent_measured").any()
     assert study.athletes_to_share() == () and study.athletes_with_figures() == ()
 
 
 def test_individual_figures_and_sharing_need_a_yes(tmp_path):
-    study = Study.load(make_folder(tmp_path, athletes=changed(athletes(), 2, consent_shared_data="")))
+    study = load_study(make_folder(tmp_path, athletes=changed(athletes(), 2, consent_shared_data="")))
     assert study.athletes_with_figures() == ("A02", "007", "NA")
     assert study.athletes_to_share() == ("A01", "A02", "NA")
 
@@ -38,9 +38,9 @@ def test_individual_figures_and_sharing_need_a_yes(tmp_path):
 def test_a_minor_without_a_guardians_consent_stops(tmp_path, consent):
     people = changed(athletes(), 0, age_years=17.9, guardian_consent=consent)
     with pytest.raises(StudyError, match="under 18"):
-        Study.load(make_folder(tmp_path, athletes=people))
+        load_study(make_folder(tmp_path, athletes=people))
     allowed = changed(athletes(), 0, age_years=17.9, guardian_consent="yes")
-    assert len(Study.load(make_folder(tmp_path / "allowed", athletes=allowed)).athletes) == 4
+    assert len(load_study(make_folder(tmp_path / "allowed", athletes=allowed)).athletes) == 4
 
 
 def withdrawn_folder(tmp_path):
@@ -59,7 +59,7 @@ def withdrawn_folder(tmp_path):
 
 def test_who_withdraws_leaves_every_table_and_leaves_a_count(tmp_path):
     folder = withdrawn_folder(tmp_path)
-    study = Study.load(folder)
+    study = load_study(folder)
     tables = [
         study.athletes,
         study.rounds,
@@ -87,7 +87,7 @@ def test_who_withdraws_leaves_every_table_and_leaves_a_count(tmp_path):
 def test_a_decision_may_withdraw_somebody(tmp_path):
     row = {"date": "2026-03-06", "decided_by": "study lead", "table": "athletes", "athlete": "A02",
            "measure": "withdrawn", "action": "replace", "new_value": "yes", "reason": "asked to leave"}  # fmt: skip
-    study = Study.load(make_folder(tmp_path, decisions=[row]))
+    study = load_study(make_folder(tmp_path, decisions=[row]))
     assert len(study.athletes) == 3
     assert "A02" not in study.ledger.table.to_csv()
 
@@ -156,5 +156,5 @@ def test_ordinary_texts_are_not_taken_for_personal_data():
 def test_what_was_wrong_with_somebody_who_withdrew_is_not_settled_but_gone(tmp_path):
     row = {"date": "2026-03-06", "decided_by": "study lead", "table": "athletes", "athlete": "A02",
            "measure": "withdrawn", "action": "replace", "new_value": "yes", "reason": "asked to leave"}  # fmt: skip
-    study = Study.load(make_folder(tmp_path, athletes=changed(athletes(), 1, age_years=15), decisions=[row]))
+    study = load_study(make_folder(tmp_path, athletes=changed(athletes(), 1, age_years=15), decisions=[row]))
     assert study.settled.empty

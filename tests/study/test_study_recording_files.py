@@ -5,7 +5,7 @@ import math
 import pytest
 from study_folders import athletes, changed, make_folder, rounds, sessions
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import StudyError, check_study, load_study
 from analysis.study.recording_files import file_stem, leads_out, read_file_name
 
 
@@ -56,7 +56,7 @@ def test_the_table_comes_first_and_file_names_fill_in(tmp_path):
         tmp_path, "group.csv", "evening/x1.fit", "NA.tcx", "NA_b.tcx", ".hidden.fit", "~$x.csv", "photo.jpg",
         recordings=listed, attendance=attendance,
     )  # fmt: skip
-    found = Study.load(folder).recording_files()
+    found = load_study(folder).recording_files()
     assert found[["athlete", "label", "how"]].to_numpy().tolist() == [
         ["007", "", "recordings table"],
         ["A01", "strap 3", "recordings table"],
@@ -74,14 +74,14 @@ def test_the_table_comes_first_and_file_names_fill_in(tmp_path):
 def test_recordings_of_who_is_not_analysed_are_not_returned(tmp_path):
     people = changed(athletes(), 0, consent_measured="no")
     folder = folder_with(tmp_path, "A01.csv", "A02.csv", athletes=people)
-    assert Study.load(folder).recording_files()["athlete"].tolist() == ["A02"]
+    assert load_study(folder).recording_files()["athlete"].tolist() == ["A02"]
     assert check_study(folder).passed
 
 
 def test_a_file_shared_by_several_needs_a_label(tmp_path):
     listed = [{"athlete": "A01", "file": "group.csv"}, {"athlete": "A02", "file": "group.csv"}]
     with pytest.raises(StudyError, match="listed for several athletes"):
-        Study.load(folder_with(tmp_path, "group.csv", recordings=listed))
+        load_study(folder_with(tmp_path, "group.csv", recordings=listed))
 
 
 def test_files_of_nobody_are_named(tmp_path):
@@ -93,12 +93,12 @@ def test_without_an_athletes_table_the_rounds_give_the_codes(tmp_path):
     folder = folder_with(
         tmp_path, "A01_s2.csv", without=("athletes", "aerobic_tests"), rounds=rounds(), sessions=sessions()
     )
-    assert Study.load(folder).recording_files()[["session", "athlete"]].to_numpy().tolist() == [["2", "A01"]]
+    assert load_study(folder).recording_files()[["session", "athlete"]].to_numpy().tolist() == [["2", "A01"]]
 
 
 def test_without_any_table_of_codes_a_plain_code_is_read_from_the_name(tmp_path):
     names = ("A07.fit", "A07_s2.fit", "12_b.csv", "evening.csv", "receiver_1.csv")
-    found = Study.load(
+    found = load_study(
         folder_with(tmp_path, *names, without=("athletes", "aerobic_tests", "rounds", "sessions"))
     )
     assert found.recording_files()[["session", "athlete"]].to_numpy().tolist() == [
@@ -111,7 +111,7 @@ def test_without_any_table_of_codes_a_plain_code_is_read_from_the_name(tmp_path)
 def test_the_only_session_is_the_session_of_a_file_that_names_none(tmp_path):
     autumn = [{**sessions()[0], "session": "autumn"}]
     folder = folder_with(tmp_path, "A01.csv", sessions=autumn, without=("rounds",))
-    assert Study.load(folder).recording_files()["session"].tolist() == ["autumn"]
+    assert load_study(folder).recording_files()["session"].tolist() == ["autumn"]
 
 
 def test_a_recording_set_aside_by_a_decision_does_not_come_back_by_its_name(tmp_path):
@@ -119,7 +119,7 @@ def test_a_recording_set_aside_by_a_decision_does_not_come_back_by_its_name(tmp_
                  "action": "set aside", "reason": "strap of somebody else"}]  # fmt: skip
     listed = [{"athlete": "A01", "file": "A01.csv"}, {"athlete": "A02", "file": "A02.csv"}]
     folder = folder_with(tmp_path, "A01.csv", "A02.csv", "A02_b.csv", recordings=listed, decisions=decision)
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.recording_files()["athlete"].tolist() == ["A02"]
     assert study.remarks["value"].tolist() == ["A02_b.csv"]
 
@@ -130,4 +130,4 @@ def test_a_common_event_needs_its_time(tmp_path):
     with pytest.raises(
         StudyError, match=r"(?s)recordings.*event_s.*90.*no time of a common event.*event_clock"
     ):
-        Study.load(folder)
+        load_study(folder)

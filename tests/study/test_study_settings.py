@@ -3,7 +3,7 @@
 import pytest
 from study_folders import SETTINGS, make_folder, problem_at
 
-from analysis.study import Study, StudyError, check_study
+from analysis.study import StudyError, check_study, load_study
 from analysis.study.findings import Findings
 from analysis.study.settings import read_protocol, read_seconds, read_settings
 
@@ -39,14 +39,14 @@ def test_a_byte_order_mark_and_other_encodings_are_accepted(tmp_path):
     for number, encoding in enumerate(("utf-8-sig", "cp1252", "utf-16")):
         folder = make_folder(tmp_path / str(number))
         (folder / "study.toml").write_bytes(text.encode(encoding))
-        assert Study.load(folder).title == "Größe"
+        assert load_study(folder).title == "Größe"
 
 
 @pytest.mark.parametrize(
     "written", ['work = "5:00"', "work_s = 300", 'work_s = "5:00"', "work_s = 300.0", 'work = "300"']
 )
 def test_times_may_be_written_either_way(tmp_path, written):
-    study = Study.load(make_folder(tmp_path, settings=SETTINGS.replace('work = "5:00"', written)))
+    study = load_study(make_folder(tmp_path, settings=SETTINGS.replace('work = "5:00"', written)))
     assert study.protocol.work_s == 300.0
 
 
@@ -82,7 +82,7 @@ def test_a_protocol_that_cannot_be_is_a_problem_on_its_line(tmp_path, change):
 
 def test_a_missing_protocol_says_what_to_write(tmp_path):
     with pytest.raises(StudyError, match=r"\[protocol\]"):
-        Study.load(make_folder(tmp_path, settings='title = "x"\n'))
+        load_study(make_folder(tmp_path, settings='title = "x"\n'))
     report = check_study(make_folder(tmp_path / "part", settings="[protocol]\nrounds = 3\n"))
     assert sorted(report.problems["column"]) == ["rest_s", "work_s"]
 
@@ -96,7 +96,7 @@ def test_misspelt_settings_are_named_and_unknown_ones_remarked_on(tmp_path):
 def test_the_scale_may_stand_at_the_top_and_analyser_limits_with_the_sampling(tmp_path):
     text = 'exertion_scale = "0-10"\n[protocol]\nrounds = 3\nwork_s = 240\nrest_s = 90\n'
     text += "[sampling]\nlactate_analyser_high_mmol_l = 22\n"
-    study = Study.load(make_folder(tmp_path, settings=text, without=("rounds",)))
+    study = load_study(make_folder(tmp_path, settings=text, without=("rounds",)))
     assert study.protocol.exertion_scale == "0-10"
     assert study.settings["lactate_analyser_high_mmol_l"] == 22
 

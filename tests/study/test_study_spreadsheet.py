@@ -7,7 +7,7 @@ import pytest
 from openpyxl import Workbook, load_workbook
 from study_folders import athletes, make_folder, rounds
 
-from analysis.study import Study, StudyError, check_study, new_study
+from analysis.study import StudyError, check_study, load_study, new_study
 from analysis.study.workbook import cell_text
 
 
@@ -44,7 +44,7 @@ def test_numbers_dates_and_times_typed_into_a_workbook_are_read(tmp_path):
             ["A01", dt.date(2026, 3, 1), "run_12_min", 2450.0],
         ],
     )
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.sessions.loc[0, ["session", "date", "utc_offset"]].tolist() == ["1", "2026-03-05", "+01:00"]
     assert study.clock.loc[0, ["start_clock", "end_clock"]].tolist() == ["19:30:00", "19:35:00"]
     assert study.aerobic_tests.loc[0, "distance_m"] == 2450
@@ -78,7 +78,7 @@ def test_a_workbook_of_new_filled_with_decimal_commas(tmp_path):
             for column, value in row.items():
                 sheet.cell(number, places[column], str(value).replace(".", ","))
     book.save(folder / "study.xlsx")
-    study = Study.load(folder)
+    study = load_study(folder)
     assert study.rounds["lactate_mmol_l"].tolist() == [row["lactate_mmol_l"] for row in rounds()]
     assert study.athletes["athlete"].tolist() == ["A01", "A02", "007", "NA"]
     assert study.rounds.loc[0, "row"] == 3
@@ -99,7 +99,7 @@ def test_blank_formatted_rows_and_hidden_columns_do_no_harm(tmp_path):
     book = load_workbook(folder / "study.xlsx")
     book["rounds"].cell(1_048_576, 1).number_format = "@"  # formatting that reaches the last row
     book.save(folder / "study.xlsx")
-    assert Study.load(folder).rounds["row"].tolist() == [2, 5]
+    assert load_study(folder).rounds["row"].tolist() == [2, 5]
 
 
 def zip_bomb(path):
@@ -139,7 +139,7 @@ def test_broken_workbooks_are_refused_in_words(tmp_path, kind):
     folder = make_folder(tmp_path)
     BROKEN[kind](folder / "study.xlsx")
     with pytest.raises(StudyError) as caught:
-        Study.load(folder)
+        load_study(folder)
     found = caught.value.problems.iloc[0]
     assert found["file"] == "study.xlsx" and "Error" not in found["remedy"] and "workbook" in found["problem"]
 

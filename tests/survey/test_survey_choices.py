@@ -8,7 +8,7 @@ import pytest
 
 from analysis.answers import Answers
 from analysis.basics import KitError
-from analysis.study import Study
+from analysis.study import load_study
 from analysis.study.new_folder import new_study
 from analysis.survey import answer_survey, survey_choices
 
@@ -49,5 +49,5 @@ def test_a_choice_reaches_the_answer(tmp_path):
     (folder / "survey.csv").write_text(
         "person,age_years,hr_mean_bpm,hr_peak_bpm,minutes,session_kind\n" + "\n".join(rows) + "\n"
     )
-    answer = Answers(Study.load(folder)).survey()
+    answer = Answers(load_study(folder)).survey()
     assert answer.equation == "tanaka_2001" and answer.plausible_ages == (20.0, 40.0)
