@@ -9,6 +9,7 @@ from .columns import TABLES, Column, column_rules, describe_columns, empty_table
 from .deviations import plan_deviations, result_status
 from .fixed_plan import FixedPlan, freeze_plan, load_fixed_plan
 from .ledger import LEDGER_COLUMNS, Ledger
+from .load import load_study
 from .model import Study
 from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, outcome_named
@@ -50,6 +51,7 @@ __all__ = [
     "freeze_plan",
     "list_needs",
     "load_fixed_plan",
+    "load_study",
     "new_study",
     "offset_seconds",
     "outcome_named",

@@ -76,6 +76,10 @@ def load_study(folder: str | Path, *, today: dt.date | None = None) -> Study:
     return found.study
 
 
+# The older spelling, kept for callers outside; set here, so that the model need not know the reader.
+Study.load = staticmethod(load_study)
+
+
 def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Examination:
     """Read and check a study folder without raising."""
     folder = Path(folder).expanduser()
