@@ -127,8 +127,8 @@ def run_report(options):
     """Analyse and write up."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # before numpy is imported: every core has its own work already
+    from .basics.parallel import be_quick
     from .report import build_report, verify_report
-    from .report.side_by_side import be_quick
 
     if options.verify:
         verdict = verify_report(options.folder)
@@ -181,7 +181,7 @@ def run_lab(options):
 def run_pool(options):
     """Join studies."""
     from .replication import pool_studies
-    from .report.sentences.replication import write_up_pool
+    from .telling.published.sentences import write_up_pool
 
     written = pool_studies(options.folders, options.out, describe=write_up_pool)
     plain, mark, _ = (written / "README.md").read_text(encoding="utf-8").partition("\n## For the write-up\n")

@@ -10,8 +10,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
-    "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "survey",
-    "planning", "answers", "figures", "report",
+    "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "planning",
+    "survey", "answers", "telling", "sheets", "notebook", "report",
 )  # fmt: skip
 TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "environment.yml", "constraints.txt", "analysis", "notebooks",
@@ -56,6 +56,52 @@ def test_a_room_imports_only_from_rooms_above_it(room):
         for name in rooms_imported(path) - above
     }
     assert not below
+
+
+def modules_imported(path: Path) -> set[str]:
+    """Return the modules of the kit that a module imports, late and type-checking imports counted."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if not isinstance(node, ast.ImportFrom):
+            continue
+        start = list(parts[: len(parts) - node.level]) if node.level else []
+        base = [*start, *(node.module.split(".") if node.module else [])]
+        for name in node.names:
+            for target in (ROOT.joinpath(*base, name.name), ROOT.joinpath(*base)):
+                if target.with_suffix(".py").is_file():
+                    found.add(".".join(target.relative_to(ROOT).parts))
+                    break
+    return found
+
+
+def test_no_module_imports_itself_through_others():
+    graph = {
+        ".".join(p.relative_to(ROOT).with_suffix("").parts): modules_imported(p)
+        for p in (ROOT / "analysis").rglob("*.py")
+        if p.name != "__init__.py"
+    }
+    done: set[str] = set()
+
+    def walk(module, way):
+        if module in way:
+            raise AssertionError("a circle: " + " -> ".join([*way[way.index(module) :], module]))
+        if module not in done:
+            for other in sorted(graph.get(module, ())):
+                walk(other, [*way, module])
+            done.add(module)
+
+    for module in sorted(graph):
+        walk(module, [])
+
+
+def test_no_module_is_a_splinter_or_holds_two_topics():
+    lines = {
+        str(p.relative_to(ROOT)): len(p.read_text(encoding="utf-8").splitlines())
+        for p in (ROOT / "analysis").rglob("*.py")
+        if p.name not in ("__init__.py", "__main__.py")
+    }
+    assert not {name: n for name, n in lines.items() if n > 600 or n < 40}
 
 
 def test_the_import_reader_sees_relative_and_late_imports(tmp_path):

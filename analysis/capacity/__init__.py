@@ -5,12 +5,10 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 (falsy) with the reason and what to do. Knows nothing of files.
 """
 
-from .adjustment import Adjustment, choose_covariates, covariate_words
-from .answer import answer_capacity
-from .answer_results import CapacityAnswer, Refused
+from .adjustment import Adjustment, choose_covariates, covariate_words, default_step, known_scalings, to_unit
+from .answer import answer_capacity, bayes_factor
 from .chart import specifications
-from .choosing import ChosenTests, choose_tests
-from .correlation import correlate, partial_correlation
+from .correlation import correlate, correlate_within, correlation_levels, partial_correlation
 from .drift import drift_and_recovery
 from .error import correct_for_error, correct_slope, reliability_interval, unrestrict_range
 from .fit import fit_capacity
@@ -23,23 +21,22 @@ from .guards import (
     shared_test_warning,
 )
 from .leverage import influence, robust_correlation
-from .measure import describe_tests, measure_capacity
-from .parts import bayes_factor
+from .measure import ChosenTests, choose_tests, describe_tests, measure_capacity
 from .results import (
     IMPRECISE,
     NEGLIGIBLE,
     OPPOSITE,
     SUPPORTED,
     VERDICTS,
+    CapacityAnswer,
     CapacityFit,
     Correlation,
     ErrorCorrection,
     Levels,
+    Refused,
     Specifications,
+    judge,
 )
-from .scaling import default_step, known_scalings, to_unit
-from .verdict import judge
-from .within import correlate_within, correlation_levels
 
 __all__ = [
     "IMPRECISE",

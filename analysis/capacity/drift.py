@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
-from .balance import balanced_means, round_effects
+from .adjustment import balanced_means, round_effects
 from .fit import MINIMUM_ATHLETES, Prepared, prepare, t_limits
 from .guards import is_heart_rate
 from .tables import varies

@@ -4,8 +4,7 @@ In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round wi
 second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
 """
 
-from .clean import clean_study, summarise_rounds
-from .cleaned import CleanedStudy
+from .clean import CleanedStudy, clean_study, summarise_rounds
 from .explore import TriedRules, try_rules
 from .find import find_rounds
 from .flags import flag_artefacts

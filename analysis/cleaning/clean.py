@@ -2,26 +2,195 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from .account import CHANGING, TOO_LITTLE, file_entry, outside_entries, seconds_entries, value_entries
-from .cleaned import BOUND_COLUMNS, CLOCK_COLUMNS, COST_COLUMNS, FLAG_COLUMNS, ROW_COLUMNS, CleanedStudy
-from .evening import Session, clean_evening
-from .facts import AthleteFacts, band_cuts, facts_of, resolve_peaks, unstated_maximum
-from .flags import FLAGS
-from .hand import decisions_for_cleaning, overrides_table, replaced_values, unused_decisions
-from .measure import BAND_COLUMNS, bounds_of_round, costs_of_round, intensity_of_round, measure_round
+from ..basics import Result
+from ..study import Study
+from .evening import (
+    Session,
+    clean_evening,
+    decisions_for_cleaning,
+    overrides_table,
+    replaced_values,
+    unused_decisions,
+)
+from .find import WINDOW_COLUMNS
+from .flags import FLAGS, Spans, spans_of
+from .measure import (
+    BAND_COLUMNS,
+    AthleteFacts,
+    add_lactate,
+    band_cuts,
+    bounds_of_round,
+    costs_of_round,
+    facts_of,
+    intensity_of_round,
+    measure_round,
+    number_bouts,
+    resolve_peaks,
+    sheet_rows,
+    sparred,
+    unstated_maximum,
+)
 from .placing import Evening, Trace, evenings_of
-from .rows import add_lactate, number_bouts, sheet_rows, sparred
 from .rules import CleaningRules, cleaning_rules
-from .spans import Spans, spans_of
-from .windows import WINDOW_COLUMNS
 
-if TYPE_CHECKING:
-    from ..study import Study
+ROW_COLUMNS = (
+    "session", "athlete", "round_no", "bout_no", "took_part", "rest_before_s", "opponent",
+    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "hr_source",
+    "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
+    *BAND_COLUMNS,
+    "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "training_impulse",
+    "lactate_mmol_l", "lactate_limit", "lactate_delay_s", "exertion", "activity_rating",
+)  # fmt: skip
+"""The columns of `CleanedStudy.rows`, in order."""
+
+CLOCK_COLUMNS = (
+    "session", "athlete", "file", "device", "device_clock", "offset_s", "offset_source", "found_offset_s",
+    "found_uncertainty_s", "agrees",
+)  # fmt: skip
+BOUND_COLUMNS = (
+    "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm",
+    "aside_s", "aside_share",
+)  # fmt: skip
+COST_COLUMNS = ("flag", "seconds", "rounds", "mean_change_bpm", "largest_change_bpm", "rounds_regained")
+FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
+
+
+@dataclass(frozen=True)
+class CleanedStudy(Result):
+    """A study whose recordings are flagged, aligned, cut and summarised.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One row per session, athlete and round (`ROW_COLUMNS`).
+    traces : dict of (session, athlete) -> DataFrame
+        Samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`, `hr_bpm`,
+        `flag` ("" where good), `round_no` (-1 outside rounds).
+    windows : DataFrame
+        session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"),
+        confidence.
+    clocks : DataFrame
+        One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
+        offset_source, found_offset_s and found_uncertainty_s (from lining the trace up with the rounds), agrees.
+    flags_table : DataFrame
+        session, athlete, flag, seconds, spans, decided_by.
+    overrides : DataFrame
+        The hand decisions on recordings, with the seconds that each changed.
+    bounds : DataFrame
+        Round means with bad samples set aside, kept, and replaced by the worst and best case.
+    ledger : Ledger
+        The study's ledger with the seconds of every trace and the values of every round added.
+    costs : DataFrame
+        What each rule costs: flag, seconds and rounds touched inside rounds, mean_change_bpm and largest_change_bpm of the
+        round means were its samples kept, rounds_regained (rounds that would have enough valid time without it).
+    rules : DataFrame
+        The cleaning rules and the values used.
+    may_show : tuple of str
+        Athletes who agreed to a figure that shows them alone; other traces stay out of figures.
+    remarks : tuple of str
+        One sentence per thing repaired, assumed or lost.
+    warnings : tuple of str
+        What a person should resolve.
+    """
+
+    rows: pd.DataFrame
+    traces: dict[tuple[str, str], pd.DataFrame]
+    windows: pd.DataFrame
+    clocks: pd.DataFrame
+    flags_table: pd.DataFrame
+    overrides: pd.DataFrame
+    bounds: pd.DataFrame
+    ledger: Any
+    rules: pd.DataFrame
+    costs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COST_COLUMNS)))
+    may_show: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+BY_HAND = "set aside by hand"
+TOO_LITTLE = "too little valid time"
+CHANGING = "a gap where heart rate changed"
+
+
+def seconds_entries(
+    key: tuple, valid: float, aside: dict[str, float], unusable: str, kept: dict, hands: str, file: str
+):
+    """The seconds of one round: used, and set aside by cause."""
+    base = {"table": "recordings", "file": file, "session": key[0], "athlete": key[1], "round_no": key[2],
+            "measure": "round seconds", "unit": "s"}  # fmt: skip
+    by_hand = min(sum(kept.values()), valid) if not unusable else 0.0
+    entries = []
+    if valid - by_hand > 0:
+        cause = {"used": False, "cause": unusable} if unusable else {}
+        entries.append({**base, "amount": valid - by_hand, **cause})
+    if by_hand:
+        scale = by_hand / sum(kept.values())
+        entries += [
+            {**base, "amount": s * scale, "cause": "flagged, kept by hand", "decided_by": who}
+            for who, s in kept.items()
+        ]
+    for cause, lost in aside.items():
+        who = hands if cause == BY_HAND and hands else "rule"
+        entries.append({**base, "amount": lost, "used": False, "cause": cause, "decided_by": who})
+    return entries
+
+
+def outside_entries(key: tuple, recorded: float, inside: float, file: str) -> list[dict]:
+    """The recorded seconds of one athlete: inside rounds, and before, between and after them."""
+    base = {"table": "recordings", "file": file, "session": key[0], "athlete": key[1], "measure": "recorded seconds",
+            "unit": "s"}  # fmt: skip
+    entries = [{**base, "amount": inside}] if inside > 0 else []
+    if recorded - inside > 1e-9:
+        entries.append(
+            {**base, "amount": recorded - inside, "used": False, "cause": "outside the rounds sparred"}
+        )
+    return entries
+
+
+def file_entry(row: dict, problem: str) -> dict:
+    """One recording file: used, or set aside with its problem."""
+    return {
+        "table": "recordings",
+        "file": row["path"].name,
+        "session": row["session"],
+        "athlete": row["athlete"],
+        "measure": "files",
+        "used": not problem,
+        "cause": problem,
+    }
+
+
+def value_entries(rows: pd.DataFrame, why: dict[tuple, str]) -> list[dict]:
+    """One entry per row of rounds (round 0 apart): whether it has a mean heart rate, and why not."""
+    entries = []
+    files = rows["file"] if "file" in rows else [""] * len(rows)
+    for session, athlete, k, took, mean, file in zip(
+        rows["session"],
+        rows["athlete"],
+        rows["round_no"],
+        rows["took_part"],
+        rows["hr_mean_bpm"],
+        files,
+        strict=True,
+    ):
+        if k < 1:
+            continue
+        entry = {"table": "rounds", "file": file, "session": session, "athlete": athlete, "round_no": k,
+                 "measure": "hr_mean_bpm", "unit": "values"}  # fmt: skip
+        if np.isnan(mean):
+            words = {"sat_out": "sat the round out", "left": "had left"}
+            cause = words.get(took) or why.get((session, athlete, k), "no recording and no typed mean")
+            entry |= {"used": False, "cause": cause}
+        entries.append(entry)
+    return entries
+
 
 MEASURED = (
     "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min",

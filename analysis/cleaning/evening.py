@@ -3,20 +3,208 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from ..basics import format_number, plural
 from ..recordings import Recording
-from .align import check_clocks, place_without_clock, windows_from_traces
-from .crossed import mark_crossed
-from .facts import AthleteFacts
-from .flags import flag_codes
-from .hand import apply_to_trace
-from .placing import Evening, Placed, Trace, join_files, place, read_all, right_day
+from ..study.decisions import is_for_cleaning
+from .find import Window, logged_windows, own_windows
+from .flags import CODE, flag_codes
+from .measure import AthleteFacts
+from .placing import (
+    Evening,
+    Placed,
+    Trace,
+    check_clocks,
+    join_files,
+    place,
+    place_without_clock,
+    read_all,
+    right_day,
+    windows_from_traces,
+)
 from .rules import CleaningRules
-from .windows import Window, logged_windows, own_windows
+
+LEAST_DIFFERENT = 5
+"""A stretch with fewer different values can be alike by chance (a flat line is its own flag)."""
+
+
+def mark_crossed(traces: dict[str, Trace], rules: CleaningRules) -> list[str]:
+    """Flag stretches that are identical in two traces, at the same or at another time."""
+    width = int(rules.crossed_s)
+    found: dict[tuple[str, str], np.ndarray] = {}
+    grids = {a: _by_second(t) for a, t in traces.items()}
+    athletes = [a for a, g in grids.items() if len(g[1]) > width]
+    if len(athletes) < 2:
+        return []
+    keys, owners, places = [], [], []
+    for i, athlete in enumerate(athletes):
+        key, place = _fingerprints(grids[athlete][1], width)
+        keys.append(key)
+        places.append(place)
+        owners.append(np.full(len(key), i))
+    key, owner, place = np.concatenate(keys), np.concatenate(owners), np.concatenate(places)
+    order = np.argsort(key)
+    key, owner, place = key[order], owner[order], place[order]
+    groups = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
+    sizes = np.diff(np.append(groups, len(key)))
+    for start, size in zip(groups[sizes > 1].tolist(), sizes[sizes > 1].tolist(), strict=True):
+        members = list(
+            zip(owner[start : start + size].tolist(), place[start : start + size].tolist(), strict=True)
+        )
+        for (i, p), (j, q) in combinations(members[:8], 2):
+            if i != j and _same(grids[athletes[i]][1], grids[athletes[j]][1], p, q, width):
+                for a, b, at in ((i, j, p), (j, i, q)):
+                    mask = found.setdefault(
+                        (athletes[a], athletes[b]), np.zeros(len(grids[athletes[a]][1]), dtype=bool)
+                    )
+                    mask[at : at + width] = True
+    return _mark(traces, grids, found)
+
+
+def _by_second(trace: Trace) -> tuple[float, np.ndarray]:
+    """The good rates second by second, whole numbers; -1 where there is none."""
+    good = (trace.codes == 0) & np.isfinite(trace.rates)
+    first = float(np.floor(trace.clock[0]))
+    cell = (trace.clock[good] - first).astype(np.int64)
+    out = np.full(int(trace.clock[-1] - first) + 1, -1, dtype=np.int64)
+    out[cell] = np.round(trace.rates[good]).astype(np.int64)
+    return first, out
+
+
+def _fingerprints(values: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarray]:
+    """One number per stretch, for stretches that are filled well enough and not flat."""
+    there = values >= 0
+    filled = np.where(there, values, 0)
+    # a rate that is missing here and there repeats the one before it, so that slower sampling does not matter
+    last = np.maximum.accumulate(np.where(there, np.arange(len(values)), 0))
+    filled = values[last] if there.any() else filled
+    # sums of products stay far below 2**53, so that they are exact
+    factors = np.random.default_rng(20).integers(1, 2**31, width).astype(float)
+    ones = np.ones(width)
+    key = np.correlate(filled.astype(float), factors, mode="valid")
+    enough = np.correlate(there.astype(float), ones, mode="valid") >= width // 4
+    changes = np.correlate(np.append(0.0, np.diff(filled) != 0), ones, mode="valid")
+    place = np.flatnonzero(enough & (changes >= LEAST_DIFFERENT))
+    return key[place], place
+
+
+def _same(one: np.ndarray, other: np.ndarray, p: int, q: int, width: int) -> bool:
+    a, b = one[p : p + width], other[q : q + width]
+    both = (a >= 0) & (b >= 0)
+    return (
+        both.sum() >= width // 4
+        and bool((a[both] == b[both]).all())
+        and len(np.unique(a[both])) >= LEAST_DIFFERENT
+    )
+
+
+def _mark(traces: dict[str, Trace], grids: dict, found: dict) -> list[str]:
+    said = []
+    for (athlete, other), mask in found.items():
+        trace = traces[athlete]
+        first = grids[athlete][0]
+        cell = np.clip((trace.clock - first).astype(np.int64), 0, len(mask) - 1)
+        hit = mask[cell] & np.isfinite(trace.rates) & (trace.codes == 0)
+        trace.codes[hit] = CODE["straps mixed up"]
+        if athlete < other:
+            said.append(
+                f"{athlete} and {other}, session {trace.session}: {format_number(float(mask.sum()), 0, unit='s')} of both traces "
+                "are identical, so two straps or files were mixed up. Both are flagged; keep the right one in decisions.csv."
+            )
+    return said
+
+
+OVERRIDE_COLUMNS = (
+    "date", "decided_by", "session", "athlete", "round_no", "measure", "from_s", "to_s", "action", "new_value", "reason",
+    "seconds", "file", "row",
+)  # fmt: skip
+
+
+def decisions_for_cleaning(study) -> list[dict]:
+    """The decisions about recordings, in their order, each with a place to count what it changed."""
+    rows = [r for r in study.decisions.itertuples(index=False) if is_for_cleaning(r)]
+    return [{**r._asdict(), "seconds": 0.0, "fits": 0} for r in rows]
+
+
+def fits(decision: dict, session: str, athlete: str) -> bool:
+    """Whether a decision is about this athlete in this session; a blank fits all."""
+    return decision["session"] in ("", session) and decision["athlete"] in ("", athlete)
+
+
+def apply_to_trace(
+    trace: Trace, windows: dict[int, Window], decisions: list[dict], seconds_of
+) -> dict[int, str]:
+    """Set stretches aside, or keep what a rule flagged."""
+    kept: dict[int, str] = {}
+    for decision in decisions:
+        if not fits(decision, trace.session, trace.athlete) or decision["action"] == "replace":
+            continue
+        inside = _stretch(trace, windows, decision)
+        decision["fits"] += 1
+        if inside is None:
+            continue
+        if decision["action"] == "set aside":
+            hit = inside & np.isfinite(trace.rates) & (trace.codes != CODE["set aside by hand"])
+            trace.codes[hit] = CODE["set aside by hand"]
+        else:
+            hit = inside & (trace.codes != 0) & np.isfinite(trace.rates)
+            trace.codes[hit] = 0
+            kept |= dict.fromkeys(np.flatnonzero(hit).tolist(), decision["decided_by"])
+        decision["seconds"] += seconds_of(trace, hit)
+    return kept
+
+
+def _stretch(trace: Trace, windows: dict[int, Window], decision: dict):
+    start, end = decision["from_s"], decision["to_s"]
+    if pd.isna(start) and pd.isna(end):
+        window = None if pd.isna(decision["round_no"]) else windows.get(int(decision["round_no"]))
+        if window is None:
+            return None
+        return (trace.clock >= window.start) & (trace.clock < window.end)
+    elapsed = trace.clock - trace.clock[0]
+    low = -np.inf if pd.isna(start) else start
+    high = np.inf if pd.isna(end) else end
+    return (elapsed >= low) & (elapsed <= high)
+
+
+def replaced_values(
+    decisions: list[dict], session: str, athlete: str, round_no: int
+) -> dict[str, tuple[float, str]]:
+    """Values of a round that a person replaced: column -> (value, who)."""
+    found = {}
+    for d in decisions:
+        same = not pd.isna(d["round_no"]) and int(d["round_no"]) == round_no
+        if d["action"] != "replace" or not same or not fits(d, session, athlete):
+            continue
+        try:
+            value = float(str(d["new_value"]).replace(",", "."))
+        except ValueError:
+            continue
+        d["fits"] += 1
+        name = d["measure"].casefold()
+        found["hr_mean_bpm" if name in ("heart_rate", "hr_bpm") else name] = (value, d["decided_by"])
+    return found
+
+
+def overrides_table(decisions: list[dict]) -> pd.DataFrame:
+    """Every decision about a recording, with the seconds that it changed."""
+    return pd.DataFrame(
+        [[d.get(c, "") for c in OVERRIDE_COLUMNS] for d in decisions], columns=list(OVERRIDE_COLUMNS)
+    )
+
+
+def unused_decisions(decisions: list[dict]) -> list[str]:
+    """Sentences about decisions that fit no recording."""
+    return [
+        f"decisions.csv, row {d['row']}: no recording of {d['athlete'] or 'any athlete'} in session "
+        f"{d['session'] or 'any'} fits this decision."
+        for d in decisions
+        if not d["fits"]
+    ]
 
 
 @dataclass

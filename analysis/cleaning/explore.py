@@ -8,11 +8,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words
-from .cleaned import CleanedStudy
-from .flags import CODE, FLAGS, flag_codes
+from .clean import CleanedStudy
+from .flags import CODE, FLAGS, flag_codes, spans_of
 from .measure import measure_round
 from .rules import CleaningRules
-from .spans import spans_of
 
 
 @dataclass(frozen=True)

@@ -45,13 +45,10 @@ from .correlation_distribution import (
     fisher_interval,
 )
 from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
-from .intervals import eta2_interval, noncentral_f_interval, noncentral_t_interval
+from .intervals import eta2_interval, holm, noncentral_f_interval, noncentral_t_interval
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
-from .mixed_checks import MixedDiagnostics, RSquared
-from .mixed_fit import MixedFit
-from .mixed_results import TermTest, Variances
-from .multiplicity import holm
+from .mixed_fit import MixedDiagnostics, MixedFit, RSquared, TermTest, Variances
 from .ranks import SignedRank, rank_sum_distribution, signed_rank, tie_decimals
 from .resampling import (
     BootstrapInterval,

@@ -11,10 +11,8 @@ import pandas as pd
 
 from ..basics import KitError, did_you_mean, left_out_table, plural
 from .formula import build_design
-from .maximise import maximise
-from .mixed_fit import MixedFit
-from .mixed_results import Variances
-from .reml import Problem, Structure
+from .mixed_fit import MixedFit, Variances
+from .reml import Problem, Structure, maximise
 from .small_sample import SmallSample
 
 NEARLY_PERFECT = 0.99

@@ -9,9 +9,20 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
-from .batch_engine import kenward_roger, own_design_sums, shared_design_sums, solve, state, weights
-from .batch_input import centred, checked, columns_within, constant_column, rank_with_athletes
-from .mixed_results import ByName
+from .batch_engine import (
+    centred,
+    checked,
+    columns_within,
+    constant_column,
+    kenward_roger,
+    own_design_sums,
+    rank_with_athletes,
+    shared_design_sums,
+    solve,
+    state,
+    weights,
+)
+from .mixed_fit import ByName
 
 BLOCK = 1000
 """Studies worked on at once, so that their arrays stay in the cache."""

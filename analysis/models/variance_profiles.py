@@ -5,17 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from ..basics import check_choice
-from .descend import descend
 from .intervals import check_level
-
-if TYPE_CHECKING:
-    from .mixed_fit import MixedFit
+from .reml import descend
 
 FARTHEST = 1e6
 """Up to how many times the estimate, or a tenth of the residual SD where that is more, an upper limit is searched for."""
@@ -28,7 +24,7 @@ OUT_OF_REACH = 1e12
 
 
 def variance_intervals(
-    fit: MixedFit,
+    fit,
     *,
     level: float = 0.95,
     likelihood: str = "reml",

@@ -4,16 +4,25 @@ In: numbers with units. Out: numbers with units, each with its error, its source
 Knows nothing of files or study tables.
 """
 
-from .aerobic_inputs import aerobic_inputs
 from .aerobic_model import laboratory_sem
-from .aerobic_tests import aerobic_test_inputs, aerobic_test_score, estimate_vo2max, known_aerobic_tests
-from .averaging import AVERAGES
-from .estimates import COMPUTED, CONVENTION, MEMORY, PROVENANCES, READ, SECONDARY, Estimate, cite
-from .exertion import EXERTION_SCALES, check_exertion, require_one_scale
-from .gas_exchange import GasExchangeResult, process_gas_exchange
-from .heart_rate_message import HeartRateMessage, bpm_from_interval, read_heart_rate_message
-from .hr_max import hr_max_equations, predict_hr_max
-from .hr_max_measured import EFFORTS, MeasuredHrMax, choose_measured_hr_max
+from .aerobic_tests import (
+    aerobic_inputs,
+    aerobic_test_inputs,
+    aerobic_test_score,
+    estimate_vo2max,
+    known_aerobic_tests,
+)
+from .gas_exchange import AVERAGES, GasExchangeResult, process_gas_exchange
+from .hr_max import (
+    EFFORTS,
+    HeartRateMessage,
+    MeasuredHrMax,
+    bpm_from_interval,
+    choose_measured_hr_max,
+    hr_max_equations,
+    predict_hr_max,
+    read_heart_rate_message,
+)
 from .intensity import (
     BAND_NAMES,
     EDITIONS,
@@ -27,15 +36,25 @@ from .intensity import (
 )
 from .lactate import (
     BLOOD_NOTE,
+    EXERTION_SCALES,
+    check_exertion,
     check_lactate,
     lactate_from_mg_dl,
     lactate_reference,
     lactate_to_mg_dl,
+    require_one_scale,
     whole_blood_from_plasma,
 )
-from .load import TrainingImpulse, banister_impulse, edwards_impulse, individual_impulse, stagno_impulse
-from .load_minutes import edwards_from_minutes, lucia_impulse, session_rating_load
-from .metabolic import ACTIVITIES, metabolic_cost
+from .load import (
+    TrainingImpulse,
+    banister_impulse,
+    edwards_from_minutes,
+    edwards_impulse,
+    individual_impulse,
+    lucia_impulse,
+    session_rating_load,
+    stagno_impulse,
+)
 from .published_values import (
     dehydration_hr_rise,
     norm_values,
@@ -44,10 +63,18 @@ from .published_values import (
     reliability_values,
     sd_from_sem,
 )
+from .running import shuttle_stages, shuttles_in_level, stage_speed_km_h
 from .scaling import scale_vo2, scaling_exponents, vo2_l_min, vo2_ml_kg_min
-from .shuttle import shuttle_stages, shuttles_in_level, stage_speed_km_h
-from .submaximal import age_factor
+from .submaximal import ACTIVITIES, age_factor, metabolic_cost
 from .units import (
+    COMPUTED,
+    CONVENTION,
+    MEMORY,
+    PROVENANCES,
+    READ,
+    SECONDARY,
+    Estimate,
+    cite,
     kg_from_lb,
     kgm_min_from_watts,
     m_from_miles,

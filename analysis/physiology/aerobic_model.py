@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from .estimates import READ
+from .units import READ
 
 ML = "mL/kg/min"
 LITRES = "L/min"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,221 @@ import pandas as pd
 
 from ..basics import KitError, Result
 from .aerobic_model import AVERAGING_NOTE, SEM_PROVENANCE, SEM_SOURCE, laboratory_sem
-from .averaging import AVERAGES, average_curve, is_averaged, parse_average, usual_distance_s
-from .criteria import exercise_end, plateau_table, secondary_criteria, verify
-from .estimates import COMPUTED, Estimate
+from .hr_max import predict_hr_max
+from .units import COMPUTED, MEMORY, Estimate
+
+AVERAGES = {
+    "breaths": "highest mean of {n} consecutive breaths",
+    "seconds": "highest moving mean of {n} s, breaths interpolated to whole seconds",
+    "bins": "highest mean of consecutive bins of {n} s, breaths interpolated to whole seconds",
+}
+"""Rule -> words, to be printed beside every VO2max."""
+_LIMITS = {"breaths": (1, 60), "seconds": (5, 120), "bins": (5, 120)}
+AVERAGED_FROM_S = 9.0
+LONGEST_GAP_S = 15.0
+"""Breaths further apart than this, or than three times the usual distance, are a gap; no window crosses it."""
+
+
+def parse_average(average: str) -> tuple[str, int]:
+    """Read an averaging rule such as "seconds:30"."""
+    match = re.fullmatch(r"\s*(breaths|seconds|bins)\s*:\s*(\d+)\s*", str(average))
+    if not match:
+        raise KitError(f"average is {average!r}: write breaths:15, seconds:30 or bins:30")
+    kind, size = match.group(1), int(match.group(2))
+    low, high = _LIMITS[kind]
+    if not low <= size <= high:
+        raise KitError(f"average is {average!r}: {kind} from {low} to {high} are possible")
+    return kind, size
+
+
+def usual_distance_s(table: pd.DataFrame) -> float:
+    """Return the median time between samples in seconds."""
+    steps = np.diff(table["elapsed_s"].to_numpy())
+    return float(np.median(steps[steps > 0])) if np.any(steps > 0) else float("nan")
+
+
+def is_averaged(table: pd.DataFrame) -> bool:
+    """Tell whether rows are averages already: no one in a hard test breathes once in 9 s."""
+    return usual_distance_s(table) >= AVERAGED_FROM_S
+
+
+def average_curve(table: pd.DataFrame, kind: str, size: int, *, column: str = "vo2_ml_min") -> pd.DataFrame:
+    """Average a column of gas exchange by a rule."""
+    table = table.dropna(subset=[column])
+    step = usual_distance_s(table)
+    if kind == "breaths" and is_averaged(table):
+        raise KitError(
+            f"the samples are {step:.0f} s apart, so they are averages and not breaths: use seconds:N or bins:N"
+        )
+    if kind != "breaths" and step > 1.1 * size:
+        raise KitError(
+            f"the samples are averages of about {step:.0f} s: a window of {size} s cannot be had from them"
+        )
+    if kind == "breaths":
+        curve = _rows(table, size, column)
+    elif is_averaged(table):
+        rows = max(1, round(size / step))
+        curve = _rows(table, rows, column).iloc[:: rows if kind == "bins" else 1]
+    else:
+        curve = _seconds(table, kind, size, column)
+    curve = curve.dropna()
+    if curve.empty:
+        raise KitError(
+            f"no whole window of {size} {'breaths' if kind == 'breaths' else 's'} lies in the samples"
+        )
+    return curve.reset_index(drop=True)
+
+
+def _gap_limit(times: np.ndarray) -> float:
+    steps = np.diff(times)
+    steps = steps[steps > 0]
+    return max(LONGEST_GAP_S, 3 * float(np.median(steps))) if len(steps) else LONGEST_GAP_S
+
+
+def _moving_mean(values: np.ndarray, size: int) -> np.ndarray:
+    if len(values) < size:
+        return np.array([])
+    return np.lib.stride_tricks.sliding_window_view(values, size).mean(axis=1)
+
+
+def _rows(table: pd.DataFrame, size: int, column: str) -> pd.DataFrame:
+    times, values = table["elapsed_s"].to_numpy(), table[column].to_numpy(dtype=float)
+    means = _moving_mean(values, size)
+    ends = times[size - 1 :] if len(means) else times[:0]
+    crossing = np.r_[0, np.cumsum(np.diff(times) > _gap_limit(times))]
+    if len(means):
+        means = np.where(crossing[size - 1 :] == crossing[: len(means)], means, np.nan)
+    return pd.DataFrame({"elapsed_s": ends, column: means})
+
+
+def _seconds(table: pd.DataFrame, kind: str, size: int, column: str) -> pd.DataFrame:
+    same_time = table.groupby("elapsed_s", sort=True)[column].mean()
+    times, values = same_time.index.to_numpy(dtype=float), same_time.to_numpy(dtype=float)
+    # whole seconds from 1; a recording that starts late keeps bins at multiples of their length
+    first = 1 + size * int(max(times[0] - 1, 0) // size)
+    grid = np.arange(first, np.floor(times[-1]) + 1)
+    on_grid = np.interp(grid, times, values)
+    limit = _gap_limit(times)
+    for gap in np.flatnonzero(np.diff(times) > limit):
+        on_grid[(grid > times[gap]) & (grid < times[gap + 1])] = np.nan
+    if kind == "seconds":
+        means = _moving_mean(on_grid, size)
+        ends = grid[size - 1 :] if len(means) else grid[:0]
+    else:
+        padded = np.r_[on_grid, np.zeros(-len(on_grid) % size)].reshape(-1, size)
+        means = padded.mean(axis=1)
+        ends = np.minimum(grid[0] + size * np.arange(1, len(means) + 1) - 1, grid[-1] if len(grid) else 0)
+    return pd.DataFrame({"elapsed_s": ends, column: means})
+
+
+PLATEAU_ML_MIN = 150.0
+VERIFICATION_SHARE = 0.03
+_RECOVERED = 0.80
+
+
+def exercise_end(table: pd.DataFrame) -> float | None:
+    """Find when exercise ended, where the samples go on into recovery."""
+    width = max(30, int(np.ceil(usual_distance_s(table))))
+    try:
+        curve = average_curve(table, "seconds", min(width, 120))
+    except KitError:
+        return None
+    peak = curve.loc[curve["vo2_ml_min"].idxmax()]
+    fallen = curve["vo2_ml_min"].iloc[-1] < _RECOVERED * peak["vo2_ml_min"]
+    return (
+        float(peak["elapsed_s"]) if fallen and curve["elapsed_s"].iloc[-1] - peak["elapsed_s"] > 45 else None
+    )
+
+
+def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
+    """Compare the rise of oxygen uptake in the last minute with what the test before it leads to expect."""
+    width = max(30, int(np.ceil(usual_distance_s(table))))
+    end, start = table["elapsed_s"].iloc[-1], table["elapsed_s"].iloc[0]
+    rise = expected = float("nan")
+    if end - start >= 300 and width <= 60:
+        try:
+            curve = average_curve(table, "seconds", width)
+        except KitError:
+            curve = None
+        if curve is not None:
+            rise = _at(curve, end) - _at(curve, end - 60)
+            early = curve[curve["elapsed_s"].between(start + 0.25 * (end - start), end - 120)]
+            if len(early) > 30:
+                expected = 60 * float(np.polyfit(early["elapsed_s"], early["vo2_ml_min"], 1)[0])
+    # a clear fall is no plateau: exercise had probably ended before the samples did
+    can_tell = np.isfinite(rise) and rise >= -PLATEAU_ML_MIN and np.isfinite(expected) and expected > 60
+    rows = [
+        (
+            "rise in the last minute",
+            rise,
+            PLATEAU_ML_MIN,
+            "mL/min",
+            bool(rise <= PLATEAU_ML_MIN) if can_tell else None,
+        ),
+        (
+            "rise against half the expected",
+            rise,
+            expected / 2,
+            "mL/min",
+            bool(rise < expected / 2) if can_tell else None,
+        ),
+    ]
+    out = pd.DataFrame(rows, columns=["criterion", "value", "limit", "unit", "met"]).astype({"met": object})
+    out["provenance"] = MEMORY
+    return (bool(all(r[4] for r in rows)) if can_tell else None), out
+
+
+def secondary_criteria(
+    table: pd.DataFrame, kind, size, age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
+) -> pd.DataFrame:
+    """List the secondary criteria; each met, not met, or not measured."""
+    ratio = float("nan")
+    if "vco2_ml_min" in table and table["vco2_ml_min"].notna().any():
+        both = table.dropna(subset=["vco2_ml_min"])
+        out, taken = (average_curve(both, kind, size, column=c) for c in ("vco2_ml_min", "vo2_ml_min"))
+        share = out["vco2_ml_min"] / taken["vo2_ml_min"].where(taken["vo2_ml_min"] > 0)
+        # the end of the test: the last fifth, so that the start of a recording cannot win
+        ratio = float(share[out["elapsed_s"] >= 0.8 * out["elapsed_s"].iloc[-1]].max())
+    peak = predicted = float("nan")
+    if "hr_bpm" in table and table["hr_bpm"].gt(0).any():
+        beats = table[table["hr_bpm"].gt(0)]
+        peak = float(beats["hr_bpm"].rolling(3, min_periods=1).median().max())
+    if age_years is not None:
+        predicted = predict_hr_max(age_years, hr_max_equation, sex=None).value
+    lactate = float("nan") if lactate_mmol_l is None else float(lactate_mmol_l)
+    rating = float("nan") if exertion is None or exertion_scale != "6-20" else float(exertion)
+    rows = [
+        ("respiratory exchange ratio", ratio, 1.10, _met(ratio, ratio >= 1.10)),
+        ("respiratory exchange ratio, stricter", ratio, 1.15, _met(ratio, ratio >= 1.15)),
+        (
+            "heart rate within 10 bpm of predicted",
+            peak,
+            predicted - 10,
+            _met(peak - predicted, peak >= predicted - 10),
+        ),
+        ("lactate (mmol/L)", lactate, 8.0, _met(lactate, lactate >= 8)),
+        ("exertion (6-20)", rating, 17.0, _met(rating, rating >= 17)),
+    ]
+    out = pd.DataFrame(rows, columns=["criterion", "value", "limit", "met"]).astype({"met": object})
+    out["provenance"] = MEMORY
+    return out
+
+
+def verify(value: float, bout: float) -> str:
+    """Compare a verification bout with the test."""
+    if abs(bout - value) <= VERIFICATION_SHARE * value:
+        return "confirmed"
+    return "higher" if bout > value else "lower"
+
+
+def _at(curve: pd.DataFrame, end_s: float) -> float:
+    near = (curve["elapsed_s"] - end_s).abs()
+    return float(curve.loc[near.idxmin(), "vo2_ml_min"]) if near.min() <= 5 else float("nan")
+
+
+def _met(measured: float, condition) -> bool | None:
+    return bool(condition) if np.isfinite(measured) else None
+
 
 COMPARED_RULES = ("breaths:5", "breaths:15", "breaths:30", "seconds:15", "seconds:30", "seconds:60", "bins:15", "bins:30",
                   "bins:60")  # fmt: skip

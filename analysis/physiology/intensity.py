@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice
-from .estimates import MEMORY, READ, Estimate, cite
+from .units import MEMORY, READ, Estimate, cite
 
 BAND_NAMES = ("very_light", "light", "moderate", "vigorous", "near_maximal")
 REFERENCES = ("percent_hr_max", "percent_hr_reserve", "percent_vo2max")

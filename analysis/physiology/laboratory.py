@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from .aerobic_model import AVERAGING_NOTE, SEM_PROVENANCE, SEM_SOURCE, AerobicEquation, laboratory_sem
-from .estimates import COMPUTED, MEMORY
-from .metabolic import ERROR_SHARE, metabolic_cost
-from .units import kgm_min_from_watts, m_min_from_km_h
+from .submaximal import ERROR_SHARE, metabolic_cost
+from .units import COMPUTED, MEMORY, kgm_min_from_watts, m_min_from_km_h
 
 
 def _report_check(v: dict, value: float) -> list[str]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from .estimates import MEMORY, READ, Estimate, cite
+from ..basics import KitError, check_choice
+from .units import MEMORY, READ, Estimate, cite
 
 MG_DL_PER_MMOL_L = 9.008
 """From the molar mass of lactic acid, 90.08 g/mol (the lactate ion, 89.07, would give 8.907)."""
@@ -164,3 +165,92 @@ def lactate_reference() -> pd.DataFrame:
         ("two thresholds", "first at baseline + 0.3 to 0.5, second near 4 mmol/L, wide between people", MEMORY),
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=["topic", "value", "provenance"])
+
+
+EXERTION_SCALES = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}
+"""Scale -> lowest and highest value that may be typed: the 0-10 and 0-100 scales have room above their last mark."""
+NO_CONVERSION = (
+    "There is no agreed conversion between exertion scales: the 6-20 scale grows in line with heart rate in steady "
+    "work, the 0-10 scale faster at the top. Compare ranks or standardised values, or use the scale of the original."
+)
+
+
+def check_exertion(values, scale: str, *, step: float | None = None) -> pd.DataFrame:
+    """List the ratings that the stated scale does not allow.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Ratings; not-a-number is passed over.
+    scale : str
+        "6-20" (whole numbers), "0-10" (decimals allowed, up to 11) or "0-100" (up to 120).
+    step : float, optional
+        Smallest step used on the club's form, for example 0.5 or 1; default 1 for 6-20, any for the others.
+
+    Returns
+    -------
+    pandas.DataFrame
+        position, value, problem, remedy. Empty where all is well.
+
+    Notes
+    -----
+    The highest values of the 0-10 (11) and 0-100 (120) scales are from memory.
+
+    Examples
+    --------
+    >>> check_exertion([13, 15, 4], "6-20").loc[0, "remedy"]
+    'a rating below 6 is from another scale: was it the 0-10 form?'
+    """
+    low, high = EXERTION_SCALES[check_choice(scale, EXERTION_SCALES, name="scale")]
+    step = 1.0 if step is None and scale == "6-20" else step
+    rows = []
+    for position, value in enumerate(np.asarray(list(values), dtype=float)):
+        if np.isnan(value):
+            continue
+        if not low <= value <= high:
+            rows.append((position, value, f"outside the {scale} scale", _likely_cause(value, scale)))
+        elif step and abs(value / step - round(value / step)) > 1e-9:
+            problem = "not a whole number" if step == 1 else f"not a multiple of {step:g}"
+            rows.append((position, value, problem, "check the sheet; the form has no value between"))
+    return pd.DataFrame(rows, columns=["position", "value", "problem", "remedy"])
+
+
+def require_one_scale(values, scale: str) -> None:
+    """Stop where a column of ratings mixes two scales.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Ratings of one column.
+    scale : str
+        The scale that the study says it used.
+
+    Returns
+    -------
+    None
+        Where every rating can be of that scale.
+
+    Raises
+    ------
+    KitError
+        Naming the values that cannot be, and that scales are not converted.
+
+    Examples
+    --------
+    >>> require_one_scale([13, 15, 17], "6-20")
+    """
+    outside = check_exertion(values, scale)
+    outside = outside[outside["problem"].str.startswith("outside")]
+    if len(outside):
+        seen = ", ".join(f"{v:g}" for v in outside["value"].unique()[:6])
+        raise KitError(f"exertion holds {seen}, which the {scale} scale does not have. {NO_CONVERSION}")
+
+
+def _likely_cause(value: float, scale: str) -> str:
+    if scale == "6-20" and 0 <= value < 6:
+        return "a rating below 6 is from another scale: was it the 0-10 form?"
+    if scale == "0-10" and 11 < value <= 20:
+        return "a rating of 12 to 20 is from another scale: was it the 6-20 form?"
+    if value > 20 and scale != "0-100":
+        return "was it the 0-100 form, or are two digits missing a comma?"
+    return "check the sheet"

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError
-from .estimates import READ, Estimate, cite
+from .units import READ, Estimate, cite
 
 _DATA = Path(__file__).parent / "data"
 PUBLISHED_COLUMNS = (

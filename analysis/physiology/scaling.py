@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
-from .estimates import COMPUTED, MEMORY, READ
+from .units import COMPUTED, MEMORY, READ
 
 PROPOSED_EXPONENT = 0.67
 """The exponent of the first sensitivity analysis beside L/min and mL/kg/min (geometry)."""

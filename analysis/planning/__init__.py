@@ -4,8 +4,7 @@ In: a protocol, the plan's smallest effects, assumptions in bpm, mmol/L and poin
 simulated studies, a pairing and a timetable. Knows nothing of files. Standardised sizes stay inside functions.
 """
 
-from .answer import VERDICTS, DesignAnswer, answer_design
-from .assumptions import Assumptions, OutcomeAssumption, assumptions_for, published_ranges, round_profile
+from .answer import VERDICTS, DesignAnswer, PowerCurves, answer_design, power_curves
 from .attenuation import (
     FitnessSignal,
     attenuated_correlation,
@@ -22,9 +21,7 @@ from .correlation import (
     slope_power,
     smallest_detectable_r,
 )
-from .covariances import CovariancePower, compare_covariances, round_covariance, simulate_rounds_power
-from .curves import PowerCurves, power_curves
-from .design import Design
+from .design import Assumptions, Design, OutcomeAssumption, assumptions_for, published_ranges, round_profile
 from .generate import StudyBatch, generate_studies
 from .paired import (
     equivalence_power,
@@ -36,14 +33,17 @@ from .paired import (
 from .pairing import Pairing, pair_athletes
 from .replication import ReplicationSizes, detectability_power, replication_sizes, shrunk_correlation
 from .rounds import (
+    CovariancePower,
+    compare_covariances,
     effect_f_of,
+    round_covariance,
     rounds_power,
     rounds_sample_size,
+    simulate_rounds_power,
     steps_power,
 )
-from .sampling import Sampling, sampling_of
 from .simulate import SimulatedGrid, SimulatedStudies, simulate_grid, simulate_studies
-from .timetable import Timetable, make_timetable
+from .timetable import Sampling, Timetable, make_timetable, sampling_of
 
 __all__ = [
     "VERDICTS",

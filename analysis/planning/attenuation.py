@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basics import KitError, Result
-from .assumptions import Assumptions
-from .design import implied_covariance
+from .design import Assumptions, implied_covariance
 
 
 def attenuated_correlation(

@@ -2,12 +2,286 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import pandas as pd
 
 from ..basics import KitError, Result, check_choice, check_number, format_number
-from .assumptions import Assumptions
+
+SHAPES = ("levels", "creeps", "steady")
+"""How an outcome moves over the rounds: rises and then levels off, rises by equal steps, or does not move."""
+
+ERROR_KINDS = ("retest", "prediction", "none")
+"""How a fitness test errs: scatters around the athlete's true value, predicts it with an error, or not at all."""
+
+
+@dataclass(frozen=True)
+class OutcomeAssumption(Result):
+    """What is assumed of one outcome.
+
+    Parameters
+    ----------
+    mean : float
+        Mean of the first round, in the unit of the outcome.
+    rise : float
+        Last round minus first round (negative where it falls).
+    sd_between : float
+        SD between athletes of their own levels: all causes together, fitness included.
+    sd_within : float
+        SD of one athlete's rounds around his or her own level, the common change over rounds taken out.
+    slope : float
+        Change of the outcome per 1 mL/kg/min more of true capacity, at equal maximal heart rate.
+    """
+
+    mean: float
+    rise: float
+    sd_between: float
+    sd_within: float
+    slope: float = 0.0
+
+
+_EXERTION = {
+    "6-20": OutcomeAssumption(mean=13.0, rise=3.0, sd_between=1.5, sd_within=1.0),
+    "0-10": OutcomeAssumption(mean=5.0, rise=2.0, sd_between=1.2, sd_within=0.9),
+    "0-100": OutcomeAssumption(mean=50.0, rise=20.0, sd_between=12.0, sd_within=9.0),
+}
+
+
+@dataclass(frozen=True)
+class Assumptions(Result):
+    """Everything that the exact formulas and the simulated studies take for true.
+
+    Parameters
+    ----------
+    heart_rate, lactate, exertion : OutcomeAssumption
+        Mean sparring heart rate (bpm), blood lactate (mmol/L) and rated exertion (points).
+    shape : {"levels", "creeps", "steady"}
+        How the rise is spread over the rounds; see `round_profile`.
+    capacity_mean, capacity_sd : float
+        Of the values that the fitness test gives in this club (mL/kg/min).
+    test_error : float
+        Standard error of the fitness test (mL/kg/min).
+    test_error_kind : {"retest", "prediction", "none"}
+        A measured value scatters around the true one ("retest"); an estimated one is given and the true one scatters
+        around it ("prediction").
+    age_low, age_high : float
+        Ages in the club (years).
+    capacity_per_year : float
+        Change of capacity per year of age.
+    share_women, women_capacity, women_heart_rate : float
+        Share of women (0 to 1), and how far their capacity (mL/kg/min) and sparring heart rate (bpm) lie from the men's.
+    hr_max_sd : float
+        SD of maximal heart rate at equal age (bpm).
+    heart_rate_per_hr_max : float
+        bpm of sparring heart rate per bpm of maximal heart rate.
+    hr_max_error : float
+        SD of the error in the maximal heart rate that is written down (bpm): 0 where all are truly measured.
+    bout_share : float
+        Share of the within-athlete variance that the two opponents of a bout have in common (0 to 1).
+    autocorrelation : float
+        Correlation of neighbouring rounds within an athlete (0: compound symmetry, as the formulas assume).
+    missing_round, leave, strap_loss : float
+        Chance that a round is sat out, that an athlete leaves before the next round, that a trace is lost.
+    delay_sd_s, delay_drift_s, lactate_per_delay_s : float
+        Scatter of the sampling delay (s), its growth per round (s), and what one second does to lactate (mmol/L).
+    """
+
+    heart_rate: OutcomeAssumption = OutcomeAssumption(
+        mean=165.0, rise=9.0, sd_between=9.5, sd_within=4.5, slope=-0.6
+    )
+    lactate: OutcomeAssumption = OutcomeAssumption(
+        mean=7.0, rise=3.0, sd_between=2.5, sd_within=1.2, slope=-0.12
+    )
+    exertion: OutcomeAssumption = _EXERTION["6-20"]
+    shape: str = "levels"
+    capacity_mean: float = 47.0
+    capacity_sd: float = 5.0
+    test_error: float = 2.6
+    test_error_kind: str = "retest"
+    age_low: float = 19.0
+    age_high: float = 35.0
+    capacity_per_year: float = -0.3
+    share_women: float = 0.0
+    women_capacity: float = -6.0
+    women_heart_rate: float = 3.0
+    hr_max_sd: float = 6.0
+    heart_rate_per_hr_max: float = 0.85
+    hr_max_error: float = 0.0
+    bout_share: float = 0.1
+    autocorrelation: float = 0.0
+    missing_round: float = 0.02
+    leave: float = 0.02
+    strap_loss: float = 0.03
+    delay_sd_s: float = 15.0
+    delay_drift_s: float = 0.0
+    lactate_per_delay_s: float = 0.005
+
+    def __post_init__(self):
+        check_choice(self.shape, SHAPES, name="shape")
+        check_choice(self.test_error_kind, ERROR_KINDS, name="test_error_kind")
+        for name in ("heart_rate", "lactate", "exertion"):
+            outcome = getattr(self, name)
+            if not (outcome.sd_between >= 0 and outcome.sd_within > 0):
+                raise KitError(
+                    f"{name}: sd_between must be 0 or more and sd_within above 0, but they are "
+                    f"{outcome.sd_between} and {outcome.sd_within}."
+                )
+        for name in ("share_women", "bout_share", "missing_round", "leave", "strap_loss"):
+            if not 0 <= getattr(self, name) <= 1:
+                raise KitError(
+                    f"{name} is {getattr(self, name)}, but it is a share: give a number from 0 to 1."
+                )
+        if not -1 < self.autocorrelation < 1:
+            raise KitError(f"autocorrelation is {self.autocorrelation}, but must lie between −1 and 1.")
+        if not self.age_high >= self.age_low:
+            raise KitError(f"age_high ({self.age_high}) is below age_low ({self.age_low}).")
+        if not self.capacity_sd > 0 or self.test_error < 0:
+            raise KitError("capacity_sd must be above 0 and test_error 0 or more (mL/kg/min).")
+        if self.test_error_kind == "retest" and self.test_error >= self.capacity_sd:
+            raise KitError(
+                f"A retest error of {self.test_error} mL/kg/min is as large as the spread of the test's values "
+                f"({self.capacity_sd}): such a test tells nobody apart. Give a smaller error or a wider club."
+            )
+
+    def true_capacity_sd(self) -> float:
+        """SD between athletes of true capacity: what the test's spread and its kind of error imply."""
+        if self.test_error_kind == "retest":
+            return float(np.sqrt(self.capacity_sd**2 - self.test_error**2))
+        if self.test_error_kind == "prediction":
+            return float(np.sqrt(self.capacity_sd**2 + self.test_error**2))
+        return self.capacity_sd
+
+    def but(self, **changes) -> Assumptions:
+        """Return a copy with some fields changed; `heart_rate={"rise": 4}` changes one field of an outcome."""
+        known = {f.name for f in fields(self)}
+        for name, value in list(changes.items()):
+            check_choice(name, sorted(known), name="assumption")
+            if isinstance(value, dict):
+                changes[name] = replace(getattr(self, name), **value)
+        return replace(self, **changes)
+
+
+def assumptions_for(protocol=None, *, scale: str | None = None, **changes) -> Assumptions:
+    """Give the kit's starting assumptions for a protocol, to be replaced by the club's own.
+
+    Parameters
+    ----------
+    protocol : Protocol, optional
+        Its exertion scale decides the sizes that are assumed for exertion.
+    scale : {"6-20", "0-10", "0-100"}, optional
+        The exertion scale, where there is no protocol. Default "6-20".
+    **changes
+        Fields of `Assumptions` to change.
+
+    Returns
+    -------
+    Assumptions
+
+    Notes
+    -----
+    The sizes lie inside the ranges of `published_ranges`; the sizes for the 0-10 and 0-100 scales, and all losses,
+    are our proposal.
+
+    Examples
+    --------
+    >>> assumptions_for(scale="0-10", capacity_sd=4.6).exertion.rise
+    2.0
+    """
+    scale = scale or getattr(protocol, "exertion_scale", "") or "6-20"
+    exertion = _EXERTION[check_choice(scale, _EXERTION, name="scale")]
+    return Assumptions(exertion=exertion).but(**changes)
+
+
+def round_profile(rounds: int, rise: float, shape: str = "levels") -> np.ndarray:
+    """Spread a rise over the rounds: the mean of each round minus that of the first.
+
+    Parameters
+    ----------
+    rounds : int
+        Number of rounds, at least 2.
+    rise : float
+        Last minus first.
+    shape : {"levels", "creeps", "steady"}
+        "levels": two thirds of the rise by round 2, all of it by round 3, then none. "creeps": equal steps.
+        "steady": no change at all, whatever `rise` says.
+
+    Returns
+    -------
+    ndarray
+        One value per round, the first 0.
+
+    Examples
+    --------
+    >>> round_profile(4, 9.0, "levels").tolist()
+    [0.0, 6.0, 9.0, 9.0]
+    """
+    if rounds < 2:
+        raise KitError(f"There are {rounds} rounds; comparing rounds needs at least 2.")
+    check_choice(shape, SHAPES, name="shape")
+    steps = np.zeros(rounds - 1)
+    if shape == "creeps":
+        steps[:] = 1 / (rounds - 1)
+    elif shape == "levels":
+        steps[: min(2, rounds - 1)] = (2 / 3, 1 / 3) if rounds > 2 else 1.0
+    return np.concatenate([[0.0], np.cumsum(steps)]) * rise
+
+
+_RANGES = (
+    # quantity, unit, low, high, field of Assumptions, source
+    ("SD between athletes of mean sparring heart rate", "bpm", 9, 10, "heart_rate.sd_between",
+     "taekwondo simulation, 12 men: 177 ± 10 bpm (Hausen 2017 PLoS ONE 12:e0171553); read with its neighbours"),
+    ("Rise of heart rate, first to last round", "bpm", 7, 22, "heart_rate.rise",
+     "about 7 to 11 points of % maximum in three-round formats with short rests (Chino 2015 JSMPF 55:290, 81 to "
+     "92 %; Bridge 2009 IJSPP 4:485, 89 to 96 %)"),
+    ("SD between athletes of blood lactate", "mmol/L", 2, 4, "lactate.sd_between",
+     "free wrestling, 9: ±2.0 to ±4.2 mmol/L (Chino 2015 JSMPF 55:290)"),
+    ("Rise of lactate, first to last round", "mmol/L", 2, 4.4, "lactate.rise",
+     "wrestling 7.6 to 11.5 (Chino 2015 JSMPF 55:290); taekwondo 7.5 to 11.9 (Bridge 2009 IJSPP 4:485); with long "
+     "rests it falls (Andreato 2015 JSCR 29:2538)"),
+    ("SD between athletes of exertion (6-20)", "points", 1, 2, "exertion.sd_between",
+     "13 ± 1, 15 ± 2, 17 ± 2 (Chino 2015 JSMPF 55:290)"),
+    ("Rise of exertion (6-20), first to last round", "points", 3, 4, "exertion.rise",
+     "13 to 17 (Chino 2015 JSMPF 55:290); 11 to 14 (Bridge 2009 IJSPP 4:485)"),
+    ("VO2max of grapplers", "mL/kg/min", 42, 52, "capacity_mean",
+     "review of submission grappling, 58 studies (Andreato 2017 Sports Med-Open 3:9)"),
+    ("SD between athletes of VO2max", "mL/kg/min", 4.5, 5.9, "capacity_sd",
+     "fighters on a treadmill ±4.5 and ±5.7; mixed martial arts ±5.9 (Kirk 2024 J Sports Sci)"),
+    ("Retest error of a laboratory VO2max", "mL/kg/min", 2.6, 2.6, "test_error",
+     "mean standard error of 39 studies: 2.58 mL/kg/min"),
+)  # fmt: skip
+
+
+def published_ranges() -> pd.DataFrame:
+    """List what has been published about each assumption, to show beside its field.
+
+    Returns
+    -------
+    DataFrame
+        quantity, unit, low, high (of the published values), proposal (what the kit starts with), assumption (the
+        field of `Assumptions`), source.
+
+    Notes
+    -----
+    No retest value of heart rate or lactate in free sparring was found in print: the SD within an athlete is our
+    proposal, and a second evening with six athletes or more is the way to replace it.
+
+    Examples
+    --------
+    >>> float(published_ranges().set_index("assumption").loc["lactate.rise", "high"])
+    4.4
+    """
+    table = pd.DataFrame(_RANGES, columns=["quantity", "unit", "low", "high", "assumption", "source"])
+    start = Assumptions()
+    proposal = []
+    for path in table["assumption"]:
+        value = start
+        for part in path.split("."):
+            value = getattr(value, part)
+        proposal.append(float(value))
+    table.insert(4, "proposal", proposal)
+    return table
+
 
 ADJUSTMENTS = ("hr_max", "age", "sex")
 

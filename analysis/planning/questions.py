@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basics import KitError
-from .assumptions import Assumptions, round_profile
 from .attenuation import FitnessSignal, fitness_signal
 from .correlation import correlation_power, correlation_precision, smallest_detectable_r, smallest_size
-from .design import Design
+from .design import Assumptions, Design, round_profile
 from .paired import plateau_power
 from .rounds import effect_f_of, rounds_power
 

@@ -8,12 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result
-from .correlation import (
-    correlation_power,
-    correlation_sample_size,
-    smallest_detectable_r,
-    smallest_size,
-)
+from .correlation import correlation_power, correlation_sample_size, smallest_detectable_r, smallest_size
 from .design import check_level, check_size
 
 SHRINK_LEVEL = 0.60

@@ -9,12 +9,9 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result
-from .ask_fitness import ask_all
-from .asked import Asked
-from .assumptions import Assumptions
-from .design import Design, as_assumptions, as_design, check_size
-from .generate import generate_studies
-from .montecarlo import share_interval
+from .ask import Asked, ask_all
+from .design import Assumptions, Design, as_assumptions, as_design, check_size
+from .generate import generate_studies, share_interval
 
 BLOCK = 1000
 """Studies drawn together; a block has its own random numbers, so that the number of workers changes nothing."""

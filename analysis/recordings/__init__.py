@@ -5,9 +5,7 @@ repaired or lost as sentences, and nothing else of what the file carries. Knows 
 """
 
 from .gas import read_gas_exchange
-from .inspect import Inspection, inspect_recording
-from .labels import list_labels
-from .read import read_recording
+from .read import Inspection, inspect_recording, list_labels, read_recording
 from .recording import Recording, RecordingError
 
 __all__ = [

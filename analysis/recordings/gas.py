@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import join_words, plural
-from .layout import SEPARATORS, decode, split_lines
+from .read import read_bytes, tell_kind
 from .recording import RecordingError
-from .sources import read_bytes, tell_kind
 from .synonyms import COLUMN_WORDS, plain_words
+from .table import SEPARATORS, decode, split_lines
 from .times import DAY_S, parse_numbers, parse_times
 
 GAS_COLUMNS = {

@@ -7,9 +7,9 @@ import io
 import numpy as np
 
 from ..basics import plural
-from .iso import parse_iso_times
 from .recording import RecordingError
 from .tidy import MAX_ROWS, RawTrace
+from .times import parse_iso_times
 
 MAX_DEPTH = 60
 """Elements nested deeper than this are an attack or damage; real files stay under ten."""

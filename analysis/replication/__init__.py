@@ -5,8 +5,14 @@ prediction interval, difference, detectability, combination, evidence. Knows not
 """
 
 from .answer import ReplicationAnswer, answer_replication
-from .combine import Combined, combine, combine_correlations, combine_estimates
-from .compare import CorrelationComparison, compare_correlation
+from .combine import (
+    Combined,
+    CorrelationComparison,
+    combine,
+    combine_correlations,
+    combine_estimates,
+    compare_correlation,
+)
 from .correlations import (
     Consistency,
     Interval,
@@ -16,11 +22,9 @@ from .correlations import (
 )
 from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability, smallest_detectable
 from .findings import Findings, r_from_p, read_findings, sd_from_spread
-from .pool_answer import PooledAnswer, answer_pooled
-from .pool_join import JoinedStudies, join_studies
+from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 from .pool_write import pool_studies
-from .profiles import compare_profiles, compare_steps
-from .protocols import compare_protocols
+from .profiles import compare_profiles, compare_protocols, compare_steps
 
 __all__ = [
     "Combined",

@@ -9,11 +9,9 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..basics import Result, left_out_table
-from .combine import Combined, combine_correlations
-from .compare import CorrelationComparison, compare_correlation
+from .combine import Combined, CorrelationComparison, combine_correlations, compare_correlation
 from .findings import Findings, read_findings
-from .profiles import compare_profiles, compare_steps
-from .protocols import compare_protocols
+from .profiles import compare_profiles, compare_protocols, compare_steps
 
 SPEARMAN_NOTE = "the published value is Spearman's, and so is ours here; intervals of Fisher's z are slightly too narrow for it"
 

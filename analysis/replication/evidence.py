@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 
 from ..basics import KitError, Result, check_number
-from .fisher import normal_quantile, to_z, variance_of_z
+from .correlations import normal_quantile, to_z, variance_of_z
 
 
 @dataclass(frozen=True)

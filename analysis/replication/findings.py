@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..basics import Result, check_number, format_number
-from .fisher import fisher_limits
+from .correlations import fisher_limits
 
 CORRELATION_NAMES = ("r", "rho", "correlation", "pearson", "spearman")
 MEAN_NAMES = ("mean", "median")

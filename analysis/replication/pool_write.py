@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
-from .pool_answer import PooledAnswer, answer_pooled
-from .pool_join import JoinedStudies, join_studies
+from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 
 AGE_BANDS = (0, 18, 30, 40, 50, 200)
 AGE_NAMES = ("under 18", "18 to 29", "30 to 39", "40 to 49", "50 and over")

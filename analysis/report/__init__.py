@@ -4,12 +4,12 @@ In: `Answers` (or a study folder). Out: the folder `output/`, rebuilt whole each
 say whether it still belongs to its input. Nothing here computes a statistic.
 """
 
+from .about import verify_report
 from .build import READ_ME, build_report
 from .data_package import make_data_package
+from .document import build_document
 from .html_page import part
 from .notebook_pages import copy_notebooks
-from .sections import build_document
-from .verify import verify_report
 
 __all__ = [
     "READ_ME",

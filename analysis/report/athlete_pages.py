@@ -110,7 +110,7 @@ def athlete_page(answers, piece: tuple) -> str:
     athlete, numbers, session, words, text = piece
     import mistune
 
-    from ..figures.athlete import draw_own_rounds
+    from ..telling.study.figures import draw_own_rounds
 
     drawn = numbers[numbers["name"].isin(DRAWN)]
     figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
@@ -130,14 +130,14 @@ def athlete_page(answers, piece: tuple) -> str:
 
 
 def _trace(answers, session: str, athlete: str) -> str:
-    from ..figures.cleaning import draw_trace
+    from ..telling.cleaning.figures import draw_trace
 
     known = (session, athlete) in answers.cleaned.traces
     return _image(draw_trace(answers.cleaned, session, athlete)) if known else ""
 
 
 def _image(figure) -> str:
-    from ..figures.export import figure_bytes
+    from ..telling.export import figure_bytes
 
     alt = html.escape(figure.alt_text, quote=True)
     return f'<figure><img src="{picture_uri(figure_bytes(figure, "svg"))}" alt="{alt}"></figure>'

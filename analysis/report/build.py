@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
 import time
 from collections.abc import Callable
 from contextlib import contextmanager
@@ -9,8 +12,97 @@ from functools import partial
 from pathlib import Path
 
 from ..basics import KitError, plural
-from .side_by_side import SideBySide
-from .swap import build_aside
+from ..basics.parallel import SideBySide
+from ..telling.study.sentences import deviations
+from .about import versions
+
+MARK = "about.json"
+"""The file by which an earlier output of the kit is known; nothing else is ever replaced."""
+
+
+def build_aside(folder: str | Path, fill: Callable[[Path], None]) -> Path:
+    """Let `fill` write a new folder beside `folder`, then put it in its place."""
+    folder = Path(folder)
+    _refuse_foreign(folder)
+    previous = folder.with_name(f".{folder.name}.previous")
+    if previous.exists() and not folder.exists():
+        previous.rename(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        _remove_leftovers(folder)
+        aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-{os.getpid()}-", dir=folder.parent))
+        aside.chmod(0o755)
+    except OSError as error:
+        raise KitError(f"Cannot write into {folder.parent}: {error.strerror or error}.") from error
+    try:
+        fill(aside)
+        _exchange(aside, folder, previous)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+    return folder
+
+
+def _refuse_foreign(folder: Path) -> None:
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / MARK).exists():
+        raise KitError(
+            f"{folder} holds files that the kit did not write, so it is not replaced. "
+            "Move them elsewhere, or choose another place for the output."
+        )
+    if folder.exists() and not folder.is_dir():
+        raise KitError(f"{folder} is a file; the output needs a folder of that name.")
+
+
+def _exchange(aside: Path, folder: Path, previous: Path) -> None:
+    shutil.rmtree(previous, ignore_errors=True)
+    if folder.exists():
+        try:
+            folder.rename(previous)
+        except OSError as error:
+            raise KitError(_held_open(folder, error)) from error
+    try:
+        aside.rename(folder)
+    except BaseException:
+        if previous.exists():
+            previous.rename(folder)
+        raise
+    shutil.rmtree(previous, ignore_errors=True)
+
+
+def _held_open(folder: Path, error: OSError) -> str:
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+        try:
+            path.rename(path)
+            with path.open("r+b"):
+                continue
+        except OSError:
+            where = path.relative_to(folder.parent)
+            return (
+                f"{where} is open in another program. Close it and run the report again; "
+                "the earlier output is unchanged."
+            )
+    reason = error.strerror or error
+    return f"{folder} could not be replaced ({reason}). The earlier output is unchanged."
+
+
+def _remove_leftovers(folder: Path) -> None:
+    for left in folder.parent.glob(f".{folder.name}.partial-*"):
+        if not _in_use(left):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _in_use(partial: Path) -> bool:
+    """Say whether a folder of an earlier run belongs to a run that still goes on."""
+    number = partial.name.split(".partial-")[1].split("-")[0]
+    if os.name == "posix" and number.isdigit():
+        try:
+            os.kill(int(number), 0)
+        except ProcessLookupError:
+            return False
+        except PermissionError:
+            return True
+        return True
+    return time.time() - partial.stat().st_mtime < 3600
+
 
 READ_ME = """What is in this folder
 ======================
@@ -127,14 +219,11 @@ def warm_up() -> None:
     import pingouin  # noqa: F401
     import statsmodels.stats.multitest  # noqa: F401
 
-    from .. import capacity, rounds  # noqa: F401
-    from ..figures import rounds as drawing  # noqa: F401
-
 
 def _fill(
     out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
 ):
-    from .notebook_runs import NotebooksAside
+    from .notebook_pages import NotebooksAside
 
     with steps.step("Cleaning the recordings"):
         _ = answers.cleaned, answers.capacity
@@ -158,19 +247,19 @@ def _fill(
 
 
 def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool) -> None:
-    from .codes import Codes
-    from .document import Picture
+    from ..telling.document import Picture
+    from .document import drawn
     from .html_page import render_html
-    from .pictures import drawn
+    from .privacy import Codes
     from .word import write_word
 
     codes = Codes(answers.study, individuals=individuals)
     with steps.step("Writing sentences and tables"):
-        from .sections import build_document
+        from .document import build_document
 
         document = codes.hide_in_document(build_document(answers))
     with steps.step("Drawing figures, meanwhile writing tables, results and data package"):
-        from ..figures.export import contact_sheet
+        from ..telling.export import contact_sheet
 
         pictures = list(document.blocks(Picture))
         last_first = pictures[::-1]  # those take longest
@@ -194,11 +283,9 @@ def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individu
 
 def _write_numbers(out: Path, answers, document, codes) -> None:
     """Write what needs no picture: tables, results, ledger, data package."""
-    from .collect import collect_results
-    from .csv_files import write_csv
+    from ..telling.document import Table
     from .data_package import write_data_package
-    from .document import Table
-    from .results_json import json_text
+    from .results_json import json_text, write_csv
 
     for table in document.blocks(Table):
         numbers = table.shown if table.numbers is None else table.numbers
@@ -232,3 +319,48 @@ def ask(answers, piece: tuple[str, str]):
 def _write_text(path: Path, text: str) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def collect_results(answers) -> dict:
+    """Gather every result of a study."""
+    study, outcomes = answers.study, answers.measured_outcomes
+    return {
+        "study": {
+            "title": study.title,
+            "sport": study.sport,
+            "protocol": study.protocol,
+            "plan": study.plan,
+            "seed": answers.seed,
+        },
+        "description": answers.description,
+        "deviations": [
+            dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)
+        ],
+        "software": versions(),
+        "cleaning": _cleaning(answers),
+        "rounds": {outcome: answers.rounds(outcome) for outcome in outcomes},
+        "reliability": {outcome: answers.reliability(outcome) for outcome in outcomes},
+        "capacity": answers.capacity,
+        "fitness": {outcome: answers.fitness(outcome) for outcome in outcomes},
+        "levels": answers.levels(),
+        "published": answers.published(),
+        "design": answers.design(),
+        "survey": answers.survey(),
+    }
+
+
+def _cleaning(answers):
+    cleaned = answers.cleaned
+    if not cleaned:
+        return cleaned
+    return {
+        "rows": cleaned.rows,
+        "clocks": cleaned.clocks,
+        "flags": cleaned.flags_table,
+        "overrides": cleaned.overrides,
+        "bounds": cleaned.bounds,
+        "rules": cleaned.rules,
+        "balance": cleaned.ledger.balance(),
+        "remarks": cleaned.remarks,
+        "warnings": cleaned.warnings,
+    }

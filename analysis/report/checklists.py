@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from .document import Document, Paragraph, Table
+from ..telling.document import Document, Paragraph, Table
 
 SOURCES = {
     "observational": (

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import base64
 import html
-import re
 from functools import cache
 from pathlib import Path
 
 from ..basics import check_choice
-from .document import Bullets, Document, Paragraph, Picture, Section, Table
+from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table, number_columns
 
 _HERE = Path(__file__).resolve().parent
-_NUMBER = re.compile(r"^[<>≥≤]?\s?[+\-−]?[\d.,]+(\s?%|\s\([^)]*\)|\sto\s[+\-−]?[\d.,]+)?$|^$|^not available$")
 
 
 def render_html(document: Document) -> str:
@@ -156,17 +154,6 @@ def table_rows(shown) -> str:
         cells = "".join(f"<td{s}>{_esc(v)}</td>" for v, s in zip(row[1:], side[1:], strict=True))
         rows.append(f"<tr>{first}{cells}</tr>")
     return f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
-
-
-def number_columns(shown) -> list[bool]:
-    """Say which columns of a table of text hold numbers, a few words among them allowed (never the first column)."""
-    found = []
-    for i, column in enumerate(shown.columns):
-        cells = [str(v) for v in shown[column]]
-        numbers = sum(bool(_NUMBER.match(c)) for c in cells)
-        filled = any(any(sign.isdigit() for sign in c) for c in cells)
-        found.append(i > 0 and filled and numbers >= 0.7 * len(cells))
-    return found
 
 
 def _esc(text) -> str:

@@ -2,13 +2,272 @@
 
 from __future__ import annotations
 
+import asyncio
 import html
+import os
+import pickle
 import re
 import shutil
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from queue import Empty
 
+from ..basics import KitError
 from .about import checksum
-from .notebook_runs import find_notebooks
+
+NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+"""The notebooks of the kit."""
+
+SECONDS_PER_CELL = 300
+"""A cell that runs longer than this has failed."""
+
+SECONDS_TO_START = 120
+"""A kernel that is not ready by then has failed."""
+
+
+class NotebookError(KitError):
+    """A notebook stopped: two lines that name notebook, cell and error."""
+
+
+@dataclass(frozen=True)
+class NotebookRun:
+    """One notebook that ran to its end."""
+
+    name: str
+    title: str
+    page: str
+    seconds: float
+
+
+def find_notebooks(folder: str | Path = NOTEBOOKS) -> list[Path]:
+    """Return the numbered notebooks of a folder in order."""
+    return sorted(p for p in Path(folder).glob("[0-9][0-9]_*.ipynb"))
+
+
+def run_notebooks(
+    study_folder: str | Path,
+    paths: Sequence[Path] | None = None,
+    *,
+    answers=None,
+    strict: bool = False,
+    workers: int | None = None,
+    done: Callable[[NotebookRun], None] = lambda run: None,
+    stop: threading.Event | None = None,
+) -> list[NotebookRun]:
+    """Run notebooks side by side, each from a clean kernel, on one study folder."""
+    kept = None if answers is None else pickle.dumps(answers)
+    paths = list(find_notebooks() if paths is None else paths)
+    return _run(paths, Path(study_folder).resolve(), kept, strict, workers, done, stop)
+
+
+def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run: None, stop=None):
+    if not paths:
+        return []
+    workers = workers or os.cpu_count() or 1
+    with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
+        work = _run_all(paths, study_folder, Path(scratch), strict, workers, done)
+        runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
+    failures = [run for run in runs if isinstance(run, BaseException)]
+    for failure in failures:
+        if not isinstance(failure, NotebookError):
+            raise failure
+    if failures:
+        raise NotebookError("\n".join(map(str, failures)))
+    return runs
+
+
+class NotebooksAside:
+    """Runs the notebooks in a thread while the caller goes on; stops them where the caller fails."""
+
+    def __init__(self, answers, *, strict: bool = False, wanted: bool = True):
+        self._found: dict = {}
+        self._stop = threading.Event()
+        paths = find_notebooks() if wanted else []
+        kept = pickle.dumps(answers) if paths else None  # here: the caller goes on adding answers
+        arguments = (paths, Path(answers.study.folder).resolve(), kept, strict)
+        self._thread = threading.Thread(target=self._run, args=arguments, daemon=True)
+
+    def _run(self, *arguments):
+        try:
+            self._found["runs"] = _run(*arguments, stop=self._stop)
+        except BaseException as error:
+            self._found["error"] = error
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._stop.set()
+        self._thread.join()
+
+    def wait(self) -> list[NotebookRun]:
+        """Wait for the notebooks and return them, or raise what stopped one."""
+        self._thread.join()
+        if "error" in self._found:
+            raise self._found["error"]
+        return self._found["runs"]
+
+
+class _own_settings:
+    """Keep Jupyter from reading or writing anything in the home folder while the notebooks run."""
+
+    def __init__(self, scratch, kept):
+        self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
+        self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+        if kept is not None:
+            file = Path(scratch) / "answers"
+            file.write_bytes(kept)
+            self.new["STUDY_ANSWERS"] = str(file)
+
+    def __enter__(self):
+        self.old = {name: os.environ.get(name) for name in self.new}
+        os.environ.update(self.new)
+
+    def __exit__(self, *_):
+        for name, value in self.old.items():
+            os.environ.pop(name, None) if value is None else os.environ.update({name: value})
+
+
+def _in_a_loop_of_its_own(work):
+    """Run a coroutine to its end, also where the caller (a notebook) already runs in a loop."""
+    with ThreadPoolExecutor(1) as aside:
+        return aside.submit(asyncio.run, work).result()
+
+
+async def _until_stopped(work, stop: threading.Event):
+    task = asyncio.ensure_future(work)
+    asked = False
+    while not task.done():
+        if stop.is_set() and not asked:
+            asked = task.cancel()
+        await asyncio.wait([task], timeout=0.2)
+    return [] if task.cancelled() else task.result()
+
+
+async def _run_all(paths, study_folder, scratch, strict, workers, done):
+    free = asyncio.Semaphore(workers)
+
+    async def one(number, path):
+        async with free:
+            run = await _run_one(path, study_folder, scratch / str(number), strict)
+            done(run)
+            return run
+
+    return await asyncio.gather(*(one(n, p) for n, p in enumerate(paths)), return_exceptions=True)
+
+
+async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) -> NotebookRun:
+    import nbformat
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
+    start = time.perf_counter()
+    notebook = nbformat.read(path, as_version=4)
+    started: list[tuple[int, str]] = []
+    scratch.mkdir()
+    environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg"}
+    environment["PYTHONPATH"] = os.pathsep.join(
+        filter(None, [str(NOTEBOOKS.parent), environment.get("PYTHONPATH", "")])
+    )
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
+    try:
+        async with _kernel(scratch, environment) as (manager, kernel):
+            client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL, iopub_timeout=60)
+            client.on_cell_start = lambda cell, cell_index: started.append((cell_index + 1, cell.source))
+            client.kc = kernel
+            await client.async_execute()
+    except CellExecutionError as error:
+        what = f"{error.ename}: {error.evalue}".strip().splitlines()
+        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {_first_lines(what)}") from error
+    except (CellTimeoutError, DeadKernelError) as error:
+        reason = (
+            f"it ran longer than {SECONDS_PER_CELL} s"
+            if isinstance(error, CellTimeoutError)
+            else "Python died"
+        )
+        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {reason}") from error
+    if strict:
+        _refuse_warnings(path, notebook)
+
+    title = notebook_title(notebook) or path.stem
+    return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
+
+
+@asynccontextmanager
+async def _kernel(scratch: Path, environment: dict):
+    """Start a kernel that talks through files (sockets) where the system has them, else through TCP; end it after."""
+    import sys
+
+    from jupyter_client.kernelspec import KernelSpec
+    from jupyter_client.manager import AsyncKernelManager
+
+    connection = scratch / "k.json"
+    through_files = os.name == "posix" and len(str(connection)) < 85
+    manager = AsyncKernelManager(connection_file=str(connection), transport="ipc" if through_files else "tcp")
+    command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+    manager._kernel_spec = KernelSpec(
+        argv=[*command, "--HistoryManager.hist_file=:memory:"], display_name="Python 3", language="python"
+    )
+    client = None
+    try:
+        await manager.start_kernel(env=environment, cwd=str(scratch))
+        client = manager.client()
+        client.start_channels()
+        await client.wait_for_ready(timeout=SECONDS_TO_START)
+        look_every_second(client.shell_channel)
+        yield manager, client
+    finally:
+        if client is not None:
+            client.stop_channels()
+        if manager.has_kernel:
+            await manager.shutdown_kernel(now=True)
+
+
+def look_every_second(channel) -> None:
+    """Let a wait for a message of a kernel look by itself every second."""
+    take = channel.get_msg
+
+    async def get_msg(timeout: float | None = None):
+        end = float("inf") if timeout is None else time.monotonic() + timeout
+        while True:
+            try:
+                return await take(timeout=max(0.0, min(1.0, end - time.monotonic())))
+            except Empty:
+                if time.monotonic() >= end:
+                    raise
+
+    channel.get_msg = get_msg
+
+
+def _last_cell(started: list[tuple[int, str]]) -> str:
+    number, source = started[-1] if started else (1, "")
+    return f"cell {number} ({_first_code_line(source)})"
+
+
+def _first_code_line(source: str) -> str:
+    lines = [line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    return (lines or [""])[0].strip()[:70]
+
+
+def _first_lines(lines: Sequence[str]) -> str:
+    return " ".join(line.strip() for line in lines)[:400] or "without a message"
+
+
+def _refuse_warnings(path: Path, notebook) -> None:
+    for number, cell in enumerate(notebook.cells, start=1):
+        for output in cell.get("outputs", ()):
+            if output.output_type == "stream" and output.name == "stderr":
+                text = _first_lines(output.text.strip().splitlines())
+                raise NotebookError(f"{path.name}, cell {number} warned:\n  {text}")
+
 
 LAB_SETTINGS = Path(__file__).with_name("lab")
 """Settings of JupyterLab that `lab` adds: no question about news, which would be fetched from elsewhere."""

@@ -12,8 +12,8 @@ import pandas as pd
 from ..basics import KitError
 from ..planning import DesignAnswer, answer_design
 from ..study import Study, freeze_plan, load_study
-from .document import Document, Paragraph, Picture, Section, Table
-from .sentences.planning import table_sizes, write_up_size
+from ..telling.document import Document, Paragraph, Picture, Section, Table
+from ..telling.planning.sentences import table_sizes, write_up_size
 from .word import write_word
 
 FIELDS = (
@@ -94,7 +94,7 @@ def as_document(fixed, size_blocks: Sequence = ()) -> Document:
 
 def blocks_of_size(answer: DesignAnswer) -> list:
     """Show what the planned number can answer, as a picture and a table."""
-    from ..figures.planning import draw_design
+    from ..telling.planning.figures import draw_design
 
     return [
         Picture(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
@@ -85,3 +86,27 @@ def _number(value: float):
 def json_text(value) -> str:
     """Return the text of a JSON file: sorted nowhere, indented, the same each time."""
     return json.dumps(to_plain(value), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+_FORMULA = re.compile(r"^\s*[=+\-@\t\r]")
+_PLAIN_NUMBER = re.compile(r"^\s*[+\-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+\-]?\d+)?\s*$")
+
+
+def write_csv(table: pd.DataFrame, path: str | Path, *, mark: bool = True) -> Path:
+    """Write a table as UTF-8 CSV, numbers unrounded, formulas made harmless."""
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    safe = table.copy()
+    for column in safe.columns:
+        if not pd.api.types.is_numeric_dtype(safe[column]):
+            safe[column] = [harmless(v) for v in safe[column]]
+    safe.columns = [harmless(str(c)) for c in safe.columns]
+    safe.to_csv(path, index=False, encoding="utf-8-sig" if mark else "utf-8", lineterminator="\n")
+    return path
+
+
+def harmless(value):
+    """Put an apostrophe before a text that a spreadsheet would take for a formula."""
+    if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.match(value):
+        return "'" + value
+    return value

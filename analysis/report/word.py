@@ -7,18 +7,190 @@ import zipfile
 from datetime import datetime
 from pathlib import Path
 
-from .document import Bullets, Document, Paragraph, Picture, Section, Table
-from .word_parts import (
-    TABLE_STYLE,
-    add_alt_text,
-    add_caption,
-    add_field,
-    add_prompt,
-    add_reference,
-    define_styles,
-    repeat_header,
-    set_widths,
-)
+from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table
+
+TABLE_STYLE = "Three-line table"
+
+
+def define_styles(word) -> None:
+    """Set page, fonts and the named styles that the write-up uses (all can be changed in Word)."""
+    from docx.enum.style import WD_STYLE_TYPE
+    from docx.shared import Mm, Pt, RGBColor
+
+    page = word.sections[0]
+    page.page_width, page.page_height = Mm(210), Mm(297)
+    page.left_margin = page.right_margin = Mm(20)
+    page.top_margin = page.bottom_margin = Mm(22)
+    ink, pine, ochre = RGBColor(0x1F, 0x1D, 0x1A), RGBColor(0x22, 0x52, 0x4C), RGBColor(0x8F, 0x53, 0x12)
+
+    def style(name, *, size, color=ink, bold=False, italic=False, before=0, after=6, line=1.15, base=None):
+        known = name in [s.name for s in word.styles]
+        made = word.styles[name] if known else word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
+        if base:
+            made.base_style = word.styles[base]
+        _set_font(made, "Times New Roman", size, color, bold, italic)
+        form = made.paragraph_format
+        form.space_before, form.space_after, form.line_spacing = Pt(before), Pt(after), line
+        return made
+
+    style("Normal", size=11)
+    style("Body Text", size=11, after=8, line=1.4)
+    style("Title", size=20, color=pine, bold=True, after=18)
+    for level, size in ((1, 15), (2, 12.5)):
+        heading = style(f"Heading {level}", size=size, color=pine, bold=True, before=20 - 4 * level, after=5)
+        heading.paragraph_format.keep_with_next = True
+    style("List Bullet", size=11, after=3, line=1.25)
+    style("Caption", size=9.5, before=6, after=5)
+    style("Figure", size=11, before=8, after=2, base="Normal").paragraph_format.keep_with_next = True
+    style("Table text", size=9, bold=None, before=1.5, after=1.5, line=1.0, base="Normal")
+    style("Table note", size=8.5, before=3, after=12, line=1.0, base="Normal")
+    style("Title page line", size=11, after=8, base="Normal")
+    style("To do", size=10, color=ochre, italic=True, after=8, base="Normal")
+    _remove_title_rule(word.styles["Title"])
+    word.styles.element.append(_three_line_style())
+
+
+def _set_font(style, name, size, color, bold, italic) -> None:
+    from docx.oxml.ns import qn
+    from docx.shared import Pt
+
+    font = style.font
+    font.name, font.size, font.bold, font.italic = name, Pt(size), bold, italic
+    font.color.rgb = color
+    fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
+    for kind in ("asciiTheme", "hAnsiTheme", "eastAsiaTheme", "cstheme"):
+        fonts.attrib.pop(qn(f"w:{kind}"), None)
+    for kind in ("ascii", "hAnsi", "eastAsia", "cs"):
+        fonts.set(qn(f"w:{kind}"), name)
+
+
+def _remove_title_rule(style) -> None:
+    from docx.oxml.ns import qn
+
+    properties = style.element.get_or_add_pPr()
+    for rule in properties.findall(qn("w:pBdr")):
+        properties.remove(rule)
+
+
+def _three_line_style():
+    from docx.oxml import parse_xml
+    from docx.oxml.ns import nsdecls
+
+    return parse_xml(
+        f'<w:style {nsdecls("w")} w:type="table" w:customStyle="1" w:styleId="Threelinetable">'
+        f'<w:name w:val="{TABLE_STYLE}"/><w:basedOn w:val="TableNormal"/><w:uiPriority w:val="99"/><w:qFormat/>'
+        '<w:tblPr><w:tblBorders><w:top w:val="single" w:sz="10" w:space="0" w:color="1F1D1A"/>'
+        '<w:bottom w:val="single" w:sz="10" w:space="0" w:color="1F1D1A"/></w:tblBorders>'
+        '<w:tblCellMar><w:left w:w="60" w:type="dxa"/><w:right w:w="60" w:type="dxa"/></w:tblCellMar></w:tblPr>'
+        '<w:tblStylePr w:type="firstRow"><w:rPr><w:b/></w:rPr><w:tcPr><w:tcBorders>'
+        '<w:bottom w:val="single" w:sz="6" w:space="0" w:color="1F1D1A"/></w:tcBorders></w:tcPr></w:tblStylePr>'
+        "</w:style>"
+    )
+
+
+def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = None) -> None:
+    """Add a field (page number, caption number, reference) with the text that it shows until updated."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    def run(tag, **attributes):
+        element = OxmlElement(tag)
+        for name, value in attributes.items():
+            element.set(qn(f"w:{name}"), value)
+        paragraph.add_run()._r.append(element)
+        return element
+
+    run("w:fldChar", fldCharType="begin")
+    instruction_text = run("w:instrText")
+    instruction_text.set(qn("xml:space"), "preserve")
+    instruction_text.text = f" {instruction} "
+    run("w:fldChar", fldCharType="separate")
+    paragraph.add_run(shown).bold = bold
+    run("w:fldChar", fldCharType="end")
+
+
+def add_caption(paragraph, word: str, name: str, text: str, marks: dict) -> None:
+    """Write "Table 3. Text" with a number that Word counts, and a bookmark that references point to."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    marks[word] = marks.get(word, 0) + 1
+    marks["bookmarks"] = marks.get("bookmarks", 0) + 1
+    start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
+    for element in (start, end):
+        element.set(qn("w:id"), str(marks["bookmarks"]))
+    start.set(qn("w:name"), bookmark_name(name))
+    paragraph._p.append(start)
+    paragraph.add_run(f"{word} ").bold = True
+    add_field(paragraph, f"SEQ {word} \\* ARABIC", str(marks[word]), bold=True)
+    paragraph._p.append(end)
+    paragraph.add_run(". ").bold = True
+    paragraph.add_run(text)
+
+
+def bookmark_name(name: str) -> str:
+    """Return a name that Word takes: at most 40 letters, digits and underscores."""
+    return f"_Ref_{name}"[:40]
+
+
+def add_reference(paragraph, name: str, shown: str) -> None:
+    """Point to a caption, for example "Table 3"."""
+    add_field(paragraph, f"REF {bookmark_name(name)} \\h", shown)
+
+
+def add_prompt(paragraph, name: str, prompt: str) -> None:
+    """Add a field to be filled in by clicking on it (a plain-text content control)."""
+    from xml.sax.saxutils import escape, quoteattr
+
+    from docx.oxml import parse_xml
+    from docx.oxml.ns import nsdecls
+
+    tag = quoteattr(name.lower().replace(" ", "_"))
+    paragraph._p.append(
+        parse_xml(
+            f"<w:sdt {nsdecls('w')}><w:sdtPr><w:alias w:val={quoteattr(name)}/><w:tag w:val={tag}/><w:text/>"
+            '</w:sdtPr><w:sdtContent><w:r><w:rPr><w:color w:val="8F5312"/></w:rPr>'
+            f"<w:t>[{escape(prompt)}]</w:t></w:r></w:sdtContent></w:sdt>"
+        )
+    )
+
+
+def add_alt_text(picture, title: str, text: str) -> None:
+    """Give a picture its description for readers who do not see it."""
+    if picture is None:
+        return
+    properties = picture._inline.docPr
+    properties.set("descr", text)
+    properties.set("title", title)
+
+
+def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
+    """Set the width of every column."""
+    from docx.shared import Mm
+
+    table.autofit = False
+    for column, share in zip(table.columns, shares, strict=True):
+        column.width = Mm(total_mm * share)
+    for row in table._tbl.tr_lst:
+        for cell, share in zip(row.tc_lst, shares, strict=True):
+            cell.width = Mm(total_mm * share)
+
+
+def repeat_header(table) -> None:
+    """Repeat the first row on every page, keep rows whole, and mark which rows and columns are headings."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    for i, row in enumerate(table.rows):
+        properties = row._tr.get_or_add_trPr()
+        properties.append(OxmlElement("w:cantSplit"))
+        if i == 0:
+            properties.append(OxmlElement("w:tblHeader"))
+    look = table._tbl.tblPr.find(qn("w:tblLook"))
+    if look is not None:
+        for name, value in (("firstRow", "1"), ("noHBand", "1"), ("noVBand", "1"), ("val", "0620")):
+            look.set(qn(f"w:{name}"), value)
+
 
 ROWS_THAT_STAY = 12
 """A table of at most so many rows stays on one page."""
@@ -108,7 +280,7 @@ def _picture(word, block: Picture, marks: dict) -> None:
 def _table(word, block: Table, marks: dict) -> None:
     from docx.enum.text import WD_ALIGN_PARAGRAPH
 
-    from .html_page import number_columns
+    from ..telling.document import number_columns
 
     caption = word.add_paragraph(style="Caption")
     caption.paragraph_format.keep_with_next = True

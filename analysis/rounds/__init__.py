@@ -6,18 +6,14 @@ plateau, sensitivity, reliability. Knows nothing of files; a difference is alway
 """
 
 from .anova import RoundsAnova, anova_rounds
-from .answer import RoundsAnswer, answer_rounds
+from .answer import RoundsAnswer, adjust_outcomes, answer_rounds
 from .bounds import LimitBounds, bound_limits
-from .compare import RoundsComparison, RoundTest, compare_rounds
-from .effects import paired_effects
-from .equivalence import equivalence
-from .family import adjust_outcomes
-from .opponents import OpponentSpread, describe_opponents
-from .plateau import Plateau, find_plateau
+from .compare import RoundsComparison, RoundTest, compare_rounds, paired_effects
+from .opponents import OpponentSpread, describe_opponents, rests_of
+from .plateau import Plateau, equivalence, find_plateau
 from .prepare import RoundRows, prepare_rounds
 from .ranks import RoundsRanks, rank_rounds
 from .reliability import Reliability, reliability
-from .rests import rests_of
 from .steps import STEP_LABELS, label_steps, reading_of_step
 from .tipping import TippingPoint, tipping_point
 

@@ -1,4 +1,4 @@
-"""Where does it stop changing? Equivalence of every pair of rounds, from the end backwards."""
+"""Two one-sided tests: is the change between rounds shown to be smaller than matters?"""
 
 from __future__ import annotations
 
@@ -7,10 +7,162 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import Result
-from .compare import fit_rounds
-from .equivalence import equivalence_of
+from ..basics import KitError, Result, check_number
+from .compare import METHODS, contrast_table, fit_rounds
 from .prepare import RoundRows, prepare_rounds
+
+
+def equivalence(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    low: float,
+    high: float,
+    kind: str = "successive",
+    alpha: float = 0.05,
+    ordinal: bool = False,
+) -> pd.DataFrame:
+    """Test whether differences between rounds lie within bounds (two one-sided tests).
+
+    When to use: to say that a change is smaller than matters. When not: with bounds chosen after seeing the data.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    low, high : float
+        The bounds of what does not matter, in the outcome's unit; low < 0 < high.
+    kind : {"successive", "first", "pairwise"}
+        Which contrasts. Default "successive".
+    alpha : float
+        Level of each one-sided test. Default 0.05, which goes with 90 % intervals.
+    ordinal : bool
+        True for ratings: the exact signed-rank test must agree too. Default False.
+
+    Returns
+    -------
+    DataFrame
+        contrast, later, earlier, kind, estimate, standard_error, df, ci_low, ci_high (level 1 - 2 alpha), p_low, p_high, p
+        (Kenward-Roger), the same ending in `_cr2` (cluster-robust), p_ranks (ratings only), equivalent (every p below alpha),
+        method.
+
+    Raises
+    ------
+    KitError
+        Where the bounds do not enclose 0, or the table cannot be analysed.
+
+    Notes
+    -----
+    p_low tests that the difference lies above `low`, p_high that it lies below `high`; p is the larger of the two.
+    Equivalence is claimed only where Kenward-Roger and CR2 both reach alpha: when the spread grows over the rounds,
+    the pooled residual alone would claim it too often.
+
+    References
+    ----------
+    Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657; Lakens 2017, Social Psychological and
+    Personality Science 8:355.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [3, 4] * 4,
+    ...     "hr_mean_bpm": [171.0, 172, 160, 160, 180, 179, 163, 164]})
+    >>> table = equivalence(data, "hr_mean_bpm", low=-5, high=5)
+    >>> table.loc[0, "contrast"], bool(table.loc[0, "equivalent"])
+    ('4 - 3', True)
+    """
+    rows = prepare_rounds(data, outcome)
+    return equivalence_of(rows, fit_rounds(rows), low=low, high=high, kind=kind, alpha=alpha, ordinal=ordinal)
+
+
+def equivalence_of(
+    rows: RoundRows,
+    fit,
+    *,
+    low: float,
+    high: float,
+    kind: str = "successive",
+    alpha: float = 0.05,
+    ordinal: bool = False,
+    contrasts: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Compute `equivalence` from prepared rows and their fitted model."""
+    check_bounds(low, high, alpha)
+    contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
+    table = contrasts[["contrast", "later", "earlier", "kind", "estimate"]].copy()
+    for end in METHODS.values():
+        columns = _one_sided(
+            contrasts["estimate"], contrasts[f"standard_error{end}"], contrasts[f"df{end}"], low, high, alpha
+        )
+        for name, values in columns.items():
+            table[f"{name}{end}"] = values
+    needed = [table[f"p{end}"] for end in METHODS.values()]
+    if ordinal:
+        table["p_ranks"] = [
+            _rank_p(rows, a, b, low, high) for a, b in zip(table["later"], table["earlier"], strict=True)
+        ]
+        needed.append(table["p_ranks"])
+    table["equivalent"] = np.all([p < alpha for p in needed], axis=0)
+    table["n_athletes"], table["n_observations"] = rows.n_athletes, rows.n_observations
+    table["method"] = "two one-sided tests, Kenward-Roger and CR2" + (
+        " and exact signed ranks" if ordinal else ""
+    )
+    return table
+
+
+def check_bounds(low: float, high: float, alpha: float = 0.05) -> None:
+    """Raise a KitError unless low < 0 < high and 0 < alpha < 0.5."""
+    try:
+        check_number(low, name="low", high=0), check_number(high, name="high", low=0)
+    except KitError as problem:
+        raise KitError(f"The bounds must enclose 0, such as low=-5, high=5. {problem}") from None
+    check_number(alpha, name="alpha", low=0, high=0.5)
+
+
+def check_effect(smallest_effect: float) -> float:
+    """Return the smallest effect that matters, or raise a KitError unless it is a number above 0."""
+    return check_number(smallest_effect, name="The smallest effect that matters", low=0)
+
+
+def one_sided_p(estimate, error, df, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
+    """Compute p of "above low" and of "below high"; missing where there is no standard error."""
+    from scipy.special import stdtr
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        usable = np.where(error > 0, error, np.nan)
+        return stdtr(df, -(estimate - low) / usable), stdtr(df, (estimate - high) / usable)
+
+
+def _one_sided(estimate, error, df, low, high, alpha) -> dict:
+    from scipy.special import stdtrit
+
+    estimate, error, df = (np.asarray(v, dtype=float) for v in (estimate, error, df))
+    p_low, p_high = one_sided_p(estimate, error, df, low, high)
+    half = stdtrit(df, 1 - alpha) * np.where(error > 0, error, np.nan)
+    return {
+        "standard_error": error,
+        "df": df,
+        "ci_low": estimate - half,
+        "ci_high": estimate + half,
+        "p_low": p_low,
+        "p_high": p_high,
+        "p": np.maximum(p_low, p_high),
+    }
+
+
+def _rank_p(rows: RoundRows, later: str, earlier: str, low: float, high: float) -> float:
+    from ..models import signed_rank, tie_decimals
+
+    differences = (rows.wide[later] - rows.wide[earlier]).dropna().to_numpy()
+    if not len(differences):
+        return np.nan
+    decimals = tie_decimals(rows.wide.to_numpy())
+    return max(
+        signed_rank(differences - low, alternative="greater", decimals=decimals).p,
+        signed_rank(differences - high, alternative="less", decimals=decimals).p,
+    )
 
 
 @dataclass(frozen=True)

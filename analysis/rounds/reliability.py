@@ -218,7 +218,7 @@ def _athlete_by_trial(data, outcome, trial):
 
 
 def _icc_table(cases, kind, warnings) -> pd.DataFrame:
-    from .adapters import intraclass
+    from .anova import intraclass
 
     k = cases.shape[1]
     if no_residual_spread(cases.to_numpy()):

@@ -10,11 +10,10 @@ import pandas as pd
 from ..basics import KitError
 from .bounds import LimitBounds
 from .compare import RoundsComparison, fit_rounds
-from .covariates import with_covariates
+from .opponents import AFTER
 from .plateau import plateau_of
-from .prepare import NOT_FOUGHT, RoundRows, label_of, prepare_rounds
+from .prepare import NOT_FOUGHT, RoundRows, label_of, prepare_rounds, with_covariates
 from .ranks import RoundsRanks
-from .rests import AFTER
 from .steps import all_steps
 from .tipping import TippingPoint
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from ..basics import KitError, format_reach
 from .compare import contrast_table
-from .equivalence import equivalence_of
+from .plateau import equivalence_of
 from .prepare import RoundRows
 from .ranks import ranks_of
 

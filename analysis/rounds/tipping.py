@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..basics import Result, check_number
 from .compare import fit_rounds
-from .equivalence import check_bounds, check_effect
+from .plateau import check_bounds, check_effect
 from .prepare import RoundRows, pairs_of, prepare_rounds
 from .steps import label_of_step
 

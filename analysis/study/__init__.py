@@ -6,18 +6,16 @@ Knows nothing of statistics and opens no recording.
 
 from .check import CheckReport, check_study, list_needs
 from .columns import TABLES, Column, column_rules, describe_columns, empty_table, table_columns
+from .decisions import LEDGER_COLUMNS, Ledger
 from .deviations import plan_deviations, result_status
-from .fixed_plan import FixedPlan, freeze_plan, load_fixed_plan
-from .ledger import LEDGER_COLUMNS, Ledger
+from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan, load_fixed_plan
 from .load import load_study
 from .model import Study
-from .new_folder import new_study
+from .new_folder import new_study, sheet_columns
 from .outcomes import OUTCOMES, Outcome, outcome_named
 from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
-from .plan_document import PlanDocument, PlanSection
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
 from .protocol import SCALES, Protocol
-from .templates import sheet_columns
 from .times import clock_seconds, offset_seconds
 
 __all__ = [

@@ -7,11 +7,10 @@ from functools import cache
 import pandas as pd
 
 from ..basics import KitError, join_words
-from ..physiology.aerobic_inputs import INPUTS
-from ..physiology.aerobic_tests import known_aerobic_tests
-from ..physiology.shuttle import shuttles_in_level
+from ..physiology.aerobic_tests import INPUTS, known_aerobic_tests
+from ..physiology.running import shuttles_in_level
 from .columns import Column, column_rules, lines_of, place
-from .findings import Findings
+from .problems import Findings
 
 _KINDS = {"number": "number", "integer": "whole", "time": "minutes", "choice": "choice", "text": "text"}
 _FROM_ATHLETES = frozenset({"mass_kg", "age_years", "sex", "hr_max_bpm", "hr_rest_bpm"})

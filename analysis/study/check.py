@@ -11,10 +11,10 @@ import pandas as pd
 
 from ..basics import Result, plural
 from .columns import TABLES
+from .inventory import is_recording
 from .load import Examination, examine_folder
 from .model import Study
 from .problems import StudyError, describe_problems, problem_table
-from .recording_files import is_recording
 
 OUTCOME_COLUMNS = ("lactate_mmol_l", "exertion", "hr_mean_typed_bpm")
 
@@ -202,7 +202,7 @@ def list_needs(study: Study) -> pd.DataFrame:
 
 
 def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callable[[Path], object]) -> list:
-    from .findings import Findings
+    from .problems import Findings
 
     findings = Findings()
     private: dict[str, list[str]] = {}

@@ -6,11 +6,10 @@ import re
 
 import pandas as pd
 
+from .columns import RawTable
 from .convert import YES_NO
-from .decide import Decided, row_keys
-from .findings import Findings
-from .ledger import Ledger
-from .raw_tables import RawTable
+from .decisions import Decided, Ledger, row_keys
+from .problems import Findings
 
 WITHDREW = "a person withdrew"
 _FREE_TEXT = ("note", "reason", "new_value")

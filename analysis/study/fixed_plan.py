@@ -10,12 +10,298 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from ..basics import KitError, Result
+import pandas as pd
+
+from ..basics import KitError, Result, format_number, format_percent, join_words, plural
+from ..physiology.aerobic_tests import known_aerobic_tests
 from .model import Study
 from .outcomes import OUTCOMES
-from .plan import QUESTIONS, Hypothesis, Plan
-from .plan_document import PlanDocument, describe_plan
+from .plan import QUESTIONS, SHORT_QUESTIONS, Hypothesis, Plan
 from .protocol import Protocol
+
+
+@dataclass(frozen=True)
+class PlanSection(Result):
+    """One section of the document.
+
+    Parameters
+    ----------
+    heading : str
+    paragraphs : tuple of str
+        Plain text.
+    table : DataFrame or None
+        All cells texts.
+    caption : str
+        Of the table.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...] = ()
+    table: pd.DataFrame | None = None
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class PlanDocument(Result):
+    """A plan to be registered or shown to an ethics committee.
+
+    Parameters
+    ----------
+    title, date, checksum : str
+    sections : tuple of PlanSection
+    path : pathlib.Path or None
+        The Markdown document, once written.
+    files : tuple of pathlib.Path
+        All files written.
+    """
+
+    title: str
+    date: str
+    checksum: str
+    sections: tuple[PlanSection, ...] = field(default=(), repr=False)
+    path: Path | None = None
+    files: tuple[Path, ...] = ()
+
+    def markdown(self) -> str:
+        """Return the document as Markdown."""
+        lines = [f"# {self.title}", "", f"Fixed on {self.date}. Checksum (SHA-256): `{self.checksum}`", ""]
+        for section in self.sections:
+            lines += [f"## {section.heading}", ""]
+            for paragraph in section.paragraphs:
+                lines += [paragraph, ""]
+            if section.table is not None and len(section.table):
+                lines += [*_markdown_table(section.table), ""]
+                if section.caption:
+                    lines += [f"*{section.caption}*", ""]
+        return "\n".join(lines).rstrip() + "\n"
+
+
+def _markdown_table(table: pd.DataFrame) -> list[str]:
+    def row(cells) -> str:
+        return "| " + " | ".join(" ".join(str(c).split()).replace("|", "\\|") for c in cells) + " |"
+
+    lines = [row(table.columns), "|" + " --- |" * len(table.columns)]
+    return lines + [row(cells) for cells in table.itertuples(index=False)]
+
+
+def describe_plan(
+    study: Study, *, date: str, checksum: str, paragraphs: tuple[str, ...] = ()
+) -> PlanDocument:
+    """Describe the plan of a study as a document."""
+    plan = study.plan
+    sections = (
+        PlanSection(
+            "Questions and hypotheses",
+            _about_hypotheses(plan),
+            _hypotheses(plan),
+            "Hypotheses and direction.",
+        ),
+        PlanSection("Outcomes", _about_outcomes(plan), _outcomes(plan), "Smallest effects that matter."),
+        PlanSection("Athletes and size", _about_size(study, paragraphs)),
+        PlanSection(
+            "Protocol", _about_protocol(study), _protocol_table(study.protocol), "Rounds, work and rest."
+        ),
+        PlanSection("Measurements", *_measurements(study)),
+        PlanSection("Analysis", _about_analysis(plan)),
+        PlanSection("Exclusions and missing values", _about_exclusions(plan)),
+        PlanSection("Risks and how they are met", RISKS),
+        PlanSection("Data protection", DATA_PROTECTION),
+        PlanSection("What the kit proposed", _about_proposed(plan)),
+        PlanSection("After the plan is fixed", AFTERWARDS),
+    )
+    return PlanDocument(study.title or "Study plan", date, checksum, sections)
+
+
+def _about_hypotheses(plan: Plan) -> tuple[str, ...]:
+    asked = list(dict.fromkeys(h.question for h in plan.hypotheses))
+    return tuple(QUESTIONS[q] for q in asked) or (
+        "No hypothesis is fixed; every result will be exploratory.",
+    )
+
+
+def _hypotheses(plan: Plan) -> pd.DataFrame:
+    lines = [
+        (SHORT_QUESTIONS[h.question], OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses
+    ]
+    return pd.DataFrame(lines, columns=["Question", "Outcome", "Direction", "Hypothesis"])
+
+
+def _about_outcomes(plan: Plan) -> tuple[str, ...]:
+    named = [
+        f"{SHORT_QUESTIONS[question]}: {_label(outcome)}"
+        for question, outcome in plan.primary_outcomes.items()
+    ]
+    return (
+        f"One primary outcome answers each question ({'; '.join(named)}).",
+        f"The main analyses take session {plan.primary_session}.",
+    )
+
+
+def _label(outcome: str) -> str:
+    label = OUTCOMES[outcome].label
+    return label[0].lower() + label[1:]
+
+
+def _outcomes(plan: Plan) -> pd.DataFrame:
+    lines = []
+    for name, size in plan.smallest_effects.items():
+        outcome = OUTCOMES[name]
+        unit = outcome.unit.removesuffix("s") if size == 1 and outcome.unit == "points" else outcome.unit
+        shown = format_number(size, 0 if float(size).is_integer() else max(outcome.digits, 1), unit=unit)
+        why = plan.smallest_effect_reasons.get(name) or "no reason given"
+        lines.append((outcome.label, shown, BY_KIT if why.startswith("our proposal") else why))
+    return pd.DataFrame(lines, columns=["Outcome", "Smallest effect that matters", "Why"])
+
+
+def _about_size(study: Study, paragraphs: tuple[str, ...]) -> tuple[str, ...]:
+    planned, listed = study.plan.n_athletes, len(study.athletes)
+    said = (
+        f"Planned: {plural(planned, 'athlete')}."
+        if planned
+        else "No number of athletes is fixed in study.toml."
+    )
+    if listed:
+        said += f" On the list when the plan was fixed: {plural(listed, 'athlete')}."
+    return (said, *(paragraphs or ("No justification of the size was given when the plan was fixed.",)))
+
+
+def _about_protocol(study: Study) -> tuple[str, ...]:
+    there = len(study.rounds)
+    dates = [d for d in study.sessions["date"] if d]
+    said = f"Sessions: {join_words(dates)}." if dates else "No date of a session is fixed."
+    if there:
+        said += (
+            f" When this plan was fixed, {plural(there, 'row')} of rounds had already been entered: the plan cannot "
+            "be called fixed before the data."
+        )
+    return (said,)
+
+
+def _protocol_table(protocol: Protocol) -> pd.DataFrame:
+    named = {"all" if not protocol.groups else "all others": protocol, **protocol.groups}
+    lines = [
+        (
+            name,
+            str(p.rounds),
+            _minutes(p.work_s),
+            _minutes(p.rest_s),
+            p.exertion_scale,
+        )
+        for name, p in named.items()
+    ]
+    return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale"])
+
+
+def _minutes(seconds: float) -> str:
+    if seconds != seconds:
+        return "not available"
+    return f"{round(seconds) // 60}:{round(seconds) % 60:02d}\N{NO-BREAK SPACE}min"
+
+
+def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, str]:
+    fixed = [
+        (section, key, str(value))
+        for section in ("sampling", "cleaning")
+        for key, value in (study.settings.get(section) or {}).items()
+    ]
+    known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
+    tests = [known.get(name, name.replace("_", " ")) for name in dict.fromkeys(study.aerobic_tests["test"])]
+    said = (
+        f"Aerobic tests: {join_words(tests)}."
+        if tests
+        else "No aerobic test was on the sheet when the plan was fixed."
+    )
+    text = (
+        "Heart rate is recorded during the rounds; lactate, where it is taken, after each round with its delay in "
+        "seconds; exertion is asked for in private right after each round, for that round alone.",
+        f"{said} Aerobic capacity is expressed in {study.plan.capacity_unit}.",
+    )
+    if not fixed:
+        return text, None, ""
+    return text, pd.DataFrame(fixed, columns=["Part", "Setting", "Value"]), "Settings fixed with the plan."
+
+
+def _about_analysis(plan: Plan) -> tuple[str, ...]:
+    digits = 0 if round(100 * plan.alpha, 6).is_integer() else 1
+    variable = (
+        "round of the club's clock" if plan.round_variable == "round_no" else "bout that the athlete sparred"
+    )
+    adjusted = (
+        f"Fitness questions are adjusted for {join_words(plan.covariates)}."
+        if plan.covariates
+        else "Fitness questions in beats per minute are adjusted for measured maximal heart rate where all athletes have "
+        "it, else for age, and for sex in a mixed club; the unadjusted result stands beside."
+    )
+    return (
+        f"Rounds are compared by the {variable}, with a mixed model (random intercept per athlete, restricted maximum "
+        "likelihood, Kenward-Roger degrees of freedom) beside a cluster-robust test; a repeated-measures analysis of "
+        "variance with the Greenhouse-Geisser correction and, for ratings, Friedman's test with exact signed-rank "
+        "contrasts stand beside it.",
+        "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
+        "round backwards. A test that is not significant is never read as absence of a change.",
+        f"Whether fitter athletes respond less is answered over athletes, not over rows. {adjusted}",
+        f"Each primary outcome is tested at a level of {format_percent(plan.alpha, digits)}; further outcomes of a question are "
+        "adjusted by Holm's method or labelled exploratory. Intervals are two-sided; the direction named above says which "
+        "side supports the hypothesis.",
+    )
+
+
+def _about_exclusions(plan: Plan) -> tuple[str, ...]:
+    rules = "Nobody is analysed without consent to be measured and clearance to take part."
+    missing = "A missing round does not exclude an athlete; what is left out of an analysis is listed with its reason."
+    return (rules, *(f"Excluded: {text.rstrip('.')}." for text in plan.exclusions), missing)
+
+
+def _about_proposed(plan: Plan) -> tuple[str, ...]:
+    if not plan.proposed:
+        return ("Every part of the plan was written by the authors.",)
+    return (
+        "These parts are not written in study.toml; what stands here is the kit's proposal: "
+        f"{join_words([_say_part(name) for name in plan.proposed])}.",
+    )
+
+
+def _say_part(name: str) -> str:
+    part, _, rest = name.partition(".")
+    if part == "smallest_effects":
+        return f"the smallest effect of {_label(rest)}"
+    if part == "primary_outcomes":
+        return f"the primary outcome for {SHORT_QUESTIONS[rest]}"
+    words = {
+        "capacity_unit": "the unit of capacity",
+        "round_variable": "the club's round as the one that is compared",
+    }
+    return words.get(part, f"the {part.replace('_', ' ')}")
+
+
+BY_KIT = "proposed by the kit; the authors gave no reason of their own"
+"""Why an effect matters, where nobody has said it."""
+
+RISKS = (
+    "Maximal tests and hard sparring can hurt. Athletes are screened beforehand; chest pain, fainting, unusual "
+    "breathlessness, a knock-down or a suspected concussion ends the day for that athlete and is referred to a doctor.",
+    "Anyone may stop a round at any time without a reason: the athlete, the partner, the coach, the timekeeper.",
+    "Blood is drawn only by people who are licensed to do it where the study takes place, with single-use lancets and "
+    "fresh gloves; the puncture is covered before gripping again. Without a licence the study runs on heart rate and "
+    "exertion alone.",
+    "Nobody spars in a weight cut, short of fluid, ill, or in heat that the local code rules out. Minors take part only "
+    "with the consent of a parent or guardian and their own, under the local code for minors.",
+    "This section does not replace the ethics committee, the local code or the advice of a licensed professional.",
+)
+"""The section on risks."""
+
+DATA_PROTECTION = (
+    "The study folder holds codes only; the list of codes is kept elsewhere, under lock, and is destroyed on a fixed date. "
+    "Results go to each athlete first. Who withdraws leaves every table and output; only a count remains.",
+)
+"""The section on data protection."""
+
+AFTERWARDS = (
+    "From now on the write-up compares what was done with what stands here, lists every deviation, and calls a result "
+    "confirmatory only where it answers a hypothesis above in the planned way.",
+)
+"""The last section."""
+
 
 FIXED_FILE = "plan_fixed.json"
 FIXED_SETTINGS = ("sampling", "cleaning", "capacity", "rounds", "replication")

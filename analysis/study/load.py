@@ -13,23 +13,17 @@ import pandas as pd
 
 from ..basics import KitError
 from .aerobic import check_aerobic_tests, known_tests, more_columns
-from .columns import TABLES, empty_table
+from .columns import TABLES, RawTable, empty_table, read_headings
 from .consent import find_withdrawn, not_analysed, without_withdrawn, write_ledger
 from .convert import Context, convert_table
-from .crosscheck import MEASURES, check_tables, remark_on_primary_session
-from .decide import Decided, apply_decisions, row_keys
-from .findings import Findings
+from .decisions import Decided, apply_decisions, row_keys
 from .fixed_plan import FIXED_FILE, load_fixed_plan
-from .headings import read_headings
-from .inventory import Inventory, take_inventory
+from .inventory import Inventory, check_files, check_unlisted, take_inventory, usual_session
 from .model import Study
-from .plan import Plan
-from .plan_reading import read_plan, settle_primary_session
-from .plausible import check_rows
-from .problems import Problem, StudyError, problem_table
+from .plan import Plan, read_plan, settle_primary_session
+from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
+from .problems import Findings, Problem, StudyError, problem_table
 from .protocol import Protocol
-from .raw_tables import RawTable
-from .recording_files import check_files, check_unlisted, usual_session
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
 
 

@@ -10,11 +10,11 @@ import pandas as pd
 
 from ..basics import Result
 from .columns import empty_table
-from .ledger import Ledger
+from .decisions import Ledger
+from .inventory import find_recordings
 from .plan import Plan
 from .problems import problem_table
 from .protocol import Protocol
-from .recording_files import find_recordings
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,18 +4,164 @@ from __future__ import annotations
 
 import csv
 import shutil
+import tomllib
 from collections.abc import Iterable
 from pathlib import Path
+from string import Template
 
 from ..basics import KitError, check_choice, did_you_mean
-from . import templates
-from .aerobic import known_tests
-from .columns import describe_columns
+from .aerobic import known_tests, more_columns, needed_inputs
+from .columns import Column, column_rules, describe_columns
 from .inventory import WORKBOOK
+from .outcomes import OUTCOMES
+from .plan import PROPOSED_DIRECTIONS, PROPOSED_OUTCOMES, PROPOSED_REASON, propose_hypothesis
 from .protocol import SCALES
 from .settings import SETTINGS_FILE
+from .text_files import Slip
 from .times import read_duration
-from .values import Slip
+
+FOLDER = Path(__file__).with_name("templates")
+REPORT_TEXTS = Path(__file__).parents[1] / "report" / "texts"
+"""Templates of pages that the write-up fills in; a new folder gets a copy to rewrite."""
+
+STUDY_SHEETS = (
+    *(
+        "sessions",
+        "clock",
+        "athletes",
+        "attendance",
+        "rounds",
+        "aerobic_tests",
+        "recordings",
+        "published",
+        "decisions",
+    ),
+)
+SURVEY_SHEETS = ("survey", "decisions")
+_USUAL_INPUTS = ("vo2max_ml_kg_min", "level", "shuttle", "distance_m", "time_min")
+_UNITS = {
+    "code": "code",
+    "yes_no": "yes/no",
+    "date": "date",
+    "clock": "hh:mm",
+    "file": "file name",
+    "whole": "number",
+    "round": "number",
+    "opponent": "code, guest, none",
+    "minutes": "m:ss",
+}
+
+
+def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
+    """Return the columns of a sheet, in the order of the printed sheet and of the workbook.
+
+    Parameters
+    ----------
+    table : str
+        One of TABLES.
+    tests : iterable of str
+        Aerobic tests that the club uses: their sheet has the inputs of these tests alone.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> sheet_columns("aerobic_tests", ["run_12_min"])
+    ('athlete', 'date', 'test', 'distance_m', 'note')
+    """
+    if table != "aerobic_tests":
+        # a bound is typed as HI or LO; the row of a table is only asked for where a decision fits several
+        hidden = {
+            "decisions": ("table_row",),
+            "rounds": ("lactate_limit",),
+            "lactate": ("lactate_limit",),
+        }.get(table, ())
+        return tuple(name for name in column_rules()[table] if name not in hidden)
+    known = {"mass_kg", "age_years", "sex"}  # these stand in the athletes table
+    inputs: dict[str, None] = {}
+    for test in tests:
+        for needs in needed_inputs(test)[:1]:
+            inputs |= dict.fromkeys("file" if n == "samples" else n for n in needs if n not in known)
+        if test in ("laboratory", "gas_exchange"):
+            inputs |= {"averaging": None}
+    names = inputs or dict.fromkeys(("file", *_USUAL_INPUTS))
+    return ("athlete", "date", "test", *names, "note")
+
+
+def sheet_column(table: str, name: str) -> Column:
+    """Return the rule of a column of a sheet."""
+    return column_rules()[table].get(name) or more_columns()[name]
+
+
+def unit_words(column: Column) -> str:
+    """Return what the units row of a sheet says about a column."""
+    if column.choices:
+        return "/".join(column.choices)
+    return _UNITS.get(column.kind) or column.unit or ("text" if column.is_text else "number")
+
+
+def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool) -> str:
+    """Return study.toml of a new folder."""
+    if survey:
+        return read_template("survey.toml")
+    asked = [propose_hypothesis(q, PROPOSED_OUTCOMES[q], d) for q, d in PROPOSED_DIRECTIONS.items()]
+    blocks = (
+        f'[[plan.hypotheses]]\nquestion = "{h.question}"\noutcome = "{h.outcome}"\ndirection = "{h.direction}"\n'
+        f'text = "{h.text}"\n'
+        for h in asked
+    )
+    primary = dict.fromkeys(PROPOSED_OUTCOMES.values())
+    return Template(read_template("study.toml")).substitute(
+        date_order='# date_order = "day first"  # only where dates are typed as 03/04/2026\n',
+        rounds=rounds,
+        work=minutes_text(work_s),
+        rest=minutes_text(rest_s),
+        scale=scale,
+        hypotheses="\n".join(blocks),
+        effects="\n".join(f"{o} = {OUTCOMES[o].smallest_effect:g}" for o in primary),
+        reasons="\n".join(f'{o} = "{PROPOSED_REASON}"' for o in primary),
+    )
+
+
+def minutes_text(seconds: float) -> str:
+    """Return seconds as m:ss."""
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+def read_template(name: str) -> str:
+    """Return the text of a template."""
+    return (FOLDER / name).read_text(encoding="utf-8")
+
+
+def readme_text(*, survey: bool) -> str:
+    """Return README.md of a new folder."""
+    if survey:
+        parts = (
+            "A survey of sessions",
+            "the tab `survey` of `study.xlsx` (or `survey.csv`)",
+            "5. Then notebook 08.",
+        )
+    else:
+        steps = "5. Fix the plan before the first measurement: `python -m analysis freeze FOLDER`.\n"
+        steps += "6. Write everything up: `python -m analysis report FOLDER`."
+        parts = ("A sparring study", "the tabs of `study.xlsx` (or the CSV files)", steps)
+    return Template(read_template("README.md")).substitute(kind=parts[0], tables=parts[1], steps=parts[2])
+
+
+def notes_lines(*, survey: bool) -> list[str]:
+    """Return the lines of the notes of a new folder."""
+    notes = tomllib.loads(read_template("notes.toml"))
+    return notes["survey" if survey else "study"].strip().splitlines()
+
+
+def texts_to_rewrite() -> dict[str, str]:
+    """Return the texts that a club rewrites: file name -> text."""
+    files = [*sorted((FOLDER / "texts").glob("*.md")), *sorted(REPORT_TEXTS.glob("*.md"))]
+    return {path.name: path.read_text(encoding="utf-8") for path in files}
+
 
 LAST_FORMATTED_ROW = 2_000
 
@@ -73,18 +219,16 @@ def new_study(
     work_s, rest_s = _seconds(work, "work", 10, 3600), _seconds(rest, "rest", 0, 7200)
     _check_folder(folder)
     existed = folder.exists()
-    settings = templates.settings_text(
-        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey
-    )
-    sheets = templates.SURVEY_SHEETS if survey else templates.STUDY_SHEETS
+    settings = settings_text(rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey)
+    sheets = SURVEY_SHEETS if survey else STUDY_SHEETS
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write(folder / SETTINGS_FILE, settings)
-        _write(folder / "README.md", templates.readme_text(survey=survey))
+        _write(folder / "README.md", readme_text(survey=survey))
         for name in ("recordings",) if survey else ("recordings", "aerobic_files", "texts"):
             (folder / name).mkdir(exist_ok=True)
         if not survey:
-            for name, text in templates.texts_to_rewrite().items():
+            for name, text in texts_to_rewrite().items():
                 _write(folder / "texts" / name, text)
         if workbook:
             _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey)
@@ -141,8 +285,8 @@ def _write(path: Path, text: str) -> None:
 
 
 def _heads(table: str, tests: tuple[str, ...], scale: str) -> tuple[list[str], list[str]]:
-    names = list(templates.sheet_columns(table, tests))
-    units = [templates.unit_words(templates.sheet_column(table, name)) for name in names]
+    names = list(sheet_columns(table, tests))
+    units = [unit_words(sheet_column(table, name)) for name in names]
     return names, [scale if name == "exertion" else unit for name, unit in zip(names, units, strict=True)]
 
 
@@ -175,21 +319,21 @@ def _write_workbook(
             for row, font in ((1, bold), (2, Font(italic=True))):
                 cell = sheet.cell(row, place)
                 cell.font, cell.fill, cell.number_format = font, grey, "@"
-            column = templates.sheet_column(table, name)
+            column = sheet_column(table, name)
             words = column.choices or (("yes", "no") if column.kind == "yes_no" else ())
             if words:
                 choice = DataValidation(type="list", formula1=f'"{",".join(words)}"', allow_blank=True)
                 choice.add(f"{letter}3:{letter}{LAST_FORMATTED_ROW}")
                 sheet.add_data_validation(choice)
     notes = book.create_sheet("notes")
-    for line in templates.notes_lines(survey=survey):
+    for line in notes_lines(survey=survey):
         notes.append([line])
     notes.append([])
     notes.append(["table", "column", "unit", "what it means", "what may be written"])
     for cell in notes[notes.max_row]:
         cell.font = bold
     for table in sheets:
-        wanted = set(templates.sheet_columns(table, tests))
+        wanted = set(sheet_columns(table, tests))
         for line in describe_columns(table).itertuples(index=False):
             if line.column in wanted:
                 notes.append([line.table, line.column, line.unit, line.meaning, line.allowed])

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from dataclasses import dataclass, field, replace
 
-from ..basics import Result
+from ..basics import Result, did_you_mean
+from .columns import table_columns
+from .outcomes import OUTCOMES
+from .problems import Findings
+from .settings import SETTINGS_FILE, Settings
 
 QUESTIONS = {
     "rounds.heart_rate": "Does heart rate change from round to round, and where does it stop changing?",
@@ -101,3 +106,330 @@ class Plan(Result):
     def direction(self, question: str) -> str:
         """Return the planned direction of a question, or "differs" where no hypothesis names one."""
         return next((h.direction for h in self.hypotheses if h.question == question), "differs")
+
+
+PROPOSED_OUTCOMES = {
+    "rounds.heart_rate": "hr_mean_bpm",
+    "rounds.lactate": "lactate_mmol_l",
+    "rounds.exertion": "exertion",
+    "fitness.heart_rate": "hr_mean_bpm",
+    "fitness.lactate": "lactate_mmol_l",
+}
+"""The primary outcome that the kit proposes for each question."""
+
+PROPOSED_DIRECTIONS = {
+    "rounds.heart_rate": "rises",
+    "rounds.lactate": "rises",
+    "rounds.exertion": "rises",
+    "fitness.heart_rate": "lower",
+    "fitness.lactate": "lower",
+}
+"""The direction that the kit proposes for each question."""
+
+PROPOSED_REASON = "our proposal: would you change training for less?"
+PLAN_KEYS = (
+    *(
+        "primary_session",
+        "alpha",
+        "hypotheses",
+        "primary_outcomes",
+        "smallest_effects",
+        "smallest_effect_reasons",
+    ),
+    *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes"),
+)
+
+
+def read_plan(settings: Settings, findings: Findings) -> Plan:
+    """Return the plan in study.toml, completed; what does not fit goes to the findings."""
+    section = settings.get("plan", {})
+    if not isinstance(section, dict):
+        findings.problem(
+            SETTINGS_FILE, settings.line_of("plan"), "plan", section, "not a section", "write [plan]"
+        )
+        section = {}
+    reader = _PlanReader(settings, section, findings)
+    reader.check_keys()
+    effects, reasons = reader.effects()
+    return Plan(
+        primary_session=reader.primary_session(),
+        alpha=reader.alpha(),
+        hypotheses=reader.hypotheses(),
+        primary_outcomes=reader.primary_outcomes(),
+        smallest_effects=effects,
+        smallest_effect_reasons=reasons,
+        covariates=reader.covariates(),
+        exclusions=reader.texts("exclusions"),
+        capacity_unit=reader.capacity_unit(),
+        round_variable=reader.choice("round_variable", ("round_no", "bout_no"), "round_no"),
+        n_athletes=reader.n_athletes(),
+        proposed=tuple(reader.proposed),
+    )
+
+
+class _PlanReader:
+    """Reads one part of [plan] after another and keeps a list of what was filled in."""
+
+    def __init__(self, settings: Settings, section: dict, findings: Findings):
+        self.settings = settings
+        self.section = section
+        self.findings = findings
+        self.proposed: list[str] = []
+
+    def complain(self, key: str, value, problem: str, remedy: str, *path: str) -> None:
+        row = self.settings.line_of("plan", *(path or (key,)))
+        self.findings.problem(
+            SETTINGS_FILE, row or self.settings.line_of("plan"), key, value, problem, remedy
+        )
+
+    def check_keys(self) -> None:
+        for key in self.section:
+            if key not in PLAN_KEYS:
+                near = did_you_mean(key, PLAN_KEYS)
+                hint = f"; did you mean {near}?" if near else ""
+                self.complain(
+                    key,
+                    "",
+                    f"no such part of the plan{hint}",
+                    f"write {near or 'one of ' + ', '.join(PLAN_KEYS)}",
+                )
+
+    def fill(self, key: str, value):
+        self.proposed.append(key)
+        return value
+
+    def primary_session(self) -> str:
+        value = self.section.get("primary_session")
+        if value is None:
+            return self.fill("primary_session", "1")
+        if isinstance(value, bool) or not isinstance(value, int | str):
+            self.complain("primary_session", value, "not a session", 'write primary_session = "1"')
+        return str(value)
+
+    def alpha(self) -> float:
+        value = self.section.get("alpha")
+        if value is None:
+            return self.fill("alpha", 0.05)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0001 <= value <= 0.2:
+            self.complain(
+                "alpha", value, "not a significance level between 0.0001 and 0.2", "write alpha = 0.05"
+            )
+            return 0.05
+        return float(value)
+
+    def text(self, key: str, default: str) -> str:
+        value = self.section.get(key)
+        if value is None:
+            return self.fill(key, default)
+        if not isinstance(value, str):
+            self.complain(key, value, "not a text", f'write {key} = "{default}"')
+            return default
+        return value
+
+    def choice(self, key: str, allowed: tuple[str, ...], default: str) -> str:
+        value = self.text(key, default)
+        if value not in allowed:
+            self.complain(key, value, f"not among {', '.join(allowed)}", f'write {key} = "{default}"')
+            return default
+        return value
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        value = self.section.get(key)
+        if value is None:
+            return self.fill(key, ())
+        value = [value] if isinstance(value, str) else value
+        if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+            self.complain(key, value, "not a list of texts", f'write {key} = ["one", "two"]')
+            return ()
+        return tuple(value)
+
+    def covariates(self) -> tuple[str, ...]:
+        names = self.texts("covariates")
+        known = {*table_columns("athletes"), *table_columns("rounds")}
+        for name in names:
+            if name not in known:
+                near = did_you_mean(name, known)
+                hint = f"; did you mean {near}?" if near else ""
+                remedy = (
+                    f"write {near}"
+                    if near
+                    else "write a column of the athletes or the rounds table, such as age_years"
+                )
+                self.complain("covariates", name, f"no column of the study{hint}", remedy)
+        return names
+
+    def capacity_unit(self) -> str:
+        unit = self.text("capacity_unit", "mL/kg/min")
+        if not re.fullmatch(r"mL/kg(\^[01](\.\d+)?)?/min|L/min|score", unit):
+            remedy = (
+                "write mL/kg/min, L/min, mL/kg^0.67/min with any exponent, or score for the test's own score"
+            )
+            self.complain("capacity_unit", unit, "not a unit of capacity", remedy)
+            return "mL/kg/min"
+        return unit
+
+    def n_athletes(self) -> int | None:
+        value = self.section.get("n_athletes")
+        if value is not None and (
+            isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= 10_000
+        ):
+            self.complain("n_athletes", value, "not a number of athletes", "write n_athletes = 16")
+            return None
+        return value
+
+    def primary_outcomes(self) -> dict[str, str]:
+        given = _flatten(self.section.get("primary_outcomes", {}))
+        outcomes = dict(PROPOSED_OUTCOMES)
+        for question, outcome in given.items():
+            if self._question_known(question, "primary_outcomes") and self._outcome_known(
+                outcome, "primary_outcomes", question
+            ):
+                outcomes[question] = outcome
+        self.proposed += [f"primary_outcomes.{q}" for q in PROPOSED_OUTCOMES if q not in given]
+        return outcomes
+
+    def _question_known(self, question: str, key: str) -> bool:
+        if _is_one_of(question, QUESTIONS):
+            return True
+        near = did_you_mean(str(question), QUESTIONS)
+        hint = f"; did you mean {near}?" if near else ""
+        self.complain(key, question, f"no such question{hint}", f"write one of {', '.join(QUESTIONS)}")
+        return False
+
+    def _outcome_known(self, outcome, key: str, question: str = "") -> bool:
+        if not _is_one_of(outcome, OUTCOMES):
+            near = did_you_mean(str(outcome), OUTCOMES)
+            hint = f"; did you mean {near}?" if near else ""
+            self.complain(key, outcome, f"no such outcome{hint}", f"write one of {', '.join(OUTCOMES)}")
+            return False
+        asked = question.rpartition(".")[2]
+        if asked and OUTCOMES[outcome].question != asked:
+            fitting = [o.name for o in OUTCOMES.values() if o.question == asked]
+            self.complain(
+                key,
+                outcome,
+                f"{outcome} does not answer {question}",
+                f"write one of {', '.join(fitting) or 'the others'}",
+            )
+            return False
+        return True
+
+    def effects(self) -> tuple[dict[str, float], dict[str, str]]:
+        effects = {o.name: o.smallest_effect for o in OUTCOMES.values()}
+        reasons = dict.fromkeys(effects, PROPOSED_REASON)
+        given = self.section.get("smallest_effects", {})
+        given = given if isinstance(given, dict) else self._not_a_section("smallest_effects")
+        for outcome, size in given.items():
+            if not self._outcome_known(outcome, "smallest_effects"):
+                continue
+            if isinstance(size, dict):
+                if "reason" in size:
+                    reasons[outcome] = str(size["reason"])
+                size = size.get("value")
+            if isinstance(size, bool) or not isinstance(size, int | float) or not 0 < size < 1e6:
+                self.complain(outcome, size, "not a size above 0", f"write {outcome} = {effects[outcome]:g}")
+                continue
+            effects[outcome] = float(size)
+            if reasons[outcome] == PROPOSED_REASON:
+                reasons[outcome] = ""
+        texts = self.section.get("smallest_effect_reasons", {})
+        texts = texts if isinstance(texts, dict) else self._not_a_section("smallest_effect_reasons")
+        for outcome, reason in texts.items():
+            if self._outcome_known(outcome, "smallest_effect_reasons"):
+                reasons[outcome] = str(reason)
+        self.proposed += [f"smallest_effects.{o}" for o in effects if o not in given]
+        return effects, reasons
+
+    def _not_a_section(self, key: str) -> dict:
+        self.complain(
+            key, self.section[key], "not a section", f"write [plan.{key}] and one line for each outcome"
+        )
+        return {}
+
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        given = self.section.get("hypotheses")
+        if given is None:
+            self.proposed.append("hypotheses")
+            return tuple(
+                propose_hypothesis(question, self.primary_outcomes_quietly()[question], direction)
+                for question, direction in PROPOSED_DIRECTIONS.items()
+            )
+        if not isinstance(given, list) or not all(isinstance(h, dict) for h in given):
+            self.complain(
+                "hypotheses", "", "not a list of hypotheses", "write [[plan.hypotheses]] above each"
+            )
+            return ()
+        return tuple(h for entry in given if (h := self._hypothesis(entry)))
+
+    def primary_outcomes_quietly(self) -> dict[str, str]:
+        given = _flatten(self.section.get("primary_outcomes", {}))
+        return {
+            q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in PROPOSED_OUTCOMES.items()
+        }
+
+    def _hypothesis(self, entry: dict) -> Hypothesis | None:
+        question = entry.get("question", "")
+        if not self._question_known(question, "hypotheses"):
+            return None
+        outcome = entry.get("outcome", self.primary_outcomes_quietly()[question])
+        if not self._outcome_known(outcome, "hypotheses", question):
+            return None
+        direction = entry.get("direction", "")
+        fits = (
+            ("lower", "higher", "differs")
+            if question.startswith("fitness")
+            else ("rises", "falls", "differs")
+        )
+        if direction not in fits:
+            near = did_you_mean(str(direction), fits)
+            hint = f"; did you mean {near}?" if near else ""
+            known = "does not fit this question" if direction in DIRECTIONS else f"no such direction{hint}"
+            self.complain("direction", direction, known, f"write one of {', '.join(fits)}", "hypotheses")
+            return None
+        text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
+        return Hypothesis(question, outcome, direction, str(text))
+
+
+def _is_one_of(name, known: dict) -> bool:
+    """Whether a value is a name that is known; a list or a section, which no dictionary can be asked for, is none."""
+    return isinstance(name, str) and name in known
+
+
+def _flatten(section) -> dict[str, str]:
+    """Return rounds.heart_rate = "..." whether it was written with quotation marks or without."""
+    if not isinstance(section, dict):
+        return {"": str(section)}
+    flat = {}
+    for key, value in section.items():
+        if isinstance(value, dict):
+            flat.update({f"{key}.{inner}": v for inner, v in value.items()})
+        else:
+            flat[key] = value
+    return flat
+
+
+def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesis:
+    """Return a hypothesis in the kit's words."""
+    label = OUTCOMES[outcome].label
+    label = label[0].lower() + label[1:]
+    if question.startswith("rounds."):
+        text = f"Over the rounds, {label} {direction}."
+    elif direction == "differs":
+        text = f"In athletes with a higher aerobic capacity, {label} differs."
+    else:
+        text = f"In athletes with a higher aerobic capacity, {label} is {direction}."
+    return Hypothesis(question, outcome, direction, text)
+
+
+def settle_primary_session(plan: Plan, sessions: list[str], line: int | None, findings: Findings) -> Plan:
+    """Return the plan with a primary session that the study has: a stated one that it lacks is a problem."""
+    if not sessions or plan.primary_session in sessions:
+        return plan
+    if "primary_session" in plan.proposed:
+        return replace(plan, primary_session=sessions[0])
+    near = did_you_mean(plan.primary_session, sessions)
+    hint = f"; did you mean {near}?" if near else ""
+    problem = f"the primary session is not in the sessions table{hint}"
+    remedy = f"write one of {', '.join(sessions)}, or add it to the table"
+    findings.problem(SETTINGS_FILE, line, "primary_session", plan.primary_session, problem, remedy)
+    return plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from .words import ORDINARY_WORDS, PERSONAL_COLUMNS
+from .problems import ORDINARY_WORDS, PERSONAL_COLUMNS
 
 _PERSONAL_PARTS = frozenset(
     {

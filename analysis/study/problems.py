@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import pandas as pd
 
@@ -178,3 +182,78 @@ def describe_problem(line) -> str:
         where += f" '{line.value}'"
     stop = "" if line.problem.endswith("?") else "."
     return f"{where}: {line.problem.rstrip('.')}{stop} Remedy: {line.remedy.rstrip('.')}."
+
+
+MAX_LISTED = 100
+"""Problems of one column beyond this number are counted, not listed: a wrong column in a long file stays readable."""
+
+
+@dataclass
+class Findings:
+    """A growing list of problems and remarks.
+
+    Parameters
+    ----------
+    problems, remarks : list of Problem
+        What stops, and what does not.
+    kept : frozenset of tuple
+        Places (file, row, column) at which a decision keeps what a rule questions.
+    """
+
+    problems: list[Problem] = field(default_factory=list)
+    remarks: list[Problem] = field(default_factory=list)
+    kept: frozenset[tuple] = frozenset()
+    _counts: Counter = field(default_factory=Counter)
+
+    def problem(self, file, row, column, value, problem, remedy, *, keepable: bool = False) -> None:
+        """Note something that stops."""
+        self._put(True, Problem(file, row, column, str(value), problem, remedy, keepable))
+
+    def remark(self, file, row, column, value, problem, remedy) -> None:
+        """Note something that does not stop."""
+        self._put(False, Problem(file, row, column, str(value), problem, remedy, True))
+
+    def _put(self, stops: bool, found: Problem) -> None:
+        if found.keepable and found.place in self.kept:
+            return  # listed as settled, since it was there before the decision
+        kind = (stops, found.file, found.column)
+        self._counts[kind] += 1
+        if self._counts[kind] <= MAX_LISTED:
+            (self.problems if stops else self.remarks).append(found)
+
+    def count_the_rest(self) -> None:
+        """Say how many were not listed; called once, at the end."""
+        for (stops, file, column), count in self._counts.items():
+            if count > MAX_LISTED:
+                rest = f"{count - MAX_LISTED:,} more of this kind in this column"
+                remedy = "one cause may stand behind them all"
+                (self.problems if stops else self.remarks).append(
+                    Problem(file, None, column, "", rest, remedy)
+                )
+
+
+_WORDS = tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))
+
+PERSONAL_COLUMNS = frozenset(_WORDS["personal_columns"].split())
+"""Headings that ask for personal data."""
+
+ORDINARY_WORDS = frozenset(_WORDS["ordinary_words"].split())
+"""Words that may carry a capital letter and name no person."""
+
+KIND_WORDS = frozenset(_WORDS["kinds"].split())
+"""Words of a units row that are no unit."""
+
+OTHER_HEADINGS: dict[str, str] = _WORDS["other_headings"]
+"""Heading that people write -> the column that it probably means."""
+
+_SPELLINGS = {spelling: unit for unit, spellings in _WORDS["units"].items() for spelling in spellings.split()}
+
+
+def canonical_unit(text: str) -> str:
+    """Return the canonical spelling of a unit, or "" where it is none that the kit knows."""
+    return _SPELLINGS.get(squeeze(text.strip("[]() ")), "")
+
+
+def squeeze(text: str) -> str:
+    """Return a text in lower case without any spaces."""
+    return re.sub(r"\s+", "", text).casefold()

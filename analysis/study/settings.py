@@ -8,11 +8,10 @@ import tomllib
 from pathlib import Path
 
 from ..basics import did_you_mean
-from .findings import Findings
+from .problems import Findings
 from .protocol import SCALES, Protocol
-from .text_files import Unreadable, decode_text, read_bytes
+from .text_files import Slip, Unreadable, decode_text, read_bytes
 from .times import read_duration
-from .values import Slip
 
 SETTINGS_FILE = "study.toml"
 MAX_BYTES = 1_000_000

@@ -6,7 +6,7 @@ import datetime as dt
 import math
 import re
 
-from .values import TIME, Slip
+from .text_files import TIME, Slip
 
 EARLIEST = dt.date(1990, 1, 1)
 MONTHS = {

@@ -7,8 +7,7 @@ import re
 import zipfile
 from pathlib import Path
 
-from .text_files import MAX_CELL, MAX_COLUMNS, Grid, Unreadable
-from .values import writes_decimal_comma
+from .text_files import MAX_CELL, MAX_COLUMNS, Grid, Unreadable, writes_decimal_comma
 
 MAX_UNPACKED = 60_000_000
 """Largest size of a workbook when unpacked; a typical one needs less than 1 MB."""

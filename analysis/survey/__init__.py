@@ -4,9 +4,8 @@ In: a table of submitted sessions (and their recordings). Out: `SurveyAnswer`: p
 predicted maximal heart rates carried to every count and curve. Knows nothing of the rounds of a study.
 """
 
-from .answer import answer_survey
-from .choices import survey_choices
-from .results import SurveyAnswer
-from .typical import typical_values
+from .against import typical_values
+from .answer import SurveyAnswer, answer_survey
+from .tables import survey_choices
 
 __all__ = ["SurveyAnswer", "answer_survey", "survey_choices", "typical_values"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from analysis.answers import open_answers
-from analysis.figures.capacity import draw_capacity
-from analysis.figures.cleaning import draw_overview
-from analysis.figures.rounds import draw_rounds
+from analysis.telling.cleaning.figures import draw_overview
+from analysis.telling.fitness.figures import draw_capacity
+from analysis.telling.rounds.figures import draw_rounds
 
 ROOT = Path(__file__).resolve().parents[2]
 

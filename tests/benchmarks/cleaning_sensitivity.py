@@ -20,9 +20,8 @@ sys.path.insert(0, str(HERE.parents[1] / "cleaning"))
 from made_traces import MadeTrace, add_fault, make_trace  # noqa: E402
 
 from analysis.cleaning import CleaningRules, flag_artefacts  # noqa: E402
-from analysis.cleaning.flags import CODE  # noqa: E402
+from analysis.cleaning.flags import CODE, spans_of  # noqa: E402
 from analysis.cleaning.measure import measure_round  # noqa: E402
-from analysis.cleaning.spans import spans_of  # noqa: E402
 
 # kind of fault: shortest and longest seconds
 FAULTS = {

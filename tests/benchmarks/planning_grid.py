@@ -10,6 +10,7 @@ import time
 
 import numpy as np
 
+from analysis.notebook.sliders import QUESTIONS, curves_of, picture_of
 from analysis.planning import (
     Assumptions,
     Design,
@@ -18,9 +19,7 @@ from analysis.planning import (
     simulate_grid,
     simulate_studies,
 )
-from analysis.planning.ask_fitness import ask_fitness
-from analysis.planning.ask_rounds import ask_ranks, ask_rounds
-from analysis.report.planning_sliders import QUESTIONS, curves_of, picture_of
+from analysis.planning.ask import ask_fitness, ask_ranks, ask_rounds
 
 SIZES = (8, 9, 10, 11, 12, 14, 16, 18, 20, 24, 28, 32)
 TRUTHS = {

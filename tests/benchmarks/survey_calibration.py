@@ -7,7 +7,7 @@ import sys
 
 import numpy as np
 
-from analysis.survey.carry import carry_error, people_of
+from analysis.survey.against import carry_error, people_of
 
 
 def draw_club(seed: int, *, people: int, extra: int, error_bpm: float, spread: float, skewed: bool):

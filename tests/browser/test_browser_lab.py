@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report.notebook_runs import find_notebooks
+from analysis.report.notebook_pages import find_notebooks
 
 pytestmark = pytest.mark.browser
 

@@ -11,8 +11,8 @@ import pytest
 
 from analysis.answers import open_answers
 from analysis.capacity import correct_for_error, partial_correlation
+from analysis.capacity.chart import fit_many
 from analysis.capacity.fit import prepare
-from analysis.capacity.many import fit_many
 
 ROOT = Path(__file__).parents[2]
 MODEL = ROOT / "data_demo" / "how_it_was_made" / "generating_model.py"

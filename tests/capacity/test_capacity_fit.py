@@ -18,7 +18,7 @@ from analysis.capacity import (
     judge,
     shared_test_warning,
 )
-from analysis.capacity.balance import balanced_means
+from analysis.capacity.adjustment import balanced_means
 from analysis.capacity.fit import prepare
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"

@@ -10,19 +10,18 @@ from hypothesis import strategies as st
 from made_traces import make_trace
 
 from analysis.cleaning import CleaningRules
-from analysis.cleaning.crossed import mark_crossed
-from analysis.cleaning.facts import band_cuts
-from analysis.cleaning.flags import CODE, FLAGS
+from analysis.cleaning.evening import mark_crossed
+from analysis.cleaning.find import logged_windows
+from analysis.cleaning.flags import CODE, FLAGS, spans_of
 from analysis.cleaning.measure import (
     AthleteFacts,
+    band_cuts,
     bounds_of_round,
     costs_of_round,
     intensity_of_round,
     measure_round,
 )
 from analysis.cleaning.placing import Trace, offset_seconds
-from analysis.cleaning.spans import spans_of
-from analysis.cleaning.windows import logged_windows
 from analysis.study import Protocol
 
 RULES = CleaningRules()

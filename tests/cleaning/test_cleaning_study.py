@@ -10,7 +10,7 @@ from made_traces import add_fault
 
 from analysis.basics import KitError
 from analysis.cleaning import clean_study, summarise_rounds
-from analysis.cleaning.cleaned import ROW_COLUMNS
+from analysis.cleaning.clean import ROW_COLUMNS
 
 
 def made(tmp_path, **options) -> MadeStudy:

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from analysis.cleaning.windows import logged_windows
+from analysis.cleaning.find import logged_windows
 from analysis.study import Protocol
 
 PROTOCOL = Protocol(2, 300.0, 60.0)

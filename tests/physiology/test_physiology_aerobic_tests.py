@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from analysis import physiology as ph
 from analysis.basics import KitError
-from analysis.physiology.aerobic_inputs import INPUTS
-from analysis.physiology.aerobic_tests import _EQUATIONS
+from analysis.physiology.aerobic_tests import _EQUATIONS, INPUTS
 
 TYPICAL = {
     "age_years": 25, "sex": "M", "mass_kg": 75, "level": 9, "shuttle": 5, "decimal_level": 9.5, "half_stage": 9.5,

@@ -111,8 +111,7 @@ def test_holm_is_holm():
 
 
 def test_power_of_a_step_lies_between_the_strictest_and_the_plain_level():
-    from analysis.planning.assumptions import Assumptions
-    from analysis.planning.design import Design
+    from analysis.planning.design import Assumptions, Design
     from analysis.planning.questions import pose
 
     table = steps_power(n=12, profile=[0, 6, 9, 9], sd_within=4.5).set_index("contrast")

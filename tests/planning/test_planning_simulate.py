@@ -15,7 +15,7 @@ from analysis.planning import (
     simulate_grid,
     simulate_studies,
 )
-from analysis.planning.ask_rounds import ask_rounds, holm_rows, plateau_start
+from analysis.planning.ask import ask_rounds, holm_rows, plateau_start
 
 CLEAN = Assumptions().but(missing_round=0.0, leave=0.0, strap_loss=0.0, bout_share=0.0)
 

@@ -5,7 +5,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.planning import Sampling, make_timetable, pair_athletes, sampling_of
-from analysis.planning.sampling import clock_text
+from analysis.planning.timetable import clock_text
 from analysis.study import Protocol
 
 EVENING = Protocol(4, 300.0, 120.0)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.recordings.beats import correct_intervals, rate_from_intervals
+from analysis.recordings.tidy import correct_intervals, rate_from_intervals
 
 
 def test_the_rule_by_hand():

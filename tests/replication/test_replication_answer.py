@@ -16,7 +16,7 @@ from analysis.replication import (
     read_findings,
     sd_from_spread,
 )
-from analysis.replication.compare import judge_consistency
+from analysis.replication.combine import judge_consistency
 from analysis.rounds import answer_rounds
 from analysis.study import Protocol
 

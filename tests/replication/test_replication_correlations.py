@@ -23,7 +23,7 @@ from analysis.replication import (
     prediction_interval_from_limits,
     smallest_detectable,
 )
-from analysis.replication.fisher import fisher_limits
+from analysis.replication.correlations import fisher_limits
 
 REFERENCES = Path(__file__).parents[1] / "references" / "replication"
 PAIRS = json.loads((REFERENCES / "correlation_pairs.json").read_text())["pairs"]

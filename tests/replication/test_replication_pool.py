@@ -11,7 +11,7 @@ from pool_folders import SLOPE, STEPS, write_club
 from analysis.__main__ import main
 from analysis.basics import KitError, left_out_table
 from analysis.replication import JoinedStudies, answer_pooled, join_studies, pool_studies
-from analysis.replication.pool_join import CLUB_COLUMNS
+from analysis.replication.pool import CLUB_COLUMNS
 from analysis.study import OUTCOMES
 
 
@@ -179,7 +179,7 @@ def test_the_command(clubs, tmp_path, capsys):
 
 
 def test_the_words_for_the_coach_come_first_and_have_no_signs(clubs, tmp_path):
-    from analysis.report.sentences.replication import write_up_pool
+    from analysis.telling.published.sentences import write_up_pool
 
     text = (pool_studies(clubs, tmp_path / "out", describe=write_up_pool) / "README.md").read_text(
         encoding="utf-8"

@@ -109,10 +109,10 @@ def intervals_that_miss(text):
 
 def check_write_up(answers):
     """Return every fault of the write-up of one study: words, numbers, intervals, and claims beside their results."""
-    from analysis.report.collect import collect_results
-    from analysis.report.document import Table
+    from analysis.report.build import collect_results
+    from analysis.report.document import build_document
     from analysis.report.results_json import to_plain
-    from analysis.report.sections import build_document
+    from analysis.telling.document import Table
 
     document = build_document(answers)
     results = to_plain(collect_results(answers))
@@ -184,8 +184,8 @@ def _results_of(title, results):
 
 def claims_that_contradict(answers, document):
     """Return the claims that the results do not carry."""
-    from analysis.report.sentences.capacity import plain_capacity
-    from analysis.report.sentences.rounds import plain_rounds, write_up_rounds
+    from analysis.telling.fitness.sentences import plain_capacity
+    from analysis.telling.rounds.sentences import plain_rounds, write_up_rounds
 
     faults = []
     for outcome in answers.primary_outcomes:

@@ -12,7 +12,7 @@ from analysis.capacity import answer_capacity
 from analysis.cleaning.clean import ROW_COLUMNS, CleanedStudy
 from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study, empty_table
 from analysis.study.outcomes import OUTCOMES, outcome_named
-from analysis.study.plan_reading import PROPOSED_OUTCOMES
+from analysis.study.plan import PROPOSED_OUTCOMES
 
 KINDS = ("null", "strong", "missing", "tiny", "odd")
 """Nothing happens; everything happens; a third is lost; three or four athletes; constants, ties, two rounds, off-scale values."""

@@ -102,7 +102,7 @@ def test_no_number_is_missing_in_any_size():
 def test_a_document_without_a_size_still_reads():
     from pathlib import Path
 
-    from analysis.study.plan_document import describe_plan
+    from analysis.study.fixed_plan import describe_plan
 
     plan = describe_plan(Study(folder=Path("nowhere"), title="Autumn"), date="2026-11-25", checksum="0" * 64)
     assert as_document(plan).sections[0].title == "About this plan"

@@ -3,8 +3,8 @@
 import pytest
 
 from analysis.basics import NotYet
+from analysis.notebook.sliders import QUESTIONS, curves_of, picture_of, planning_sliders
 from analysis.planning import answer_design
-from analysis.report.planning_sliders import QUESTIONS, curves_of, picture_of, planning_sliders
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.report.anonymity import LEVELS, hide_in_crowd, secret_labels
+from analysis.report.privacy import LEVELS, hide_in_crowd, secret_labels
 from analysis.study import Study
 
 PERSON = st.tuples(

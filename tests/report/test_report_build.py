@@ -17,10 +17,10 @@ from analysis.basics import KitError
 from analysis.report import build_report, verify_report
 from analysis.report.about import output_checksums
 from analysis.report.athlete_pages import write_athlete_pages
-from analysis.report.codes import Codes
-from analysis.report.collect import collect_results
-from analysis.report.csv_files import harmless
-from analysis.report.notebook_runs import NOTEBOOKS, find_notebooks, run_notebooks
+from analysis.report.build import collect_results
+from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks
+from analysis.report.privacy import Codes
+from analysis.report.results_json import harmless
 
 PARSERS = {
     "string": str,

@@ -11,10 +11,10 @@ import pytest
 from docx import Document as open_word
 from docx.oxml.ns import qn
 
-from analysis.figures.style import finish, new_axes
-from analysis.report.document import Bullets, Document, Paragraph, Picture, Section, Table
-from analysis.report.html_page import number_columns, render_html
+from analysis.report.html_page import render_html
 from analysis.report.word import write_word
+from analysis.telling.document import Bullets, Document, Paragraph, Picture, Section, Table, number_columns
+from analysis.telling.style import finish, new_axes
 
 
 def small_document():
@@ -154,7 +154,7 @@ def test_a_session_with_too_few_athletes_says_why_nothing_was_compared():
     import dataclasses
 
     from analysis.answers import Answers, open_answers
-    from analysis.report.sections import build_document
+    from analysis.report.document import build_document
 
     study = open_answers().study
     few = study.rounds[study.rounds["athlete"].isin(study.rounds["athlete"].unique()[:2])]

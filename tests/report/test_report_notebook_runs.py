@@ -12,10 +12,10 @@ from typing import ClassVar
 import nbformat
 import pytest
 
-from analysis.report.notebook_pages import copy_notebooks
-from analysis.report.notebook_runs import (
+from analysis.report.notebook_pages import (
     NotebookError,
     NotebooksAside,
+    copy_notebooks,
     find_notebooks,
     look_every_second,
     run_notebooks,

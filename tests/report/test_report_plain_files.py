@@ -11,10 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.basics import KitError, NotYet, Result
-from analysis.report.about import input_checksums
-from analysis.report.csv_files import harmless, write_csv
-from analysis.report.results_json import json_text, to_plain
-from analysis.report.verify import verify_report
+from analysis.report.about import input_checksums, verify_report
+from analysis.report.results_json import harmless, json_text, to_plain, write_csv
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from analysis.report.side_by_side import SideBySide
+from analysis.basics.parallel import SideBySide
 
 
 @pytest.mark.parametrize("cores", [1, 2])
@@ -48,7 +48,7 @@ def test_workers_end_when_their_parent_is_killed(tmp_path):
     script = tmp_path / "parent.py"
     script.write_text(
         "import os, time\n"
-        "from analysis.report.side_by_side import SideBySide\n"
+        "from analysis.basics.parallel import SideBySide\n"
         "def tell(shared, piece):\n    time.sleep(0.3)\n    return os.getpid()\n"
         "if __name__ == '__main__':\n"
         "    with SideBySide(cores=2) as workers:\n"

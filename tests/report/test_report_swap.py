@@ -10,7 +10,7 @@ import time
 import pytest
 
 from analysis.basics import KitError
-from analysis.report.swap import build_aside
+from analysis.report.build import build_aside
 
 
 def _write(text):

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.basics import KitError, NotYet
 from analysis.planning import make_timetable, pair_athletes
-from analysis.report.sheets import (
+from analysis.sheets import (
     Sheet,
     build_sheets,
     list_materials,
@@ -213,7 +213,7 @@ def test_any_markdown_prints(tmp_path):
 
 
 def test_the_kits_own_templates_print(tmp_path):
-    from analysis.study.templates import texts_to_rewrite
+    from analysis.study.new_folder import texts_to_rewrite
 
     for name, text in texts_to_rewrite().items():
         assert texts_pdf(text, tmp_path / f"{name}.pdf").stat().st_size > 5000
@@ -259,7 +259,7 @@ def test_an_evening_of_the_demo_is_planned_as_a_whole():
 
 
 def test_default_columns_are_columns_of_the_study():
-    from analysis.report.sheets.content import DEFAULT_COLUMNS
+    from analysis.sheets.content import DEFAULT_COLUMNS
 
     for table, names in DEFAULT_COLUMNS.items():
         assert set(names) <= set(table_columns(table))

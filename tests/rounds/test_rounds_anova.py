@@ -6,7 +6,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.rounds import anova_rounds
-from analysis.rounds.adapters import rm_anova
+from analysis.rounds.anova import rm_anova
 
 NAMES = {
     "statistic": "F",

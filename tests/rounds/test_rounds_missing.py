@@ -11,10 +11,10 @@ from analysis.rounds import (
     bound_limits,
     compare_rounds,
     describe_opponents,
-    placings,
     rests_of,
     tipping_point,
 )
+from analysis.rounds import ranks as placings
 from analysis.rounds.opponents import spread_verdict
 from analysis.rounds.tipping import impute_rounds
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from analysis.rounds import adjust_outcomes, rank_rounds
-from analysis.rounds.adapters import friedman
+from analysis.rounds.anova import friedman
 
 
 def test_agrees_with_r(r05_case, case):

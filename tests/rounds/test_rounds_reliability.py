@@ -6,7 +6,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.rounds import reliability
-from analysis.rounds.adapters import intraclass
+from analysis.rounds.anova import intraclass
 
 CHANGES = {
     "estimate": "change_in_mean",

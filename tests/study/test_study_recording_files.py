@@ -6,7 +6,7 @@ import pytest
 from study_folders import athletes, changed, make_folder, rounds, sessions
 
 from analysis.study import StudyError, check_study, load_study
-from analysis.study.recording_files import file_stem, leads_out, read_file_name
+from analysis.study.inventory import file_stem, leads_out, read_file_name
 
 
 def folder_with(tmp_path, *names, **tables):

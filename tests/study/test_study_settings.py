@@ -4,7 +4,7 @@ import pytest
 from study_folders import SETTINGS, make_folder, problem_at
 
 from analysis.study import StudyError, check_study, load_study
-from analysis.study.findings import Findings
+from analysis.study.problems import Findings
 from analysis.study.settings import read_protocol, read_seconds, read_settings
 
 FAULTS = {

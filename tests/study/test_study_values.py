@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.study.columns import column_rules
-from analysis.study.limits import check_limits
+from analysis.study.convert import check_limits
+from analysis.study.text_files import Slip, read_number, writes_decimal_comma
 from analysis.study.times import (
     clock_seconds,
     offset_seconds,
@@ -16,7 +17,6 @@ from analysis.study.times import (
     read_duration,
     read_offset,
 )
-from analysis.study.values import Slip, read_number, writes_decimal_comma
 
 
 @pytest.mark.parametrize(

@@ -197,7 +197,7 @@ def test_the_walk_says_what_a_study_without_survey_needs():
 
 
 def test_a_large_survey_is_answered_with_a_sample_of_people():
-    from analysis.survey import carry
+    from analysis.survey import against as carry
 
     table = pd.concat(
         [made_up(seed=i).assign(person=lambda t, i=i: f"{i}_" + t["person"]) for i in range(60)],

@@ -7,8 +7,8 @@ import pytest
 from analysis.basics import KitError
 from analysis.physiology import predict_hr_max
 from analysis.survey import answer_survey
-from analysis.survey.carry import GRID, carry_error, likely_errors, people_of
-from analysis.survey.maxima import measure_spread, predict_maxima
+from analysis.survey.against import GRID, carry_error, likely_errors, people_of
+from analysis.survey.files import measure_spread, predict_maxima
 
 
 def people(seed, *, n=60, extra=30, error_bpm=9.0, spread=0.03, stated=10.8):

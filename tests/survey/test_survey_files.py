@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 from analysis.physiology import seconds_per_band
-from analysis.survey.bands import agreement_table, band_edges, recorded_bands
-from analysis.survey.carry import people_of
+from analysis.survey.against import people_of
 from analysis.survey.files import LOWEST_BPM, summarise_file, summarise_files
+from analysis.survey.screen import agreement_table, band_edges, recorded_bands
 
 
 def write(folder, name, rates, step=1):

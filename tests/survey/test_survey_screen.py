@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import LEFT_OUT_COLUMNS, KitError
+from analysis.survey.files import describe_senders
 from analysis.survey.screen import complete_columns, left_out_sessions, screen_sessions, settle_people
-from analysis.survey.senders import describe_senders
 
 GOOD = {"age_years": 30, "sex": "M", "minutes": 75, "hr_mean_bpm": 140.0, "hr_peak_bpm": 180.0, "device_kind": "chest_strap",
         "session_kind": "sparring", "file": ""}  # fmt: skip

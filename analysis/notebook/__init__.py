@@ -1,0 +1,8 @@
+"""What a notebook calls: showing results, and sliders.
+
+In: results and functions that tell them. Out: what a reader of the notebook sees. Nothing here computes a statistic.
+"""
+
+from .show import show
+
+__all__ = ["show"]

@@ -1,0 +1,102 @@
+"""Showing results in a notebook: one call that draws, says and tabulates, and copes with "not yet"."""
+
+from __future__ import annotations
+
+import html
+
+
+def show(result, *views) -> None:
+    """Show a result through each of the given functions, or say what the study still needs."""
+    from IPython.display import HTML, display
+
+    from ..basics import NotYet
+
+    if isinstance(result, NotYet):
+        display(HTML(f"<p><i>{html.escape(_once(result))}</i></p>"))
+        return
+    for view in views or (lambda r: r,):
+        _display(view(result))
+
+
+_REASONS: dict[str, str] = {}
+"""Reason why something is not analysed -> the cell that gave it first."""
+
+
+def _once(missing) -> str:
+    """Say why something is not analysed in the first cell that asks for it, and point there from the others."""
+    text = str(missing)
+    if not getattr(missing, "why", ""):
+        return text
+    cell = _this_cell()
+    if _REASONS.setdefault(text, cell) == cell:
+        return text
+    return f"Not analysed, for the reason given above: {missing.question}."
+
+
+def _this_cell() -> str:
+    """The text of the cell that is running, so that running it again says the same; "" outside a notebook."""
+    from IPython import get_ipython
+
+    shell = get_ipython()
+    return shell.user_ns.get("In", [""])[-1] if shell is not None else ""
+
+
+def _display(thing) -> None:
+    from IPython.display import HTML, Markdown, display
+
+    if thing is None:
+        return
+    if isinstance(thing, list | tuple):
+        thing = "\n\n".join(str(t) for t in thing)
+    if isinstance(thing, str):
+        display(Markdown(thing))
+    elif hasattr(thing, "savefig"):
+        display(HTML(picture_html(thing)))
+    elif type(thing).__name__ == "DataFrame":
+        display(HTML(table_html(thing)))
+    else:
+        display(thing)
+
+
+def picture_html(figure) -> str:
+    """Return a figure as an image that carries its alt text, in a notebook and in an exported page."""
+    import base64
+
+    from ..telling.export import figure_bytes
+
+    width = round(figure.get_size_inches()[0] * 96)
+    alt = html.escape(getattr(figure, "alt_text", "") or "A figure without a description.", quote=True)
+    content = base64.b64encode(figure_bytes(figure, "png200")).decode("ascii")
+    return f'<img src="data:image/png;base64,{content}" width="{width}" alt="{alt}">'
+
+
+def table_html(table) -> str:
+    """Return a table for a notebook: numbers with four digits to the right, words to the left, blank where nothing is known."""
+    from ..telling.document import number_columns
+
+    if table.empty:
+        return "<p><i>(no rows)</i></p>"
+    shown = table.map(_cell)
+    sides = [
+        ' style="text-align: right"' if n else ' style="text-align: left"' for n in number_columns(shown)
+    ]
+
+    def line(cells, tag):
+        made = zip(cells, sides, strict=True)
+        return "<tr>" + "".join(f"<{tag}{side}>{html.escape(str(c))}</{tag}>" for c, side in made) + "</tr>"
+
+    head = line(shown.columns, "th").replace("<th ", '<th scope="col" ')
+    body = "".join(line(row, "td") for row in shown.itertuples(index=False))
+    rows = f"<thead>{head}</thead><tbody>{body}</tbody>"
+    return f'<div style="overflow-x: auto" tabindex="0"><table>{rows}</table></div>'
+
+
+def _cell(value) -> str:
+    from pandas import isna
+    from pandas.api.types import is_scalar
+
+    if is_scalar(value) and isna(value):
+        return ""
+    if isinstance(value, float):
+        return f"{value:.4g}".replace("-", "−")
+    return str(value)

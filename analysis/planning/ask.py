@@ -1,0 +1,252 @@
+"""Questions about rounds, asked of many simulated studies at once as the kit asks them of a real one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .attenuation import fitness_signal
+from .design import Assumptions, Design, round_profile
+from .generate import StudyBatch
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What one question gave in every study."""
+
+    question: str
+    part: str
+    found: np.ndarray
+    usable: np.ndarray
+    estimate: np.ndarray | None = None
+    half_width: np.ndarray | None = None
+    truth: float = float("nan")
+    mistaken: np.ndarray | None = None
+
+
+def below(p, alpha) -> np.ndarray:
+    """Tell where p lies below alpha; a missing p does not."""
+    with np.errstate(invalid="ignore"):
+        return p < alpha
+
+
+def round_steps(rounds: int) -> tuple[np.ndarray, dict[tuple[int, int], np.ndarray]]:
+    """Columns that code the steps from round to round, and the contrast of every pair of rounds in that coding."""
+    columns = np.column_stack([np.ones(rounds), np.tril(np.ones((rounds, rounds)), -1)[:, : rounds - 1]])
+    return columns, {(i, j): columns[i] - columns[j] for i in range(rounds) for j in range(i)}
+
+
+def ask_rounds(
+    y: np.ndarray, outcome: str, smallest: float, design: Design, truth: Assumptions
+) -> list[Asked]:
+    """Does it change, between which rounds, and where does it stop?"""
+    from scipy.special import stdtr, stdtrit
+
+    from ..models import fit_mixed_batch
+
+    studies, n, k = y.shape
+    columns, pairs = round_steps(k)
+    tests = {"round": list(range(1, k)), **{f"{i} {j}": row[None] for (i, j), row in pairs.items()}}
+    fit = fit_mixed_batch(
+        y.reshape(studies, -1), np.tile(columns, (n, 1)), np.repeat(np.arange(n), k), tests=tests
+    )
+    profile = round_profile(k, getattr(truth, outcome).rise, truth.shape)
+    question = f"rounds.{outcome}"
+    whole = fit["round"]
+    usable = np.isfinite(whole.p)
+    last = fit[f"{k - 1} 0"]
+    reach = stdtrit(last.df_den, 1 - design.alpha / 2) * last.standard_error
+    asked = [
+        Asked(
+            question,
+            "change",
+            below(whole.p, design.alpha),
+            usable,
+            last.estimate,
+            reach,
+            float(profile[-1]),
+        )
+    ]
+    paired = {pair: _paired(y, *pair) for pair in pairs}
+    steps = [(r, r - 1) for r in range(1, k)]
+    p_model = np.array([fit[f"{i} {j}"].p for i, j in steps]).T
+    p_paired = np.array([2 * stdtr(df, -np.abs(t)) for _, _, df, t in (paired[s] for s in steps)]).T
+    claimed = (holm_rows(p_model) < design.alpha) & (holm_rows(p_paired) < design.alpha)
+    for at, (i, j) in enumerate(steps):
+        test = fit[f"{i} {j}"]
+        reach = stdtrit(test.df_den, 1 - design.alpha / 2) * test.standard_error
+        asked.append(
+            Asked(
+                question,
+                f"step {i + 1} - {j + 1}",
+                claimed[:, at],
+                usable & np.isfinite(p_paired[:, at]),
+                test.estimate,
+                reach,
+                float(profile[i] - profile[j]),
+            )
+        )
+    equal = {}
+    for pair in pairs:
+        test = fit[f"{pair[0]} {pair[1]}"]
+        mean, error, df, _ = paired[pair]
+        equal[pair] = _inside(test.estimate, test.standard_error, test.df_den, smallest, design.alpha)
+        equal[pair] &= _inside(mean, error, df, smallest, design.alpha)
+    start = plateau_start(equal, k)
+    level = truly_level_from(profile, smallest)
+    asked.append(
+        Asked(
+            question,
+            "plateau",
+            (start < k - 1) & (start >= level),
+            usable,
+            mistaken=(start < min(level, k - 1)),
+        )
+    )
+    return asked
+
+
+def plateau_start(equal: dict[tuple[int, int], np.ndarray], rounds: int) -> np.ndarray:
+    """First round (from 0) from which every pair is equivalent, tried from the end; the last round where none is."""
+    some = next(iter(equal.values()))
+    start, holds = np.full(len(some), rounds - 1), np.ones(len(some), dtype=bool)
+    for first in range(rounds - 2, -1, -1):
+        for later in range(first + 1, rounds):
+            holds = holds & equal[(later, first)]
+        start[holds] = first
+    return start
+
+
+def truly_level_from(profile: np.ndarray, smallest: float) -> int:
+    """First round (from 0) from which no two true means differ by what matters; the last round where none is."""
+    return next(r for r in range(len(profile)) if np.ptp(profile[r:]) < smallest)
+
+
+def ask_ranks(y: np.ndarray, design: Design) -> Asked:
+    """Does exertion change over the rounds: Friedman's test, athletes with all rounds."""
+    from scipy.special import chdtrc
+
+    k = y.shape[2]
+    here = np.isfinite(y).all(axis=2)
+    filled = np.where(here[..., None], y, 0.0)
+    smaller = (filled[..., None, :] < filled[..., :, None]).sum(axis=-1)
+    same = (filled[..., None, :] == filled[..., :, None]).sum(axis=-1)
+    rank = np.where(here[..., None], smaller + (same + 1) / 2, 0.0)
+    n = here.sum(axis=1)
+    spread = np.sum(np.where(here[..., None], (rank - (k + 1) / 2) ** 2, 0.0), axis=(1, 2))
+    with np.errstate(all="ignore"):
+        centre = rank.sum(axis=1) - n[:, None] * (k + 1) / 2
+        chi2 = (k - 1) * np.sum(centre**2, axis=1) / spread
+        p = chdtrc(k - 1, chi2)
+    usable = (n > 1) & np.isfinite(p)
+    return Asked("rounds.exertion", "change", below(p, design.alpha), usable)
+
+
+def holm_rows(p: np.ndarray) -> np.ndarray:
+    """Holm-adjust each row of p values; missing ones stay missing."""
+    order = np.argsort(p, axis=1)
+    tests = np.isfinite(p).sum(axis=1, keepdims=True)
+    ranked = np.take_along_axis(p, order, axis=1) * np.maximum(tests - np.arange(p.shape[1]), 1)
+    ranked = np.minimum(np.maximum.accumulate(ranked, axis=1), 1.0)
+    adjusted = np.empty_like(ranked)
+    np.put_along_axis(adjusted, order, ranked, axis=1)
+    return np.where(np.isfinite(p), adjusted, np.nan)
+
+
+def _paired(y: np.ndarray, later: int, earlier: int):
+    """Mean difference, its error, df and t, over the athletes who have both rounds."""
+    difference = y[..., later] - y[..., earlier]
+    here = np.isfinite(difference)
+    n = here.sum(axis=1)
+    value = np.where(here, difference, 0.0)
+    with np.errstate(all="ignore"):
+        mean = np.where(n > 1, value.sum(axis=1) / n, np.nan)
+        square = np.where(here, (difference - mean[:, None]) ** 2, 0.0).sum(axis=1)
+        error = np.sqrt(square / (n - 1) / n)
+        return mean, error, n - 1.0, mean / error
+
+
+def _inside(estimate, error, df, smallest, alpha):
+    from scipy.special import stdtrit
+
+    with np.errstate(all="ignore"):
+        return np.abs(estimate) + stdtrit(np.maximum(df, 1e-9), 1 - alpha) * error < smallest
+
+
+def ask_all(batch: StudyBatch, design: Design, truth: Assumptions) -> list[Asked]:
+    """Ask every planned question of every study of a batch."""
+    asked = ask_rounds(batch.heart_rate, "heart_rate", design.heart_rate_smallest, design, truth)
+    asked += ask_fitness(batch, "heart_rate", design, truth)
+    asked += ask_rounds(batch.lactate, "lactate", design.lactate_smallest, design, truth)
+    asked += ask_fitness(batch, "lactate", design, truth)
+    asked.append(ask_ranks(batch.exertion, design))
+    return asked
+
+
+def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumptions) -> list[Asked]:
+    """Do fitter athletes respond less: slope and correlation."""
+    from scipy.special import stdtr, stdtrit
+
+    y = getattr(batch, outcome)
+    question, true = f"fitness.{outcome}", getattr(truth, outcome).slope
+    estimate, error, df, p = _slopes(y, batch, design.adjustment(outcome, truth))
+    reach = stdtrit(df, 1 - design.alpha / 2) * error
+    step = design.capacity_step
+    asked = [
+        Asked(
+            question,
+            "slope",
+            below(p, design.alpha),
+            np.isfinite(p),
+            step * estimate,
+            step * reach,
+            step * true,
+        )
+    ]
+    seen = np.isfinite(y)
+    count = seen.sum(axis=2)
+    here = count > 0
+    mean = np.where(here, np.where(seen, y, 0.0).sum(axis=2) / np.maximum(count, 1), 0.0)
+    x, v = (_centre(values, here) for values in (batch.capacity, mean))
+    with np.errstate(all="ignore"):
+        r = np.sum(x * v, axis=1) / np.sqrt(np.sum(x**2, axis=1) * np.sum(v**2, axis=1))
+        n = here.sum(axis=1)
+        p = 2 * stdtr(n - 2.0, -np.abs(r) * np.sqrt((n - 2) / (1 - r**2)))
+        width = np.tanh(np.arctanh(r) + 1.96 / np.sqrt(n - 3)) - np.tanh(
+            np.arctanh(r) - 1.96 / np.sqrt(n - 3)
+        )
+    usable = np.isfinite(p) & (n > 3)
+    expected = fitness_signal(truth, rounds=design.rounds, outcome=outcome, adjust=()).r_true
+    asked.append(Asked(question, "correlation", below(p, design.alpha), usable, r, width / 2, expected))
+    return asked
+
+
+def _slopes(y, batch: StudyBatch, adjust):
+    """Slope on capacity, its error, df and p; a covariate that does not vary in a study is left out of that study."""
+    from ..models import fit_mixed_batch
+
+    studies, n, k = y.shape
+    out = np.full((4, studies), np.nan)
+    varies = {a: np.ptp(getattr(batch, a), axis=1) > 0 for a in adjust}
+    patterns = np.array([varies[a] for a in adjust]).T if adjust else np.ones((studies, 0), dtype=bool)
+    columns = round_steps(k)[0]
+    for pattern in np.unique(patterns, axis=0):
+        picked = np.flatnonzero((patterns == pattern).all(axis=1))
+        names = ["capacity", *(a for a, on in zip(adjust, pattern, strict=True) if on)]
+        values = [getattr(batch, name)[picked] for name in names]
+        fixed = np.broadcast_to(np.tile(columns, (n, 1)), (len(picked), n * k, k))
+        own = np.stack([np.repeat(v - v.mean(axis=1, keepdims=True), k, axis=1) for v in values], axis=2)
+        fit = fit_mixed_batch(
+            y[picked].reshape(len(picked), -1),
+            np.concatenate([fixed, own], axis=2),
+            np.repeat(np.arange(n), k),
+            tests={"capacity": [k]},
+        )["capacity"]
+        out[:, picked] = fit.estimate, fit.standard_error, fit.df_den, fit.p
+    return out
+
+
+def _centre(values, here):
+    n = np.maximum(here.sum(axis=1, keepdims=True), 1)
+    return np.where(here, values - np.where(here, values, 0.0).sum(axis=1, keepdims=True) / n, 0.0)

@@ -1,0 +1,39 @@
+"""Sheets for the evening, to be printed and filled in by hand: HTML with a print style, and PDF without a browser.
+
+In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, and files. Codes only: the list that ties codes
+to people is made apart and never written into a study folder.
+"""
+
+from .content import build_sheets, make_codes
+from .materials import list_materials, write_code_list
+from .parts import PAPERS, Sheet, SheetColumn, sheets_html
+from .pdf import sheets_pdf, texts_pdf
+from .write import (
+    Evening,
+    plan_evening,
+    preview_sheets,
+    study_athletes,
+    study_sheets,
+    write_sheets,
+    write_texts,
+)
+
+__all__ = [
+    "PAPERS",
+    "Evening",
+    "Sheet",
+    "SheetColumn",
+    "build_sheets",
+    "list_materials",
+    "make_codes",
+    "plan_evening",
+    "preview_sheets",
+    "sheets_html",
+    "sheets_pdf",
+    "study_athletes",
+    "study_sheets",
+    "texts_pdf",
+    "write_code_list",
+    "write_sheets",
+    "write_texts",
+]

@@ -1,0 +1,303 @@
+"""From a study to its sheets, and from sheets to files."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..basics import KitError, NotYet, Result, check_choice
+from ..planning import Pairing, Timetable, make_timetable, pair_athletes, sampling_of
+from ..study import Study
+from ..study.new_folder import sheet_columns as workbook_columns
+from .content import build_sheets, make_codes
+from .parts import PAPERS, Sheet, sheets_html
+from .pdf import sheets_pdf, texts_pdf
+
+KINDS = ("html", "pdf")
+TABLES = ("clock", "attendance", "rounds")
+
+
+def study_athletes(study: Study, n: int | None = None) -> list[str]:
+    """Return the codes of those who may take part, or codes made up for a number of athletes where none are listed yet.
+
+    Parameters
+    ----------
+    study : Study
+    n : int, optional
+        Where athletes.csv is empty. Default: the planned number.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> study_athletes(Study(folder=Path(".")), 2)
+    ['A01', 'A02']
+    """
+    codes = list(study.athletes["athlete"])
+    if codes:
+        return codes
+    n = n or study.plan.n_athletes
+    return make_codes(n) if n else []
+
+
+def study_sheets(
+    study: Study,
+    *,
+    session: str | None = None,
+    pairing: Pairing | None = None,
+    timetable: Timetable | None = None,
+    sampled: Sequence[str] | None = None,
+) -> list[Sheet] | NotYet:
+    """Build the sheets of an evening of a study.
+
+    Parameters
+    ----------
+    study : Study
+    session : str, optional
+        Default: the primary session of the plan.
+    pairing : Pairing, optional
+    timetable : Timetable, optional
+        Default: a common start with the study's [sampling].
+    sampled : sequence of str, optional
+        Who gives blood; see `build_sheets`.
+
+    Returns
+    -------
+    list of Sheet, or NotYet where the study has no protocol or no athletes
+
+    Examples
+    --------
+    >>> bool(study_sheets(Study(folder=Path("."))))
+    False
+    """
+    codes = study_athletes(study)
+    if not study.protocol.rounds:
+        return NotYet("printing the sheets", "rounds, work and rest in the part [protocol] of study.toml")
+    if not codes:
+        return NotYet(
+            "printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
+        )
+    if timetable is None:
+        timetable = make_timetable(
+            study.protocol, athletes=pairing or codes, sampling=sampling_of(study.settings.get("sampling"))
+        )
+    ages = study.athletes["age_years"]
+    return build_sheets(
+        study.protocol,
+        codes,
+        session=session or study.plan.primary_session,
+        pairing=pairing,
+        timetable=timetable,
+        sampled=sampled,
+        columns={table: workbook_columns(table) for table in TABLES},
+        minors=bool((ages < 18).any()),
+    )
+
+
+def write_sheets(
+    sheets: Sequence[Sheet],
+    folder: str | Path,
+    *,
+    paper: str = "A4",
+    kinds: Sequence[str] = KINDS,
+    title: str = "Sheets for the evening",
+) -> list[Path]:
+    """Write sheets as a page to print from a browser and as a PDF.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+    folder : path
+        Made where it does not exist.
+    paper : {"A4", "Letter"}
+        Default "A4".
+    kinds : sequence of {"html", "pdf"}
+        Default both.
+    title : str
+
+    Returns
+    -------
+    list of path
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> [p.name for p in write_sheets([Sheet("a", "A")], tempfile.mkdtemp())]
+    ['sheets_A4.html', 'sheets_A4.pdf']
+    """
+    check_choice(paper, PAPERS, name="paper")
+    if isinstance(sheets, NotYet) or not sheets:
+        raise KitError(str(sheets) if isinstance(sheets, NotYet) else "There are no sheets to write.")
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for kind in kinds:
+        path = folder / f"sheets_{paper}.{check_choice(kind, KINDS, name='kinds')}"
+        if kind == "html":
+            path.write_text(sheets_html(sheets, paper=paper, title=title), encoding="utf-8")
+        else:
+            sheets_pdf(sheets, path, paper=paper, title=title)
+        written.append(path)
+    return written
+
+
+def write_texts(study: Study, folder: str | Path, *, paper: str = "A4") -> list[Path]:
+    """Print what stands in the study's texts/: one PDF for each text, as the club has written it.
+
+    Parameters
+    ----------
+    study : Study
+    folder : path
+        Made where it does not exist.
+    paper : {"A4", "Letter"}
+        Default "A4".
+
+    Returns
+    -------
+    list of path
+        Empty where there are no texts. Pages that the write-up fills in (the athlete page) are left to it.
+
+    Examples
+    --------
+    >>> write_texts(Study(folder=Path("no such folder")), "nowhere")
+    []
+    """
+    check_choice(paper, PAPERS, name="paper")
+    texts = [p for p in sorted(Path(study.folder, "texts").glob("*.md")) if p.name != "athlete_page.md"]
+    written = []
+    for path in texts:
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError):
+            raise KitError(f"texts/{path.name} cannot be read: save it as a text file in UTF-8.") from None
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        written.append(texts_pdf(text, Path(folder) / f"{path.stem}_{paper}.pdf", paper=paper))
+    return written
+
+
+def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = (), height_px: int = 420):
+    """Show sheets in a notebook as they will be printed.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet or NotYet
+    keys : sequence of str
+        Which; default all.
+    height_px : int
+        Height of the window. Default 420.
+
+    Returns
+    -------
+    IPython.display.HTML or NotYet
+
+    Examples
+    --------
+    >>> "srcdoc" in preview_sheets([Sheet("a", "A")]).data
+    True
+    """
+    from IPython.display import HTML
+
+    if isinstance(sheets, NotYet):
+        return sheets
+    picked = [s for s in sheets if not keys or s.key in keys]
+    title = html.escape(", ".join(s.title for s in picked), quote=True)
+    page = html.escape(sheets_html(picked), quote=True)
+    style = f"width:100%;height:{int(height_px)}px;border:1px solid #8a8a8a"
+    return HTML(f'<div><iframe title="{title}" srcdoc="{page}" style="{style}"></iframe></div>')
+
+
+@dataclass(frozen=True)
+class Evening(Result):
+    """An evening that is planned.
+
+    Parameters
+    ----------
+    codes : tuple of str
+    pairing : Pairing
+    timetable : Timetable
+    sheets : tuple of Sheet
+    """
+
+    codes: tuple[str, ...]
+    pairing: Pairing
+    timetable: Timetable
+    sheets: tuple[Sheet, ...]
+
+
+def plan_evening(
+    study: Study,
+    *,
+    session: str | None = None,
+    start: str = "common",
+    start_clock: str = "",
+    guests: int = 0,
+    avoid: Iterable[tuple[str, str]] = (),
+    unavailable: Mapping | None = None,
+    mass_limit_kg: float | None = None,
+    sampled: Iterable[str] | None = None,
+    seed: int = 0,
+) -> Evening | NotYet:
+    """Plan an evening of a study: pairs, timetable and sheets.
+
+    Parameters
+    ----------
+    study : Study
+        Its athletes (or the planned number, with codes made up), protocol and [sampling].
+    session : str, optional
+        Default: the primary session of the plan.
+    start : {"common", "staggered"}
+        Default "common".
+    start_clock : str
+        Such as "19:00"; "" leaves the times blank.
+    guests, avoid, unavailable, mass_limit_kg, seed
+        As in `pair_athletes`.
+    sampled : iterable of str, optional
+        Who gives blood; () for nobody. Default: those whose samples lie inside the window.
+
+    Returns
+    -------
+    Evening, or NotYet where the study lacks a protocol or athletes
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> bool(plan_evening(Study(folder=Path("."))))
+    False
+    """
+    codes = study_athletes(study)
+    if study.protocol.rounds < 1:
+        return NotYet("planning an evening", "rounds, work and rest in the part [protocol] of study.toml")
+    if len(codes) < 2:
+        return NotYet(
+            "planning an evening",
+            "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml",
+        )
+    athletes = study.athletes if len(study.athletes) else codes
+    pairing = pair_athletes(
+        athletes,
+        study.protocol.rounds,
+        guests=guests,
+        avoid=avoid,
+        unavailable=unavailable,
+        mass_limit_kg=mass_limit_kg,
+        seed=seed,
+    )
+    timetable = make_timetable(
+        study.protocol,
+        athletes=pairing,
+        sampling=sampling_of(study.settings.get("sampling")),
+        start=start,
+        start_clock=start_clock,
+    )
+    sheets = study_sheets(
+        study,
+        session=session,
+        pairing=pairing,
+        timetable=timetable,
+        sampled=None if sampled is None else tuple(sampled),
+    )
+    return Evening(tuple(codes), pairing, timetable, tuple(sheets))

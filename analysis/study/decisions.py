@@ -1,0 +1,341 @@
+"""decisions.csv: values replaced, set aside or kept by a person, before anything is validated."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+
+import pandas as pd
+
+from ..basics import Result, did_you_mean, plural
+from .columns import TABLES, RawTable, column_rules, lines_of, plain_heading, suggest_column
+from .problems import Findings
+
+FOR_CLEANING = frozenset({"heart_rate", "hr_bpm"})
+"""Measures of a recording: decisions about them are applied where recordings are cleaned."""
+
+
+@dataclass
+class Decided:
+    """Tables after the decisions, and what the decisions did."""
+
+    tables: dict[str, RawTable]
+    rows_aside: dict[str, dict[tuple, tuple[str, str]]] = field(default_factory=dict)
+    values_aside: dict[tuple[str, str], dict[tuple, tuple[str, str]]] = field(default_factory=dict)
+    kept: set[tuple] = field(default_factory=set)
+    entries: list[dict] = field(default_factory=list)
+
+
+def is_for_cleaning(decision) -> bool:
+    """Return True where a decision is about a recording: a stretch of seconds, or a round's heart rate."""
+    if not (pd.isna(decision.from_s) and pd.isna(decision.to_s)):
+        return True
+    measure = decision.measure.casefold()
+    return measure in FOR_CLEANING or (measure.startswith(("hr_", "percent_hr")) and not _is_typed(decision))
+
+
+def _is_typed(decision) -> bool:
+    table = _table_name(decision.table)
+    return decision.measure.casefold() in column_rules().get(table, {})
+
+
+def _table_name(text: str) -> str:
+    return re.sub(r"\.(csv|tsv)$", "", text.strip().casefold()).replace(" ", "_")
+
+
+def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findings: Findings) -> Decided:
+    """Apply the decisions to texts, in their order; what matches nothing, or too much, is a problem."""
+    decided = Decided({name: raw.copy() for name, raw in tables.items()})
+    for decision in lines_of(decisions):
+        if not decision.action or not decision.table:
+            continue  # already a problem of the decisions table
+        if is_for_cleaning(decision):
+            _check_stretch(decision, tables, findings)
+            continue
+        table = _table_name(decision.table)
+        raw = decided.tables.get(table)
+        if raw is None:
+            near = did_you_mean(table, TABLES)
+            problem = "no such table" if table not in TABLES else "this table is not in the folder"
+            hint = f"; did you mean {near}?" if near and near != table else ""
+            _complain(
+                findings, decision, "table", decision.table, problem + hint, f"write {near or 'rounds'}"
+            )
+            continue
+        measure, round_no = _measure(decision, raw)
+        if decision.measure and not measure:
+            near = suggest_column(plain_heading(decision.measure)[0], column_rules()[table])
+            hint = f"; did you mean {near}?" if near else ""
+            remedy = f"write {near}" if near else "write the heading of a column of that table"
+            _complain(
+                findings, decision, "measure", decision.measure, f"no such column in {table}{hint}", remedy
+            )
+            continue
+        _act(decided, raw, decision, measure, round_no, findings)
+    return decided
+
+
+def _complain(findings: Findings, decision, column: str, value, problem: str, remedy: str) -> None:
+    findings.problem(decision.file, decision.row, column, value, problem, remedy)
+
+
+def _check_stretch(decision, tables: dict[str, RawTable], findings: Findings) -> None:
+    complain = partial(_complain, findings, decision)
+    people = tables["athletes"].columns.get("athlete", ()) if "athletes" in tables else ()
+    if not decision.athlete:
+        complain("athlete", "", "a decision about a recording needs an athlete", "write the code")
+    elif people and decision.athlete not in people:
+        near = did_you_mean(decision.athlete, people)
+        hint = f"; did you mean {near}?" if near else ""
+        remedy = f"write {near}" if near else "correct the code; delete the decision if it is done with"
+        complain("athlete", decision.athlete, f"not in the athletes table{hint}", remedy)
+    if _table_name(decision.table) not in ("recordings", "rounds"):
+        problem = "a decision about a recording belongs to the table recordings"
+        complain("table", decision.table, problem, "write recordings")
+    if decision.from_s >= decision.to_s:
+        shown = f"{decision.from_s:g} to {decision.to_s:g}"
+        complain("to_s", shown, "the stretch ends before it begins", "write from_s below to_s")
+    if decision.action == "replace":
+        problem = "a stretch of a recording cannot be replaced"
+        complain("action", decision.action, problem, "set it aside, or keep it")
+
+
+def _measure(decision, raw: RawTable) -> tuple[str, float]:
+    """Return the column and round that a decision names; exertion_2 names both."""
+    name = plain_heading(decision.measure)[0]
+    base, _, number = name.rpartition("_")
+    if name in raw.columns or name in column_rules()[raw.table]:
+        return name, decision.round_no
+    if number.isdigit() and (base in raw.columns or base in column_rules()[raw.table]):
+        return base, float(number)
+    return "", decision.round_no
+
+
+def _matches(raw: RawTable, decision, round_no: float) -> list[int]:
+    round_column = "after_round" if raw.table == "lactate" else "round_no"
+    found = []
+    for index, row in enumerate(raw.rows):
+        if not pd.isna(decision.table_row) and row != decision.table_row:
+            continue
+        if decision.session and "session" in column_rules()[raw.table]:
+            session = raw.cell("session", index) or "1"
+            if re.sub(r"^(\d+)\.0+$", r"\1", session) != decision.session:
+                continue
+        person = "person" if raw.table == "survey" else "athlete"
+        if decision.athlete and raw.cell(person, index) != decision.athlete:
+            continue
+        if not pd.isna(round_no):
+            number = re.search(r"\d+", raw.cell(round_column, index))
+            if not number or int(number[0]) != round_no:
+                continue
+        found.append(index)
+    return found
+
+
+def _act(
+    decided: Decided, raw: RawTable, decision, measure: str, round_no: float, findings: Findings
+) -> None:
+    matches = _matches(raw, decision, round_no)
+    keys = [decision.table, decision.session and f"session {decision.session}", decision.athlete]
+    keys += ["" if pd.isna(round_no) else f"round {round_no:g}"]
+    shown = " ".join(filter(None, keys))
+    if not matches:
+        _complain(
+            findings,
+            decision,
+            "",
+            shown,
+            "this decision matches no row",
+            "compare its session, athlete and round with the table; delete the decision if it is done with",
+        )
+        return
+    if decision.action == "replace" and not measure:
+        _complain(
+            findings,
+            decision,
+            "measure",
+            "",
+            "what is to be replaced is not said",
+            "write the column in measure",
+        )
+        return
+    if decision.action == "replace" and len(matches) > 1:
+        rows = ", ".join(str(raw.rows[i]) for i in matches[:6])
+        _complain(
+            findings,
+            decision,
+            "",
+            shown,
+            f"this decision matches {plural(len(matches), 'row')} (rows {rows})",
+            "say which: session, athlete, round_no, or the row of the table in table_row",
+        )
+        return
+    for index in matches:
+        _act_on_row(decided, raw, decision, measure, index)
+
+
+def _act_on_row(decided: Decided, raw: RawTable, decision, measure: str, index: int) -> None:
+    why = (decision.reason, decision.decided_by)
+    old = raw.cell(measure, index)
+    if decision.action == "replace":
+        # the row's keys as they stood before: a corrected code is told by its old row
+        cause = f"replaced {old or 'a blank'} by {decision.new_value or 'a blank'}: {decision.reason}"
+        decided.entries.append(_entry(raw, index, measure, cause, decision.decided_by))
+        raw.columns.setdefault(measure, [""] * len(raw.rows))[index] = decision.new_value
+    elif decision.action == "keep":
+        decided.kept.add((raw.file, raw.rows[index], raw.heading(measure, index) if measure else ""))
+        decided.entries.append(_entry(raw, index, measure, f"kept: {decision.reason}", decision.decided_by))
+    elif measure:
+        if old:
+            decided.values_aside.setdefault((raw.table, measure), {})[raw.key(index)] = why
+            raw.columns[measure][index] = ""
+    else:
+        decided.rows_aside.setdefault(raw.table, {})[raw.key(index)] = why
+
+
+def _entry(raw: RawTable, index: int, measure: str, cause: str, decided_by: str) -> dict:
+    return {
+        **row_keys(raw, index),
+        "measure": measure,
+        "amount": 0.0,
+        "unit": "values",
+        "cause": cause,
+        "decided_by": decided_by,
+    }
+
+
+def row_keys(raw: RawTable, index: int) -> dict:
+    """Return table, file, row, session, athlete and round of a row, for the ledger."""
+    number = re.search(r"(?<!\d)\d{1,4}(?!\d)", raw.cell("after_round", index) or raw.cell("round_no", index))
+    has_session = "session" in column_rules()[raw.table]
+    return {
+        "table": raw.table,
+        "file": raw.file,
+        "row": raw.rows[index],
+        "session": (raw.cell("session", index) or "1") if has_session else "",
+        "athlete": raw.cell("person" if raw.table == "survey" else "athlete", index),
+        "round_no": int(number[0]) if number else None,
+    }
+
+
+LEDGER_TYPES = {
+    "table": "str",
+    "file": "str",
+    "row": "Int64",
+    "session": "str",
+    "athlete": "str",
+    "round_no": "Int64",
+    "measure": "str",
+    "amount": "float64",
+    "unit": "str",
+    "used": "bool",
+    "cause": "str",
+    "decided_by": "str",
+}
+LEDGER_COLUMNS = tuple(LEDGER_TYPES)
+"""The columns of the ledger."""
+
+
+def _ledger_table(rows: Iterable[Mapping]) -> pd.DataFrame:
+    blank = {
+        "row": None,
+        "round_no": None,
+        "amount": 1.0,
+        "unit": "rows",
+        "used": True,
+        "decided_by": "rule",
+    }
+    lines = [[row.get(c, blank.get(c, "")) for c in LEDGER_COLUMNS] for row in rows]
+    table = pd.DataFrame(lines, columns=list(LEDGER_COLUMNS))
+    for whole in ("row", "round_no"):
+        table[whole] = pd.array(
+            [None if pd.isna(v) or v == "" else int(v) for v in table[whole]], dtype="Int64"
+        )
+    return table.astype(LEDGER_TYPES)
+
+
+@dataclass(frozen=True)
+class Ledger(Result):
+    """What became of every row, value and second.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        table, file, row, session, athlete, round_no, measure ("" for a whole row), amount, unit ("rows", "values" or
+        "s"), used, cause ("" where simply used), decided_by ("rule", or who wrote the decision). An entry with
+        amount 0 documents a change (such as a replaced value) and counts nothing.
+
+    Notes
+    -----
+    A person who withdraws leaves a count without a code: entries without file, row and athlete.
+    """
+
+    table: pd.DataFrame = field(default_factory=lambda: _ledger_table(()))
+
+    def add(self, rows: Iterable[Mapping] | pd.DataFrame) -> Ledger:
+        """Return a new ledger with these entries at its end.
+
+        Parameters
+        ----------
+        rows : iterable of mapping, or DataFrame
+            Entries; missing columns are filled (amount 1, unit "rows", used, decided_by "rule").
+
+        Returns
+        -------
+        Ledger
+
+        Examples
+        --------
+        >>> ledger = Ledger().add([{"table": "rounds", "used": False, "cause": "no consent"}])
+        >>> int(ledger.balance().loc[0, "set_aside"])
+        1
+        """
+        if isinstance(rows, pd.DataFrame):
+            rows = rows.to_dict("records")
+        more = _ledger_table(rows)
+        if not len(more):
+            return self
+        if not len(self.table):
+            return Ledger(more)
+        return Ledger(pd.concat([self.table, more], ignore_index=True))
+
+    def balance(self) -> pd.DataFrame:
+        """Return what went in, what was used and what was set aside, per table, measure and unit.
+
+        Returns
+        -------
+        pandas.DataFrame
+            table, measure, unit, rows_in, used, set_aside, causes (cause: amount; ...).
+
+        Examples
+        --------
+        >>> list(Ledger().balance().columns)
+        ['table', 'measure', 'unit', 'rows_in', 'used', 'set_aside', 'causes']
+        """
+        lines = []
+        counted = self.table[self.table["amount"] > 0]
+        for key, group in counted.groupby(["table", "measure", "unit"], sort=False):
+            aside = group[~group["used"]]
+            by_cause = aside.groupby("cause", sort=False)["amount"].sum()
+            used = float(group.loc[group["used"], "amount"].sum())
+            out = float(aside["amount"].sum())
+            causes = "; ".join(f"{cause}: {amount:g}" for cause, amount in by_cause.items())
+            lines.append((*key, used + out, used, out, causes))
+        names = ["table", "measure", "unit", "rows_in", "used", "set_aside", "causes"]
+        return pd.DataFrame(lines, columns=names)
+
+    def set_aside(self) -> pd.DataFrame:
+        """Return the entries that were not used.
+
+        Returns
+        -------
+        pandas.DataFrame
+
+        Examples
+        --------
+        >>> len(Ledger().set_aside())
+        0
+        """
+        return self.table[~self.table["used"]].reset_index(drop=True)

@@ -1,0 +1,11 @@
+"""Telling: each topic in one place, its sentences, its tables and its figures.
+
+In: a result object of a room above. Out: sentences, `Table`s, and matplotlib Figures with `alt_text` (``draw_...``), in the style
+of the kit. Nothing here reads a file or computes a statistic. Import the topic, as in
+``from analysis.telling.rounds.figures import draw_rounds``.
+"""
+
+from .export import contact_sheet, figure_bytes, save_figure
+from .style import finish, new_axes
+
+__all__ = ["contact_sheet", "figure_bytes", "finish", "new_axes", "save_figure"]

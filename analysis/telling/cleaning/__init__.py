@@ -1,0 +1,1 @@
+"""What became of the recordings: sentences, tables, figures."""

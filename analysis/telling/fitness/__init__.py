@@ -1,0 +1,1 @@
+"""What the fitness question says: sentences, tables, figures."""

@@ -1,0 +1,502 @@
+"""Pictures of the fitness question: capacity against response, and what the test's error and a narrow range do to it."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+import pandas as pd
+
+from ...basics import format_ci, format_number, format_percent, join_words, plural
+from ..rounds.figures import digits_of, draw_band, in_unit, known_outcome, lower_first
+from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+
+COVARIATE_WORDS = {
+    "hr_max_bpm": "maximal heart rate",
+    "age_years": "age",
+    "mass_kg": "body mass",
+    "experience_years": "years of training",
+}
+SEX_WORDS = {"F": "women", "M": "men"}
+
+
+def draw_capacity(answer, *, ax=None, show_codes: bool = False):
+    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band."""
+    figure, axes = new_axes(ax, height_mm=72)
+    known, points, line = known_outcome(answer.outcome), answer.points, answer.line
+    level = format_number(100 * answer.planned.level, 0)
+    axes.fill_between(
+        line["capacity"],
+        line["ci_low"],
+        line["ci_high"],
+        color=FAINT,
+        linewidth=0,
+        label=f"{level} % interval of the line",
+    )
+    axes.plot(line["capacity"], line["estimate"], color=MAIN, label="planned line", zorder=2)
+    for marker, colour, words, part in _by_sex(points):
+        axes.plot(
+            part["capacity"], part["outcome_adjusted"], marker, color=colour, markersize=4.5, markeredgecolor="white",
+            markeredgewidth=0.5, linestyle="none", label=words, zorder=3,
+        )  # fmt: skip
+    _draw_test_error(axes, points)
+    if show_codes:
+        for _, point in points.iterrows():
+            axes.annotate(
+                point["athlete"], (point["capacity"], point["outcome_adjusted"]), xytext=(3, 3),
+                textcoords="offset points", fontsize=5.5, color=QUIET,
+            )  # fmt: skip
+    axes.locator_params(axis="x", nbins=6)
+    axes.set_xlabel(_capacity_label(answer))
+    equal = join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in answer.adjusted_for])
+    axes.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=2)
+    step, digits = format_number(answer.capacity_step, step_digits(answer)), digits_of(known)
+    return finish(
+        figure,
+        f"Aerobic capacity of {plural(answer.n_athletes, 'athlete')} against their {lower_first(known.label)} in sparring"
+        f"{', at equal ' + equal if equal else ''}. The line changes by {format_number(answer.effect, digits)} {known.unit} for "
+        f"{step} {answer.capacity_unit} more, {level} % interval "
+        f"{format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)}.",
+    )
+
+
+def draw_slopes(answer, *, ax=None):
+    """Draw the planned effect beside the unadjusted one and those within sexes and groups."""
+    known = known_outcome(answer.outcome)
+    table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
+    figure, axes = new_axes(ax, height_mm=26 + 6.5 * len(table))
+    contrast = answer.contrast_step
+    draw_band(axes, answer.smallest_effect)
+    for i, row in table.iterrows():
+        planned = row["analysis"] == "planned"
+        axes.plot(
+            [contrast * row["ci_low"], contrast * row["ci_high"]], [i, i], color=MAIN if planned else QUIET,
+            linewidth=2 if planned else 1, solid_capstyle="butt",
+        )  # fmt: skip
+        axes.plot(
+            contrast * row["estimate"],
+            i,
+            "D" if planned else "o",
+            color=MAIN if planned else INK,
+            markersize=5 if planned else 4,
+        )
+    axes.set_yticks(range(len(table)), [_slope_words(row) for _, row in table.iterrows()])
+    axes.set_ylim(len(table) - 0.4, -0.6)
+    limits = np.r_[
+        contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(),
+        -answer.smallest_effect,
+        answer.smallest_effect,
+    ]
+    _zoom(axes, table, contrast, limits)
+    axes.set_xlabel(_contrast_label(answer, known), loc="right")
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    return finish(
+        figure,
+        f"Difference in {lower_first(known.label)} between athletes who are {_contrast_words(answer)} apart in capacity, by "
+        f"{plural(len(table), 'analysis', 'analyses')}: planned {format_number(answer.contrast, digits_of(known))} {known.unit}, "
+        f"unadjusted {format_number(contrast * answer.unadjusted.estimate, digits_of(known))} {known.unit}, and within sexes and "
+        "groups where there are several.",
+    )
+
+
+def _by_sex(points):
+    """Give marker, colour, words and points of each sex; all in one where there is but one."""
+    sexes = points["sex"].astype("string").fillna("").str.upper()
+    found = [s for s in ("F", "M") if (sexes == s).any()]
+    if len(found) < 2:
+        yield "o", INK, "athlete", points
+        return
+    for marker, colour, sex in (("s", SECOND, "F"), ("o", INK, "M")):
+        yield marker, colour, SEX_WORDS[sex], points[(sexes == sex).to_numpy()]
+    rest = points[~sexes.isin(["F", "M"]).to_numpy()]
+    if len(rest):
+        yield "^", QUIET, "others", rest
+
+
+def _draw_test_error(axes, points) -> None:
+    """A bar in the lower corner: one standard error of the fitness test to either side."""
+    errors = points["capacity_error"].dropna()
+    if not len(errors):
+        return
+    error, left = float(np.sqrt((errors**2).mean())), float(points["capacity"].min())
+    bottom, top = axes.get_ylim()
+    height = top - bottom
+    axes.set_ylim(bottom - 0.24 * height, top)
+    y = bottom - 0.17 * height
+    axes.plot([left, left + 2 * error], [y, y], color=QUIET, linewidth=1.2, marker="|", markersize=5)
+    axes.text(left, y + 0.035 * height, "test error, ± 1 SE", va="bottom", fontsize=6.5, color=INK)
+
+
+def _zoom(axes, table, contrast, limits) -> None:
+    """Keep a very wide interval of a small subgroup from hiding the others."""
+    main = table[table["analysis"].isin(["planned", "unadjusted"])]
+    widest = float(np.nanmax(np.abs(contrast * main[["ci_low", "ci_high"]].to_numpy())))
+    reach = min(float(np.nanmax(np.abs(limits))), 2.2 * max(widest, float(np.abs(limits[-1]))))
+    axes.set_xlim(-1.05 * reach, 1.05 * reach)
+
+
+def _slope_words(row) -> str:
+    count = f"(n = {int(row['n_athletes'])})"
+    if row["analysis"] in ("planned", "unadjusted"):
+        return f"{row['analysis']} {count}"
+    kind = row["analysis"].removeprefix("within ")
+    if kind == "sex" and row["level"] in SEX_WORDS:
+        return f"{SEX_WORDS[row['level']]} {count}"
+    return f"{kind}: {row['level']} {count}"
+
+
+def step_digits(answer) -> int:
+    """Decimals of the step of capacity."""
+    return 0 if float(answer.capacity_step).is_integer() else 2
+
+
+def _contrast_words(answer) -> str:
+    return f"{format_number(answer.contrast_step, 0 if float(answer.contrast_step).is_integer() else 2)} {answer.capacity_unit}"
+
+
+def _contrast_label(answer, known) -> str:
+    return f"Difference in {lower_first(known.label)}{in_unit(known)}\nbetween athletes {_contrast_words(answer)} apart"
+
+
+def _capacity_label(answer) -> str:
+    return f"Aerobic capacity ({answer.capacity_unit})" if answer.capacity_unit else "Aerobic capacity"
+
+
+@cache
+def _example():
+    """A small answer for the examples of this module."""
+    import pandas as pd
+
+    from ...capacity import answer_capacity
+
+    capacity = [44.0, 47, 50, 52, 55, 58, 49, 53]
+    club = pd.DataFrame({"athlete": list("ABCDEFGH"), "capacity": capacity, "unit": "mL/kg/min", "standard_error": 2.6,
+                         "error_kind": "retest"})  # fmt: skip
+    heart = np.repeat([176.0, 170, 172, 168, 163, 165, 171, 169], 3) + np.tile([0.0, 6, 7], 8)
+    rows = pd.DataFrame(
+        {"athlete": np.repeat(list("ABCDEFGH"), 3), "round_no": [1, 2, 3] * 8, "hr_mean_bpm": heart}
+    )
+    rows["hr_mean_bpm"] += np.sin(np.arange(24))
+    return answer_capacity(rows, club, club[["athlete"]], "hr_mean_bpm", smallest_effect=5.0)
+
+
+def draw_influence(answer, *, ax=None, show_codes: bool = False):
+    """Draw the planned effect without each athlete in turn."""
+    known = known_outcome(answer.outcome)
+    table = answer.influence[answer.influence["planned_effect"].notna()]
+    table = table.sort_values("planned_effect", kind="stable").reset_index(drop=True)
+    figure, axes = new_axes(ax, height_mm=30 + 3.6 * max(len(table), 6))
+    axes.axvline(0, color=QUIET, linewidth=0.8)
+    axes.axvline(answer.effect, color=MAIN, linewidth=1, linestyle="--", label="with everybody")
+    axes.hlines(
+        range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1
+    )
+    axes.plot(
+        table["planned_effect"],
+        range(len(table)),
+        "o",
+        color=INK,
+        markersize=3.5,
+        label="without one athlete",
+    )
+    if len(table) and table["cooks_distance"].notna().any():
+        most = int(table["cooks_distance"].idxmax())
+        axes.plot(
+            table["planned_effect"][most],
+            most,
+            "D",
+            color=SECOND,
+            markersize=6,
+            label="without the most influential one",
+        )
+    axes.set_yticks(range(len(table)), table["athlete"] if show_codes else [""] * len(table))
+    axes.tick_params(axis="y", length=0)
+    axes.set_ylim(len(table) - 0.4, -0.6)
+    axes.set_ylabel("Without one athlete, in order")
+    axes.set_xlabel(_effect_label(answer, known))
+    if ax is None:
+        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    low, high = table["planned_effect"].min(), table["planned_effect"].max()
+    return finish(
+        figure,
+        f"The planned effect without each of {plural(len(table), 'athlete')} in turn lies between "
+        f"{format_number(low, digits_of(known))} and {format_number(high, digits_of(known))} {known.unit}; with everybody it is "
+        f"{format_number(answer.effect, digits_of(known))} {known.unit}.",
+    )
+
+
+def draw_error_correction(answer, *, ax=None):
+    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test."""
+    known = known_outcome(answer.outcome)
+    panels = list(ax) if ax is not None else None
+    figure, axes = (panels[0].figure, panels) if panels else new_axes(width="double", height_mm=52, columns=2)
+    lines = [_correlation_lines(answer), _effect_lines(answer)]
+    for panel, entries in zip(axes, lines, strict=True):
+        _draw_entries(panel, entries)
+    axes[0].set_xlabel("Correlation over athletes")
+    axes[0].set_xlim(-1.35, 1.35)
+    axes[0].axvspan(-1.35, -1, color=FAINT, linewidth=0)
+    axes[0].axvspan(1, 1.35, color=FAINT, linewidth=0)
+    axes[1].set_xlabel(_effect_label(answer, known))
+    for panel, entries in zip(axes, lines, strict=True):
+        _mark_unbounded(panel, entries)
+    said = [
+        f"{words}: {format_number(value, 2)}" + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
+        for words, value, low, high in lines[0]
+    ]
+    return finish(
+        figure,
+        "The relation as measured, and what it would be without the error of the fitness test or in a wider range of capacity: "
+        f"correlation {'; '.join(said)}. Grey beyond 1 and −1: values that no correlation can have.",
+    )
+
+
+def _correlation_lines(answer) -> list[tuple[str, float, float, float]]:
+    pearson = answer.correlations.iloc[0]
+    lines = [
+        (f"as measured (n = {answer.n_athletes})", pearson["estimate"], pearson["ci_low"], pearson["ci_high"])
+    ]
+    for _, row in answer.errors.iterrows():
+        if row["quantity"] == "correlation in a wider range":
+            lines.append((f"in a wider range (n = {row['n_athletes']})", row["estimate"], math.nan, math.nan))
+    return lines + _corrected_lines(answer, "correlation")
+
+
+def _effect_lines(answer) -> list[tuple[str, float, float, float]]:
+    lines = [
+        (f"as measured (n = {answer.n_athletes})", answer.effect, answer.effect_ci_low, answer.effect_ci_high)
+    ]
+    return lines + _corrected_lines(answer, "effect")
+
+
+def _corrected_lines(answer, quantity: str) -> list[tuple[str, float, float, float]]:
+    """The corrected value; before it the measured one of the same athletes, where they are not all."""
+    lines = []
+    for _, row in answer.errors.iterrows():
+        if row["quantity"] == quantity:
+            if row["n_athletes"] != answer.n_athletes:
+                seen = (row["observed"], row["observed_ci_low"], row["observed_ci_high"])
+                lines.append((f"as measured (n = {row['n_athletes']})", *seen))
+            words = f"without test error (n = {row['n_athletes']})"
+            lines.append((words, row["estimate"], row["ci_low"], row["ci_high"]))
+    return lines
+
+
+def _draw_entries(axes, entries) -> None:
+    axes.axvline(0, color=QUIET, linewidth=0.8)
+    for i, (_, value, low, high) in enumerate(entries):
+        measured = entries[i][0].startswith("as measured")
+        colour, marker = (MAIN, "o") if measured else (SECOND, MARKERS[i])
+        if math.isfinite(low) and math.isfinite(high):
+            axes.plot(
+                [low, high],
+                [i, i],
+                color=colour,
+                linewidth=1.6,
+                solid_capstyle="butt",
+                linestyle="-" if measured else "--",
+            )
+        if math.isfinite(value):
+            axes.plot(value, i, marker, color=colour, markersize=5.5)
+    axes.set_yticks(range(len(entries)), [words for words, *_ in entries])
+    axes.set_ylim(len(entries) - 0.5, -0.6)
+    axes.tick_params(axis="y", length=0)
+
+
+def _mark_unbounded(axes, entries) -> None:
+    left, right = axes.get_xlim()
+    for i, (_, _, low, high) in enumerate(entries):
+        if math.isinf(low) or math.isinf(high):
+            start, end = (left if math.isinf(low) else low), (right if math.isinf(high) else high)
+            axes.annotate(
+                "",
+                (start, i),
+                (end, i),
+                arrowprops={"arrowstyle": "<->", "color": SECOND, "linestyle": "--"},
+                annotation_clip=False,
+            )
+            axes.text(
+                (start + end) / 2, i - 0.12, "unbounded", ha="center", va="bottom", fontsize=6.5, color=SECOND
+            )
+    axes.set_xlim(left, right)
+
+
+def _effect_label(answer, known) -> str:
+    step = format_number(answer.capacity_step, step_digits(answer))
+    return f"{known.label}: change for\n{step} {answer.capacity_unit} more{in_unit(known)}"
+
+
+CHOICE_WORDS = {
+    "outcome": "Outcome",
+    "scaling": "Capacity in",
+    "covariates": "Adjusted for",
+    "rows": "Rounds",
+    "athletes": "Athletes",
+}
+LEFT_OUT = "one athlete left out"
+
+
+def draw_levels(levels, *, ax=None):
+    """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake."""
+    x, y = known_outcome(levels.x), known_outcome(levels.y)
+    if ax is None:
+        figure, axes = new_axes(width="double", height_mm=68, columns=3, sharex=True, sharey=True)
+    else:
+        axes = list(ax)
+        figure = axes[0].figure
+    rows, means = levels.rows, levels.means
+    for panel in axes[:2]:
+        panel.plot(rows[levels.x], rows[levels.y], ".", color=FAINT, markersize=3, zorder=1)
+    axes[0].plot(means[levels.x], means[levels.y], "D", color=MAIN, markersize=4.5, zorder=3)
+    _draw_line(axes[0], means[levels.x], means[levels.y], levels.between.slope, MAIN, "-")
+    for _, own in rows.groupby("athlete"):
+        _draw_line(axes[1], own[levels.x], own[levels.y], levels.within.slope, MAIN, "-", width=0.9)
+        axes[1].plot(own[levels.x], own[levels.y], "o", color=INK, markersize=2.2, zorder=2)
+    axes[2].plot(rows[levels.x], rows[levels.y], "x", color=QUIET, markersize=3.5)
+    spread = rows[levels.x].to_numpy(dtype=float)
+    pooled = np.polyfit(spread, rows[levels.y].to_numpy(dtype=float), 1)[0] if np.ptp(spread) > 0 else np.nan
+    _draw_line(axes[2], rows[levels.x], rows[levels.y], pooled, SECOND, ":")
+    titles = (
+        f"Between athletes: r = {format_number(levels.between.estimate, 2)}\n(n = {levels.n_athletes} means)",
+        f"Within athletes: r = {format_number(levels.within.estimate, 2)}\n(each athlete's own rounds)",
+        f"The mistake: r = {format_number(levels.pooled_mistake, 2)}\n(rows counted as athletes)",
+    )
+    for panel, title, colour in zip(axes, titles, (INK, INK, SECOND), strict=True):
+        panel.set_title(title, loc="left", color=colour)
+    for panel in axes:
+        panel.set_xlabel(x.axis_label)
+    axes[0].set_ylabel(y.axis_label)
+    return finish(
+        figure,
+        f"{y.label} against {lower_first(x.label)} in three panels: between {plural(levels.n_athletes, 'athlete')} the "
+        f"correlation is {format_number(levels.between.estimate, 2)}, within athletes "
+        f"{format_number(levels.within.estimate, 2)}, and all {plural(levels.n_observations, 'row')} pooled as if each were an "
+        f"athlete give {format_number(levels.pooled_mistake, 2)}, "
+        "which answers neither question.",
+    )
+
+
+def draw_specifications(result, *, ax=None):
+    """Draw every reasonable analysis in order, and below each the choices that it stands for."""
+    chart = getattr(result, "specifications", result)
+    if chart is None:
+        return None
+    table = chart.table.reset_index(drop=True)
+    lines = _choice_lines(table)
+    height = 62 + 3.3 * len(lines)
+    if ax is None:
+        figure, axes = new_axes(
+            width="double", height_mm=height, rows=2, sharex=True, height_ratios=[56, 3.3 * len(lines) + 4]
+        )
+    else:
+        axes = list(ax)
+        figure = axes[0].figure
+    _draw_multiples(axes[0], table)
+    _draw_choices(axes[1], table, lines)
+    if ax is None:
+        figure.legend(*axes[0].get_legend_handles_labels(), loc="outside upper left", ncols=4)
+        figure.get_layout_engine().set(w_pad=0.09)  # long labels: room for other renderers' letter widths
+    known = known_outcome(chart.outcome)
+    return finish(
+        figure,
+        f"{plural(chart.n_specifications, 'analysis', 'analyses')} of fitness and {lower_first(known.label)} in order of their "
+        f"result, from {format_number(chart.smallest, 1)} to {format_number(chart.largest, 1)} times the smallest effect that "
+        f"matters; {format_percent(chart.share_same_sign)} point the way of the planned one, and in "
+        f"{format_percent(chart.share_excluding_zero)} the interval excludes zero on that side.",
+    )
+
+
+def _draw_multiples(axes, table) -> None:
+    planned, left = table["planned"].to_numpy(), (table["left_out_athlete"] != "").to_numpy()
+    order = table["order"].to_numpy(dtype=float)
+    axes.axhspan(-1, 1, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
+    axes.axhline(0, color=QUIET, linewidth=0.8, zorder=0.5)
+    axes.vlines(
+        order, table["multiple_low"], table["multiple_high"], color=QUIET, linewidth=0.5, alpha=0.55, zorder=1
+    )
+    other = ~planned & ~left
+    axes.plot(
+        order[other],
+        table["multiple"][other],
+        "o",
+        color=INK,
+        markersize=1.6,
+        zorder=2,
+        label="another analysis",
+    )
+    axes.plot(
+        order[left],
+        table["multiple"][left],
+        "^",
+        color=SECOND,
+        markersize=3.2,
+        zorder=3,
+        label="planned, one athlete left out",
+    )
+    axes.vlines(
+        order[planned],
+        table["multiple_low"][planned],
+        table["multiple_high"][planned],
+        color=MAIN,
+        linewidth=2,
+        zorder=4,
+    )
+    axes.plot(
+        order[planned], table["multiple"][planned], "D", color=MAIN, markersize=6.5, zorder=5, label="planned"
+    )
+    middle = table[["multiple_low", "multiple_high"]].to_numpy()
+    reach = np.nanquantile(np.abs(middle), 0.97)
+    reach = max(reach, 1.3, float(np.nanmax(np.abs(table["multiple"]))))
+    axes.set_ylim(-1.08 * reach, 1.08 * reach)
+    axes.set_ylabel("Difference, in multiples of the\nsmallest effect that matters")
+    axes.tick_params(axis="x", length=0, labelbottom=False)
+
+
+def _choice_lines(table: pd.DataFrame) -> list[tuple[str, str, np.ndarray]]:
+    """Give the lines of the lower panel: heading, choice, and which analyses made it (choices that never vary are left out)."""
+    lines = []
+    for column, heading in CHOICE_WORDS.items():
+        values = table[column].value_counts().index.tolist()
+        if len(values) < 2:
+            continue
+        for value in values:
+            words = known_outcome(value).label if column == "outcome" else str(value)
+            lines.append((heading, words, (table[column] == value).to_numpy()))
+    left = (table["left_out_athlete"] != "").to_numpy()
+    if left.any():
+        lines.append(("", LEFT_OUT, left))
+    return lines
+
+
+def _draw_choices(axes, table, lines) -> None:
+    planned = table["planned"].to_numpy()
+    order = table["order"].to_numpy(dtype=float)
+    labels, previous = [], ""
+    for i, (heading, words, made) in enumerate(lines):
+        axes.vlines(order[made], i - 0.34, i + 0.34, color=INK, linewidth=0.55)
+        here = made & planned
+        axes.plot(order[here], np.full(here.sum(), i), "D", color=MAIN, markersize=4)
+        labels.append(f"{heading}: {words}" if heading and heading != previous else words)
+        if i and heading != previous:
+            axes.axhline(i - 0.5, color=FAINT, linewidth=0.8)
+        previous = heading
+    axes.set_yticks(range(len(lines)), labels)
+    axes.set_ylim(len(lines) - 0.4, -0.6)
+    axes.tick_params(axis="y", length=0, labelsize=6.2)
+    axes.tick_params(axis="x", length=0, labelbottom=False)
+    axes.set_xlim(0, len(table) + 1)
+    axes.set_xlabel(f"{plural(len(table), 'analysis', 'analyses')}, from the lowest result to the highest")
+    for side in ("left", "bottom"):
+        axes.spines[side].set_visible(False)
+
+
+def _draw_line(axes, x, y, slope: float, colour: str, style: str, width: float = 1.4) -> None:
+    x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    if not np.isfinite(slope) or np.ptp(x) == 0:
+        return
+    ends = np.array([x.min(), x.max()])
+    axes.plot(ends, y.mean() + slope * (ends - x.mean()), style, color=colour, linewidth=width, zorder=2.5)

@@ -1,0 +1,1 @@
+"""What the comparison with published findings says: sentences, tables, figures."""

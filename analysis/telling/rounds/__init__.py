@@ -1,0 +1,1 @@
+"""What the comparison of rounds says: sentences, tables, figures."""

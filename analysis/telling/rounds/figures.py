@@ -1,0 +1,500 @@
+"""Pictures of the comparison of rounds: athletes and mean, the steps, where it stops changing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from ...basics import format_ci, format_number, format_percent, format_reach, join_words, plural
+from ...rounds import reading_of_step
+from ...study.outcomes import OUTCOMES, Outcome
+from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
+
+
+def known_outcome(name: str) -> Outcome:
+    """The outcome of that name; one without unit where the kit does not know it."""
+    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " "), "", 1, "", 1.0)
+
+
+def digits_of(known: Outcome) -> int:
+    """Decimals of a difference: at least one."""
+    return max(known.digits, 1)
+
+
+def in_unit(known: Outcome) -> str:
+    """The unit in brackets, to end a label."""
+    return f" ({known.unit})" if known.unit else ""
+
+
+def lower_first(label: str) -> str:
+    """The label inside a sentence."""
+    return label[:1].lower() + label[1:]
+
+
+def with_minus(contrast: str) -> str:
+    """A contrast with a real minus sign."""
+    return contrast.replace(" - ", " − ")
+
+
+def wrap_words(words: str, width: int = 38) -> str:
+    """Words over several lines."""
+    import textwrap
+
+    return "\n".join(textwrap.wrap(words, width))
+
+
+def draw_band(axes, effect: float, *, upright: bool = True) -> None:
+    """Shade what is too small to matter, with its edges and the zero line."""
+    span, line = (axes.axvspan, axes.axvline) if upright else (axes.axhspan, axes.axhline)
+    span(-effect, effect, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
+    for edge in (-effect, effect):
+        line(edge, color=QUIET, linewidth=0.7, linestyle="--", zorder=0.5)
+    line(0, color=QUIET, linewidth=0.8, zorder=0.5)
+
+
+def legend_above(figure, axes, ax) -> None:
+    """A legend above the picture, unless the axes are somebody else's."""
+    if ax is None:
+        handles, names = axes.get_legend_handles_labels()
+        figure.legend(handles, names, loc="outside upper left", ncols=len(names) if len(names) <= 4 else 3)
+
+
+def draw_checks(answer, *, ax=None):
+    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round."""
+    known = known_outcome(answer.outcome)
+    if ax is None:
+        figure, axes = new_axes(width="double", height_mm=120, rows=2, columns=2)
+        panels = list(axes.ravel())
+    else:
+        panels = list(ax)
+        figure, _ = new_axes(panels[0])
+    residuals, effects, spread = answer.residuals, answer.athlete_effects, answer.spread
+    panels[0].axhline(0, color=QUIET, linewidth=0.8)
+    panels[0].plot(
+        residuals["fitted"], residuals["scaled_residual"], "o", color=MAIN, markersize=3, alpha=0.8
+    )
+    panels[0].set(xlabel=f"Fitted value{in_unit(known)}", ylabel="Residual (SDs)")
+    _quantiles(panels[1], residuals["normal_quantile"], residuals["scaled_residual"], "Residual (SDs)", "o")
+    _quantiles(
+        panels[2], effects["normal_quantile"], effects["scaled_estimate"], "Athlete's level (SDs)", "^"
+    )
+    for what, marker, color, name in (
+        ("values", "D", MAIN, "of a round's values"),
+        ("differences", "s", SECOND, "of a step's differences"),
+    ):
+        part = spread[spread["what"] == what]
+        x = np.arange(len(part)) + (0.5 if what == "differences" else 0.0)
+        panels[3].plot(x, part["sd"], marker, color=color, label=name)
+    panels[3].set_xticks(range(len(answer.labels)), answer.labels)
+    panels[3].set_ylim(0, 1.4 * float(np.nanmax(spread["sd"])) if spread["sd"].notna().any() else 1)
+    panels[3].set(xlabel="Round", ylabel=f"SD{in_unit(known)}")
+    panels[3].legend(loc="upper left")
+    return finish(figure, _describe_checks(answer, known))
+
+
+def draw_tipping(answer, *, ax=None):
+    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected."""
+    tipping, known = answer.tipping, known_outcome(answer.outcome)
+    if tipping is None:
+        return None
+    line = tipping.table.iloc[-1]
+    curve = tipping.curve[tipping.curve["contrast"] == line["contrast"]]
+    figure, axes = new_axes(ax, width="double", height_mm=72)
+    draw_band(axes, answer.smallest_effect, upright=False)
+    x = curve["shift"].to_numpy()
+    axes.fill_between(
+        x,
+        curve["ci_low"],
+        curve["ci_high"],
+        color=MAIN,
+        alpha=0.16,
+        linewidth=0,
+        label="95\N{NO-BREAK SPACE}% interval",
+    )
+    axes.plot(x, curve["estimate"], color=MAIN, label=f"round {with_minus(line['contrast'])}")
+    axes.axvline(0, color=INK, linewidth=0.8, linestyle="--", label="as the model expects")
+    turns = line[["shift_down", "shift_up"]].dropna()
+    for number, at in enumerate(turns):
+        axes.axvline(
+            at,
+            color=SECOND,
+            linewidth=1.2,
+            linestyle=":",
+            label="_" if number else "what can be said changes",
+        )
+    _name_stretches(axes, curve)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.16 * (high - low))
+    axes.margins(x=0)
+    axes.set_xlabel(f"Missing rounds shifted from what the model expects{in_unit(known)}")
+    axes.set_ylabel(f"Last − first round{in_unit(known)}")
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_tipping(answer, known))
+
+
+def draw_sensitivity(answer, *, ax=None):
+    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome."""
+    known = known_outcome(answer.outcome)
+    table = answer.sensitivity
+    table = table[(table["outcome"] == answer.outcome) & table["ci_low"].notna()].reset_index(drop=True)
+    figure, axes = new_axes(ax, width="double", height_mm=26 + 9 * len(table))
+    draw_band(axes, answer.smallest_effect)
+    for i, line in enumerate(table.to_dict("records")):
+        main = i == 0
+        axes.hlines(
+            i, line["ci_low"], line["ci_high"], color=MAIN if main else QUIET, linewidth=2.2 if main else 1.4
+        )
+        if np.isfinite(line["estimate"]):
+            axes.plot(
+                line["estimate"],
+                i,
+                "D" if main else "o",
+                color=MAIN if main else INK,
+                markersize=5 if main else 4,
+            )
+    axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
+    axes.set_yticks(range(len(table)), [wrap_words(name) for name in table["analysis"]])
+    axes.set_ylim(len(table) - 0.4, -0.6)
+    axes.set_xlabel(
+        f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval"
+    )
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_ways(table["estimate"].dropna(), known))
+
+
+def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
+    known = normal.notna() & values.notna()
+    if known.any():
+        ends = np.array([normal[known].min(), normal[known].max()])
+        panel.plot(ends, ends, color=QUIET, linewidth=0.8)
+        panel.plot(normal[known], values[known], marker, color=MAIN, markersize=3, alpha=0.8)
+    else:
+        panel.set(xticks=[], yticks=[])
+        panel.annotate(
+            "no spread in the model",
+            (0.5, 0.5),
+            xycoords="axes fraction",
+            ha="center",
+            va="center",
+            color=QUIET,
+        )
+    panel.set(xlabel="Where a normal distribution would put it (SDs)", ylabel=ylabel)
+
+
+def _name_stretches(axes, curve) -> None:
+    """Write what can be said above each stretch of shifts that is wide enough to hold the words."""
+    x = curve["shift"].to_numpy()
+    span = x[-1] - x[0]
+    stretches = (curve["label"] != curve["label"].shift()).cumsum()
+    for _, part in curve.groupby(stretches):
+        start, stop = part["shift"].iloc[0], part["shift"].iloc[-1]
+        middle = (start + stop) / 2
+        if abs(middle) < 0.12 * span < stop - start:  # not across the line of no shift
+            middle = start + 0.25 * (stop - start)
+        if stop - start > 0.16 * span:
+            words = part["label"].iloc[0].replace("changed but smaller", "changed but\nsmaller")
+            axes.annotate(
+                words, (middle, 0.985), xycoords=("data", "axes fraction"), ha="center", va="top", color=INK
+            )
+
+
+def _describe_tipping(answer, known: Outcome) -> str:
+    line = answer.tipping.table.iloc[-1]
+    moves = [
+        f"{format_number(line[f'shift_{way}'], digits_of(known), sign=True, unit=known.unit)} gives {line[f'label_{way}']}"
+        for way in ("up", "down")
+        if np.isfinite(line[f"shift_{way}"])
+    ]
+    ends = "; ".join(moves) if moves else "no shift that was tried changes that"
+    missing = plural(answer.tipping.n_missing, "missing round")
+    what = f"Last minus first round in {lower_first(known.label)} against a shift of {missing}"
+    return f"{what}. Unshifted: {line['label']}; {ends}."
+
+
+def _describe_checks(answer, known: Outcome) -> str:
+    sds = answer.spread.loc[answer.spread["what"] == "values", "sd"]
+    largest = format_number(float(answer.residuals["scaled_residual"].abs().max()), 1)
+    return (
+        f"Four small panels on the assumptions of the model for {lower_first(known.label)}: residuals against fitted values, "
+        "their normal quantiles, the normal quantiles of the athletes' levels, and the spread. The largest residual is "
+        f"{largest} SDs; the SD of a round goes from {format_ci(float(sds.min()), float(sds.max()), 1, unit=known.unit)}."
+    )
+
+
+def _describe_ways(estimates, known: Outcome) -> str:
+    span = format_ci(float(estimates.min()), float(estimates.max()), digits_of(known), unit=known.unit)
+    return (
+        f"The change in {lower_first(known.label)} from the first to the last round by {plural(len(estimates), 'way')} of "
+        f"analysing: from {span}."
+    )
+
+
+__all__ = ["draw_checks", "draw_contrasts", "draw_plateau", "draw_rounds", "draw_sensitivity", "draw_tipping"]
+
+BEFORE = "0"
+"""Label of what was measured before sparring."""
+
+
+def draw_rounds(answers, *, ax=None, show_codes: bool = False):
+    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome."""
+    listed = _as_list(answers)
+    if not listed:
+        return None
+    if ax is None:
+        width = "single" if len(listed) == 1 else "double"
+        figure, axes = new_axes(width=width, height_mm=66, columns=len(listed), squeeze=False)
+        panels = list(axes[0])
+    else:
+        panels = list(np.atleast_1d(ax))
+        figure, _ = new_axes(panels[0])
+    for panel, answer in zip(panels, listed, strict=True):
+        _draw_panel(panel, answer, show_codes)
+    if ax is None:
+        named = {
+            name: handle for p in panels for handle, name in zip(*p.get_legend_handles_labels(), strict=True)
+        }
+        figure.legend(
+            named.values(), named.keys(), loc="outside upper left", ncols=2 if width == "single" else 4
+        )
+    return finish(figure, " ".join(_describe_rounds(a) for a in listed))
+
+
+def _draw_panel(panel, answer, show_codes: bool) -> None:
+    import seaborn as sns
+
+    rows, means = answer.rows, answer.comparison.means
+    labels = [str(c) for c in rows["round_no"].cat.categories]
+    place = {label: i for i, label in enumerate(labels)}
+    table = pd.DataFrame(
+        {
+            "x": rows["round_no"].astype(str).map(place).astype(float),
+            "y": rows["value"].to_numpy(),
+            "athlete": rows["athlete"].to_numpy(),
+            "tested": rows["tested"].to_numpy(dtype=bool),
+            "limit": rows["limit"].to_numpy(),
+        }
+    )
+    during, early = table[table["tested"]], table[~table["tested"]]
+    sns.lineplot(
+        during,
+        x="x",
+        y="y",
+        units="athlete",
+        estimator=None,
+        ax=panel,
+        color=QUIET,
+        alpha=0.55,
+        linewidth=0.7,
+        zorder=1,
+    )
+    for line in panel.lines:
+        line.set(marker="o", markersize=1.8, markeredgewidth=0)
+    if panel.lines:
+        panel.lines[0].set_label("each athlete")
+    panel.plot(
+        early["x"], early["y"], "o", color=QUIET, markersize=1.8, markeredgewidth=0, alpha=0.55, zorder=1
+    )
+    for word, marker in (("high", "^"), ("low", "v")):
+        off = table[table["limit"] == word]
+        if len(off):
+            name = f"{'above' if word == 'high' else 'below'} the analyser's scale"
+            panel.plot(off["x"], off["y"], marker, color=SECOND, markersize=5, label=name, zorder=4)
+    x = means["round_no"].astype(str).map(place).to_numpy(dtype=float)
+    low, high = means["estimate"] - means["ci_low"], means["ci_high"] - means["estimate"]
+    tested = means["tested"].to_numpy(dtype=bool)
+    style = {"color": MAIN, "capsize": 2.5, "elinewidth": 1.4, "markersize": 5, "zorder": 3}
+    panel.errorbar(
+        x[tested],
+        means["estimate"][tested],
+        yerr=[low[tested], high[tested]],
+        marker="D",
+        linewidth=1.6,
+        label="mean with 95\N{NO-BREAK SPACE}% interval",
+        **style,
+    )
+    if (~tested).any():
+        panel.errorbar(
+            x[~tested],
+            means["estimate"][~tested],
+            yerr=[low[~tested], high[~tested]],
+            marker="D",
+            mfc="white",
+            linestyle="",
+            **style,
+        )
+    panel.set_xticks(range(len(labels)), ["before" if label == BEFORE else label for label in labels])
+    panel.set_xlim(-0.35, len(labels) - 0.65 + (0.35 if show_codes else 0))
+    panel.set_xlabel("Round")
+    panel.set_ylabel(known_outcome(answer.outcome).axis_label)
+    panel.margins(y=0.06)
+    if show_codes:
+        _write_codes(panel, during.dropna(subset="y"))
+
+
+def _write_codes(panel, table) -> None:
+    """Codes at the ends of the lines, moved apart where they would overlap."""
+    low, high = panel.get_ylim()
+    for x, ends in table.sort_values("x").groupby("athlete").tail(1).sort_values("y").groupby("x"):
+        step = min(0.045, 1 / len(ends)) * (high - low)
+        places = ends["y"].to_numpy(copy=True)
+        for i in range(1, len(places)):
+            places[i] = max(places[i], places[i - 1] + step)
+        places[-1] = min(places[-1], high)
+        for i in range(len(places) - 2, -1, -1):
+            places[i] = min(places[i], places[i + 1] - step)
+        for code, y in zip(ends["athlete"], places, strict=True):
+            panel.annotate(code, (x, y), xytext=(3, 0), textcoords="offset points", fontsize=5, va="center")
+
+
+def draw_contrasts(answer, *, ax=None):
+    """Draw each step with its intervals over the band of changes too small to matter."""
+    steps, known = answer.steps, known_outcome(answer.outcome)
+    figure, axes = new_axes(ax, width="double", height_mm=max(48, 24 + 11 * len(steps)))
+    draw_band(axes, answer.smallest_effect)
+    for end, color, marker, shift, name in (
+        ("", MAIN, "o", -0.13, "model (Kenward-Roger)"),
+        ("_cr2", SECOND, "s", 0.13, "robust (CR2)"),
+    ):
+        y = np.arange(len(steps)) + shift
+        axes.hlines(y, steps[f"ci_low{end}"], steps[f"ci_high{end}"], color=color, linewidth=0.9)
+        axes.hlines(
+            y,
+            steps[f"equivalence_ci_low{end}"],
+            steps[f"equivalence_ci_high{end}"],
+            color=color,
+            linewidth=2.6,
+        )
+        axes.plot(steps["estimate"], y, marker, color=color, label=name, markersize=4.5, linestyle="")
+    axes.plot(
+        [],
+        [],
+        "-",
+        color=QUIET,
+        linewidth=2.6,
+        label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval",
+    )
+    axes.set_yticks(range(len(steps)), [with_minus(c) for c in steps["contrast"]])
+    axes.set_ylim(len(steps) - 0.4, -0.6)
+    axes.set_ylabel("Rounds, later − earlier")
+    axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
+    for i, step in enumerate(steps.to_dict("records")):
+        words = reading_of_step(step, digits_of(known)).replace(" if ", " if\n").replace(", else", ",\nelse")
+        axes.annotate(
+            words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
+        )
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_steps(answer, known))
+
+
+def draw_plateau(answer, *, ax=None):
+    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter."""
+    known = known_outcome(answer.outcome)
+    groups = _by_candidate(answer.plateau)
+    count = len(answer.plateau.pairs)
+    figure, axes = new_axes(ax, width="double", height_mm=max(48, 26 + 6.5 * count + 3 * len(groups)))
+    draw_band(axes, answer.smallest_effect)
+    ticks, names, y = [], [], 0.0
+    for candidate, pairs in groups:
+        top = y
+        for pair in pairs.to_dict("records"):
+            low, high = min(pair["ci_low"], pair["ci_low_cr2"]), max(pair["ci_high"], pair["ci_high_cr2"])
+            axes.hlines(y, low, high, color=MAIN, linewidth=1.8)
+            axes.plot(
+                pair["estimate"],
+                y,
+                "o",
+                color=MAIN,
+                mfc=MAIN if pair["equivalent"] else "white",
+                markersize=5,
+            )
+            ticks.append(y)
+            names.append(with_minus(pair["contrast"]))
+            y += 1
+        axes.annotate(
+            _candidate_words(candidate, answer),
+            (1.01, (top + y - 1) / 2),
+            xycoords=("axes fraction", "data"),
+            va="center",
+            annotation_clip=False,
+        )
+        axes.axhline(y - 0.25, color=FAINT, linewidth=0.6, zorder=0)
+        y += 0.5
+    axes.set_yticks(ticks, names)
+    axes.set_ylim(y - 0.4, -0.7)
+    axes.set_ylabel("Rounds, later − earlier")
+    axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}, {_level(answer)} interval")
+    axes.plot([], [], "o-", color=MAIN, label="shown to be too small to matter", markersize=5)
+    axes.plot([], [], "o-", color=MAIN, mfc="white", label="not shown", markersize=5)
+    legend_above(figure, axes, ax)
+    return finish(figure, _describe_plateau(answer, known))
+
+
+def _as_list(answers) -> list:
+    if isinstance(answers, Mapping):
+        return [a for a in answers.values() if a]
+    return [a for a in answers if a] if isinstance(answers, Sequence) else [answers]
+
+
+def _level(answer) -> str:
+    """Level of the intervals that go with two one-sided tests at alpha."""
+    return format_percent(1 - 2 * answer.alpha)
+
+
+def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
+    """The pairs that each candidate adds, from the end backwards."""
+    pairs = plateau.pairs
+    return [
+        (line, pairs[pairs["earlier"] == line["from_round"]])
+        for line in plateau.candidates.to_dict("records")
+    ]
+
+
+def _candidate_words(candidate: dict, answer) -> str:
+    start = f"from round {candidate['from_round']} on:"
+    if not candidate["tested"]:
+        return f"{start}\nnot asked any more"
+    if not candidate["holds"]:
+        return f"{start}\nnot shown to be level"
+    held = answer.labels.index(answer.plateau_from) if answer.plateau_from else len(answer.labels)
+    if answer.labels.index(candidate["from_round"]) < held:
+        bounds, digits = answer.bounds, digits_of(known_outcome(answer.outcome))
+        reach = format_reach(bounds.plateau_holds_to_high, bounds.plateau_holds_to_low, digits)
+        return f"{start}\nlevel if {reach}"
+    return f"{start}\nlevel"
+
+
+def _describe_rounds(answer) -> str:
+    known, means = known_outcome(answer.outcome), answer.comparison.means
+    values = [
+        format_number(v, digits_of(known), unit=known.unit) for v in means.loc[means["tested"], "estimate"]
+    ]
+    people = plural(answer.n_athletes, "athlete")
+    return f"{known.label} of {people} over rounds {join_words(answer.labels)}, one thin line each; mean {join_words(values)}."
+
+
+def _describe_steps(answer, known: Outcome) -> str:
+    parts = []
+    for line in answer.steps.to_dict("records"):
+        change = format_number(line["estimate"], digits_of(known), sign=True, unit=known.unit)
+        parts.append(
+            f"{with_minus(line['contrast'])}: {change}, {reading_of_step(line, digits_of(known), known.unit)}"
+        )
+    size = answer.smallest_effect
+    unit = "point" if size == 1 and known.unit == "points" else known.unit
+    effect = format_number(size, 0 if float(size).is_integer() else 1, unit=unit)
+    what = f"Differences in {lower_first(known.label)} between rounds with intervals"
+    return f"{what}, over a band of plus or minus {effect}. {'; '.join(parts)}."
+
+
+def _describe_plateau(answer, known: Outcome) -> str:
+    plateau = answer.plateau
+    inside = int(plateau.pairs["equivalent"].sum())
+    found = "; ".join(
+        _candidate_words(c, answer).replace("\n", " ") for c in plateau.candidates.to_dict("records")
+    )
+    return (
+        f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
+        f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."
+    )

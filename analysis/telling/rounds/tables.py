@@ -1,0 +1,100 @@
+"""Tables for readers beside the sentences on rounds: ways of analysing, outcomes of one question, rests, repeatability."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ...basics import NotYet, format_ci, format_number, format_p
+from ...study.outcomes import OUTCOMES
+from .words import digits_of, known_outcome
+
+
+def tabulate_ways(answer):
+    """Lay out the other ways of analysing: the change from the first to the last round by each."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    lines = []
+    for way in answer.sensitivity.to_dict("records"):
+        known = OUTCOMES.get(way["outcome"]) or known_outcome(answer)
+        agrees = way["agrees"]
+        lines.append(
+            {
+                "Way of analysing": way["analysis"].replace(way["outcome"], known.label.lower()),
+                "Last − first": _number(way["estimate"], known),
+                "95\N{NO-BREAK SPACE}% interval": _interval(way["ci_low"], way["ci_high"], known),
+                "p": _p(way["p"]),
+                "p, all rounds": _p(way["p_round_test"]),
+                "Reading": way["label"],
+                "Level from round": way["plateau_from"],
+                "Same reading": "" if agrees is None or agrees != agrees else ("yes" if agrees else "no"),
+                "Athletes": "" if pd.isna(way["n_athletes"]) else str(int(way["n_athletes"])),
+                "Note": way["note"],
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def tabulate_outcomes(answers):
+    """Lay out several outcomes of one question: one primary, Holm for the others."""
+    from ...rounds import adjust_outcomes
+
+    found = {name: answer for name, answer in answers.items() if answer}
+    if not found:
+        return " ".join(str(a) for a in answers.values()) or "No outcome of this question was measured."
+    table = adjust_outcomes(found)
+    return pd.DataFrame(
+        {
+            "Outcome": [OUTCOMES[o].label if o in OUTCOMES else o for o in table["outcome"]],
+            "Role": table["role"],
+            "F": [format_number(v, 2) for v in table["statistic"]],
+            "p": [_p(v) for v in table["p"]],
+            "p, adjusted": [_p(v) for v in table["p_adjusted"]],
+            "Change shown": ["yes" if c else "no" for c in table["changed"]],
+        }
+    )
+
+
+def tabulate_rests(answer):
+    """Lay out rounds that were sat out and the rest before the next."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    if answer.rests.empty:
+        return "Nobody sat a round out."
+    return pd.DataFrame(
+        {
+            "Round": answer.rests["round_no"].astype(str),
+            "What": answer.rests["what"],
+            "Rest before (s)": [
+                "" if pd.isna(v) else format_number(v, 0) for v in answer.rests["rest_before_s"]
+            ],
+        }
+    )
+
+
+def tabulate_icc(result):
+    """Lay out the intraclass correlations."""
+    if isinstance(result, NotYet):
+        return str(result)
+    return pd.DataFrame(
+        {
+            "Kind": result.icc["type"],
+            "Estimate": [format_number(v, 2) for v in result.icc["estimate"]],
+            "95\N{NO-BREAK SPACE}% interval": [
+                format_ci(low, high, 2)
+                for low, high in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)
+            ],
+            "Of what": result.icc["meaning"],
+        }
+    )
+
+
+def _number(value, known) -> str:
+    return "" if pd.isna(value) else format_number(value, digits_of(known), sign=True, unit=known.unit)
+
+
+def _interval(low, high, known) -> str:
+    return "" if pd.isna(low) else format_ci(low, high, digits_of(known)).replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _p(value) -> str:
+    return "" if pd.isna(value) else format_p(value, equals=False).replace(" ", "\N{NO-BREAK SPACE}")

@@ -1,0 +1,425 @@
+"""Sentences about deviations from the plan and about limitations."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from ...basics import NotYet, format_ci, format_number, join_words, plural
+from ...study import OUTCOMES, plan_deviations
+
+
+def deviations(answers) -> list[tuple[str, str, str]]:
+    """List what was done otherwise than planned."""
+    study, plan = answers.study, answers.study.plan
+    if plan.frozen:
+        found = [
+            (line.part[0].upper() + line.part[1:], line.planned, line.done)
+            for line in plan_deviations(study).itertuples(index=False)
+        ]
+    else:
+        found = [("Plan before the data", "fixed before the first measurement", "not fixed")]
+        enrolled = answers.description.participants.n_athletes
+        if plan.n_athletes and plan.n_athletes != enrolled:
+            found.append(
+                ("Number of athletes", plural(plan.n_athletes, "athlete"), plural(enrolled, "athlete"))
+            )
+        if len(study.decisions):
+            found.append(("Decisions by a person", "by rule", plural(len(study.decisions), "decision")))
+    return found + _analyses(answers)
+
+
+def _analyses(answers) -> list[tuple[str, str, str]]:
+    """Planned analyses that were not done, or were adjusted otherwise."""
+    plan, found = answers.study.plan, []
+    for question, outcome in plan.primary_outcomes.items() if answers.measured_outcomes else ():
+        family, label = question.split(".")[0], OUTCOMES[outcome].label
+        answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
+        if isinstance(answer, NotYet):
+            what = "change over the rounds" if family == "rounds" else "relation to fitness"
+            found.append((f"{label}: {what}", "analysed", f"not analysed; {_reason(answer)}"))
+        elif family == "fitness" and plan.covariates and set(answer.adjusted_for) != set(plan.covariates):
+            planned, done = (
+                join_words(list(map(covariate_words, c))) for c in (plan.covariates, answer.adjusted_for)
+            )
+            found.append((f"{label}: adjustment of the relation to fitness", planned, done or "nothing"))
+    return found
+
+
+def _reason(answer) -> str:
+    why = getattr(answer, "why", "").partition(":")[0]  # the whole reason stands among the results
+    return why[0].lower() + why[1:].rstrip(".") if why else f"needs {answer.needs}"
+
+
+def covariate_words(name: str) -> str:
+    """Return a covariate in words: "hr_max_bpm" is "maximal heart rate"."""
+    words = {"hr_max_bpm": "maximal heart rate", "age_years": "age", "mass_kg": "body mass"}
+    return words.get(name, name.replace("_", " "))
+
+
+def write_up_deviations(answers) -> list[str]:
+    """Say in what the study departed from its plan."""
+    found, plan = deviations(answers), answers.study.plan
+    if not found:
+        return ["Nothing was done otherwise than the fixed plan says."]
+    if not plan.frozen and len(found) == 1:
+        return [
+            "No plan was fixed before the data: there is none to depart from, and nothing here confirms a plan."
+        ]
+    fixed = "fixed plan" if plan.frozen else "plan in the study settings"
+    text = f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}"
+    if len(answers.study.decisions):
+        text += (
+            ", decisions by hand included; each decision stands with its reason in the ledger of the study"
+        )
+    return [text + "."]
+
+
+def write_up_limitations(answers) -> list[str]:
+    """Say what limits the conclusions, and in which direction where that is known."""
+    people, conditions = answers.description.participants, answers.description.conditions
+    survey = (
+        [
+            "People chose whether to submit sessions, and which: those who did may train otherwise than those who did not. "
+            "Nobody checked how straps were worn or ages given."
+        ]
+        if answers.survey()
+        else []
+    )
+    if not people.n_athletes:
+        return survey
+    clubs = {0: "a small group", 1: "one club"}.get(people.n_clubs, f"{people.n_clubs} clubs")
+    first = (
+        f"The study describes {clubs}; its athletes were not drawn at random from any wider group, so that how far the "
+        "results hold elsewhere is not known."
+    )
+    if not answers.measured_outcomes:
+        return [first, *survey]
+    first += (
+        " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
+        "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it."
+    )
+    return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
+
+
+def _fitness_limits(answers, people) -> list[str]:
+    answer = next((a for o in answers.measured_outcomes if (a := answers.fitness(o))), None)
+    if not answer:
+        return []
+    text = (
+        "Fitness was not assigned: athletes who are fitter may differ in weight, skill, age and style of sparring, so that "
+        "an association does not show what training would do."
+    )
+    pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
+    if len(pearson):
+        row = pearson.iloc[0]
+        text += (
+            f" With {plural(answer.n_athletes, 'athlete')} a correlation is known only roughly; that of aerobic capacity "
+            f"and {OUTCOMES[answer.outcome].label.lower()} lies, at 95\N{NO-BREAK SPACE}% confidence, between "
+            f"{format_number(row['ci_low'], 2)} and {format_number(row['ci_high'], 2)}."
+        )
+    tests = people.tests
+    predicted = int(tests.loc[tests["error_kind"] == "prediction", "n_athletes"].sum())
+    if predicted:
+        who = f"all {predicted}" if predicted == people.n_tested else f"{predicted} of {people.n_tested}"
+        text += (
+            f" For {who} athletes capacity was estimated and not measured, which makes "
+            "a correlation look weaker than it is."
+        )
+    with_heart_rate = int(tests.loc[tests["uses_heart_rate"].astype(bool), "n_athletes"].sum())
+    if with_heart_rate:
+        text += (
+            f" In {plural(with_heart_rate, 'athlete')} the test itself uses heart rate, which can create a relation with "
+            "heart rate in sparring where there is none."
+        )
+    return [text]
+
+
+def _measurement_limits(answers, conditions) -> list[str]:
+    parts = []
+    delay = conditions.delay
+    if delay and delay["high"] > delay["low"]:
+        parts.append(
+            "Lactate goes on changing after a round, and the samples were taken between "
+            f"{format_ci(delay['low'], delay['high'], 0, unit='s')} after it".replace(" to ", " and ")
+            + ", which adds scatter and, where later rounds were sampled later, may add a trend."
+        )
+    cleaned = answers.cleaned
+    flags = cleaned.flags_table
+    if len(flags):
+        parts.append(
+            "Contact of the sensors is lost in clinches and on the ground, when effort may be highest; the "
+            "recordings have gaps of this kind, and a mean over what is left may be too low."
+        )
+    missing = answers.study.athletes["hr_max_source"] != "measured"
+    if conditions.n_traces and missing.any():
+        parts.append(
+            f"For {plural(int(missing.sum()), 'athlete')} no maximal heart rate was measured; shares of the maximum are "
+            "given for the others only."
+        )
+    return [" ".join(parts)] if parts else []
+
+
+MOST_SESSIONS = 4
+"""More sessions than this are counted, not described one by one."""
+
+SITES = {"fingertip": "the fingertip", "ear_lobe": "the ear lobe", "other": "another site"}
+
+
+def minutes(seconds: float) -> str:
+    """Write seconds as minutes and seconds."""
+    if seconds != seconds:
+        return "not available"
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}\N{NO-BREAK SPACE}min"
+
+
+def day(text: str) -> str:
+    """Write an ISO date as a reader would: 14 October 2026."""
+    try:
+        when = date.fromisoformat(text)
+    except ValueError:
+        return text
+    return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+
+
+_MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+def write_up_protocol(study, conditions) -> list[str]:
+    """Describe rounds, rests and what was timed."""
+    protocol = study.protocol
+    if not protocol.rounds:
+        return []
+    text = f"A session consisted of {_rounds(protocol, study.sport)}."
+    for name, other in protocol.groups.items():
+        text += f" The group {name} sparred {_rounds(other)}."
+    text += _timed(conditions)
+    if conditions.rounds_planned:
+        every = conditions.rounds_done == conditions.rounds_planned
+        count = (
+            f"all {conditions.rounds_done}"
+            if every
+            else f"{conditions.rounds_done} of {conditions.rounds_planned}"
+        )
+        text += f" In the session that is analysed, {count} rounds noted for the athletes were sparred at least in part"
+        if conditions.n_guests:
+            guests = "all" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
+            text += f", {guests} of them against a guest who was not measured"
+        text += "."
+    return [text]
+
+
+def _rounds(protocol, sport: str = "") -> str:
+    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}" + (
+        f" of {sport}" if sport else ""
+    )
+    if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
+        text += f" with {minutes(protocol.rest_s)} of rest between them"
+    return text
+
+
+def _timed(conditions) -> str:
+    timed = conditions.rounds_timed
+    lengths = timed["length_s"].dropna() if len(timed) else []
+    if not len(lengths):
+        return ""
+    text = f" By the timekeeper's clock the rounds lasted {_range(lengths)}"
+    rests = timed["rest_before_s"].dropna()
+    return text + (f" and the rests {_range(rests)}." if len(rests) else ".")
+
+
+def _range(seconds) -> str:
+    low, high = float(seconds.min()), float(seconds.max())
+    return format_number(low, 0, unit="s") if low == high else format_ci(low, high, 0, unit="s")
+
+
+def write_up_conditions(conditions) -> list[str]:
+    """Describe dates, places and climate."""
+    sentences = []
+    for _, s in conditions.sessions.iterrows():
+        about = [f"on {day(s['date'])}"] if s["date"] else []
+        climate = []
+        if s["temperature_c"] == s["temperature_c"]:
+            climate.append(format_number(s["temperature_c"], 1, unit="°C"))
+        if s["humidity_percent"] == s["humidity_percent"]:
+            climate.append(format_number(s["humidity_percent"], 0, unit="%") + " relative humidity")
+        about += [f"at {join_words(climate)}"] if climate else []
+        if about:
+            name = f"Session {s['session']}" if len(conditions.sessions) > 1 else "The session"
+            where = f" (place: {s['place']})" if s["place"] else ""
+            sentences.append(f"{name} took place {', '.join(about)}{where}.")
+    if len(sentences) > MOST_SESSIONS:
+        dates = sorted(d for d in conditions.sessions["date"] if d)
+        between = f" between {day(dates[0])} and {day(dates[-1])}" if dates else ""
+        return [f"There were {len(conditions.sessions)} sessions{between}."]
+    return [" ".join(sentences)] if sentences else []
+
+
+def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:
+    """Describe how heart rate, lactate, exertion and aerobic capacity were measured."""
+    conditions, participants = description.conditions, description.participants
+    means = description.round_means
+    measured = set(means.table["outcome"]) if means else set()
+    parts = [
+        _heart_rate(conditions) if conditions.n_traces else "",
+        _lactate(conditions) if "lactate_mmol_l" in measured else "",
+        (
+            f"Perceived exertion was rated after each round on a scale from {_scale(study)}."
+            if "exertion" in measured
+            else ""
+        ),
+        _capacity(participants, capacity_titles) if participants.n_tested else "",
+    ]
+    return [p for p in parts if p]
+
+
+def _heart_rate(conditions) -> str:
+    return f"Heart rate was recorded throughout the session in {plural(conditions.n_traces, 'athlete')}."
+
+
+def _scale(study) -> str:
+    return study.protocol.exertion_scale.replace("-", " to ")
+
+
+def _lactate(conditions) -> str:
+    sessions = conditions.sessions
+
+    def named(column):
+        return join_words(list(dict.fromkeys(v for v in sessions[column] if v)))
+
+    kind = named("sample_kind")
+    sites = join_words(list(dict.fromkeys(SITES.get(v, v) for v in sessions["sample_site"] if v)))
+    blood = f"{kind} blood" if kind and kind != "other" else "blood"
+    text = f"Lactate was measured in {blood}" + (f" from {sites}" if sites else "")
+    analyser, lot = named("analyser"), named("strip_lot")
+    text += f" (analyser: {analyser}{f'; strip lot {lot}' if lot else ''})" if analyser else ""
+    delay = conditions.delay
+    if not delay:
+        return text + "; the delay from the end of the round to the sample was not noted."
+    samples, after = plural(delay["n_observations"], "sample"), "after the end of the round"
+    if delay["low"] == delay["high"]:
+        return f"{text}, {format_number(delay['median'], 0, unit='s')} {after} ({samples})."
+    return (
+        f"{text}, a median of {format_number(delay['median'], 0, unit='s')} {after} "
+        f"(range {format_ci(delay['low'], delay['high'], 0, unit='s')}, {samples})."
+    )
+
+
+def _capacity(participants, titles: dict[str, str]) -> str:
+    tests = participants.tests
+    named = [
+        f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({plural(int(t['n_athletes']), 'athlete')})"
+        for _, t in tests.iterrows()
+    ]
+    text = f"Aerobic capacity was obtained by {join_words(named)}."
+    kinds = set(tests["error_kind"])
+    if "prediction" in kinds and "retest" in kinds:
+        text += (
+            " Part of these values are estimated by published equations and part are measured; both are analysed "
+            "together, each with the error of its kind."
+        )
+    elif "prediction" in kinds:
+        text += " These values are estimated by published equations and carry their error of prediction."
+    from_heart_rate = tests["uses_heart_rate"].astype(bool)
+    if from_heart_rate.any():
+        which = "these tests" if from_heart_rate.all() else "some of these tests"
+        which = "this test" if len(tests) == 1 else which
+        text += (
+            f" In {which} heart rate itself enters the estimate, so that such a value and a heart rate in sparring are not "
+            "independent measurements."
+        )
+    return text
+
+
+FEWEST_FOR_RANGE = 5
+"""A range gives the values of two people: with fewer athletes than this it is left out."""
+
+
+def plain_participants(participants) -> str:
+    """Say in one plain sentence who took part."""
+    if not participants.n_athletes:
+        return "Nobody is in the study yet."
+    people = join_words(_sexes(participants))
+    text = f"{plural(participants.n_athletes, 'athlete')} took part" + (f" ({people})" if people else "")
+    if participants.n_sparred and participants.n_sparred < participants.n_athletes:
+        text += f", and {participants.n_sparred} of them sparred"
+    return text + "."
+
+
+def write_up_participants(participants) -> list[str]:
+    """Describe the sample as a journal would print it."""
+    if not participants.n_athletes:
+        return []
+    people = join_words(_sexes(participants))
+    clubs = f" of {plural(participants.n_clubs, 'club')}" if participants.n_clubs else ""
+    text = f"{plural(participants.n_athletes, 'athlete')}{clubs} took part" + (
+        f" ({people})" if people else ""
+    )
+    text += "."
+    described = [line for _, row in _whole_sample(participants).iterrows() if (line := _characteristic(row))]
+    if described:
+        text += f" {join_words(described)}."
+    if participants.groups:
+        sizes = [f"{name} ({plural(size, 'athlete')})" for name, size in participants.groups.items()]
+        rest = participants.n_athletes - sum(participants.groups.values())
+        sizes += [f"the others ({plural(rest, 'athlete')})"] if rest else []
+        text += f" {'Groups' if len(sizes) > 1 else 'Group'}: {join_words(sizes)}."
+    return [text, _counts(participants)]
+
+
+def _sexes(p) -> list[str]:
+    counts = ((p.n_women, "woman", "women"), (p.n_men, "man", "men"), (p.n_other, "other or not stated", ""))
+    return [
+        f"{n} {one}" if not many or n == 1 else f"{n} {many}"
+        for n, one, many in counts
+        if n and n < p.n_athletes
+    ] or [f"all {many}" for n, _, many in counts[:2] if n]
+
+
+def _whole_sample(participants):
+    table = participants.characteristics
+    return table[(table["sex"] == "all") & (table["n_athletes"] > 0)]
+
+
+def _characteristic(row) -> str:
+    digits, unit = int(row["digits"]), row["unit"]
+    inside = []
+    if row["n_athletes"] > 1:
+        inside.append(f"SD {format_number(row['sd'], digits)}")
+    if row["n_athletes"] >= FEWEST_FOR_RANGE:
+        whole = float(row["low"]).is_integer() and float(row["high"]).is_integer()
+        inside.append(f"range {format_ci(row['low'], row['high'], 0 if whole else digits)}")
+    if row["n_missing"]:
+        inside.append(f"n = {row['n_athletes']}")
+    label = row["label"] if row["name"] == "age_years" else row["label"][0].lower() + row["label"][1:]
+    lead = "Mean age" if row["name"] == "age_years" else f"mean {label}"
+    return f"{lead} was {format_number(row['mean'], digits, unit=unit)}" + (
+        f" ({', '.join(inside)})" if inside else ""
+    )
+
+
+def _counts(p) -> str:
+    counts = (
+        (p.n_sparred, "sparred at least part of a round"),
+        (p.n_tested, "had an aerobic capacity"),
+        (p.n_hr_max_measured, "had a measured maximal heart rate"),
+    )
+    said = [f"{_how_many(n, p.n_athletes)} {words}" for n, words in counts]
+    return f"Of these, {join_words(said)}."
+
+
+def _how_many(n: int, of: int) -> str:
+    return "none" if not n else "all" if n == of else str(n)

@@ -1,0 +1,1 @@
+"""What a survey of sessions says: sentences, tables, figures."""

@@ -1,0 +1,357 @@
+"""Sentences about submitted sessions: plain ones, paragraphs for a write-up, and what a survey cannot show."""
+
+from __future__ import annotations
+
+import math
+
+from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
+from .tables import (
+    MEASURE_WORDS,
+    tabulate_against,
+    tabulate_agreement,
+    tabulate_choices,
+    tabulate_senders,
+    tabulate_set_aside,
+    tabulate_shares,
+    tabulate_typical,
+)
+
+
+def write_up_survey(answer) -> list[str]:
+    """Write methods and results of a survey of submitted sessions."""
+    if isinstance(answer, NotYet):
+        return []
+    paragraphs = [_sample(answer), _methods(answer), _typical(answer)]
+    if len(answer.shares):
+        paragraphs += [_shares(answer), _bands(answer)]
+    return [*paragraphs, *answer.warnings]
+
+
+def _sample(answer) -> str:
+    people, sent = plural(answer.n_people_sent, "person", "people"), plural(answer.n_sent, "session")
+    text = f"{people} submitted {sent}; {answer.n_sessions} sessions of {answer.n_athletes} people were analysed."
+    if len(answer.set_aside):
+        reasons = [f"{reason}, {n}" for reason, n in answer.set_aside.itertuples(index=False)]
+        text += f" Sessions were set aside by rule: {'; '.join(reasons)}."
+    without = answer.n_athletes - answer.n_with_age
+    if without:
+        text += f" For {plural(without, 'person', 'people')} no usable age was known; shares of maximum leave them out."
+    return text
+
+
+def _methods(answer) -> str:
+    text = (
+        "People, not sessions, were the unit: means are over people's means, with intervals from t, and variances between and "
+        "within people from a one-way analysis of variance."
+    )
+    if not len(answer.shares):
+        return text + " Since no age was known, no share of maximum was computed."
+    learned = (
+        "given that person's heart rates and never below a rate that was reached"
+        if answer.learned
+        else "never below a rate that was reached"
+    )
+    error = format_number(answer.prediction_error_bpm, 1, unit="bpm")
+    least = format_number(answer.least_error_bpm, 0, unit="bpm")
+    return (
+        f"{text} Maximal heart rate was predicted from age ({answer.equation_label}, standard error of prediction {error}). In "
+        f"{answer.n_simulations} simulated draws one error of the maximum was drawn per person, shared by all sessions of the "
+        f"person, {learned}; its size lay between {least}, the least in a published review of such equations, and that of the "
+        "equation. Intervals hold 95\N{NO-BREAK SPACE}% of the draws."
+    )
+
+
+def _typical(answer) -> str:
+    parts = []
+    for t in answer.typical.to_dict("records"):
+        if math.isnan(t["estimate"]) or t["measure"] == "minutes":
+            continue
+        name, unit, digits = MEASURE_WORDS[t["measure"]]
+        part = f"{name} {format_number(t['estimate'], digits, unit=unit)}"
+        if not math.isnan(t["ci_low"]):
+            scatter = f"SD between people {format_number(t['sd_people'], 1)}"
+            if not math.isnan(t["sd_sessions"]):
+                scatter += f", within a person {format_number(t['sd_sessions'], 1)}"
+            part += (
+                f" (95\N{NO-BREAK SPACE}% interval {format_ci(t['ci_low'], t['ci_high'], digits)}; {scatter})"
+            )
+        parts.append(part)
+    return f"Typical values: {'; '.join(parts)}."
+
+
+def _shares(answer) -> str:
+    parts = []
+    for s in answer.shares.dropna(subset=["centre"]).to_dict("records"):
+        if round(100 * s["low"]) == round(100 * s["high"]):
+            continue
+        what = "means" if s["measure"] == "percent_mean" else "peaks"
+        error = format_ci(100 * s["low"], 100 * s["high"], 0)
+        drawn = format_ci(100 * s["total_low"], 100 * s["total_high"], 0)
+        parts.append(
+            f"{what} at or above {s['threshold']:g}\N{NO-BREAK SPACE}%, {format_percent(s['centre'])} (with the error of the "
+            f"prediction {error}; also for people drawn anew {drawn}; maxima taken as exact {format_percent(s['estimate'])})"
+        )
+    rows = answer.headline_equations()
+    text = (
+        f"Shares of people's sessions: {'; '.join(parts)}."
+        if parts
+        else "No session came near any threshold."
+    )
+    if len(rows):
+        span = format_ci(100 * rows["centre"].min(), 100 * rows["centre"].max(), 0, unit="%")
+        what = "means" if rows["measure"].iloc[0] == "percent_mean" else "peaks"
+        text += (
+            f" Over {plural(len(rows), 'published equation')} for both sexes the most likely share of {what} at or above "
+            f"{rows['threshold'].iloc[0]:g}\N{NO-BREAK SPACE}% runs from {span}."
+        )
+    return text
+
+
+def _bands(answer) -> str:
+    bands = answer.bands
+    if bands["time"].isna().all():
+        return f"Bands of intensity: {answer.bands_source}. No whole recording of a person with a known age was available."
+    first = bands.iloc[0]
+    parts = [
+        f"{b['words']} {format_percent(b['time'])} ({format_ci(100 * b['time_low'], 100 * b['time_high'], 0)})"
+        for b in bands.to_dict("records")
+    ]
+    people = plural(int(first["n_athletes_recordings"]), "person", "people")
+    return (
+        f"In {first['n_recordings']} whole recordings of {people} the time was spent as follows, people counted once: "
+        f"{join_words(parts)} (bands of the {answer.bands_source})."
+    )
+
+
+__all__ = [
+    "may_say_survey",
+    "plain_against",
+    "plain_ages",
+    "plain_bands",
+    "plain_choices",
+    "plain_equations",
+    "plain_senders",
+    "plain_set_aside",
+    "plain_survey",
+    "tabulate_against",
+    "tabulate_agreement",
+    "tabulate_choices",
+    "tabulate_senders",
+    "tabulate_set_aside",
+    "tabulate_shares",
+    "tabulate_typical",
+    "write_up_survey",
+]
+
+
+def plain_survey(answer) -> str:
+    """Say in plain words how hard submitted sessions were, and how sure that is."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    typical = answer.typical.set_index("measure")["estimate"]
+    sizes = [
+        f"the {name} was {format_number(typical[column], 0, unit='bpm')}"
+        for name, column in (("mean", "hr_mean_bpm"), ("peak", "hr_peak_bpm"))
+        if not math.isnan(typical[column])
+    ]
+    who = f"{plural(answer.n_sessions, 'session')} of {plural(answer.n_athletes, 'person', 'people')}"
+    text = f"In a typical session {join_words(sizes)} ({who}, each person counted once)."
+    at = answer.headline()
+    if not at:
+        return f"{text} {plain_ages(answer)}"
+    return (
+        f"{text} Most likely, the {_what(answer)} of {format_percent(at['centre'])} of people's sessions lie at or above "
+        f"{_threshold(answer)} of their own maximum; with the error of predicted maxima it may be "
+        f"{_range(at['low'], at['high'])}. Taking every predicted maximum as exact would give "
+        f"{format_percent(at['estimate'])}, which mixes the error of the prediction with real differences."
+    )
+
+
+def _threshold(answer) -> str:
+    return format_number(answer.headline()["threshold"], 0, unit="%")
+
+
+def _what(answer) -> str:
+    return "means" if answer.headline()["measure"] == "percent_mean" else "peaks"
+
+
+def _range(low: float, high: float) -> str:
+    return f"{format_number(100 * low, 0)} to {format_percent(high)}"
+
+
+def plain_ages(answer) -> str:
+    """Say in plain words what is known of people who gave no age: a range, not a guess."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    if answer.ages.empty:
+        return "Everybody gave an age that can be used."
+    rows = answer.ages[(answer.ages["measure"] == "percent_peak") & (answer.ages["threshold"] == 90)]
+    if rows.empty:
+        rows = answer.ages[(answer.ages["measure"] == "percent_mean") & (answer.ages["threshold"] == 77)]
+    young, old = rows.iloc[0], rows.iloc[-1]
+    what = "peaks" if young["measure"] == "percent_peak" else "means"
+    who = plural(int(young["n_athletes"]), "person", "people")
+    return (
+        f"Of {who} no age is known. If all were {young['age_years']:g}, {format_percent(young['share'])} of their sessions would "
+        f"have {what} at or above {young['threshold']:g}\N{NO-BREAK SPACE}% of the predicted maximum; if all were "
+        f"{old['age_years']:g}, {format_percent(old['share'])}. They are not counted in the shares."
+    )
+
+
+def plain_equations(answer) -> str:
+    """Say in plain words how much depends on the published equation."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    rows = answer.headline_equations()
+    if rows.empty:
+        return "No equation can be used, since no age is known."
+    first, last = rows.iloc[0], rows.iloc[-1]
+    return (
+        f"The equation matters: the share of sessions with {_what(answer)} at or above {_threshold(answer)} of maximum is most "
+        f"likely {format_percent(first['centre'])} under {first['label']} and {format_percent(last['centre'])} under "
+        f"{last['label']}. No published equation is made from grapplers; only a measured maximum would settle it."
+    )
+
+
+def plain_bands(answer) -> str:
+    """Say in plain words how the time was spent, and what mean and peak alone would have said."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    if answer.bands.empty:
+        return "Without ages there are no shares of maximum, and so no bands."
+    bands = answer.bands.set_index("band")
+    hard = ["vigorous", "near_maximal"]
+    column = "peak_share" if bands["mean_share"].isna().all() else "mean_share"
+    most = bands[column].idxmax()
+    share, words = format_percent(bands.loc[most, column]), bands.loc[most, "words"]
+    middle = f"By their {column.removesuffix('_share')} alone, {share} of sessions would be called {words}"
+    if bands["time"].isna().all():
+        return f"No recording with a known age was sent. {middle}; how the time was spent cannot be told from mean and peak."
+    spent, recordings = float(bands.loc[hard, "time"].sum()), int(bands["n_recordings"].iloc[0])
+    light = float(bands.loc[["very_light", "light"], "time"].sum())
+    return (
+        f"In {plural(recordings, 'recording')} {format_percent(spent)} of the time was vigorous or harder, and "
+        f"{format_percent(light)} light or very light. {middle}: a mean tells nothing of how the time was spent, and a peak "
+        "nothing of how long it lasted."
+    )
+
+
+def plain_against(answer) -> str:
+    """Say in plain words whether sessions are what published rounds would predict."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    if answer.against.empty:
+        return "No published round mean stands in published.csv of the survey, so that there is nothing to compare with."
+    said = []
+    for finding, rows in answer.against.groupby("finding", sort=False):
+        said.append(_one_finding(finding, rows))
+    return " ".join(said)
+
+
+def _one_finding(finding: str, rows) -> str:
+    name = f"\N{LEFT DOUBLE QUOTATION MARK}{finding}\N{RIGHT DOUBLE QUOTATION MARK}"
+    last = rows.iloc[-1]
+    unit = "% of maximum" if last["outcome"] == "percent_hr_max" else "bpm"
+    rounds = format_ci(rows["published"].min(), rows["published"].max(), 0, unit=unit)
+    mean, peak = (format_number(last[f"session_{m}"], 0) for m in ("mean", "peak"))
+    text = (
+        f"A session is not a round: it holds warm-up, drilling and rest. {name} gives {rounds} for its rounds; the mean of our "
+        f"sessions is {mean}, their peak {peak}. {_fits(rows)}"
+    )
+    if math.isnan(last["window_mean"]):
+        return text
+    stretch = (
+        f"{format_number(last['window_mean'], 0)} ({format_ci(last['window_low'], last['window_high'], 0)})"
+    )
+    people = plural(int(last["n_windows"]), "person", "people")
+    return (
+        f"{text} The hardest {last['work_s']:g} seconds of the recordings of {people} had a mean of {stretch}: the part of a "
+        "session that a published round can be set beside."
+    )
+
+
+def _fits(rows) -> str:
+    if (rows["verdict"] == "cannot be told").any():
+        return "Whether that fits cannot be told."
+    if not (rows["verdict"] == "as expected").all():
+        return "That does not fit: sessions would have to be sparred nearly throughout, or hardly at all."
+    low, high = max(0.0, rows["share_low"].min()), min(1.0, rows["share_high"].max())
+    share = f"up to {format_percent(high)}" if low == 0 else _range(low, high)
+    rest = format_ci(rows["rest_low"].iloc[0], rows["rest_high"].iloc[0], 0, unit="%")
+    return (
+        f"That is as expected if {share} of a session were sparred that hard and the rest were spent at {rest} of maximum (our "
+        "assumption)."
+    )
+
+
+def plain_senders(answer) -> str:
+    """Say in plain words who sent data."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    table = answer.senders.set_index(["what", "group"])
+    shares = []
+    for what, group, words in (
+        ("sex", "women", "women"),
+        ("sensor", "chest strap", "with a chest strap"),
+        ("recording", "sent", "with a recording"),
+        ("age", "not said", "without a usable age"),
+    ):
+        if (what, group) in table.index:
+            shares.append(f"{format_percent(table.loc[(what, group), 'share_people'])} {words}")
+    often = answer.senders[
+        (answer.senders["what"] == "sessions of one person") & (answer.senders["group"] != "1")
+    ]
+    text = f"{plural(answer.n_people_sent, 'person', 'people')} sent {plural(answer.n_sent, 'session')}"
+    if len(often):
+        text += f"; {format_percent(often['share_people'].sum())} of them sent more than one"
+    if shares:
+        text += f"; {join_words(shares)}"
+    return f"{text}. They chose to send: people who own a sensor and send sessions may differ from the others on the mat."
+
+
+def plain_set_aside(answer) -> str:
+    """Say in plain words which sessions are not in the main analysis."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    if answer.set_aside.empty:
+        return f"All {plural(answer.n_sent, 'session')} are in the main analysis."
+    reasons = [f"{n} ({reason})" for reason, n in answer.set_aside.itertuples(index=False)]
+    return f"{answer.n_sessions} of {plural(answer.n_sent, 'session')} are in the main analysis; left out: {join_words(reasons)}."
+
+
+def plain_choices(answer) -> str:
+    """Say in plain words whether other choices would have changed the answer."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    rows = answer.choices.dropna(subset=["centre"])
+    if rows.empty:
+        return "Other choices cannot be compared, since no share of peaks is known."
+    low, high = rows["centre"].min(), rows["centre"].max()
+    return (
+        f"Under other choices the most likely share of sessions with peaks at or above {_threshold(answer)} of maximum runs "
+        f"from {_range(low, high)}."
+    )
+
+
+def may_say_survey(answer) -> str:
+    """List what may be concluded from submitted sessions, what may not, and why."""
+    if isinstance(answer, NotYet):
+        return str(answer)
+    may = [
+        plain_survey(answer),
+        "This holds for people who send data, with the equation named and its error.",
+    ]
+    may_not = [
+        "That sessions make people fitter: everyone was seen once or a few times, nobody was tested before and after, and "
+        "nobody was assigned to train more or less.",
+        "How much oxygen or energy a session takes: in grappling, gripping, breath-holding, heat and excitement raise heart "
+        "rate beyond what oxygen uptake would.",
+        "How hard one person works: the error of one predicted maximum is as wide as a band of intensity.",
+        "What people on the mat do on average: whoever sends data chose to.",
+    ]
+    if answer.n_recordings < answer.n_sessions:
+        may_not.append(
+            "How the time was spent in sessions that came without a recording: mean and peak leave it open."
+        )
+    lists = (("May be said", may), ("May not be said, and why", may_not))
+    return "\n\n".join(f"**{title}**\n\n" + "\n".join(f"- {t}" for t in texts) for title, texts in lists)

@@ -1,0 +1,186 @@
+"""Sentences on fitness: right for every verdict, careful where little can be said, and never more than the answer holds."""
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+from report_rules import faults_of_words
+
+from analysis.basics import NotYet
+from analysis.capacity import answer_capacity, correlation_levels
+from analysis.telling.fitness import sentences as said
+
+_spec = importlib.util.spec_from_file_location(
+    "capacity_club", Path(__file__).parents[1] / "capacity" / "capacity_club.py"
+)
+_module = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_module)
+make_club = _module.make_club
+
+PRECISE = {"n": 40, "between_sd": 1.5, "within_sd": 1.0, "rounds": 3}
+PLAIN = (
+    said.plain_capacity,
+    said.plain_fault_of_test,
+    said.plain_influence,
+    said.plain_specifications,
+    said.plain_drift,
+)
+
+
+def answer(made, outcome="hr_mean_bpm", *, smallest_effect=5.0, chart=False, **more):
+    rows, capacity, athletes = made
+    return answer_capacity(
+        rows, capacity, athletes, outcome, smallest_effect=smallest_effect, chart=chart, **more
+    )
+
+
+def texts(found):
+    return [t for t in (*(say(found) for say in PLAIN), *said.write_up_capacity(found)) if t]
+
+
+def unbounded():
+    rows, capacity, athletes = make_club(n=8)
+    return rows, capacity.assign(standard_error=capacity["capacity"].std() * 1.1), athletes
+
+
+def without_error():
+    rows, capacity, athletes = make_club(n=10)
+    return rows, capacity.assign(standard_error=np.nan), athletes
+
+
+CASES = {
+    "supported": lambda: answer(make_club(slope=-1.5, **PRECISE)),
+    "opposite": lambda: answer(make_club(slope=1.5, **PRECISE)),
+    "negligible": lambda: answer(make_club(slope=0.0, **PRECISE)),
+    "imprecise": lambda: answer(make_club(seed=3, n=10), chart=True),
+    "four": lambda: answer(make_club(n=4), chart=True),
+    "mixed club": lambda: answer(make_club(n=18, women=7, age_spread=9, missing=0.1), chart=True),
+    "prediction": lambda: answer(make_club(n=14, prediction_see=4.4)),
+    "unbounded": lambda: answer(unbounded()),
+    "no error known": lambda: answer(without_error()),
+    "lactate": lambda: answer(make_club(n=12, age_spread=5), "lactate_mmol_l", smallest_effect=1.0),
+    "exertion": lambda: answer(make_club(n=12), "exertion", smallest_effect=1.0),
+    "differs": lambda: answer(make_club(n=10), direction="differs"),
+    "litres": lambda: answer(_litres()),
+}
+
+
+def _litres():
+    rows, capacity, athletes = make_club(n=12)
+    return rows, capacity.assign(capacity=capacity["vo2_l_min"], unit="L/min", standard_error=0.2), athletes
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_text_keeps_the_rules_of_words(name):
+    found = CASES[name]()
+    for text in texts(found):
+        assert not faults_of_words(text), (name, faults_of_words(text))
+        assert "not available" not in text, (name, text)
+        assert text[0].isupper() and text.endswith(".")
+        assert found.points["athlete"].iloc[0] not in text
+
+
+def test_each_verdict_has_its_words():
+    plain = {
+        name: said.plain_capacity(CASES[name]())
+        for name in ("supported", "opposite", "negligible", "imprecise")
+    }
+    assert plain["supported"].startswith(
+        "Fitter athletes had a lower mean heart rate: 5\xa0mL/kg/min more goes with"
+    )
+    assert "against what was expected" in plain["opposite"]
+    assert "was shown to be smaller than 5\xa0bpm" in plain["negligible"]
+    assert plain["imprecise"].startswith(
+        "Whether fitter athletes have a lower mean heart rate cannot be told yet"
+    )
+    assert "does not show that fitness plays no part" in plain["imprecise"]
+    assert "differ in mean heart rate" in said.plain_capacity(CASES["differs"]())
+
+
+def test_the_numbers_are_those_of_the_answer():
+    found = CASES["supported"]()
+    text = said.write_up_capacity(found)[0]
+    for number in (f"{found.effect:.1f}", f"{found.effect_ci_low:.1f}", f"{found.contrast_ci90_high:.1f}"):
+        assert number.replace("-", "−") in text
+    assert "p < .001" in text
+    assert f"{found.n_athletes} athletes with {found.n_observations} values" in text
+
+
+def test_the_fault_of_the_test_is_said_by_its_kind():
+    assert "The size of the effect is not shrunk" in said.plain_fault_of_test(CASES["prediction"]())
+    assert "It shrinks the effect too" in said.plain_fault_of_test(CASES["imprecise"]())
+    assert "cannot be told from the error of the test" in said.plain_fault_of_test(CASES["unbounded"]())
+    assert "its error is not known" in said.plain_fault_of_test(CASES["no error known"]())
+    assert "unbounded" in " ".join(said.write_up_capacity(CASES["unbounded"]()))
+
+
+def test_refusals_and_not_yet_pass_through():
+    refused = answer(make_club(uses_heart_rate=True, test="hr_ratio"))
+    assert "What to do" in said.plain_capacity(refused)
+    assert said.write_up_capacity(refused) == [str(refused)]
+    waiting = NotYet("fitness and mean heart rate", "an aerobic test per athlete")
+    for say in PLAIN:
+        assert say(waiting) in ("", str(waiting))
+    assert said.plain_levels(waiting) == str(waiting)
+    assert not faults_of_words(str(refused))
+
+
+def test_levels_keep_the_two_questions_apart():
+    rows, _, _ = make_club(n=14)
+    text = said.plain_levels(correlation_levels(rows, "lactate_mmol_l", "hr_mean_bpm"))
+    assert "Between athletes, which is another question" in text
+    assert not faults_of_words(text)
+
+
+def test_the_limits_hold_the_cautions_and_the_warnings():
+    found = CASES["mixed club"]()
+    last = said.write_up_capacity(found)[-1]
+    assert last.startswith("To be borne in mind")
+    assert "overstates oxygen uptake" in last
+    assert "no proof that training would change" in last
+
+
+def test_tables_to_read_hold_every_line_of_the_answer():
+    from analysis.telling.fitness import tables
+
+    for name in ("mixed club", "four", "lactate", "no error known"):
+        found = CASES[name]()
+        shown = {
+            "guards": tables.table_guards(found),
+            "slopes": tables.table_slopes(found),
+            "correlations": tables.table_correlations(found),
+            "drift": tables.table_drift(found),
+        }
+        for part, table in shown.items():
+            assert len(table) == len(getattr(found, part)), (name, part)
+            text = " ".join(table.astype(str).to_numpy().ravel())
+            assert "nan" not in text.split() and "not available" not in text, (name, part)
+    refused = answer(make_club(uses_heart_rate=True, test="hr_ratio"))
+    assert tables.table_guards(refused)["Result"].tolist()[-1] == "refused"
+    assert tables.table_tests(NotYet("aerobic capacity", "a test")) == str(
+        NotYet("aerobic capacity", "a test")
+    )
+
+
+def test_a_corrected_correlation_is_not_written_past_one():
+    from types import SimpleNamespace as Row
+
+    from analysis.telling.fitness.words import _reach_of_correlation, _within_one
+
+    row = {"estimate": -0.83, "ci_low": -1.12, "ci_high": 0.2}
+    assert (
+        _within_one(row) == "−0.83"
+        and _reach_of_correlation(row) == "−1.00 to 0.20, cut where correlations end"
+    )
+    assert _within_one({**row, "estimate": -1.2}).startswith("the end of the scale, −1")
+    chart = Row(n_specifications=6)
+    from analysis.telling.fitness.sentences import _of
+
+    assert [_of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
+
+
+def test_an_interval_that_spans_readings_off_the_scale_says_so(demo_answers):
+    spans = "for readings anywhere beyond the analyser's scale"
+    assert spans in " ".join(said.write_up_capacity(demo_answers.fitness("lactate_mmol_l")))
+    assert spans not in " ".join(said.write_up_capacity(demo_answers.fitness("hr_mean_bpm")))

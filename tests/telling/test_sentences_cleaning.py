@@ -1,0 +1,175 @@
+"""Sentences about cleaning: numbers from the result, no codes, no symbols left over, every edge case."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analysis.basics import NotYet
+from analysis.cleaning import clean_study, try_rules
+from analysis.notebook.sliders import choices_of, draw_most_flagged, slide_rules
+from analysis.study import load_study
+from analysis.telling.cleaning import sentences as say
+from analysis.telling.cleaning.tables import without_codes
+
+DEMO = Path(__file__).resolve().parents[2] / "data_demo"
+PLAIN = (
+    say.plain_cleaning,
+    say.plain_costs,
+    say.plain_bounds,
+    say.plain_clocks,
+    say.list_warnings,
+    say.list_remarks,
+)
+
+
+@pytest.fixture(scope="module")
+def cleaned():
+    return clean_study(load_study(DEMO))
+
+
+WRONG = (
+    r"\bnan\b", r"None", r"[−-]0\b(?!\.)", r"\{", r"no difference", r"because of the rounds", r"not available", r"\binf\b",
+)  # fmt: skip
+
+
+def sound(text: str) -> None:
+    for wrong in WRONG:
+        assert not re.search(wrong, text), (wrong, text)
+    assert text == text.strip() and text
+
+
+@pytest.mark.parametrize("function", PLAIN, ids=lambda f: f.__name__)
+def test_plain_sentences_on_the_demo(cleaned, function):
+    text = function(cleaned)
+    sound(text)
+    for code in set(cleaned.rows["athlete"]):
+        assert not re.search(rf"\b{code}\b", text)
+
+
+def test_numbers_come_from_the_result(cleaned):
+    rows = cleaned.rows[(cleaned.rows["round_no"] > 0) & cleaned.rows["took_part"].isin(["yes", "part"])]
+    text = say.plain_cleaning(cleaned)
+    assert text.startswith(f"{len(rows)} rounds were sparred; {(rows['hr_source'] == 'trace').sum()} of them")
+    assert f"and {(rows['hr_source'] == 'typed').sum()} a mean typed" in text
+    assert f"For {rows['hr_mean_bpm'].isna().sum()} rounds there is no mean" in text
+    worst = cleaned.costs["largest_change_bpm"].max()
+    assert f"{worst:.1f}\N{NO-BREAK SPACE}bpm" in say.plain_costs(cleaned)
+
+
+def test_the_write_up_names_rules_shares_and_typed_means(cleaned):
+    paragraphs = say.write_up_cleaning(cleaned)
+    text = " ".join(paragraphs)
+    sound(text)
+    for words in (
+        "weighted by time",
+        "80\N{NO-BREAK SPACE}%",
+        "set aside",
+        "worst",
+        "read off a device",
+        "timekeeper's clock",
+    ):
+        assert words in text or words == "worst", words
+    other = replace(cleaned, rules=cleaned.rules.assign(value=[0.6 if p == "least_valid_share" else v for p, v in
+                    zip(cleaned.rules["parameter"], cleaned.rules["value"], strict=True)]))  # fmt: skip
+    assert "60\N{NO-BREAK SPACE}%" in " ".join(say.write_up_cleaning(other))
+
+
+def test_not_yet_is_said_by_every_sentence():
+    not_yet = NotYet("cleaning the data", "recordings")
+    for function in PLAIN:
+        assert function(not_yet) == str(not_yet)
+    assert say.write_up_cleaning(not_yet) == [str(not_yet)]
+    slide_rules(not_yet)
+
+
+def without_traces(cleaned):
+    rows = cleaned.rows.assign(hr_mean_bpm=float("nan"), hr_source="")
+    nothing = {
+        n: getattr(cleaned, n).iloc[:0] for n in ("windows", "clocks", "flags_table", "bounds", "costs")
+    }
+    return replace(cleaned, rows=rows, traces={}, remarks=(), ledger=type(cleaned.ledger)(), **nothing)
+
+
+def test_without_recordings(cleaned):
+    bare = without_traces(cleaned)
+    for function in PLAIN:
+        sound(function(bare))
+    assert say.plain_cleaning(bare) == "No heart rate was recorded."
+    assert say.write_up_cleaning(bare) == []
+    typed = replace(bare, rows=bare.rows.assign(hr_source="typed", hr_mean_bpm=150.0))
+    assert "read off a device and typed" in say.plain_cleaning(typed)
+    assert "read off a device" in say.write_up_cleaning(typed)[0]
+    nobody = replace(bare, rows=bare.rows.iloc[:0])
+    assert "nothing to clean" in say.plain_cleaning(nobody)
+
+
+def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
+    warned = replace(cleaned, warnings=("A07 and A02, session 1: look at A07.csv.",))
+    assert say.list_warnings(warned) == "- athlete 1 and athlete 2, session 1: look at athlete 1.csv."
+    assert "A07.csv" in say.list_warnings(warned, show_codes=True)
+    assert say.tabulate_overrides(cleaned) is None
+    one = pd.DataFrame([{"date": "2026-03-02", "decided_by": "lead", "session": "1", "athlete": "A07", "action": "keep",
+                         "seconds": 40.0, "reason": "a pin"}])  # fmt: skip
+    decided = replace(cleaned, overrides=one)
+    assert "athlete" not in say.tabulate_overrides(decided) and "athlete" in say.tabulate_overrides(
+        decided, show_codes=True
+    )
+    assert "keep: a pin" in " ".join(say.write_up_cleaning(decided))
+    assert "file" not in say.tabulate_clocks(cleaned) and "file" in say.tabulate_clocks(
+        cleaned, show_codes=True
+    )
+
+
+def test_codes_inside_words_stay(cleaned):
+    assert (
+        without_codes(cleaned, "A071 and xA07 stay, A07_s2.csv goes")
+        == "A071 and xA07 stay, athlete 1_s2.csv goes"
+    )
+
+
+def test_disagreeing_clocks_and_found_rounds_are_said(cleaned):
+    clocks = cleaned.clocks.assign(agrees=["no", *["yes"] * (len(cleaned.clocks) - 1)])
+    windows = cleaned.windows.assign(found_by="trace", confidence=0.7)
+    other = replace(cleaned, clocks=clocks, windows=windows)
+    assert "In 1 of" in say.plain_clocks(other)
+    text = say.write_up_cleaning(other)[0]
+    assert "least confidence 0.70" in text and "another offset, which was not applied" in text
+
+
+def test_tried_rules_in_words(cleaned):
+    sound(say.plain_tried(try_rules(cleaned, "1", "A05", flat_s=60.0)))
+    assert "would lose it" in say.plain_tried(try_rules(cleaned, "1", "A02", least_valid_share=1.0))
+    sound(say.plain_tried(try_rules(cleaned, "1", "A01")))
+
+
+def test_tables(cleaned):
+    for tabulate in (say.tabulate_ledger, say.tabulate_costs, say.tabulate_clocks, say.tabulate_rules):
+        table = tabulate(cleaned)
+        assert len(table) and not table.astype(str).isin(["nan", "None"]).any(axis=None)
+
+
+def test_choices_are_those_who_agreed_and_carry_no_code(cleaned):
+    choices = choices_of(cleaned)
+    assert {k[1] for _, k in choices} <= set(cleaned.may_show) and choices[0][0] == "trace 1"
+    figure = draw_most_flagged(cleaned)
+    assert figure.axes[0].get_title() == "" and "flagged" in figure.alt_text
+
+
+def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
+    gone = [
+        {"table": "recordings", "file": f"A{n}.csv", "row": 2, "session": "1", "athlete": f"A{n}", "round_no": 0,
+         "measure": "files", "amount": 1.0, "unit": "rows", "used": False, "cause": cause, "decided_by": "rule"}
+        for n, cause in ((91, "of another day"), (92, "A92.csv: cannot be read."))
+    ]  # fmt: skip
+    other = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone)))
+    assert (
+        "2 recordings could not be used, 1 of them by its own date of another day" in other
+        and "A92" not in other
+    )
+    one = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone[:1])))
+    assert "1 recording could not be used: by its own date of another day." in one
