@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
     "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "planning",
-    "survey", "answers", "telling", "sheets", "notebook", "report",
+    "training", "survey", "answers", "telling", "sheets", "notebook", "report",
 )  # fmt: skip
 TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "environment.yml", "constraints.txt", "analysis", "notebooks",

@@ -66,6 +66,15 @@ from .published_values import (
 from .running import shuttle_stages, shuttles_in_level, stage_speed_km_h
 from .scaling import scale_vo2, scaling_exponents, vo2_l_min, vo2_ml_kg_min
 from .submaximal import ACTIVITIES, age_factor, metabolic_cost
+from .training_protocols import (
+    BandError,
+    TargetBand,
+    attainable_minutes,
+    predicted_band_error,
+    target_band,
+    training_protocols,
+    training_values,
+)
 from .units import (
     COMPUTED,
     CONVENTION,
@@ -99,16 +108,19 @@ __all__ = [
     "PROVENANCES",
     "READ",
     "SECONDARY",
+    "BandError",
     "BandTimes",
     "Estimate",
     "GasExchangeResult",
     "HeartRateMessage",
     "MeasuredHrMax",
+    "TargetBand",
     "TrainingImpulse",
     "aerobic_inputs",
     "aerobic_test_inputs",
     "aerobic_test_score",
     "age_factor",
+    "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
     "check_exertion",
@@ -142,6 +154,7 @@ __all__ = [
     "percent_hr_reserve",
     "percent_hr_reserve_from_vo2max",
     "predict_hr_max",
+    "predicted_band_error",
     "process_gas_exchange",
     "published_combat_values",
     "published_example",
@@ -157,6 +170,9 @@ __all__ = [
     "shuttles_in_level",
     "stage_speed_km_h",
     "stagno_impulse",
+    "target_band",
+    "training_protocols",
+    "training_values",
     "vo2_l_min",
     "vo2_ml_kg_min",
     "watts_from_kgm_min",
