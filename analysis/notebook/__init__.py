@@ -3,6 +3,6 @@
 In: results and functions that tell them. Out: what a reader of the notebook sees. Nothing here computes a statistic.
 """
 
-from .show import show
+from .showing import show
 
 __all__ = ["show"]

@@ -10,7 +10,7 @@ from ..planning import DesignAnswer, power_curves, published_ranges
 from ..planning.answer import left_after_losses
 from ..telling.cleaning.figures import draw_tried
 from ..telling.cleaning.sentences import plain_tried
-from .show import show
+from .showing import show
 
 QUESTIONS = {
     "Does heart rate change over the rounds?": ("heart_rate", "change"),

@@ -5,7 +5,7 @@ import pytest
 
 from analysis.basics import NotYet
 from analysis.capacity.results import Refused
-from analysis.notebook.show import picture_html, show, table_html
+from analysis.notebook.showing import picture_html, show, table_html
 from analysis.telling.style import finish, new_axes
 
 
@@ -39,7 +39,7 @@ def test_show_says_what_is_missing_and_goes_on(displayed):
 def test_a_reason_is_given_once_and_again_where_its_cell_is_run_again(displayed, monkeypatch):
     refused = Refused("whether it rains", "wait", why="The sky is hidden behind a roof.")
     for cell in ("show(a)", "show(a, b)", "show(a)"):
-        monkeypatch.setattr("analysis.notebook.show._this_cell", lambda cell=cell: cell)
+        monkeypatch.setattr("analysis.notebook.showing._this_cell", lambda cell=cell: cell)
         show(refused)
     first, second, again = (d.data for d in displayed)
     assert "roof" in first and again == first

@@ -119,7 +119,7 @@ def test_killed_half_way_leaves_the_old_and_the_next_run_clears_up(tmp_path):
     script = textwrap.dedent(
         f"""
         import time
-        from analysis.report.swap import build_aside
+        from analysis.report.build import build_aside
         def slow(folder):
             (folder / "page.html").write_text("half")
             print("started", flush=True)

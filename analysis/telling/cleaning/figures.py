@@ -19,7 +19,27 @@ HOLLOW = {
 
 
 def draw_ledger(cleaned, *, ax=None):
-    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause."""
+    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> from analysis.study.decisions import Ledger
+    >>> entries = [{"measure": "round seconds", "unit": "s", "amount": 280.0},
+    ...     {"measure": "round seconds", "unit": "s", "amount": 20.0, "used": False, "cause": "no contact"}]
+    >>> made = SimpleNamespace(ledger=Ledger().add(entries))
+    >>> draw_ledger(made).axes[0].get_xlabel()
+    'Share of the time in rounds (%)'
+    """
     table = round_seconds(cleaned)
     figure, axes = new_axes(ax, width="double", height_mm=22 + 7 * max(len(table), 1))
     total = table["seconds"].sum()
@@ -72,7 +92,25 @@ def round_seconds(cleaned) -> pd.DataFrame:
 
 
 def draw_costs(cleaned, *, ax=None):
-    """Draw what each rule costs: by how much round means would move were its samples kept."""
+    """Draw what each rule costs: by how much round means would move were its samples kept.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> costs = pd.DataFrame({"flag": ["spike"], "seconds": [9.0], "rounds": [2], "mean_change_bpm": [0.4],
+    ...     "largest_change_bpm": [0.7]})
+    >>> draw_costs(SimpleNamespace(costs=costs)).axes[0].get_xlabel()
+    'Change of the round mean were the samples kept (bpm)'
+    """
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()].reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=26 + 8 * max(len(table), 1))
     place = np.arange(len(table))[::-1]
@@ -107,7 +145,29 @@ def draw_costs(cleaned, *, ax=None):
 
 
 def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
-    """Draw a map of athletes and rounds: how much of each round is valid, and why a mean is missing."""
+    """Draw a map of athletes and rounds: how much of each round is valid, and why a mean is missing.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session : str, optional
+        Default: the first with rounds.
+    show_codes : bool
+        Write the athletes' codes beside the rows; otherwise rows are ordered by valid time and carry no name.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A01", "A02"], "round_no": 1, "took_part": "yes",
+    ...     "valid_share": [1.0, 0.5], "hr_mean_bpm": [150.0, float("nan")], "hr_source": ["trace", ""]})
+    >>> draw_missing(SimpleNamespace(rows=rows)).axes[0].get_xlabel()
+    'Round'
+    """
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
     rows = rows[rows["session"] == session]
@@ -175,7 +235,25 @@ def _mark_cells(axes, rows, valid, marks) -> list[str]:
 
 
 def draw_bounds(cleaned, *, ax=None):
-    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing."""
+    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> bounds = pd.DataFrame({"round_no": [1], "mean_bpm": [150.0], "mean_kept_bpm": [152.0], "mean_low_bpm": [146.0],
+    ...     "mean_high_bpm": [153.0], "aside_s": [25.0]})
+    >>> draw_bounds(SimpleNamespace(bounds=bounds)).axes[0].get_xlabel()
+    'Mean heart rate of the round (bpm)'
+    """
     table = cleaned.bounds[(cleaned.bounds["aside_s"] > 2) & cleaned.bounds["mean_bpm"].notna()]
     table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))
@@ -230,7 +308,32 @@ FLAG_MARKS = {
 
 
 def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
-    """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot."""
+    """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session : str, optional
+        Default: the first with traces.
+    show_codes : bool
+        Write the athletes' codes. Default: the panels carry none and are ordered by valid time, since a shared picture
+        must not tell who is who. Traces of athletes who did not agree to be shown alone are never drawn.
+    ax : sequence of matplotlib Axes, optional
+        One per trace.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, may_show=("A01",))
+    >>> draw_overview(made).axes[0].get_visible()
+    True
+    """
     session = session if session is not None else _first_session(cleaned)
     shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
     columns = 4
@@ -258,7 +361,30 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
 
 
 def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
-    """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact."""
+    """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy or TriedRules
+    session, athlete : str
+    show_codes : bool
+        Write the athlete's code above.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> rows = rounds.assign(hr_mean_bpm=140.0)
+    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, rows=rows)
+    >>> draw_trace(made, "1", "A01").axes[0].get_ylabel()
+    'Heart rate (bpm)'
+    """
     figure, axes = new_axes(ax, width="double", height_mm=74)
     trace = cleaned.traces[session, athlete] if hasattr(cleaned, "traces") else cleaned.trace
     _draw_panel(axes, cleaned, session, athlete, trace, small=False)
@@ -279,12 +405,52 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
 
 
 def draw_tried(tried, *, ax=None):
-    """Draw one trace under other rules, as `try_rules` returns it."""
+    """Draw one trace under other rules, as `try_rules` returns it.
+
+    Parameters
+    ----------
+    tried : TriedRules
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
+    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
+    >>> tried = SimpleNamespace(session="1", athlete="A01", trace=trace, windows=rounds,
+    ...     rounds=pd.DataFrame({"round_no": [1], "mean_bpm_tried": [140.0]}))
+    >>> draw_tried(tried).axes[0].get_ylabel()
+    'Heart rate (bpm)'
+    """
     return draw_trace(tried, tried.session, tried.athlete, ax=ax)
 
 
 def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
-    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence."""
+    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence.
+
+    Parameters
+    ----------
+    samples : DataFrame
+        elapsed_s, hr_bpm.
+    found : DataFrame
+        As `find_rounds` returns it.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> samples = pd.DataFrame({"elapsed_s": range(100), "hr_bpm": 120.0})
+    >>> found = pd.DataFrame({"round_no": [1], "start_s": [20.0], "end_s": [60.0], "confidence": [0.4]})
+    >>> draw_found(samples, found).axes[0].get_xlabel()
+    'Minutes since the start of the recording'
+    """
     figure, axes = new_axes(ax, width="double", height_mm=70)
     axes.plot(samples["elapsed_s"] / 60, samples["hr_bpm"], color=MAIN, linewidth=0.8)
     for row in found.itertuples(index=False):

@@ -22,7 +22,20 @@ SEX_WORDS = {"F": "women", "M": "men"}
 
 
 def draw_capacity(answer, *, ax=None, show_codes: bool = False):
-    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band."""
+    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : Axes, optional
+    show_codes : bool
+        Write each athlete's code beside the point; only for eyes that may see it. Default False.
+
+    Examples
+    --------
+    >>> draw_capacity(_example()).axes[0].get_xlabel()
+    'Aerobic capacity (mL/kg/min)'
+    """
     figure, axes = new_axes(ax, height_mm=72)
     known, points, line = known_outcome(answer.outcome), answer.points, answer.line
     level = format_number(100 * answer.planned.level, 0)
@@ -64,7 +77,18 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
 
 
 def draw_slopes(answer, *, ax=None):
-    """Draw the planned effect beside the unadjusted one and those within sexes and groups."""
+    """Draw the planned effect beside the unadjusted one and those within sexes and groups.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> draw_slopes(_example()).axes[0].get_yticklabels()[0].get_text()
+    'planned (n = 8)'
+    """
     known = known_outcome(answer.outcome)
     table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
     figure, axes = new_axes(ax, height_mm=26 + 6.5 * len(table))
@@ -185,7 +209,21 @@ def _example():
 
 
 def draw_influence(answer, *, ax=None, show_codes: bool = False):
-    """Draw the planned effect without each athlete in turn."""
+    """Draw the planned effect without each athlete in turn.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : Axes, optional
+    show_codes : bool
+        Name the athletes; only for eyes that may see it. Default False.
+
+    Examples
+    --------
+    >>> from analysis.telling.fitness.figures import _example
+    >>> draw_influence(_example()).axes[0].get_ylabel()
+    'Without one athlete, in order'
+    """
     known = known_outcome(answer.outcome)
     table = answer.influence[answer.influence["planned_effect"].notna()]
     table = table.sort_values("planned_effect", kind="stable").reset_index(drop=True)
@@ -230,7 +268,19 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
 
 
 def draw_error_correction(answer, *, ax=None):
-    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test."""
+    """Draw the correlation and the effect as measured, and corrected for the error of the fitness test.
+
+    Parameters
+    ----------
+    answer : CapacityAnswer
+    ax : pair of matplotlib Axes, optional
+
+    Examples
+    --------
+    >>> from analysis.telling.fitness.figures import _example
+    >>> [a.get_xlabel() for a in draw_error_correction(_example()).axes][0]
+    'Correlation over athletes'
+    """
     known = known_outcome(answer.outcome)
     panels = list(ax) if ax is not None else None
     figure, axes = (panels[0].figure, panels) if panels else new_axes(width="double", height_mm=52, columns=2)
@@ -341,7 +391,21 @@ LEFT_OUT = "one athlete left out"
 
 
 def draw_levels(levels, *, ax=None):
-    """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake."""
+    """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake.
+
+    Parameters
+    ----------
+    levels : Levels
+    ax : sequence of three matplotlib Axes, optional
+
+    Examples
+    --------
+    >>> from analysis.capacity import correlation_levels
+    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "exertion": [3, 5, 6, 4, 6, 8, 2, 5, 5],
+    ...                   "hr_mean_bpm": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
+    >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title(loc="left")[:12]
+    'The mistake:'
+    """
     x, y = known_outcome(levels.x), known_outcome(levels.y)
     if ax is None:
         figure, axes = new_axes(width="double", height_mm=68, columns=3, sharex=True, sharey=True)
@@ -381,7 +445,25 @@ def draw_levels(levels, *, ax=None):
 
 
 def draw_specifications(result, *, ax=None):
-    """Draw every reasonable analysis in order, and below each the choices that it stands for."""
+    """Draw every reasonable analysis in order, and below each the choices that it stands for.
+
+    Parameters
+    ----------
+    result : CapacityAnswer or Specifications
+    ax : pair of matplotlib Axes, optional
+        For the estimates and the choices.
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where the answer was computed without the chart.
+
+    Examples
+    --------
+    >>> from analysis.telling.fitness.figures import _example
+    >>> draw_specifications(_example()).axes[0].get_ylabel()[:11]
+    'Difference,'
+    """
     chart = getattr(result, "specifications", result)
     if chart is None:
         return None

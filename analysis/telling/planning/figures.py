@@ -19,7 +19,23 @@ NAMES = {"heart_rate": "Heart rate", "lactate": "Lactate", "exertion": "Exertion
 
 
 def draw_design(answer, *, ax=None):
-    """Draw for every planned question how often the smallest and the assumed effect would be shown."""
+    """Draw for every planned question how often the smallest and the assumed effect would be shown.
+
+    Parameters
+    ----------
+    answer : DesignAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import answer_design
+    >>> len(draw_design(answer_design(4, n=12)).axes)
+    1
+    """
     table = answer.questions.iloc[::-1].reset_index(drop=True)
     figure, ax = new_axes(ax, width="double", height_mm=16 + 7.2 * len(table))
     place = np.arange(len(table))
@@ -48,7 +64,26 @@ def draw_design(answer, *, ax=None):
 
 
 def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None):
-    """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it."""
+    """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it.
+
+    Parameters
+    ----------
+    truth : Assumptions
+    rounds : int
+    outcome : {"heart_rate", "lactate", "exertion"}
+        Default "heart_rate".
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import Assumptions
+    >>> draw_assumptions(Assumptions(), 4).axes[0].get_ylabel()
+    'Heart rate (bpm)'
+    """
     figure, ax = new_axes(ax, height_mm=62)
     size = getattr(truth, outcome)
     unit = {"heart_rate": "bpm", "lactate": "mmol/L", "exertion": "points"}[outcome]
@@ -82,7 +117,23 @@ def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None
 
 
 def draw_simulated(simulated, *, ax=None):
-    """Draw how many simulated studies claimed each question, with Monte-Carlo intervals."""
+    """Draw how many simulated studies claimed each question, with Monte-Carlo intervals.
+
+    Parameters
+    ----------
+    simulated : SimulatedStudies
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import simulate_studies
+    >>> len(draw_simulated(simulate_studies({"n": 8}, n_studies=50)).axes)
+    1
+    """
     table = simulated.power[simulated.power["n_studies"] > 0].iloc[::-1].reset_index(drop=True)
     figure, ax = new_axes(ax, width="double", height_mm=14 + 5.6 * len(table))
     place, power = np.arange(len(table)), 100 * table["power"]
@@ -113,7 +164,26 @@ def draw_simulated(simulated, *, ax=None):
 
 
 def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope", ax=None):
-    """Draw the simulated power of one question over sizes, one line per truth."""
+    """Draw the simulated power of one question over sizes, one line per truth.
+
+    Parameters
+    ----------
+    grid : SimulatedGrid
+    question, part : str
+        Which line of the tables. Default the fitness slope of heart rate.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import simulate_grid
+    >>> grid = simulate_grid([{"n": 8}, {"n": 12}], {"as assumed": None}, n_studies=50, n_jobs=1)
+    >>> draw_grid(grid).axes[0].get_xlabel()
+    'Athletes who start'
+    """
     table = grid.power[(grid.power["question"] == question) & (grid.power["part"] == part)]
     if table.empty:
         raise KitError(f"The grid holds no {question!r}, {part!r}.")
@@ -140,7 +210,24 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
 
 
 def draw_timetable(timetable, *, ax=None):
-    """Draw the evening: rounds on every mat, and the samples inside and outside their window."""
+    """Draw the evening: rounds on every mat, and the samples inside and outside their window.
+
+    Parameters
+    ----------
+    timetable : Timetable
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import make_timetable
+    >>> from analysis.study import Protocol
+    >>> draw_timetable(make_timetable(Protocol(3, 300.0, 120.0), athletes=8)).axes[0].get_xlabel()
+    'Minutes from the first start'
+    """
     mats, slots = timetable.mats, timetable.slots
     n_mats = int(mats["mat"].max())
     figure, ax = new_axes(ax, width="double", height_mm=24 + 6.5 * n_mats)
@@ -180,7 +267,23 @@ def _part_words(part: str) -> str:
 
 
 def draw_power_curves(curves, *, ax=None):
-    """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes."""
+    """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes.
+
+    Parameters
+    ----------
+    curves : PowerCurves
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import power_curves
+    >>> draw_power_curves(power_curves({"n": 12})).axes[0].get_xlabel()
+    'Athletes who finish'
+    """
     figure, ax = new_axes(ax, height_mm=66)
     table = curves.table
     what = "margin" if curves.part == "plateau" else "smallest that matters"
@@ -197,7 +300,23 @@ def draw_power_curves(curves, *, ax=None):
 
 
 def draw_precision(curves, *, ax=None):
-    """Draw how wide the interval will be, over the number of athletes."""
+    """Draw how wide the interval will be, over the number of athletes.
+
+    Parameters
+    ----------
+    curves : PowerCurves
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import power_curves
+    >>> draw_precision(power_curves({"n": 12})).axes[0].get_ylabel()
+    'Half the interval (bpm)'
+    """
     figure, ax = new_axes(ax, height_mm=66)
     table = curves.table[np.isfinite(curves.table["half_width"])]
     # the few smallest studies have intervals far off the scale of the others
@@ -237,7 +356,23 @@ def draw_precision(curves, *, ax=None):
 
 
 def draw_power_and_precision(curves, *, ax=None):
-    """Draw power and precision side by side."""
+    """Draw power and precision side by side.
+
+    Parameters
+    ----------
+    curves : PowerCurves
+    ax : pair of matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from analysis.planning import power_curves
+    >>> len(draw_power_and_precision(power_curves({"n": 12})).axes)
+    2
+    """
     if ax is None:
         figure, ax = new_axes(width="double", height_mm=66, columns=2)
     left = draw_power_curves(curves, ax=ax[0]).alt_text

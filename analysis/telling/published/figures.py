@@ -17,7 +17,23 @@ OURS = {"color": MAIN, "markersize": 5, "capsize": 2.5, "elinewidth": 1.4}
 
 
 def draw_forest(answer, *, ax=None):
-    """Draw published correlations, what was to be expected of ours, ours, and all together."""
+    """Draw published correlations, what was to be expected of ours, ours, and all together.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no correlation was published.
+
+    Examples
+    --------
+    >>> draw_forest(_example()).axes[0].get_xlabel()
+    'Correlation of fitness with the outcome'
+    """
     if not answer.correlations:
         return None
     lines = _forest_lines(answer)
@@ -115,7 +131,24 @@ def _describe_forest(answer) -> str:
 
 
 def draw_profiles(answer, *, ax=None):
-    """Draw our round means over published ones, one panel per outcome."""
+    """Draw our round means over published ones, one panel per outcome.
+
+    Parameters
+    ----------
+    answer : ReplicationAnswer
+    ax : matplotlib Axes or sequence of Axes, optional
+        One per outcome.
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no round mean was published that we have too.
+
+    Examples
+    --------
+    >>> draw_profiles(_example()) is None
+    True
+    """
     outcomes = list(dict.fromkeys(answer.profiles["outcome"]))
     if not outcomes:
         return None

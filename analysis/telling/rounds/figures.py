@@ -62,7 +62,22 @@ def legend_above(figure, axes, ax) -> None:
 
 
 def draw_checks(answer, *, ax=None):
-    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round."""
+    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : sequence of four matplotlib Axes, optional
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> len(draw_checks(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes)
+    4
+    """
     known = known_outcome(answer.outcome)
     if ax is None:
         figure, axes = new_axes(width="double", height_mm=120, rows=2, columns=2)
@@ -95,7 +110,27 @@ def draw_checks(answer, *, ax=None):
 
 
 def draw_tipping(answer, *, ax=None):
-    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected."""
+    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no round is missing.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, np.nan]})
+    >>> draw_tipping(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_xlabel()[:14]
+    'Missing rounds'
+    """
     tipping, known = answer.tipping, known_outcome(answer.outcome)
     if tipping is None:
         return None
@@ -135,7 +170,22 @@ def draw_tipping(answer, *, ax=None):
 
 
 def draw_sensitivity(answer, *, ax=None):
-    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome."""
+    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> len(draw_sensitivity(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
+    4
+    """
     known = known_outcome(answer.outcome)
     table = answer.sensitivity
     table = table[(table["outcome"] == answer.outcome) & table["ci_low"].notna()].reset_index(drop=True)
@@ -238,7 +288,31 @@ BEFORE = "0"
 
 
 def draw_rounds(answers, *, ax=None, show_codes: bool = False):
-    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome."""
+    """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome.
+
+    Parameters
+    ----------
+    answers : RoundsAnswer, or a sequence or mapping of them
+        One panel each.
+    ax : matplotlib Axes or sequence of Axes, optional
+        Draw here; one per answer.
+    show_codes : bool
+        Write each athlete's code at the end of the line; only for eyes that may see it. Default False.
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where nothing was measured.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> draw_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_ylabel()
+    'Mean heart rate (bpm)'
+    """
     listed = _as_list(answers)
     if not listed:
         return None
@@ -349,7 +423,22 @@ def _write_codes(panel, table) -> None:
 
 
 def draw_contrasts(answer, *, ax=None):
-    """Draw each step with its intervals over the band of changes too small to matter."""
+    """Draw each step with its intervals over the band of changes too small to matter.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> [t.get_text() for t in draw_contrasts(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels()]
+    ['2 − 1', '3 − 2', '3 − 1']
+    """
     steps, known = answer.steps, known_outcome(answer.outcome)
     figure, axes = new_axes(ax, width="double", height_mm=max(48, 24 + 11 * len(steps)))
     draw_band(axes, answer.smallest_effect)
@@ -389,7 +478,22 @@ def draw_contrasts(answer, *, ax=None):
 
 
 def draw_plateau(answer, *, ax=None):
-    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter."""
+    """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> len(draw_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
+    3
+    """
     known = known_outcome(answer.outcome)
     groups = _by_candidate(answer.plateau)
     count = len(answer.plateau.pairs)

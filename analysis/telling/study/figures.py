@@ -9,7 +9,28 @@ from ..style import FAINT, INK, MAIN, finish, new_axes
 
 
 def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The club", ax=None):
-    """Draw one athlete's value in every round, with the span of the club behind it: one small panel per outcome."""
+    """Draw one athlete's value in every round, with the span of the club behind it: one small panel per outcome.
+
+    Parameters
+    ----------
+    numbers : DataFrame
+        outcome (words with unit), round_no, value, low, high; missing where not measured.
+    you, club : str
+        Words for the legend.
+    ax : sequence of matplotlib Axes, optional
+        One per outcome.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"outcome": "Mean heart rate (bpm)", "round_no": [1, 2], "value": [160.0, 165],
+    ...     "low": [140.0, 150], "high": [180.0, 185]})
+    >>> draw_own_rounds(table).axes[0].get_ylabel()
+    'Mean heart rate (bpm)'
+    """
     outcomes = list(dict.fromkeys(numbers["outcome"]))
     figure, axes = (
         (ax[0].figure, ax)

@@ -19,7 +19,23 @@ MOST_LINES = 120
 
 
 def draw_sessions(answer, *, ax=None):
-    """Draw each session from its mean to its peak, ranked by peak, with the error of the predicted maximum."""
+    """Draw each session from its mean to its peak, ranked by peak, with the error of the predicted maximum.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no age is known.
+
+    Examples
+    --------
+    >>> draw_sessions(_example()).axes[0].get_xlabel()
+    'Heart rate (% of predicted maximum)'
+    """
     whole = ["percent_mean_likely", "percent_peak_likely"]
     table = answer.sessions.dropna(subset=whole).sort_values("percent_peak_likely", ignore_index=True)
     if table.empty:
@@ -66,7 +82,23 @@ def _mark_bands(axes) -> None:
 
 
 def draw_distribution(answer, *, ax=None):
-    """Draw, for every share of maximum, how many of people's sessions reach it, with both kinds of uncertainty."""
+    """Draw, for every share of maximum, how many of people's sessions reach it, with both kinds of uncertainty.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no age is known.
+
+    Examples
+    --------
+    >>> draw_distribution(_example()).axes[0].get_ylabel()
+    "Share of people's sessions at or above (%)"
+    """
     if answer.shares.empty:
         return None
     figure, axes = new_axes(ax, width="double", height_mm=82)
@@ -104,7 +136,23 @@ def draw_distribution(answer, *, ax=None):
 
 
 def draw_equations(answer, *, ax=None):
-    """Draw the share that is told first, such as peaks at or above 90 % of maximum, under each published equation."""
+    """Draw the share that is told first, such as peaks at or above 90 % of maximum, under each published equation.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no age is known.
+
+    Examples
+    --------
+    >>> len(draw_equations(_example()).axes)
+    1
+    """
     rows, told = answer.headline_equations(only_for_all=False), answer.headline()
     if rows.empty:
         return None
@@ -151,7 +199,23 @@ def _equation_name(row) -> str:
 
 
 def draw_bands(answer, *, ax=None):
-    """Draw the time of recordings in the bands beside what means and peaks alone would say."""
+    """Draw the time of recordings in the bands beside what means and peaks alone would say.
+
+    Parameters
+    ----------
+    answer : SurveyAnswer
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where no age is known.
+
+    Examples
+    --------
+    >>> draw_bands(_example()).axes[0].get_xlabel()
+    'Share (%)'
+    """
     if answer.bands.empty:
         return None
     bands = answer.bands

@@ -6,7 +6,24 @@ import html
 
 
 def show(result, *views) -> None:
-    """Show a result through each of the given functions, or say what the study still needs."""
+    """Show a result through each of the given functions, or say what the study still needs.
+
+    Parameters
+    ----------
+    result : object
+        What a question gave; a `NotYet` is said in words.
+    *views : callable
+        Each takes the result and gives a figure, a table, a sentence or a list of them. Default: the result itself.
+
+    Returns
+    -------
+    None
+        What is shown stands under the cell.
+
+    Examples
+    --------
+    >>> show("Rounds 3 and 4 were the same within 5 beats.")  # doctest: +SKIP
+    """
     from IPython.display import HTML, display
 
     from ..basics import NotYet
