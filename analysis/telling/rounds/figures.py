@@ -64,11 +64,6 @@ def legend_above(figure, axes, ax) -> None:
 def draw_checks(answer, *, ax=None):
     """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
 
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : sequence of four matplotlib Axes, optional
-
     Examples
     --------
     >>> import pandas as pd
