@@ -5,6 +5,7 @@ Knows nothing of sport, statistics or files; imports no other room.
 """
 
 from .errors import KitError, check_choice, check_number, did_you_mean
+from .few import FEWEST_PEOPLE, groups_to_show
 from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, left_out_table
 from .words import (
     format_ci,
@@ -20,6 +21,7 @@ from .words import (
 
 __all__ = [
     "ESTIMATE_COLUMNS",
+    "FEWEST_PEOPLE",
     "LEFT_OUT_COLUMNS",
     "KitError",
     "NotYet",
@@ -33,6 +35,7 @@ __all__ = [
     "format_p",
     "format_percent",
     "format_reach",
+    "groups_to_show",
     "join_words",
     "left_out_table",
     "plural",

@@ -9,6 +9,7 @@ from .aerobic_tests import (
     aerobic_inputs,
     aerobic_test_inputs,
     aerobic_test_score,
+    capacity_step_to_share,
     estimate_vo2max,
     known_aerobic_tests,
 )
@@ -123,6 +124,7 @@ __all__ = [
     "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
+    "capacity_step_to_share",
     "check_exertion",
     "check_lactate",
     "choose_measured_hr_max",

@@ -1,0 +1,85 @@
+"""The rule that protects people in small clubs: which statistics of overlapping groups may be passed on together."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from itertools import combinations
+
+import numpy as np
+
+FEWEST_PEOPLE = 5
+"""A statistic of fewer people than this is passed on to nobody."""
+
+
+def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
+    """Choose the groups whose mean of one quantity may be passed on together.
+
+    Parameters
+    ----------
+    members : mapping of str to collection
+        Group -> the people behind its statistic. What comes first matters most.
+
+    Returns
+    -------
+    tuple of str
+        The names of the groups that may be shown, in the order given.
+
+    Notes
+    -----
+    A group is shown where neither it nor anything that sums and differences of the shown groups give belongs to fewer
+    than FEWEST_PEOPLE. People who are in the same groups throughout form a part; a union of parts can be worked out
+    where its indicator lies in the span of the groups' indicators.
+
+    References
+    ----------
+    Hundepool A, et al. (2012) Statistical Disclosure Control. Wiley, chapter 4 (primary and secondary suppression).
+    From memory; the rule of five is common practice, no source.
+
+    Examples
+    --------
+    >>> men = set("bcdefghij")
+    >>> groups_to_show({"all": men | {"a"}, "women": {"a"}, "men": men})
+    ('all',)
+    """
+    shown: list[str] = []
+    for name in members:
+        if 0 < len(members[name]) and is_safe([members[n] for n in (*shown, name)]):
+            shown.append(name)
+    return tuple(shown)
+
+
+def is_safe(groups: Collection[Collection]) -> bool:
+    """Return True where no statistic of fewer than FEWEST_PEOPLE can be worked out from those of the groups.
+
+    Parameters
+    ----------
+    groups : collection of collections
+        The people of each group.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_safe([range(10), range(5)]), is_safe([range(10), range(6)])
+    (True, False)
+    """
+    groups = [set(g) for g in groups if len(g)]
+    parts: dict[tuple, int] = {}
+    for person in set().union(*groups):
+        pattern = tuple(person in g for g in groups)
+        parts[pattern] = parts.get(pattern, 0) + 1
+    if not parts:
+        return True
+    spans = np.array(list(parts), dtype=float)  # a row per part, a column per group
+    rank = np.linalg.matrix_rank(spans)
+    small = [i for i, n in enumerate(parts.values()) if n < FEWEST_PEOPLE]
+    sizes = list(parts.values())
+    for many in range(1, FEWEST_PEOPLE):
+        for union in combinations(small, many):
+            if sum(sizes[i] for i in union) < FEWEST_PEOPLE:
+                wanted = np.isin(np.arange(len(sizes)), union).astype(float)
+                if np.linalg.matrix_rank(np.column_stack([spans, wanted])) == rank:
+                    return False
+    return True

@@ -1,0 +1,190 @@
+"""The answers as they may be passed on: no statistic of fewer than five people, and what was withheld, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from ..answers import Answers
+from ..basics import FEWEST_PEOPLE, NotYet, join_words
+from ..physiology import capacity_step_to_share
+from ..study import OUTCOMES
+
+UNTOLD = ("median", "low", "high")
+"""Columns that hold the value of one person: they stay with the owner."""
+
+
+@dataclass(frozen=True)
+class Withheld(NotYet):
+    """An answer that is known and not passed on (falsy)."""
+
+    def __str__(self) -> str:
+        return f"Not passed on: {self.question}. It rests on fewer than {FEWEST_PEOPLE} people."
+
+
+class SharedAnswers(Answers):
+    """Answers like those of the study, without what may not be passed on.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Notes
+    -----
+    A round in which fewer than five athletes have a value of an outcome is left out of that outcome: its questions are
+    answered again without it. So every number that is passed on is an answer of what is passed on.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from analysis.study import Study
+    >>> SharedAnswers(Answers(Study(folder=Path("nowhere")))).may_share
+    False
+    """
+
+    def __init__(self, answers: Answers):
+        super().__init__(answers.study, seed=answers.seed)
+        survey = answers.survey()
+        self.n_people = max(len(answers.study.athletes), survey.n_athletes if survey else 0)
+        self._withheld: dict[str, None] = {}
+        self._whole = answers
+        rows, touched = self._without_small_rounds(answers)
+        self._kept = {k: v for k, v in answers._kept.items() if not touched or self._untouched(k, touched)}
+        if touched:
+            self._kept["cleaned"] = replace(answers.cleaned, rows=rows)
+
+    @property
+    def may_share(self) -> bool:
+        """False where there are too few people for any write-up to be passed on."""
+        return self.n_people >= FEWEST_PEOPLE
+
+    @property
+    def withheld(self) -> tuple[str, ...]:
+        """What was withheld so far, in words."""
+        return tuple(self._withheld)
+
+    def _withhold(self, what: str) -> None:
+        self._withheld[what] = None
+
+    def _without_small_rounds(self, answers) -> tuple[pd.DataFrame, set[str]]:
+        """Blank an outcome in the rounds of the primary session in which few athletes have it."""
+        if not answers.cleaned:
+            return pd.DataFrame(), set()
+        rows, session = answers.cleaned.rows.copy(), answers.study.plan.primary_session
+        touched = set()
+        here = rows["session"].eq(session) & ~rows["took_part"].isin(["sat_out", "left"])
+        off_scale = rows["lactate_limit"].fillna("").ne("")
+        for outcome in [o for o in OUTCOMES if o in rows]:
+            known = rows[outcome].notna() | (off_scale if OUTCOMES[outcome].question == "lactate" else False)
+            counts = rows[here & known].groupby("round_no")["athlete"].nunique()
+            few = sorted(int(r) for r, n in counts.items() if n < FEWEST_PEOPLE)
+            if not few:
+                continue
+            blank = rows["session"].eq(session) & rows["round_no"].isin(few)
+            rows.loc[blank, outcome] = float("nan")
+            if OUTCOMES[outcome].question == "lactate":
+                rows.loc[blank, "lactate_limit"] = ""
+            touched.add(outcome)
+            which = "round" if len(few) == 1 else "rounds"
+            self._withhold(f"{_label(outcome)} in {which} {join_words([str(r) for r in few])}")
+        return rows, touched
+
+    def _untouched(self, key, touched: set[str]) -> bool:
+        """Whether an answer stays as it is although values of some outcomes were blanked."""
+        if key in ("capacity", "survey"):
+            return True
+        if not isinstance(key, tuple) or key[0] == "levels":
+            return False
+        questions = {OUTCOMES[o].question for o in touched}
+        return key[0] == "design" or OUTCOMES[key[1]].question not in questions
+
+    def _changed(self, key: tuple, answer, change):
+        """Keep and return an answer as it may be passed on."""
+        key = ("to share", *key)
+        if key not in self._kept:
+            self._kept[key] = change(answer) if answer else answer
+        return self._kept[key]
+
+    @property
+    def description(self):
+        """The description without groups of fewer than five and without values of single people."""
+        return self._changed(("description",), super().description, self._describe)
+
+    def _describe(self, description):
+        people, means = description.participants, description.round_means
+        table = people.characteristics
+        if len(table):
+            words = {"all": "everybody", "F": "women", "M": "men"}
+            for row in table[~table["shown"] & table["n_athletes"].gt(0)].to_dict("records"):
+                self._withhold(f"{row['label'].lower()} of {words[row['sex']]}")
+            table = table[table["shown"]].drop(columns=list(UNTOLD))
+        if means:
+            means = replace(means, table=means.table.drop(columns=[c for c in UNTOLD if c in means.table]))
+        return replace(description, participants=replace(people, characteristics=table), round_means=means)
+
+    def rounds(self, outcome: str):
+        """As `Answers.rounds`; the rows, which figures draw, are rounded."""
+        digits = OUTCOMES[outcome].digits
+
+        def change(answer):
+            return replace(answer, rows=answer.rows.assign(value=answer.rows["value"].round(digits)))
+
+        return self._changed(("rounds", outcome), super().rounds(outcome), change)
+
+    def fitness(self, outcome: str):
+        """As `Answers.fitness`, without subgroups of few; the points, which figures draw, are coarse."""
+        return self._changed(
+            ("fitness", outcome), super().fitness(outcome), lambda answer: self._fitness(answer, outcome)
+        )
+
+    def _fitness(self, answer, outcome: str):
+        if answer.n_athletes < FEWEST_PEOPLE:
+            self._withhold(f"fitness and {_label(outcome)}")
+            return Withheld(f"fitness and {_label(outcome)}", "more athletes")
+        n = answer.slopes["n_athletes"]
+        rest = answer.n_athletes - n
+        safe = n.ge(FEWEST_PEOPLE) & (rest.eq(0) | rest.ge(FEWEST_PEOPLE))
+        for row in answer.slopes[~safe & n.gt(0)].to_dict("records"):
+            self._withhold(f"fitness and {_label(outcome)} {row['analysis']} ({row['level']})")
+        step, digits = capacity_step_to_share(set(self.capacity["test"])), OUTCOMES[outcome].digits
+        points = answer.points.assign(
+            capacity=(answer.points["capacity"] / step).round() * step,
+            outcome=answer.points["outcome"].round(digits),
+            outcome_adjusted=answer.points["outcome_adjusted"].round(digits),
+        )
+        return replace(answer, slopes=answer.slopes[safe].reset_index(drop=True), points=points)
+
+    def reliability(self, outcome: str):
+        """As `Answers.reliability`."""
+
+        def change(answer):
+            if answer.n_athletes >= FEWEST_PEOPLE:
+                return answer
+            if answer.kind.startswith("reliability"):
+                self._withhold(f"how well {_label(outcome)} repeats")
+            return Withheld(f"how well {_label(outcome)} repeats", "more athletes")
+
+        return self._changed(("reliability", outcome), super().reliability(outcome), change)
+
+    def survey(self):
+        """As `Answers.survey`."""
+        return self._changed(("survey",), super().survey(), self._survey)
+
+    def _survey(self, answer):
+        if answer.n_athletes < FEWEST_PEOPLE:
+            self._withhold("the survey of sessions")
+            return Withheld("the survey of sessions", "more people")
+        if 0 < answer.n_with_age < FEWEST_PEOPLE:
+            self._withhold("shares of predicted maximal heart rate in the survey")
+            answer = replace(answer, shares=answer.shares.iloc[:0], equations=answer.equations.iloc[:0])
+        with_file = int(answer.bands["n_athletes_recordings"].max()) if len(answer.bands) else 0
+        if 0 < with_file < FEWEST_PEOPLE:
+            self._withhold("time in bands of intensity in the survey")
+            timed = [c for c in answer.bands if c.startswith("time")]
+            answer = replace(answer, bands=answer.bands.assign(**dict.fromkeys(timed, float("nan"))))
+        return answer
+
+
+def _label(outcome: str) -> str:
+    return OUTCOMES[outcome].label.lower()
