@@ -52,5 +52,5 @@ def demo_report(demo_answers, tmp_path_factory):
     out = tmp_path_factory.mktemp("demo") / "output"
     lines = []
     page = build_report(demo_answers, out, strict=True, timings=True, progress=lines.append)
-    assert page == out / "report.html"
+    assert page == out / "to_share" / "report.html"
     return out, lines

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from ..basics import NotYet, Result
+from ..basics import NotYet, Result, groups_to_show
 from ..study import OUTCOMES, Study
 from . import inputs
 
@@ -63,25 +63,23 @@ def describe_participants(study: Study, rows, capacity) -> Participants:
     sparred = pd.DataFrame({"athlete": []}) if isinstance(rows, NotYet) else inputs.sparred(rows)
     sex = athletes["sex"]
     lines = [
-        {"name": name, "label": label, "unit": unit, "digits": digits, "sex": which, **_spread(values)}
+        {"name": name, "label": label, "unit": unit, "digits": digits, **line}
         for name, label, unit, digits in CHARACTERISTICS
-        for which, values in _by_sex(athletes[name], sex)
+        for line in _by_sex(athletes[name], sex)
     ]
     measured = athletes.assign(
         value=athletes["hr_max_bpm"].where(athletes["hr_max_source"] == "measured", float("nan"))
     )
     lines += [
-        {"name": "hr_max_bpm", "label": "Measured maximal heart rate", "unit": "bpm", "digits": 0}
-        | {"sex": which, **_spread(values)}
-        for which, values in _by_sex(measured["value"], sex)
+        {"name": "hr_max_bpm", "label": "Measured maximal heart rate", "unit": "bpm", "digits": 0} | line
+        for line in _by_sex(measured["value"], sex)
     ]
     if len(tested):
         joined = athletes[["athlete", "sex"]].merge(tested[["athlete", "capacity"]], how="left", on="athlete")
         unit = str(tested["unit"].iloc[0])
         lines += [
-            {"name": "capacity", "label": "Aerobic capacity", "unit": unit, "digits": 1}
-            | {"sex": which, **_spread(values)}
-            for which, values in _by_sex(joined["capacity"], joined["sex"])
+            {"name": "capacity", "label": "Aerobic capacity", "unit": unit, "digits": 1} | line
+            for line in _by_sex(joined["capacity"], joined["sex"])
         ]
     groups = athletes.loc[athletes["group"] != "", "group"].value_counts().sort_index()
     return Participants(
@@ -100,10 +98,14 @@ def describe_participants(study: Study, rows, capacity) -> Participants:
 
 
 def _by_sex(values: pd.Series, sex: pd.Series):
-    yield "all", values
+    """Everybody, women, men; `shown` is False where a line would tell, alone or by subtraction, about a few people."""
+    groups = {"all": values.reset_index(drop=True)}
     for which in ("F", "M"):
         if 0 < (sex == which).sum() < len(sex):
-            yield which, values[(sex == which).to_numpy()]
+            groups[which] = groups["all"][(sex == which).to_numpy()]
+    shown = groups_to_show({which: set(group.dropna().index) for which, group in groups.items()})
+    for which, group in groups.items():
+        yield {"sex": which, "shown": which in shown, **_spread(group)}
 
 
 def _spread(values: pd.Series) -> dict:

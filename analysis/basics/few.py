@@ -43,7 +43,7 @@ def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
     """
     shown: list[str] = []
     for name in members:
-        if 0 < len(members[name]) and is_safe([members[n] for n in (*shown, name)]):
+        if len(members[name]) > 0 and is_safe([members[n] for n in (*shown, name)]):
             shown.append(name)
     return tuple(shown)
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -12,37 +10,12 @@ from pathlib import Path
 
 from .. import __version__
 from ..basics import KitError, Result, join_words
+from ..study.inventory import checksum, input_checksums, plain_name
+from ..study.load import examine_folder
+from .output import ABOUT, KEPT, find_by_hand
 
 PACKAGES = ("numpy", "pandas", "scipy", "statsmodels", "pingouin", "seaborn", "matplotlib", "python-docx")
 """Packages whose version can change a number or a picture."""
-
-_NOT_INPUT = {"output", "notebooks", "__pycache__"}
-
-
-def checksum(path: str | Path) -> str:
-    """Return the SHA-256 of a file."""
-    return hashlib.sha256(Path(path).read_bytes()).hexdigest()
-
-
-def input_checksums(folder: str | Path) -> dict[str, str]:
-    """Return the checksum of every input file of a study folder."""
-    folder = Path(folder)
-    return {
-        path.relative_to(folder).as_posix(): checksum(path)
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and _is_input(path.relative_to(folder).parts)
-    }
-
-
-def _is_input(parts: tuple[str, ...]) -> bool:
-    return not (parts[0] in _NOT_INPUT or any(p.startswith((".", "~$")) for p in parts))
-
-
-def output_checksums(folder: str | Path, *, without: Iterable[str] = ("about.json",)) -> dict[str, str]:
-    """Return the checksum of every file of an output folder."""
-    folder, without = Path(folder), set(without)
-    names = {p.relative_to(folder).as_posix(): p for p in sorted(folder.rglob("*")) if p.is_file()}
-    return {name: checksum(path) for name, path in names.items() if name not in without}
 
 
 def versions() -> dict[str, str]:
@@ -58,14 +31,22 @@ def versions() -> dict[str, str]:
     return found
 
 
-def describe_output(study_folder, output_folder, *, seed: int, choices: dict) -> dict:
-    """Return the content of about.json."""
+def output_checksums(folder: str | Path) -> dict[str, str]:
+    """Return the checksum of every file that the kit wrote into an output, about.json apart."""
+    folder = Path(folder)
+    names = {plain_name(p.relative_to(folder)): p for p in sorted(folder.rglob("*")) if p.is_file()}
+    left_out = ("about.json", ABOUT)
+    return {n: checksum(p) for n, p in names.items() if n not in left_out and not n.startswith((KEPT, "."))}
+
+
+def describe_output(study, output_folder, *, seed: int, choices: dict) -> dict:
+    """Return the content of about.json; the input is that which was read, not what stands in the folder by now."""
     return {
         "made_at": datetime.now().astimezone().isoformat(timespec="seconds"),
         "choices": choices,
         "seed": seed,
         "versions": versions(),
-        "input": input_checksums(study_folder),
+        "input": study.input,
         "output": output_checksums(output_folder),
     }
 
@@ -79,6 +60,7 @@ class Verification(Result):
     input_missing: tuple[str, ...] = ()
     input_new: tuple[str, ...] = ()
     output_changed: tuple[str, ...] = ()
+    output_added: tuple[str, ...] = ()
     output_missing: tuple[str, ...] = ()
     other_versions: tuple[str, ...] = ()
 
@@ -93,17 +75,20 @@ class Verification(Result):
             ("gone from the input", self.input_missing),
             ("new in the input", self.input_new),
             ("changed in the output by hand", self.output_changed),
+            ("added to the output by hand", self.output_added),
             ("gone from the output", self.output_missing),
         )
 
     def text(self) -> str:
         """Return the finding in a few lines."""
         lines = [f"The output of {self.made_at} "]
-        lines[0] += (
-            "belongs to the input as it is now."
-            if self.valid
-            else "does not belong to the input as it is now:"
-        )
+        same_input = not (self.input_changed or self.input_missing or self.input_new)
+        if self.valid:
+            lines[0] += "belongs to the input as it is now, and is as it was written."
+        elif same_input:
+            lines[0] += "belongs to the input as it is now, but is not as it was written:"
+        else:
+            lines[0] += "does not belong to the input as it is now:"
         for words, names in self._differences():
             if names:
                 shown = list(names[:5]) + ([f"{len(names) - 5} more"] if len(names) > 5 else [])
@@ -111,7 +96,9 @@ class Verification(Result):
         if self.other_versions:
             lines.append(f"  note: other versions than then: {join_words(self.other_versions)}")
         if not self.valid:
-            lines.append("Run the report again to bring it up to date.")
+            kept = " What was changed or added by hand is then kept in a folder of its own."
+            by_hand = self.output_changed or self.output_added
+            lines.append(f"Run the report again to bring it up to date.{kept if by_hand else ''}")
         return "\n".join(lines)
 
 
@@ -144,27 +131,37 @@ def verify_report(folder: str | Path, output: str | Path | None = None) -> Verif
     """
     folder = Path(folder)
     output = Path(output) if output else folder / "output"
+    about_file = next((output / n for n in (ABOUT, "about.json") if (output / n).exists()), None)
+    if about_file is None:
+        raise KitError("There is no output yet: run the report first.")
     try:
-        about = json.loads((output / "about.json").read_text(encoding="utf-8"))
-        then_in, then_out, made_at = about["input"], about["output"], about["made_at"]
-    except FileNotFoundError:
-        raise KitError("There is no output yet: run the report first.") from None
-    except (ValueError, KeyError, TypeError):
-        raise KitError(f"{output / 'about.json'} cannot be read: run the report again.") from None
-    now_in, now_out, now_versions = input_checksums(folder), output_checksums(output), versions()
+        about = json.loads(about_file.read_text(encoding="utf-8"))
+        then_in, made_at = dict(about["input"]), about["made_at"]
+    except (OSError, ValueError, KeyError, TypeError):
+        raise KitError(f"{about_file} cannot be read: run the report again.") from None
+    now_in, now_versions, by_hand = _input_now(folder), versions(), find_by_hand(output)
     return Verification(
         made_at=made_at,
         input_changed=_changed(then_in, now_in),
         input_missing=tuple(sorted(set(then_in) - set(now_in))),
         input_new=tuple(sorted(set(now_in) - set(then_in))),
-        output_changed=_changed(then_out, now_out),
-        output_missing=tuple(sorted(set(then_out) - set(now_out))),
+        output_changed=by_hand.changed,
+        output_added=by_hand.added,
+        output_missing=by_hand.missing,
         other_versions=tuple(
             f"{name} {now_versions[name]} (then {was})"
             for name, was in about.get("versions", {}).items()
             if now_versions.get(name, was) != was
         ),
     )
+
+
+def _input_now(folder: Path) -> dict[str, str]:
+    """The checksums of the folder as a report would take them now; names of people who left are not told."""
+    try:
+        return examine_folder(folder).study.input
+    except KitError:  # there is no such folder any more
+        return input_checksums(folder)
 
 
 def _changed(then: dict, now: dict) -> tuple[str, ...]:

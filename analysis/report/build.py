@@ -2,117 +2,31 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import tempfile
 import time
 from collections.abc import Callable
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
-from ..basics import KitError, plural
+from ..basics import FEWEST_PEOPLE, KitError, join_words, plural
 from ..basics.parallel import SideBySide
+from ..study.inventory import input_checksums
 from ..telling.study.sentences import deviations
 from .about import versions
+from .output import ABOUT, FOR_YOU, TO_SHARE, Folders, build_aside
+from .sharing import SharedAnswers
 
-MARK = "about.json"
-"""The file by which an earlier output of the kit is known; nothing else is ever replaced."""
-
-
-def build_aside(folder: str | Path, fill: Callable[[Path], None]) -> Path:
-    """Let `fill` write a new folder beside `folder`, then put it in its place."""
-    folder = Path(folder)
-    _refuse_foreign(folder)
-    previous = folder.with_name(f".{folder.name}.previous")
-    if previous.exists() and not folder.exists():
-        previous.rename(folder)
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        _remove_leftovers(folder)
-        aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-{os.getpid()}-", dir=folder.parent))
-        aside.chmod(0o755)
-    except OSError as error:
-        raise KitError(f"Cannot write into {folder.parent}: {error.strerror or error}.") from error
-    try:
-        fill(aside)
-        _exchange(aside, folder, previous)
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
-    return folder
-
-
-def _refuse_foreign(folder: Path) -> None:
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / MARK).exists():
-        raise KitError(
-            f"{folder} holds files that the kit did not write, so it is not replaced. "
-            "Move them elsewhere, or choose another place for the output."
-        )
-    if folder.exists() and not folder.is_dir():
-        raise KitError(f"{folder} is a file; the output needs a folder of that name.")
-
-
-def _exchange(aside: Path, folder: Path, previous: Path) -> None:
-    shutil.rmtree(previous, ignore_errors=True)
-    if folder.exists():
-        try:
-            folder.rename(previous)
-        except OSError as error:
-            raise KitError(_held_open(folder, error)) from error
-    try:
-        aside.rename(folder)
-    except BaseException:
-        if previous.exists():
-            previous.rename(folder)
-        raise
-    shutil.rmtree(previous, ignore_errors=True)
-
-
-def _held_open(folder: Path, error: OSError) -> str:
-    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
-        try:
-            path.rename(path)
-            with path.open("r+b"):
-                continue
-        except OSError:
-            where = path.relative_to(folder.parent)
-            return (
-                f"{where} is open in another program. Close it and run the report again; "
-                "the earlier output is unchanged."
-            )
-    reason = error.strerror or error
-    return f"{folder} could not be replaced ({reason}). The earlier output is unchanged."
-
-
-def _remove_leftovers(folder: Path) -> None:
-    for left in folder.parent.glob(f".{folder.name}.partial-*"):
-        if not _in_use(left):
-            shutil.rmtree(left, ignore_errors=True)
-
-
-def _in_use(partial: Path) -> bool:
-    """Say whether a folder of an earlier run belongs to a run that still goes on."""
-    number = partial.name.split(".partial-")[1].split("-")[0]
-    if os.name == "posix" and number.isdigit():
-        try:
-            os.kill(int(number), 0)
-        except ProcessLookupError:
-            return False
-        except PermissionError:
-            return True
-        return True
-    return time.time() - partial.stat().st_mtime < 3600
-
-
-READ_ME = """What is in this folder
+READ_ME = f"""What is in this folder
 ======================
 
-Written by the kit and replaced whole by the next report: keep nothing of your own here.
+Written by the kit. The next report replaces it; what you changed or added then moves to a folder kept_<date>.
 
-To pass on     report.html (the write-up as one page), report.docx (the same for Word), figures/, contact_sheet.html,
-               tables/, data_package/ (only those who agreed to sharing; read its codebook first)
-For the team   results.json (every estimate, unrounded), ledger.csv (what became of every row), notebooks/, about.json
-For one person individual_pages/ (with --individuals): give each to the athlete first, and to nobody else unasked
+{TO_SHARE}   to pass on: report.html (the write-up as one page), report.docx (the same for Word), figures/,
+           contact_sheet.html, tables/, data_package/ (only those who agreed to sharing; read its codebook first).
+           Nothing in it is a statistic of fewer than five people, and numbers are rounded.
+{FOR_YOU}    for the team alone: results.json (every estimate, unrounded), ledger.csv (what became of every row),
+           notebooks/, about.json, and with --individuals individual_pages/: give each to the athlete first, and to
+           nobody else unasked. report_complete.html, where something was withheld from the write-up to pass on.
 """
 
 
@@ -208,10 +122,21 @@ def build_report(
         def fill(aside: Path) -> None:
             _fill(aside, study, steps, workers, individuals=individuals, notebooks=notebooks, strict=strict)
 
-        build_aside(out_folder, fill)
+        build_aside(out_folder, fill, say=lambda line: progress(f"{line}."))
     if timings:
         steps.show()
-    return out_folder / "report.html"
+    _say_what_changed(study.study, progress)
+    return next(f for f in (out_folder / part / "report.html" for part in (TO_SHARE, FOR_YOU)) if f.exists())
+
+
+def _say_what_changed(study, progress: Callable[[str], object]) -> None:
+    """Say which files of the study changed while the report was made: it shows what was read."""
+    now = input_checksums(study.folder)
+    changed = sorted(n for n, was in study.input.items() if now.get(n, was) != was)
+    if changed:
+        progress(
+            f"{join_words(changed)} changed while the report was made. It shows what was read at the start: run it again."
+        )
 
 
 def warm_up() -> None:
@@ -229,24 +154,28 @@ def _fill(
         _ = answers.cleaned, answers.capacity
     workers.share(answers)
     _answer_everything(answers, steps, workers)
-    with NotebooksAside(answers, strict=strict, wanted=notebooks) as running:
-        _write_up(out, answers, steps, workers, individuals=individuals)
+    shared = SharedAnswers(answers)
+    folders = Folders(out, may_share=shared.may_share)
+    with NotebooksAside(answers, keep_in=out, strict=strict, wanted=notebooks) as running:
+        _write_up(folders, answers, shared, steps, workers, individuals=individuals)
         if notebooks:
             with steps.step("Waiting for the notebooks"):
                 runs = running.wait()
             for run in runs:
-                _write_text(out / "notebooks" / f"{run.name}.html", run.page)
+                _write_text(folders.place(f"notebooks/{run.name}.html"), run.page)
                 steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
     with steps.step("Writing checksums"):
         from .about import describe_output
         from .results_json import json_text
 
         choices = {"individuals": individuals, "notebooks": notebooks}
-        about = describe_output(answers.study.folder, out, seed=answers.seed, choices=choices)
-        _write_text(out / "about.json", json_text(about))
+        about = describe_output(answers.study, out, seed=answers.seed, choices=choices)
+        _write_text(out / ABOUT, json_text(about))
 
 
-def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool) -> None:
+def _write_up(
+    folders: Folders, answers, shared: SharedAnswers, steps: Steps, workers: SideBySide, *, individuals: bool
+) -> None:
     from ..telling.document import Picture
     from .document import drawn
     from .html_page import render_html
@@ -257,43 +186,67 @@ def _write_up(out: Path, answers, steps: Steps, workers: SideBySide, *, individu
     with steps.step("Writing sentences and tables"):
         from .document import build_document
 
-        document = codes.hide_in_document(build_document(answers))
+        document = codes.hide_in_document(build_document(shared if folders.may_share else answers))
     with steps.step("Drawing figures, meanwhile writing tables, results and data package"):
         from ..telling.export import contact_sheet
 
         pictures = list(document.blocks(Picture))
         last_first = pictures[::-1]  # those take longest
-        numbers = partial(_write_numbers, out, answers, document, codes)
+        numbers = partial(_write_numbers, folders, answers, document, codes)
         for picture, made in zip(last_first, workers.run(drawn, last_first, meanwhile=numbers), strict=True):
             picture.keep(made)
-            picture.save(out / "figures")
+            picture.save(folders.place("figures"))
         captions = {p.key: (p.caption, p.alt_text) for p in pictures}
-        _write_text(out / "contact_sheet.html", contact_sheet(captions))
+        _write_text(folders.place("contact_sheet.html"), contact_sheet(captions))
     with steps.step("Writing the page and the Word file"):
-        _write_text(out / "report.html", render_html(document))
-        write_word(document, out / "report.docx")
+        _write_text(folders.place("report.html"), render_html(document))
+        write_word(document, folders.place("report.docx"))
+    if shared.withheld and folders.may_share:
+        with steps.step("Writing the page with what is not passed on"):
+            complete = codes.hide_in_document(build_document(answers))
+            _write_text(folders.place("report_complete.html"), render_html(complete))
     if individuals:
         with steps.step("Writing the pages of the athletes"):
             from .athlete_pages import write_athlete_pages
 
-            written = write_athlete_pages(answers, out / "individual_pages", workers=workers)
+            written = write_athlete_pages(answers, folders.place("individual_pages"), workers=workers)
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
-    _write_text(out / "READ_ME.txt", READ_ME)
+    for line in _what_is_withheld(shared):
+        steps.progress(line)
+    _write_text(folders.place("READ_ME.txt"), "\n".join([READ_ME, *_what_is_withheld(shared)]))
 
 
-def _write_numbers(out: Path, answers, document, codes) -> None:
+def _what_is_withheld(shared: SharedAnswers) -> list[str]:
+    if not shared.may_share:
+        who = plural(shared.n_people, "person", "people")
+        return [
+            f"Nothing is passed on from a study of {who}: {FEWEST_PEOPLE} are the fewest. Everything is in {FOR_YOU}."
+        ]
+    if not shared.withheld:
+        return []
+    what = "; ".join(shared.withheld)
+    return [
+        f"Not passed on, since it tells about fewer than {FEWEST_PEOPLE} people: {what}. It stands in {FOR_YOU}: "
+        "results.json and report_complete.html."
+    ]
+
+
+def _write_numbers(folders: Folders, answers, document, codes) -> None:
     """Write what needs no picture: tables, results, ledger, data package."""
     from ..telling.document import Table
     from .data_package import write_data_package
     from .results_json import json_text, write_csv
+    from .sharing import rounded
 
     for table in document.blocks(Table):
         numbers = table.shown if table.numbers is None else table.numbers
-        write_csv(codes.hide_in_table(numbers), out / "tables" / f"{table.key}.csv")
-    _write_text(out / "results.json", json_text(codes.hide(collect_results(answers))))
+        told = rounded(numbers) if folders.may_share else numbers
+        write_csv(codes.hide_in_table(told), folders.place(f"tables/{table.key}.csv"))
+    _write_text(folders.place("results.json"), json_text(codes.hide(collect_results(answers))))
     ledger = answers.cleaned.ledger if answers.cleaned else answers.study.ledger
-    write_csv(ledger.table, out / "ledger.csv")
-    write_data_package(answers, out / "data_package")
+    write_csv(ledger.table, folders.place("ledger.csv"))
+    if len(answers.study.athletes):
+        write_data_package(answers, folders.place("data_package"))
 
 
 def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:

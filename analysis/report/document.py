@@ -167,9 +167,10 @@ TITLE_PAGE = (
 """What only the authors can fill in."""
 
 DRAFT = (
-    "This text was assembled from the results of the study; every number in it stands, unrounded, in results.json. What "
-    "only the authors know is marked like this paragraph: the reasons for the study, ethics approval, recruitment, what the "
-    "results mean beside the literature. Read every sentence before you sign it."
+    "This text was assembled from the results of the study; every number in it stands, unrounded, in results.json, which "
+    "stays with the owner of the study. What only the authors know is marked like this paragraph: the reasons for the "
+    "study, ethics approval, recruitment, what the results mean beside the literature. Read every sentence before you sign "
+    "it."
 )
 
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from queue import Empty
 
 from ..basics import KitError
-from .about import checksum
+from ..study.inventory import checksum
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 """The notebooks of the kit."""
@@ -61,9 +61,19 @@ def run_notebooks(
     stop: threading.Event | None = None,
 ) -> list[NotebookRun]:
     """Run notebooks side by side, each from a clean kernel, on one study folder."""
-    kept = None if answers is None else pickle.dumps(answers)
     paths = list(find_notebooks() if paths is None else paths)
-    return _run(paths, Path(study_folder).resolve(), kept, strict, workers, done, stop)
+    folder = Path(study_folder).resolve()
+    if answers is None:
+        return _run(paths, folder, None, strict, workers, done, stop)
+    with tempfile.TemporaryDirectory(prefix="nb") as own:
+        _write_for_owner(Path(own) / "answers", pickle.dumps(answers))
+        return _run(paths, folder, Path(own) / "answers", strict, workers, done, stop)
+
+
+def _write_for_owner(path: Path, content: bytes) -> None:
+    """Write a file that nobody else may read."""
+    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(content)
 
 
 def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run: None, stop=None):
@@ -85,12 +95,14 @@ def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run:
 class NotebooksAside:
     """Runs the notebooks in a thread while the caller goes on; stops them where the caller fails."""
 
-    def __init__(self, answers, *, strict: bool = False, wanted: bool = True):
+    def __init__(self, answers, *, keep_in: Path, strict: bool = False, wanted: bool = True):
         self._found: dict = {}
         self._stop = threading.Event()
         paths = find_notebooks() if wanted else []
-        kept = pickle.dumps(answers) if paths else None  # here: the caller goes on adding answers
-        arguments = (paths, Path(answers.study.folder).resolve(), kept, strict)
+        self._kept = Path(keep_in) / ".answers"  # in the folder that the next report removes after a kill
+        if paths:
+            _write_for_owner(self._kept, pickle.dumps(answers))  # here: the caller goes on adding answers
+        arguments = (paths, Path(answers.study.folder).resolve(), self._kept, strict)
         self._thread = threading.Thread(target=self._run, args=arguments, daemon=True)
 
     def _run(self, *arguments):
@@ -106,6 +118,7 @@ class NotebooksAside:
     def __exit__(self, *_):
         self._stop.set()
         self._thread.join()
+        self._kept.unlink(missing_ok=True)
 
     def wait(self) -> list[NotebookRun]:
         """Wait for the notebooks and return them, or raise what stopped one."""
@@ -122,9 +135,7 @@ class _own_settings:
         self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
         self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
         if kept is not None:
-            file = Path(scratch) / "answers"
-            file.write_bytes(kept)
-            self.new["STUDY_ANSWERS"] = str(file)
+            self.new["STUDY_ANSWERS"] = str(kept)
 
     def __enter__(self):
         self.old = {name: os.environ.get(name) for name in self.new}

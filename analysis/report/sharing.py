@@ -188,3 +188,11 @@ class SharedAnswers(Answers):
 
 def _label(outcome: str) -> str:
     return OUTCOMES[outcome].label.lower()
+
+
+def rounded(table: pd.DataFrame, *, digits: int = 4) -> pd.DataFrame:
+    """Return a table whose numbers have no more than `digits` significant digits, so that nothing can be joined by them."""
+    table = table.copy()
+    for column in table.select_dtypes("float"):
+        table[column] = [float(f"{v:.{digits}g}") for v in table[column]]
+    return table

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass, replace
 
 import pandas as pd
 
 from .columns import RawTable
 from .convert import YES_NO
 from .decisions import Decided, Ledger, row_keys
+from .privacy import Mentions
 from .problems import Findings
 
 WITHDREW = "a person withdrew"
@@ -39,13 +41,43 @@ def without_withdrawn(
     return left, counts
 
 
+def without_mention(value, gone: frozenset[str]):
+    """Return a value (a text, or texts in lists, mappings and plain objects) without the codes of people who withdrew."""
+    if not gone:
+        return value
+    if isinstance(value, str):
+        return Mentions(gone).replace(value, lambda code: "(withdrawn)")
+    if isinstance(value, Mapping):
+        return {k: without_mention(v, gone) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return type(value)(without_mention(v, gone) for v in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return replace(
+            value, **{f.name: without_mention(getattr(value, f.name), gone) for f in fields(value)}
+        )
+    return value
+
+
+def every_code(tables: dict[str, RawTable], gone: frozenset[str], barred: dict[str, str]) -> dict[str, str]:
+    """Return every code that stands in the folder -> why that person is not in the study ("" for those who are)."""
+    listed = (
+        {c for c in tables["athletes"].columns.get("athlete", ()) if c} if "athletes" in tables else set()
+    )
+    found = dict.fromkeys(listed, "")
+    for raw in tables.values():
+        for column in ("athlete", "opponent"):
+            for code in set(raw.columns.get(column, ())) - {"", "guest", "none"}:
+                found.setdefault(code, "not in the table of athletes" if listed else "")
+    return found | barred | dict.fromkeys(gone, WITHDREW)
+
+
 def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
-    mention = re.compile(r"(?<!\w)(" + "|".join(map(re.escape, sorted(gone))) + r")(?!\w)")
+    mentions = Mentions(gone)
     left = raw.select(stay)
     if "opponent" in left.columns:
         left.columns["opponent"] = ["guest" if t in gone else t for t in left.columns["opponent"]]
     for name in set(_FREE_TEXT) & set(left.columns):
-        left.columns[name] = [mention.sub("(withdrawn)", t) for t in left.columns[name]]
+        left.columns[name] = [mentions.replace(t, lambda code: "(withdrawn)") for t in left.columns[name]]
     return left
 
 
@@ -88,7 +120,7 @@ def write_ledger(
         for name, n in counts.items()
     ]
     entries += [entry for entry in decided.entries if entry["athlete"] not in gone]
-    return Ledger().add(entries)
+    return Ledger().add([without_mention(entry, gone) for entry in entries] if gone else entries)
 
 
 def _causes(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -12,7 +14,7 @@ import pandas as pd
 
 from ..basics import did_you_mean
 from .columns import TABLES, has_rows, lines_of, place
-from .privacy import file_name_trouble
+from .privacy import Mentions, file_name_trouble
 from .problems import Findings
 from .settings import SETTINGS_FILE
 from .text_files import Grid, Unreadable, read_csv_grid
@@ -41,6 +43,58 @@ def is_temporary(name: str) -> bool:
         or name.casefold() in ("thumbs.db", "desktop.ini")
         or name.endswith((".tmp", "~"))
     )
+
+
+_NOT_INPUT = frozenset({"output", "notebooks", "__pycache__"})
+
+
+def checksum(path: str | Path) -> str:
+    """Return the SHA-256 of a file, or "cannot be read"."""
+    try:
+        with Path(path).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return "cannot be read"
+
+
+def plain_name(path: str | Path) -> str:
+    """Return a path with forward slashes as text that can be written: what is not UTF-8 becomes \\xe9 and the like."""
+    return os.fsencode(PurePosixPath(*Path(path).parts)).decode("utf-8", "backslashreplace")
+
+
+def input_checksums(folder: str | Path) -> dict[str, str]:
+    """Return the checksum of every input file of a study folder; file names that look like a person's are not told."""
+    folder, found = Path(folder), {}
+    for path in sorted(folder.rglob("*")):
+        inside = path.relative_to(folder)
+        if not path.is_file() or inside.parts[0] in _NOT_INPUT:
+            continue
+        if any(p.startswith((".", "~$")) for p in inside.parts) or leaves(path, folder):
+            continue
+        told = not any(file_name_trouble(part.partition(".")[0]) for part in inside.parts)
+        found |= _named(plain_name(inside) if told else "", checksum(path))
+    return found
+
+
+def _named(name: str, content: str) -> dict[str, str]:
+    return {name or f"a file whose name is not told, {content[:12]}": content}
+
+
+def untold(checksums: dict[str, str], codes: Iterable[str]) -> dict[str, str]:
+    """Return checksums without the names of files that hold one of the codes: of people who are not in the study."""
+    mentions = Mentions(codes)
+    told: dict[str, str] = {}
+    for name, content in checksums.items():
+        told |= _named(name if mentions.replace(name, lambda code: "") == name else "", content)
+    return told
+
+
+def leaves(path: Path, folder: Path) -> bool:
+    """Return True where a file is a link, or lies behind one, that leads out of the folder."""
+    try:
+        return not path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError):
+        return True
 
 
 def take_inventory(folder: Path, findings: Findings) -> Inventory:
@@ -167,16 +221,39 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
     inside = folder / name
     if not inside.is_dir():
         return ()
-    files = sorted(
-        path.relative_to(inside).as_posix()
-        for path in inside.rglob("*")
-        if path.is_file() and not is_temporary(path.name)
-    )
+    files = []
+    for path in sorted(inside.rglob("*")):
+        if not path.is_file() or is_temporary(path.name):
+            continue
+        file = path.relative_to(inside).as_posix()
+        if leaves(path, folder):
+            _refused(
+                f"{name}/",
+                file,
+                "a link that leads out of the study folder",
+                "put the file itself there",
+                findings,
+            )
+        elif plain_name(file) != file:
+            problem = "the file name holds signs that this computer cannot write"
+            _refused(
+                f"{name}/",
+                plain_name(file),
+                problem,
+                "rename it with the athlete's code, such as A07.fit",
+                findings,
+            )
+        else:
+            files.append(file)
     for file in files:
         trouble = file_name_trouble(Path(file).name.partition(".")[0])
         if trouble:
             _personal_file(f"{name}/", file, trouble, findings)
     return tuple(files)
+
+
+def _refused(place: str, name: str, problem: str, remedy: str, findings: Findings) -> None:
+    findings.problem(place, None, "", name, problem, remedy)
 
 
 def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import gc
+import re
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
@@ -11,14 +12,29 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import KitError
+from ..basics import KitError, join_words
 from .aerobic import check_aerobic_tests, known_tests, more_columns
 from .columns import TABLES, RawTable, empty_table, read_headings
-from .consent import find_withdrawn, not_analysed, without_withdrawn, write_ledger
+from .consent import (
+    every_code,
+    find_withdrawn,
+    not_analysed,
+    without_mention,
+    without_withdrawn,
+    write_ledger,
+)
 from .convert import Context, convert_table
 from .decisions import Decided, apply_decisions, row_keys
 from .fixed_plan import FIXED_FILE, load_fixed_plan
-from .inventory import Inventory, check_files, check_unlisted, take_inventory, usual_session
+from .inventory import (
+    Inventory,
+    check_files,
+    check_unlisted,
+    input_checksums,
+    take_inventory,
+    untold,
+    usual_session,
+)
 from .model import Study
 from .plan import Plan, read_plan, settle_primary_session
 from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
@@ -99,6 +115,7 @@ def _no_search_for_cycles():
 
 def _examine(folder: Path, today: dt.date) -> Examination:
     findings = Findings()
+    checksums = input_checksums(folder)  # before anything is read: what changes while it is read is noticed
     settings = read_settings(folder, findings)
     protocol = read_protocol(settings, findings)
     plan = _with_fixed(read_plan(settings, findings), folder, findings)
@@ -139,6 +156,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     session = usual_session(tables["sessions"])
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
 
+    _remark_on_initials(tables["athletes"], after)
     for each in (findings, before, after):
         each.count_the_rest()
     problems = _in_order(findings.problems + after.problems)
@@ -147,19 +165,36 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     settled = [p for p in before.problems if p not in still]
     told = {p.place for p in settled}
     settled += [p for p in before.remarks if p not in still and p.place not in told]
+    known = every_code(raws, gone, barred)
     study = Study(
         folder=folder,
         title=settings.get("title", ""),
         sport=settings.get("sport", ""),
         protocol=protocol,
-        plan=plan,
+        plan=without_mention(plan, gone),
         ledger=write_ledger(remaining, decided, barred, counts, gone),
-        settings=dict(settings),
+        settings=without_mention(dict(settings), gone),
+        known_codes=known,
+        input=untold(checksums, [code for code, why in known.items() if why]),
         settled=problem_table(settled),
         remarks=problem_table(remarks),
         **{name: _analysed(name, table, barred) for name, table in tables.items()},
     )
     return Examination(study, problems, settled, remarks, inventory)
+
+
+def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:
+    codes = [
+        c for c in dict.fromkeys(athletes["athlete"]) if re.fullmatch(r"[^\W\d_]{2,3}|([^\W\d_]\.){2,3}", c)
+    ]
+    if len(codes) > 1:
+        file, shown = (
+            athletes.iloc[0]["file"],
+            join_words([*codes[:3], *(["others"] if len(codes) > 3 else [])]),
+        )
+        problem = "codes that look like initials: whoever knows the club knows who that is"
+        remedy = "number the athletes, such as A07, and keep the list of names apart"
+        findings.remark(file, None, "athlete", shown, problem, remedy)
 
 
 def _in_order(found: list[Problem]) -> list[Problem]:

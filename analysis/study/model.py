@@ -44,6 +44,11 @@ class Study(Result):
         Problems that a decision settled.
     remarks : DataFrame
         What was noticed, read in a certain way or left unread, without being a problem.
+    known_codes : dict
+        Every code that stands in the folder -> why that person is not in the study ("" for those who are). It serves to
+        keep codes out of what is written, and is written nowhere.
+    input : dict
+        Checksum of every file of the folder, taken before it was read.
     """
 
     folder: Path
@@ -66,6 +71,8 @@ class Study(Result):
     settings: dict = field(default_factory=dict)
     settled: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     remarks: pd.DataFrame = field(default_factory=partial(problem_table, ()))
+    known_codes: dict[str, str] = field(default_factory=dict)
+    input: dict[str, str] = field(default_factory=dict)
 
     def recording_files(self) -> pd.DataFrame:
         """Return the recordings of the athletes who may be analysed.

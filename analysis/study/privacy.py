@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable
 
 from .problems import ORDINARY_WORDS, PERSONAL_COLUMNS
 
@@ -87,3 +88,36 @@ def file_name_trouble(stem: str) -> str:
     if _BIRTH.search(stem):
         return "a birth date"
     return "a name" if looks_like_name(stem) else ""
+
+
+_NAMED = re.compile(
+    r"\b(athletes?|persons?|people|codes?|opponents?|partners?|against|without)(\s+)"
+    r"([\w-]+(?:(?:,\s*|\s+(?:and|or)\s+|\s*/\s*)[\w-]+)*)",
+    re.IGNORECASE,
+)
+
+
+class Mentions:
+    """Finds codes of athletes in running text; a code of digits alone only where it names a person or a file."""
+
+    def __init__(self, codes: Iterable[str]):
+        codes = sorted({c for c in codes if c}, key=lambda c: (-len(c), c))
+        self.codes = frozenset(codes)
+        telling = [re.escape(c) for c in codes if not c.isdigit()]
+        numbers = [re.escape(c) for c in codes if c.isdigit()]
+        self._telling = re.compile(rf"(?<![^\W_])({'|'.join(telling)})(?![^\W_])") if telling else None
+        self._file = (
+            re.compile(rf"(?<![\w.])({'|'.join(numbers)})(?=\w*\.(?:csv|tsv|txt|fit|tcx|gpx)\b)")
+            if numbers
+            else None
+        )
+        self._number = re.compile(rf"(?<![\w.])({'|'.join(numbers)})(?![\w.])") if numbers else None
+
+    def replace(self, text: str, instead: Callable[[str], str]) -> str:
+        """Return a text in which `instead(code)` stands for every code."""
+        if self._telling is not None:
+            text = self._telling.sub(lambda m: instead(m[1]), text)
+        if self._number is not None:
+            text = self._file.sub(lambda m: instead(m[1]), text)
+            text = _NAMED.sub(lambda m: m[1] + m[2] + self._number.sub(lambda n: instead(n[1]), m[3]), text)
+        return text

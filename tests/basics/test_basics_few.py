@@ -12,7 +12,9 @@ from analysis.basics.few import is_safe
 
 
 def club(women, men, others=0):
-    people = [("F", i) for i in range(women)] + [("M", i) for i in range(men)] + [("X", i) for i in range(others)]
+    people = (
+        [("F", i) for i in range(women)] + [("M", i) for i in range(men)] + [("X", i) for i in range(others)]
+    )
     return {"all": people, "F": [p for p in people if p[0] == "F"], "M": [p for p in people if p[0] == "M"]}
 
 

@@ -15,9 +15,9 @@ def pages(browser, demo_answers, demo_report, tmp_path_factory):
     built = demo_report[0]
     athletes = write_athlete_pages(demo_answers, tmp_path_factory.mktemp("pages"))
     return {
-        "report": built / "report.html",
-        "figures": built / "contact_sheet.html",
-        "notebook": built / "notebooks" / "07_write_it_up.html",
+        "report": built / "to_share" / "report.html",
+        "figures": built / "to_share" / "contact_sheet.html",
+        "notebook": built / "for_you" / "notebooks" / "07_write_it_up.html",
         "athlete": athletes[0],
     }
 

@@ -18,10 +18,10 @@ KINDS = ("null", "strong", "missing", "tiny", "odd")
 """Nothing happens; everything happens; a third is lost; three or four athletes; constants, ties, two rounds, off-scale values."""
 
 
-def simulate_answers(seed, kind="strong"):
-    """Return the Answers of one simulated study."""
+def simulate_answers(seed, kind="strong", *, n=None):
+    """Return the Answers of one simulated study, of n athletes where that is said."""
     rng = np.random.default_rng([seed, KINDS.index(kind)])
-    n = int(rng.integers(3, 5)) if kind == "tiny" else int(rng.integers(7, 19))
+    n = n or (int(rng.integers(3, 5)) if kind == "tiny" else int(rng.integers(7, 19)))
     rounds = 2 if kind == "odd" and seed % 4 == 0 else int(rng.integers(3, 6))
     effect = {"null": 0.0, "strong": 1.0, "missing": 0.6, "tiny": 0.8, "odd": 0.5}[kind]
     athletes = _athletes(rng, n, kind)

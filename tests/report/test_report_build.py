@@ -52,29 +52,32 @@ def _texts(folder, *, without=()):
 
 def test_everything_promised_is_there(built, demo_report):
     for name in (
-        "report.html", "report.docx", "results.json", "ledger.csv", "about.json", "contact_sheet.html",
-        "tables/round_means.csv", "tables/contrasts.csv", "tables/capacity.csv", "tables/participants.csv",
-        "tables/protocol.csv", "tables/set_aside.csv", "tables/deviations.csv", "data_package/datapackage.json",
-        "data_package/codebook.csv",
+        "report.html", "report.docx", "contact_sheet.html", "tables/round_means.csv", "tables/contrasts.csv",
+        "tables/capacity.csv", "tables/participants.csv", "tables/protocol.csv", "tables/set_aside.csv",
+        "tables/deviations.csv", "data_package/datapackage.json", "data_package/codebook.csv",
     ):  # fmt: skip
-        assert (built / name).stat().st_size > 50, name
-    assert not (built / "individual_pages").exists()
+        assert (built / "to_share" / name).stat().st_size > 50, name
+    for name in ("results.json", "ledger.csv", "about.json", "READ_ME.txt"):
+        assert (built / "for_you" / name).stat().st_size > 50, name
+    assert sorted(p.name for p in built.iterdir()) == ["for_you", "to_share"]
+    assert not (built / "for_you" / "individual_pages").exists()
     assert sorted(p.name for p in built.parent.iterdir()) == ["output"]
     assert any("Where the time went" in line for line in demo_report[1])
 
 
 def test_every_notebook_is_kept_as_a_sound_page(built, check_page):
-    pages = sorted((built / "notebooks").iterdir())
+    pages = sorted((built / "for_you" / "notebooks").iterdir())
     assert [p.stem for p in pages] == [p.stem for p in find_notebooks()] and pages
     for page in pages:
         check_page(page.read_text(encoding="utf-8"), closed=False)
 
 
 def test_pages_are_sound(built, check_page):
-    check_page((built / "report.html").read_text(encoding="utf-8"))
+    check_page((built / "to_share" / "report.html").read_text(encoding="utf-8"))
 
 
 def test_figures_come_in_every_format(built):
+    built = built / "to_share"
     names = {p.name for p in (built / "figures").iterdir()}
     stems = {n.removesuffix(".svg") for n in names if n.endswith(".svg")}
     assert len(stems) >= 5
@@ -119,7 +122,7 @@ def test_individuals_are_those_who_agreed(answers, tmp_path, check_page):
 
 
 def test_results_hold_the_estimates_unrounded(built, answers):
-    results = json.loads((built / "results.json").read_text(encoding="utf-8"))
+    results = json.loads((built / "for_you" / "results.json").read_text(encoding="utf-8"))
     heart_rate = answers.rounds("hr_mean_bpm")
     kept = results["rounds"]["hr_mean_bpm"]
     assert kept["comparison"]["overall"]["p"] == heart_rate.comparison.overall.p
@@ -127,8 +130,8 @@ def test_results_hold_the_estimates_unrounded(built, answers):
     fitness = answers.fitness("hr_mean_bpm")
     assert results["fitness"]["hr_mean_bpm"]["effect"] == fitness.effect
     assert results["study"]["protocol"]["rounds"] == answers.study.protocol.rounds
-    table = pd.read_csv(built / "tables" / "contrasts.csv")
-    assert table["estimate"].iloc[0] == pytest.approx(heart_rate.steps["estimate"].iloc[0], rel=1e-15)
+    table = pd.read_csv(built / "to_share" / "tables" / "contrasts.csv")
+    assert table["estimate"].iloc[0] == float(f"{heart_rate.steps['estimate'].iloc[0]:.4g}")
 
 
 def test_every_csv_is_harmless(built):
@@ -140,7 +143,7 @@ def test_every_csv_is_harmless(built):
 
 
 def test_data_package_hides_everybody_and_describes_itself(built, answers):
-    folder = built / "data_package"
+    folder = built / "to_share" / "data_package"
     shared = set(answers.study.athletes_to_share())
     people = pd.read_csv(folder / "athletes.csv", dtype=str, keep_default_na=False)
     assert len(people) == len(shared) < len(answers.study.athletes)
@@ -181,16 +184,18 @@ def test_same_input_same_bytes(built, tmp_path):
         [sys.executable, "-c", code, str(DEMO_FOLDER), str(out)], check=True, env=environment, timeout=240
     )
     first, second = output_checksums(built), output_checksums(out)
-    first = {name: kept for name, kept in first.items() if not name.startswith("notebooks/")}
+    first = {name: kept for name, kept in first.items() if not name.startswith("for_you/notebooks/")}
     assert [n for n in first if first[n] != second.get(n)] == [] and set(first) == set(second)
-    about, again = (json.loads((f / "about.json").read_text(encoding="utf-8")) for f in (built, out))
+    about, again = (
+        json.loads((f / "for_you" / "about.json").read_text(encoding="utf-8")) for f in (built, out)
+    )
     assert [k for k in about if about[k] != again[k]] == ["made_at", "choices", "output"]
 
 
 def test_a_notebook_that_computes_itself_shows_what_the_report_gave_it(built):
     name = "04_compare_the_rounds"
     (run,) = run_notebooks(DEMO_FOLDER, [NOTEBOOKS / f"{name}.ipynb"])
-    assert run.page == (built / "notebooks" / f"{name}.html").read_text(encoding="utf-8")
+    assert run.page == (built / "for_you" / "notebooks" / f"{name}.html").read_text(encoding="utf-8")
 
 
 def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):
@@ -202,12 +207,17 @@ def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):
         (folder / "rounds.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8"
     )
     (folder / "extra.csv").write_text("a\n")
-    (folder / "output" / "report.html").write_text("changed")
-    (folder / "output" / "ledger.csv").unlink()
+    (folder / "output" / "to_share" / "report.html").write_text("changed")
+    (folder / "output" / "to_share" / "my_notes.txt").write_text("mine")
+    (folder / "output" / "for_you" / "ledger.csv").unlink()
     found = verify_report(folder)
     assert not found.valid
     assert (found.input_changed, found.input_new) == (("rounds.csv",), ("extra.csv",))
-    assert (found.output_changed, found.output_missing) == (("report.html",), ("ledger.csv",))
+    assert (found.output_changed, found.output_missing) == (
+        ("to_share/report.html",),
+        ("for_you/ledger.csv",),
+    )
+    assert found.output_added == ("to_share/my_notes.txt",) and "my_notes.txt" in found.text()
     assert "rounds.csv" in found.text() and "report.html" in found.text()
 
 
@@ -219,7 +229,7 @@ def test_output_cannot_be_the_study_folder_itself(answers):
 def test_interrupted_report_keeps_the_old_output(answers, tmp_path, monkeypatch):
     out = tmp_path / "output"
     out.mkdir()
-    (out / "about.json").write_text("old")
+    (out / "about.json").write_text("old")  # an output of an earlier kit
     monkeypatch.setattr(
         "analysis.report.word.write_word", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt)
     )

@@ -89,7 +89,7 @@ def test_nothing_wanted_runs_nothing(tmp_path):
     from analysis.answers import Answers
     from analysis.study import Study
 
-    with NotebooksAside(Answers(Study(folder=tmp_path)), wanted=False) as running:
+    with NotebooksAside(Answers(Study(folder=tmp_path)), keep_in=tmp_path, wanted=False) as running:
         assert running.wait() == []
 
 
@@ -127,10 +127,12 @@ class _Counted:
         return (object, ())
 
 
-def test_answers_are_kept_before_the_caller_goes_on():
+def test_answers_are_kept_before_the_caller_goes_on(tmp_path):
     """A caller adds answers while the notebooks run; kept in another thread they were torn now and then."""
-    NotebooksAside(_Counted())
+    NotebooksAside(_Counted(), keep_in=tmp_path)
     assert _Counted.asked_by == [threading.main_thread()]
+    (kept,) = tmp_path.iterdir()  # not in the folder that the system has for everybody
+    assert kept.stat().st_mode & 0o077 == 0
 
 
 class _MissesTheSignal:

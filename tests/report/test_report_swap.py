@@ -1,5 +1,6 @@
 """Putting an output in place: an interruption at any moment leaves the previous one as it was."""
 
+import json
 import os
 import signal
 import subprocess
@@ -10,19 +11,21 @@ import time
 import pytest
 
 from analysis.basics import KitError
-from analysis.report.build import build_aside
+from analysis.report.about import output_checksums
+from analysis.report.output import build_aside
 
 
 def _write(text):
     def fill(folder):
-        (folder / "about.json").write_text(text)
         (folder / "page.html").write_text(text)
+        (folder / "for_you").mkdir()
+        (folder / "for_you" / "about.json").write_text(json.dumps({"output": output_checksums(folder)}))
 
     return fill
 
 
 def _texts(folder):
-    return {p.name: p.read_text() for p in folder.iterdir()}
+    return {p.name: p.read_text() for p in folder.iterdir() if p.is_file()}
 
 
 def _nothing_else(parent, *names):
@@ -33,7 +36,8 @@ def test_new_output_takes_the_place_of_the_old(tmp_path):
     out = tmp_path / "output"
     build_aside(out, _write("first"))
     build_aside(out, _write("second"))
-    assert _texts(out) == {"about.json": "second", "page.html": "second"}
+    assert _texts(out) == {"page.html": "second"}
+    assert sorted(p.name for p in out.iterdir()) == ["for_you", "page.html"]
     assert _nothing_else(tmp_path, "output")
 
 
@@ -65,7 +69,7 @@ def test_failure_of_the_second_renaming_puts_the_old_back(tmp_path, monkeypatch)
         return renamed(self, target)
 
     monkeypatch.setattr(Path, "rename", rename)
-    with pytest.raises(OSError, match="no more"):
+    with pytest.raises(KitError, match=r"no more.*unchanged"):
         build_aside(out, _write("second"))
     assert _texts(out)["page.html"] == "first"
 
@@ -119,7 +123,7 @@ def test_killed_half_way_leaves_the_old_and_the_next_run_clears_up(tmp_path):
     script = textwrap.dedent(
         f"""
         import time
-        from analysis.report.build import build_aside
+        from analysis.report.output import build_aside
         def slow(folder):
             (folder / "page.html").write_text("half")
             print("started", flush=True)

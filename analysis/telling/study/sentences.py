@@ -182,6 +182,11 @@ def day(text: str) -> str:
     return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
 
 
+def month(text: str) -> str:
+    """Write the month of an ISO date: October 2026."""
+    return day(text).partition(" ")[2] or text
+
+
 _MONTHS = [
     "January",
     "February",
@@ -247,10 +252,10 @@ def _range(seconds) -> str:
 
 
 def write_up_conditions(conditions) -> list[str]:
-    """Describe dates, places and climate."""
+    """Describe months, places and climate; the day stays with the study, since with it other records can be joined."""
     sentences = []
     for _, s in conditions.sessions.iterrows():
-        about = [f"on {day(s['date'])}"] if s["date"] else []
+        about = [f"in {month(s['date'])}"] if s["date"] else []
         climate = []
         if s["temperature_c"] == s["temperature_c"]:
             climate.append(format_number(s["temperature_c"], 1, unit="°C"))
@@ -263,7 +268,7 @@ def write_up_conditions(conditions) -> list[str]:
             sentences.append(f"{name} took place {', '.join(about)}{where}.")
     if len(sentences) > MOST_SESSIONS:
         dates = sorted(d for d in conditions.sessions["date"] if d)
-        between = f" between {day(dates[0])} and {day(dates[-1])}" if dates else ""
+        between = f" between {month(dates[0])} and {month(dates[-1])}" if dates else ""
         return [f"There were {len(conditions.sessions)} sessions{between}."]
     return [" ".join(sentences)] if sentences else []
 
@@ -344,10 +349,6 @@ def _capacity(participants, titles: dict[str, str]) -> str:
     return text
 
 
-FEWEST_FOR_RANGE = 5
-"""A range gives the values of two people: with fewer athletes than this it is left out."""
-
-
 def plain_participants(participants) -> str:
     """Say in one plain sentence who took part."""
     if not participants.n_athletes:
@@ -399,9 +400,6 @@ def _characteristic(row) -> str:
     inside = []
     if row["n_athletes"] > 1:
         inside.append(f"SD {format_number(row['sd'], digits)}")
-    if row["n_athletes"] >= FEWEST_FOR_RANGE:
-        whole = float(row["low"]).is_integer() and float(row["high"]).is_integer()
-        inside.append(f"range {format_ci(row['low'], row['high'], 0 if whole else digits)}")
     if row["n_missing"]:
         inside.append(f"n = {row['n_athletes']}")
     label = row["label"] if row["name"] == "age_years" else row["label"][0].lower() + row["label"][1:]

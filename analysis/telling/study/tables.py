@@ -152,10 +152,6 @@ def protocols_table(answer) -> Table | None:
     )
 
 
-FEWEST_FOR_A_GROUP = 3
-"""A mean of fewer people than this tells about a person: such a column is left out."""
-
-
 def participants_table(participants) -> Table | None:
     """Characteristics of the athletes, all together and by sex."""
     known = participants.characteristics
@@ -164,16 +160,16 @@ def participants_table(participants) -> Table | None:
         return None
     sizes = {"all": participants.n_athletes, "F": participants.n_women, "M": participants.n_men}
     words = {"all": "All", "F": "Women", "M": "Men"}
-    shown_sexes = [
-        s for s in words if s in set(known["sex"]) and (s == "all" or sizes[s] >= FEWEST_FOR_A_GROUP)
-    ]
+    shown_sexes = [s for s in words if known.loc[known["sex"] == s, "shown"].any() or s == "all"]
     lines = []
     for name in dict.fromkeys(known["name"]):
         rows = known[known["name"] == name].set_index("sex")
         first = rows.iloc[0]
         line = {"Characteristic": f"{first['label']} ({first['unit']})"}
         for s in shown_sexes:
-            line[f"{words[s]} (n = {sizes[s]})"] = _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else ""
+            line[f"{words[s]} (n = {sizes[s]})"] = (
+                _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else "not shown"
+            )
         lines.append(line)
     return Table(
         "participants",
