@@ -13,7 +13,8 @@ Mixed models
     crossed; by attribute or by ["group"]), ``.log_likelihood`` (REML), ``.icc``, ``.r_squared()``,
     ``.variance_intervals(level=)``, ``.random_effects()``, ``.residuals()``, ``.warnings``, ``.left_out``,
     ``.n_athletes``, ``.n_observations``. ddf: "kenward-roger", "satterthwaite", "cr2".
-    ``refit_mixed(fit, values)`` gives the same model of other values in the rows used.
+    ``refit_mixed(fit, values)`` gives the same model of other values in the rows used; ``refit_censored(fit, side)`` of
+    values of which some are known only to lie beyond theirs; ``refit_pairs(fit, pair)`` with rows alike or opposed in pairs.
     ``fit_mixed_batch(outcomes, design, group, *, tests)`` gives a ``BatchFit``: ``fit["round"].F`` (also .p,
     .df_num, .df_den, .estimate, .standard_error: arrays over studies; ``fit.p["round"]`` is the same),
     ``.variance_group``, ``.variance_residual``, ``.beta``, ``.studies`` and ``.table()``.
@@ -25,6 +26,8 @@ Paired effect sizes and intervals
     ``eta2_interval(f, df_num, df_den, *, level=0.90)``.
 Ranks
     ``signed_rank(differences, *, zeros="drop", alternative="two-sided", level=0.95)``: exact, with ties.
+    ``shuffle_within(values, *, n_shuffles, seed)``, ``flip_p(values)``: ratings by their order, athletes with gaps kept;
+    ``centred_ranks(values)``, ``f_of_ranks(centred, here)``: the same statistic of many studies.
 Resampling
     ``resample_indices(n, n_resamples, *, seed)``, ``bca_interval(replicates, estimate, leave_one_out, *, level)``,
     ``bootstrap_bca(statistic, arrays, *, indices=None, n_resamples=5000, level=0.95, seed=0)``,
@@ -35,6 +38,7 @@ Exact distribution of a correlation (bivariate normal)
     ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
 """
 
+from .censored import refit_censored
 from .correlation_distribution import (
     correlation_cdf,
     correlation_density,
@@ -49,6 +53,7 @@ from .intervals import eta2_interval, holm, noncentral_f_interval, noncentral_t_
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_fit import MixedDiagnostics, MixedFit, RSquared, TermTest, Variances
+from .pairs import refit_pairs
 from .ranks import SignedRank, rank_sum_distribution, signed_rank, tie_decimals
 from .resampling import (
     BootstrapInterval,
@@ -59,6 +64,7 @@ from .resampling import (
     permutation_correlation,
     resample_indices,
 )
+from .shuffles import Shuffles, centred_ranks, f_of_ranks, flip_p, shuffle_within
 
 __all__ = [
     "BatchFit",
@@ -69,11 +75,13 @@ __all__ = [
     "PairedEffects",
     "Permutation",
     "RSquared",
+    "Shuffles",
     "SignedRank",
     "TermTest",
     "Variances",
     "bca_interval",
     "bootstrap_bca",
+    "centred_ranks",
     "correlation_cdf",
     "correlation_density",
     "correlation_log_likelihood",
@@ -81,9 +89,11 @@ __all__ = [
     "critical_correlation",
     "eta2_interval",
     "exact_correlation_interval",
+    "f_of_ranks",
     "fisher_interval",
     "fit_mixed",
     "fit_mixed_batch",
+    "flip_p",
     "hedges_factor",
     "holm",
     "noncentral_f_interval",
@@ -92,8 +102,11 @@ __all__ = [
     "pearson_rows",
     "permutation_correlation",
     "rank_sum_distribution",
+    "refit_censored",
     "refit_mixed",
+    "refit_pairs",
     "resample_indices",
+    "shuffle_within",
     "signed_rank",
     "tie_decimals",
 ]

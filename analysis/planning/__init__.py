@@ -23,6 +23,15 @@ from .correlation import (
 )
 from .design import Assumptions, Design, OutcomeAssumption, assumptions_for, published_ranges, round_profile
 from .generate import StudyBatch, generate_studies
+from .looks import (
+    AfterLooks,
+    Looks,
+    error_spent,
+    estimate_after_looks,
+    normal_levels,
+    plan_looks,
+    stage_probabilities,
+)
 from .paired import (
     equivalence_power,
     equivalence_sample_size,
@@ -47,11 +56,13 @@ from .timetable import Sampling, Timetable, make_timetable, sampling_of
 
 __all__ = [
     "VERDICTS",
+    "AfterLooks",
     "Assumptions",
     "CovariancePower",
     "Design",
     "DesignAnswer",
     "FitnessSignal",
+    "Looks",
     "OutcomeAssumption",
     "Pairing",
     "PowerCurves",
@@ -74,12 +85,16 @@ __all__ = [
     "effect_f_of",
     "equivalence_power",
     "equivalence_sample_size",
+    "error_spent",
+    "estimate_after_looks",
     "fitness_signal",
     "generate_studies",
     "make_timetable",
+    "normal_levels",
     "pair_athletes",
     "paired_power",
     "paired_sample_size",
+    "plan_looks",
     "plateau_power",
     "power_curves",
     "published_ranges",
@@ -97,5 +112,6 @@ __all__ = [
     "slope_factor",
     "slope_power",
     "smallest_detectable_r",
+    "stage_probabilities",
     "steps_power",
 ]

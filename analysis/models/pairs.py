@@ -1,0 +1,133 @@
+"""The random-intercept model where the rows of a pair (the two athletes of a bout) may be alike, or opposed.
+
+References
+----------
+Kenny DA, Kashy DA, Cook WL (2006) Dyadic Data Analysis, chapter 4. Kenward MG, Roger JH (1997) Biometrics 53:983-997.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..basics import KitError, plural
+from .mixed_fit import MixedFit, Variances
+from .reml import Problem, Structure, maximise
+from .small_sample import SmallSample
+
+MOST_PAIRS = 200
+"""Beyond so many pairs the model takes too long; a test over so many hardly depends on it."""
+
+
+def refit_pairs(fit: MixedFit, pair) -> MixedFit:
+    """Fit the same model with a correlation, of either sign, between the rows of a pair.
+
+    When to use: where two athletes face each other in a round, so that their values may rise together or one at the cost of
+    the other. When not: for groups of three and more.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A random-intercept model.
+    pair : array
+        Number or name of the pair of every row used, in their order; a row without a partner has one of its own.
+
+    Returns
+    -------
+    MixedFit
+        `variances.crossed` is the covariance of the two rows of a pair, below 0 where they are opposed;
+        "kenward-roger" allows for it, "cr2" stays that of `fit`, which takes athletes as independent.
+
+    Raises
+    ------
+    KitError
+        Where the pairs cannot be told from athletes and rows.
+
+    Notes
+    -----
+    A variance c between pairs adds c to every row and to the two rows of a pair; with the sign of one of them turned it adds
+    c to every row and takes c off between the two. Both are fitted by REML, and the likelier is kept. Kenward and Roger's
+    adjustment covers the covariance also where it is estimated as 0.
+
+    References
+    ----------
+    Kenny DA, Kashy DA, Cook WL (2006) Dyadic Data Analysis. Kenward MG, Roger JH (1997) Biometrics 53:983-997.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> from analysis.models import fit_mixed
+    >>> rng = np.random.default_rng(4)
+    >>> rows = pd.DataFrame({"athlete": np.repeat(list("abcdef"), 3), "round_no": [1, 2, 3] * 6, "y": rng.normal(size=18)})
+    >>> bout = [f"{b}{r}" for b, r in zip("111122213231323332", rows["round_no"])]
+    >>> fit = refit_pairs(fit_mixed(rows, "y ~ C(round_no)", group="athlete"), bout)
+    >>> fit.test("round_no").df_num
+    2.0
+    """
+    structure = fit._tests.problem.structure
+    if not structure.simple:
+        raise KitError("Pairs need the model with a random intercept alone.")
+    design, athlete = fit._design, structure.groups[0]
+    codes = np.unique(np.asarray(pair), return_inverse=True)[1]
+    if codes.shape != design.y.shape:
+        raise KitError(f"pair must be {plural(len(design.y), 'entry', 'entries')}, one for each row used.")
+    sizes = np.bincount(codes)
+    if sizes.max() > 2:
+        raise KitError("A pair has two rows at most.")
+    if len(sizes) > MOST_PAIRS or not (sizes == 2).any():
+        raise KitError(f"The model of pairs takes from 1 to {MOST_PAIRS} pairs.")
+    first = np.zeros(len(codes), dtype=bool)
+    first[np.unique(codes, return_index=True)[1]] = True
+    found = []
+    for sign in (1.0, -1.0):
+        problem = Problem(design.y, design.X, _Signed([athlete, codes], np.where(first, 1.0, sign)))
+        found.append(PairTests(problem, maximise(problem), plain=fit._tests))
+    alike, opposed = found
+    turned = opposed.deviance < alike.deviance - 1e-9
+    tests = opposed if turned else alike
+    group, crossed = tests.theta**2 * tests.sigma2
+    done = replace(
+        fit,
+        variances=Variances(
+            group=float(group),
+            slope=float("nan"),
+            covariance=float("nan"),
+            residual=tests.sigma2,
+            crossed=float(-crossed if turned else crossed),
+        ),
+        log_likelihood=tests.problem.log_likelihood(tests.deviance),
+        method="linear mixed model fitted by REML, random intercepts and a correlation between the rows of a pair",
+    )
+    for name in ("_design", "_athlete", "_athlete_names", "_data", "_slope", "_crossed"):
+        object.__setattr__(done, name, getattr(fit, name))
+    object.__setattr__(done, "_tests", tests)
+    return done
+
+
+class _Signed(Structure):
+    """Athletes, and pairs whose second row carries the sign."""
+
+    def __init__(self, groups, sign):
+        super().__init__(groups)
+        self.Z[:, self.slices[1]] *= sign[:, None]
+
+
+class PairTests(SmallSample):
+    """Tests that allow for pairs; the robust ones are those of the model without them."""
+
+    def __init__(self, problem, theta, *, plain: SmallSample):
+        super().__init__(problem, theta)
+        self.plain = plain
+
+    def covariance(self, ddf):
+        """Covariance of beta in the coding of the design, as the method has it."""
+        return self.plain.covariance(ddf) if ddf == "cr2" else super().covariance(ddf)
+
+    def single(self, L, ddf):
+        """Standard errors and degrees of freedom of each row of L."""
+        return self.plain.single(L, ddf) if ddf == "cr2" else super().single(L, ddf)
+
+    def joint(self, L, ddf):
+        """F, numerator df, denominator df and p of the hypothesis L beta = 0."""
+        return self.plain.joint(L, ddf) if ddf == "cr2" else super().joint(L, ddf)
