@@ -4,13 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ..study import OUTCOMES, Outcome, Plan, Study
-
-NEEDS = {
-    "heart_rate": "heart-rate recordings in recordings/ (or typed means in rounds.csv) of at least three athletes",
-    "lactate": "blood lactate in rounds.csv (or lactate.csv) of at least three athletes",
-    "exertion": "exertion ratings in rounds.csv of at least three athletes",
-}
+from ..study import OUTCOMES, Outcome, Plan, Study, topics
 
 
 def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:
@@ -41,8 +35,8 @@ def needed_for(outcome: Outcome) -> str:
     if outcome.name == "percent_hr_reserve":
         return "recordings, and a measured maximal and a resting heart rate per athlete in athletes.csv"
     if outcome.name in ("hr_late_bpm", "hr_peak_bpm"):
-        return NEEDS["heart_rate"].replace(" (or typed means in rounds.csv)", "")
-    return NEEDS[outcome.question]
+        return topics()["heart_rate"].needs.replace(" (or typed means in rounds.csv)", "")
+    return topics()[outcome.question].needs
 
 
 def analyser_limits(study: Study) -> tuple[float, float] | None:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
-from ..study import Study
+from ..study import Study, typed_outcomes
 from .evening import (
     Session,
     clean_evening,
@@ -45,7 +45,7 @@ ROW_COLUMNS = (
     "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
     *BAND_COLUMNS,
     "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "training_impulse",
-    "lactate_mmol_l", "lactate_limit", "lactate_delay_s", "exertion", "activity_rating",
+    *typed_outcomes(), "lactate_limit", "lactate_delay_s", "activity_rating",
 )  # fmt: skip
 """The columns of `CleanedStudy.rows`, in order."""
 

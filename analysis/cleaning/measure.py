@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, format_number
+from ..study import typed_outcomes
 from ..study.times import clock_seconds
 from .find import Window
 from .flags import FLAGS, Spans
@@ -158,7 +159,7 @@ def costs_of_round(
     return found
 
 
-FROM_SHEET = ("opponent", "lactate_mmol_l", "lactate_limit", "lactate_delay_s", "exertion", "activity_rating")
+FROM_SHEET = ("opponent", *typed_outcomes(), "lactate_limit", "lactate_delay_s", "activity_rating")
 TYPED = ("hr_mean_typed_bpm", "hr_peak_typed_bpm")
 _TEXT = ("opponent", "lactate_limit", "took_part")
 
@@ -198,7 +199,7 @@ def sheet_rows(study, recorded: list[tuple[str, str]], groups: dict[str, str], r
     after = np.array(
         [k > left.get(key, np.inf) for key, k in zip(keys, rows["round_no"], strict=True)], dtype=bool
     )
-    something = rows[["lactate_mmol_l", "exertion", *TYPED]].notna().any(axis=1).to_numpy()
+    something = rows[[*typed_outcomes(), *TYPED]].notna().any(axis=1).to_numpy()
     rows.loc[blank.to_numpy() & after & ~something, "took_part"] = "left"
     have = set(recorded)
     known = np.array([key in have for key in keys], dtype=bool)

@@ -92,7 +92,7 @@ def curves_of(answer: DesignAnswer, values: dict):
         answer.design,
         n=values.get("n", answer.n),
         rounds=values.get("rounds", answer.rounds),
-        **({f"{outcome}_smallest": values["smallest"]} if "smallest" in values else {}),
+        **({"smallest": {outcome: values["smallest"]}} if "smallest" in values else {}),
     )
     changes = {"test_error": values["test_error"]} if "test_error" in values else {}
     changes |= {"leave": values["leave"] / 100} if "leave" in values else {}
@@ -180,7 +180,7 @@ def _set_ranges(answer: DesignAnswer, controls: dict) -> None:
     size, step = getattr(answer.assumptions, outcome), answer.design.capacity_step
     fitness = part in ("slope", "correlation")
     starts = {
-        "smallest": ("Smallest that matters", getattr(answer.design, f"{outcome}_smallest")),
+        "smallest": ("Smallest that matters", answer.design.smallest_of(outcome)),
         "effect": ("Expected", abs(size.slope) * step if fitness else abs(size.rise)),
         "within": ("Scatter in an athlete", size.sd_within),
     }

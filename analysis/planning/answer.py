@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, format_number, format_percent, join_words, plural
-from ..study.outcomes import OUTCOMES, outcome_named
+from ..study.outcomes import OUTCOMES, outcome_named, proposed_outcomes, topics
 from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, assumptions_for, check_size
 from .questions import MOST_ATHLETES, PARTS, WISHED, Question, pose
 from .replication import ReplicationSizes, replication_sizes
@@ -19,15 +19,7 @@ VERDICTS = ("answerable", "only if large", "not answerable")
 """A question is answerable where the smallest effect that matters is seen in 80 of 100 such studies; only if large where an
 effect of twice that (or of the assumed size, if that is larger) is; else it is not answerable."""
 
-DEFAULT_OUTCOMES = {
-    "rounds.heart_rate": "hr_mean_bpm",
-    "rounds.lactate": "lactate_mmol_l",
-    "rounds.exertion": "exertion",
-    "fitness.heart_rate": "hr_mean_bpm",
-    "fitness.lactate": "lactate_mmol_l",
-}
 ADJUSTED = {"hr_max": "maximal heart rate", "age": "age", "sex": "sex"}
-_PER_BPM = {"percent_hr_max": 100 / 190, "percent_hr_reserve": 100 / 130}
 
 
 @dataclass(frozen=True)
@@ -133,19 +125,19 @@ def answer_design(
     given = getattr(protocol, "exertion_scale", "6-20")
     truth = assumptions_for(scale=given) if proposed else as_assumptions(assumptions)
     effects = dict(getattr(plan, "smallest_effects", {}) or {})
-    outcomes = {**DEFAULT_OUTCOMES, **(getattr(plan, "primary_outcomes", {}) or {})}
+    outcomes = {**proposed_outcomes(), **(getattr(plan, "primary_outcomes", {}) or {})}
     design = Design(
         n=n,
         rounds=int(rounds),
         alpha=getattr(plan, "alpha", 0.05),
         capacity_step=capacity_step,
-        heart_rate_smallest=_smallest(effects, "hr_mean_bpm"),
-        lactate_smallest=_smallest(effects, "lactate_mmol_l"),
-        exertion_smallest=_smallest(effects, "exertion"),
+        smallest={t.name: _smallest(effects, t.outcome) for t in topics().values()},
         **(_adjustment(plan, truth) if adjust is None else {"adjust": adjust, "adjust_lactate": adjust}),
     )
     rows = []
     for question, outcome in outcomes.items():
+        if outcome_named(outcome).question not in truth.planned():
+            continue  # measured and analysed, but nobody has said with which spread to plan it
         rows += _ask(question, outcome, _smallest(effects, outcome), n, design, truth)
     staying = (1 - truth.leave) ** (design.rounds - 1)
     if not staying > 0:
@@ -188,8 +180,8 @@ def _adjustment(plan, truth: Assumptions) -> dict[str, tuple[str, ...]]:
 def _scaled(truth: Assumptions, outcome: str) -> tuple[str, Assumptions]:
     """The assumption that an outcome goes by, in the outcome's own unit."""
     which = outcome_named(outcome).question
-    if outcome in _PER_BPM:
-        by = _PER_BPM[outcome]
+    by = outcome_named(outcome).per_bpm
+    if by:
         size = truth.heart_rate
         truth = truth.but(
             heart_rate={
@@ -330,9 +322,6 @@ def _warnings(design: Design, truth: Assumptions, proposed: bool) -> tuple[str, 
     return tuple(found)
 
 
-_OUTCOME = {"heart_rate": "hr_mean_bpm", "lactate": "lactate_mmol_l", "exertion": "exertion"}
-
-
 @dataclass(frozen=True)
 class PowerCurves(Result):
     """Power and precision of one question over the number of athletes who finish.
@@ -413,11 +402,10 @@ def power_curves(
     True
     """
     design, truth = as_design(design), as_assumptions(truth)
-    check_choice(outcome, tuple(_OUTCOME), name="outcome")
+    check_choice(outcome, truth.planned(), name="outcome")
     check_choice(part, PARTS, name="part")
-    posed = pose(
-        part, outcome, getattr(design, f"{outcome}_smallest"), design, truth, ranked=outcome == "exertion"
-    )
+    known = OUTCOMES[topics()[outcome].outcome]
+    posed = pose(part, outcome, design.smallest_of(outcome), design, truth, ranked=known.ordinal)
     lines = [
         {
             "n": int(n),
@@ -430,7 +418,6 @@ def power_curves(
     ]
     if not lines:
         raise KitError(f"sizes must hold a number of athletes from {posed.least} on.")
-    known = OUTCOMES[_OUTCOME[outcome]]
     apart = format_number(design.capacity_step, 0, unit="mL/kg/min")
     unit = {"correlation": "", "slope": f"{known.unit} per {apart}"}.get(part, known.unit)
     return PowerCurves(

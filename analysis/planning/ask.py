@@ -51,7 +51,7 @@ def ask_rounds(
     fit = fit_mixed_batch(
         y.reshape(studies, -1), np.tile(columns, (n, 1)), np.repeat(np.arange(n), k), tests=tests
     )
-    profile = round_profile(k, getattr(truth, outcome).rise, truth.shape)
+    profile = round_profile(k, truth.size(outcome).rise, truth.shape)
     question = f"rounds.{outcome}"
     whole = fit["round"]
     usable = np.isfinite(whole.p)
@@ -176,9 +176,9 @@ def _inside(estimate, error, df, smallest, alpha):
 
 def ask_all(batch: StudyBatch, design: Design, truth: Assumptions) -> list[Asked]:
     """Ask every planned question of every study of a batch."""
-    asked = ask_rounds(batch.heart_rate, "heart_rate", design.heart_rate_smallest, design, truth)
+    asked = ask_rounds(batch.heart_rate, "heart_rate", design.smallest_of("heart_rate"), design, truth)
     asked += ask_fitness(batch, "heart_rate", design, truth)
-    asked += ask_rounds(batch.lactate, "lactate", design.lactate_smallest, design, truth)
+    asked += ask_rounds(batch.lactate, "lactate", design.smallest_of("lactate"), design, truth)
     asked += ask_fitness(batch, "lactate", design, truth)
     asked.append(ask_ranks(batch.exertion, design))
     return asked
@@ -189,7 +189,7 @@ def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumpti
     from scipy.special import stdtr, stdtrit
 
     y = getattr(batch, outcome)
-    question, true = f"fitness.{outcome}", getattr(truth, outcome).slope
+    question, true = f"fitness.{outcome}", truth.size(outcome).slope
     estimate, error, df, p = _slopes(y, batch, design.adjustment(outcome, truth))
     reach = stdtrit(df, 1 - design.alpha / 2) * error
     step = design.capacity_step

@@ -200,7 +200,7 @@ def fitness_signal(
     from .design import athlete_loadings
 
     names, cov = implied_covariance(truth, outcome)
-    size = getattr(truth, outcome)
+    size = truth.size(outcome)
     at = {name: i for i, name in enumerate(names)}
     cov[at["outcome"], at["outcome"]] += size.sd_within**2 * mean_noise_factor(rounds, truth.autocorrelation)
     adjust = tuple(name for name in adjust if cov[at[name], at[name]] > 0)

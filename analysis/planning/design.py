@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, check_number, format_number
+from ..study import OUTCOMES, topics
+
+OWN_TOPICS = ("heart_rate", "lactate", "exertion")
+"""The topics whose studies are simulated whole; for others planning goes by the exact formulas alone."""
 
 SHAPES = ("levels", "creeps", "steady")
 """How an outcome moves over the rounds: rises and then levels off, rises by equal steps, or does not move."""
@@ -41,6 +46,12 @@ class OutcomeAssumption(Result):
     slope: float = 0.0
 
 
+def _of_outcome_rows() -> dict[str, OutcomeAssumption]:
+    """What the rows of further outcomes say to start from."""
+    rows = {t.name: OUTCOMES[t.outcome].assumed for t in topics().values() if t.name not in OWN_TOPICS}
+    return {name: OutcomeAssumption(*assumed) for name, assumed in rows.items() if assumed}
+
+
 _EXERTION = {
     "6-20": OutcomeAssumption(mean=13.0, rise=3.0, sd_between=1.5, sd_within=1.0),
     "0-10": OutcomeAssumption(mean=5.0, rise=2.0, sd_between=1.2, sd_within=0.9),
@@ -56,6 +67,8 @@ class Assumptions(Result):
     ----------
     heart_rate, lactate, exertion : OutcomeAssumption
         Mean sparring heart rate (bpm), blood lactate (mmol/L) and rated exertion (points).
+    others : mapping of str to OutcomeAssumption
+        The same for further topics; default what the rows of `study.OUTCOMES` say.
     shape : {"levels", "creeps", "steady"}
         How the rise is spread over the rounds; see `round_profile`.
     capacity_mean, capacity_sd : float
@@ -94,6 +107,7 @@ class Assumptions(Result):
         mean=7.0, rise=3.0, sd_between=2.5, sd_within=1.2, slope=-0.12
     )
     exertion: OutcomeAssumption = _EXERTION["6-20"]
+    others: Mapping[str, OutcomeAssumption] = field(default_factory=_of_outcome_rows)
     shape: str = "levels"
     capacity_mean: float = 47.0
     capacity_sd: float = 5.0
@@ -120,8 +134,8 @@ class Assumptions(Result):
     def __post_init__(self):
         check_choice(self.shape, SHAPES, name="shape")
         check_choice(self.test_error_kind, ERROR_KINDS, name="test_error_kind")
-        for name in ("heart_rate", "lactate", "exertion"):
-            outcome = getattr(self, name)
+        for name in self.planned():
+            outcome = self.size(name)
             if not (outcome.sd_between >= 0 and outcome.sd_within > 0):
                 raise KitError(
                     f"{name}: sd_between must be 0 or more and sd_within above 0, but they are "
@@ -143,6 +157,15 @@ class Assumptions(Result):
                 f"A retest error of {self.test_error} mL/kg/min is as large as the spread of the test's values "
                 f"({self.capacity_sd}): such a test tells nobody apart. Give a smaller error or a wider club."
             )
+
+    def planned(self) -> tuple[str, ...]:
+        """The topics whose sizes are assumed here."""
+        return (*OWN_TOPICS, *self.others)
+
+    def size(self, topic: str) -> OutcomeAssumption:
+        """What is assumed of the outcomes of a topic."""
+        check_choice(topic, self.planned(), name="outcome")
+        return getattr(self, topic) if topic in OWN_TOPICS else self.others[topic]
 
     def true_capacity_sd(self) -> float:
         """SD between athletes of true capacity: what the test's spread and its kind of error imply."""
@@ -301,8 +324,8 @@ class Design(Result):
         Rounds. Default 4.
     alpha : float
         Two-sided level of every test. Default 0.05.
-    heart_rate_smallest, lactate_smallest, exertion_smallest : float
-        The smallest change that matters: 5 bpm, 1 mmol/L, 1 point (our proposal).
+    smallest : mapping of str to float
+        Topic ("heart_rate", "lactate", "exertion") -> the smallest change that matters; default that of its primary outcome.
     capacity_step : float
         How far apart in capacity (mL/kg/min) two athletes are whose difference matters: a fit and a less fit one, as in the
         verdict of the fitness question. Default 10.
@@ -313,27 +336,30 @@ class Design(Result):
     n: int
     rounds: int = 4
     alpha: float = 0.05
-    heart_rate_smallest: float = 5.0
-    lactate_smallest: float = 1.0
-    exertion_smallest: float = 1.0
+    smallest: Mapping[str, float] = field(default_factory=dict)
     capacity_step: float = 10.0
     adjust: tuple[str, ...] = ("hr_max",)
     adjust_lactate: tuple[str, ...] = ("age",)
 
     def __post_init__(self):
-        for field in ("adjust", "adjust_lactate"):
-            given = getattr(self, field)
+        for which in ("adjust", "adjust_lactate"):
+            given = getattr(self, which)
             given = (given,) if isinstance(given, str) and given else tuple(given)
-            object.__setattr__(self, field, given)
+            object.__setattr__(self, which, given)
             for name in given:
-                check_choice(name, ADJUSTMENTS, name=field)
+                check_choice(name, ADJUSTMENTS, name=which)
         check_size(self.n, least=3)
         if self.rounds != int(self.rounds) or self.rounds < 2:
             raise KitError(f"rounds is {self.rounds}, but comparing rounds needs a whole number from 2 on.")
         check_level(self.alpha)
-        for name in ("heart_rate_smallest", "lactate_smallest", "exertion_smallest", "capacity_step"):
-            if not getattr(self, name) > 0:
-                raise KitError(f"{name} is {getattr(self, name)}, but must be above 0.")
+        for name, value in {**self.smallest, "capacity_step": self.capacity_step}.items():
+            if not value > 0:
+                raise KitError(f"{name} is {value}, but must be above 0.")
+
+    def smallest_of(self, topic: str) -> float:
+        """The smallest change that matters of the outcomes of a topic."""
+        known = topics()[check_choice(topic, topics(), name="outcome")]
+        return self.smallest.get(topic, OUTCOMES[known.outcome].smallest_effect)
 
     def adjustment(self, outcome: str, truth: Assumptions) -> tuple[str, ...]:
         """What the slope of an outcome is adjusted for in this club: covariates that vary, as many as n affords.
@@ -405,7 +431,7 @@ def implied_covariance(truth: Assumptions, outcome: str = "heart_rate") -> tuple
 
 def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Write every athlete-level quantity as a sum of independent sources."""
-    size = getattr(truth, check_choice(outcome, ("heart_rate", "lactate", "exertion"), name="outcome"))
+    size = truth.size(outcome)
     base = np.array([truth.capacity_per_year, truth.women_capacity, 1.0, 0.0, 0.0, 0.0, 0.0])
     error = np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0])
     kind = truth.test_error_kind

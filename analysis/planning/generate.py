@@ -8,9 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
-from .design import Assumptions, Design, athlete_loadings, round_profile
-
-OUTCOME_NAMES = ("heart_rate", "lactate", "exertion")
+from .design import OWN_TOPICS, Assumptions, Design, athlete_loadings, round_profile
 
 
 @dataclass(frozen=True)
@@ -68,7 +66,7 @@ def generate_studies(design: Design, truth: Assumptions, n_studies: int, rng) ->
     centred = [age - (truth.age_low + truth.age_high) / 2, sex - truth.share_women]
     present = _present(truth, s, n, k, rng)
     outcomes = {}
-    for outcome in OUTCOME_NAMES:
+    for outcome in OWN_TOPICS:
         loadings, noise = athlete_loadings(truth, outcome)
         sources = [*centred, *(shared * noise[:4, None, None]), noise[4] * rng.standard_normal((s, n))]
         values = _rounds_of(truth, outcome, _weigh(loadings["outcome"], sources), k, rng)

@@ -59,7 +59,7 @@ def level_from(rounds: int) -> int:
 
 
 def _change(outcome, smallest, design, truth, ranked) -> Question:
-    size, k = getattr(truth, outcome), design.rounds
+    size, k = truth.size(outcome), design.rounds
     spread = np.hypot(size.sd_between, size.sd_within)
     share = 3 * k / (np.pi * (k + 1)) if ranked else 1.0
     shape = "levels" if truth.shape == "steady" else truth.shape
@@ -89,7 +89,7 @@ def _steps(outcome, smallest, design, truth) -> Question:
     from scipy.stats import nct
     from scipy.stats import t as student
 
-    size, k = getattr(truth, outcome), design.rounds
+    size, k = truth.size(outcome), design.rounds
 
     def power(effect, n):
         df = (n - 1) * (k - 1)
@@ -109,7 +109,7 @@ def _steps(outcome, smallest, design, truth) -> Question:
 
 
 def _plateau(outcome, smallest, design, truth) -> Question:
-    size, k = getattr(truth, outcome), design.rounds
+    size, k = truth.size(outcome), design.rounds
     start = level_from(k)
 
     def power(margin, n):
@@ -130,7 +130,7 @@ def _plateau(outcome, smallest, design, truth) -> Question:
 
 def _fitness(part, outcome, smallest, design, truth) -> Question:
     step, as_slope = design.capacity_step, part == "slope"
-    assumed = abs(getattr(truth, outcome).slope) * step
+    assumed = abs(truth.size(outcome).slope) * step
     limits: dict[tuple[str, ...], float] = {}
     signals: dict[tuple[float, tuple[str, ...]], FitnessSignal] = {}
 

@@ -288,8 +288,8 @@ def compare_covariances(
     3
     """
     design, truth = as_design(design), as_assumptions(truth)
-    size = getattr(truth, check_choice(outcome, ("heart_rate", "lactate", "exertion"), name="outcome"))
-    effect = getattr(design, f"{outcome}_smallest") if effect is None else effect
+    size = truth.size(outcome)
+    effect = design.smallest_of(outcome) if effect is None else effect
     means = round_profile(design.rounds, effect, "levels" if truth.shape == "steady" else truth.shape)
     parts = []
     for kind in COVARIANCES:

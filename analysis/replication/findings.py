@@ -11,22 +11,12 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..basics import Result, check_number, format_number
+from ..study.outcomes import known_outcome
 from .correlations import fisher_limits
 
 CORRELATION_NAMES = ("r", "rho", "correlation", "pearson", "spearman")
 MEAN_NAMES = ("mean", "median")
 SLOPE_NAMES = ("slope", "b", "beta")
-
-TYPICAL_SD = {
-    "hr_mean_bpm": (6.0, 14.0),
-    "hr_late_bpm": (6.0, 14.0),
-    "hr_peak_bpm": (6.0, 14.0),
-    "percent_hr_max": (3.0, 8.0),
-    "percent_hr_reserve": (4.0, 12.0),
-    "lactate_mmol_l": (1.5, 4.5),
-    "exertion": (0.7, 2.5),
-}
-"""Spread between athletes as combat-sport studies report it; the lowest and highest read, rounded outwards (our proposal)."""
 
 
 @dataclass(frozen=True)
@@ -304,9 +294,10 @@ def _mean(row) -> tuple[dict, str]:
 
 def _suspect(row, kind, spread, n) -> str:
     """Return a warning where an SD looks like a standard error, or a standard error like an SD."""
-    if row["outcome"] not in TYPICAL_SD or not math.isfinite(spread) or kind not in ("sd", "sem"):
+    typical = known_outcome(row["outcome"]).spread
+    if not typical or not math.isfinite(spread) or kind not in ("sd", "sem"):
         return ""
-    low, high = TYPICAL_SD[row["outcome"]]
+    low, high = typical
     root = math.sqrt(n)
     where = f"{row['finding']}, {row['outcome']}"
     if kind == "sd" and spread < 0.6 * low and 0.7 * low <= spread * root <= 1.5 * high:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
+from ..study import OUTCOMES
 from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 
 AGE_BANDS = (0, 18, 30, 40, 50, 200)
@@ -24,13 +25,7 @@ CODEBOOK = {
     "bout_no": "rounds that the athlete had sparred, this one included",
     "took_part": "yes or part",
     "rest_before_s": "rest before the round, s",
-    "hr_mean_bpm": "mean heart rate over the round, bpm",
-    "hr_late_bpm": "mean heart rate late in the round, bpm",
-    "hr_peak_bpm": "peak heart rate, bpm",
-    "percent_hr_max": "mean as a share of the measured maximum, %",
-    "percent_hr_reserve": "mean as a share of the reserve, %",
-    "lactate_mmol_l": "blood lactate after the round, mmol/L",
-    "exertion": "rating of perceived exertion",
+    **{o.name: f"{o.meaning or o.label}{', ' if o.unit else ''}{o.unit}" for o in OUTCOMES.values()},
     "sex": "as the equations use it; blank where only one athlete of a club has it",
     "age_band": "age in bands; blank where only one athlete of a club is in it",
     "capacity": "aerobic capacity",

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import join_words, plural
+from ..study import OUTCOMES, typed_outcomes
 from .privacy import hide_in_crowd, secret_labels
 from .results_json import json_text, write_csv
 
@@ -54,12 +55,12 @@ rounds|round_no|integer||Round on the club's clock; 0 is before sparring
 rounds|bout_no|integer||Rounds that the person had sparred, this one included
 rounds|took_part|string||yes, part, sat_out, left
 rounds|rest_before_s|number|s|Rest before the round
-rounds|hr_mean_bpm|number|bpm|Mean heart rate over the round, flagged samples set aside
-rounds|hr_late_bpm|number|bpm|Mean heart rate over the last part of the round
-rounds|hr_peak_bpm|number|bpm|Highest heart rate that was sustained
+rounds|hr_mean_bpm
+rounds|hr_late_bpm
+rounds|hr_peak_bpm
 rounds|hr_source|string||trace: from a recording; typed: read off a device
-rounds|percent_hr_max|number|%|Mean as a share of the measured maximal heart rate
-rounds|percent_hr_reserve|number|%|Mean as a share of the reserve between rest and measured maximum
+rounds|percent_hr_max
+rounds|percent_hr_reserve
 rounds|very_light_s|number|s|Seconds at very light intensity
 rounds|light_s|number|s|Seconds at light intensity
 rounds|moderate_s|number|s|Seconds at moderate intensity
@@ -69,10 +70,10 @@ rounds|valid_s|number|s|Seconds with a heart rate that was not flagged
 rounds|valid_share|number|0 to 1|The same as a share of the round
 rounds|hr_recovery_60s_bpm|number|bpm|Fall of heart rate in the first 60 s after the round
 rounds|hr_drift_bpm_min|number|bpm/min|Slope of heart rate within the round
-rounds|lactate_mmol_l|number|mmol/L|Blood lactate after the round
+rounds|lactate_mmol_l
 rounds|lactate_limit|string||high or low where the value was off the scale of the analyser
 rounds|lactate_delay_s|number|s|Seconds from the end of the round to the sample
-rounds|exertion|number|points|Rating of perceived exertion
+rounds|typed outcomes
 rounds|activity_rating|number|points|Coach's rating of activity
 heart_rate|session|string||Evening, as in sessions
 heart_rate|person|string||As in athletes
@@ -82,7 +83,19 @@ heart_rate|hr_bpm|number|bpm|Heart rate as recorded
 heart_rate|flag|string||Why the sample was set aside; blank where good
 """
 
-PACKAGE_COLUMNS = tuple(PackageColumn(*line.split("|")) for line in _ROWS.strip().splitlines())
+
+def _package_columns():
+    """Columns in order; those of outcomes from their rows, further typed ones after the last of the kit's own."""
+    named = {line.split("|")[1] for line in _ROWS.splitlines() if line.startswith("rounds|")}
+    for line in _ROWS.strip().splitlines():
+        table, name, *rest = line.split("|")
+        names = [n for n in typed_outcomes() if n not in named] if name == "typed outcomes" else [name]
+        for n in names:
+            known = OUTCOMES.get(n)
+            yield PackageColumn(table, n, *(rest or ("number", known.unit, known.meaning or known.label)))
+
+
+PACKAGE_COLUMNS = tuple(_package_columns())
 """Left out on purpose: what gives away age (predicted maximal heart rate, shares of it), mass (oxygen uptake in L/min),
 sex (training impulse), a person (opponents, notes, codes, devices) or a day (dates, clock times)."""
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from ..basics import KitError, format_number, join_words
 from ..planning import Pairing, Timetable, make_timetable
+from ..study import typed_outcomes
 from . import materials as safety
 from .materials import list_materials
 from .parts import Sheet, SheetColumn, sheet_columns
@@ -17,12 +18,22 @@ EMERGENCY = ("Emergency number", "Defibrillator at", "First-aider", "Nearest doc
 
 NO_SAMPLE = "—"
 
+
+def _typed_on_the_sheet() -> list[str]:
+    """The outcomes that are typed, with the delay of a sample beside its value."""
+    return [
+        c
+        for name in typed_outcomes()
+        for c in ((name, "lactate_delay_s") if name == "lactate_mmol_l" else (name,))
+    ]
+
+
 DEFAULT_COLUMNS = {
     "clock": ("session", "group", "round_no", "start_clock", "end_clock", "note"),
     "attendance": ("session", "athlete", "device", "mass_kg", "usual_mass_kg", "arrived", "left_after", "note"),
     "rounds": (
-        "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", "lactate_mmol_l", "lactate_delay_s",
-        "exertion", "activity_rating", "note",
+        "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", *_typed_on_the_sheet(),
+        "activity_rating", "note",
     ),
 }  # fmt: skip
 """Columns of the sheets, in the order of the workbook, where no study folder says otherwise."""

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..basics import Result
+from ..study import OUTCOMES
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Paper -> width and height in mm, upright."""
@@ -108,10 +109,9 @@ WORDS = {
     "took_part": ("Took part", "yes, part, sat_out, left", 1.2),
     "minutes_done": ("Minutes done", "if not all", 0.9),
     "opponent": ("Opponent", "code, guest, none", 1.1),
-    "lactate_mmol_l": ("Lactate", "mmol/L, or HI, LO", 1.0),
+    **{o.name: (*(o.sheet or (o.label, o.unit)), 1.0) for o in OUTCOMES.values() if o.typed},
     "lactate_limit": ("Off the scale", "high, low", 0.8),
     "lactate_delay_s": ("Delay", "s after the round", 0.85),
-    "exertion": ("Exertion", "points", 1.0),
     "activity_rating": ("Activity", "coach", 0.95),
     "hr_mean_typed_bpm": ("Mean HR read off", "bpm", 0.85),
     "hr_peak_typed_bpm": ("Peak HR read off", "bpm", 0.85),

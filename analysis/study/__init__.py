@@ -12,8 +12,8 @@ from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan, load_
 from .load import load_study
 from .model import Study
 from .new_folder import new_study, sheet_columns
-from .outcomes import OUTCOMES, Outcome, outcome_named
-from .plan import DIRECTIONS, QUESTIONS, Hypothesis, Plan
+from .outcomes import OUTCOMES, QUESTIONS, Outcome, known_outcome, outcome_named, topics, typed_outcomes
+from .plan import DIRECTIONS, Hypothesis, Plan
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
 from .protocol import SCALES, Protocol
 from .times import clock_seconds, offset_seconds
@@ -47,6 +47,7 @@ __all__ = [
     "describe_problems",
     "empty_table",
     "freeze_plan",
+    "known_outcome",
     "list_needs",
     "load_fixed_plan",
     "load_study",
@@ -58,4 +59,6 @@ __all__ = [
     "result_status",
     "sheet_columns",
     "table_columns",
+    "topics",
+    "typed_outcomes",
 ]

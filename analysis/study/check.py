@@ -14,9 +14,10 @@ from .columns import TABLES
 from .inventory import is_recording
 from .load import Examination, examine_folder
 from .model import Study
+from .outcomes import typed_outcomes
 from .problems import StudyError, describe_problems, problem_table
 
-OUTCOME_COLUMNS = ("lactate_mmol_l", "exertion", "hr_mean_typed_bpm")
+OUTCOME_COLUMNS = (*typed_outcomes(), "hr_mean_typed_bpm")
 
 NEEDS = {
     "01_design_the_study": "the protocol in study.toml",

@@ -12,8 +12,7 @@ from ..basics import join_words, plural
 from .columns import source_columns
 from .fixed_plan import FIXED_FILE, FIXED_SETTINGS, FixedPlan, load_fixed_plan, plain_values, protocol_values
 from .model import Study
-from .outcomes import OUTCOMES
-from .plan import SHORT_QUESTIONS
+from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .settings import SETTINGS_FILE
 from .times import clock_seconds
 
@@ -90,7 +89,7 @@ def _differences(then, now, path: tuple):
 def _words(name: str) -> str:
     if name in OUTCOMES:
         return OUTCOMES[name].label.lower()
-    return SHORT_QUESTIONS.get(name, name.removesuffix("_s").replace("_", " "))
+    return short_question(name) if name in QUESTIONS else name.removesuffix("_s").replace("_", " ")
 
 
 def _changed_hypotheses(then: list, now: list):
@@ -166,7 +165,7 @@ def _outcomes(study: Study, fixed: FixedPlan) -> list[tuple]:
         if not measured[outcome.question]:
             lines.append(
                 (
-                    f"hypothesis: {SHORT_QUESTIONS[hypothesis.question]}",
+                    f"hypothesis: {short_question(hypothesis.question)}",
                     outcome.label,
                     "not measured",
                     "rounds",
@@ -175,7 +174,7 @@ def _outcomes(study: Study, fixed: FixedPlan) -> list[tuple]:
         if hypothesis.question.startswith("fitness") and not len(study.aerobic_tests):
             lines.append(
                 (
-                    f"hypothesis: {SHORT_QUESTIONS[hypothesis.question]}",
+                    f"hypothesis: {short_question(hypothesis.question)}",
                     "an aerobic test",
                     "no aerobic test",
                     "aerobic_tests",

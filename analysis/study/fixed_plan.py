@@ -15,8 +15,8 @@ import pandas as pd
 from ..basics import KitError, Result, format_number, format_percent, join_words, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
 from .model import Study
-from .outcomes import OUTCOMES
-from .plan import QUESTIONS, SHORT_QUESTIONS, Hypothesis, Plan
+from .outcomes import OUTCOMES, QUESTIONS, short_question
+from .plan import Hypothesis, Plan
 from .protocol import Protocol
 
 
@@ -121,14 +121,14 @@ def _about_hypotheses(plan: Plan) -> tuple[str, ...]:
 
 def _hypotheses(plan: Plan) -> pd.DataFrame:
     lines = [
-        (SHORT_QUESTIONS[h.question], OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses
+        (short_question(h.question), OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses
     ]
     return pd.DataFrame(lines, columns=["Question", "Outcome", "Direction", "Hypothesis"])
 
 
 def _about_outcomes(plan: Plan) -> tuple[str, ...]:
     named = [
-        f"{SHORT_QUESTIONS[question]}: {_label(outcome)}"
+        f"{short_question(question)}: {_label(outcome)}"
         for question, outcome in plan.primary_outcomes.items()
     ]
     return (
@@ -266,7 +266,7 @@ def _say_part(name: str) -> str:
     if part == "smallest_effects":
         return f"the smallest effect of {_label(rest)}"
     if part == "primary_outcomes":
-        return f"the primary outcome for {SHORT_QUESTIONS[rest]}"
+        return f"the primary outcome for {short_question(rest)}"
     words = {
         "capacity_unit": "the unit of capacity",
         "round_variable": "the club's round as the one that is compared",

@@ -13,8 +13,8 @@ from ..basics import KitError, check_choice, did_you_mean
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
 from .inventory import WORKBOOK
-from .outcomes import OUTCOMES
-from .plan import PROPOSED_DIRECTIONS, PROPOSED_OUTCOMES, PROPOSED_REASON, propose_hypothesis
+from .outcomes import OUTCOMES, proposed_directions, proposed_outcomes
+from .plan import PROPOSED_REASON, propose_hypothesis
 from .protocol import SCALES
 from .settings import SETTINGS_FILE
 from .text_files import Slip
@@ -106,13 +106,13 @@ def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, surv
     """Return study.toml of a new folder."""
     if survey:
         return read_template("survey.toml")
-    asked = [propose_hypothesis(q, PROPOSED_OUTCOMES[q], d) for q, d in PROPOSED_DIRECTIONS.items()]
+    asked = [propose_hypothesis(q, proposed_outcomes()[q], d) for q, d in proposed_directions().items()]
     blocks = (
         f'[[plan.hypotheses]]\nquestion = "{h.question}"\noutcome = "{h.outcome}"\ndirection = "{h.direction}"\n'
         f'text = "{h.text}"\n'
         for h in asked
     )
-    primary = dict.fromkeys(PROPOSED_OUTCOMES.values())
+    primary = dict.fromkeys(proposed_outcomes().values())
     return Template(read_template("study.toml")).substitute(
         date_order='# date_order = "day first"  # only where dates are typed as 03/04/2026\n',
         rounds=rounds,

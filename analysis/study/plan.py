@@ -7,27 +7,9 @@ from dataclasses import dataclass, field, replace
 
 from ..basics import Result, did_you_mean
 from .columns import table_columns
-from .outcomes import OUTCOMES
+from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
 from .problems import Findings
 from .settings import SETTINGS_FILE, Settings
-
-QUESTIONS = {
-    "rounds.heart_rate": "Does heart rate change from round to round, and where does it stop changing?",
-    "rounds.lactate": "Does blood lactate change from round to round, and where does it stop changing?",
-    "rounds.exertion": "Does perceived exertion change from round to round, and where does it stop changing?",
-    "fitness.heart_rate": "Do athletes with a higher aerobic capacity run a lower sparring heart rate?",
-    "fitness.lactate": "Do athletes with a higher aerobic capacity have a lower lactate after sparring?",
-}
-"""The questions that a plan can hold, with their words."""
-
-SHORT_QUESTIONS = {
-    "rounds.heart_rate": "heart rate over the rounds",
-    "rounds.lactate": "lactate over the rounds",
-    "rounds.exertion": "exertion over the rounds",
-    "fitness.heart_rate": "fitness and heart rate",
-    "fitness.lactate": "fitness and lactate",
-}
-"""The questions in a few words, for tables."""
 
 DIRECTIONS = ("lower", "higher", "rises", "falls", "differs")
 """Directions of a hypothesis: lower and higher for fitness questions, rises and falls for rounds; differs for both."""
@@ -107,24 +89,6 @@ class Plan(Result):
         """Return the planned direction of a question, or "differs" where no hypothesis names one."""
         return next((h.direction for h in self.hypotheses if h.question == question), "differs")
 
-
-PROPOSED_OUTCOMES = {
-    "rounds.heart_rate": "hr_mean_bpm",
-    "rounds.lactate": "lactate_mmol_l",
-    "rounds.exertion": "exertion",
-    "fitness.heart_rate": "hr_mean_bpm",
-    "fitness.lactate": "lactate_mmol_l",
-}
-"""The primary outcome that the kit proposes for each question."""
-
-PROPOSED_DIRECTIONS = {
-    "rounds.heart_rate": "rises",
-    "rounds.lactate": "rises",
-    "rounds.exertion": "rises",
-    "fitness.heart_rate": "lower",
-    "fitness.lactate": "lower",
-}
-"""The direction that the kit proposes for each question."""
 
 PROPOSED_REASON = "our proposal: would you change training for less?"
 PLAN_KEYS = (
@@ -279,13 +243,13 @@ class _PlanReader:
 
     def primary_outcomes(self) -> dict[str, str]:
         given = _flatten(self.section.get("primary_outcomes", {}))
-        outcomes = dict(PROPOSED_OUTCOMES)
+        outcomes = proposed_outcomes()
         for question, outcome in given.items():
             if self._question_known(question, "primary_outcomes") and self._outcome_known(
                 outcome, "primary_outcomes", question
             ):
                 outcomes[question] = outcome
-        self.proposed += [f"primary_outcomes.{q}" for q in PROPOSED_OUTCOMES if q not in given]
+        self.proposed += [f"primary_outcomes.{q}" for q in proposed_outcomes() if q not in given]
         return outcomes
 
     def _question_known(self, question: str, key: str) -> bool:
@@ -352,7 +316,7 @@ class _PlanReader:
             self.proposed.append("hypotheses")
             return tuple(
                 propose_hypothesis(question, self.primary_outcomes_quietly()[question], direction)
-                for question, direction in PROPOSED_DIRECTIONS.items()
+                for question, direction in proposed_directions().items()
             )
         if not isinstance(given, list) or not all(isinstance(h, dict) for h in given):
             self.complain(
@@ -364,7 +328,7 @@ class _PlanReader:
     def primary_outcomes_quietly(self) -> dict[str, str]:
         given = _flatten(self.section.get("primary_outcomes", {}))
         return {
-            q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in PROPOSED_OUTCOMES.items()
+            q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in proposed_outcomes().items()
         }
 
     def _hypothesis(self, entry: dict) -> Hypothesis | None:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from ..basics import did_you_mean, join_words
 from .columns import KEYS, column_rules, lines_of, place
+from .outcomes import ALSO_TYPED, typed_outcomes
 from .plan import Plan
 from .problems import Findings
 from .protocol import Protocol
@@ -19,7 +20,7 @@ from .times import clock_seconds
 
 Tables = dict[str, pd.DataFrame]
 
-MEASURES = ("lactate_mmol_l", "exertion", "activity_rating", "hr_mean_typed_bpm", "hr_peak_typed_bpm")
+MEASURES = (*typed_outcomes(), *ALSO_TYPED)
 """Columns of rounds that hold something measured."""
 
 FEWEST_ATHLETES = 3

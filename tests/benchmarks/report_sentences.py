@@ -12,7 +12,7 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "report"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from report_rules import check_write_up
 from report_simulated import KINDS, simulate_answers

@@ -96,7 +96,7 @@ def test_the_plan_decides_outcomes_sizes_and_alpha():
     assert answer.question("rounds.heart_rate", "change")["unit"] == "%"
     assert answer.question("rounds.heart_rate", "change")["smallest_effect"] == 3.0
     assert answer.question("rounds.lactate", "change")["smallest_effect"] == 1.5
-    assert answer.design.lactate_smallest == 1.5
+    assert answer.design.smallest_of("lactate") == 1.5
     assert answer.assumptions.exertion.rise == 20.0
 
 

@@ -93,7 +93,8 @@ def test_covariances_side_by_side():
     assert row["formula"] > row["ci_high"]
     assert answer.effect == 6.0
     assert (
-        compare_covariances({"n": 10, "lactate_smallest": 1.5}, outcome="lactate", n_studies=50).effect == 1.5
+        compare_covariances({"n": 10, "smallest": {"lactate": 1.5}}, outcome="lactate", n_studies=50).effect
+        == 1.5
     )
 
 

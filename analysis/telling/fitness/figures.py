@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from ...basics import format_ci, format_number, format_percent, join_words, plural
-from ..rounds.figures import digits_of, draw_band, in_unit, known_outcome, lower_first
+from ...study import known_outcome
+from ..rounds.figures import digits_of, draw_band, in_unit, lower_first
 from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 COVARIATE_WORDS = {

@@ -14,12 +14,12 @@ from ...basics import (
     join_words,
     plural,
 )
+from ...study import known_outcome
 from .words import (
     beside,
     digits_of,
     fine_digits,
     fitter,
-    known_outcome,
     lower_first,
     percent_interval,
     size_words,

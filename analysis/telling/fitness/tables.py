@@ -7,7 +7,8 @@ import math
 import pandas as pd
 
 from ...basics import NotYet, format_ci, format_number, format_p
-from .words import COVARIATES, digits_of, fine_digits, known_outcome, percent_interval, step_words, with_minus
+from ...study import known_outcome
+from .words import COVARIATES, digits_of, fine_digits, percent_interval, step_words, with_minus
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}
 DASH = "\N{EN DASH}"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from ...basics import format_ci, format_df, format_number, format_p, format_percent, join_words
-from ...study.outcomes import OUTCOMES, Outcome
+from ...study import known_outcome
+from ...study.outcomes import Outcome
 
 COVARIATES = {
     "hr_max_bpm": "measured maximal heart rate",
@@ -17,11 +18,6 @@ COVARIATES = {
 
 AGREE = "These agree in sign and in whether zero lies inside the interval."
 DISAGREE = "These do not all agree in sign, or in whether zero lies inside the interval: none should be relied on alone."
-
-
-def known_outcome(name: str) -> Outcome:
-    """Return the outcome of that name; one without unit where the kit does not know it."""
-    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " "), "", 1, "", 1.0)
 
 
 def digits_of(known: Outcome) -> int:

@@ -9,7 +9,8 @@ from functools import cache
 import numpy as np
 
 from ...basics import format_ci, format_number, join_words, plural
-from ..rounds.figures import known_outcome, lower_first, wrap_words
+from ...study import known_outcome
+from ..rounds.figures import lower_first, wrap_words
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 PUBLISHED = {"color": SECOND, "mfc": "white", "markersize": 5, "capsize": 2.5, "elinewidth": 1.2}

@@ -14,7 +14,8 @@ from ...basics import (
     join_words,
     plural,
 )
-from ..fitness.words import digits_of, known_outcome, lower_first
+from ...study import known_outcome
+from ..fitness.words import digits_of, lower_first
 from .tables import (
     plain_pool,
     tabulate_correlations,

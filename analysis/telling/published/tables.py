@@ -7,8 +7,9 @@ import math
 import pandas as pd
 
 from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
+from ...study import known_outcome
 from ...study.outcomes import OUTCOMES
-from ..fitness.words import digits_of, known_outcome, lower_first
+from ..fitness.words import digits_of, lower_first
 from ..study.sentences import covariate_words
 
 ASPECT_LABELS = {

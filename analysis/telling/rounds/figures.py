@@ -9,13 +9,9 @@ import pandas as pd
 
 from ...basics import format_ci, format_number, format_percent, format_reach, join_words, plural
 from ...rounds import reading_of_step
-from ...study.outcomes import OUTCOMES, Outcome
+from ...study import known_outcome
+from ...study.outcomes import Outcome
 from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
-
-
-def known_outcome(name: str) -> Outcome:
-    """The outcome of that name; one without unit where the kit does not know it."""
-    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " "), "", 1, "", 1.0)
 
 
 def digits_of(known: Outcome) -> int:

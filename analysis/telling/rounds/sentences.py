@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
+from ...study import known_outcome
 from ...study.outcomes import OUTCOMES
 from .tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 from .words import (
     digits_of,
-    known_outcome,
     lower_first,
     matters_words,
     reach_words,
@@ -126,7 +126,7 @@ def plain_tipping(answer) -> str:
     """Say how different the missing rounds must have been to change the reading."""
     if isinstance(answer, NotYet):
         return str(answer)
-    tipping, known = answer.tipping, known_outcome(answer)
+    tipping, known = answer.tipping, known_outcome(answer.outcome)
     if tipping is None:
         return ""
     line = tipping.table.iloc[-1]
@@ -176,7 +176,7 @@ def plain_reliability(result) -> str:
     """Say in a sentence how well an outcome repeats."""
     if isinstance(result, NotYet):
         return str(result)
-    known = known_outcome(result)
+    known = known_outcome(result.outcome)
     unit, digits = known.unit, digits_of(known)
     error = format_number(result.typical_error, digits, unit=unit)
     if result.kind.startswith("reliability"):
@@ -195,7 +195,7 @@ def write_up_reliability(result) -> list[str]:
     """Write the paragraph on reliability, or on consistency within one evening."""
     if isinstance(result, NotYet):
         return [str(result)]
-    known = known_outcome(result)
+    known = known_outcome(result.outcome)
     unit, digits = known.unit, digits_of(known)
     icc = result.icc.set_index("type")
     values = []
@@ -249,7 +249,7 @@ def plain_rounds(answer) -> str:
     """Say in one plain sentence or two whether the outcome changed over the rounds, and where it stopped."""
     if isinstance(answer, NotYet):
         return str(answer)
-    known, matters = known_outcome(answer), matters_words(answer)
+    known, matters = known_outcome(answer.outcome), matters_words(answer)
     if answer.verdict == "equivalent":
         return f"{known.label} stayed level: every average difference between rounds was shown to be smaller than {matters}."
     if answer.verdict == "changed but smaller than matters":
@@ -336,7 +336,7 @@ def write_up_rounds(answer) -> list[str]:
 
 
 def _main(answer) -> str:
-    known, test, result = known_outcome(answer), answer.comparison.overall, answer.comparison
+    known, test, result = known_outcome(answer.outcome), answer.comparison.overall, answer.comparison
     tested = result.means[result.means["tested"]]
     means = join_words([format_number(m, digits_of(known)) for m in tested["estimate"]])
     people, values = plural(answer.n_athletes, "athlete"), plural(answer.n_observations, "value")
@@ -373,7 +373,7 @@ def _f_test(test) -> str:
 
 
 def _steps(answer) -> str:
-    known, lines = known_outcome(answer), []
+    known, lines = known_outcome(answer.outcome), []
     for step in answer.steps.to_dict("records"):
         what = f"from round {step['earlier']} to round {step['later']}"
         if step["kind"] == "last to first":
@@ -405,7 +405,7 @@ def _values_there(bounds) -> str:
 
 
 def _effects(answer) -> str:
-    known, last = known_outcome(answer), answer.steps.iloc[-1]
+    known, last = known_outcome(answer.outcome), answer.steps.iloc[-1]
     table = answer.effect_sizes[answer.effect_sizes["contrast"] == last["contrast"]].set_index("measure")
     if math.isnan(table.loc["g_z", "estimate"]):
         return ""
@@ -427,7 +427,7 @@ def _span(line) -> str:
 
 
 def _beside(answer) -> str:
-    known, bounds = known_outcome(answer), answer.bounds
+    known, bounds = known_outcome(answer.outcome), answer.bounds
     parts = [plain_sensitivity(answer), plain_tipping(answer)]
     if bounds is not None:
         last = bounds.table.iloc[-1]
@@ -467,7 +467,7 @@ def may_say_rounds(answer) -> str:
     """List what may and what may not be concluded from the rounds."""
     if isinstance(answer, NotYet):
         return str(answer)
-    known = known_outcome(answer)
+    known = known_outcome(answer.outcome)
     may = [
         plain_rounds(answer),
         "This holds for athletes like these, on an evening like this one, with these rests.",

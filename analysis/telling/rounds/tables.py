@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from ...basics import NotYet, format_ci, format_number, format_p
+from ...study import known_outcome
 from ...study.outcomes import OUTCOMES
-from .words import digits_of, known_outcome
+from .words import digits_of
 
 
 def tabulate_ways(answer):
@@ -15,7 +16,7 @@ def tabulate_ways(answer):
         return str(answer)
     lines = []
     for way in answer.sensitivity.to_dict("records"):
-        known = OUTCOMES.get(way["outcome"]) or known_outcome(answer)
+        known = known_outcome(way["outcome"] if way["outcome"] in OUTCOMES else answer.outcome)
         agrees = way["agrees"]
         lines.append(
             {

@@ -5,13 +5,8 @@ from __future__ import annotations
 import math
 
 from ...basics import format_ci, format_number, join_words, round_inward
-from ...study.outcomes import OUTCOMES, Outcome
-
-
-def known_outcome(answer) -> Outcome:
-    """The outcome of an answer; one without unit where the kit does not know it."""
-    name = answer.outcome
-    return OUTCOMES.get(name) or Outcome(name, name.replace("_", " ").capitalize(), "", 1, "", 1.0)
+from ...study import known_outcome
+from ...study.outcomes import Outcome
 
 
 def digits_of(known: Outcome) -> int:
@@ -28,7 +23,7 @@ def matters_words(answer) -> str:
     """The smallest change that matters, with as many decimals as it was given."""
     effect = answer.smallest_effect
     digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
-    unit = known_outcome(answer).unit
+    unit = known_outcome(answer.outcome).unit
     return format_number(
         effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit
     )
@@ -46,7 +41,7 @@ def with_minus(contrast: str) -> str:
 
 def size_words(answer, step) -> str:
     """How large the change is, without its sign; a range where values off the scale leave one."""
-    known = known_outcome(answer)
+    known = known_outcome(answer.outcome)
     low, high = _off_scale(answer, step, "estimate_min", "estimate_max") or (step["estimate"],) * 2
     small, large = sorted(format_number(abs(v), digits_of(known), unit=known.unit) for v in (low, high))
     if small == large or low * high < 0:
@@ -56,7 +51,7 @@ def size_words(answer, step) -> str:
 
 def widest_words(answer, step) -> str:
     """The widest of the intervals, also over the values off the scale."""
-    known = known_outcome(answer)
+    known = known_outcome(answer.outcome)
     low, high = min(step["ci_low"], step["ci_low_cr2"]), max(step["ci_high"], step["ci_high_cr2"])
     low, high = _off_scale(answer, step, "ci_low_min", "ci_high_max") or (low, high)
     return format_ci(low, high, digits_of(known), unit=known.unit)
@@ -64,7 +59,7 @@ def widest_words(answer, step) -> str:
 
 def reach_words(answer, high: float, low: float) -> str:
     """Up to where the values off the analyser's scale may lie for a reading to hold: "as long as ..."."""
-    known, bounds, parts = known_outcome(answer), answer.bounds, []
+    known, bounds, parts = known_outcome(answer.outcome), answer.bounds, []
     for side, word, far, count in (
         ("above", "higher", high, bounds.n_high),
         ("below", "lower", low, bounds.n_low),

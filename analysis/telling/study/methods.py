@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 
 from ...basics import format_number, format_percent, join_words, plural
-from ...study import OUTCOMES, result_status
+from ...study import OUTCOMES, result_status, topics
 
 BY_KIT = "proposed by the kit"
-
-QUESTION_WORDS = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "perceived exertion"}
 
 
 def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
@@ -134,7 +132,7 @@ def write_up_statistics(
             "Agreement with published findings was judged by whether our estimate lies in the prediction interval of the "
             "published one, and by what our sample could have detected, rather than by whether both are significant."
         )
-    asked = [QUESTION_WORDS[OUTCOMES[o].question] for o in outcomes if _is_primary(plan, o)]
+    asked = [topics()[OUTCOMES[o].question].words for o in outcomes if _is_primary(plan, o)]
     primary = f" The primary outcomes are those of {join_words(list(dict.fromkeys(asked)))}." if asked else ""
     paragraphs.append(
         f"Tests are two-sided at {alpha}, also where a direction was expected; each question has one primary outcome, and the "
@@ -171,7 +169,7 @@ def _share(row: dict) -> str:
 
 
 def _question_word(row: dict) -> str:
-    return QUESTION_WORDS.get(str(row["question"]).split(".")[-1], str(row["outcome"]))
+    return topics()[str(row["question"]).split(".")[-1]].words
 
 
 def write_up_software(versions: dict[str, str], seed: int) -> list[str]:

@@ -11,8 +11,7 @@ from analysis.basics import KitError
 from analysis.capacity import answer_capacity
 from analysis.cleaning.clean import ROW_COLUMNS, CleanedStudy
 from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study, empty_table
-from analysis.study.outcomes import OUTCOMES, outcome_named
-from analysis.study.plan import PROPOSED_OUTCOMES
+from analysis.study.outcomes import OUTCOMES, outcome_named, proposed_outcomes
 
 KINDS = ("null", "strong", "missing", "tiny", "odd")
 """Nothing happens; everything happens; a third is lost; three or four athletes; constants, ties, two rounds, off-scale values."""
@@ -172,7 +171,7 @@ def _plan(kind, seed, n):
             ),
             Hypothesis("rounds.lactate", "lactate_mmol_l", "rises", "Lactate rises over the rounds."),
         ),
-        primary_outcomes=dict(PROPOSED_OUTCOMES),
+        primary_outcomes=proposed_outcomes(),
         smallest_effects={o.name: o.smallest_effect for o in OUTCOMES.values()},
         n_athletes=n + seed % 2,
         frozen={"date": "2026-09-01", "checksum": "0"} if seed % 2 else None,
