@@ -47,7 +47,8 @@ def build_parser():
         "--survey", action="store_true", help="for sessions that other people send in, instead of rounds"
     )
 
-    command("check", "look through a study folder and name every problem at once", "the study folder")
+    check = command("check", "look through a study folder and name every problem at once", "the study folder")
+    check.add_argument("--quick", action="store_true", help="leave the recordings closed (under a second)")
     freeze = command("freeze", "fix the plan, dated, before the first measurement", "the study folder")
     freeze.add_argument(
         "--athletes",
@@ -109,7 +110,17 @@ def run_check(options):
     from .recordings import inspect_recording
     from .study import check_study
 
-    outcome = check_study(options.folder, inspect=inspect_recording)
+    def look(study):
+        from .telling.cleaning.sentences import look_into_recordings
+
+        count = len(study.recording_files())
+        print(
+            f"Opening {count} {'recording' if count == 1 else 'recordings'} (--quick leaves them closed) ...",
+            flush=True,
+        )
+        return look_into_recordings(study, keep=True)
+
+    outcome = check_study(options.folder, inspect=inspect_recording, look=None if options.quick else look)
     print(outcome.text())
     return 0 if outcome.passed else 1
 

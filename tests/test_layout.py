@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
-    "basics", "models", "physiology", "study", "recordings", "cleaning", "rounds", "capacity", "replication", "planning",
+    "basics", "models", "physiology", "recordings", "study", "cleaning", "rounds", "capacity", "replication", "planning",
     "training", "survey", "answers", "telling", "sheets", "notebook", "report",
 )  # fmt: skip
 TOP = {

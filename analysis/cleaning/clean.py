@@ -9,7 +9,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
+from ..recordings.gaps import AT_CHANGES, COARSE_S, STEADILY, lost_steps
+from ..recordings.kept import keep_all
 from ..study import Study, typed_outcomes
+from .clocks import HELD
 from .evening import (
     Session,
     clean_evening,
@@ -36,7 +39,7 @@ from .measure import (
     sparred,
     unstated_maximum,
 )
-from .placing import Evening, Trace, evenings_of
+from .placing import Evening, Trace, evenings_of, reading_options
 from .rules import CleaningRules, cleaning_rules
 
 ROW_COLUMNS = (
@@ -51,13 +54,14 @@ ROW_COLUMNS = (
 
 CLOCK_COLUMNS = (
     "session", "athlete", "file", "device", "device_clock", "offset_s", "offset_source", "found_offset_s",
-    "found_uncertainty_s", "agrees",
+    "found_uncertainty_s", "found_confidence", "agrees", "settled", "written",
 )  # fmt: skip
 BOUND_COLUMNS = (
     "session", "athlete", "round_no", "mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm",
     "aside_s", "aside_share",
 )  # fmt: skip
 COST_COLUMNS = ("flag", "seconds", "rounds", "mean_change_bpm", "largest_change_bpm", "rounds_regained")
+MISSING_COLUMNS = ("session", "athlete", "round_no", "cause", "shared_with")
 FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
 
 
@@ -71,13 +75,15 @@ class CleanedStudy(Result):
         One row per session, athlete and round (`ROW_COLUMNS`).
     traces : dict of (session, athlete) -> DataFrame
         Samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`, `hr_bpm`,
-        `flag` ("" where good), `round_no` (-1 outside rounds).
+        `flag` ("" where good), `round_no` (-1 outside rounds), `gap_after` (the time to the next heart rate is missing).
     windows : DataFrame
         session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"),
         confidence.
     clocks : DataFrame
         One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
-        offset_source, found_offset_s and found_uncertainty_s (from lining the trace up with the rounds), agrees.
+        offset_source, found_offset_s, found_uncertainty_s and found_confidence (from lining the trace up with the rounds),
+        agrees ("yes", "no", or "" where it cannot be told), settled ("held back", or by whom a disagreement was settled),
+        written (how the device wrote: "steadily", "on events", "at changes").
     flags_table : DataFrame
         session, athlete, flag, seconds, spans, decided_by.
     overrides : DataFrame
@@ -91,6 +97,9 @@ class CleanedStudy(Result):
         round means were its samples kept, rounds_regained (rounds that would have enough valid time without it).
     rules : DataFrame
         The cleaning rules and the values used.
+    missing : DataFrame
+        The rounds sparred without a mean heart rate: session, athlete, round_no, cause (two words: "clock", "shared strap",
+        "lost contact", "no recording" ...), shared_with.
     may_show : tuple of str
         Athletes who agreed to a figure that shows them alone; other traces stay out of figures.
     remarks : tuple of str
@@ -108,6 +117,7 @@ class CleanedStudy(Result):
     bounds: pd.DataFrame
     ledger: Any
     rules: pd.DataFrame
+    missing: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(MISSING_COLUMNS)))
     costs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COST_COLUMNS)))
     may_show: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -117,6 +127,30 @@ class CleanedStudy(Result):
 BY_HAND = "set aside by hand"
 TOO_LITTLE = "too little valid time"
 CHANGING = "a gap where heart rate changed"
+COARSE = "too few heart rates in a round"
+FEWEST_RATES = 10
+"""Heart rates in a round at least, where a device writes steadily (our proposal)."""
+
+UNUSED_FILES = {"of another day": "another day", "not worn then": "not worn then"}
+"""Problem of a file -> its two words; every other problem is one of reading."""
+
+SHORT_CAUSES = {
+    HELD: "clock",
+    COARSE: "too coarse",
+    "straps mixed up": "shared strap",
+    "no contact": "lost contact",
+    "recording not yet started": "started late",
+    "recording over": "ended early",
+}
+"""Why a round has no mean, in two words; other causes stand as the ledger names them."""
+
+
+def _short_cause(reason: str, aside: dict[str, float]) -> str:
+    """The cause of a round without a mean: the largest part of what was set aside, unless the whole device was."""
+    if reason in (HELD, COARSE) or not aside:
+        return SHORT_CAUSES.get(reason, reason)
+    largest = max(aside, key=lambda cause: aside[cause])
+    return SHORT_CAUSES.get(largest, largest)
 
 
 def seconds_entries(
@@ -198,7 +232,7 @@ MEASURED = (
 )  # fmt: skip
 
 
-def clean_study(study: Study, *, keep_traces: bool = True) -> CleanedStudy:
+def clean_study(study: Study, *, keep_traces: bool = True, keep_read: bool = False) -> CleanedStudy:
     """Read, flag, align, cut and summarise every recording of a study.
 
     Parameters
@@ -207,6 +241,10 @@ def clean_study(study: Study, *, keep_traces: bool = True) -> CleanedStudy:
         A loaded study; its rules stand in study.toml under [cleaning].
     keep_traces : bool
         Keep the flagged samples for figures (default). Without them memory does not grow with the number of recordings.
+
+    keep_read : bool
+        Keep what was read in the hidden folder `.kept` of the study and read unchanged recordings from there, as `check`
+        does. Default False: read the recordings themselves.
 
     Returns
     -------
@@ -225,7 +263,7 @@ def clean_study(study: Study, *, keep_traces: bool = True) -> CleanedStudy:
     >>> len(cleaned.rows), cleaned.traces
     (0, {})
     """
-    return _Walk(study, keep_traces).run()
+    return _Walk(study, keep_traces, keep_read).run()
 
 
 def summarise_rounds(study: Study) -> pd.DataFrame:
@@ -254,8 +292,9 @@ def summarise_rounds(study: Study) -> pd.DataFrame:
 class _Walk:
     """Collects what each session gives."""
 
-    def __init__(self, study: Study, keep_traces: bool):
+    def __init__(self, study: Study, keep_traces: bool, keep_read: bool):
         self.study, self.keep_traces = study, keep_traces
+        self.keep_in = study.folder if keep_read else None
         self.rules = CleaningRules.from_settings(study.settings)
         self.cuts = band_cuts(self.rules.bands)
         self.facts = facts_of(study.athletes, self.rules)
@@ -266,6 +305,9 @@ class _Walk:
         )
         self.measured: dict[tuple, dict] = {}
         self.why: dict[tuple, str] = {}
+        self.cause: dict[tuple, str] = {}
+        self.no_file: dict[tuple, str] = {}
+        self.shared: dict[tuple, set] = {}
         self.windows: dict[tuple, dict] = {}
         self.traces: dict[tuple, pd.DataFrame] = {}
         self.clocks, self.flags, self.bounds, self.entries, self.costs = [], [], [], [], []
@@ -274,6 +316,10 @@ class _Walk:
 
     def run(self) -> CleanedStudy:
         files = self.study.recording_files()
+        if self.keep_in is not None:
+            keep_all(
+                self.keep_in, [(r["path"], reading_options(r, self.rules)) for r in files.to_dict("records")]
+            )
         recorded = list(dict.fromkeys(zip(files["session"], files["athlete"], strict=True)))
         rows = sheet_rows(self.study, recorded, self.groups, self.remarks)
         evenings = evenings_of(self.study.sessions)
@@ -293,6 +339,7 @@ class _Walk:
             ledger=ledger,
             costs=self._costs_table(),
             rules=cleaning_rules(self.rules),
+            missing=self._missing(rows),
             may_show=self.study.athletes_with_figures(),
             remarks=tuple(self.remarks),
             warnings=tuple(dict.fromkeys(self.warnings)),
@@ -308,11 +355,18 @@ class _Walk:
             facts=self.facts,
             rules=self.rules,
             decisions=self.decisions,
+            keep_in=self.keep_in,
             remarks=self.remarks,
             warnings=self.warnings,
         )
         self.clocks += session.clocks
         self.entries += [file_entry(row, problem) for row, problem in session.files]
+        for row, problem in session.files:
+            if problem:
+                self.no_file[row["session"], row["athlete"]] = UNUSED_FILES.get(problem, "unreadable")
+        for one, other in session.shared:
+            for a, b in ((one, other), (other, one)):
+                self.shared.setdefault((evening.session, a), set()).add(b)
         for athlete, windows in session.windows.items():
             self.windows[evening.session, athlete] = windows
         for athlete, trace in session.traces.items():
@@ -320,8 +374,17 @@ class _Walk:
 
     def _measure(self, session: Session, athlete: str, trace: Trace) -> None:
         key = (trace.session, athlete)
-        spans = spans_of(trace.clock, trace.rates, trace.codes, trace.gap_limit, trace.stops)
         windows = session.windows[athlete]
+        spans = spans_of(
+            trace.clock,
+            trace.rates,
+            trace.codes,
+            trace.gap_limit,
+            trace.stops,
+            lost=trace.lost,
+            bells=[(w.start, w.end) for w in windows.values()],
+            at_changes=trace.written == AT_CHANGES,
+        )
         facts = self.facts.get(athlete, AthleteFacts())
         file = ", ".join(trace.files)
         starts = sorted(w.start for w in windows.values())
@@ -329,21 +392,32 @@ class _Walk:
         for k, window in windows.items():
             later = next((s for s in starts if s > window.start), np.inf)
             values, aside = measure_round(spans, window.start, window.end, self.rules, later)
-            reason = "" if np.isfinite(values["hr_mean_bpm"]) else self._reason(values)
+            unusable = trace.held or self._too_coarse(trace, window)
+            if unusable:
+                valid = values["valid_s"]
+                values = dict.fromkeys(values, np.nan) | {
+                    "valid_s": valid,
+                    "valid_share": values["valid_share"],
+                }
+            reason = unusable or ("" if np.isfinite(values["hr_mean_bpm"]) else self._reason(values))
             self._replace(key, k, values)
             values |= intensity_of_round(
                 spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts
             )
             self.measured[(*key, k)] = values
             self.why[(*key, k)] = reason
+            if reason:
+                self.cause[(*key, k)] = _short_cause(reason, aside)
             kept = self._kept_seconds(session, athlete, trace, window)
             self.entries += seconds_entries(
                 (*key, k), values["valid_s"], aside, reason, kept, self.hands, file
             )
-            self.costs += costs_of_round(spans, window.start, window.end, self.rules) if aside else []
+            if aside and not trace.held:
+                self.costs += costs_of_round(spans, window.start, window.end, self.rules)
             peaks.append(values["hr_peak_bpm"])
             inside += max(min(window.end, spans.last) - max(window.start, spans.first), 0.0)
-        self._bounds(key, spans, windows, facts, peaks)
+        if not trace.held:
+            self._bounds(key, spans, windows, facts, peaks)
         if np.isfinite(spans.first):
             self.entries += outside_entries(key, spans.last - spans.first, inside, file)
         self._note_flags(key, spans, session.kept.get(athlete, {}), trace)
@@ -357,6 +431,13 @@ class _Walk:
                     f"{key[1]}, session {key[0]}, round {k}: {name} replaced by hand ({who})."
                 )
                 values[name] = value
+
+    @staticmethod
+    def _too_coarse(trace: Trace, window) -> str:
+        """Why a round of a device that wrote too seldom has no mean; "" where it wrote often enough."""
+        least = min(COARSE_S, (window.end - window.start) / FEWEST_RATES)
+        seldom = trace.usual_step > (least if trace.written == STEADILY else COARSE_S)
+        return COARSE if seldom else ""
 
     def _reason(self, values: dict) -> str:
         """Why a round has no mean, from its valid time."""
@@ -413,6 +494,16 @@ class _Walk:
             lines.append((flag, rows["seconds"].sum(), len(rows), change.mean(), change.max(), regained))
         found = pd.DataFrame(lines, columns=list(COST_COLUMNS))
         return found.sort_values("seconds", ascending=False, kind="stable", ignore_index=True)
+
+    def _missing(self, rows: pd.DataFrame) -> pd.DataFrame:
+        """The rounds sparred that have no mean heart rate, each with its cause in two words."""
+        lost = rows[sparred(rows) & rows["hr_mean_bpm"].isna().to_numpy()]
+        lines = []
+        for s, a, k in zip(lost["session"], lost["athlete"], lost["round_no"], strict=True):
+            cause = self.cause.get((s, a, k)) or self.no_file.get((s, a), "no recording")
+            shared = ", ".join(sorted(self.shared.get((s, a), ()))) if cause == "shared strap" else ""
+            lines.append((s, a, k, cause, shared))
+        return pd.DataFrame(lines, columns=list(MISSING_COLUMNS))
 
     def _windows_table(self) -> pd.DataFrame:
         lines = [
@@ -474,5 +565,17 @@ def _trace_table(trace: Trace, windows: dict) -> pd.DataFrame:
             "hr_bpm": trace.rates,
             "flag": pd.Series(np.array(FLAGS, dtype=object)[trace.codes], dtype="str"),
             "round_no": round_no,
+            "gap_after": _gap_after(trace),
         }
     )
+
+
+def _gap_after(trace: Trace) -> np.ndarray:
+    """Which samples have missing time up to the next heart rate."""
+    out = np.zeros(len(trace.clock), dtype=bool)
+    place = np.flatnonzero(np.isfinite(trace.rates))
+    times = trace.clock[place]
+    out[place[:-1]] = (
+        np.diff(times) > trace.gap_limit if trace.lost is None else lost_steps(times, trace.lost)
+    )
+    return out

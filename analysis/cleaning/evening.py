@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -11,29 +11,21 @@ import pandas as pd
 from ..basics import format_number, plural
 from ..recordings import Recording
 from ..study.decisions import is_for_cleaning
+from .clocks import TRUST_LOG, TRUST_TRACE, place_without_clock, settle_clocks, windows_from_traces
 from .find import Window, logged_windows, own_windows
 from .flags import CODE, flag_codes
 from .measure import AthleteFacts
-from .placing import (
-    Evening,
-    Placed,
-    Trace,
-    check_clocks,
-    join_files,
-    place,
-    place_without_clock,
-    read_all,
-    right_day,
-    windows_from_traces,
-)
+from .placing import Evening, Placed, Trace, join_files, own_turn, place, read_all, right_day
 from .rules import CleaningRules
 
 LEAST_DIFFERENT = 5
 """A stretch with fewer different values can be alike by chance (a flat line is its own flag)."""
+FEWEST_ALIKE = 6
+"""Samples of a stretch at least: a device that writes at changes has no more in 45 s."""
 
 
-def mark_crossed(traces: dict[str, Trace], rules: CleaningRules) -> list[str]:
-    """Flag stretches that are identical in two traces, at the same or at another time."""
+def mark_crossed(traces: dict[str, Trace], rules: CleaningRules, shared: list | None = None) -> list[str]:
+    """Flag stretches that are identical in two traces, at the same or at another time; `shared` takes the pairs."""
     width = int(rules.crossed_s)
     found: dict[tuple[str, str], np.ndarray] = {}
     grids = {a: _by_second(t) for a, t in traces.items()}
@@ -62,6 +54,8 @@ def mark_crossed(traces: dict[str, Trace], rules: CleaningRules) -> list[str]:
                         (athletes[a], athletes[b]), np.zeros(len(grids[athletes[a]][1]), dtype=bool)
                     )
                     mask[at : at + width] = True
+    if shared is not None:
+        shared += [pair for pair in found if pair[0] < pair[1]]
     return _mark(traces, grids, found)
 
 
@@ -86,7 +80,7 @@ def _fingerprints(values: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarra
     factors = np.random.default_rng(20).integers(1, 2**31, width).astype(float)
     ones = np.ones(width)
     key = np.correlate(filled.astype(float), factors, mode="valid")
-    enough = np.correlate(there.astype(float), ones, mode="valid") >= width // 4
+    enough = np.correlate(there.astype(float), ones, mode="valid") >= FEWEST_ALIKE
     changes = np.correlate(np.append(0.0, np.diff(filled) != 0), ones, mode="valid")
     place = np.flatnonzero(enough & (changes >= LEAST_DIFFERENT))
     return key[place], place
@@ -96,24 +90,35 @@ def _same(one: np.ndarray, other: np.ndarray, p: int, q: int, width: int) -> boo
     a, b = one[p : p + width], other[q : q + width]
     both = (a >= 0) & (b >= 0)
     return (
-        both.sum() >= width // 4
+        both.sum() >= FEWEST_ALIKE
         and bool((a[both] == b[both]).all())
         and len(np.unique(a[both])) >= LEAST_DIFFERENT
     )
 
 
 def _mark(traces: dict[str, Trace], grids: dict, found: dict) -> list[str]:
-    said = []
+    said, stretches = [], {}
     for (athlete, other), mask in found.items():
         trace = traces[athlete]
-        first = grids[athlete][0]
-        cell = np.clip((trace.clock - first).astype(np.int64), 0, len(mask) - 1)
-        hit = mask[cell] & np.isfinite(trace.rates) & (trace.codes == 0)
+        cell = np.clip((trace.clock - grids[athlete][0]).astype(np.int64), 0, len(mask) - 1)
+        hit = mask[cell] & np.isfinite(trace.rates) & np.isin(trace.codes, (0, CODE["straps mixed up"]))
         trace.codes[hit] = CODE["straps mixed up"]
-        if athlete < other:
+        elapsed = trace.clock[hit] - trace.clock[0]
+        stretches[athlete, other] = (
+            (float(np.floor(elapsed.min())), float(np.ceil(elapsed.max()))) if hit.any() else (0, 0)
+        )
+    for (athlete, other), mask in found.items():
+        if athlete < other and (other, athlete) in stretches:
+            length = format_number(float(mask.sum()), 0, unit="s")
+            rows = " or ".join(
+                f"athlete {a}, from_s {x:.0f}, to_s {y:.0f}"
+                for a, (x, y) in ((athlete, stretches[athlete, other]), (other, stretches[other, athlete]))
+            )
             said.append(
-                f"{athlete} and {other}, session {trace.session}: {format_number(float(mask.sum()), 0, unit='s')} of both traces "
-                "are identical, so two straps or files were mixed up. Both are flagged; keep the right one in decisions.csv."
+                f"{athlete} and {other}, session {traces[athlete].session}: {length} of both traces are identical, so two straps "
+                "or files were mixed up. Neither is used until somebody decides. Whose it is: type a row in decisions.csv, table "
+                f"recordings, action keep, {rows}. One device worn in turn: write worn_from and worn_until of each in "
+                "recordings.csv."
             )
     return said
 
@@ -141,7 +146,10 @@ def apply_to_trace(
     """Set stretches aside, or keep what a rule flagged."""
     kept: dict[int, str] = {}
     for decision in decisions:
-        if not fits(decision, trace.session, trace.athlete) or decision["action"] == "replace":
+        if not fits(decision, trace.session, trace.athlete) or decision["action"] not in (
+            "set aside",
+            "keep",
+        ):
             continue
         inside = _stretch(trace, windows, decision)
         decision["fits"] += 1
@@ -156,6 +164,23 @@ def apply_to_trace(
             kept |= dict.fromkeys(np.flatnonzero(hit).tolist(), decision["decided_by"])
         decision["seconds"] += seconds_of(trace, hit)
     return kept
+
+
+def good_by_hand(trace: Trace, windows: dict[int, Window], decisions: list[dict]) -> np.ndarray:
+    """The good samples once the decisions about stretches have been applied; the trace and its decisions stay as they are."""
+    copy = replace(trace, codes=trace.codes.copy())
+    apply_to_trace(copy, windows, [dict(d) for d in decisions], _seconds)
+    return (copy.codes == 0) & np.isfinite(copy.rates)
+
+
+def trusted_clock(trace: Trace, decisions: list[dict]) -> tuple[str, str]:
+    """The last decision about an athlete's clock and who took it; empty where there is none."""
+    found = ("", "")
+    for decision in decisions:
+        if decision["action"] in (TRUST_TRACE, TRUST_LOG) and fits(decision, trace.session, trace.athlete):
+            decision["fits"] += 1
+            found = (decision["action"], decision["decided_by"])
+    return found
 
 
 def _stretch(trace: Trace, windows: dict[int, Window], decision: dict):
@@ -216,6 +241,7 @@ class Session:
     clocks: list[dict] = field(default_factory=list)
     files: list[tuple[dict, str]] = field(default_factory=list)
     kept: dict[str, dict[int, str]] = field(default_factory=dict)
+    shared: list[tuple[str, str]] = field(default_factory=list)
 
 
 def clean_evening(
@@ -228,6 +254,7 @@ def clean_evening(
     facts: dict[str, AthleteFacts],
     rules: CleaningRules,
     decisions: list[dict],
+    keep_in,
     remarks: list,
     warnings: list,
 ) -> Session:
@@ -239,13 +266,15 @@ def clean_evening(
         for g in dict.fromkeys(groups.get(a, "") for a in everyone)
     }
     by_athlete = {a: r for a, r in rows.groupby("athlete", sort=False)}
-    parts = _read(files, evening, logged, groups, rules, out, remarks, warnings)
+    read = read_all(files, rules, remarks, warnings, keep_in)
+    parts = _read(read, evening, logged, groups, rules, out, warnings)
     for athlete, placed in parts.items():
         joined = _one_clock(placed, evening, out, warnings)
         trace = join_files(evening.session, athlete, joined, remarks)
         hr_max = facts.get(athlete, AthleteFacts()).hr_max
         trace.codes = flag_codes(trace.clock, trace.rates, hr_max_bpm=hr_max, rules=rules)
         out.traces[athlete] = trace
+    warnings += mark_crossed(out.traces, rules, out.shared)
     for group, windows in logged.items():
         if not windows:
             members = [t for a, t in out.traces.items() if groups.get(a, "") == group and t.placed]
@@ -260,12 +289,48 @@ def clean_evening(
         if trace is not None and not trace.placed:
             windows = place_without_clock(trace, windows, protocol, out.clocks, who, warnings)
         out.windows[athlete] = own_windows(windows, mine, who, remarks)
-        if trace is not None:
-            out.kept[athlete] = apply_to_trace(trace, out.windows[athlete], decisions, _seconds)
-    check_clocks(out, rules, warnings)
+    settle_clocks(
+        out,
+        rules,
+        lambda trace: trusted_clock(trace, decisions),
+        lambda trace: good_by_hand(trace, out.windows[trace.athlete], decisions),
+        warnings,
+        remarks,
+    )
+    for athlete, trace in out.traces.items():
+        out.kept[athlete] = apply_to_trace(trace, out.windows[athlete], decisions, _seconds)
+        warnings += _odd_length(trace, list(out.windows[athlete].values()))
     remarks += _moved_from_utc(out, evening)
-    warnings += mark_crossed(out.traces, rules)
     return out
+
+
+LEAST_COVERED = 0.5
+MOST_LONGER, LONG_S = 4.0, 3 * 3600.0
+"""A recording that holds less than half of its rounds, or is four times as long as the evening (and over 3 h), is remarked."""
+
+
+def _odd_length(trace: Trace, windows: list[Window]) -> list[str]:
+    """A sentence about a recording much shorter or longer than the rounds of its athlete."""
+    if not trace.placed or trace.held or not windows:
+        return []
+    first, last = trace.clock[0], trace.clock[-1]
+    work = sum(w.end - w.start for w in windows)
+    held = sum(max(min(w.end, last) - max(w.start, first), 0.0) for w in windows)
+    file = " and ".join(trace.files)
+    if held < LEAST_COVERED * work:
+        covered, whole = (format_number(v / 60, 0, unit="min") for v in (held, work))
+        return [
+            f"{trace.athlete}, session {trace.session}: {file} holds {covered} of {whole} of rounds. Is there a second file "
+            "(list both in recordings.csv), is it the file of another session, or was a device worn in turn (worn_from, worn_until)?"
+        ]
+    evening = max(w.end for w in windows) - min(w.start for w in windows)
+    if last - first > max(MOST_LONGER * evening, LONG_S):
+        return [
+            f"{trace.athlete}, session {trace.session}: {file} is {format_number((last - first) / 3600, 1, unit='h')} long, the "
+            f"rounds took {format_number(evening / 60, 0, unit='min')}. Only the rounds are used; nothing to do where it is the "
+            "right file, otherwise put the right one in its place."
+        ]
+    return []
 
 
 def _moved_from_utc(out: Session, evening: Evening) -> list[str]:
@@ -287,10 +352,10 @@ def _seconds(trace: Trace, hit: np.ndarray) -> float:
     return float(around[hit].sum())
 
 
-def _read(files, evening, logged, groups, rules, out: Session, remarks, warnings) -> dict[str, list[Placed]]:
+def _read(read, evening, logged, groups, rules, out: Session, warnings) -> dict[str, list[Placed]]:
     parts: dict[str, list[Placed]] = {}
     recording: Recording | None
-    for row, recording, problem in read_all(files, rules, remarks, warnings):
+    for row, recording, problem in read:
         if recording is None:
             out.files.append((row, problem))
             continue
@@ -302,8 +367,13 @@ def _read(files, evening, logged, groups, rules, out: Session, remarks, warnings
             placed.line.update(offset_source="another day")
             out.files.append((row, "of another day"))
             continue
+        turn = own_turn(placed, row, warnings)
+        if turn is None:
+            placed.line.update(offset_source="not worn")
+            out.files.append((row, "not worn then"))
+            continue
         out.files.append((row, ""))
-        parts.setdefault(row["athlete"], []).append(placed)
+        parts.setdefault(row["athlete"], []).append(turn)
     return parts
 
 

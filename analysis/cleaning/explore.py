@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words
+from ..recordings.gaps import AT_CHANGES, GAP_LIMIT_S, STEADILY
 from .clean import CleanedStudy
 from .flags import CODE, FLAGS, flag_codes, spans_of
 from .measure import measure_round
@@ -93,21 +94,34 @@ def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: floa
         before.assign(flag=pd.Series(np.array(FLAGS, dtype=object)[new], dtype="str", index=before.index)),
         windows.reset_index(drop=True),
         dict(changes),
-        _rounds(clock, rates, old, new, windows, CleaningRules(**given), rules),
+        _rounds(
+            before, old, new, windows, (CleaningRules(**given), rules), _written(cleaned, session, athlete)
+        ),
         _flags(old, new),
     )
 
 
-def _rounds(clock, rates, old, new, windows, given: CleaningRules, tried: CleaningRules) -> pd.DataFrame:
+def _written(cleaned: CleanedStudy, session: str, athlete: str) -> str:
+    """How the device of a trace wrote its rows."""
+    own = cleaned.clocks[(cleaned.clocks["session"] == session) & (cleaned.clocks["athlete"] == athlete)]
+    return str(own["written"].iloc[0]) if len(own) else STEADILY
+
+
+def _rounds(trace: pd.DataFrame, old, new, windows, rules: tuple, written: str) -> pd.DataFrame:
+    clock, rates = trace["clock_s"].to_numpy(), trace["hr_bpm"].to_numpy()
     usual = float(np.median(np.diff(clock))) if len(clock) > 1 else 1.0
+    place = np.flatnonzero(np.isfinite(rates))
+    begins = np.flatnonzero(trace["gap_after"].to_numpy()[place[:-1]])
+    lost = [(clock[place[i]], clock[place[i + 1]]) for i in begins.tolist()]
+    bells = list(zip(windows["start_s"], windows["end_s"], strict=True))
     parts = {}
-    for name, codes, rules in (("cleaned", old, given), ("tried", new, tried)):
-        limit = rules.gap_limit_s or max(5.0, min(2 * usual, 30.0))
-        spans = spans_of(clock, rates, codes, limit)
-        found = [
-            measure_round(spans, w.start_s, w.end_s, rules, np.inf)[0]
-            for w in windows.itertuples(index=False)
-        ]
+    for name, codes, own in zip(("cleaned", "tried"), (old, new), rules, strict=True):
+        limit = own.gap_limit_s or max(GAP_LIMIT_S, 2 * usual)
+        judged = lost if own.gap_limit_s == rules[0].gap_limit_s else None
+        spans = spans_of(
+            clock, rates, codes, limit, lost=judged, bells=bells, at_changes=written == AT_CHANGES
+        )
+        found = [measure_round(spans, a, b, own, np.inf)[0] for a, b in bells]
         parts[f"valid_share_{name}"] = [f["valid_share"] for f in found]
         parts[f"mean_bpm_{name}"] = [f["hr_mean_bpm"] for f in found]
     return pd.DataFrame({"round_no": windows["round_no"].to_numpy(), **parts})

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
+from ..recordings.gaps import GAP_LIMIT_S, join_steps, lost_steps
 from .rules import CleaningRules
 
 LOOK_BACK = 80
@@ -272,6 +273,7 @@ class Spans:
     first: float
     last: float
     stops: tuple[tuple[float, float], ...] = ()
+    bridge: tuple[np.ndarray, np.ndarray] = (np.empty(0), np.empty(0))
 
     def between(self, start: float, end: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Seconds, rates and flags of the samples inside a window."""
@@ -290,15 +292,14 @@ class Spans:
         return (float(seconds @ rates) / total if total > 0 else float("nan")), total
 
     def bridged_mean(self, start: float, end: float) -> float:
-        """Mean of a window were its missing time bridged by straight lines between good samples."""
-        good = np.flatnonzero(self.codes == 0)
-        if not len(good):
+        """Mean of a window were its missing time bridged between good samples (`recordings.gaps.join_steps`)."""
+        times, rates = self.bridge
+        if not len(times):
             return float("nan")
-        middle = (self.low[good] + self.high[good]) / 2
-        first, last = np.searchsorted(middle, [start, end])
+        first, last = np.searchsorted(times, [start, end])
         part = slice(max(first - 1, 0), last + 1)
-        knots = np.concatenate(([start], np.clip(middle[part], start, end), [end]))
-        level = np.interp(knots, middle[part], self.rates[good][part])
+        knots = np.concatenate(([start], np.clip(times[part], start, end), [end]))
+        level = np.interp(knots, times[part], rates[part])
         return float(np.trapezoid(level, knots) / (end - start))
 
     def peak(self, start: float, end: float, window_s: float) -> float:
@@ -353,17 +354,42 @@ class Spans:
 
 
 def spans_of(
-    clock: np.ndarray, rates: np.ndarray, codes: np.ndarray, gap_limit: float, stops: Sequence = ()
+    clock: np.ndarray,
+    rates: np.ndarray,
+    codes: np.ndarray,
+    gap_limit: float,
+    stops: Sequence = (),
+    *,
+    lost: Sequence | None = None,
+    bells: Sequence = (),
+    at_changes: bool = False,
 ) -> Spans:
-    """Give each sample with a heart rate the time it stands for."""
+    """Give each sample with a heart rate the time it stands for, half-way to its neighbours.
+
+    `lost` are the spans that are missing time (None: every step over `gap_limit` is). A longer step that is not lost, between
+    two good samples, is filled with points about a second apart (`join_steps`); `bells` are the rounds within which it bends.
+    """
     there = np.isfinite(rates)
-    time = clock[there]
+    time, rates, codes = clock[there], rates[there], codes[there]
     kept = tuple((float(a), float(b)) for a, b in stops)
     if not len(time):
-        return Spans(time, time, rates[there], codes[there], np.inf, -np.inf, kept)
+        return Spans(time, time, rates, codes, np.inf, -np.inf, kept)
     step = np.diff(time)
     half = min(float(np.median(step)) if len(step) else 1.0, gap_limit) / 2
-    reach = np.where(step <= gap_limit, step / 2, half)
+    missing = step > gap_limit if lost is None else lost_steps(time, lost)
+    good = codes == 0
+    bridge = _bridged(time[good], rates[good], bells, at_changes)
+    standing = lost_steps(time, kept) if kept else np.zeros(len(step), dtype=bool)
+    long = (step > GAP_LIMIT_S) & ~missing & ~standing & good[1:] & good[:-1]
+    if long.any():
+        points, values, _ = join_steps(time, rates, long, bells, at_changes=at_changes)
+        order = np.argsort(np.concatenate((time, points)), kind="stable")
+        time = np.concatenate((time, points))[order]
+        rates = np.concatenate((rates, values))[order]
+        codes = np.concatenate((codes, np.zeros(len(points), dtype=codes.dtype)))[order]
+        of_step = np.concatenate((np.append(missing, False), np.zeros(len(points), dtype=bool)))[order]
+        step, missing = np.diff(time), of_step[:-1]
+    reach = np.where(missing, half, step / 2)
     low = time - np.concatenate(([half], reach))
     high = time + np.concatenate((reach, [half]))
     for begin, end in kept:
@@ -372,4 +398,13 @@ def spans_of(
         high[before] = np.minimum(high[before], begin)
         low[after] = np.maximum(low[after], end)
         low[inside] = high[inside] = time[inside]
-    return Spans(low, high, rates[there], codes[there], float(clock[0]) - half, float(clock[-1]) + half, kept)
+    return Spans(low, high, rates, codes, float(clock[0]) - half, float(clock[-1]) + half, kept, bridge)
+
+
+def _bridged(
+    time: np.ndarray, rates: np.ndarray, bells: Sequence, at_changes: bool
+) -> tuple[np.ndarray, np.ndarray]:
+    """Good samples with every long step between them joined: only to judge how far missing time could move a mean."""
+    points, values, _ = join_steps(time, rates, np.diff(time) > GAP_LIMIT_S, bells, at_changes=at_changes)
+    order = np.argsort(np.concatenate((time, points)), kind="stable")
+    return np.concatenate((time, points))[order], np.concatenate((rates, values))[order]

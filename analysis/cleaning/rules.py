@@ -55,7 +55,10 @@ class CleaningRules:
     peak_window_s : float
         The peak is the highest mean over this window.
     clock_disagreement_s : float
-        A clock found from the trace that is further from the log is shown as a disagreement.
+        A clock found from the trace that is further from the stated one holds the device back.
+    trust_trace_above : float
+        A clock found from the trace with a confidence from this on is used where it disagrees; 1 (the default) leaves every
+        disagreement to a decision. State it before the data: `freeze` fixes it with the plan.
     peak_tolerance_bpm : float
         A peak above the stated maximum by more is a problem to resolve.
     bands : str
@@ -136,7 +139,8 @@ class CleaningRules:
         30.0, "start lag", "s", PROPOSAL, "contact is steady after so long without a fault", 3, 120
     )
     gap_limit_s: float = _rule(
-        0.0, "no contact", "s", PROPOSAL + ": 5 s, or twice the usual step of the file where that is longer",
+        0.0, "no contact", "s",
+        PROPOSAL + ": 5 s, or twice the usual step; in a file written on events up to 60 s where both ends agree",
         "a longer time without a heart rate is missing time, never filled in; 0 leaves the choice to the file", 0, 60,
     )  # fmt: skip
     crossed_s: float = _rule(
@@ -179,9 +183,18 @@ class CleaningRules:
         "clock",
         "s",
         PROPOSAL,
-        "a clock found from the trace that is further from the log is shown",
+        "a clock found from the trace that is further from the stated one holds the device back until somebody decides",
         3,
         300,
+    )
+    trust_trace_above: float = _rule(
+        1.0,
+        "clock",
+        "confidence",
+        PROPOSAL,
+        "a disagreeing clock found from the trace is used from this confidence on; 1 leaves it to a decision",
+        0.5,
+        1.0,
     )
     peak_tolerance_bpm: float = _rule(
         1.0,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .recording import RecordingError
-from .tidy import RawTrace
+from .tidy import MAX_ROWS, RawTrace
 
 EPOCH_S = 631065600
 """Seconds from 1970 to the start of FIT time, 31 December 1989."""
@@ -68,7 +68,10 @@ def read_fit(data: bytes, name: str) -> RawTrace:
             walk.remarks.append(
                 "The checksum does not agree: some bytes of this file changed after recording."
             )
-        damaged_at = _walk_messages(data, start + header, end, walk)
+        try:
+            damaged_at = _walk_messages(data, start + header, end, walk)
+        except RecordingError as problem:
+            raise RecordingError(f"{name}: {problem}") from None
         if damaged_at >= 0 and end < len(data):
             walk.remarks.append(f"The file is damaged at byte {damaged_at}; what came before it was used.")
         elif damaged_at >= 0 and not any("end of the file" in r for r in walk.remarks):
@@ -115,6 +118,10 @@ def _walk_messages(data: bytes, pos: int, end: int, walk: _Walk) -> int:
             rates.append(rate)
         elif message.kind in _WANTED:
             _take(data, body, message, stamp, last, walk)
+            if len(walk.beats) > MAX_ROWS or len(walk.rate_times) > MAX_ROWS:
+                raise RecordingError(
+                    f"more than {MAX_ROWS:,} beats, more than one evening can have. Cut the file to the session."
+                )
     return pos
 
 

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import join_words, plural
-from .read import read_bytes, tell_kind
+from .formats import tell_format
+from .read import read_bytes
 from .recording import RecordingError
 from .synonyms import COLUMN_WORDS, plain_words
 from .table import SEPARATORS, decode, split_lines
@@ -79,7 +80,7 @@ def read_gas_exchange(path: str | Path) -> pd.DataFrame:
     """
     path = Path(path)
     data, remarks = read_bytes(path)
-    if tell_kind(data, path.name) != "table":
+    if tell_format(data, path.name).kind != "table":
         raise RecordingError(f"{path.name}: not a text table. Export the test from the cart as CSV.")
     lines, said = decode(data, path.name)
     remarks += said

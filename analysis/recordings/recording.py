@@ -8,13 +8,11 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice
+from .gaps import GAP_LIMIT_S, STEADILY, lost_steps
 
 SAMPLE_COLUMNS = ("time", "elapsed_s", "hr_bpm")
 STOP_COLUMNS = ("from_s", "to_s", "cause")
 BEAT_COLUMNS = ("elapsed_s", "interval_ms", "corrected_ms", "beat")
-
-GAP_LIMIT_S = 5.0
-"""Default limit of a gap: a longer time without a heart rate is missing time (our proposal)."""
 
 
 class RecordingError(KitError):
@@ -82,7 +80,14 @@ class Recording(Result):
     local_date : str
         The local date (YYYY-MM-DD) where the file states one with a local clock; "" otherwise.
     gap_limit_s : float
-        A longer time between two rows with a heart rate is missing time.
+        A step between two heart rates up to this is never missing time.
+    gaps : DataFrame or None
+        The longer steps that are missing time: `from_s`, `to_s` (see `recordings.gaps.judge_steps`). None where nobody
+        judged them: then every step over `gap_limit_s` is.
+    written : str
+        "steadily", "on events" or "at changes": how the device wrote its rows.
+    usual_step_s : float
+        Seconds from one heart rate to the next, in the middle.
     """
 
     samples: pd.DataFrame
@@ -97,6 +102,9 @@ class Recording(Result):
     local_start_s: float = float("nan")
     local_date: str = ""
     gap_limit_s: float = GAP_LIMIT_S
+    gaps: pd.DataFrame | None = None
+    written: str = STEADILY
+    usual_step_s: float = 1.0
 
     def _repr_html_(self) -> str:
         """The facts and the beginning of the tables, since a recording has thousands of rows."""
@@ -112,7 +120,7 @@ class Recording(Result):
     @property
     def valid_s(self) -> float:
         """Seconds between rows with a heart rate, without gaps over the limit and timer stops."""
-        return float(self._steps(self.gap_limit_s, skip_stops=True)[1].sum())
+        return float(self._steps(None, skip_stops=True)[1].sum())
 
     def mean_hr_bpm(self, *, max_gap_s: float | None = None, over: str = "running") -> float:
         """Return the mean heart rate weighted by time.
@@ -120,7 +128,7 @@ class Recording(Result):
         Parameters
         ----------
         max_gap_s : float, optional
-            Longer steps between two heart rates carry no weight. Default: `gap_limit_s`.
+            Longer steps between two heart rates carry no weight. Default: those in `gaps` carry none.
         over : {"running", "all"}
             "running" leaves out the time in which the timer stood; "all" counts every second between the first
             and the last heart rate, gaps and stops included, as the plain trapezoidal rule does.
@@ -143,13 +151,13 @@ class Recording(Result):
         """
         check_choice(over, ("running", "all"), name="over")
         running = over == "running"
-        limit = self.gap_limit_s if max_gap_s is None else max_gap_s
-        rates, steps = self._steps(limit if running or max_gap_s is not None else np.inf, skip_stops=running)
+        limit = max_gap_s if running or max_gap_s is not None else np.inf
+        rates, steps = self._steps(limit, skip_stops=running)
         total = steps.sum()
         return float(((rates[1:] + rates[:-1]) / 2 * steps).sum() / total) if total > 0 else float("nan")
 
-    def _steps(self, limit: float, *, skip_stops: bool) -> tuple[np.ndarray, np.ndarray]:
-        """Return the heart rates that are there and the seconds that count between each two of them."""
+    def _steps(self, limit: float | None, *, skip_stops: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Return the heart rates that are there and the seconds that count between each two; no limit: as judged."""
         rates = self.samples["hr_bpm"].to_numpy()
         there = np.isfinite(rates)
         elapsed = self.samples["elapsed_s"].to_numpy()[there]
@@ -158,7 +166,11 @@ class Recording(Result):
         steps = np.diff(elapsed)
         if skip_stops:
             steps = steps - stopped_seconds(elapsed[:-1], elapsed[1:], self.stops)
-        return rates[there], np.where(steps <= limit, steps, 0.0)
+        if limit is None and self.gaps is not None:
+            lost = lost_steps(elapsed, zip(self.gaps["from_s"], self.gaps["to_s"], strict=True))
+        else:
+            lost = steps > (self.gap_limit_s if limit is None else limit)
+        return rates[there], np.where(lost, 0.0, steps)
 
 
 def stopped_seconds(starts: np.ndarray, ends: np.ndarray, stops: pd.DataFrame) -> np.ndarray:
@@ -167,12 +179,3 @@ def stopped_seconds(starts: np.ndarray, ends: np.ndarray, stops: pd.DataFrame) -
     for begin, finish in zip(stops["from_s"].to_numpy(), stops["to_s"].to_numpy(), strict=True):
         lost += np.clip(np.minimum(ends, finish) - np.maximum(starts, begin), 0.0, None)
     return np.minimum(lost, ends - starts)
-
-
-def usual_gap_limit(elapsed: np.ndarray, given: float | None) -> float:
-    """The limit of a gap: as given, else 5 s or twice the usual step of the file where that is longer."""
-    if given is not None:
-        return float(given)
-    if len(elapsed) < 3:
-        return GAP_LIMIT_S
-    return float(max(GAP_LIMIT_S, min(2 * np.median(np.diff(elapsed)), 30.0)))

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import format_number, format_percent, plural
-from .recording import Recording, RecordingError, no_beats, no_stops, usual_gap_limit
+from .gaps import AT_CHANGES, COARSE_S, STEADILY, Judgement, gap_table, judge_steps
+from .recording import Recording, RecordingError, no_beats, no_stops, stopped_seconds
 
 RULE = (
     "an interval that differs by more than 20 % from the last accepted one is not normal (Malik et al. 1989)"
@@ -149,19 +150,22 @@ def tidy_recording(
         raise RecordingError(
             f"{file}: no row has a heart rate. Was the strap connected to the device that recorded?"
         )
-    seconds, rates = _in_order(raw, file, remarks)
+    seconds, rates, zero = _in_order(raw, file, remarks)
     start = float(seconds[0])
     clock = _plausible_clock(raw.clock, seconds, file, accept_unset_clock, remarks)
     elapsed = seconds - start
-    missing = int(np.isnan(rates).sum())
-    if missing:
-        remarks.append(f"{missing} of {plural(len(rates), 'row')} without a heart rate.")
-    limit = usual_gap_limit(elapsed[~np.isnan(rates)], gap_limit_s)
+    there = ~np.isnan(rates)
     stops = _stops(raw.stops, start, elapsed[-1])
-    if len(stops):
-        lost = format_number(float((stops["to_s"] - stops["from_s"]).sum()), 0, unit="s")
-        remarks.append(f"The timer stood {plural(len(stops), 'time')}, {lost} in all: missing time.")
-    _remark_on_gaps(elapsed[~np.isnan(rates)], limit, gap_limit_s, remarks)
+    times = elapsed[there]
+    judged = judge_steps(
+        times,
+        rates[there],
+        broken=_broken(there, zero),
+        standing_s=stopped_seconds(times[:-1], times[1:], stops),
+        given=gap_limit_s,
+    )
+    _remark_on_contact(there, stops, remarks)
+    _remark_on_gaps(times, judged, gap_limit_s, remarks)
     return Recording(
         samples=_samples(elapsed, rates, start if clock == "utc" else None),
         stops=stops,
@@ -174,7 +178,10 @@ def tidy_recording(
         clock=clock,
         local_start_s=start % 86400.0 if clock == "local" else float("nan"),
         local_date=raw.local_date if clock == "local" else "",
-        gap_limit_s=limit,
+        gap_limit_s=judged.limit_s,
+        gaps=gap_table(times, judged.joined),
+        written=judged.written,
+        usual_step_s=judged.usual_step_s,
     )
 
 
@@ -194,7 +201,8 @@ def _beats(raw: RawTrace, file: str, remarks: list):
     return (ends, rates), table
 
 
-def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.ndarray]:
+def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Times and rates in order, one row per time, and which rows say by a zero that there was no contact."""
     seconds = np.asarray(raw.seconds, dtype=float)
     rates = np.asarray(raw.rates, dtype=float)
     odd = ~np.isnan(rates) & (~np.isfinite(rates) | (rates < 0))
@@ -202,11 +210,12 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
         remarks.append(
             f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative or infinite) taken as missing."
         )
-    rates = np.where(odd | (rates == 0), np.nan, rates)
+    zero = rates == 0
+    rates = np.where(odd | zero, np.nan, rates)
     timed = np.isfinite(seconds)
     if not timed.all():
         remarks.append(f"{plural(int((~timed).sum()), 'row')} without a readable time left out.")
-        seconds, rates = seconds[timed], rates[timed]
+        seconds, rates, zero = seconds[timed], rates[timed], zero[timed]
     if not _has_rate(rates):
         raise RecordingError(
             f"{file}: no row has both a time and a heart rate, so nothing can be placed in time. "
@@ -216,7 +225,7 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
         near = np.abs(seconds - np.median(seconds)) <= MAX_SPAN_S / 2
         if near.mean() >= MOST_NEAR:
             remarks.append(f"{plural(int((~near).sum()), 'row')} with a time far from the rest left out.")
-            seconds, rates = seconds[near], rates[near]
+            seconds, rates, zero = seconds[near], rates[near], zero[near]
     step = np.diff(seconds)
     if (step < 0).any():
         back = format_number(float(-step.min()), 0, unit="s")
@@ -224,20 +233,20 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
             f"Time ran backward {plural(int((step < 0).sum()), 'time')} (by up to {back}); rows were put in time order."
         )
         order = np.argsort(seconds, kind="stable")
-        seconds, rates = seconds[order], rates[order]
+        seconds, rates, zero = seconds[order], rates[order], zero[order]
         step = np.diff(seconds)
     if (step == 0).any():
-        seconds, rates = _resolve_repeats(seconds, rates, step, remarks)
+        seconds, rates, zero = _resolve_repeats(seconds, rates, zero, step, remarks)
     span = float(seconds[-1] - seconds[0])
     if span > MAX_SPAN_S:
         raise RecordingError(
             f"{file}: the rows span {format_number(span / 3600, 0)} hours, so they are not one evening. "
             "Several sessions in one file, or a device whose clock was set while it recorded? Export one session."
         )
-    return seconds, rates
+    return seconds, rates, zero & np.isnan(rates)
 
 
-def _resolve_repeats(seconds, rates, step, remarks):
+def _resolve_repeats(seconds, rates, zero, step, remarks):
     """One row per time: the mean of the heart rates that share it."""
     first = np.concatenate(([True], step > 0))
     group = np.cumsum(first) - 1
@@ -247,7 +256,8 @@ def _resolve_repeats(seconds, rates, step, remarks):
     remarks.append(
         f"{plural(len(seconds) - int(first.sum()), 'row')} with a repeated time merged into one by the mean."
     )
-    return seconds[first], np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
+    merged = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
+    return seconds[first], merged, np.bincount(group, weights=zero) > 0
 
 
 def _plausible_clock(clock: str, seconds, file: str, accept_unset: bool, remarks: list) -> str:
@@ -290,18 +300,69 @@ def _stops(stops: list, start: float, end: float) -> pd.DataFrame:
     return pd.DataFrame(inside, columns=["from_s", "to_s", "cause"])
 
 
-def _remark_on_gaps(elapsed, limit, given, remarks: list) -> None:
-    gaps = np.diff(elapsed)
-    gaps = gaps[gaps > limit]
-    if len(gaps):
-        total = format_number(float(gaps.sum()), 0, unit="s")
-        longest = format_number(float(gaps.max()), 0, unit="s")
-        allowed = format_number(limit, 0, unit="s")
+def _broken(there: np.ndarray, zero: np.ndarray) -> np.ndarray:
+    """Steps between two heart rates with a row in between that says that there was none.
+
+    A zero always says so; a blank does where blanks are rare. A table that writes the rate only in some of its rows (every
+    fifth, or where it changed) has blanks in most steps, and they say nothing.
+    """
+    place = np.flatnonzero(there)
+    blanks = np.diff(place) - 1
+    zeros = np.diff(np.concatenate(([0], np.cumsum(zero)))[place])
+    seldom = len(blanks) == 0 or float(np.median(blanks)) < 1
+    return (zeros > 0) | ((blanks > 0) & seldom)
+
+
+def _remark_on_contact(there: np.ndarray, stops: pd.DataFrame, remarks: list) -> None:
+    missing = int((~there).sum())
+    if missing:
         remarks.append(
-            f"{plural(len(gaps), 'gap')} over {allowed} (the longest {longest}, {total} in all): missing time."
+            f"{missing} of {plural(len(there), 'row')} without a heart rate. Nothing to do; next time moisten the strap."
         )
-    if given is None and limit > 5:
+    if len(stops):
+        lost = format_number(float((stops["to_s"] - stops["from_s"]).sum()), 0, unit="s")
         remarks.append(
-            f"The usual step of this file is {format_number(float(np.median(np.diff(elapsed))), 0, unit='s')}, "
-            f"so the limit of a gap is {format_number(limit, 0, unit='s')}."
+            f"The timer stood {plural(len(stops), 'time')}, {lost} in all: missing time. No setting brings it back."
+        )
+
+
+def _remark_on_gaps(times: np.ndarray, judged: Judgement, given, remarks: list) -> None:
+    """Say what was joined and what is missing, by which rule, and what would change it."""
+    step = np.diff(times)
+    lost = step[~judged.joined]
+    joined = step[judged.bridged]
+    allowed = format_number(judged.limit_s, 0, unit="s")
+    longest_usual = format_number(float(np.quantile(step, 0.99)), 0, unit="s") if len(step) else ""
+    if judged.written != STEADILY and len(joined):
+        how = "where the heart rate had changed" if judged.written == AT_CHANGES else "when something changed"
+        were = "was" if len(joined) == 1 else "were"
+        remarks.append(
+            f"The device wrote a row only {how} (99 % of its steps are up to {longest_usual}): "
+            f"{plural(len(joined), 'step')} over {allowed}, {format_number(float(joined.sum()), 0, unit='s')} in all, held "
+            f"nothing that was lost and {were} joined. To take them as missing time, write "
+            f"gap_limit_s = {allowed.split()[0]} under [cleaning] in study.toml."
+        )
+    elif len(joined):
+        remarks.append(
+            f"{plural(len(joined), 'step')} over {allowed} are alike to the second, so they are the timer of the device, "
+            f"{format_number(float(joined.sum()), 0, unit='s')} in all: joined. To take them as missing time, write "
+            f"gap_limit_s = {allowed.split()[0]} under [cleaning] in study.toml."
+        )
+    if len(lost):
+        total, longest = (format_number(float(v), 0, unit="s") for v in (lost.sum(), lost.max()))
+        words = f"{plural(len(lost), 'gap')} over {allowed} (the longest {longest}, {total} in all): missing time."
+        if given is None:
+            words += (
+                " Where you know that nothing was lost, a higher gap_limit_s under [cleaning] in study.toml (at most 60) "
+                "counts such steps, in every recording of the study."
+            )
+        remarks.append(words)
+    if given is None and judged.limit_s > 5:
+        usual = format_number(judged.usual_step_s, 0, unit="s")
+        remarks.append(f"The usual step of this file is {usual}, so the limit of a gap is {allowed}.")
+    if judged.usual_step_s > COARSE_S:
+        usual = format_number(judged.usual_step_s, 0, unit="s")
+        remarks.append(
+            f"One heart rate every {usual}: enough for the mean of a whole session, too coarse for rounds. Set the device to "
+            "record every second next time."
         )

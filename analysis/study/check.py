@@ -50,6 +50,12 @@ class CheckReport(Result):
         what, count, unit ("rows" or "files"), set_aside, where.
     notebooks : DataFrame
         notebook, ready, needs.
+    opened : bool
+        Whether the recordings were read and cleaned.
+    recordings : tuple of str
+        What a person should resolve about them, with the remedy.
+    account : str
+        One line: rounds sparred, with and without a mean heart rate, and why.
     """
 
     folder: str
@@ -60,10 +66,19 @@ class CheckReport(Result):
     remarks: pd.DataFrame
     contents: pd.DataFrame = field(default_factory=pd.DataFrame)
     notebooks: pd.DataFrame = field(default_factory=pd.DataFrame)
+    opened: bool = False
+    recordings: tuple[str, ...] = ()
+    account: str = ""
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""
         lines = [f"Study folder {self.folder}"]
+        if self.recordings:
+            lines += [
+                "",
+                f"Recordings: to settle first ({len(self.recordings)})",
+                *(f"  - {w}" for w in self.recordings),
+            ]
         if self.passed and not self.filled:
             lines += [
                 "",
@@ -83,13 +98,22 @@ class CheckReport(Result):
             for line in self.notebooks.itertuples():
                 state = "ready" if line.ready else f"not yet: needs {line.needs}"
                 lines.append(f"  {line.notebook:<26} {state}")
-        if self.passed:
+        if self.passed and self.recordings:
+            lines += [
+                "",
+                f"The tables fit. {plural(len(self.recordings), 'thing')} about recordings to settle, see the top.",
+            ]
+        elif self.passed:
             lines += ["", "Everything fits." if self.filled else "Nothing stands in the way."]
         else:
             lines += [
                 "",
                 f"{plural(len(self.problems), 'thing')} to put right before the study can be analysed.",
             ]
+        if self.account:
+            lines += ["", self.account]
+        elif self.passed and self.filled and not self.opened:
+            lines.append("The recordings were not opened.")
         return "\n".join(lines)
 
     def __str__(self) -> str:
@@ -103,7 +127,11 @@ class CheckReport(Result):
 
 
 def check_study(
-    folder: str | Path, *, today: dt.date | None = None, inspect: Callable[[Path], object] | None = None
+    folder: str | Path,
+    *,
+    today: dt.date | None = None,
+    inspect: Callable[[Path], object] | None = None,
+    look: Callable[[Study], tuple[tuple[str, ...], str]] | None = None,
 ) -> CheckReport:
     """Look through a study folder without raising on what does not fit.
 
@@ -116,6 +144,9 @@ def check_study(
     inspect : callable, optional
         Takes the path of a recording; returns an object with `carries_position`, `carries_identity` and, where the
         file cannot be read, `problem`.
+    look : callable, optional
+        Takes the study where nothing stops an analysis; reads and cleans its recordings, and returns what a person
+        should resolve and the line of account.
 
     Returns
     -------
@@ -136,6 +167,8 @@ def check_study(
     remarks = list(found.remarks)
     if inspect is not None:
         remarks += _look_into_recordings(study.folder, found.inventory.recordings, inspect)
+    looked = look is not None and not found.problems and len(study.recording_files()) > 0
+    to_settle, account = look(study) if looked else ((), "")
     return CheckReport(
         study.folder.name,
         not found.problems,
@@ -145,6 +178,9 @@ def check_study(
         problem_table(remarks),
         contents,
         list_needs(study),
+        looked,
+        to_settle,
+        account,
     )
 
 

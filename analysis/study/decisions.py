@@ -15,6 +15,8 @@ from .problems import Findings
 
 FOR_CLEANING = frozenset({"heart_rate", "hr_bpm"})
 """Measures of a recording: decisions about them are applied where recordings are cleaned."""
+ABOUT_CLOCKS = frozenset({"trust the trace", "trust the log"})
+"""Actions about the clock of a recording, applied where recordings are cleaned."""
 
 
 @dataclass
@@ -30,7 +32,7 @@ class Decided:
 
 def is_for_cleaning(decision) -> bool:
     """Return True where a decision is about a recording: a stretch of seconds, or a round's heart rate."""
-    if not (pd.isna(decision.from_s) and pd.isna(decision.to_s)):
+    if decision.action in ABOUT_CLOCKS or not (pd.isna(decision.from_s) and pd.isna(decision.to_s)):
         return True
     measure = decision.measure.casefold()
     return measure in FOR_CLEANING or (measure.startswith(("hr_", "percent_hr")) and not _is_typed(decision))

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import did_you_mean
+from ..recordings import ENDINGS
 from .columns import TABLES, has_rows, lines_of, place
 from .privacy import Mentions, file_name_trouble
 from .problems import Findings
@@ -21,8 +22,6 @@ from .text_files import Grid, Unreadable, read_csv_grid
 
 WORKBOOK = "study.xlsx"
 TABLE_ENDINGS = (".csv", ".tsv")
-RECORDING_ENDINGS = (".fit", ".tcx", ".gpx", ".csv", ".tsv", ".txt")
-"""Endings of recordings; each may also be compressed (.gz)."""
 
 _OTHER_SHEETS = (".xls", ".ods", ".xlsm", ".xlsb", ".numbers")
 
@@ -267,7 +266,18 @@ def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> N
     )
 
 
-RECORDING_COLUMNS = ("session", "athlete", "path", "label", "clock_offset_s", "event_s", "device", "how")
+RECORDING_COLUMNS = (
+    "session",
+    "athlete",
+    "path",
+    "label",
+    "clock_offset_s",
+    "event_s",
+    "worn_from",
+    "worn_until",
+    "device",
+    "how",
+)
 
 
 def file_stem(name: str) -> str:
@@ -281,7 +291,7 @@ def file_stem(name: str) -> str:
 def is_recording(name: str) -> bool:
     """Return True where a file name ends as recordings do."""
     bare = name.casefold().removesuffix(".gz")
-    return bare.endswith(RECORDING_ENDINGS)
+    return bare.endswith(ENDINGS)
 
 
 def read_file_name(name: str, codes: Iterable[str], *, session: str = "1") -> tuple[str, str] | None:
@@ -308,7 +318,7 @@ def inside_folder(folder: Path, name: str, subfolder: str) -> Path | None:
         return None
     relative = PurePosixPath(name.replace("\\", "/"))
     for path in (folder / subfolder / relative, folder / relative):
-        if path.is_file():
+        if path.is_file() and not leaves(path, folder):
             return path
     return None
 
@@ -419,7 +429,7 @@ def find_recordings(study) -> pd.DataFrame:
         path = inside_folder(study.folder, line.file, "recordings")
         if path is not None:
             device = line.device or _device(study, line.session, line.athlete)
-            clock = (line.clock_offset_s, line.event_s)
+            clock = (line.clock_offset_s, line.event_s, line.worn_from, line.worn_until)
             lines.append(
                 (line.session, line.athlete, path, line.column_or_label, *clock, device, "recordings table")
             )
@@ -430,11 +440,11 @@ def find_recordings(study) -> pd.DataFrame:
     files = sorted(p for p in inside.rglob("*") if p.is_file()) if inside.is_dir() else []
     codes, session = _codes(study), usual_session(study.sessions)
     for path in files if codes is not None else ():
-        if not is_recording(path.name) or is_temporary(path.name):
+        if not is_recording(path.name) or is_temporary(path.name) or leaves(path, study.folder):
             continue
         owner = read_file_name(path.name, codes, session=session)
         if owner and owner not in listed:
-            lines.append((*owner, path, "", np.nan, np.nan, _device(study, *owner), "file name"))
+            lines.append((*owner, path, "", np.nan, np.nan, "", "", _device(study, *owner), "file name"))
     table = pd.DataFrame(lines, columns=list(RECORDING_COLUMNS))
     for name in ("clock_offset_s", "event_s"):
         table[name] = table[name].astype("float64")

@@ -454,15 +454,43 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
 
 
 def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
-    shared = recordings.groupby("file")["athlete"].transform("nunique") > 1
-    for line in lines_of(recordings[shared & (recordings["column_or_label"] == "")]):
+    whole = (
+        (recordings["column_or_label"] == "")
+        & (recordings["worn_from"] == "")
+        & (recordings["worn_until"] == "")
+    )
+    shared = recordings.groupby(["session", "file"])["athlete"].transform("nunique") > 1
+    shared |= recordings.groupby("file")["athlete"].transform("nunique") > 1
+    for line in lines_of(recordings[shared & whole]):
         findings.problem(
             *place("recordings", line),
             "column_or_label",
             "",
             f"{line.file} is listed for several athletes, but not which part of it is {line.athlete}",
-            "write the heading or label of this athlete inside the file",
+            "write the heading or label of this athlete inside the file; or, where several wore one device in turn, the "
+            "timekeeper's time in worn_from and worn_until",
         )
+    for _, rows in recordings[shared & ~whole].groupby(["session", "file", "column_or_label"], sort=False):
+        _check_turns(lines_of(rows), findings)
+
+
+def _check_turns(lines, findings: Findings) -> None:
+    """Name the turns at one device that overlap, or end before they begin."""
+    turns = []
+    for line in lines:
+        begin, end = clock_seconds(line.worn_from), clock_seconds(line.worn_until)
+        turns.append((0.0 if math.isnan(begin) else begin, math.inf if math.isnan(end) else end, line))
+    turns.sort(key=lambda turn: turn[:2])
+    for (_, end, one), (begin, _, other) in pairwise(turns):
+        if one.athlete != other.athlete and begin < end:
+            findings.problem(
+                *place("recordings", other),
+                "worn_from",
+                other.worn_from,
+                f"{one.athlete} wears the device of {one.file} at the same time ({one.worn_from or 'the start'} to "
+                f"{one.worn_until or 'the end'})",
+                f"write when {one.athlete} took it off in worn_until and when {other.athlete} put it on in worn_from",
+            )
 
 
 def _check_published(published: pd.DataFrame, findings: Findings) -> None:

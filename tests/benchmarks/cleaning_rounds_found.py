@@ -20,7 +20,7 @@ sys.path.insert(0, str(HERE.parents[1] / "cleaning"))
 from made_traces import MadeTrace, make_trace  # noqa: E402
 
 from analysis.cleaning import find_rounds  # noqa: E402
-from analysis.cleaning.placing import find_lag  # noqa: E402
+from analysis.cleaning.clocks import find_lag  # noqa: E402
 from analysis.study import Protocol  # noqa: E402
 
 PROTOCOLS = [

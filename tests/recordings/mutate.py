@@ -5,7 +5,8 @@ from __future__ import annotations
 import gzip
 
 import numpy as np
-from make_fit import EVENT, INTERVALS, RECORD, U8, U16, U32, FitFile
+
+from analysis.recordings import FORMATS
 
 NASTY = [
     b"", b"\x00", b"\xff" * 8, b"NaN", b"inf", b"-1", b"1e308", b"99999999999999999999", b"\n", b"\r", b";", b",",
@@ -16,42 +17,35 @@ NASTY = [
 
 
 def seeds() -> dict[str, bytes]:
-    """A small file of every format."""
-    fit = FitFile()
-    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
-    fit.define(1, EVENT, [(253, 4, U32), (0, 1, U8), (1, 1, U8)])
-    fit.define(2, INTERVALS, [(0, 10, U16)])
-    fit.define(3, RECORD, [(3, 1, U8)])
-    for i in range(40):
-        fit.write(0, 1_100_000_000 + i, 120 + i % 5)
-        if i % 10 == 5:
-            fit.write(1, 1_100_000_000 + i, 0, 4 * (i % 2))
-            fit.write(2, [500, 480])
-            fit.write(3, 130, compressed=(i + 3) & 0x1F)
-    points = "".join(
-        f"<Trackpoint><Time>2026-03-01T18:00:{s:02d}Z</Time>"
-        f"<HeartRateBpm><Value>{120 + s % 7}</Value></HeartRateBpm></Trackpoint>"
-        for s in range(30)
-    )
-    gpx = "".join(
-        f'<trkpt lat="0" lon="0"><time>2026-03-01T18:00:{s:02d}Z</time><extensions><hr>{120 + s % 7}</hr></extensions></trkpt>'
-        for s in range(30)
-    )
-    wide = "time;A01;A02\n" + "".join(f"19:00:{s:02d};{120 + s % 7};{130 + s % 5}\n" for s in range(40))
+    """A small file of every registered format, and of every other shape of table; the shapes of real devices besides."""
     text = "Start;2026-03-01 19:00:00\n\nelapsed_s;hr\ns;bpm\n" + "".join(
         f"{s},0;{120 + s % 7}\n" for s in range(40)
     )
-    return {
-        "a.fit": fit.bytes(),
-        "b.tcx": f"<TrainingCenterDatabase><Activity>{points}</Activity></TrainingCenterDatabase>".encode(),
-        "c.gpx": f"<gpx><trk><trkseg>{gpx}</trkseg></trk></gpx>".encode(),
-        "d.csv": wide.encode(),
+    registered = {f"{f.kind}{f.endings[0]}": f.seed() for f in FORMATS}
+    return registered | {
         "e.csv": text.encode(),
         "f.txt": b"rr_ms\n" + b"".join(b"%d\n" % (400 + i % 9) for i in range(60)),
         "g.csv.gz": gzip.compress(text.encode()),
         "h.csv": b"athlete,date,time,hr\n"
         + b"".join(b"A%02d,01.03.2026,19:00:%02d,%d\n" % (i % 2, i // 2, 120 + i % 7) for i in range(60)),
+        "at_changes.csv": _at_changes(
+            b"time,hr\n", lambda s: b"2026-03-01T18:%02d:%02dZ" % (s // 60, s % 60)
+        ),
+        "a_minute.csv": b"time,hr\n"
+        + b"".join(b"2026-03-01T18:%02d:00Z,%d\n" % (i, 90 + 3 * (i % 20)) for i in range(40)),
+        "now_and_then.csv": b"elapsed_s,speed,hr\n"
+        + b"".join(b"%d,2.%d,%s\n" % (i, i % 9, b"" if i % 5 else b"%d" % (120 + i % 7)) for i in range(120)),
     }
+
+
+def _at_changes(head: bytes, stamp) -> bytes:
+    """A table written only where the rate changed, with steps of 1 to 45 s."""
+    rng, second, rate, lines = np.random.default_rng(4), 0, 120, []
+    while second < 900:
+        lines.append(stamp(second) + b",%d\n" % rate)
+        second += int(rng.choice([1, 2, 3, 5, 8, 13, 20, 45], p=[0.2, 0.2, 0.2, 0.15, 0.1, 0.08, 0.05, 0.02]))
+        rate += int(rng.choice([-2, 2]))
+    return head + b"".join(lines)
 
 
 def mutate(rng: np.random.Generator, data: bytes) -> bytes:

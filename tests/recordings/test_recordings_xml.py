@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from mutate import mutate
 
-from analysis.recordings import RecordingError, list_labels, read_recording
+from analysis.recordings import FORMATS, RecordingError, list_labels, read_recording, xml_files
+from analysis.recordings.times import parse_iso_times
 
 
 def point(second, rate, kind="TCX", minute=0, hour=18):
@@ -119,3 +121,27 @@ OUTSIDE = (
 def test_entities_and_document_types_are_refused(tmp_path, text):
     with pytest.raises(RecordingError, match="declares entities or a document type"):
         read(tmp_path, text)
+
+
+@pytest.mark.parametrize("kind", ["TCX", "GPX"])
+def test_points_by_pattern_are_the_points_by_calls(kind):
+    """Whatever the damage: where the quick way takes a file, it finds what the guarded parser finds call by call."""
+    seed = next(f.seed() for f in FORMATS if f.kind == kind)
+    taken = 0
+    for i in range(400):
+        data = mutate(np.random.default_rng([31, i]), seed) if i else seed
+        quick, slow = (xml_files._Points("x", kind) for _ in range(2))
+        try:
+            problem, end, hidden = xml_files._walk_whole(data.lstrip(), "x")
+        except RecordingError:
+            continue
+        data = data.lstrip()
+        if hidden or not xml_files._is_plain(data) or not xml_files._take_by_pattern(data[:end], quick):
+            continue
+        taken += 1
+        assert bool(xml_files._take_by_calls(data, slow, "x")) == bool(problem)
+        assert (len(quick.times), quick.parts) == (len(slow.times), slow.parts)
+        seconds = [parse_iso_times(way.times)[0] if way.times else np.empty(0) for way in (quick, slow)]
+        assert np.array_equal(*seconds, equal_nan=True)
+        assert np.array_equal(xml_files._rates(quick.rates), xml_files._rates(slow.rates), equal_nan=True)
+    assert taken > 40

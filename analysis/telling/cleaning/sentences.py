@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
+from ...cleaning import clean_study
 from ...physiology.units import MEMORY
 from .figures import round_seconds
 from .tables import (
@@ -195,6 +196,8 @@ def _hand_words(cleaned) -> str:
 __all__ = [
     "list_remarks",
     "list_warnings",
+    "look_into_recordings",
+    "plain_account",
     "plain_bounds",
     "plain_cleaning",
     "plain_clocks",
@@ -223,24 +226,65 @@ def plain_cleaning(cleaned) -> str:
             means = plural(typed, "round mean of heart rate was", "round means of heart rate were")
             return f"{means} read off a device and typed, which nobody can check; there are no recordings."
         return "No heart rate was recorded."
-    parts = [
-        f"{plural(len(rows), 'round')} were sparred; {traced} of them have a usable mean heart rate from a recording"
-    ]
+    words = plain_account(cleaned)
     if typed:
-        parts.append(f" and {typed} a mean typed from a device, which nobody can check")
+        words += f" {plural(typed, 'mean')} {'was' if typed == 1 else 'were'} typed from a device, which nobody can check."
     seconds = round_seconds(cleaned)
     total = float(seconds["seconds"].sum())
-    aside = float(seconds.loc[~seconds["used"], "seconds"].sum())
+    worst = seconds[~seconds["used"]]
+    aside = float(worst["seconds"].sum())
     if total > 0:
-        parts.append(f". Of the recorded rounds, {share_in_words(aside / total)} of the time was set aside")
-        worst = seconds[~seconds["used"]]
-        parts.append(
-            f", most of it because of {cause_in_words(worst['cause'].iloc[0])}" if len(worst) else ""
+        words += f" Of the recorded rounds, {share_in_words(aside / total)} of the time was set aside"
+        most = len(worst) > 0 and float(worst["seconds"].iloc[0]) > aside / 2
+        words += f", most of it because of {cause_in_words(worst['cause'].iloc[0])}." if most else "."
+    return words + _unused_files(cleaned)
+
+
+MOST_NAMED = 3
+"""So many athletes are named beside a cause; more are counted."""
+CAUSES_OF_ONE = {
+    "no recording": "no recording of {who}",
+    "unreadable": "the recording of {who} cannot be read",
+    "another day": "the recording of {who} is of another day",
+    "not worn then": "{who} did not wear the device then",
+    "lost contact": "{who} lost contact",
+    "started late": "the recording of {who} started late",
+    "ended early": "the recording of {who} ended early",
+    "too coarse": "the recording of {who} is too coarse",
+}
+"""Cause of a round without a mean -> the words around the athletes; others read "A07 clock"."""
+
+
+def plain_account(cleaned) -> str:
+    """Count the rounds sparred, those with a mean heart rate, and those without by athlete and cause: one line."""
+    rows = sparred_rows(cleaned)
+    lost = cleaned.missing
+    line = f"{plural(len(rows), 'round')} sparred: {len(rows) - len(lost)} with a mean"
+    if lost.empty:
+        return f"{line}."
+    groups: dict[tuple, list[str]] = {}
+    counts: dict[tuple, int] = {}
+    for athlete, cause, shared in zip(lost["athlete"], lost["cause"], lost["shared_with"], strict=True):
+        pair = tuple(sorted({athlete, *filter(None, shared.split(", "))})) if shared else ()
+        key = (cause, pair)
+        counts[key] = counts.get(key, 0) + 1
+        groups.setdefault(key, [])
+        groups[key] += [a for a in (pair or (athlete,)) if a not in groups[key]]
+    said = []
+    for key in sorted(groups, key=lambda k: -counts[k]):
+        (cause, pair), who = key, groups[key]
+        named = join_words(who) if len(who) <= MOST_NAMED else plural(len(who), "athlete")
+        words = (
+            f"{named} share a strap" if pair else CAUSES_OF_ONE.get(cause, "{who} " + cause).format(who=named)
         )
-    unused = _unused_files(cleaned)
-    lost = len(rows) - traced - typed
-    end = f". For {plural(lost, 'round')} there is no mean at all." if lost else "."
-    return "".join(parts) + end + unused
+        said.append(f"{words} ({counts[key]})")
+    return f"{line}, {len(lost)} without: {', '.join(said)}."
+
+
+def look_into_recordings(study, *, keep: bool = False) -> tuple[tuple[str, ...], str]:
+    """Clean a study for `check`: what a person should resolve, and the line of account ("" where nothing was sparred)."""
+    cleaned = clean_study(study, keep_traces=False, keep_read=keep)
+    return cleaned.warnings, plain_account(cleaned) if len(sparred_rows(cleaned)) else ""
 
 
 def _unused_files(cleaned) -> str:

@@ -26,6 +26,8 @@ CAUSES = {
     "start lag": "the start, before contact was steady",
     "straps mixed up": "straps that were mixed up",
     "set aside by hand": "decisions by hand",
+    "its clock is not settled": "clocks that are not settled yet",
+    "too few heart rates in a round": "devices that wrote too seldom for rounds",
 }
 """Cause of setting aside -> words inside a sentence."""
 

@@ -1,0 +1,58 @@
+"""Recordings of devices that write a row only now and then: which seconds of a made trace they would have written."""
+
+from __future__ import annotations
+
+import numpy as np
+from made_traces import MadeTrace
+
+# name of a rule: change in bpm that is written, longest step; or shortest and longest random step; share of steps of 45 s
+EVENT_RULES = {
+    "change of 1 bpm": {"change": 1},
+    "change of 2 bpm": {"change": 2},
+    "change of 2 bpm, at most 20 s": {"change": 2, "longest": 20},
+    "change of 4 bpm, at most 20 s": {"change": 4, "longest": 20},
+    "random, 1 to 9 s": {"steps": (1, 9)},
+    "random, 1 to 20 s": {"steps": (1, 20)},
+    "every 5 s": {"steps": (5, 5)},
+    "random, 1 to 9 s, 2 % of 45 s": {"steps": (1, 9), "pause_share": 0.02},
+    "change of 2 bpm, 2 % of 45 s": {"change": 2, "longest": 20, "pause_share": 0.02},
+    "every 5 s, 2 % of 45 s": {"steps": (5, 5), "pause_share": 0.02},
+}
+
+
+def seconds_written(
+    rng: np.random.Generator,
+    trace: MadeTrace,
+    *,
+    change: float = 0,
+    longest: int = 10_000,
+    steps: tuple[int, int] = (1, 1),
+    pause_share: float = 0.0,
+    pause_s: int = 45,
+) -> np.ndarray:
+    """Places of the rows that a device writes: at changes, or after random steps, and some steps of 45 s."""
+    rates, places, i = trace.rates, [0], 0
+    while True:
+        if pause_share and rng.random() < pause_share:
+            j = i + pause_s
+        elif change:
+            j = i + 1
+            while j < len(rates) and abs(rates[j] - rates[i]) < change and j - i < longest:
+                j += 1
+        else:
+            j = i + int(rng.integers(steps[0], steps[1] + 1))
+        if j >= len(rates):
+            return np.array(places)
+        places.append(j)
+        i = j
+
+
+def lose_contact(
+    rng: np.random.Generator, places: np.ndarray, seconds: int, spans: int, *, low: int = 10, high: int = 90
+):
+    """Leave out the rows of some stretches, as a lost strap does."""
+    for _ in range(spans):
+        begin = int(rng.integers(60, seconds - high - 30))
+        end = begin + int(rng.integers(low, high + 1))
+        places = places[(places < begin) | (places >= end)]
+    return places
