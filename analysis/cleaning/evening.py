@@ -321,7 +321,7 @@ def _odd_length(trace: Trace, windows: list[Window]) -> list[str]:
         covered, whole = (format_number(v / 60, 0, unit="min") for v in (held, work))
         return [
             f"{trace.athlete}, session {trace.session}: {file} holds {covered} of {whole} of rounds. Is there a second file "
-            "(list both in recordings.csv), is it the file of another session, or was a device worn in turn (worn_from, worn_until)?"
+            "(list both in recordings.csv), is it the file of another session, or was one device worn in turn (worn_from)?"
         ]
     evening = max(w.end for w in windows) - min(w.start for w in windows)
     if last - first > max(MOST_LONGER * evening, LONG_S):
