@@ -20,7 +20,12 @@ from analysis.study import check_study
 from analysis.telling.cleaning.sentences import look_into_recordings, plain_account
 
 RULES = CleaningRules()
-DECIDED = {"date": "2026-03-02", "decided_by": "study lead", "table": "recordings", "reason": "looked at the picture"}
+DECIDED = {
+    "date": "2026-03-02",
+    "decided_by": "study lead",
+    "table": "recordings",
+    "reason": "looked at the picture",
+}
 
 
 def made(folder, **options) -> MadeStudy:
@@ -65,7 +70,9 @@ def test_rounds_of_a_device_that_writes_on_events_keep_their_means(rule):
 
 def test_lost_contact_in_a_file_written_every_second_stays_missing(tmp_path):
     trace = make_trace(np.random.default_rng(3))
-    places = lose_contact(np.random.default_rng(4), np.arange(len(trace.rates)), len(trace.rates), 3, low=20, high=50)
+    places = lose_contact(
+        np.random.default_rng(4), np.arange(len(trace.rates)), len(trace.rates), 3, low=20, high=50
+    )
     path = tmp_path / "A01.csv"
     path.write_text("elapsed_s,hr\n" + "".join(f"{i},{trace.rates[i]:.0f}\n" for i in places))
     got = read_recording(path)
@@ -143,7 +150,9 @@ def test_the_plan_may_trust_the_trace_beforehand(tmp_path):
     cleaned = clean_study(one.load())
     assert means(cleaned, "A03") == pytest.approx(truth(one, "A03"), abs=1.5)
     line = cleaned.clocks.set_index("athlete").loc["A03"]
-    assert line["offset_source"] == "trace, by the plan's rule" and line["settled"] == "trust the trace (rule)"
+    assert (
+        line["offset_source"] == "trace, by the plan's rule" and line["settled"] == "trust the trace (rule)"
+    )
     assert not cleaned.warnings and any("trust_trace_above" in r for r in cleaned.remarks)
 
 
@@ -172,8 +181,16 @@ def test_clocks_that_are_right_are_left_alone():
     for i in range(100):
         trace = make_trace(np.random.default_rng([8, i]), noise_bpm=1.5, bell_sd_s=5)
         good = np.isfinite(trace.rates)
-        lag = find_clock(trace.elapsed + 68400, trace.rates, good, trace.starts + 68400, trace.starts + 68400 + trace.work_s)
-        wrong += abs(lag.seconds) > max(RULES.clock_disagreement_s, lag.uncertainty_s) and lag.confidence >= 0.5
+        lag = find_clock(
+            trace.elapsed + 68400,
+            trace.rates,
+            good,
+            trace.starts + 68400,
+            trace.starts + 68400 + trace.work_s,
+        )
+        wrong += (
+            abs(lag.seconds) > max(RULES.clock_disagreement_s, lag.uncertainty_s) and lag.confidence >= 0.5
+        )
     assert wrong == 0
 
 
@@ -182,17 +199,23 @@ def test_a_shared_strap_is_kept_for_the_one_it_belongs_to(tmp_path):
     one.files["A02.csv"] = one.files["A01.csv"]
     cleaned = clean_study(one.load())
     assert np.isnan(means(cleaned, "A01")).all() and np.isnan(means(cleaned, "A02")).all()
-    assert plain_account(cleaned) == "9 rounds sparred: 3 with a mean, 6 without: A01 and A02 share a strap (6)."
+    assert (
+        plain_account(cleaned) == "9 rounds sparred: 3 with a mean, 6 without: A01 and A02 share a strap (6)."
+    )
     (said,) = cleaned.warnings
     rows = re.findall(r"athlete (\w+), from_s (\d+), to_s (\d+)", said)
     assert [r[0] for r in rows] == ["A01", "A02"]
     code, begin, end = rows[0]
-    one.decisions = [DECIDED | {"session": "1", "athlete": code, "from_s": begin, "to_s": end, "action": "keep"}]
+    one.decisions = [
+        DECIDED | {"session": "1", "athlete": code, "from_s": begin, "to_s": end, "action": "keep"}
+    ]
     settled = clean_study(one.load())
     assert means(settled, "A01") == pytest.approx(truth(one, "A01"), abs=1)
     assert np.isnan(means(settled, "A02")).all()
     assert settled.overrides["seconds"].iloc[0] > 900
-    one.decisions = [DECIDED | {"session": "1", "athlete": "A02", "from_s": 0, "to_s": 9999, "action": "set aside"}]
+    one.decisions = [
+        DECIDED | {"session": "1", "athlete": "A02", "from_s": 0, "to_s": 9999, "action": "set aside"}
+    ]
     assert set(clean_study(one.load()).missing["athlete"]) == {"A01", "A02"}
 
 
@@ -217,7 +240,10 @@ def test_one_device_worn_in_turn(tmp_path):
     one.recording_rows[1]["worn_from"] = "19:01:00"
     with pytest.raises(ValueError, match="wears the device"):
         one.load()
-    one.recording_rows = [{"athlete": "A01", "file": "strap_3.csv"}, {"athlete": "A02", "file": "strap_3.csv"}]
+    one.recording_rows = [
+        {"athlete": "A01", "file": "strap_3.csv"},
+        {"athlete": "A02", "file": "strap_3.csv"},
+    ]
     with pytest.raises(ValueError, match="worn_from and worn_until"):
         one.load()
 
@@ -234,7 +260,10 @@ def test_check_opens_the_recordings_and_ends_with_the_account(tmp_path):
     first = check_study(tmp_path, look=look)
     assert first.passed and first.opened and "Everything fits" not in first.text()
     lines = first.text().splitlines()
-    assert lines[-1] == "12 rounds sparred: 6 with a mean, 6 without: A03 clock (3), the recording of A04 cannot be read (3)."
+    assert (
+        lines[-1]
+        == "12 rounds sparred: 6 with a mean, 6 without: A03 clock (3), the recording of A04 cannot be read (3)."
+    )
     assert lines[2].startswith("Recordings: to settle first") and "3 min fast" in lines[3]
     kept = sorted(p.name for p in (tmp_path / ".kept").iterdir())
     assert len(kept) == 3
@@ -265,7 +294,9 @@ def test_what_is_kept_is_what_was_read_and_damage_to_it_is_ignored(tmp_path):
 def test_a_recording_much_shorter_or_longer_than_the_evening_is_named(tmp_path):
     one = made(tmp_path)
     one.write_local("A01", part=slice(0, 420))
-    long = make_trace(np.random.default_rng(1), rounds=3, work_s=300, rest_s=120, before_s=300, after_s=5 * 3600)
+    long = make_trace(
+        np.random.default_rng(1), rounds=3, work_s=300, rest_s=120, before_s=300, after_s=5 * 3600
+    )
     one.traces["A02"] = long
     one.write_local("A02")
     said = clean_study(one.load()).warnings
