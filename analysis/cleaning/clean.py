@@ -12,6 +12,7 @@ from ..basics import Result
 from ..recordings.gaps import AT_CHANGES, COARSE_S, STEADILY, lost_steps
 from ..recordings.kept import keep_all
 from ..study import Study, typed_outcomes
+from ..study.rows import add_lactate, number_bouts, sheet_rows, sparred
 from .clocks import HELD
 from .evening import (
     Session,
@@ -26,17 +27,13 @@ from .flags import FLAGS, Spans, spans_of
 from .measure import (
     BAND_COLUMNS,
     AthleteFacts,
-    add_lactate,
     band_cuts,
     bounds_of_round,
     costs_of_round,
     facts_of,
     intensity_of_round,
     measure_round,
-    number_bouts,
     resolve_peaks,
-    sheet_rows,
-    sparred,
     unstated_maximum,
 )
 from .placing import Evening, Trace, evenings_of, reading_options
