@@ -264,6 +264,13 @@ def _log_ndtr(z):
     return log_ndtr(z)
 
 
+CENSORED_WORDS = {
+    "kenward-roger": "mixed model of censored values, observed information, Kenward-Roger df times the information left",
+    "satterthwaite": "mixed model of censored values, observed information, Satterthwaite df times the information left",
+    "cr2": "mixed model of censored values, jackknife over athletes with CR2 df",
+}
+
+
 class CensoredTests(SmallSample):
     """Tests of linear functions of the coefficients at the maximum of a censored likelihood.
 
@@ -275,6 +282,8 @@ class CensoredTests(SmallSample):
     start : SmallSample
         The fit with every censored value at its limit.
     """
+
+    method_words = CENSORED_WORDS
 
     def __init__(self, likelihood: CensoredLikelihood, structure, *, start: SmallSample):
         self.likelihood = likelihood

@@ -339,7 +339,7 @@ class MixedFit(Result):
         """
         found = self._design.term(term)
         statistic, df_num, df_den, p = self._tests.joint(self._typed_rows(found), ddf)
-        return TermTest(found.name, statistic, df_num, df_den, p, METHOD_WORDS[ddf])
+        return TermTest(found.name, statistic, df_num, df_den, p, self._method_words(ddf))
 
     def tests(self, *, ddf: str = "kenward-roger") -> pd.DataFrame:
         """Type III tests of every term: term, statistic, df_num, df_den, p, method."""
@@ -495,6 +495,9 @@ class MixedFit(Result):
         """Residuals and random effects with their normal quantiles, for pictures."""
         return diagnostics(self)
 
+    def _method_words(self, ddf):
+        return getattr(self._tests, "method_words", METHOD_WORDS)[ddf]
+
     def _tables(self) -> dict:
         return {"coefficients": self.coefficients(), **super()._tables()}
 
@@ -516,7 +519,7 @@ class MixedFit(Result):
                 "p": 2 * stdtr(df, -np.abs(statistic)),
                 "ci_low": estimate - half,
                 "ci_high": estimate + half,
-                "method": METHOD_WORDS[ddf],
+                "method": self._method_words(ddf),
             }
         )
 

@@ -13,6 +13,8 @@ MG_DL_PER_MMOL_L = 9.008
 LOWEST_MMOL_L = 0.3
 WARN_ABOVE_MMOL_L = 20.0
 REFUSE_ABOVE_MMOL_L = 30.0
+HIGHEST_PUBLISHED_MMOL_L = 20.7
+"""Highest single value read in combat sports: mixed martial arts, Amtmann 2008 J Strength Cond Res 22:645 (read at source)."""
 PLAUSIBILITY = (
     "Our proposal: below 0.3 and above 30 mmol/L are taken for errors of unit, above 20 is asked about. The highest "
     "values read in combat sports are 20.7 (mixed martial arts), 20.6 (wrestling) and 18 (boxing) mmol/L."

@@ -124,23 +124,14 @@ def truly_level_from(profile: np.ndarray, smallest: float) -> int:
 
 
 def ask_ranks(y: np.ndarray, design: Design) -> Asked:
-    """Does exertion change over the rounds: Friedman's test, athletes with all rounds."""
-    from scipy.special import chdtrc
+    """Does exertion change over the rounds: F of common ranks within athletes, athletes with missing rounds kept.
 
-    k = y.shape[2]
-    here = np.isfinite(y).all(axis=2)
-    filled = np.where(here[..., None], y, 0.0)
-    smaller = (filled[..., None, :] < filled[..., :, None]).sum(axis=-1)
-    same = (filled[..., None, :] == filled[..., :, None]).sum(axis=-1)
-    rank = np.where(here[..., None], smaller + (same + 1) / 2, 0.0)
-    n = here.sum(axis=1)
-    spread = np.sum(np.where(here[..., None], (rank - (k + 1) / 2) ** 2, 0.0), axis=(1, 2))
-    with np.errstate(all="ignore"):
-        centre = rank.sum(axis=1) - n[:, None] * (k + 1) / 2
-        chi2 = (k - 1) * np.sum(centre**2, axis=1) / spread
-        p = chdtrc(k - 1, chi2)
-    usable = (n > 1) & np.isfinite(p)
-    return Asked("rounds.exertion", "change", below(p, design.alpha), usable)
+    The analysis takes the p of this statistic from shuffles; its F distribution, taken here, agrees to about half a per cent.
+    """
+    from ..models import centred_ranks, f_of_ranks
+
+    p = f_of_ranks(*centred_ranks(y))["p"]
+    return Asked("rounds.exertion", "change", below(p, design.alpha), np.isfinite(p))
 
 
 def holm_rows(p: np.ndarray) -> np.ndarray:

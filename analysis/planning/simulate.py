@@ -43,7 +43,7 @@ class SimulatedStudies(Result):
     truth: Assumptions
     method: str = (
         "simulated studies; mixed model with Kenward-Roger tests, steps and plateau where the paired tests agree, correlation "
-        "of athlete means, Friedman's test"
+        "of athlete means, ratings by common ranks within athletes"
     )
 
     def question(self, question: str, part: str) -> pd.Series:

@@ -10,11 +10,11 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words, plural
 from .anova import RoundsAnova
-from .bounds import LIMIT_COLUMN, LimitBounds, bounds_of, find_limits
-from .compare import RoundsComparison, compare_of
+from .bounds import LimitBounds, bounds_of, find_limits
+from .compare import CENSORED, RoundsComparison, compare_of
 from .opponents import OpponentSpread, opponents_of, rests_of
 from .plateau import Plateau, check_bounds, check_effect, plateau_of
-from .prepare import RoundRows, check_columns, pairs_of, prepare_rounds, with_covariates
+from .prepare import LIMIT_COLUMN, RoundRows, check_columns, pairs_of, prepare_rounds, with_covariates
 from .ranks import RoundsRanks, ranks_of
 from .sensitivity import other_ways, sensitivity_table
 from .steps import all_steps, label_of_step
@@ -36,7 +36,7 @@ class RoundsAnswer(Result):
     alpha : float
         Level of every test.
     ordinal : bool
-        True for ratings: the exact rank tests must agree too before anything is claimed.
+        True for ratings: an exact test by their order decides what changed.
     role : str
         "primary", "secondary" or "exploratory", from the plan.
     labels : tuple of str
@@ -45,7 +45,8 @@ class RoundsAnswer(Result):
         The rows used: athlete, round_no (ordered), value, tested (False for what came before sparring), limit ("high" or "low"
         for a value off the analyser's scale, which stands at its end).
     comparison : RoundsComparison
-        The main analysis: mixed model with Kenward-Roger and cluster-robust tests.
+        The main analysis: mixed model with Kenward-Roger and cluster-robust tests; `allows_for` names values off the scale
+        (censored) or bouts (opponents alike or opposed) where it allows for them.
     anova : RoundsAnova or None
         Repeated-measures analysis of variance of the complete cases; None where it cannot be computed.
     ranks : RoundsRanks or None
@@ -56,13 +57,14 @@ class RoundsAnswer(Result):
         Two one-sided tests of every pair of rounds.
     steps : DataFrame
         One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`. With
-        values off the analyser's scale also n_off_scale, label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
+        values off the analyser's scale also n_off_scale; and, where no model of censored values could be fitted,
+        label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
     plateau : Plateau
         Where it stops changing, and every candidate that was tried.
     tipping : TippingPoint or None
         How different the missing rounds would have to be to change a label; None where nothing is missing.
     bounds : LimitBounds or None
-        For values off the analyser's scale: the range of every estimate; None where there are none.
+        For values off the analyser's scale: the range of every estimate, for sensitivity; None where there are none.
     opponents : OpponentSpread or None
         Spread between bouts; None where opponents were not noted.
     sensitivity : DataFrame
@@ -82,8 +84,7 @@ class RoundsAnswer(Result):
     last_minus_first : float
         Estimated change from the first to the last round, in the outcome's unit.
     plateau_from : str
-        Label of the round from which no meaningful change is shown, wherever values off the analyser's scale lie; "" where
-        none.
+        Label of the round from which no meaningful change is shown; "" where none.
     n_athletes, n_observations : int
         Of the main analysis.
     method : str
@@ -189,10 +190,11 @@ def answer_rounds(
     Notes
     -----
     A change over the rounds is claimed where the Kenward-Roger test and the same test with the Greenhouse-Geisser epsilon
-    both reach alpha (with two rounds: Kenward-Roger and CR2), for ratings also the Friedman test; a step or a plateau
-    where Kenward-Roger and CR2 both do, for ratings also the exact signed ranks. With values off the analyser's scale a
-    claim must hold wherever they lie (see `bound_limits`; over all rounds, by the ranks); where it does not, `steps` and
-    `bounds` say how far out it does. Rounds come in order of time:
+    both reach alpha (with two rounds: Kenward-Roger and CR2), a step or a plateau where Kenward-Roger and CR2 both do. For
+    ratings an exact test by their order decides what changed (`models.shuffle_within`), and equivalence needs the exact signed
+    ranks too. Values off the analyser's scale enter as censored (`models.refit_censored`), and `bounds` shows what the
+    extremes would give; where a round holds no value that was read, a claim must hold at every extreme instead. Where
+    opponents were noted the two of a bout may be alike or opposed (`models.refit_pairs`). Rounds come in order of time:
     nothing here says that rounds cause it.
 
     Examples
@@ -225,17 +227,25 @@ def answer_rounds(
     band = {"low": -smallest_effect, "high": smallest_effect}
     plateau = plateau_of(rows, main.fit, **band, alpha=alpha, ordinal=ordinal, pairwise=main.pairwise)
     bounds = None
+    censored = main.allows_for == CENSORED
     if off is not None:
-        bounds = bounds_of(rows, main.fit, off, steps=steps, plateau_from=plateau.starts_at, **effect)
+        near, level = steps, plateau.starts_at
+        if censored:
+            near = all_steps(rows, main.plain_fit, **effect)
+            level = plateau_of(rows, main.plain_fit, **band, alpha=alpha).starts_at
+        bounds = bounds_of(rows, main.plain_fit, off, steps=near, plateau_from=level, **effect)
     ranks = ranks_of(rows, complete=False)
     tipping = tipping_of(rows, seed=seed, **effect)
     rests = rests_of(data)
     plateau_from = plateau.starts_at
-    if bounds is not None:
+    if bounds is not None and censored:
+        off_scale = bounds.table.set_index("contrast")["n_off_scale"]
+        steps = steps.assign(n_off_scale=off_scale.loc[steps["contrast"]].to_numpy())
+    elif bounds is not None:
         steps = _settle(steps, bounds)
         plateau_from = bounds.plateau_from
-    changed = _changed(main, ranks if ordinal else None, bounds, alpha)
-    checks = main.fit.diagnostics()
+    changed = _changed(main, ranks if ordinal else None, None if censored else bounds, alpha)
+    checks = (main.fit if censored else main.plain_fit).diagnostics()
     sensitivity = sensitivity_table(
         main=main,
         rows=rows,
@@ -293,12 +303,12 @@ def answer_rounds(
 
 
 def _changed(main: RoundsComparison, ranks, bounds, alpha: float) -> bool | None:
+    if ranks is not None:
+        return None if np.isnan(ranks.shuffles.p) else bool(ranks.shuffles.p < alpha)
     overall = main.overall
     needed = [overall.p, overall.p_epsilon]
     if len(main.labels) == 2:
         needed.append(overall.p_cr2)
-    if ranks is not None:
-        needed.append(ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else ranks.p)
     if bounds is not None:
         needed.append(bounds.ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else bounds.ranks.p)
     return None if np.isnan(needed[0]) else bool(all(p < alpha for p in needed))
@@ -360,10 +370,12 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
     if bounds is not None:
         count = bounds.n_high + bounds.n_low
         warnings += bounds.warnings
-        warnings.append(
-            f"{plural(count, 'value')} off the analyser's scale entered the main analysis at the end of the scale; "
-            "what is claimed holds wherever beyond it they may lie, or says how far."
+        how = (
+            "as lying beyond its end, by a model of censored values that takes the spread there to be as elsewhere."
+            if main.allows_for == CENSORED
+            else "at the end of the scale; what is claimed holds wherever beyond it they may lie, or says how far."
         )
+        warnings.append(f"{plural(count, 'value')} off the analyser's scale entered the main analysis {how}")
     sat = rests[rests["what"] == "sat out"]
     if len(sat):
         warnings.append(

@@ -9,16 +9,15 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, plural
-from ..physiology.lactate import REFUSE_ABOVE_MMOL_L
+from ..physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
 from .compare import fit_rounds
 from .plateau import check_effect, plateau_of
-from .prepare import RoundRows, check_columns, prepare_rounds, read_numbers, widen
+from .prepare import LIMIT_COLUMN, RoundRows, check_columns, prepare_rounds, read_numbers, widen
 from .ranks import Claims, Placings, RoundsRanks, ranks_of
 from .steps import all_steps, label_of_step
 
-LIMIT_COLUMN = "lactate_limit"
-PLAUSIBLE = (0.0, REFUSE_ABOVE_MMOL_L)
-"""Between what lactate can lie: nothing is below 0 mmol/L, and a number above the other end is refused when it is typed."""
+PLAUSIBLE = (0.0, HIGHEST_PUBLISHED_MMOL_L)
+"""Between what lactate can lie: nothing is below 0 mmol/L, and none above the highest value read in combat sports."""
 BEYOND = 1.2
 """A value off a scale that reaches the plausible range already may lie this factor beyond it. Our proposal."""
 
@@ -186,8 +185,8 @@ def bound_limits(
     limit_column : str
         Where "high" and "low" stand. Default "lactate_limit".
     plausible : (float, float)
-        How low a "low" and how high a "high" may be, in the outcome's unit. Default 0, and the 30 mmol/L above which a
-        typed value is refused (our proposal, see `physiology.check_lactate`).
+        How low a "low" and how high a "high" may be, in the outcome's unit. Default 0, and the highest value read in
+        combat sports (see `physiology.lactate`).
 
     Returns
     -------

@@ -10,7 +10,8 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_number
 from .anova import RoundsAnova, anova_of
-from .prepare import RoundRows, covariate_tests, pairs_of, prepare_rounds, with_covariates
+from .opponents import FEWEST_BOUTS, bouts_of
+from .prepare import LIMIT_COLUMN, RoundRows, covariate_tests, pairs_of, prepare_rounds, with_covariates
 
 COLUMNS = ["contrast", "later", "earlier", "measure", "estimate", "ci_low", "ci_high", "n_athletes", "method"]
 
@@ -163,7 +164,12 @@ class RoundsComparison(Result):
     variances : dict
         "athlete" and "residual" variance.
     fit : MixedFit
-        The fitted model, for diagnostics.
+        The fitted model.
+    plain_fit : MixedFit
+        The same without what `allows_for` names: values off the scale at its end, bouts as if independent.
+    allows_for : str
+        "" for the plain model; "values off the scale" where they enter as censored; "bouts" where the two of a bout may be
+        alike or opposed.
     n_athletes, n_observations : int
         In the model.
     method : str
@@ -186,6 +192,8 @@ class RoundsComparison(Result):
     anova: RoundsAnova | None
     variances: dict
     fit: object
+    plain_fit: object
+    allows_for: str
     n_athletes: int
     n_observations: int
     method: str
@@ -256,9 +264,10 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
     """Compute `compare_rounds` from prepared rows."""
     alpha = check_number(alpha, name="alpha", low=0, high=1)
     rows, terms = with_covariates(rows, covariates)
-    fit = fit_rounds(rows, terms)
+    plain = fit_rounds(rows, terms)
+    fit, allows_for, remarks = allowing(rows, plain)
     anova = anova_of(rows) if len(rows.complete()) >= 2 else None
-    warnings = [*rows.warnings, *getattr(fit, "warnings", ())]
+    warnings = [*rows.warnings, *getattr(fit, "warnings", ()), *remarks]
     contrasts = contrast_table(fit, kind="successive", alpha=alpha)
     disagree = contrasts.loc[~contrasts["agree"], "contrast"]
     for name in disagree:
@@ -278,12 +287,45 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
         anova=anova,
         variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)},
         fit=fit,
+        plain_fit=plain,
+        allows_for=allows_for,
         n_athletes=rows.n_athletes,
         n_observations=rows.n_observations,
-        method="linear mixed model with a random intercept per athlete, REML; Kenward-Roger and cluster-robust (CR2) tests",
+        method=METHOD_OF_MODEL[allows_for],
         left_out=rows.left_out,
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+CENSORED, BOUTS = "values off the scale", "bouts"
+METHOD_OF_MODEL = {
+    "": "linear mixed model with a random intercept per athlete, REML; Kenward-Roger and cluster-robust (CR2) tests",
+    CENSORED: "mixed model with a random intercept per athlete and values off the scale as censored; its own and "
+    "leave-one-athlete-out tests",
+    BOUTS: "linear mixed model with a random intercept per athlete and a correlation between the two of a bout, REML; "
+    "Kenward-Roger and cluster-robust (CR2) tests",
+}
+
+
+def allowing(rows: RoundRows, plain) -> tuple:
+    """The model that allows for values off the scale or for bouts, what it allows for, and remarks."""
+    from ..models import refit_censored, refit_pairs
+
+    if LIMIT_COLUMN in rows.table:
+        side = rows.table[LIMIT_COLUMN].map({"high": 1, "low": -1}).fillna(0).to_numpy()
+        if side.any():
+            try:
+                return refit_censored(plain, side), CENSORED, []
+            except KitError as problem:
+                return plain, "", [str(problem)]
+    if "opponent" in rows.table:
+        bouts, n_pairs = bouts_of(rows)
+        if n_pairs >= FEWEST_BOUTS:
+            try:
+                return refit_pairs(plain, bouts), BOUTS, []
+            except KitError:  # too few values to tell bouts from athletes, or too many bouts
+                return plain, "", []
+    return plain, "", []
 
 
 def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):

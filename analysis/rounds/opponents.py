@@ -33,7 +33,7 @@ class OpponentSpread(Result):
     n_athletes, n_observations : int
         In the model.
     verdict : str
-        "bouts differ", "bouts differ little" or "cannot tell".
+        "bouts differ", "opponents opposed" (one high where the other is low), "bouts differ little" or "cannot tell".
     method : str
         In words.
     left_out : DataFrame
@@ -106,6 +106,20 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
     return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)), level=level)
 
 
+def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
+    """The bout of every prepared row, and how many bouts have both athletes; whoever has no partner has a bout alone."""
+    table = rows.table
+    opponent = table["opponent"].fillna("").astype(str).str.strip()
+    known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
+    names = pd.Series([f"alone {i}" for i in range(len(table))], index=table.index)
+    names[known] = _bouts(table[known], opponent[known])
+    size = names.groupby(names).transform("size")
+    names = names.where(
+        size <= 2, "more " + names.index.astype(str)
+    )  # three in a bout: the opponents are wrong
+    return names.tolist(), int((names.groupby(names).size() == 2).sum())
+
+
 def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | None:
     """Compute `describe_opponents` from prepared rows that carry `opponent`."""
     table = rows.table.copy()
@@ -148,7 +162,9 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
         n_bouts=len(pairs),
         n_athletes=int(table["athlete"].nunique()),
         n_observations=len(table),
-        verdict=spread_verdict(low, high, residual),
+        verdict=spread_verdict(
+            low, high, residual, r_high=r_high, n_athletes=int(table["athlete"].nunique())
+        ),
         method="mixed model with crossed random intercepts of athlete and bout, REML, profile interval",
         left_out=pd.concat(
             [
@@ -169,8 +185,15 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
     )
 
 
-def spread_verdict(low: float, high: float, residual: float) -> str:
-    """Judge the variance between bouts from its interval and the residual variance."""
+def spread_verdict(
+    low: float, high: float, residual: float, *, r_high: float = float("nan"), n_athletes: int = 0
+) -> str:
+    """Judge the variance between bouts from its interval, the residual variance and the correlation of the two in a bout.
+
+    Taking out the round alone pulls that correlation to -1 / (n - 1); what lies wholly below is dependence of its own.
+    """
+    if n_athletes > 1 and r_high < -1 / (n_athletes - 1):
+        return "opponents opposed"
     if np.isnan(low) or np.isnan(high):
         return "cannot tell"
     if low > 1e-9 * max(residual, 1e-300):

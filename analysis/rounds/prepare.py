@@ -12,6 +12,8 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, did_you_mean, join_words, left_out_table, plural
 
 NOT_FOUGHT = {"sat_out": "sat the round out", "left": "had left"}
+LIMIT_COLUMN = "lactate_limit"
+"""Where "high" and "low" stand for values off the analyser's scale."""
 FARTHEST = 1e50
 """Values this large, or all smaller than its inverse, cannot be computed with, and are no measurements."""
 KINDS = ("successive", "first", "pairwise")

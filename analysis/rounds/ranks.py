@@ -31,6 +31,8 @@ class RoundsRanks(Result):
         round_no, median, quartile_low, quartile_high, n_athletes of the contrasts' athletes; mean_rank of the complete cases.
     n_athletes, n_observations : int
         Complete cases of the Friedman test.
+    shuffles : Shuffles
+        The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings.
     method : str
         In words.
     left_out : DataFrame
@@ -47,6 +49,7 @@ class RoundsRanks(Result):
     medians: pd.DataFrame
     n_athletes: int
     n_observations: int
+    shuffles: object
     method: str
     left_out: pd.DataFrame
     warnings: tuple[str, ...] = ()
@@ -101,6 +104,8 @@ def rank_rounds(
 
 def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True) -> RoundsRanks:
     """Compute `rank_rounds` from prepared rows."""
+    from ..models import shuffle_within
+
     cases = rows.complete()
     n, k = cases.shape
     warnings = list(rows.warnings)
@@ -121,6 +126,7 @@ def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True
         medians=_medians(used, cases),
         n_athletes=n,
         n_observations=n * k,
+        shuffles=shuffle_within(rows.wide.to_numpy()),
         method="Friedman test, corrected for ties; exact signed-rank contrasts",
         left_out=rows.without_incomplete(),
         warnings=tuple(warnings),
@@ -143,6 +149,22 @@ def _overall(cases: pd.DataFrame, warnings: list[str]) -> dict:
         warnings.append("Every athlete gave the same value in every round, so there is nothing to rank.")
         return nothing
     return friedman(cases.round(decimals))
+
+
+def order_contrasts(rows: RoundRows, kind: str) -> pd.DataFrame:
+    """Compare pairs of rounds by the order of the ratings alone: contrast, p (exact), p_adjusted (Holm)."""
+    from ..models import flip_p, holm
+
+    table = pd.DataFrame(
+        [
+            {
+                "contrast": f"{rows.labels[later]} - {rows.labels[earlier]}",
+                "p": flip_p(rows.wide[[rows.labels[earlier], rows.labels[later]]].to_numpy()),
+            }
+            for later, earlier in pairs_of(rows.labels, kind)
+        ]
+    )
+    return table.assign(p_adjusted=holm(table["p"].to_numpy()))
 
 
 def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:

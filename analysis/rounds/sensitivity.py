@@ -9,10 +9,10 @@ import pandas as pd
 
 from ..basics import KitError
 from .bounds import LimitBounds
-from .compare import RoundsComparison, fit_rounds
+from .compare import BOUTS, CENSORED, RoundsComparison, allowing, fit_rounds
 from .opponents import AFTER
 from .plateau import plateau_of
-from .prepare import NOT_FOUGHT, RoundRows, label_of, prepare_rounds, with_covariates
+from .prepare import LIMIT_COLUMN, NOT_FOUGHT, RoundRows, label_of, prepare_rounds, with_covariates
 from .ranks import RoundsRanks
 from .steps import all_steps
 from .tipping import TippingPoint
@@ -90,6 +90,13 @@ def sensitivity_table(
     if covariates:
         plain = _analysed(rows, (), smallest_effect, alpha, ordinal)
         lines.append({"analysis": "mixed model without covariates", **plain})
+    if main.allows_for:
+        what = {
+            CENSORED: "values off the analyser's scale at its end",
+            BOUTS: "mixed model, bouts taken as independent",
+        }[main.allows_for]
+        line = _analysed(rows, covariates, smallest_effect, alpha, ordinal, plain=True)
+        lines.append({"analysis": what, **line})
     if bounds is not None:
         lines.append(_bounds_line(bounds, common))
     table = pd.DataFrame(lines)
@@ -177,9 +184,11 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
     }
 
 
-def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal) -> dict:
+def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal, *, plain=False) -> dict:
     rows, terms = with_covariates(rows, covariates)
     fit = fit_rounds(rows, terms)
+    if not plain:
+        fit = allowing(rows, fit)[0]
     last = all_steps(
         rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal, only_last=True
     ).iloc[-1]
@@ -197,7 +206,9 @@ def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal) -> d
 
 def _other_way(name, data, outcome, smallest_effect, covariates, alpha, ordinal) -> dict:
     try:
-        rows = prepare_rounds(data, outcome, keep=tuple(covariates))
+        noted = ["opponent"] if "opponent" in data else []
+        noted += [LIMIT_COLUMN] if outcome.startswith("lactate") and LIMIT_COLUMN in data else []
+        rows = prepare_rounds(data, outcome, keep=(*covariates, *noted))
         return {"analysis": name, **_analysed(rows, covariates, smallest_effect, alpha, ordinal)}
     except KitError as problem:
         return {"analysis": name, "outcome": outcome, "note": f"could not be analysed: {problem}"}

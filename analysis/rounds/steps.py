@@ -9,7 +9,7 @@ from ..basics import KitError, format_reach
 from .compare import contrast_table
 from .plateau import equivalence_of
 from .prepare import RoundRows
-from .ranks import ranks_of
+from .ranks import order_contrasts
 
 STEP_LABELS = ("changed", "equivalent", "changed but smaller than matters", "not shown")
 """Every step is one of these. A difference that was not shown is not a difference that is absent."""
@@ -66,7 +66,7 @@ def label_steps(
     equivalences : DataFrame
         From `equivalence`, holding the same contrasts.
     ranks : DataFrame, optional
-        Contrasts of `rank_rounds`, for ratings: their Holm-adjusted p must agree too.
+        For ratings, exact tests of the same contrasts by order with `p_adjusted`: they alone decide what changed.
     alpha : float
         Level. Default 0.05.
 
@@ -79,8 +79,9 @@ def label_steps(
 
     Notes
     -----
-    Changed: the Holm-adjusted p of every method is below alpha. Equivalent: both one-sided tests of every method are below
-    alpha. Each step is equivalent at alpha by itself; the claim about a whole stretch of rounds is `find_plateau`.
+    Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by order. Equivalent: both
+    one-sided tests of every method are below alpha. Each step is equivalent at alpha by itself; the claim about a whole
+    stretch of rounds is `find_plateau`.
 
     Examples
     --------
@@ -105,7 +106,7 @@ def label_steps(
     shown = [steps["p_adjusted"] < alpha, steps["p_adjusted_cr2"] < alpha]
     if ranks is not None:
         steps["p_ranks"] = ranks.set_index("contrast")["p_adjusted"].reindex(steps["contrast"]).to_numpy()
-        shown.append(steps["p_ranks"] < alpha)
+        shown = [steps["p_ranks"] < alpha]
     for end in ("", "_cr2"):
         steps[f"equivalence_ci_low{end}"] = tested[f"ci_low{end}"]
         steps[f"equivalence_ci_high{end}"] = tested[f"ci_high{end}"]
@@ -136,7 +137,7 @@ def all_steps(
         tested = equivalence_of(
             rows, fit, **bounds, kind=kind, alpha=alpha, ordinal=ordinal, contrasts=contrasts
         )
-        ranks = ranks_of(rows, kind=kind, complete=False).contrasts if ordinal else None
+        ranks = order_contrasts(rows, kind) if ordinal else None
         if kind == "first":
             contrasts = contrasts.tail(1).assign(kind="last to first")
             contrasts = contrasts.assign(p_adjusted=contrasts["p"], p_adjusted_cr2=contrasts["p_cr2"])

@@ -235,8 +235,8 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
     return (
         f"Rounds are compared by the {variable}, with a mixed model (random intercept per athlete, restricted maximum "
         "likelihood, Kenward-Roger degrees of freedom) beside a cluster-robust test; a repeated-measures analysis of "
-        "variance with the Greenhouse-Geisser correction and, for ratings, Friedman's test with exact signed-rank "
-        "contrasts stand beside it.",
+        "variance with the Greenhouse-Geisser correction stands beside it. Changes in ratings are decided by "
+        "permutation tests within athletes on common ranks, which keep athletes with missing rounds.",
         "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
         "round backwards. A test that is not significant is never read as absence of a change.",
         f"Whether fitter athletes respond less is answered over athletes, not over rows. {adjusted}",

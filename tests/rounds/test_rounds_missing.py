@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.physiology.lactate import REFUSE_ABOVE_MMOL_L
+from analysis.physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
 from analysis.rounds import (
     answer_rounds,
     bound_limits,
@@ -121,11 +121,13 @@ def test_every_value_beyond_the_scale_lies_in_the_bounds(club):
     data = lactates(high=[("A01", 4), ("A02", 3)], club=club)
     bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14.0))
     assert (bounds.n_high, bounds.n_low, bounds.n_corners) == (2, 0, 4)
-    assert (bounds.high_from, bounds.high_to) == (14.0, REFUSE_ABOVE_MMOL_L)
+    assert (bounds.high_from, bounds.high_to) == (14.0, HIGHEST_PUBLISHED_MMOL_L)
     rng = np.random.default_rng(0)
     for _ in range(8):
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(14, 30, 2)
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(
+            14, HIGHEST_PUBLISHED_MMOL_L, 2
+        )
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")["estimate"]
         limits = bounds.table.set_index("contrast")
         for name, estimate in found.items():
@@ -171,21 +173,46 @@ def test_wrong_limit_word(club):
         bound_limits(data, "lactate_mmol_l", smallest_effect=1)
 
 
-def test_a_claim_must_hold_wherever_the_values_lie(club):
+def test_what_the_bounds_claim_holds_wherever_the_values_lie(club):
     data = lactates(high=[("A01", 2), ("A02", 2), ("A03", 2)], seed=2, club=club)
-    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0))
-    held = answer.bounds.table.set_index("contrast")
-    assert answer.steps["label"].tolist() == held.loc[answer.steps["contrast"], "label"].tolist()
+    table = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0)).table
     rng = np.random.default_rng(1)
     for _ in range(6):  # any placing supports every claim by the robust test
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(13, 30, 3)
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(
+            13, HIGHEST_PUBLISHED_MMOL_L, 3
+        )
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")
-        for line in answer.steps[answer.steps["kind"] == "successive"].to_dict("records"):
+        for line in table.iloc[:-1].to_dict("records"):
             if line["changed"]:
                 assert found.loc[line["contrast"], "p_adjusted_cr2"] < 0.05
-    assert any("off the analyser's scale" in w for w in answer.warnings)
-    assert answer.n_observations == 40  # bounds are not missing
+
+
+def test_values_off_the_scale_enter_the_main_analysis_as_censored(club):
+    data = lactates(high=[("A01", 2), ("A02", 4), ("A03", 4)], seed=2, club=club)
+    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0))
+    assert answer.comparison.allows_for == "values off the scale"
+    assert answer.n_observations == 40  # neither missing nor a number
+    assert any("as lying beyond its end" in w for w in answer.warnings)
+    last, bound = answer.steps.iloc[-1], answer.bounds.table.iloc[-1]
+    assert bound["estimate_min"] < last["estimate"] < bound["estimate_max"]
+    assert last["ci_high"] - last["ci_low"] < bound["ci_high_max"] - bound["ci_low_min"]
+    assert "label_at_scale_end" not in answer.steps and last["n_off_scale"] == 2
+    ways = answer.sensitivity.set_index("analysis")
+    assert {
+        "values off the analyser's scale at its end",
+        "values off the analyser's scale at every extreme",
+    } <= set(ways.index)
+
+
+def test_a_round_without_any_reading_falls_back_on_what_holds_everywhere(club):
+    data = lactates(high=[(f"A{i:02d}", 4) for i in range(1, 11)], seed=2, club=club)
+    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0))
+    held = answer.bounds.table.set_index("contrast")
+    assert answer.comparison.allows_for == ""
+    assert answer.steps["label"].tolist() == held.loc[answer.steps["contrast"], "label"].tolist()
+    assert any("too few values of a round were read" in w for w in answer.warnings)
+    assert any("wherever beyond it they may lie" in w for w in answer.warnings)
 
 
 def placed(data, value, *, only=None):
@@ -202,12 +229,12 @@ def placed(data, value, *, only=None):
 
 def test_a_claim_that_depends_says_up_to_where_it_holds(club):
     data = lactates(high=[("A01", 4), ("A02", 3)], seed=4, club=club)
-    answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0))
-    steps = answer.steps.set_index("contrast")
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0))
+    steps = bounds.table.set_index("contrast")
     step = steps.loc["4 - 3"]
     assert (step["label_at_scale_end"], step["label"]) == ("equivalent", "not shown")
     turn = step["holds_to_high"]
-    assert 13 < turn < REFUSE_ABOVE_MMOL_L and np.isnan(step["holds_to_low"])
+    assert 13 < turn < HIGHEST_PUBLISHED_MMOL_L and np.isnan(step["holds_to_low"])
     below, above = ([], [])
     for value, found in ((turn - 0.01, below), (turn + 0.02, above)):
         for only in (None, 0, 1):
@@ -217,18 +244,17 @@ def test_a_claim_that_depends_says_up_to_where_it_holds(club):
             )
             found.append(contrasts.loc["4 - 3", "p_equivalence_cr2"] < 0.05)
     assert all(below) and not all(above)
-    assert (answer.plateau_from, answer.bounds.plateau_at_scale_end) == ("", "3")
-    assert answer.bounds.plateau_holds_to_high == pytest.approx(turn, abs=0.02)
+    assert (bounds.plateau_from, bounds.plateau_at_scale_end) == ("", "3")
+    assert bounds.plateau_holds_to_high == pytest.approx(turn, abs=0.02)
 
 
 def test_a_step_without_such_values_is_told_as_it_is(club):
     data = lactates(high=[("A01", 4), ("A02", 4)], seed=4, club=club)
-    steps = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0)).steps.set_index(
-        "contrast"
-    )
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0))
+    steps = bounds.table.set_index("contrast")
     assert steps["n_off_scale"].tolist() == [0, 0, 2, 2]
     assert steps.loc["2 - 1", "label"] == steps.loc["2 - 1", "label_at_scale_end"] == "changed"
-    assert steps.loc["2 - 1", "holds_to_high"] == REFUSE_ABOVE_MMOL_L
+    assert steps.loc["2 - 1", "holds_to_high"] == HIGHEST_PUBLISHED_MMOL_L
 
 
 def test_low_values_reach_down_to_nothing(club):
@@ -306,6 +332,28 @@ def test_bouts_that_differ_are_found():
     assert result.ci_low > 0
     assert result.within_bout_correlation > 0.5
     assert result.n_bouts == 32
+
+
+def test_the_answer_allows_for_bouts_of_either_sign():
+    wide, narrow = (
+        answer_rounds(bouts(n=12, bout_sd=sd, shared=shared, seed=3), "hr_mean_bpm", smallest_effect=5)
+        for sd, shared in ((6.0, 0.0), (0.0, -0.8))
+    )
+    for answer in (wide, narrow):
+        assert answer.comparison.allows_for == "bouts"
+        assert "mixed model, bouts taken as independent" in set(answer.sensitivity["analysis"])
+    assert wide.comparison.fit.variances.crossed > 0 > narrow.comparison.fit.variances.crossed
+    f = [
+        a.comparison.overall.statistic / a.comparison.plain_fit.test("round_no").statistic
+        for a in (wide, narrow)
+    ]
+    assert f[0] < 1 < f[1]
+
+
+def test_opponents_that_are_opposed_are_called_so():
+    found = describe_opponents(bouts(n=16, shared=-0.9), "hr_mean_bpm")
+    assert found.verdict == "opponents opposed"
+    assert spread_verdict(0.0, 0.1, 10.0, r_high=-0.05, n_athletes=12) == "bouts differ little"
 
 
 def test_an_evening_usually_cannot_tell():

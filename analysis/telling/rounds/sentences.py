@@ -10,6 +10,7 @@ from ...study.outcomes import OUTCOMES
 from .tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 from .words import (
     digits_of,
+    is_censored,
     lower_first,
     matters_words,
     reach_words,
@@ -98,7 +99,7 @@ def _level_words(answer) -> str:
 def plateau_condition(answer) -> str:
     """Up to where values off the scale may lie for the plateau at the scale's end; "" where that is not the question."""
     bounds = answer.bounds
-    if bounds is None or bounds.plateau_at_scale_end == answer.plateau_from:
+    if bounds is None or is_censored(answer) or bounds.plateau_at_scale_end == answer.plateau_from:
         return ""
     return reach_words(answer, bounds.plateau_holds_to_high, bounds.plateau_holds_to_low)
 
@@ -158,6 +159,7 @@ def plain_opponents(answer) -> str:
     bouts = plural(spread.n_bouts, "bout")
     words = {
         "bouts differ": f"Who spars whom goes with the outcome: over {bouts} the two opponents of a bout were alike{alike}.",
+        "opponents opposed": f"Over {bouts} the two opponents of a bout were opposed, one high where the other was low{alike}.",
         "bouts differ little": f"Over {bouts} the spread between bouts was shown to be small beside that within them{alike}.",
         "cannot tell": f"Whether who spars whom matters cannot be told from {bouts}{alike}.",
     }
@@ -365,7 +367,24 @@ def _main(answer) -> str:
         )
         text += f"{format_df(ranks.df)}) = {format_number(ranks.statistic, 2)}, p {format_p(ranks.p)}, Kendall's W = "
         text += f"{format_number(ranks.kendall_w, 2)}."
+    if answer.ordinal:
+        order = answer.ranks.shuffles
+        text += f" The test by order, which decides, shuffled the ratings of {plural(order.n_athletes, 'athlete')}, "
+        text += f"those with missing rounds included: p {format_p(order.p)}."
+    if answer.comparison.allows_for:
+        text += f" {_allowance(answer)}"
     return f"{text} A change over the rounds was {'shown' if answer.changed else 'not shown'}."
+
+
+def _allowance(answer) -> str:
+    """What the model allows for beside the athletes: values off the scale, or bouts."""
+    if is_censored(answer):
+        count = plural(answer.bounds.n_high + answer.bounds.n_low, "value")
+        beyond = "as lying beyond its end (censored), and its robust tests leave out one athlete at a time"
+        return f"The model takes {count} off the analyser's scale {beyond}."
+    variances = answer.comparison.fit.variances
+    shared = variances.crossed / (abs(variances.crossed) + variances.residual)
+    return f"The model allows for what the two of a bout share (correlation {format_number(shared, 2)} within a round)."
 
 
 def _f_test(test) -> str:
@@ -383,7 +402,7 @@ def _steps(answer) -> str:
         robust = f"{format_ci(step['ci_low_cr2'], step['ci_high_cr2'], digits_of(known))}, p {format_p(step['p_adjusted_cr2'])}"
         if math.isnan(step["p_adjusted_cr2"]):
             robust = "cannot be computed"
-        ranks = f"; signed ranks p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
+        ranks = f"; exact test by order p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
         lines.append(f"{what} {change} ({model}; robust {robust}{ranks}): {_reading(answer, step)}")
     opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
     return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
@@ -391,7 +410,7 @@ def _steps(answer) -> str:
 
 def _reading(answer, step) -> str:
     """The label, and how it depends on where the values off the analyser's scale lie."""
-    if answer.bounds is None or step["label_at_scale_end"] == "not shown":
+    if answer.bounds is None or is_censored(answer) or step["label_at_scale_end"] == "not shown":
         return step["label"]
     if _is_weaker(step):
         return f"{step['label_at_scale_end']} {_condition(answer, step)}, else {step['label']}"

@@ -74,8 +74,13 @@ def reach_words(answer, high: float, low: float) -> str:
     return f"as long as {join_words(parts)}"
 
 
+def is_censored(answer) -> bool:
+    """Whether values off the scale entered the main analysis as censored, so that `bounds` are sensitivity alone."""
+    return answer.comparison.allows_for == "values off the scale"
+
+
 def _off_scale(answer, step, low: str, high: str) -> tuple[float, float] | None:
-    if answer.bounds is None:
+    if answer.bounds is None or is_censored(answer):
         return None
     line = answer.bounds.table.set_index("contrast").loc[step["contrast"]]
     return float(line[low]), float(line[high])

@@ -116,8 +116,8 @@ def write_up_statistics(
     ]
     if any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(
-            "Ratings of exertion have an order but no equal steps: for them Friedman's test and exact signed-rank tests "
-            "had to agree before anything was claimed."
+            "Ratings of exertion have an order but no equal steps: a change in them was decided by permutation tests within "
+            "athletes on common ranks, which keep athletes with missing rounds; Friedman's test stands beside them."
         )
     if with_fitness:
         paragraphs.append(

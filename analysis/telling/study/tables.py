@@ -41,7 +41,7 @@ def contrasts_table(answers: dict) -> Table | None:
         "shows it too."
     )
     if any(answer.ordinal for answer in answers.values()):
-        note += " For ratings the exact test of ranks has to show it as well."
+        note += " For ratings the exact test by order decides."
     if any(_depends(answer) for answer in answers.values()):
         note += " HI, LO: values off the analyser's scale; a reading holds as long as none of them was beyond the value given."
     return Table(
