@@ -52,6 +52,8 @@ INPUTS = {
         AerobicInput("half_stage", "stage", "shuttle run: last half-stage completed", 0.5, 23),
         AerobicInput("stage_table", "", "shuttle run: first stage at 8.0 or at 8.5 km/h", kind="choice",
                      choices=("from_8_0", "from_8_5")),
+        AerobicInput("level_called", "", "shuttle run: whether the recording calls a level at its start or at its end",
+                     kind="choice", choices=("start", "end")),
         AerobicInput("speed_kmh", "km/h", "speed of the last announced stage, or steady speed", 1, 27),
         AerobicInput("speed_mph", "mph", "the same in miles an hour", 0.6, 16.8, becomes="speed_kmh",
                      factor=M_PER_MIN_PER_MPH * 60 / 1000),

@@ -104,6 +104,9 @@ def _prepare(inputs: dict) -> tuple[dict, list[str], list[str]]:
     level, shuttle = v["level"], v.get("shuttle")
     if shuttle is None:
         return v, ["shuttle is missing: give level and shuttle as two whole numbers"], remarks
+    if v.get("level_called") == "end":  # the level called last was over; the shuttles belong to the next one
+        level += 1
+        remarks.append(f"The recording calls a level at its end: read as level {level}.")
     if shuttle == 0:
         if level == 1:
             return v, ["level 1, shuttle 0: no shuttle was run"], remarks
@@ -155,7 +158,7 @@ _AGREEMENT = (
     "equation only, and name it."
 )
 _TITLE = "20 m shuttle run, stages of one minute"
-_PLACE = ("stage_table",)
+_PLACE = ("stage_table", "level_called")
 
 
 def _male(v: dict) -> int:

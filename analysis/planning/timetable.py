@@ -104,6 +104,8 @@ def clock_text(start_clock: str, seconds: float) -> str:
 
 
 STARTS = ("common", "staggered")
+HURRIED_S = 45.0
+"""Seconds a sample below which gloves are left out (our proposal)."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,7 @@ class Timetable(Result):
     measured : int
         Athletes whose samples all lie inside the window.
     n_athletes : int
+        Athletes who may give blood.
     start : str
     sampling : Sampling
     method : str
@@ -150,6 +153,7 @@ def make_timetable(
     sampling: Sampling | Mapping | None = None,
     start: str = "common",
     start_clock: str = "",
+    unsampled: Sequence[str] = (),
 ) -> Timetable:
     """Work out when each mat starts and who can be sampled when.
 
@@ -166,6 +170,8 @@ def make_timetable(
         All mats together, or one after the other so that the samples follow each other inside the window.
     start_clock : str
         Clock time of the first start, such as "19:00".
+    unsampled : sequence of str
+        Codes of those who give no blood, such as people under 18: they take nobody's place. Default nobody.
 
     Returns
     -------
@@ -192,20 +198,22 @@ def make_timetable(
     names, pairs = _pairs_of(athletes, rounds)
     offsets = _offsets(len(pairs[0]), sampling, work + rest, start)
     mats = _mat_table(pairs, offsets, work, rest, start_clock)
-    slots = _book(mats, sampling, work, rest, rounds, start_clock)
+    never = frozenset(str(code) for code in unsampled)
+    slots = _book(mats, sampling, work, rest, rounds, start_clock, never)
     rests = _rest_table(mats, rest)
     measured = int(slots.groupby("athlete")["in_window"].all().sum())
+    may = [name for name in names if name not in never]
     return Timetable(
         mats=mats,
         slots=slots,
-        options=_option_table(names, pairs, sampling, work, rest, rounds),
+        options=_option_table(names, pairs, sampling, work, rest, rounds, never),
         rests=rests,
         measured=measured,
-        n_athletes=len(names),
+        n_athletes=len(may),
         start=start,
         sampling=sampling,
         method="one delay per athlete all evening; a place inside the window goes to one athlete of every pair first",
-        warnings=_warnings(names, measured, slots, rests, sampling, rest, start),
+        warnings=_warnings(may, measured, slots, rests, sampling, rest, start),
     )
 
 
@@ -261,17 +269,17 @@ def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _book(mats, sampling, work, rest, rounds, start_clock) -> pd.DataFrame:
+def _book(mats, sampling, work, rest, rounds, start_clock, never=frozenset()) -> pd.DataFrame:
     """Give athletes one delay each for the whole evening: inside the window where a station is free, else after it."""
     visits: dict[str, list[tuple[int, int, float]]] = {}
     for one_first in (True, False):
         for mat in mats.itertuples():
             name = mat.athlete_1 if one_first else mat.athlete_2
-            if name != GUEST:
+            if name != GUEST and name not in never:
                 visits.setdefault(name, [])
     for mat in mats.itertuples():
         for name in (mat.athlete_1, mat.athlete_2):
-            if name != GUEST:
+            if name in visits:
                 visits[name].append((mat.round_no, mat.mat, mat.end_s))
     step, places = sampling.seconds_per_sample, sampling.slots_in_window
     inside = [sampling.target_delay_s + (i - (places - 1) / 2) * step for i in range(places)]
@@ -328,14 +336,14 @@ def _rest_table(mats, rest) -> pd.DataFrame:
     return rests.assign(planned_s=rest)
 
 
-def _option_table(names, pairs, sampling, work, rest, rounds) -> pd.DataFrame:
-    n, n_mats = len(names), len(pairs[0])
-    fixed = [(names[i], names[i + 1] if i + 1 < n else GUEST) for i in range(0, n, 2)]
+def _option_table(names, pairs, sampling, work, rest, rounds, never) -> pd.DataFrame:
+    n_mats, n = len(pairs[0]), len([name for name in names if name not in never])
+    fixed = [(names[i], names[i + 1] if i + 1 < len(names) else GUEST) for i in range(0, len(names), 2)]
     found = {}
     for start in STARTS:
         offsets = _offsets(len(fixed), sampling, work + rest, start)
         mats = _mat_table([fixed] * rounds, offsets, work, rest, "")
-        slots = _book(mats, sampling, work, rest, rounds, "")
+        slots = _book(mats, sampling, work, rest, rounds, "", never)
         last = max(float(mats["end_s"].max()), float(slots.loc[slots["in_window"], "sample_s"].max()))
         found[start] = (int(slots.groupby("athlete")["in_window"].all().sum()), last / 60)
     common, staggered = found["common"], found["staggered"]
@@ -374,7 +382,12 @@ def _warnings(names, measured, slots, rests, sampling, rest, start) -> tuple[str
         found.append(
             f"{plural(unsampled, 'athlete')} would find no free station before the next round is over."
         )
-    late = slots[~slots["before_next_round"] & slots["in_window"]]
+    if sampling.seconds_per_sample < HURRIED_S:
+        found.append(
+            f"{format_number(sampling.seconds_per_sample, 0, unit='s')} a sample leaves no time for new gloves: count with "
+            f"{format_number(Sampling.seconds_per_sample, 0, unit='s')}, gloves and reading included."
+        )
+    late = slots[~slots["before_next_round"].astype(bool) & slots["in_window"].astype(bool)]
     if len(late):
         found.append(
             f"A sample takes until {format_number(late['delay_s'].max() + sampling.seconds_per_sample, 0, unit='s')} after "

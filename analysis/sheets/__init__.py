@@ -1,13 +1,16 @@
-"""Sheets for the evening, to be printed and filled in by hand: HTML with a print style, and PDF without a browser.
+"""Sheets for the evening and the day of the fitness test, to be printed and filled in by hand: HTML and PDF.
 
 In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, and files. Codes only: the list that ties codes
 to people is made apart and never written into a study folder.
 """
 
 from .content import build_sheets, make_codes
+from .fitness import fitness_sheets
+from .html import sheets_html
 from .materials import list_materials, write_code_list
-from .parts import PAPERS, Sheet, SheetColumn, sheets_html
-from .pdf import sheets_pdf, texts_pdf
+from .parts import PAPERS, Sheet, SheetColumn
+from .pdf import sheets_pdf
+from .texts import texts_pdf
 from .write import (
     Evening,
     plan_evening,
@@ -24,6 +27,7 @@ __all__ = [
     "Sheet",
     "SheetColumn",
     "build_sheets",
+    "fitness_sheets",
     "list_materials",
     "make_codes",
     "plan_evening",

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import pandas as pd
 
 from ..basics import KitError, format_number, join_words
 from ..planning import Pairing, Timetable, make_timetable
 from ..study import typed_outcomes
-from . import materials as safety
+from . import safety
 from .materials import list_materials
 from .parts import Sheet, SheetColumn, sheet_columns
 
@@ -17,6 +18,12 @@ TOP = ("Date", "Evening", "Place", "Filled in by")
 EMERGENCY = ("Emergency number", "Defibrillator at", "First-aider", "Nearest doctor or hospital")
 
 NO_SAMPLE = "—"
+BLOOD_COLUMNS = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
+GLOVED_MM = 10.0
+"""Lowest row that a gloved hand writes into (our proposal)."""
+ROWS_OF_A_PAGE = 14
+"""Rows of a round sheet that fit on a page with room for writing: small clubs get several rounds on one."""
+TICKS = ("caffeine", "meal", "hard_training_24h", "short_sleep", "unwell")
 
 
 def _typed_on_the_sheet() -> list[str]:
@@ -30,7 +37,15 @@ def _typed_on_the_sheet() -> list[str]:
 
 DEFAULT_COLUMNS = {
     "clock": ("session", "group", "round_no", "start_clock", "end_clock", "note"),
-    "attendance": ("session", "athlete", "device", "mass_kg", "usual_mass_kg", "arrived", "left_after", "note"),
+    "athletes": (
+        "athlete", "group", "grade", "age_years", "sex", "mass_kg", "experience_years", "hr_rest_bpm", "hr_max_bpm",
+        "hr_max_source", "hr_limited", "consent_measured", "consent_individual_figures", "consent_shared_data",
+        "guardian_consent", "cleared",
+    ),
+    "attendance": (
+        "session", "athlete", "device", "mass_kg", "usual_mass_kg", *TICKS, "arrived", "left_after", "mass_after_kg",
+        "drinks_l", "note",
+    ),
     "rounds": (
         "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", *_typed_on_the_sheet(),
         "activity_rating", "note",
@@ -48,7 +63,9 @@ def build_sheets(
     timetable: Timetable | None = None,
     sampled: Sequence[str] | None = None,
     columns: Mapping[str, Sequence[str]] | None = None,
-    minors: bool = False,
+    minors: Sequence[str] = (),
+    minors_blood: bool = False,
+    known: pd.DataFrame | None = None,
 ) -> list[Sheet]:
     """Build every sheet of an evening.
 
@@ -65,51 +82,70 @@ def build_sheets(
     timetable : Timetable, optional
         Fills in planned times and the order of sampling. Default: a common start.
     sampled : sequence of str, optional
-        Who gives blood. Default: those whose samples lie inside the window of the timetable; () for nobody.
+        Who gives blood. Default: those whose samples lie inside the window of the timetable; () for nobody. Nobody under 18,
+        unless `minors_blood`.
     columns : mapping, optional
-        Table ("clock", "attendance", "rounds") -> columns of the workbook.
-    minors : bool
-        Print the cautions for athletes under 18.
+        Table ("clock", "athletes", "attendance", "rounds") -> columns of the workbook.
+    minors : sequence of str
+        Codes of those under 18: prints the cautions for them.
+    minors_blood : bool
+        True only where the ethics committee approved blood samples of minors. Default False.
+    known : DataFrame, optional
+        The athletes table, to fill in what is known already.
 
     Returns
     -------
     list of Sheet
 
+    Raises
+    ------
+    KitError
+        Where there is nobody to print for, or somebody under 18 is put on the sampling list without approval.
+
     Examples
     --------
     >>> from analysis.study import Protocol
     >>> [s.key for s in build_sheets(Protocol(4, 300.0, 120.0), ["A01", "A02"])][:3]
-    ['safety', 'timekeeper', 'roll_call']
+    ['safety', 'roll_call', 'athletes']
     """
     codes = [str(a) for a in athletes]
     if not codes:
         raise KitError(
             "There are no athletes to print sheets for: fill athletes.csv, or make codes with make_codes."
         )
-    timetable = timetable or make_timetable(protocol, athletes=pairing or codes)
+    barred = [] if minors_blood else [c for c in codes if c in set(minors)]
+    timetable = timetable or make_timetable(protocol, athletes=pairing or codes, unsampled=barred)
     columns = {**DEFAULT_COLUMNS, **(columns or {})}
-    if sampled is None:
-        inside = timetable.slots.groupby("athlete")["in_window"].all()
-        sampled = [a for a in codes if bool(inside.get(a, False))]
-    sheets = [_safety(minors, bool(sampled)), _timekeeper(protocol, session, timetable, columns["clock"])]
-    sheets.append(_roll_call(codes, session, columns["attendance"]))
+    sampled = _who_is_sampled(codes, timetable, sampled, barred)
+    sheets = [
+        _safety(bool(minors), bool(sampled)),
+        _roll_call(codes, session, columns["attendance"]),
+        _athletes(codes, columns["athletes"], known),
+        *_round_sheets(protocol, codes, session, pairing, timetable, sampled, columns["rounds"]),
+        _round_0(protocol, codes, session, sampled, columns["rounds"]),
+        _timekeeper(protocol, session, timetable, columns["clock"]),
+    ]
     if pairing is not None:
         sheets.append(_pairs(protocol, pairing))
-    for round_no in range(1, protocol.rounds + 1):
-        sheets.append(
-            _round_sheet(
-                protocol, codes, session, round_no, pairing, timetable, list(sampled), columns["rounds"]
-            )
-        )
-    if pairing is not None:
         sheets += _mat_sheets(protocol, pairing, timetable)
-        sheets += [_athlete_sheet(code, protocol, pairing, timetable, list(sampled)) for code in codes]
-    sheets.append(_incidents())
+        sheets += [_athlete_card(code, protocol, pairing, timetable, sampled) for code in codes]
+    sheets.append(_incidents(bool(sampled)))
     mats = int(timetable.mats["mat"].max())
-    sheets.append(
-        _materials(len(codes), protocol.rounds, len(list(sampled)), mats, timetable.sampling.analysers)
-    )
+    sheets.append(_materials(len(codes), protocol.rounds, len(sampled), mats, timetable.sampling.analysers))
     return sheets
+
+
+def _who_is_sampled(codes, timetable, sampled, barred) -> list[str]:
+    if sampled is None:
+        inside = timetable.slots.groupby("athlete")["in_window"].all()
+        return [c for c in codes if bool(inside.get(c, False)) and c not in barred]
+    wrong = [c for c in sampled if c in barred]
+    if wrong:
+        raise KitError(
+            f"Under 18 and on the list for blood samples: {join_words(wrong)}. Take them off the list; only where the ethics "
+            'committee approved exactly that, write approval = "number" and minors_blood = true under [ethics] in study.toml.'
+        )
+    return [c for c in codes if c in set(sampled)]
 
 
 def make_codes(n: int, *, letter: str = "A") -> list[str]:
@@ -140,17 +176,26 @@ def _safety(minors: bool, blood: bool) -> Sheet:
     texts = [
         safety.DEFER,
         safety.ANYBODY_STOPS,
+        safety.ROUND_ONLY,
         safety.STOP_NOW,
+        safety.AMBULANCE,
+        safety.NOT_BREATHING,
+    ]
+    texts += [
+        safety.CHOKE,
+        safety.NECK,
         safety.HEAD,
+        safety.HEAT,
+        safety.ASTHMA,
         safety.NOT_TODAY,
         safety.HARD,
-        safety.HEAT,
     ]
-    texts += [safety.BLOOD, safety.COVER, safety.NEEDLE_STICK] if blood else [safety.NO_LICENCE]
-    if blood:
-        texts.append(safety.NO_LICENCE)
+    texts += [safety.BLOOD, safety.COVER, safety.NEEDLE_STICK] if blood else []
+    texts += [safety.NO_LICENCE]
     texts += [safety.MINORS] if minors else []
-    return Sheet("safety", "Safety", "on the wall, and read aloud at the start", EMERGENCY, tuple(texts))
+    return Sheet(
+        "safety", "Safety", "on the wall, and read aloud at the start", EMERGENCY, tuple(texts), notes=False
+    )
 
 
 def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
@@ -176,20 +221,58 @@ def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
         *plan,
     )
     return Sheet("timekeeper", "Timekeeper", "the timekeeper", TOP, steps, sheet_columns(columns), tuple(rows),
-                 (safety.ANYBODY_STOPS,), row_mm=15.0)  # fmt: skip
+                 (safety.ANYBODY_STOPS,), row_mm=14.0, least_row_mm=9.0, size="strip")  # fmt: skip
 
 
 def _roll_call(codes, session, columns) -> Sheet:
-    rows = tuple(_fill(columns, session=session, athlete=code) for code in codes)
-    steps = (
-        "Ask everyone, alone: well today? any blow to the head, illness, injury or medicine since we last met? "
-        "Consent and clearance signed?",
+    columns = [c for c in columns if c != "session"]
+    rows = tuple(_fill(columns, athlete=code) for code in codes)
+    steps = [
+        "Ask everyone, alone: well today? any blow to the head, choke that put you out, illness, injury or medicine "
+        "since we last met? "
+        "Asthma: is the inhaler at the mat? Consent and clearance signed?",
         "Weigh in the same clothing as always, and ask for the usual mass.",
         safety.lowest_masses(),
-        "Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up.",
+    ]
+    if set(TICKS) & set(columns):
+        steps.append(
+            "Ticks: write yes or no. Caffeine in the last 3 hours, a meal in the last 2, hard training in the last 24, "
+            "less than 6 hours "
+            "of sleep, feeling unwell. Whoever is ill goes home; the others spar, and the ticks are described."
+        )
+    steps.append(
+        "Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up."
     )
-    return Sheet("roll_call", "Roll call and straps", "whoever opens the door", TOP, steps, sheet_columns(columns), rows,
-                 (safety.NOT_TODAY, safety.HEAT))  # fmt: skip
+    if "mass_after_kg" in columns:
+        steps.append(
+            "At the end: weigh again, towelled dry and in the same clothing, and write down what each has drunk."
+        )
+    return Sheet("roll_call", f"Roll call and straps · evening {session}", "whoever opens the door", TOP, tuple(steps),
+                 sheet_columns(columns), rows, (safety.NOT_TODAY,), wide=True, row_mm=11.0)  # fmt: skip
+
+
+def _athletes(codes, columns, known: pd.DataFrame | None) -> Sheet:
+    columns = [c for c in columns if c not in ("withdrawn", "club")]
+    given = {} if known is None or not len(known) else known.set_index("athlete").to_dict("index")
+    rows = tuple(
+        _fill(
+            columns,
+            athlete=code,
+            **{n: _shown(v) for n, v in given.get(code, {}).items() if n in columns and n != "athlete"},
+        )
+        for code in codes
+    )
+    steps = (
+        "Filled in once, before the evening, from the consent form and the screening sheet. Codes only; age in years, "
+        "no birth dates.",
+        "Resting heart rate: after 5 to 10 minutes of lying or sitting, the lowest steady minute. Highest heart rate: "
+        "measured only where a "
+        "maximal effort was recorded, else predicted.",
+        "Cleared is yes only with every question answered no, or a doctor’s clearance in writing.",
+    )
+    return Sheet("athletes", "Athletes", "whoever keeps the consent forms", ("Date", "Filled in by"), steps,
+                 sheet_columns(columns),
+                 rows, (safety.MINORS,), wide=True, row_mm=10.0)  # fmt: skip
 
 
 def _pairs(protocol, pairing: Pairing) -> Sheet:
@@ -209,45 +292,82 @@ def _pairs(protocol, pairing: Pairing) -> Sheet:
         "safe, and write down what was changed and why.",
         *pairing.warnings,
     )
+    across = protocol.rounds > 8
     return Sheet("pairs", "Who spars whom", "the coach", TOP[:3], steps, columns, tuple(rows),
-                 (safety.ANYBODY_STOPS, safety.HARD), wide=protocol.rounds > 6)  # fmt: skip
+                 (safety.STOP_SHORT, safety.HARD), wide=across, row_mm=10.0, size="page" if across else "strip")  # fmt: skip
 
 
-def _round_sheet(protocol, codes, session, round_no, pairing, timetable, sampled, columns) -> Sheet:
-    slots = timetable.slots[timetable.slots["round_no"] == round_no].set_index("athlete")
-    order = sorted(
-        codes, key=lambda c: (c not in sampled, float(slots["sample_s"].get(c, 1e9)), codes.index(c))
-    )
-    opponents = {}
-    if pairing is not None:
-        now = pairing.opponents[pairing.opponents["round_no"] == round_no]
-        opponents = dict(zip(now["athlete"], now["opponent"], strict=True))
-    blood = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
+def _round_sheets(protocol, codes, session, pairing, timetable, sampled, columns) -> list[Sheet]:
+    """One page for each round, or for several rounds of a small club."""
+    per_page = max(ROWS_OF_A_PAGE // len(codes), 1)
+    pages = -(-protocol.rounds // per_page)
+    cuts = [round(i * protocol.rounds / pages) for i in range(pages + 1)]
+    return [
+        _round_sheet(protocol, codes, session, range(a + 1, b + 1), pairing, timetable, sampled, columns)
+        for a, b in pairwise(cuts)
+    ]
+
+
+def _round_sheet(protocol, codes, session, rounds, pairing, timetable, sampled, columns) -> Sheet:
+    known_here = {"session"} | ({"round_no"} if len(rounds) == 1 else set())
+    columns = [c for c in columns if c not in known_here and (sampled or c not in BLOOD_COLUMNS)]
     rows = []
-    for code in order:
-        known = {
-            "session": session,
-            "athlete": code,
-            "round_no": str(round_no),
-            "opponent": opponents.get(code, ""),
-        }
-        if code not in sampled:
-            known |= dict.fromkeys(blood, NO_SAMPLE)
-        rows.append(_fill(columns, **known))
-    steps = ["The opponent is filled in as planned: cross out and correct what turned out otherwise."]
-    cautions = [safety.ANYBODY_STOPS]
-    if sampled and "lactate_mmol_l" in columns:
+    for round_no in rounds:
+        slots = timetable.slots[timetable.slots["round_no"] == round_no].set_index("athlete")
+        order = sorted(
+            codes, key=lambda c, s=slots: (c not in sampled, float(s["sample_s"].get(c, 1e9)), codes.index(c))
+        )
+        opponents = {}
+        if pairing is not None:
+            now = pairing.opponents[pairing.opponents["round_no"] == round_no]
+            opponents = dict(zip(now["athlete"], now["opponent"], strict=True))
+        for code in order:
+            known = {"athlete": code, "round_no": str(round_no), "opponent": opponents.get(code, "")}
+            if code not in sampled:
+                known |= dict.fromkeys(BLOOD_COLUMNS, NO_SAMPLE)
+            rows.append(_fill(columns, **known))
+    steps = ["The opponent is as planned: cross out and correct what turned out otherwise."]
+    cautions = [safety.STOP_SHORT]
+    blood = bool(sampled) and "lactate_mmol_l" in columns
+    if blood:
         target, spare = timetable.sampling.target_delay_s, timetable.sampling.tolerance_s
         when = f"Blood {format_number(target, 0)} ± {format_number(spare, 0, unit='s')} after the end of the round, from one site"
-        who = "in the order of the rows"
-        if len(sampled) < len(codes):
-            who += f", only of {join_words(sampled)} ({NO_SAMPLE}: no sample planned; leave the cell blank when you type)"
-        steps.append(f"{when}, {who}. Write the seconds that really passed; HI or LO is a result.")
+        steps.append(
+            f"{when}, {_whom(codes, sampled)}. Write the seconds that really passed; HI or LO is a result."
+        )
         cautions += [safety.COVER, safety.BLOOD_SHORT]
     if "exertion" in columns:
         steps.append(f"Exertion on the {protocol.exertion_scale} scale. {safety.RATING}")
-    return Sheet(f"round_{round_no}", f"Lactate and exertion · round {round_no}", "the sampler and the questioner", TOP,
-                 tuple(steps), sheet_columns(columns), tuple(rows), tuple(cautions), wide=True)  # fmt: skip
+    which = f"round {rounds[0]}" if len(rounds) == 1 else f"rounds {join_words([str(r) for r in rounds])}"
+    return Sheet(f"round_{'_'.join(map(str, rounds))}", f"{'Lactate and exertion' if blood else 'Exertion'} · {which}",
+                 "the sampler and the questioner" if blood else "the questioner", TOP, tuple(steps), sheet_columns(columns),
+                 tuple(rows), tuple(cautions), row_mm=15.0, least_row_mm=GLOVED_MM if blood else 8.0)  # fmt: skip
+
+
+def _whom(codes, sampled) -> str:
+    who = "in the order of the rows"
+    if len(sampled) < len(codes):
+        who += f", only of {join_words(sampled)} ({NO_SAMPLE}: no sample planned; leave the cell blank when you type)"
+    return who
+
+
+def _round_0(protocol, codes, session, sampled, columns) -> Sheet:
+    wanted = ("athlete", *(o for o in typed_outcomes() if sampled or o not in BLOOD_COLUMNS), "note")
+    columns = [c for c in columns if c in wanted]
+    order = sorted(codes, key=lambda c: (c not in sampled, codes.index(c)))
+    rows = tuple(
+        _fill(columns, athlete=c, **({} if c in sampled else {"lactate_mmol_l": NO_SAMPLE})) for c in order
+    )
+    steps = ["Typed in as round 0: shown beside the rounds, never part of a test between them.",
+             "After the warm-up and five quiet minutes, before the first round."]  # fmt: skip
+    cautions = []
+    if sampled:
+        steps.append(f"Blood from the site that is used all evening, {_whom(codes, sampled)}.")
+        cautions = [safety.BLOOD_SHORT]
+    return Sheet("round_0", "Before sparring · round 0", "the sampler and the questioner" if sampled else "the questioner", TOP,
+                 tuple(steps), sheet_columns(columns), rows, tuple(cautions), row_mm=14.0,
+                 least_row_mm=GLOVED_MM if sampled else 8.0,
+                 size="page" if len(codes) > 12 else "strip")  # fmt: skip
 
 
 def _mat_sheets(protocol, pairing, timetable) -> list[Sheet]:
@@ -256,36 +376,25 @@ def _mat_sheets(protocol, pairing, timetable) -> list[Sheet]:
         SheetColumn("", "Athlete", "code", 0.9), SheetColumn("", "Athlete", "code or guest", 0.9),
         SheetColumn("took_part", "Both took part to the end?", "yes, or who not", 1.6), SheetColumn("note", "Note", "", 2.6),
     )  # fmt: skip
+    steps = (
+        "Check the pair before the start. Sits out: sat_out. Gone home: left. Straps stay on between rounds.",
+    )
     sheets = []
     for mat, here in timetable.mats.groupby("mat"):
         rows = tuple(
             (str(r.round_no), r.start_clock, r.athlete_1, r.athlete_2, "", "")
             for r in here.sort_values("round_no").itertuples()
         )
-        sheets.append(
-            Sheet(
-                f"mat_{mat}",
-                f"Mat {mat}",
-                "the mat’s referee",
-                TOP,
-                (
-                    "Check the pair before the start. Whoever sits out writes sat_out; whoever has gone home, left.",
-                    "Straps stay on between rounds.",
-                ),
-                columns,
-                rows,
-                (safety.ANYBODY_STOPS, safety.STOP_NOW, safety.HEAD),
-                row_mm=15.0,
-            )
-        )
+        sheets.append(Sheet(f"mat_{mat}", f"Mat {mat}", "the mat’s referee", ("Date", "Filled in by"), steps, columns, rows,
+                            (safety.STOP_SHORT,), row_mm=13.0, least_row_mm=7.4, size="strip"))  # fmt: skip
     return sheets
 
 
-def _athlete_sheet(code, protocol, pairing, timetable, sampled) -> Sheet:
+def _athlete_card(code, protocol, pairing, timetable, sampled) -> Sheet:
+    blood = code in sampled
     columns = (
-        SheetColumn("round_no", "Round", "", 0.6), SheetColumn("", "Planned start", "clock", 1.0),
-        SheetColumn("", "Mat", "", 0.6), SheetColumn("opponent", "Opponent", "code, guest, none", 1.2),
-        SheetColumn("", "Blood sample", "clock", 1.2),
+        SheetColumn("round_no", "Round", "", 0.7), SheetColumn("", "Start", "", 1.0), SheetColumn("", "Mat", "", 0.6),
+        SheetColumn("opponent", "Opponent", "", 1.1), *((SheetColumn("", "Blood", "", 1.0),) if sampled else ()),
     )  # fmt: skip
     mine = pairing.opponents[pairing.opponents["athlete"] == code].set_index("round_no")
     starts = timetable.mats.set_index(["round_no", "mat"])["start_clock"]
@@ -293,42 +402,46 @@ def _athlete_sheet(code, protocol, pairing, timetable, sampled) -> Sheet:
     rows = []
     for round_no in range(1, protocol.rounds + 1):
         if round_no not in mine.index:
-            rows.append((str(round_no), "", "", "", ""))
+            rows.append((str(round_no), *("",) * (len(columns) - 1)))
             continue
         mat, opponent = mine.loc[round_no, ["mat", "opponent"]]
-        sample = ""
-        if code in sampled and round_no in slots.index:
-            sample = slots.loc[round_no, "sample_clock"] or "after the round"
+        sample = NO_SAMPLE
+        if blood and round_no in slots.index:
+            sample = slots.loc[round_no, "sample_clock"] or "after it"
         start = "" if pd.isna(mat) else starts.get((round_no, int(mat)), "")
-        rows.append((str(round_no), start, "" if pd.isna(mat) else str(int(mat)), opponent, sample))
-    steps = [
-        "Your code stands here, never your name. Your numbers are given to you first; nobody is graded or selected by them.",
-        "Taking part is your choice, at every moment of the evening. You may leave, sit out or say no to a sample "
-        "without a reason.",
-        "Strap on, wet, under the shirt; tell us when it slips. Spar as on any other evening: going harder or easier for the "
-        "study spoils it.",
-        "After each round say one number for how hard that round was, on your own, before you talk to anyone.",
-    ]
-    cautions = [safety.ANYBODY_STOPS, safety.STOP_NOW, safety.HEAD]
-    if code in sampled:
-        cautions.append(safety.COVER)
-    return Sheet(f"athlete_{code}", f"Your evening · {code}", "the athlete", (), tuple(steps), columns, tuple(rows),
-                 tuple(cautions), row_mm=11.0)  # fmt: skip
+        where = "" if pd.isna(mat) else str(int(mat))
+        rows.append((str(round_no), start, where, opponent, *((sample,) if sampled else ())))
+    steps = (
+        "Your code, never your name. Your numbers come to you first; nobody is graded or selected by them.",
+        "Leave, sit out or say no to a sample at any moment, without a reason.",
+        "Strap wet, under the shirt. Spar as always. After each round one number for how hard it was, alone.",
+    )
+    return Sheet(f"athlete_{code}", f"Your evening · {code}", "", (), steps, columns, tuple(rows),
+                 (safety.STOP_SHORT,), row_mm=5.6,
+                 size="card")  # fmt: skip
 
 
-def _incidents() -> Sheet:
+def _incidents(blood: bool) -> Sheet:
     columns = (
-        SheetColumn("", "Time", "clock", 0.8), SheetColumn("", "Who", "code", 0.8),
-        SheetColumn("", "What happened", "", 2.6), SheetColumn("", "What was done", "", 2.2),
-        SheetColumn("", "Decided by", "role", 1.0), SheetColumn("", "Told to", "doctor, family, committee", 1.3),
+        SheetColumn("", "Time", "clock", 0.7), SheetColumn("", "Who", "code", 0.7), SheetColumn("", "What happened", "", 2.2),
+        SheetColumn("", "Severity", "1, 2, 3", 0.7), SheetColumn("", "What was done", "and by whom, by role", 2.0),
+        SheetColumn("", "Told to", "doctor, family, committee; when", 1.4),
+        SheetColumn("", "Follow-up", "next day, after a week", 1.4),
+        SheetColumn("", "Back to training", "cleared by, date", 1.2),
     )  # fmt: skip
     steps = (
-        "Everything goes in here: injuries, faints, blows to the head, bleeding, a needle-stick, someone who felt "
-        "pressed to go on.",
-        "Write at once, with codes and no names. The ethics committee’s rules say what must be reported, and by when.",
+        "Everything goes in here, a near miss too: injuries, chokes that put somebody out, faints, blows to the head, "
+        "bleeding, a "
+        "needle-stick, an inhaler used, someone who felt pressed to go on. At once, with codes and no names.",
+        "Severity 1: first aid, could go on. 2: evening ended. 3: doctor, hospital or ambulance, any loss of consciousness, any "
+        "needle-stick; after a 3 the measurements stop until lead and first-aider have talked.",
+        "Named here: who asks the next day and after a week, and who cleared the return to training. The ethics "
+        "committee’s rules say what "
+        "must be reported, and by when.",
     )
-    return Sheet("incidents", "Incident log", "the first-aider", TOP, steps, columns, tuple(("",) * 6 for _ in range(9)),
-                 (safety.STOP_NOW, safety.HEAD, safety.NEEDLE_STICK), wide=True, row_mm=11.0)  # fmt: skip
+    cautions = (safety.AMBULANCE, safety.NEEDLE_STICK) if blood else (safety.AMBULANCE,)
+    return Sheet("incidents", "Incident log", "the first-aider", TOP, steps, columns, tuple(("",) * 8 for _ in range(6)),
+                 cautions, wide=True, row_mm=17.0, least_row_mm=13.0)  # fmt: skip
 
 
 def _materials(n, rounds, n_sampled, mats, analysers) -> Sheet:
@@ -340,11 +453,17 @@ def _materials(n, rounds, n_sampled, mats, analysers) -> Sheet:
     rows = tuple((r.item, str(r.needed), str(r.spare), "", r.why) for r in table.itertuples())
     steps = () if n_sampled else (safety.NO_LICENCE,)
     return Sheet("materials", "Materials", "whoever packs the bag", ("Date", "Packed by"), steps, columns, rows, (),
-                 row_mm=7.5, bold=False)  # fmt: skip
+                 row_mm=8.5, least_row_mm=6.0, bold=False)  # fmt: skip
 
 
 def _fill(columns, **known) -> tuple[str, ...]:
     return tuple(known.get(name, "") for name in columns)
+
+
+def _shown(value) -> str:
+    if isinstance(value, str):
+        return value
+    return "" if pd.isna(value) else f"{value:g}"
 
 
 def _minutes(seconds: float) -> str:

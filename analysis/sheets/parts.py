@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +10,9 @@ from ..study import OUTCOMES
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Paper -> width and height in mm, upright."""
+
+SIZES = ("page", "strip", "card")
+"""How much paper a sheet takes: pages of its own; the full width, with others on the page; a card, several across."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +60,15 @@ class Sheet(Result):
     wide : bool
         Print across.
     row_mm : float
-        Height of a row where there is room for it. Default 11: room for handwriting.
+        Height of a row where there is room for it. Default 12: room for handwriting.
+    least_row_mm : float
+        No row is lower; what does not fit goes onto a further page. Default 7.
     bold : bool
         Print filled cells bold, so that they stand out from handwriting. Default True.
+    size : {"page", "strip", "card"}
+        How much paper it takes. Default "page".
+    notes : bool
+        Rule the rest of the page for notes. Default True.
     """
 
     key: str
@@ -72,19 +80,11 @@ class Sheet(Result):
     rows: tuple[tuple[str, ...], ...] = ()
     cautions: tuple[str, ...] = ()
     wide: bool = False
-    row_mm: float = 11.0
+    row_mm: float = 12.0
+    least_row_mm: float = 7.0
     bold: bool = True
-
-    @property
-    def fitted_row_mm(self) -> float:
-        """Height of a row with which the sheet stays on one page where it can, but never below 6.5 mm."""
-        used = (
-            42
-            + (5.2 if self.wide else 7.0) * len(self.steps)
-            + (5.5 if self.wide else 9.0) * len(self.cautions)
-        )
-        room = (180 if self.wide else 240) - used
-        return max(6.5, min(self.row_mm, room / max(len(self.rows), 1)))
+    size: str = "page"
+    notes: bool = True
 
     def column(self, name: str) -> list[str]:
         """Return the cells of one workbook column."""
@@ -95,30 +95,59 @@ class Sheet(Result):
 WORDS = {
     # column of the workbook: heading, unit, weight
     "session": ("Evening", "", 0.95),
-    "group": ("Group", "", 0.8),
+    "group": ("Group", "", 0.9),
     "athlete": ("Athlete", "code", 0.85),
-    "round_no": ("Round", "", 0.8),
-    "start_clock": ("Start", "clock", 1.1),
-    "end_clock": ("End", "clock", 1.1),
+    "round_no": ("Round", "", 0.75),
+    "start_clock": ("Start", "clock", 1.2),
+    "end_clock": ("End", "clock", 1.2),
     "note": ("Note", "", 1.9),
     "device": ("Strap or watch", "number", 1.0),
     "mass_kg": ("Mass now", "kg", 0.9),
     "usual_mass_kg": ("Usual mass", "kg", 0.9),
+    "mass_after_kg": ("Mass after", "kg", 0.9),
+    "drinks_l": ("Drunk", "litres", 0.8),
+    "caffeine": ("Caffeine", "last 3 h", 0.75),
+    "meal": ("Meal", "last 2 h", 0.65),
+    "hard_training_24h": ("Hard training", "last 24 h", 0.75),
+    "short_sleep": ("Short sleep", "under 6 h", 0.7),
+    "unwell": ("Unwell", "", 0.75),
     "arrived": ("Arrived", "clock", 0.9),
     "left_after": ("Left after", "round", 0.8),
-    "took_part": ("Took part", "yes, part, sat_out, left", 1.2),
+    "took_part": ("Took part", "yes, part, sat_out, left", 1.15),
     "minutes_done": ("Minutes done", "if not all", 0.9),
     "opponent": ("Opponent", "code, guest, none", 1.1),
     **{o.name: (*(o.sheet or (o.label, o.unit)), 1.0) for o in OUTCOMES.values() if o.typed},
     "lactate_limit": ("Off the scale", "high, low", 0.8),
-    "lactate_delay_s": ("Delay", "s after the round", 0.85),
-    "activity_rating": ("Activity", "coach", 0.95),
-    "hr_mean_typed_bpm": ("Mean HR read off", "bpm", 0.85),
-    "hr_peak_typed_bpm": ("Peak HR read off", "bpm", 0.85),
+    "lactate_delay_s": ("Delay", "s after round", 0.85),
+    "activity_rating": ("Activity", "coach", 0.85),
+    "hr_mean_typed_bpm": ("Mean HR", "read off", 0.8),
+    "hr_peak_typed_bpm": ("Peak HR", "read off", 0.8),
     "after_round": ("After round", "", 0.7),
     "sample_clock": ("Drop at", "clock", 1.0),
     "delay_s": ("Delay", "s after the round", 0.85),
     "replicate": ("Reading", "1, 2", 0.7),
+    "age_years": ("Age", "years", 0.6),
+    "sex": ("Sex", "F, M, X", 0.6),
+    "grade": ("Grade", "", 0.9),
+    "club": ("Club", "", 0.8),
+    "experience_years": ("Training", "years", 0.75),
+    "hr_rest_bpm": ("Resting HR", "bpm", 0.75),
+    "hr_max_bpm": ("Highest HR", "bpm", 0.75),
+    "hr_max_source": ("From", "measured, predicted", 1.1),
+    "hr_limited": ("HR held down", "yes, no", 0.75),
+    "consent_measured": ("Measured", "yes, no", 0.85),
+    "consent_individual_figures": ("Own figure", "yes, no", 0.75),
+    "consent_shared_data": ("Shared data", "yes, no", 0.75),
+    "guardian_consent": ("Guardian", "under 18", 0.8),
+    "cleared": ("Cleared", "yes, no", 0.75),
+    "level": ("Level", "last one", 0.8),
+    "shuttle": ("Shuttles", "of that level", 0.8),
+    "distance_m": ("Distance", "m", 1.0),
+    "time_min": ("Time", "m:ss", 1.0),
+    "speed_kmh": ("Speed", "km/h", 0.9),
+    "throws": ("Throws", "in all", 0.8),
+    "hr_after_bpm": ("HR at the end", "bpm", 0.8),
+    "hr_1min_bpm": ("HR 1 min later", "bpm", 0.8),
 }
 
 
@@ -143,113 +172,3 @@ def sheet_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
         heading, unit, weight = WORDS.get(name, (name.replace("_", " ").capitalize(), "", 1.0))
         made.append(SheetColumn(name, heading, unit, weight))
     return tuple(made)
-
-
-STYLE = """
-@page { size: %(paper)s portrait; margin: 12mm; }
-@page across { size: %(paper)s landscape; margin: 12mm; }
-* { box-sizing: border-box; }
-body { font: 10pt/1.35 "DejaVu Sans", "Segoe UI", Arial, sans-serif; color: #1b1b1b; margin: 0 auto; max-width: 180mm;
-  padding: 4mm; }
-section { break-after: page; margin-bottom: 14mm; }
-section.across { page: across; }
-header { display: flex; justify-content: space-between; align-items: baseline; border-bottom: 1.6pt solid #1b1b1b; }
-h1 { font-size: 17pt; margin: 0 0 1mm; }
-header p { margin: 0; font-style: italic; }
-.blanks { display: flex; flex-wrap: wrap; gap: 2mm 6mm; margin: 3mm 0; }
-.blanks span { flex: 1 1 76mm; display: flex; align-items: end; gap: 2mm; min-height: 8mm; white-space: nowrap; }
-.across .blanks span { flex-basis: 52mm; }
-.blanks i { flex: 1; border-bottom: 0.6pt solid #1b1b1b; }
-ol { margin: 2mm 0 3mm; padding-left: 8mm; }
-li { margin-bottom: 0.8mm; }
-.plain ol { font-size: 10.8pt; line-height: 1.4; }
-.plain li { margin-bottom: 2.4mm; }
-table { width: 100%%; border-collapse: collapse; table-layout: fixed; }
-thead { display: table-header-group; }
-tr { break-inside: avoid; }
-th, td { border: 0.5pt solid #555; padding: 0.6mm 1mm; text-align: left; vertical-align: middle; overflow-wrap: break-word; }
-th { font-size: 8pt; line-height: 1.15; vertical-align: bottom; border-bottom-width: 1.4pt; hyphens: auto; }
-th small { display: block; font-weight: normal; font-size: 6.5pt; }
-th code { display: block; font: 5.8pt "DejaVu Sans Mono", monospace; color: #555; overflow-wrap: anywhere; }
-td.given { font-weight: bold; }
-aside { border-left: 3pt double #1b1b1b; margin-top: 4mm; padding: 0.5mm 0 0.5mm 3mm; font-size: 8.5pt; break-inside: avoid; }
-aside p { margin: 0 0 1mm; }
-@media print { body { max-width: none; padding: 0; } section { margin: 0; } section:last-child { break-after: auto; } }
-@media screen { section.across { overflow-x: auto; } section.across table { min-width: 240mm; } }
-"""
-
-
-def sheets_html(
-    sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening", lang: str = "en"
-) -> str:
-    """Write sheets as one HTML page with a print style.
-
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    paper : {"A4", "Letter"}
-        Default "A4".
-    title : str
-    lang : str
-        Default "en".
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> "size: Letter landscape" in sheets_html([Sheet("a", "A")], paper="Letter")
-    True
-    """
-    from ..basics import check_choice
-
-    check_choice(paper, PAPERS, name="paper")
-    body = "\n".join(_section(sheet) for sheet in sheets)
-    return (
-        f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{html.escape(title)}</title>\n<style>{STYLE % {'paper': paper}}</style>\n</head>\n<body>\n"
-        f"{body}\n</body>\n</html>\n"
-    )
-
-
-def _section(sheet: Sheet) -> str:
-    kind = " ".join(name for name, on in (("across", sheet.wide), ("plain", not sheet.columns)) if on)
-    parts = [
-        f'<section id="{html.escape(sheet.key)}" class="{kind}">',
-        f"<header><h1>{html.escape(sheet.title)}</h1><p>{html.escape(sheet.who)}</p></header>",
-    ]
-    if sheet.blanks:
-        parts.append(
-            '<div class="blanks">'
-            + "".join(f"<span>{html.escape(b)} <i></i></span>" for b in sheet.blanks)
-            + "</div>"
-        )
-    if sheet.steps:
-        parts.append("<ol>" + "".join(f"<li>{html.escape(s)}</li>" for s in sheet.steps) + "</ol>")
-    if sheet.columns:
-        parts.append(_table(sheet))
-    if sheet.cautions:
-        parts.append("<aside>" + "".join(f"<p>{html.escape(c)}</p>" for c in sheet.cautions) + "</aside>")
-    return "\n".join([*parts, "</section>"])
-
-
-def _table(sheet: Sheet) -> str:
-    total = sum(c.weight for c in sheet.columns)
-    widths = "".join(f'<col style="width:{100 * c.weight / total:.2f}%">' for c in sheet.columns)
-    heads = "".join(
-        f'<th scope="col">{html.escape(c.heading)}'
-        + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
-        + (f"<code>{html.escape(c.name)}</code>" if c.name else "")
-        + "</th>"
-        for c in sheet.columns
-    )
-    given = "given" if sheet.bold else "plain"
-    rows = "".join(
-        f'<tr style="height:{sheet.fitted_row_mm:g}mm">'
-        + "".join(f'<td class="{given}">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
-        + "</tr>"
-        for row in sheet.rows
-    )
-    return f"<table><colgroup>{widths}</colgroup><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"

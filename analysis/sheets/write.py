@@ -10,13 +10,16 @@ from pathlib import Path
 from ..basics import KitError, NotYet, Result, check_choice
 from ..planning import Pairing, Timetable, make_timetable, pair_athletes, sampling_of
 from ..study import Study
+from ..study.approval import approval_of, blood_is_drawn, minors_among
 from ..study.new_folder import sheet_columns as workbook_columns
 from .content import build_sheets, make_codes
-from .parts import PAPERS, Sheet, sheets_html
-from .pdf import sheets_pdf, texts_pdf
+from .html import sheets_html
+from .parts import PAPERS, Sheet
+from .pdf import sheets_pdf
+from .texts import texts_pdf
 
 KINDS = ("html", "pdf")
-TABLES = ("clock", "attendance", "rounds")
+TABLES = ("clock", "athletes", "attendance", "rounds")
 
 
 def study_athletes(study: Study, n: int | None = None) -> list[str]:
@@ -63,7 +66,7 @@ def study_sheets(
     timetable : Timetable, optional
         Default: a common start with the study's [sampling].
     sampled : sequence of str, optional
-        Who gives blood; see `build_sheets`.
+        Who gives blood; see `build_sheets`. Nobody where study.toml has no part [sampling] and nothing else speaks of blood.
 
     Returns
     -------
@@ -83,9 +86,13 @@ def study_sheets(
         )
     if timetable is None:
         timetable = make_timetable(
-            study.protocol, athletes=pairing or codes, sampling=sampling_of(study.settings.get("sampling"))
+            study.protocol,
+            athletes=pairing or codes,
+            sampling=sampling_of(study.settings.get("sampling")),
+            unsampled=never_sampled(study),
         )
-    ages = study.athletes["age_years"]
+    if sampled is None and not blood_is_drawn(study):
+        sampled = ()
     return build_sheets(
         study.protocol,
         codes,
@@ -94,8 +101,15 @@ def study_sheets(
         timetable=timetable,
         sampled=sampled,
         columns={table: workbook_columns(table) for table in TABLES},
-        minors=bool((ages < 18).any()),
+        minors=minors_among(study.athletes),
+        minors_blood=approval_of(study.settings).minors_blood,
+        known=study.athletes,
     )
+
+
+def never_sampled(study: Study) -> tuple[str, ...]:
+    """Return the codes of those who give no blood: under 18, unless study.toml states the approval."""
+    return () if approval_of(study.settings).minors_blood else minors_among(study.athletes)
 
 
 def write_sheets(
@@ -105,6 +119,7 @@ def write_sheets(
     paper: str = "A4",
     kinds: Sequence[str] = KINDS,
     title: str = "Sheets for the evening",
+    name: str = "sheets",
 ) -> list[Path]:
     """Write sheets as a page to print from a browser and as a PDF.
 
@@ -118,6 +133,8 @@ def write_sheets(
     kinds : sequence of {"html", "pdf"}
         Default both.
     title : str
+    name : str
+        What the files are called. Default "sheets".
 
     Returns
     -------
@@ -136,7 +153,7 @@ def write_sheets(
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for kind in kinds:
-        path = folder / f"sheets_{paper}.{check_choice(kind, KINDS, name='kinds')}"
+        path = folder / f"{name}_{paper}.{check_choice(kind, KINDS, name='kinds')}"
         if kind == "html":
             path.write_text(sheets_html(sheets, paper=paper, title=title), encoding="utf-8")
         else:
@@ -146,7 +163,7 @@ def write_sheets(
 
 
 def write_texts(study: Study, folder: str | Path, *, paper: str = "A4") -> list[Path]:
-    """Print what stands in the study's texts/: one PDF for each text, as the club has written it.
+    """Print what stands in the study's texts/: one PDF for each text; "not filled in" across the page while brackets are left.
 
     Parameters
     ----------
@@ -204,6 +221,8 @@ def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()
     if isinstance(sheets, NotYet):
         return sheets
     picked = [s for s in sheets if not keys or s.key in keys]
+    if not picked:
+        raise KitError(f"There is no sheet {', '.join(keys)}; there are {', '.join(s.key for s in sheets)}.")
     title = html.escape(", ".join(s.title for s in picked), quote=True)
     page = html.escape(sheets_html(picked), quote=True)
     style = f"width:100%;height:{int(height_px)}px;border:1px solid #8a8a8a"
@@ -256,7 +275,8 @@ def plan_evening(
     guests, avoid, unavailable, mass_limit_kg, seed
         As in `pair_athletes`.
     sampled : iterable of str, optional
-        Who gives blood; () for nobody. Default: those whose samples lie inside the window.
+        Who gives blood; () for nobody. Default: those whose samples lie inside the window, nobody under 18 unless study.toml
+        states the approval.
 
     Returns
     -------
@@ -292,6 +312,7 @@ def plan_evening(
         sampling=sampling_of(study.settings.get("sampling")),
         start=start,
         start_clock=start_clock,
+        unsampled=never_sampled(study),
     )
     sheets = study_sheets(
         study,

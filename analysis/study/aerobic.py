@@ -6,13 +6,16 @@ from functools import cache
 
 import pandas as pd
 
-from ..basics import KitError, join_words
+from ..basics import KitError, did_you_mean, join_words
 from ..physiology.aerobic_tests import INPUTS, known_aerobic_tests
 from ..physiology.running import shuttles_in_level
 from .columns import Column, column_rules, lines_of, place
 from .problems import Findings
+from .settings import SETTINGS_FILE, Settings
 
 _KINDS = {"number": "number", "integer": "whole", "time": "minutes", "choice": "choice", "text": "text"}
+_SHUTTLE_SETTINGS = {"level_called": ("start", "end"), "stage_table": ("from_8_0", "from_8_5")}
+"""What [fitness] says of a shuttle run: key -> what may be written; the first is taken where nothing is said."""
 _FROM_ATHLETES = frozenset({"mass_kg", "age_years", "sex", "hr_max_bpm", "hr_rest_bpm"})
 """Inputs that the athletes table can give."""
 
@@ -72,8 +75,9 @@ def _check_shuttle(line, findings: Findings) -> None:
     """Find more shuttles than the level has."""
     if line.test != "shuttle_run_20m" or not (_is_given(line.level) and _is_given(line.shuttle)):
         return
+    later = getattr(line, "level_called", "") == "end"
     try:
-        there = shuttles_in_level(int(line.level))
+        there = shuttles_in_level(int(line.level) + later)
     except KitError:
         return  # a level outside its limits is a problem already
     if line.shuttle > there:
@@ -84,3 +88,58 @@ def _check_shuttle(line, findings: Findings) -> None:
 
 def _is_given(value) -> bool:
     return value != "" and not pd.isna(value)
+
+
+def check_fitness(settings: Settings, findings: Findings) -> None:
+    """Find keys and values of [fitness] that cannot be."""
+    part = settings.get("fitness")
+    if part is None:
+        return
+    if not isinstance(part, dict):
+        remedy = 'write [fitness] and below it tests = ["shuttle_run_20m"]'
+        findings.problem(SETTINGS_FILE, settings.line_of("fitness"), "fitness", part, "not a section", remedy)
+        return
+    keys = ("tests", *_SHUTTLE_SETTINGS)
+    for key, value in part.items():
+        row = settings.line_of("fitness", key)
+        if key not in keys:
+            near = did_you_mean(key, keys)
+            said = "no such setting of [fitness]" + (f"; did you mean {near}?" if near else "")
+            findings.problem(SETTINGS_FILE, row, key, value, said, f"write one of {', '.join(keys)}")
+        elif key == "tests":
+            given = value if isinstance(value, list) else [value]
+            for test in given:
+                if test not in known_tests():
+                    near = did_you_mean(str(test), known_tests())
+                    said = "no such aerobic test" + (f"; did you mean {near}?" if near else "")
+                    findings.problem(
+                        SETTINGS_FILE, row, key, test, said, f"write one of {', '.join(known_tests())}"
+                    )
+        elif value not in _SHUTTLE_SETTINGS[key]:
+            words = " or ".join(f'"{word}"' for word in _SHUTTLE_SETTINGS[key])
+            findings.problem(SETTINGS_FILE, row, key, value, "not one of the two", f"write {key} = {words}")
+
+
+def fill_fitness(table: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Give the rows of shuttle runs what [fitness] says of the recording; ask where it says nothing."""
+    shuttle = table["test"].eq("shuttle_run_20m")
+    if not shuttle.any():
+        return table
+    part = settings.get("fitness")
+    part = part if isinstance(part, dict) else {}
+    table = table.copy()
+    for key, allowed in _SHUTTLE_SETTINGS.items():
+        given = part.get(key)
+        had = table[key] if key in table else pd.Series("", index=table.index)
+        if given not in allowed and key == "level_called" and had[shuttle].eq("").any():
+            findings.remark(
+                SETTINGS_FILE,
+                settings.line_of("fitness"),
+                key,
+                "",
+                "does the recording of the shuttle run call a level at its start or at its end? the start is taken",
+                'write level_called = "start" or level_called = "end" under [fitness]',
+            )
+        value = given if given in allowed else allowed[0]
+        table[key] = had.mask(shuttle & had.eq(""), value)
+    return table

@@ -14,6 +14,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, format_number, format_percent, join_words, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
+from .approval import approval_of, require_approval
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .plan import Hypothesis, Plan
@@ -104,7 +105,7 @@ def describe_plan(
         PlanSection("Measurements", *_measurements(study)),
         PlanSection("Analysis", _about_analysis(plan)),
         PlanSection("Exclusions and missing values", _about_exclusions(plan)),
-        PlanSection("Risks and how they are met", RISKS),
+        PlanSection("Risks and how they are met", (*_about_approval(study), *RISKS)),
         PlanSection("Data protection", DATA_PROTECTION),
         PlanSection("What the kit proposed", _about_proposed(plan)),
         PlanSection("After the plan is fixed", AFTERWARDS),
@@ -200,9 +201,10 @@ def _minutes(seconds: float) -> str:
 
 def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, str]:
     fixed = [
-        (section, key, str(value))
-        for section in ("sampling", "cleaning")
+        (section, key, join_words(value) if isinstance(value, list) else str(value))
+        for section in ("ethics", "fitness", "sampling", "cleaning")
         for key, value in (study.settings.get(section) or {}).items()
+        if value not in ("", [], None)
     ]
     known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
     tests = [known.get(name, name.replace("_", " ")) for name in dict.fromkeys(study.aerobic_tests["test"])]
@@ -246,6 +248,16 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
     )
 
 
+def _about_approval(study: Study) -> tuple[str, ...]:
+    approval = approval_of(study.settings)
+    by = f" by {approval.committee}" if approval.committee else ""
+    if approval.approval:
+        return (f"Approved{by} under number {approval.approval}.",)
+    if approval.exemption:
+        return (f"Exempted from approval{by}: {approval.exemption.rstrip('.')}.",)
+    return ()
+
+
 def _about_exclusions(plan: Plan) -> tuple[str, ...]:
     rules = "Nobody is analysed without consent to be measured and clearance to take part."
     missing = "A missing round does not exclude an athlete; what is left out of an analysis is listed with its reason."
@@ -278,14 +290,17 @@ BY_KIT = "proposed by the kit; the authors gave no reason of their own"
 """Why an effect matters, where nobody has said it."""
 
 RISKS = (
-    "Maximal tests and hard sparring can hurt. Athletes are screened beforehand; chest pain, fainting, unusual "
-    "breathlessness, a knock-down or a suspected concussion ends the day for that athlete and is referred to a doctor.",
+    "Maximal tests and hard sparring can hurt. Athletes are screened beforehand; a yes about the heart, chest pain or "
+    "fainting, sudden death in the family, concussion, infection or heart medicines needs a doctor's clearance. Chest pain, "
+    "fainting, unusual breathlessness, a knock-down, a suspected concussion or being choked unconscious ends the day for "
+    "that athlete and is referred to a doctor; anyone calls the ambulance.",
     "Anyone may stop a round at any time without a reason: the athlete, the partner, the coach, the timekeeper.",
     "Blood is drawn only by people who are licensed to do it where the study takes place, with single-use lancets and "
     "fresh gloves; the puncture is covered before gripping again. Without a licence the study runs on heart rate and "
     "exertion alone.",
     "Nobody spars in a weight cut, short of fluid, ill, or in heat that the local code rules out. Minors take part only "
-    "with the consent of a parent or guardian and their own, under the local code for minors.",
+    "with the consent of a parent or guardian and their own, under the local code for minors; nobody under 18 is sampled or "
+    "tested to the maximum unless the committee approved exactly that.",
     "This section does not replace the ethics committee, the local code or the advice of a licensed professional.",
 )
 """The section on risks."""
@@ -304,7 +319,7 @@ AFTERWARDS = (
 
 
 FIXED_FILE = "plan_fixed.json"
-FIXED_SETTINGS = ("sampling", "cleaning", "capacity", "rounds", "replication")
+FIXED_SETTINGS = ("ethics", "fitness", "sampling", "cleaning", "capacity", "rounds", "replication")
 """Sections of study.toml that are fixed with the plan and the protocol."""
 
 Justification = str | Sequence[str] | Mapping | None
@@ -367,13 +382,15 @@ def freeze_plan(
     Raises
     ------
     KitError
-        Where a plan has been fixed before: it is never overwritten.
+        Where a plan has been fixed before: it is never overwritten. Where it holds blood samples or maximal tests and
+        study.toml states neither the number of an approval nor an exemption.
 
     Examples
     --------
     >>> import tempfile
     >>> from analysis.study import load_study, new_study
     >>> study = load_study(new_study(tempfile.mkdtemp() + "/autumn"))
+    >>> study = replace(study, settings={**study.settings, "ethics": {"approval": "2026-17"}})
     >>> freeze_plan(study, justification="As many as the club has.", today=dt.date(2026, 11, 25)).path.name
     'plan_2026-11-25.md'
     """
@@ -386,6 +403,7 @@ def freeze_plan(
             f"A plan has been fixed in this folder before ({', '.join(earlier)}) and is not overwritten. What you do "
             "otherwise is listed as a deviation; for another study start another folder."
         )
+    require_approval(study)
     fixed = _what_is_fixed(study, date, justification)
     checksum = checksum_of(fixed)
     document = describe_plan(study, date=date, checksum=checksum, paragraphs=_paragraphs(justification))

@@ -13,7 +13,8 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, join_words
-from .aerobic import check_aerobic_tests, known_tests, more_columns
+from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
+from .approval import check_ethics, check_minors, check_texts
 from .columns import TABLES, RawTable, empty_table, read_headings
 from .consent import (
     every_code,
@@ -119,6 +120,9 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     settings = read_settings(folder, findings)
     protocol = read_protocol(settings, findings)
     plan = _with_fixed(read_plan(settings, findings), folder, findings)
+    check_ethics(settings, findings)
+    check_fitness(settings, findings)
+    check_texts(folder, findings)
     context = Context(
         protocol.exertion_scale if settings else "",
         _states_scale(settings),
@@ -291,7 +295,9 @@ def _validate(
     tables["rounds"] = _fill_took_part(tables["rounds"])
     check_tables(tables, protocol, today, findings, aside=aside)
     check_rows(tables, protocol, settings, findings)
+    tables["aerobic_tests"] = fill_fitness(tables["aerobic_tests"], settings, findings)
     check_aerobic_tests(tables["aerobic_tests"], findings)
+    check_minors(tables, settings, findings)
     if settings and not context.scale_stated and tables["rounds"]["exertion"].notna().any():
         problem = f"study.toml names no exertion scale; {context.scale} is taken"
         findings.remark(

@@ -102,7 +102,9 @@ def unit_words(column: Column) -> str:
     return _UNITS.get(column.kind) or column.unit or ("text" if column.is_text else "number")
 
 
-def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool) -> str:
+def settings_text(
+    *, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool, tests: Iterable[str] = ()
+) -> str:
     """Return study.toml of a new folder."""
     if survey:
         return read_template("survey.toml")
@@ -119,6 +121,7 @@ def settings_text(*, rounds: int, work_s: float, rest_s: float, scale: str, surv
         work=minutes_text(work_s),
         rest=minutes_text(rest_s),
         scale=scale,
+        tests=", ".join(f'"{test}"' for test in tests),
         hypotheses="\n".join(blocks),
         effects="\n".join(f"{o} = {OUTCOMES[o].smallest_effect:g}" for o in primary),
         reasons="\n".join(f'{o} = "{PROPOSED_REASON}"' for o in primary),
@@ -219,7 +222,9 @@ def new_study(
     work_s, rest_s = _seconds(work, "work", 10, 3600), _seconds(rest, "rest", 0, 7200)
     _check_folder(folder)
     existed = folder.exists()
-    settings = settings_text(rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey)
+    settings = settings_text(
+        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey, tests=tests
+    )
     sheets = SURVEY_SHEETS if survey else STUDY_SHEETS
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -21,7 +21,10 @@ from analysis.study import Study, load_fixed_plan, load_study, new_study
 
 @pytest.fixture
 def folder(tmp_path):
-    return new_study(tmp_path / "autumn club", rounds=3, work="4:00", rest="1:00")
+    made = new_study(tmp_path / "autumn club", rounds=3, work="4:00", rest="1:00")
+    text = (made / "study.toml").read_text(encoding="utf-8")
+    (made / "study.toml").write_text(text.replace('approval = ""', 'approval = "2026-17"'), encoding="utf-8")
+    return made
 
 
 def words_of(path):

@@ -51,6 +51,10 @@ lactate_mmol_l = { value = 1.5, reason = "twice the error of the analyser" }
 TODAY = dt.date(2026, 3, 1)  # before the session of the small study
 
 
+ETHICS = '[ethics]\ncommittee = "Committee of the faculty"\napproval = "2026-17"\n'
+PLAN = ETHICS + PLAN
+
+
 def empty_study(tmp_path, settings=SETTINGS + PLAN):
     return make_folder(tmp_path, settings=settings, without=("rounds", "aerobic_tests"))
 

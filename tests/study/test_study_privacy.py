@@ -1,7 +1,7 @@
 """Consent, clearance, minors, withdrawal, and codes instead of names."""
 
 import pytest
-from study_folders import athletes, changed, make_folder, rounds, sessions
+from study_folders import SETTINGS, athletes, changed, make_folder, rounds, sessions
 
 from analysis.study import StudyError, check_study, load_study
 from analysis.study.privacy import code_trouble, file_name_trouble, looks_personal
@@ -40,7 +40,9 @@ def test_a_minor_without_a_guardians_consent_stops(tmp_path, consent):
     with pytest.raises(StudyError, match="under 18"):
         load_study(make_folder(tmp_path, athletes=people))
     allowed = changed(athletes(), 0, age_years=17.9, guardian_consent="yes")
-    assert len(load_study(make_folder(tmp_path / "allowed", athletes=allowed)).athletes) == 4
+    approved = SETTINGS + '[ethics]\napproval = "2026-17"\nminors_blood = true\nminors_maximal = true\n'
+    folder = make_folder(tmp_path / "allowed", athletes=allowed, settings=approved)
+    assert len(load_study(folder).athletes) == 4
 
 
 def withdrawn_folder(tmp_path):
