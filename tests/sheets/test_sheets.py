@@ -45,7 +45,17 @@ def pages(path):
 
 def test_every_sheet_of_the_evening_is_there(evening):
     keys = [s.key for s in evening[2]]
-    wanted = ["safety", "timekeeper", "roll_call", "athletes", "round_0", "round_1_2", "round_3_4", "mat_1", "mat_4"]
+    wanted = [
+        "safety",
+        "timekeeper",
+        "roll_call",
+        "athletes",
+        "round_0",
+        "round_1_2",
+        "round_3_4",
+        "mat_1",
+        "mat_4",
+    ]
     wanted += [*(f"athlete_{c}" for c in CODES), "incidents", "materials"]
     assert set(wanted) <= set(keys)
     assert len(keys) == len(set(keys))
@@ -61,7 +71,11 @@ def test_the_columns_stand_in_the_order_of_the_workbook(tmp_path):
     text = (folder / "study.toml").read_text(encoding="utf-8")
     (folder / "study.toml").write_text(text.replace("[plan]", "[plan]\nn_athletes = 5"), encoding="utf-8")
     sheets = study_sheets(load_study(folder))
-    told = {"session", "withdrawn", "club"}  # the evening stands in the title; the rest is no matter of this sheet
+    told = {
+        "session",
+        "withdrawn",
+        "club",
+    }  # the evening stands in the title; the rest is no matter of this sheet
     kept = {"timekeeper": "clock", "roll_call": "attendance", "athletes": "athletes", "round_1_2": "rounds"}
     for key, tab in kept.items():
         head = [cell.value for cell in next(book[tab].iter_rows(max_row=1))]
@@ -80,7 +94,9 @@ def test_codes_rounds_and_opponents_are_filled_in(evening):
         seen += [(int(round_no), code, opponent) for round_no, code, opponent in lines]
         assert set(sheet.column("exertion")) == {""}
     planned = pairing.opponents[pairing.opponents["athlete"].isin(CODES)]
-    assert sorted(seen) == sorted(planned[["round_no", "athlete", "opponent"]].itertuples(index=False, name=None))
+    assert sorted(seen) == sorted(
+        planned[["round_no", "athlete", "opponent"]].itertuples(index=False, name=None)
+    )
     assert named(sheets, "roll_call").column("athlete") == CODES
 
 
@@ -99,7 +115,9 @@ def test_the_coach_sees_all_pairs_and_what_to_decide():
 
 def test_who_is_sampled_stands_first_and_the_others_are_marked(evening):
     sheet = named(evening[2], "round_1_2")
-    lactate = [v for v, r in zip(sheet.column("lactate_mmol_l"), sheet.column("round_no"), strict=True) if r == "1"]
+    lactate = [
+        v for v, r in zip(sheet.column("lactate_mmol_l"), sheet.column("round_no"), strict=True) if r == "1"
+    ]
     assert lactate[0] == ""
     assert set(lactate[1:]) == {"—"}
     none = build_sheets(EVENING, CODES, sampled=())

@@ -11,7 +11,15 @@ import pytest
 from analysis.basics import KitError
 from analysis.physiology import known_aerobic_tests, reliability_values
 from analysis.planning import Sampling, make_timetable, sampling_of
-from analysis.sheets import build_sheets, fitness_sheets, make_codes, plan_evening, sheets_html, texts_pdf, write_texts
+from analysis.sheets import (
+    build_sheets,
+    fitness_sheets,
+    make_codes,
+    plan_evening,
+    sheets_html,
+    texts_pdf,
+    write_texts,
+)
 from analysis.sheets.fitness import HOW
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import empty_table
@@ -33,7 +41,9 @@ def club(ages, **settings):
 
 def words(sheets, *keys):
     return " ".join(
-        " ".join([*s.steps, *s.cautions, *(" ".join(r) for r in s.rows)]) for s in sheets if not keys or s.key in keys
+        " ".join([*s.steps, *s.cautions, *(" ".join(r) for r in s.rows)])
+        for s in sheets
+        if not keys or s.key in keys
     )
 
 
@@ -84,7 +94,9 @@ def test_anyone_calls_the_ambulance_and_nobody_decides_whether_to(texts, safety)
 
 def test_wanting_to_stop_ends_the_round_and_medical_signs_the_evening(texts, safety):
     screening = " ".join(texts["screening.md"].split())
-    round_only, evening = screening.split("**The round ends, the evening need not:**")[1].split("**The evening ends for you:**")
+    round_only, evening = screening.split("**The round ends, the evening need not:**")[1].split(
+        "**The evening ends for you:**"
+    )
     assert "you want to stop" in round_only and "strap" in round_only and "fails" in round_only
     assert "chest" in evening and "knock-down" in evening and "want to stop" not in evening
     assert "Only the round ends, not the evening" in safety
@@ -115,7 +127,7 @@ def test_a_fresh_folder_prints_its_texts_with_the_mark(tmp_path):
 def test_nobody_under_18_is_sampled_by_default():
     ages = [15, 16, 15.5, 16.5, 24, 30]
     evening = plan_evening(club(ages, sampling=SAMPLING))
-    sampled = [s for s in evening.sheets if s.key.startswith("round_1")][0]
+    sampled = next(s for s in evening.sheets if s.key.startswith("round_1"))
     given = dict(zip(sampled.column("athlete"), sampled.column("lactate_mmol_l"), strict=True))
     assert {given[c] for c in ("A01", "A02", "A03", "A04")} == {"—"}
     assert given["A05"] == given["A06"] == "", "grown-ups take the places that minors leave"
@@ -129,7 +141,11 @@ def test_an_approval_for_minors_has_to_be_stated():
     ages = [15, 16, 24, 30]
     stated = {"approval": "2026-17", "minors_blood": True}
     assert plan_evening(club(ages, sampling=SAMPLING, ethics=stated), sampled=["A01"])
-    for short in ({"minors_blood": True}, {"exemption": "none needed", "minors_blood": True}, {"approval": "2026-17"}):
+    for short in (
+        {"minors_blood": True},
+        {"exemption": "none needed", "minors_blood": True},
+        {"approval": "2026-17"},
+    ):
         with pytest.raises(KitError, match="Under 18"):
             plan_evening(club(ages, sampling=SAMPLING, ethics=short), sampled=["A01"])
 
@@ -144,7 +160,9 @@ def test_nobody_under_18_is_tested_to_the_maximum_by_default():
     easy = fitness_sheets(club(ages, fitness={"tests": ["jog_1_mile"]}))
     assert easy[1].column("athlete") == ["A01", "A02", "A03", "A04"]
     allowed = {"approval": "2026-17", "minors_maximal": True}
-    assert len(fitness_sheets(club(ages, fitness={"tests": ["shuttle_run_20m"]}, ethics=allowed))[1].rows) == 4
+    assert (
+        len(fitness_sheets(club(ages, fitness={"tests": ["shuttle_run_20m"]}, ethics=allowed))[1].rows) == 4
+    )
 
 
 # 4 strangulation, needle-stick, heat
@@ -218,7 +236,9 @@ def test_consent_holds_what_a_committee_asks_for(texts, what):
 def test_withdrawal_has_a_date_before_the_data_leave(texts):
     text = " ".join(texts["information_and_consent.md"].split())
     at = text.index("Until [date: the last day before data are shared, pooled")
-    assert text.index("everything of yours then leaves every table", at) < text.index("After that day it cannot be undone", at)
+    assert text.index("everything of yours then leaves every table", at) < text.index(
+        "After that day it cannot be undone", at
+    )
 
 
 # 7 the day of the fitness test
@@ -236,7 +256,9 @@ def test_the_fitness_day_has_its_own_rules():
 
 def test_familiarisation_is_told_from_the_table_of_reliability():
     table = reliability_values()
-    rows = table[table["source"].str.contains("Lamb & Rogers") & table["statistic"].str.contains("trial 1 to trial 2")]
+    rows = table[
+        table["source"].str.contains("Lamb & Rogers") & table["statistic"].str.contains("trial 1 to trial 2")
+    ]
     assert sorted(rows["value"]) == [1.1, 1.4]
     told = words(fitness_sheets(club([20, 30])), "fitness_day")
     assert "1.1 to 1.4\xa0mL/kg/min" in told
