@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ..study import OUTCOMES, Outcome, Plan, Study, topics
+from ..study import OUTCOMES, Outcome, Plan, Study, planned, topics
 
 
 def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:
@@ -17,13 +17,13 @@ def sparred(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[(rows["round_no"] > 0) & ~rows["took_part"].isin(["sat_out", "left"])].reset_index(drop=True)
 
 
-def measured_outcomes(rows: pd.DataFrame, session: str) -> tuple[str, ...]:
-    """Return the outcomes that at least three athletes have in at least two rounds of a session."""
+def measured_outcomes(rows: pd.DataFrame, session: str, *, rounds: int = 2) -> tuple[str, ...]:
+    """Return the outcomes that at least three athletes have in so many rounds of a session or more."""
     here = sparred(of_session(rows, session))
     found = []
     for name in OUTCOMES:
         values = here.dropna(subset=[name]) if name in here else here.iloc[:0]
-        if values["athlete"].nunique() >= 3 and values["round_no"].nunique() >= 2:
+        if values["athlete"].nunique() >= 3 and values["round_no"].nunique() >= rounds:
             found.append(name)
     return tuple(found)
 
@@ -53,6 +53,21 @@ def role_of(plan: Plan, family: str, outcome: Outcome) -> str:
     if planned is None:
         return "exploratory"
     return "primary" if planned == outcome.name else "secondary"
+
+
+def says_so(study: Study) -> str:
+    """Say who chose the adjustment: the fixed plan, what study.toml says otherwise since, or only study.toml."""
+    if not study.plan.frozen:
+        return (
+            "by the kit's rule"
+            if not study.plan.covariates and _all_proposed(study.plan)
+            else "as study.toml says"
+        )
+    return "as planned" if planned(study).adjustment == study.plan.adjustment else "otherwise than planned"
+
+
+def _all_proposed(plan: Plan) -> bool:
+    return all(f"adjustment.{question}" in plan.proposed for question in plan.adjustment)
 
 
 def fitness_direction(plan: Plan, outcome: Outcome) -> str:

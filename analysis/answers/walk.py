@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, NotYet
-from ..study import Study, load_study, outcome_named
+from ..study import Study, load_study, outcome_named, planned
 from . import inputs
 
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "data_demo"
@@ -161,6 +161,13 @@ class Answers:
         return self._once("description", compute)
 
     @property
+    def questions(self):
+        """The planned questions with their standing and answers: tuple of `Question`."""
+        from .questions import answered_questions
+
+        return self._once("questions", lambda: answered_questions(self))
+
+    @property
     def measured_outcomes(self) -> tuple[str, ...]:
         """The outcomes that at least three athletes have in the primary session, in the order of the kit."""
 
@@ -169,6 +176,16 @@ class Answers:
             return inputs.measured_outcomes(self.rows, session) if self.cleaned else ()
 
         return self._once("measured outcomes", compute)
+
+    @property
+    def fitness_outcomes(self) -> tuple[str, ...]:
+        """The outcomes that fitness can be asked about: one round is enough."""
+
+        def compute():
+            session = self.study.plan.primary_session
+            return inputs.measured_outcomes(self.rows, session, rounds=1) if self.cleaned else ()
+
+        return self._once("fitness outcomes", compute)
 
     @property
     def primary_outcomes(self) -> tuple[str, ...]:
@@ -252,7 +269,7 @@ class Answers:
             capacity = self.capacity
             if isinstance(capacity, NotYet):
                 return NotYet(f"fitness and {known.label.lower()}", capacity.needs)
-            if outcome not in self.measured_outcomes:
+            if outcome not in self.fitness_outcomes:
                 return NotYet(f"fitness and {known.label.lower()}", inputs.needed_for(known))
             plan, rows = self.study.plan, inputs.of_session(self.rows, self.study.plan.primary_session)
             return answer_capacity(
@@ -261,9 +278,12 @@ class Answers:
                 self.study.athletes,
                 outcome,
                 smallest_effect=plan.smallest_effects[outcome],
-                direction=inputs.fitness_direction(plan, known),
+                direction=inputs.fitness_direction(planned(self.study), known),
                 alpha=plan.alpha,
-                covariates=plan.covariates or None,
+                covariates=plan.adjusted_for(f"fitness.{known.question}", outcome),
+                covariates_why=inputs.says_so(self.study),
+                smallest_effects=plan.smallest_effects,
+                round_variable=plan.round_variable,
                 alternative_rows=inputs.alternative_rows(self.cleaned, rows),
                 limit=inputs.analyser_limits(self.study) if known.question == "lactate" else None,
                 chart=inputs.role_of(plan, "fitness", known) == "primary",
@@ -297,11 +317,11 @@ class Answers:
                 return NotYet(
                     "the comparison with a published finding", "rows in published.csv, each with its source"
                 )
-            if not self.measured_outcomes:
+            if not self.fitness_outcomes:
                 return NotYet(
                     "the comparison with a published finding", "filled rounds of at least three athletes"
                 )
-            asked = inputs.published_outcomes(self.study.published, self.measured_outcomes)
+            asked = inputs.published_outcomes(self.study.published, self.fitness_outcomes)
             fitness = {o: self.fitness(o) for o in asked["fitness"]}
             rounds = {o: self.rounds(o) for o in asked["rounds"]}
             return answer_replication(

@@ -14,7 +14,6 @@ from .error import correct_for_error, correct_slope, reliability_interval, unres
 from .fit import fit_capacity
 from .guards import (
     CircularTestError,
-    check_hr_max_covariate,
     check_residual_df,
     hr_max_source,
     set_aside_circular,
@@ -56,7 +55,6 @@ __all__ = [
     "Specifications",
     "answer_capacity",
     "bayes_factor",
-    "check_hr_max_covariate",
     "check_residual_df",
     "choose_covariates",
     "choose_tests",

@@ -10,9 +10,13 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, join_words, plural
-from .guards import MINIMUM_RESIDUAL_DF, check_hr_max_covariate, hr_max_source, is_heart_rate
+from ..study.plan import propose_adjustment
+from .guards import MINIMUM_RESIDUAL_DF
 from .tables import is_text, numeric_design, varies
 
+PLANNED_RESIDUAL_DF = 3
+"""Fewest residual degrees of freedom between athletes with which the planned adjustment is kept (our proposal)."""
+BY_RULE = "by the kit's rule"
 IN_BPM = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm")
 COVARIATE_WORDS = {
     "hr_max_bpm": "measured maximal heart rate",
@@ -39,12 +43,15 @@ class Adjustment:
     given_up : tuple of str
         Wanted, but too many for the number of athletes.
     warnings : tuple of str
+    departs : str
+        Why this is not the adjustment that was asked for; "" where it is.
     """
 
     covariates: tuple[str, ...]
     reason: str
     given_up: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    departs: str = ""
 
 
 def covariate_words(covariates: Sequence[str]) -> str:
@@ -68,7 +75,7 @@ def covariate_words(covariates: Sequence[str]) -> str:
 
 
 def choose_covariates(
-    outcome: str, athletes: pd.DataFrame, planned: Sequence[str] | None = None
+    outcome: str, athletes: pd.DataFrame, planned: Sequence[str] | None = None, *, why: str = "as planned"
 ) -> Adjustment:
     """Choose what to adjust for.
 
@@ -79,61 +86,111 @@ def choose_covariates(
     athletes : DataFrame
         The athletes of the analysis, one row each: age_years, sex, hr_max_bpm, hr_max_source ...
     planned : sequence of str, optional
-        The plan's covariates; None or empty for the default rule.
+        The plan's covariates; None for the rule below, empty for none.
+    why : str
+        Who says so, for the reason. Default "as planned".
 
     Returns
     -------
     Adjustment
-        covariates, reason (a sentence), given_up, warnings.
+        covariates, reason (a sentence), given_up, warnings, departs.
 
     Notes
     -----
-    Default rule. Heart rate in bpm: measured maximal heart rate where all have it, else age; plus sex in a mixed club.
-    Percent of a measured maximum or of reserve: sex in a mixed club, since the maximum is in the outcome already.
-    Lactate and exertion: age; plus sex in a mixed club. Age lowers both maximal heart rate and capacity, and women are
-    lower in capacity and higher in bpm, so that leaving them out hides or fakes a relation between athletes. Covariates
-    are given up from the end of the list until 8 residual degrees of freedom are left between athletes.
+    The set depends on the outcome alone, never on who came: heart rate in bpm, measured maximal heart rate and sex; percent of
+    a measured maximum or of reserve, sex, since the maximum is in the outcome already; lactate and exertion, age and sex. Age
+    lowers both maximal heart rate and capacity, and women are lower in capacity and higher in bpm, so that leaving them out
+    hides or fakes a relation between athletes. Athletes without a value are left out: with a maximum missing for some, this
+    kept 95 % coverage and lost least power of the ways that did (tests/references/capacity/missing_maximum.md). A covariate
+    is given up only where fewer than 3 residual degrees of freedom would be left; then `departs` says so.
 
     Examples
     --------
     >>> club = pd.DataFrame({"athlete": range(14), "age_years": range(20, 34), "sex": "M"})
-    >>> choose_covariates("hr_mean_bpm", club).covariates
+    >>> choose_covariates("lactate_mmol_l", club).covariates
     ('age_years',)
     """
-    warnings: list[str] = []
-    if planned:
-        wanted, why = list(dict.fromkeys(planned)), "as planned"
-        missing = [c for c in wanted if c not in athletes.columns]
-        if missing:
-            raise KitError(
-                f"the plan adjusts for {join_words(missing)}, but there is no such column; known columns of athletes: "
-                f"{join_words(sorted(map(str, athletes.columns)))}."
-            )
-    else:
-        wanted, why, warnings = _default(outcome, athletes)
-    wanted = [c for c in wanted if varies(athletes[c])]
-    if "hr_max_bpm" in wanted:
-        warnings += check_hr_max_covariate(athletes)
-    kept: list[str] = []
-    for covariate in wanted:
-        known = athletes.dropna(subset=[*kept, covariate])
-        width = numeric_design(known, [*kept, covariate])[0].shape[1]
-        if len(known) - 2 - width >= MINIMUM_RESIDUAL_DF:
-            kept.append(covariate)
-    given_up = tuple(c for c in wanted if c not in kept)
+    by_plan = planned is not None
+    wanted = list(dict.fromkeys(planned if by_plan else propose_adjustment(outcome)))
+    missing = [c for c in wanted if c not in athletes.columns]
+    if missing and by_plan:
+        raise KitError(
+            f"the plan adjusts for {join_words(missing)}, but there is no such column; known columns of athletes: "
+            f"{join_words(sorted(map(str, athletes.columns)))}."
+        )
+    kept, given_up = _afforded(athletes, [c for c in wanted if c not in missing])
+    given_up += missing
+    warnings, departs = [], ""
     if given_up:
+        instead = []
+        if "hr_max_bpm" in given_up and "age_years" not in wanted and "age_years" in athletes.columns:
+            instead = [c for c in _afforded(athletes, [*kept, "age_years"])[0] if c not in kept]
+            kept += instead
+        lost = covariate_words(given_up)
         warnings.append(
-            f"not adjusted for {covariate_words(given_up)}: with {plural(len(athletes), 'athlete')} that would leave fewer "
-            f"than {MINIMUM_RESIDUAL_DF} residual degrees of freedom between athletes, so {covariate_words(given_up)} may "
-            "hide or fake a relation"
+            f"not adjusted for {lost}{' but for age' if instead else ''}: too few of {plural(len(athletes), 'athlete')} have "
+            f"what it takes ({PLANNED_RESIDUAL_DF} residual degrees of freedom between athletes), so {lost} may hide or fake a "
+            "relation"
+        )
+        departs = f"the slope could not be adjusted for {lost}"
+    some = known_for(athletes, kept)
+    if not some.all():
+        warnings.append(
+            f"{plural(int((~some).sum()), 'athlete')} without {covariate_words(kept)} left out: the question is asked at equal "
+            f"{covariate_words(kept)}"
         )
     if kept:
-        reason = f"adjusted for {covariate_words(kept)}, {why}"
+        reason = f"adjusted for {covariate_words(kept)}, {why if by_plan else BY_RULE}"
     elif given_up:
         reason = f"not adjusted, since {plural(len(athletes), 'athlete')} are too few for it"
+    elif wanted:
+        reason = (
+            f"not adjusted, since {covariate_words(wanted)} {'does' if len(wanted) == 1 else 'do'} not vary"
+        )
     else:
-        reason = f"not adjusted, since {'no planned covariate' if planned else 'none of age and sex'} is known and varies"
-    return Adjustment(tuple(kept), reason, given_up, tuple(warnings))
+        reason = f"not adjusted, {why if by_plan else BY_RULE}"
+    return Adjustment(tuple(kept), reason, tuple(given_up), tuple(warnings), departs)
+
+
+def known_for(athletes: pd.DataFrame, covariates: Sequence[str]) -> pd.Series:
+    """Tell which athletes have a value of every covariate; a maximal heart rate counts where it was measured."""
+    known = pd.Series(True, index=athletes.index)
+    for covariate in covariates:
+        known &= _has(athletes, covariate)
+    return known
+
+
+def measured_only(table: pd.DataFrame) -> pd.DataFrame:
+    """Blank every maximal heart rate that was not measured: it is never mixed with measured ones as a covariate."""
+    if "hr_max_bpm" not in table.columns:
+        return table
+    return table.assign(hr_max_bpm=table["hr_max_bpm"].where(_has(table, "hr_max_bpm")))
+
+
+def _has(table: pd.DataFrame, column: str) -> pd.Series:
+    values = table[column]
+    if is_text(values):
+        return ~(values.isna() | (values.astype("string").fillna("") == "")).astype(bool)
+    known = values.notna()
+    if column == "hr_max_bpm":
+        if "hr_max_source" not in table.columns:
+            return known & False
+        source = table["hr_max_source"].astype("string").fillna("").str.strip().str.casefold()
+        known &= (source == "measured").astype(bool)
+    return known
+
+
+def _afforded(athletes: pd.DataFrame, wanted: Sequence[str]) -> tuple[list[str], list[str]]:
+    """Return what can be held equal, in the order wanted, and what cannot; what does not vary is in neither."""
+    kept: list[str] = []
+    given_up: list[str] = []
+    for covariate in wanted:
+        known = athletes[known_for(athletes, [*kept, covariate])]
+        if len(known) and not varies(known[covariate]):
+            continue
+        width = numeric_design(known, [*kept, covariate])[0].shape[1] if len(known) else 1
+        (kept if len(known) - 2 - width >= PLANNED_RESIDUAL_DF else given_up).append(covariate)
+    return kept, given_up
 
 
 def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) -> list[tuple[str, ...]]:
@@ -141,7 +198,11 @@ def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) 
     usable = {
         c for c in ("age_years", "sex", "mass_kg", "experience_years", "group") if _complete(athletes, c)
     }
-    if outcome in IN_BPM and hr_max_source(athletes) == "measured":
+    if (
+        outcome in IN_BPM
+        and "hr_max_bpm" in athletes.columns
+        and varies(measured_only(athletes)["hr_max_bpm"])
+    ):
         usable.add("hr_max_bpm")
     sets: list[tuple[str, ...]] = [tuple(planned), ()]
     singles = ["hr_max_bpm", "age_years"] if outcome in IN_BPM else ["age_years"]
@@ -154,40 +215,15 @@ def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) 
         sets += [(s, "sex", "mass_kg") for s in singles if {s, "sex", "mass_kg"} <= usable]
     seen, kept = set(), []
     for chosen in sets:
-        width = (
-            numeric_design(athletes, chosen)[0].shape[1]
-            if set(chosen) <= set(athletes.columns)
-            else len(chosen)
-        )
-        small = width and len(athletes) - 2 - width < MINIMUM_RESIDUAL_DF
+        inside = set(chosen) <= set(athletes.columns)
+        some = athletes[known_for(athletes, chosen)] if inside else athletes
+        width = numeric_design(some, chosen)[0].shape[1] if inside and len(some) else len(chosen)
+        least = PLANNED_RESIDUAL_DF if set(chosen) == set(planned) else MINIMUM_RESIDUAL_DF
+        small = width and len(some) - 2 - width < least
         if frozenset(chosen) not in seen and not small:
             seen.add(frozenset(chosen))
             kept.append(chosen)
     return kept
-
-
-def _default(outcome: str, athletes: pd.DataFrame) -> tuple[list[str], str, list[str]]:
-    warnings: list[str] = []
-    wanted: list[str] = []
-    why = "by the default rule"
-    if outcome in IN_BPM and hr_max_source(athletes) == "measured":
-        wanted.append("hr_max_bpm")
-        why += ", since every athlete has a measured maximal heart rate"
-    elif outcome in IN_BPM or not is_heart_rate(outcome):
-        if _complete(athletes, "age_years"):
-            wanted.append("age_years")
-            if outcome in IN_BPM:
-                why += ", since not every athlete has a measured maximal heart rate"
-        elif not _known(athletes, "age_years"):
-            warnings.append(
-                "age is not known for every athlete, so the slope is not adjusted for it: age lowers both maximal heart "
-                "rate and capacity and may hide a relation"
-            )
-    if _complete(athletes, "sex"):
-        wanted.append("sex")
-    elif not _known(athletes, "sex"):
-        warnings.append("sex is not known for every athlete; in a mixed club it may hide or fake a relation")
-    return wanted, why, warnings
 
 
 def _known(athletes: pd.DataFrame, column: str) -> bool:

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from ..basics import KitError, check_choice, left_out_table
-from .adjustment import balanced_means, choose_covariates, covariate_words, default_step
+from .adjustment import (
+    PLANNED_RESIDUAL_DF,
+    balanced_means,
+    choose_covariates,
+    covariate_words,
+    default_step,
+    measured_only,
+)
+from .beside import beside_table
 from .chart import join_athletes, specifications
 from .correlation import correlate, correlation_levels, partial_correlation, t_test_of_r, z_interval
 from .drift import drift_and_recovery
-from .error import error_table
+from .error import error_table, true_contrast, within_bound
 from .fit import (
     CapacityFit,
     Prepared,
@@ -25,11 +34,11 @@ from .fit import (
     t_limits,
     widest,
 )
-from .guards import GUARD_COLUMNS, is_heart_rate
+from .guards import GUARD_COLUMNS, guard_row, is_heart_rate
 from .leverage import influence, robust_correlation
 from .measure import judge_guards, refuse, set_aside
-from .results import DIRECTIONS, CapacityAnswer, Levels, Refused, judge
-from .tables import is_text, need_columns, numeric_design, varies
+from .results import DIRECTIONS, NEGLIGIBLE, CapacityAnswer, Levels, Refused, judge, judge_difference
+from .tables import by_bout, is_text, need_columns, numeric_design, varies
 
 PRIOR = "uniform over -1 to 1 (stretched beta, kappa 1; Ly, Verhagen and Wagenmakers 2016)"
 NEAR = 0.2
@@ -309,6 +318,10 @@ CAUTION_CAUSE = (
     "athletes were compared as they are: a difference between fitter and less fit athletes is no proof that training "
     "would change an athlete's response"
 )
+NOT_NEGLIGIBLE = (
+    "the fitness test's error shrinks the slope: between athletes who are truly so far apart the difference was not shown to "
+    "be too small to matter"
+)
 CAUTION_WORK = "fitter athletes may do more work in a round, which can hide or reverse a lower response"
 
 
@@ -324,6 +337,7 @@ def answer_capacity(
     direction: str = "lower",
     alpha: float = 0.05,
     covariates: Sequence[str] | None = None,
+    covariates_why: str = "as planned",
     seed: int = 0,
     outcome_reliability: float | None = None,
     smallest_effects: Mapping[str, float] | None = None,
@@ -356,7 +370,9 @@ def answer_capacity(
     alpha : float
         Default 0.05: intervals of 95 %, equivalence by the 90 % interval.
     covariates : sequence of str, optional
-        The plan's; default the rule of `choose_covariates`.
+        The plan's, empty for none; default the rule of `choose_covariates`.
+    covariates_why : str
+        Who says so, for the reason. Default "as planned".
     seed : int
         Of bootstrap and permutation; default 0.
     outcome_reliability : float, optional
@@ -367,7 +383,7 @@ def answer_capacity(
         Lower and upper end of the lactate analyser's scale, mmol/L; default the smallest and largest value read.
         Readings off the scale (column lactate_limit) stand at its end, and the verdict holds wherever they lie.
     round_variable : str
-        "round_no" or "bout_no", for the rise over the rounds.
+        "round_no" or "bout_no": which number orders the rounds, from the plan.
     chart : bool
         False leaves the chart of all analyses out (it takes most of the time).
 
@@ -385,6 +401,10 @@ def answer_capacity(
     'supported'
     """
     check_choice(direction, DIRECTIONS, name="direction")
+    rows = by_bout(rows, round_variable)
+    alternative_rows = {
+        name: by_bout(table, round_variable) for name, table in (alternative_rows or {}).items()
+    }
     need_columns(rows, ["athlete", outcome], what="the table of rounds")
     need_columns(athletes, ["athlete"], what="the table of athletes")
     need_columns(capacity, ["athlete", "capacity"], what="the table of capacity")
@@ -401,21 +421,24 @@ def answer_capacity(
             f"capacity is in {unit or 'no known unit'}: say with capacity_step what step an effect is stated for."
         )
     club = athletes[athletes["athlete"].astype(str).isin(data.loc[data["_used"], "athlete"].unique())]
-    data = data.drop(columns="_used")
-    adjustment = choose_covariates(outcome, _with_row_covariates(club, data, covariates), covariates)
+    sources = club
+    data, club = measured_only(data.drop(columns="_used")), measured_only(club)
+    counted = _with_row_covariates(club, data, covariates)
+    adjustment = choose_covariates(outcome, counted, covariates, why=covariates_why)
     level = 1 - alpha
     apart = 2 * step if contrast_step is None else float(contrast_step)
     if not apart > 0:
         raise KitError(f"contrast_step is {contrast_step!r}, but must be above 0.")
     try:
         bare = prepare(data, capacity, outcome)
-        planned = prepare(data, capacity, outcome, adjustment.covariates)
+        planned = prepare(data, capacity, outcome, adjustment.covariates, least_df=PLANNED_RESIDUAL_DF)
+        planned = replace(planned, left_out=_in_words(planned.left_out))
         fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
     except KitError as error:
         return refuse(
             outcome, str(error), "more athletes, or values that differ between athletes", guards, aside
         )
-    guards += judge_guards(outcome, capacity, club, planned, adjustment)
+    guards += judge_guards(outcome, capacity, sources, planned, adjustment)
     points = point_table(planned, data, capacity)
     limits = [apart * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
     elsewhere = off_scale_slopes(planned, off, level=level)
@@ -423,6 +446,16 @@ def answer_capacity(
         limits = [apart * v for v in widest(elsewhere)]
         guards.append(off_scale_guard(planned, off, elsewhere, step=step))
     verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
+    beside = beside_table(
+        data,
+        capacity,
+        fit,
+        apart=apart,
+        smallest_effect=smallest_effect,
+        smallest_effects=smallest_effects or {},
+        direction=direction,
+        level=level,
+    )
     correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
     )
@@ -436,6 +469,10 @@ def answer_capacity(
         outcome_reliability=outcome_reliability,
         seed=seed,
     )
+    true = true_contrast(errors, fit, apart / step)
+    if verdict == NEGLIGIBLE and not within_bound(true, smallest_effect):
+        verdict = judge_difference(*limits[:2], direction=direction)
+        guards.append(guard_row("test error", "warned", fit.n_athletes, NOT_NEGLIGIBLE))
     within, levels = within_table(data, outcome, level)
     joined = join_capacity(data, capacity)[0]
     choices = _chart(
@@ -466,17 +503,24 @@ def answer_capacity(
         contrast_ci_high=limits[1],
         contrast_ci90_low=limits[2],
         contrast_ci90_high=limits[3],
+        true_contrast=true[0],
+        true_contrast_ci_low=true[1],
+        true_contrast_ci_high=true[2],
+        true_contrast_ci90_low=true[3],
+        true_contrast_ci90_high=true[4],
         verdict=verdict,
         planned=fit,
         unadjusted=unadjusted,
         adjusted_for=planned.covariates,
         adjustment_reason=adjustment.reason,
+        departs=adjustment.departs,
+        beside=beside,
         slopes=slope_table(planned, fit, unadjusted, joined, level),
         correlations=correlations,
         correlations_agree=agree,
         within=within,
         levels=levels,
-        drift=drift_and_recovery(data, capacity, outcome, level=level, round_variable=round_variable),
+        drift=drift_and_recovery(data, capacity, outcome, level=level),
         influence=_influence(points, choices, step, smallest_effect, direction, alpha),
         errors=errors,
         correction=correction,
@@ -496,6 +540,12 @@ def answer_capacity(
         left_out=pd.concat([left_out_table(aside), planned.left_out], ignore_index=True),
         warnings=tuple(dict.fromkeys([*adjustment.warnings, *fit.warnings, *notes])),
     )
+
+
+def _in_words(left_out: pd.DataFrame) -> pd.DataFrame:
+    """Say of a missing maximum that it is a measured one that is missing."""
+    words = {"no value of hr_max_bpm": "no measured maximal heart rate, which is held equal"}
+    return left_out.assign(reason=left_out["reason"].replace(words)) if len(left_out) else left_out
 
 
 def _with_row_covariates(club: pd.DataFrame, data: pd.DataFrame, covariates) -> pd.DataFrame:

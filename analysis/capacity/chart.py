@@ -11,9 +11,16 @@ import pandas as pd
 
 from ..basics import KitError
 from ..study.outcomes import OUTCOMES
-from .adjustment import covariate_words, flat_within, known_scalings, possible_sets, to_unit
+from .adjustment import (
+    PLANNED_RESIDUAL_DF,
+    covariate_words,
+    flat_within,
+    known_scalings,
+    possible_sets,
+    to_unit,
+)
 from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare, with_covariates
-from .guards import hr_max_source
+from .guards import MINIMUM_RESIDUAL_DF, hr_max_source
 from .results import Specifications
 from .tables import numeric_design
 
@@ -233,7 +240,7 @@ def specifications(
         for s in scalings
     }
     parts: list[tuple[Prepared, tuple, float, float]] = []
-    planned = _try_prepare(data, capacity, outcome, covariates)
+    planned = _try_prepare(data, capacity, outcome, covariates, least_df=PLANNED_RESIDUAL_DF)
     if planned is None:
         raise KitError(
             f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with."
@@ -247,7 +254,9 @@ def specifications(
             bare = replace(bare, rows=bare.rows.assign(**scaled))
             complete: dict[int, pd.DataFrame] = {}
             adjusted_sets = {
-                adjusted: _athlete_sets(with_covariates(bare, adjusted), complete)
+                adjusted: _athlete_sets(
+                    with_covariates(bare, adjusted, least_df=_least(adjusted, covariates)), complete
+                )
                 for adjusted in _sets(chosen, table, athletes, covariates, outcome)
             }
             for (scaling, column), (adjusted, sets) in product(
@@ -312,9 +321,15 @@ def _summarise(table: pd.DataFrame, outcome: str, contrast_step: float) -> Speci
     )
 
 
-def _try_prepare(data, capacity, outcome, covariates) -> Prepared | None:
+def _least(adjusted, planned) -> int:
+    return PLANNED_RESIDUAL_DF if set(adjusted) == set(planned) else MINIMUM_RESIDUAL_DF
+
+
+def _try_prepare(
+    data, capacity, outcome, covariates, *, least_df: int = MINIMUM_RESIDUAL_DF
+) -> Prepared | None:
     try:
-        prepared = prepare(data, capacity, outcome, covariates)
+        prepared = prepare(data, capacity, outcome, covariates, least_df=least_df)
     except KitError:
         return None
     return prepared if set(prepared.covariates) == set(covariates) else None
@@ -371,7 +386,8 @@ def _athlete_sets(prepared: Prepared | None, complete: dict[int, pd.DataFrame]) 
         some = complete[id(rows)]
         n = some["athlete"].nunique()
         lost = prepared.n_athletes - n
-        if lost and n >= MINIMUM_ATHLETES and (not prepared.covariates or prepared.residual_df - lost >= 8):
+        enough = not prepared.covariates or prepared.residual_df - lost >= MINIMUM_RESIDUAL_DF
+        if lost and n >= MINIMUM_ATHLETES and enough:
             sets[COMPLETE_ATHLETES] = replace(prepared, rows=some)
     return sets
 

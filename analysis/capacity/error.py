@@ -12,7 +12,7 @@ from ..basics import KitError, format_number
 from .adjustment import RELATIVE
 from .correlation import correlate
 from .fit import Prepared, fit_prepared
-from .results import CapacityFit, ErrorCorrection
+from .results import LEAST_RELIABILITY, CapacityFit, ErrorCorrection
 from .tables import numeric_design
 
 RETEST = "retest"
@@ -320,6 +320,7 @@ def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, le
 
 
 MINIMUM_FOR_CORRECTION = 6
+CANNOT = "the correlation cannot be corrected for the error of the fitness test: too little is known of its reliability here"
 REFERENCE_SD = {"M": 8.4, "F": 7.7}
 """Spread of capacity in mL/kg/min among 20- to 29-year-olds: Loe 2013, 3816 people in Norway, directly measured."""
 REFERENCE_WORDS = "adults of 20 to 29 years (Loe 2013 PLoS ONE 8:e64319, spread of measured VO2max)"
@@ -400,14 +401,20 @@ def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step
     slope = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
                           n=n - width, **common)  # fmt: skip
     equal = correct_for_error(r, max(n - width, 4), capacity_sd=residual, **argument, **common)
+    if not correction.sensible:
+        correction = replace(correction, warnings=(*correction.warnings, CANNOT))
     seen = (r, found.ci_low, found.ci_high)
     seen_effect = tuple(step * v for v in (fit.estimate, fit.ci_low, fit.ci_high))
-    return [
-        _error_row(
-            "correlation", correction, (correction.estimate, correction.ci_low, correction.ci_high), seen, n
-        ),
-        _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n),
-    ], correction
+    narrow = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
+                           n=n - width, level=2 * fit.level - 1, seed=seed)  # fmt: skip
+    sure = kind != RETEST or (equal.bounded and equal.reliability_low >= LEAST_RELIABILITY)
+    ends = (correction.estimate, correction.ci_low, correction.ci_high)
+    effect = _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n, sure)
+    effect |= {
+        "ci90_low": step * narrow[1] if sure else np.nan,
+        "ci90_high": step * narrow[2] if sure else np.nan,
+    }
+    return [_error_row("correlation", correction, ends, seen, n, correction.sensible), effect], correction
 
 
 def _residual_sd(x: np.ndarray, design: np.ndarray) -> tuple[float, int]:
@@ -417,13 +424,17 @@ def _residual_sd(x: np.ndarray, design: np.ndarray) -> tuple[float, int]:
     return float(np.sqrt(residual @ residual / max(len(x) - rank, 1))), rank - 1
 
 
-def _error_row(quantity: str, c: ErrorCorrection, corrected: tuple, observed: tuple, n: int) -> dict:
+def _error_row(
+    quantity: str, c: ErrorCorrection, corrected: tuple, observed: tuple, n: int, sure: bool
+) -> dict:
+    corrected = corrected if sure else (np.nan,) * 3
     left = c.attenuation if quantity == "correlation" else 1 / c.slope_factor
     return {
         "quantity": quantity, "error_kind": c.kind, "error_sd": c.error_sd, "capacity_sd": c.capacity_sd,
         "reliability": c.reliability, "reliability_low": c.reliability_low, "reliability_high": c.reliability_high,
         "attenuation": left, "observed": observed[0], "observed_ci_low": observed[1], "observed_ci_high": observed[2],
-        "estimate": corrected[0], "ci_low": corrected[1], "ci_high": corrected[2], "n_athletes": n, "method": c.method,
+        "estimate": corrected[0], "ci_low": corrected[1], "ci_high": corrected[2], "corrected": sure, "n_athletes": n,
+        "method": c.method,
     }  # fmt: skip
 
 
@@ -436,3 +447,19 @@ def _range_row(points: pd.DataFrame, r: float, sd: float, n: int) -> dict:
         "observed": r, "estimate": unrestrict_range(r, sd=sd, reference_sd=reference) if sd > 0 else np.nan,
         "n_athletes": n, "method": f"as in {REFERENCE_WORDS}; an estimate without interval",
     }  # fmt: skip
+
+
+def true_contrast(errors: pd.DataFrame, fit, steps: float) -> tuple[float, ...]:
+    """The contrast between athletes truly so far apart, with the retest error in its intervals; infinite where unknown."""
+    rows = errors[errors["quantity"] == "effect"] if "quantity" in errors else errors
+    if not len(rows) or rows["error_kind"].iloc[0] != RETEST or rows["n_athletes"].iloc[0] != fit.n_athletes:
+        return (float("nan"),) * 5
+    row = rows.iloc[0]
+    if not row["corrected"]:
+        return float("nan"), -np.inf, np.inf, -np.inf, np.inf
+    return tuple(steps * row[name] for name in ("estimate", "ci_low", "ci_high", "ci90_low", "ci90_high"))
+
+
+def within_bound(true: tuple[float, ...], smallest: float) -> bool:
+    """Whether the corrected interval lies inside the bound too; True where nothing shrinks the slope."""
+    return bool(np.isnan(true[3]) or max(abs(true[3]), abs(true[4])) < smallest)

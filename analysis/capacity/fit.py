@@ -13,7 +13,7 @@ from ..basics import KitError, format_ci, format_number, left_out_table, plural
 from ..rounds.bounds import LIMIT_COLUMN, OffScale, find_limits
 from ..study.outcomes import OUTCOMES
 from .adjustment import balanced_means, flat_within
-from .guards import check_residual_df, guard_row, set_aside_circular
+from .guards import MINIMUM_RESIDUAL_DF, check_residual_df, guard_row, set_aside_circular
 from .results import CapacityFit
 from .tables import is_text, left_out_rows, need_columns, numeric_design, usable_rows, varies
 
@@ -101,7 +101,12 @@ class Prepared:
 
 
 def prepare(
-    data: pd.DataFrame, capacity: str | pd.DataFrame, outcome: str, covariates: Sequence[str] = ()
+    data: pd.DataFrame,
+    capacity: str | pd.DataFrame,
+    outcome: str,
+    covariates: Sequence[str] = (),
+    *,
+    least_df: int = MINIMUM_RESIDUAL_DF,
 ) -> Prepared:
     """Join, guard and count: what `fit_capacity` and everything beside it start from."""
     need_columns(data, ["athlete"])
@@ -146,13 +151,15 @@ def prepare(
         unit=unit,
         covariates=tuple(kept),
         cell=cell,
-        residual_df=check_residual_df(n, width, kept),
+        residual_df=check_residual_df(n, width, kept, least=least_df),
         left_out=left_out_table(left),
         warnings=warnings + note,
     )
 
 
-def with_covariates(prepared: Prepared, covariates: Sequence[str]) -> Prepared | None:
+def with_covariates(
+    prepared: Prepared, covariates: Sequence[str], *, least_df: int = MINIMUM_RESIDUAL_DF
+) -> Prepared | None:
     """Return the same rows with other covariates; None where a covariate is unknown, does not vary or costs too much."""
     if not covariates:
         return prepared
@@ -164,7 +171,8 @@ def with_covariates(prepared: Prepared, covariates: Sequence[str]) -> Prepared |
         return None
     athletes = rows.groupby("athlete", sort=False)[list(covariates)].first()
     try:
-        df = check_residual_df(len(athletes), numeric_design(athletes, covariates)[0].shape[1], covariates)
+        width = numeric_design(athletes, covariates)[0].shape[1]
+        df = check_residual_df(len(athletes), width, covariates, least=least_df)
     except KitError:
         return None
     return replace(prepared, rows=rows, covariates=tuple(covariates), residual_df=df)

@@ -94,7 +94,13 @@ def check_circular_columns(data: pd.DataFrame, x: str, y: str) -> tuple[pd.DataF
     return data, []
 
 
-def check_residual_df(n_athletes: int, n_covariate_columns: int, covariates: Sequence[str] = ()) -> int:
+def check_residual_df(
+    n_athletes: int,
+    n_covariate_columns: int,
+    covariates: Sequence[str] = (),
+    *,
+    least: int = MINIMUM_RESIDUAL_DF,
+) -> int:
     """Return the residual degrees of freedom between athletes; refuse covariates that leave fewer than 8.
 
     Parameters
@@ -104,6 +110,8 @@ def check_residual_df(n_athletes: int, n_covariate_columns: int, covariates: Seq
         A word with three values counts as two.
     covariates : sequence of str
         Their names, for the message.
+    least : int
+        Fewest that are accepted; fewer for a set that the plan named. Default 8.
 
     Returns
     -------
@@ -121,11 +129,11 @@ def check_residual_df(n_athletes: int, n_covariate_columns: int, covariates: Seq
     8
     """
     df = n_athletes - 2 - n_covariate_columns
-    if n_covariate_columns and df < MINIMUM_RESIDUAL_DF:
-        needed = MINIMUM_RESIDUAL_DF + 2 + n_covariate_columns
+    if n_covariate_columns and df < least:
+        needed = least + 2 + n_covariate_columns
         raise KitError(
             f"adjusting {n_athletes} athletes for {', '.join(covariates) or plural(n_covariate_columns, 'covariate')} "
-            f"leaves {df} residual degrees of freedom between athletes; at least {MINIMUM_RESIDUAL_DF} are needed "
+            f"leaves {df} residual degrees of freedom between athletes; at least {least} are needed "
             f"({plural(needed, 'athlete')} for these covariates). Use fewer covariates, or an outcome that needs none "
             "(percent of a measured maximal heart rate)."
         )
@@ -162,43 +170,6 @@ def hr_max_source(athletes: pd.DataFrame) -> str:
         return "predicted"
     measured = athletes["hr_max_source"].astype("string").fillna("").str.strip().str.casefold() == "measured"
     return "measured" if measured.all() else "mixed" if measured.any() else "predicted"
-
-
-def check_hr_max_covariate(athletes: pd.DataFrame) -> tuple[str, ...]:
-    """Refuse a covariate `hr_max_bpm` that mixes measured and predicted values; warn where all are predicted.
-
-    Parameters
-    ----------
-    athletes : DataFrame
-        The athletes of the analysis.
-
-    Returns
-    -------
-    tuple of str
-        Warnings.
-
-    Raises
-    ------
-    KitError
-        Where sources are mixed.
-
-    Examples
-    --------
-    >>> check_hr_max_covariate(pd.DataFrame({"hr_max_bpm": [190.0], "hr_max_source": ["measured"]}))
-    ()
-    """
-    source = hr_max_source(athletes)
-    if source == "mixed":
-        raise KitError(
-            "measured and predicted maximal heart rates must not be mixed in one analysis: a predicted one is the age "
-            "in other words, with an error of about 10 bpm. Adjust for age_years instead, or measure everybody's."
-        )
-    if source == "predicted":
-        return (
-            "maximal heart rate is predicted from age for every athlete: adjusting for it is adjusting for age, "
-            "and it says nothing more about the athlete",
-        )
-    return ()
 
 
 def shared_test_warning(outcome: str, capacity: pd.DataFrame, athletes: pd.DataFrame) -> tuple[str, int]:

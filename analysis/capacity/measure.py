@@ -530,8 +530,8 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
         text = {
             "measured": "every maximal heart rate is measured",
             "predicted": "every maximal heart rate is predicted from age, so none is adjusted for",
-            "mixed": "measured and predicted maximal heart rates are never mixed, so none is adjusted for",
-            "incomplete": "not every athlete has a maximal heart rate, so none is adjusted for",
+            "mixed": "measured and predicted maximal heart rates are never mixed: only measured ones are held equal",
+            "incomplete": "not every athlete has a maximal heart rate: only measured ones are held equal",
             "none": "no maximal heart rates",
         }[source]
         guards.append(

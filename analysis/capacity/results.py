@@ -167,6 +167,16 @@ class ErrorCorrection(Result):
     level: float = 0.95
     warnings: tuple[str, ...] = ()
 
+    @property
+    def sensible(self) -> bool:
+        """True where the corrected correlation is one: no value beyond 1, reliability surely above LEAST_RELIABILITY."""
+        ends = (self.estimate, self.ci_low, self.ci_high)
+        return self.bounded and self.reliability_low >= LEAST_RELIABILITY and all(abs(v) <= 1 for v in ends)
+
+
+LEAST_RELIABILITY = 0.2
+"""Where the reliability of the fitness test may be lower, a value cannot be corrected for its error (our proposal)."""
+
 
 @dataclass(frozen=True)
 class Levels(Result):
@@ -282,6 +292,10 @@ class CapacityAnswer(Result):
     contrast, contrast_ci_low, contrast_ci_high, contrast_ci90_low, contrast_ci90_high : float
         The difference between two such athletes, with its interval (1 - alpha) and that of the equivalence question
         (1 - 2 alpha).
+    true_contrast, true_contrast_ci_low, true_contrast_ci_high, true_contrast_ci90_low, true_contrast_ci90_high : float
+        The difference between athletes who truly are `contrast_step` apart, where the fitness test has a retest error that
+        shrinks the slope: its error and what is not known of it are in the intervals. Infinite where the value cannot be
+        corrected; missing where the error does not shrink the slope.
     verdict : str
         "negligible", "supported", "opposite" or "too imprecise" (see `judge`).
     planned, unadjusted : CapacityFit
@@ -290,6 +304,11 @@ class CapacityAnswer(Result):
         Covariates of `planned`.
     adjustment_reason : str
         Why these: the plan, or the default rule and what it met.
+    departs : str
+        Why the slope is not adjusted as asked for; "" where it is.
+    beside : DataFrame
+        Heart rate in bpm and in percent of the measured maximum as one finding: outcome, planned, adjusted_for, contrast with
+        its intervals, smallest_effect, verdict, n_athletes; empty where only one of them is there.
     slopes : DataFrame
         Estimate columns by `analysis` ("planned", "unadjusted", "within sex", "within group") and `level`.
     correlations : DataFrame
@@ -347,11 +366,18 @@ class CapacityAnswer(Result):
     contrast_ci_high: float
     contrast_ci90_low: float
     contrast_ci90_high: float
+    true_contrast: float
+    true_contrast_ci_low: float
+    true_contrast_ci_high: float
+    true_contrast_ci90_low: float
+    true_contrast_ci90_high: float
     verdict: str
     planned: CapacityFit
     unadjusted: CapacityFit
     adjusted_for: tuple[str, ...]
     adjustment_reason: str
+    departs: str
+    beside: pd.DataFrame
     slopes: pd.DataFrame
     correlations: pd.DataFrame
     correlations_agree: bool
@@ -433,6 +459,11 @@ def judge(
         return IMPRECISE
     if -smallest_effect < ci90_low and ci90_high < smallest_effect:
         return NEGLIGIBLE
+    return judge_difference(ci_low, ci_high, direction=direction)
+
+
+def judge_difference(ci_low: float, ci_high: float, *, direction: str) -> str:
+    """Judge an effect by its interval alone: on the expected side of 0, on the other, or on both."""
     below, above = ci_high < 0, ci_low > 0
     if not (below or above):
         return IMPRECISE

@@ -162,3 +162,12 @@ def is_text(values: pd.Series) -> bool:
 def varies(values: pd.Series) -> bool:
     """Tell whether a column has more than one value (blanks apart)."""
     return len(values.dropna().unique()) > 1
+
+
+def by_bout(rows: pd.DataFrame, round_variable: str) -> pd.DataFrame:
+    """Put the number that orders the rounds into round_no; what came before sparring keeps its 0."""
+    if round_variable == "round_no":
+        return rows
+    need_columns(rows, [round_variable], what="the table of rounds")
+    numbers = rows[round_variable]
+    return rows.assign(round_no=numbers.where(rows["round_no"] != 0, 0) if "round_no" in rows else numbers)

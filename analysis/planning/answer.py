@@ -11,6 +11,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, format_number, format_percent, join_words, plural
 from ..study.outcomes import OUTCOMES, outcome_named, proposed_outcomes, topics
+from ..study.plan import propose_adjustment
 from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, assumptions_for, check_size
 from .questions import MOST_ATHLETES, PARTS, WISHED, Question, pose
 from .replication import ReplicationSizes, replication_sizes
@@ -167,14 +168,17 @@ def _smallest(effects: dict, outcome: str) -> float:
 
 
 def _adjustment(plan, truth: Assumptions) -> dict[str, tuple[str, ...]]:
-    named = tuple(getattr(plan, "covariates", ()) or ())
+    """What the plan holds equal for each fitness question, in the words of the design."""
     columns = {"hr_max_bpm": "hr_max", "age_years": "age"}
-    found = tuple(dict.fromkeys(columns.get(name, name) for name in named))
-    found = tuple(name for name in found if name in ADJUSTMENTS)
-    if named:
-        return {"adjust": found, "adjust_lactate": found}
-    mixed = ("sex",) if 0 < truth.share_women < 1 else ()
-    return {"adjust": ("hr_max", *mixed), "adjust_lactate": ("age", *mixed)}
+    found = {}
+    for name, question in (("adjust", "fitness.heart_rate"), ("adjust_lactate", "fitness.lactate")):
+        outcome = {**proposed_outcomes(), **(getattr(plan, "primary_outcomes", {}) or {})}[question]
+        named = plan.adjusted_for(question, outcome) if plan is not None else propose_adjustment(outcome)
+        names = tuple(dict.fromkeys(columns.get(c, c) for c in named))
+        if tuple(named) == propose_adjustment(outcome) and not 0 < truth.share_women < 1:
+            names = tuple(a for a in names if a != "sex")
+        found[name] = tuple(a for a in names if a in ADJUSTMENTS)
+    return found
 
 
 def _scaled(truth: Assumptions, outcome: str) -> tuple[str, Assumptions]:

@@ -364,9 +364,9 @@ class Design(Result):
     def adjustment(self, outcome: str, truth: Assumptions) -> tuple[str, ...]:
         """What the slope of an outcome is adjusted for in this club: covariates that vary, as many as n affords.
 
-        Covariates are given up from the end until 8 residual degrees of freedom are left between athletes, as in capacity.
+        Covariates are given up from the end until 3 residual degrees of freedom are left between athletes, as in capacity.
         """
-        from ..capacity.guards import MINIMUM_RESIDUAL_DF
+        from ..capacity.adjustment import PLANNED_RESIDUAL_DF
 
         wanted = {"heart_rate": self.adjust, "lactate": self.adjust_lactate}.get(outcome, ())
         varies = {
@@ -375,7 +375,7 @@ class Design(Result):
             "sex": 0 < truth.share_women < 1,
         }
         kept = tuple(name for name in wanted if varies[name])
-        return kept[: max(self.n - 2 - MINIMUM_RESIDUAL_DF, 0)]
+        return kept[: max(self.n - 2 - PLANNED_RESIDUAL_DF, 0)]
 
 
 def check_size(n, *, least: int = 3, name: str = "n") -> int:

@@ -251,10 +251,10 @@ def _write_numbers(folders: Folders, answers, document, codes) -> None:
 
 def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:
     """Ask every question once, the long ones side by side."""
-    outcomes = answers.measured_outcomes
+    asked = {"fitness": answers.fitness_outcomes, "rounds": answers.measured_outcomes}
     with steps.step("Comparing rounds, asking about fitness"):
         primary = answers.study.plan.primary_outcomes.values()
-        pieces = [(question, o) for question in ("fitness", "rounds") for o in outcomes]
+        pieces = [(question, o) for question, outcomes in asked.items() for o in outcomes]
         pieces.sort(key=lambda piece: piece[1] not in primary)
         for (question, outcome), answer in zip(pieces, workers.run(ask, pieces), strict=True):
             answers.keep(question, outcome, answer)
@@ -285,6 +285,7 @@ def collect_results(answers) -> dict:
             "plan": study.plan,
             "seed": answers.seed,
         },
+        "questions": list(answers.questions),
         "description": answers.description,
         "deviations": [
             dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)
@@ -294,7 +295,7 @@ def collect_results(answers) -> dict:
         "rounds": {outcome: answers.rounds(outcome) for outcome in outcomes},
         "reliability": {outcome: answers.reliability(outcome) for outcome in outcomes},
         "capacity": answers.capacity,
-        "fitness": {outcome: answers.fitness(outcome) for outcome in outcomes},
+        "fitness": {outcome: answers.fitness(outcome) for outcome in answers.fitness_outcomes},
         "levels": answers.levels(),
         "published": answers.published(),
         "design": answers.design(),

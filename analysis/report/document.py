@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import partial
 
 from ..basics import NotYet
-from ..study import OUTCOMES
+from ..study import OUTCOMES, planned
 from ..telling.cleaning.sentences import plain_cleaning, write_up_cleaning
 from ..telling.document import Bullets, Document, Paragraph, Picture, Section, paragraphs
 from ..telling.fitness.sentences import plain_capacity, write_up_capacity
@@ -16,6 +16,7 @@ from ..telling.study import tables
 from ..telling.study import tables as answer_tables
 from ..telling.study.methods import (
     list_sources,
+    write_up_claim,
     write_up_plan,
     write_up_power,
     write_up_software,
@@ -250,11 +251,11 @@ def _split(texts: list[str]) -> list[str]:
 
 def _fitness_outcomes(answers) -> list[str]:
     planned = [o for q, o in answers.study.plan.primary_outcomes.items() if q.startswith("fitness.")]
-    return [o for o in dict.fromkeys(planned) if o in answers.measured_outcomes]
+    return [o for o in dict.fromkeys(planned) if o in answers.fitness_outcomes]
 
 
 def _introduction(answers) -> list[Section]:
-    plan = answers.study.plan
+    plan = planned(answers.study)
     own = _has_rounds(answers) and "hypotheses" not in plan.proposed
     asked = [h.text for h in plan.hypotheses if h.text and own]
     prompt = "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
@@ -264,7 +265,7 @@ def _introduction(answers) -> list[Section]:
 
 def _methods(answers) -> list[Section]:
     study, description = answers.study, answers.description
-    outcomes = answers.measured_outcomes
+    outcomes = answers.fitness_outcomes
     recruitment = (
         "Say how athletes were found and asked, who could take part, who examined them, that they agreed."
         if _has_rounds(answers)
@@ -310,7 +311,8 @@ def _methods(answers) -> list[Section]:
 def _plan_and_power(answers) -> list[str]:
     if not _has_rounds(answers):
         return []
-    return write_up_plan(answers.study, answers.measured_outcomes) + write_up_power(answers.design())
+    said = write_up_plan(answers.study, answers.fitness_outcomes, answers.questions)
+    return said + write_up_power(answers.design())
 
 
 def _versions() -> dict:
@@ -359,7 +361,7 @@ def _results(answers) -> list[Section]:
     sections = [Section("Results"), people]
     if not outcomes:
         missing = Section("Outcomes by round", paragraphs(_nothing_compared(answers)), 2)
-        return [*sections, missing, *_survey(answers)]
+        return [*sections, missing, *_fitness(answers), *_comparison(answers), *_survey(answers)]
     rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
     sections.append(
         Section(
@@ -381,7 +383,7 @@ def _results(answers) -> list[Section]:
     for outcome, answer in rounds.items():
         section = Section(
             f"{OUTCOMES[outcome].label} over the rounds",
-            paragraphs(write_up_rounds(answer)),
+            paragraphs([*write_up_rounds(answer), *write_up_claim(answers.questions, "rounds", outcome)]),
             2,
         )
         sections.append(_with_picture(section, steps_picture(outcome, answer), "shows the differences"))
@@ -432,7 +434,8 @@ def _fitness(answers) -> list[Section]:
     sections = []
     for outcome, answer in found.items():
         label = OUTCOMES[outcome].label.lower()
-        blocks = paragraphs(write_up_capacity(answer) if answer else str(answer))
+        said = write_up_claim(answers.questions, "fitness", outcome)
+        blocks = paragraphs([*write_up_capacity(answer), *said] if answer else str(answer))
         section = Section(f"Fitness and {label}", blocks, 2)
         picture = fitness_picture(outcome, answer) if answer else None
         sections.append(_with_picture(section, picture, "shows the athletes"))

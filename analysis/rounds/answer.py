@@ -79,6 +79,8 @@ class RoundsAnswer(Result):
         Rounds sat out, and rounds whose rest before was changed by one: athlete, round_no, took_part, rest_before_s.
     changed : bool or None
         True where a change over the rounds is claimed (round test by Kenward-Roger and by its sphericity-corrected form).
+    p_change : float
+        The largest p of the tests that must agree before a change is claimed.
     verdict : str
         "changed", "changed but smaller than matters", "equivalent" or "not shown", for the rounds as a whole.
     last_minus_first : float
@@ -118,6 +120,7 @@ class RoundsAnswer(Result):
     spread: pd.DataFrame
     rests: pd.DataFrame
     changed: bool | None
+    p_change: float
     verdict: str
     last_minus_first: float
     plateau_from: str
@@ -244,7 +247,8 @@ def answer_rounds(
     elif bounds is not None:
         steps = _settle(steps, bounds)
         plateau_from = bounds.plateau_from
-    changed = _changed(main, ranks if ordinal else None, None if censored else bounds, alpha)
+    p_change = _p_change(main, ranks if ordinal else None, None if censored else bounds)
+    changed = None if np.isnan(p_change) else bool(p_change < alpha)
     checks = (main.fit if censored else main.plain_fit).diagnostics()
     sensitivity = sensitivity_table(
         main=main,
@@ -291,6 +295,7 @@ def answer_rounds(
         spread=_spread(rows),
         rests=rests,
         changed=changed,
+        p_change=p_change,
         verdict=label_of_step(bool(changed), plateau_from == rows.labels[0]),
         last_minus_first=float(steps["estimate"].iloc[-1]),
         plateau_from=plateau_from,
@@ -302,16 +307,17 @@ def answer_rounds(
     )
 
 
-def _changed(main: RoundsComparison, ranks, bounds, alpha: float) -> bool | None:
+def _p_change(main: RoundsComparison, ranks, bounds) -> float:
+    """The largest p of the tests over all rounds that must agree; missing where the model gives none."""
     if ranks is not None:
-        return None if np.isnan(ranks.shuffles.p) else bool(ranks.shuffles.p < alpha)
+        return float(ranks.shuffles.p)
     overall = main.overall
     needed = [overall.p, overall.p_epsilon]
     if len(main.labels) == 2:
         needed.append(overall.p_cr2)
     if bounds is not None:
         needed.append(bounds.ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else bounds.ranks.p)
-    return None if np.isnan(needed[0]) else bool(all(p < alpha for p in needed))
+    return float("nan") if np.isnan(needed[0]) else float(np.max(np.nan_to_num(needed, nan=1.0)))
 
 
 def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:

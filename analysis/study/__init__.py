@@ -4,10 +4,11 @@ In: a folder with study.toml and tables as CSV or one workbook. Out: a `Study`, 
 Knows nothing of statistics and opens no recording.
 """
 
+from .binding import QuestionStatus, planned, question_statuses, result_status
 from .check import CheckReport, check_study, list_needs
 from .columns import TABLES, Column, column_rules, describe_columns, empty_table, table_columns
 from .decisions import LEDGER_COLUMNS, Ledger
-from .deviations import plan_deviations, result_status
+from .deviations import plan_deviations
 from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan, load_fixed_plan
 from .load import load_study
 from .model import Study
@@ -37,6 +38,7 @@ __all__ = [
     "PlanSection",
     "Problem",
     "Protocol",
+    "QuestionStatus",
     "Study",
     "StudyError",
     "check_study",
@@ -55,7 +57,9 @@ __all__ = [
     "offset_seconds",
     "outcome_named",
     "plan_deviations",
+    "planned",
     "problem_table",
+    "question_statuses",
     "result_status",
     "sheet_columns",
     "table_columns",

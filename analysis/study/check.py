@@ -222,15 +222,16 @@ def list_needs(study: Study) -> pd.DataFrame:
     later = study.rounds[study.rounds["round_no"] > 0]
     filled = later.loc[later[list(OUTCOME_COLUMNS)].notna().any(axis=1), "round_no"]
     blood = study.lactate.loc[study.lactate["after_round"] > 0, "after_round"]
-    measured = recorded or len({*filled, *blood}) > 1
+    measured = (recorded and study.protocol.rounds != 1) or len({*filled, *blood}) > 1
+    once = recorded or len({*filled, *blood}) > 0
     ready = {
         "01_design_the_study": study.protocol.rounds > 0,
         "02_run_the_day": len(study.athletes) > 0,
         "03_clean_the_data": recorded,
         "04_compare_the_rounds": measured,
-        "05_fitness_and_sparring": measured and len(study.aerobic_tests) > 0,
-        "06_compare_with_published": measured and len(study.published) > 0,
-        "07_write_it_up": measured,
+        "05_fitness_and_sparring": once and len(study.aerobic_tests) > 0,
+        "06_compare_with_published": once and len(study.published) > 0,
+        "07_write_it_up": measured or (once and len(study.aerobic_tests) > 0),
         "08_survey_of_sessions": len(study.survey) > 0,
     }
     asked = ["08_survey_of_sessions"] if study.settings.get("kind") == "survey" else list(NEEDS)

@@ -1,8 +1,7 @@
-"""What was done otherwise than the fixed plan says, and whether a result is confirmatory."""
+"""What was done otherwise than the fixed plan says."""
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import asdict
 
 import numpy as np
@@ -61,19 +60,23 @@ def _changed_settings(study: Study, fixed: FixedPlan) -> list[tuple]:
         "title": study.title,
         "sport": study.sport,
         "protocol": protocol_values(study.protocol),
-        "plan": {k: v for k, v in asdict(study.plan).items() if k not in ("frozen", "proposed")},
+        "plan": _plan_values(study.plan),
         **{name: study.settings.get(name, {}) for name in FIXED_SETTINGS},
     }
     then = {
         "title": fixed.fixed.get("title", ""),
         "sport": fixed.fixed.get("sport", ""),
         "protocol": fixed.fixed["protocol"],
-        "plan": {k: v for k, v in fixed.fixed["plan"].items() if k != "proposed"},
+        "plan": plain_values(_plan_values(fixed.plan)),
         **{name: fixed.fixed.get("settings", {}).get(name, {}) for name in FIXED_SETTINGS},
     }
     if study.plan.n_athletes is None:  # not in study.toml, but given when the plan was fixed
         now["plan"]["n_athletes"] = then["plan"]["n_athletes"]
     return list(_differences(then, plain_values(now), ()))
+
+
+def _plan_values(plan) -> dict:
+    return {k: v for k, v in asdict(plan).items() if k not in ("frozen", "proposed")}
 
 
 def _differences(then, now, path: tuple):
@@ -270,43 +273,3 @@ def _set_aside_by_people(study: Study) -> list[tuple]:
         done = f"{plural(len(group), 'stretch', 'stretches')} of recordings: {reason}"
         lines.append(("decision by a person", "by rule", done, "decisions"))
     return lines
-
-
-def result_status(study: Study, question: str, outcome: str) -> tuple[str, str]:
-    """Say whether a result is confirmatory, and why.
-
-    Parameters
-    ----------
-    study : Study
-    question : str
-        A key of QUESTIONS.
-    outcome : str
-        A key of OUTCOMES.
-
-    Returns
-    -------
-    tuple of str
-        "confirmatory" or "exploratory", and the reason.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> result_status(Study(folder=Path("nowhere")), "rounds.lactate", "lactate_mmol_l")
-    ('exploratory', 'no plan was fixed before the data')
-    """
-    fixed = load_fixed_plan(study.folder)
-    if fixed is None:
-        return "exploratory", "no plan was fixed before the data"
-    if not fixed.intact:
-        return "exploratory", "the fixed plan was changed after it was fixed"
-    sessions = study.sessions
-    dates = sessions.loc[sessions["session"] == fixed.plan.primary_session, "date"]
-    if any(d and dt.date.fromisoformat(d) < dt.date.fromisoformat(fixed.date) for d in dates):
-        return "exploratory", "the plan was fixed after the data were collected"
-    if fixed.fixed.get("rows_of_rounds_already_there", 0):
-        return "exploratory", "rounds had already been entered when the plan was fixed"
-    if question not in {h.question for h in fixed.plan.hypotheses}:
-        return "exploratory", "the fixed plan holds no hypothesis on this question"
-    if fixed.plan.primary_outcomes.get(question) != outcome:
-        return "exploratory", "not the primary outcome of this question in the fixed plan"
-    return "confirmatory", f"planned on {fixed.date} as the primary outcome of this question"

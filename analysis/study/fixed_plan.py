@@ -12,12 +12,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import KitError, Result, format_number, format_percent, join_words, plural
+from ..basics import KitError, Result, format_number, join_words, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
 from .approval import approval_of, require_approval
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
-from .plan import Hypothesis, Plan
+from .plan import Hypothesis, Plan, propose_adjustment
+from .plan_rules import about_adjustment, about_multiplicity
 from .protocol import Protocol
 
 
@@ -224,15 +225,8 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
 
 
 def _about_analysis(plan: Plan) -> tuple[str, ...]:
-    digits = 0 if round(100 * plan.alpha, 6).is_integer() else 1
     variable = (
         "round of the club's clock" if plan.round_variable == "round_no" else "bout that the athlete sparred"
-    )
-    adjusted = (
-        f"Fitness questions are adjusted for {join_words(plan.covariates)}."
-        if plan.covariates
-        else "Fitness questions in beats per minute are adjusted for measured maximal heart rate where all athletes have "
-        "it, else for age, and for sex in a mixed club; the unadjusted result stands beside."
     )
     return (
         f"Rounds are compared by the {variable}, with a mixed model (random intercept per athlete, restricted maximum "
@@ -241,10 +235,9 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
         "permutation tests within athletes on common ranks, which keep athletes with missing rounds.",
         "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
         "round backwards. A test that is not significant is never read as absence of a change.",
-        f"Whether fitter athletes respond less is answered over athletes, not over rows. {adjusted}",
-        f"Each primary outcome is tested at a level of {format_percent(plan.alpha, digits)}; further outcomes of a question are "
-        "adjusted by Holm's method or labelled exploratory. Intervals are two-sided; the direction named above says which "
-        "side supports the hypothesis.",
+        f"Whether fitter athletes respond less is answered over athletes, not over rows. {about_adjustment(plan)}",
+        f"{about_multiplicity(plan)} Further outcomes of a question are labelled exploratory. Intervals are two-sided; the "
+        "direction named above says which side supports the hypothesis.",
     )
 
 
@@ -277,10 +270,13 @@ def _say_part(name: str) -> str:
     part, _, rest = name.partition(".")
     if part == "smallest_effects":
         return f"the smallest effect of {_label(rest)}"
+    if part == "adjustment":
+        return f"the adjustment for {short_question(rest)}"
     if part == "primary_outcomes":
         return f"the primary outcome for {short_question(rest)}"
     words = {
         "capacity_unit": "the unit of capacity",
+        "multiplicity": "the rule for several questions",
         "round_variable": "the club's round as the one that is compared",
     }
     return words.get(part, f"the {part.replace('_', ' ')}")
@@ -466,6 +462,14 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
                 "capacity_unit": plan.capacity_unit,
                 "round_variable": plan.round_variable,
                 "n_athletes": plan.n_athletes,
+                "primary_questions": plan.primary_questions,
+                "multiplicity": plan.multiplicity,
+                "adjustment": plan.adjustment,
+                "aerobic_test": plan.aerobic_test,
+                "sexes": plan.sexes,
+                "assumptions": plan.assumptions,
+                "assumption_ranges": plan.assumption_ranges,
+                "assumption_reasons": plan.assumption_reasons,
                 "proposed": plan.proposed,
             },
             "settings": {name: study.settings[name] for name in FIXED_SETTINGS if name in study.settings},
@@ -542,6 +546,7 @@ def load_fixed_plan(folder: str | Path) -> FixedPlan | None:
         ) from None
     document = Path(folder) / Path(str(document_name)).name
     same = document.is_file() and hashlib.sha256(document.read_bytes()).hexdigest() == document_sum
+    same = same and f"Checksum (SHA-256): `{checksum}`" in document.read_text(encoding="utf-8")
     return FixedPlan(
         fixed["date"], checksum, same and checksum_of(fixed) == checksum, plan, protocol, fixed, document.name
     )
@@ -555,6 +560,18 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
         "exclusions": tuple(part["exclusions"]),
         "proposed": tuple(part["proposed"]),
     }
+    if "primary_questions" in part:
+        known["primary_questions"] = tuple(part["primary_questions"])
+    for name in ("adjustment", "assumption_ranges"):
+        known[name] = {key: tuple(value) for key, value in part.get(name, {}).items()}
+    if (
+        "adjustment" not in part
+    ):  # fixed before plans named it: the covariates for all, or what the kit proposes
+        known["adjustment"] = {
+            q: known["covariates"] or propose_adjustment(part["primary_outcomes"][q])
+            for q in QUESTIONS
+            if q.startswith("fitness.") and q in part["primary_outcomes"]
+        }
     if not all(h.question in QUESTIONS and h.outcome in OUTCOMES for h in known["hypotheses"]):
         raise ValueError("a hypothesis that the kit cannot have written")
     return Plan(**known, frozen={"date": date, "checksum": checksum})

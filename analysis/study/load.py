@@ -37,7 +37,7 @@ from .inventory import (
     usual_session,
 )
 from .model import Study
-from .plan import Plan, read_plan, settle_primary_session
+from .plan import Plan, keep_fixed, read_plan, settle_primary_session
 from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
 from .problems import Findings, Problem, StudyError, problem_table
 from .protocol import Protocol
@@ -247,7 +247,7 @@ def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
             "put the original back; the write-up lists this as a deviation",
         )
     return replace(
-        plan,
+        keep_fixed(plan, fixed.plan) if fixed.intact else plan,
         frozen={
             "date": fixed.date,
             "checksum": fixed.checksum,

@@ -6,8 +6,10 @@ import re
 from dataclasses import dataclass, field, replace
 
 from ..basics import Result, did_you_mean
+from ..physiology.aerobic_tests import known_aerobic_tests
 from .columns import table_columns
 from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
+from .plan_assumptions import read_assumptions
 from .problems import Findings
 from .settings import SETTINGS_FILE, Settings
 
@@ -65,6 +67,22 @@ class Plan(Result):
         "round_no" (the club's clock) or "bout_no" (rounds that the athlete sparred).
     n_athletes : int or None
         The planned number of athletes.
+    primary_questions : tuple of str
+        The questions that the study is about; the others are secondary.
+    multiplicity : str
+        "primary": Holm over the primary questions, and apart from them over the secondary ones; "all": Holm over all.
+    adjustment : dict
+        Fitness question -> covariates that its slope is adjusted for.
+    aerobic_test : str
+        The planned fitness test; "" where none is named.
+    sexes : str
+        "men", "women" or "mixed"; "" where it is not said.
+    assumptions : dict
+        Field of `planning.Assumptions` -> value that replaces the kit's.
+    assumption_ranges : dict
+        The same fields -> lowest and highest plausible value.
+    assumption_reasons : dict
+        The same fields -> why.
     frozen : dict or None
         date and checksum of the plan fixed before the data; None where none was fixed.
     proposed : tuple of str
@@ -82,12 +100,36 @@ class Plan(Result):
     capacity_unit: str = "mL/kg/min"
     round_variable: str = "round_no"
     n_athletes: int | None = None
+    primary_questions: tuple[str, ...] = ("rounds.heart_rate", "fitness.heart_rate")
+    multiplicity: str = "primary"
+    adjustment: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    aerobic_test: str = ""
+    sexes: str = ""
+    assumptions: dict[str, float] = field(default_factory=dict)
+    assumption_ranges: dict[str, tuple[float, float]] = field(default_factory=dict)
+    assumption_reasons: dict[str, str] = field(default_factory=dict)
     frozen: dict | None = None
     proposed: tuple[str, ...] = ()
 
     def direction(self, question: str) -> str:
         """Return the planned direction of a question, or "differs" where no hypothesis names one."""
         return next((h.direction for h in self.hypotheses if h.question == question), "differs")
+
+    def adjusted_for(self, question: str, outcome: str) -> tuple[str, ...]:
+        """Return the covariates of a fitness question for one outcome: a share of the maximum holds the maximum already."""
+        named = self.adjustment.get(question, self.covariates or propose_adjustment(outcome))
+        if outcome.startswith("percent"):
+            return tuple(name for name in named if name != "hr_max_bpm")
+        if self.primary_outcomes.get(question, "").startswith("percent") and outcome.endswith("_bpm"):
+            return tuple(dict.fromkeys(("hr_max_bpm", *named)))
+        return tuple(named)
+
+
+def propose_adjustment(outcome: str) -> tuple[str, ...]:
+    """Return what the kit adjusts a fitness question for, by the outcome alone; sex counts where it varies."""
+    if outcome.startswith("percent"):
+        return ("sex",)
+    return ("hr_max_bpm", "sex") if outcome.endswith("_bpm") else ("age_years", "sex")
 
 
 PROPOSED_REASON = "our proposal: would you change training for less?"
@@ -101,7 +143,10 @@ PLAN_KEYS = (
         "smallest_effect_reasons",
     ),
     *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes"),
+    *("primary_questions", "multiplicity", "adjustment", "aerobic_test", "sexes", "assumptions"),
 )
+MULTIPLICITY = ("primary", "all")
+SEXES = ("men", "women", "mixed")
 
 
 def read_plan(settings: Settings, findings: Findings) -> Plan:
@@ -115,18 +160,28 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
     reader = _PlanReader(settings, section, findings)
     reader.check_keys()
     effects, reasons = reader.effects()
+    assumed, ranges, why = reader.assumptions()
+    covariates, outcomes = reader.covariates(), reader.primary_outcomes()
     return Plan(
         primary_session=reader.primary_session(),
         alpha=reader.alpha(),
         hypotheses=reader.hypotheses(),
-        primary_outcomes=reader.primary_outcomes(),
+        primary_outcomes=outcomes,
         smallest_effects=effects,
         smallest_effect_reasons=reasons,
-        covariates=reader.covariates(),
+        covariates=covariates,
         exclusions=reader.texts("exclusions"),
         capacity_unit=reader.capacity_unit(),
         round_variable=reader.choice("round_variable", ("round_no", "bout_no"), "round_no"),
         n_athletes=reader.n_athletes(),
+        primary_questions=reader.primary_questions(),
+        multiplicity=reader.choice("multiplicity", MULTIPLICITY, "primary"),
+        adjustment=reader.adjustment(covariates, outcomes),
+        aerobic_test=reader.aerobic_test(),
+        sexes=reader.optional("sexes", SEXES),
+        assumptions=assumed,
+        assumption_ranges=ranges,
+        assumption_reasons=why,
         proposed=tuple(reader.proposed),
     )
 
@@ -207,8 +262,66 @@ class _PlanReader:
             return ()
         return tuple(value)
 
+    def optional(self, key: str, allowed: tuple[str, ...]) -> str:
+        value = self.section.get(key, "")
+        if value and value not in allowed:
+            self.complain(key, value, f"not among {', '.join(allowed)}", f'write {key} = "{allowed[0]}"')
+            return ""
+        return value
+
+    def aerobic_test(self) -> str:
+        known = sorted(set(known_aerobic_tests()["test"]))
+        value = self.section.get("aerobic_test", "")
+        if value and not _is_one_of(value, dict.fromkeys(known)):
+            near = did_you_mean(str(value), known)
+            hint = f"; did you mean {near}?" if near else ""
+            self.complain(
+                "aerobic_test",
+                value,
+                f"no such aerobic test{hint}",
+                f"write {near or 'one of ' + ', '.join(known)}",
+            )
+            return ""
+        return value
+
+    def primary_questions(self) -> tuple[str, ...]:
+        if "primary_questions" not in self.section:
+            return self.fill("primary_questions", Plan.primary_questions)
+        names = self.texts("primary_questions")
+        return tuple(dict.fromkeys(n for n in names if self._question_known(n, "primary_questions")))
+
+    def adjustment(self, covariates: tuple[str, ...], outcomes: dict[str, str]) -> dict[str, tuple[str, ...]]:
+        given = _flatten(self.section.get("adjustment", {}))
+        found = {}
+        for question in (q for q in outcomes if q.startswith("fitness.")):
+            if question in given:
+                value = given[question]
+                value = [value] if isinstance(value, str) else value
+                if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+                    self.complain(
+                        "adjustment", value, "not a list of texts", f'write "{question}" = ["age_years"]'
+                    )
+                    value = []
+                found[question] = self.known_columns("adjustment", tuple(value))
+            elif covariates:
+                found[question] = covariates
+            else:
+                found[question] = self.fill(f"adjustment.{question}", propose_adjustment(outcomes[question]))
+        for question in given:
+            if question not in found:
+                fitting = ", ".join(found)
+                self.complain("adjustment", question, "no question about fitness", f"write one of {fitting}")
+        return found
+
+    def assumptions(self) -> tuple[dict, dict, dict]:
+        given = self.section.get("assumptions", {})
+        given = given if isinstance(given, dict) else self._not_a_section("assumptions")
+        return read_assumptions(given, self.complain)
+
     def covariates(self) -> tuple[str, ...]:
-        names = self.texts("covariates")
+        return self.known_columns("covariates", self.texts("covariates"))
+
+    def known_columns(self, key: str, names: tuple[str, ...]) -> tuple[str, ...]:
         known = {*table_columns("athletes"), *table_columns("rounds")}
         for name in names:
             if name not in known:
@@ -219,7 +332,7 @@ class _PlanReader:
                     if near
                     else "write a column of the athletes or the rounds table, such as age_years"
                 )
-                self.complain("covariates", name, f"no column of the study{hint}", remedy)
+                self.complain(key, name, f"no column of the study{hint}", remedy)
         return names
 
     def capacity_unit(self) -> str:
@@ -383,6 +496,23 @@ def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesi
     else:
         text = f"In athletes with a higher aerobic capacity, {label} is {direction}."
     return Hypothesis(question, outcome, direction, text)
+
+
+def keep_fixed(plan: Plan, fixed: Plan) -> Plan:
+    """Return the plan with what study.toml leaves out as it was fixed, whatever the kit would propose today."""
+    changes: dict = {}
+    for name in plan.proposed:
+        part, _, key = name.partition(".")
+        if not key:
+            changes[part] = getattr(fixed, part)
+            continue
+        held = changes.setdefault(part, dict(getattr(plan, part)))
+        if key in getattr(fixed, part):
+            held[key] = getattr(fixed, part)[key]
+        if part == "smallest_effects":
+            why = changes.setdefault("smallest_effect_reasons", dict(plan.smallest_effect_reasons))
+            why[key] = fixed.smallest_effect_reasons.get(key, why.get(key, ""))
+    return replace(plan, **changes)
 
 
 def settle_primary_session(plan: Plan, sessions: list[str], line: int | None, findings: Findings) -> Plan:

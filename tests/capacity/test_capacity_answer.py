@@ -141,17 +141,52 @@ def test_three_athletes_are_refused_and_a_capacity_without_spread_too(club):
     assert "Only 0 athletes" in str(answer((rows.assign(hr_mean_bpm=np.nan), capacity, athletes)))
 
 
-def test_a_study_of_eight_is_answered_unadjusted_and_says_what_that_costs(club):
+def test_a_study_of_eight_keeps_its_question(club):
     result = answer(club(n=8, age_spread=10, women=4), chart=True)
-    assert result.n_athletes == 8
-    assert result.adjusted_for == ()
-    assert result.planned.df == pytest.approx(6)
-    assert any("not adjusted for measured maximal heart rate and sex" in w for w in result.warnings)
-    assert result.guards.set_index("guard").loc["covariates", "status"] == "warned"
+    assert result.n_athletes == 8 and not result.departs
+    assert result.adjusted_for == ("hr_max_bpm", "sex")
+    assert result.planned.df == pytest.approx(4)
     assert np.isfinite(result.specifications.table["estimate"]).all()
+    assert result.specifications.table["planned"].any()
     small = answer(club(n=4), chart=True)
-    assert small.n_athletes == 4
+    assert small.n_athletes == 4 and small.departs
     assert small.verdict in ("too imprecise", "supported", "opposite", "negligible")
+
+
+def test_eight_athletes_who_run_lower_in_percent_of_maximum_are_not_read_the_other_way(club):
+    """Fitter athletes with a higher maximum: without it held equal, bpm would point the other way."""
+    rng = np.random.default_rng(3)
+    rows, capacity, athletes = club(n=8, seed=3)
+    fit = np.linspace(44, 58, 8)
+    maximum = 178 + 1.6 * (fit - 44) + rng.normal(0, 1, 8)
+    share = 0.92 - 0.004 * (fit - 44) + rng.normal(0, 0.003, 8)
+    own = dict(zip(capacity["athlete"], maximum * share, strict=True))
+    whose = dict(zip(capacity["athlete"], maximum, strict=True))
+    rows["hr_mean_bpm"] = rows["athlete"].map(own) + rng.normal(0, 1.0, len(rows))
+    rows["percent_hr_max"] = 100 * rows["hr_mean_bpm"] / rows["athlete"].map(whose)
+    capacity, athletes = capacity.assign(capacity=fit), athletes.assign(hr_max_bpm=maximum)
+    result = answer((rows, capacity, athletes), smallest_effect=1.0, chart=True)
+    assert result.unadjusted.ci_low > 0  # what was reported before
+    assert result.verdict in ("supported", "too imprecise") and result.contrast < 0
+    beside = result.beside.set_index("outcome")
+    assert list(beside.index) == ["hr_mean_bpm", "percent_hr_max"]
+    assert beside.loc["percent_hr_max", "verdict"] == "supported"
+    assert beside.loc["hr_mean_bpm", "planned"] and beside.loc["hr_mean_bpm", "contrast"] == result.contrast
+    table = result.specifications.table
+    assert (table["covariates"] == "measured maximal heart rate").any()
+
+
+def test_one_maximum_that_was_not_measured_costs_one_athlete_and_not_the_question(club):
+    rows, capacity, athletes = club(n=14, age_spread=8, seed=5)
+    whole = answer((rows, capacity, athletes))
+    athletes.loc[3, "hr_max_source"] = "predicted"
+    rows.loc[rows["athlete"] == "A04", "percent_hr_max"] = np.nan
+    result = answer((rows, capacity, athletes), chart=True)
+    assert result.adjusted_for == whole.adjusted_for == ("hr_max_bpm",)
+    assert result.n_athletes == 13 and result.unadjusted.n_athletes == 14
+    width = result.contrast_ci_high - result.contrast_ci_low
+    assert width < 1.4 * (whole.contrast_ci_high - whole.contrast_ci_low)
+    assert (result.specifications.table["covariates"] == "measured maximal heart rate").any()
 
 
 def test_an_exact_null_with_precision_is_negligible_and_a_reversed_truth_is_opposite(club):
@@ -267,6 +302,7 @@ def test_predicted_maximal_heart_rates_never_enter(club):
     assert set(result.specifications.table["outcome"]) == {"hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm"}
     assert not result.specifications.table["covariates"].str.contains("maximal").any()
     assert result.guards.set_index("guard").loc["maximal heart rate", "status"] == "warned"
+    assert result.departs == "the slope could not be adjusted for measured maximal heart rate"
 
 
 def test_lactate_has_its_delay_and_activity_beside_it(club):
@@ -444,7 +480,10 @@ def test_odd_athletes_are_answered(club):
     assert answer(numbers).effect == pytest.approx(answer((rows, capacity, athletes)).effect)
     assert np.isfinite(answer((rows, capacity, athletes.drop(columns=["sex", "age_years"]))).effect)
     blank = athletes.assign(sex=["", *["F"] * 6, *["M"] * 7])
-    assert any("sex is not known" in w for w in answer((rows, capacity, blank)).warnings)
+    assert any(
+        "1 athlete without measured maximal heart rate and sex left out" in w
+        for w in answer((rows, capacity, blank)).warnings
+    )
     unknown = athletes.assign(age_years=[np.nan, np.nan, *athletes["age_years"][2:]])
     found = answer((rows, capacity, unknown), covariates=["age_years"])
     assert (found.n_athletes, found.unadjusted.n_athletes) == (12, 14)

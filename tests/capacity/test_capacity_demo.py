@@ -111,5 +111,6 @@ def test_the_demo_is_answered_and_its_truth_lies_in_the_interval(demo, model):
     ):
         found = demo.fitness(outcome)
         assert found.planned.ci_low < true < found.planned.ci_high
-        assert found.adjusted_for == ("age_years", "sex")
+        assert found.adjusted_for == ("hr_max_bpm" if outcome == "hr_mean_bpm" else "age_years", "sex")
+        assert not found.departs
         assert found.specifications.table["planned"].sum() == 1

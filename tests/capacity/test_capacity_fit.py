@@ -10,7 +10,7 @@ import pytest
 from analysis.basics import KitError
 from analysis.capacity import (
     CircularTestError,
-    check_hr_max_covariate,
+    answer_capacity,
     choose_covariates,
     correlate,
     fit_capacity,
@@ -110,47 +110,50 @@ def test_athletes_with_a_circular_test_are_set_aside_where_others_remain(club):
 
 
 def test_measured_and_predicted_maximal_heart_rates_are_not_mixed(club):
-    _, _, athletes = club()
+    rows, capacity, athletes = club()
     assert hr_max_source(athletes) == "measured"
     athletes.loc[0, "hr_max_source"] = "predicted"
     assert hr_max_source(athletes) == "mixed"
-    with pytest.raises(KitError, match="must not be mixed"):
-        check_hr_max_covariate(athletes)
-    assert (
-        choose_covariates("hr_mean_bpm", athletes).covariates == ("age_years",)
-        or not athletes["age_years"].std()
+    found = answer_capacity(rows, capacity, athletes, "hr_mean_bpm", smallest_effect=5, chart=False)
+    alone = answer_capacity(
+        rows[rows["athlete"] != "A01"], capacity, athletes, "hr_mean_bpm", smallest_effect=5, chart=False
     )
-    assert "predicted from age" in check_hr_max_covariate(athletes.assign(hr_max_source="predicted"))[0]
+    assert found.adjusted_for == ("hr_max_bpm",) and found.n_athletes == 15
+    assert found.contrast == pytest.approx(alone.contrast, rel=1e-9)  # nobody's predicted value entered
+    assert set(found.left_out["reason"]) == {"no measured maximal heart rate, which is held equal"}
     athletes.loc[0, "hr_max_bpm"] = np.nan
     assert hr_max_source(athletes) == "incomplete"
     assert hr_max_source(athletes.drop(columns="hr_max_source").dropna()) == "predicted"
 
 
-def test_the_default_rule_of_adjustment(club):
+def test_the_adjustment_does_not_depend_on_who_came(club):
+    _, _, athletes = club(n=24, age_spread=10, women=8)
+    for n in (8, 9, 10, 11, 12, 16):
+        came = pd.concat([athletes.head(n // 2), athletes.tail(n - n // 2)])
+        assert choose_covariates("hr_mean_bpm", came).covariates == ("hr_max_bpm", "sex")
+        assert choose_covariates("lactate_mmol_l", came).covariates == ("age_years", "sex")
+        without = came.assign(hr_max_source=["predicted"] + ["measured"] * (n - 1))
+        assert choose_covariates("hr_mean_bpm", without).covariates == ("hr_max_bpm", "sex")
+
+
+def test_the_rule_of_adjustment(club):
     _, _, athletes = club(age_spread=10, women=6)
     assert choose_covariates("hr_mean_bpm", athletes).covariates == ("hr_max_bpm", "sex")
     predicted = athletes.assign(hr_max_source="predicted")
     found = choose_covariates("hr_mean_bpm", predicted)
-    assert found.covariates == ("age_years", "sex")
-    assert "not every athlete" in found.reason
+    assert found.covariates == ("sex", "age_years")
+    assert found.departs == "the slope could not be adjusted for measured maximal heart rate"
     assert choose_covariates("percent_hr_max", athletes).covariates == ("sex",)
     assert choose_covariates("lactate_mmol_l", athletes).covariates == ("age_years", "sex")
-    men = athletes[athletes["sex"] == "M"]
-    assert len(men) == 10
-    few = choose_covariates("hr_mean_bpm", men)
-    assert few.covariates == ()
-    assert few.given_up == ("hr_max_bpm",)
-    assert "may hide or fake" in few.warnings[0]
+    few = choose_covariates("hr_mean_bpm", athletes[athletes["sex"] == "M"].head(5))
+    assert few.covariates == () and few.given_up == ("hr_max_bpm",)
+    assert "may hide or fake" in few.warnings[0] and few.departs
+    assert choose_covariates("hr_mean_bpm", athletes, []).covariates == ()
     assert (
         choose_covariates("hr_mean_bpm", athletes, ["mass_kg"]).reason == "adjusted for body mass, as planned"
     )
     with pytest.raises(KitError, match="no such column"):
         choose_covariates("hr_mean_bpm", athletes, ["hair"])
-    with pytest.raises(KitError, match="must not be mixed"):
-        mixed = athletes.assign(hr_max_source=["measured"] + ["predicted"] * 15)
-        choose_covariates("hr_mean_bpm", mixed, ["hr_max_bpm"])
-    unknown = athletes.assign(age_years=np.nan, hr_max_bpm=np.nan)
-    assert any("age is not known" in w for w in choose_covariates("hr_mean_bpm", unknown).warnings)
 
 
 def test_one_test_for_maximum_and_capacity_warns(club):

@@ -84,11 +84,11 @@ def test_the_planned_analysis_is_marked_in_both_panels_of_the_chart(mixed):
     assert draw_specifications(bare) is None
 
 
-def test_an_unbounded_correction_is_drawn_as_unbounded():
+def test_a_value_that_cannot_be_corrected_says_so():
     rows, capacity, athletes = make_club(n=8)
     found = answer((rows, capacity.assign(standard_error=capacity["capacity"].std() * 1.1), athletes))
     figure = draw_error_correction(found)
-    assert "unbounded" in texts(figure)
+    assert "cannot be corrected (n = 8)" in texts(figure)
     assert "unbounded" in figure.alt_text
 
 

@@ -112,7 +112,8 @@ def test_the_fault_of_the_test_is_said_by_its_kind():
     assert "It shrinks the effect too" in said.plain_fault_of_test(CASES["imprecise"]())
     assert "cannot be told from the error of the test" in said.plain_fault_of_test(CASES["unbounded"]())
     assert "its error is not known" in said.plain_fault_of_test(CASES["no error known"]())
-    assert "unbounded" in " ".join(said.write_up_capacity(CASES["unbounded"]()))
+    unbounded = " ".join(said.write_up_capacity(CASES["unbounded"]()))
+    assert "the correlation cannot be corrected. The effect cannot be corrected either." in unbounded
 
 
 def test_refusals_and_not_yet_pass_through():
@@ -163,24 +164,15 @@ def test_tables_to_read_hold_every_line_of_the_answer():
     )
 
 
-def test_a_corrected_correlation_is_not_written_past_one():
-    from types import SimpleNamespace as Row
-
-    from analysis.telling.fitness.words import _reach_of_correlation, _within_one
-
-    row = {"estimate": -0.83, "ci_low": -1.12, "ci_high": 0.2}
-    assert (
-        _within_one(row) == "−0.83"
-        and _reach_of_correlation(row) == "−1.00 to 0.20, cut where correlations end"
-    )
-    assert _within_one({**row, "estimate": -1.2}).startswith("the end of the scale, −1")
-    chart = Row(n_specifications=6)
-    from analysis.telling.fitness.sentences import _of
-
-    assert [_of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
-
-
 def test_an_interval_that_spans_readings_off_the_scale_says_so(demo_answers):
     spans = "for readings anywhere beyond the analyser's scale"
     assert spans in " ".join(said.write_up_capacity(demo_answers.fitness("lactate_mmol_l")))
     assert spans not in " ".join(said.write_up_capacity(demo_answers.fitness("hr_mean_bpm")))
+
+
+def test_a_count_of_analyses_is_said_as_none_all_or_a_number():
+    from types import SimpleNamespace as Row
+
+    from analysis.telling.fitness.sentences import _of
+
+    assert [_of(Row(n_specifications=6), s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]

@@ -293,10 +293,11 @@ def draw_error_correction(answer, *, ax=None):
     axes[0].axvspan(-1.35, -1, color=FAINT, linewidth=0)
     axes[0].axvspan(1, 1.35, color=FAINT, linewidth=0)
     axes[1].set_xlabel(_effect_label(answer, known))
-    for panel, entries in zip(axes, lines, strict=True):
-        _mark_unbounded(panel, entries)
     said = [
-        f"{words}: {format_number(value, 2)}" + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
+        words
+        if math.isnan(value)
+        else f"{words}: {format_number(value, 2)}"
+        + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
         for words, value, low, high in lines[0]
     ]
     return finish(
@@ -332,7 +333,8 @@ def _corrected_lines(answer, quantity: str) -> list[tuple[str, float, float, flo
             if row["n_athletes"] != answer.n_athletes:
                 seen = (row["observed"], row["observed_ci_low"], row["observed_ci_high"])
                 lines.append((f"as measured (n = {row['n_athletes']})", *seen))
-            words = f"without test error (n = {row['n_athletes']})"
+            what = "without test error" if row["corrected"] else "cannot be corrected"
+            words = f"{what} (n = {row['n_athletes']})"
             lines.append((words, row["estimate"], row["ci_low"], row["ci_high"]))
     return lines
 
@@ -356,24 +358,6 @@ def _draw_entries(axes, entries) -> None:
     axes.set_yticks(range(len(entries)), [words for words, *_ in entries])
     axes.set_ylim(len(entries) - 0.5, -0.6)
     axes.tick_params(axis="y", length=0)
-
-
-def _mark_unbounded(axes, entries) -> None:
-    left, right = axes.get_xlim()
-    for i, (_, _, low, high) in enumerate(entries):
-        if math.isinf(low) or math.isinf(high):
-            start, end = (left if math.isinf(low) else low), (right if math.isinf(high) else high)
-            axes.annotate(
-                "",
-                (start, i),
-                (end, i),
-                arrowprops={"arrowstyle": "<->", "color": SECOND, "linestyle": "--"},
-                annotation_clip=False,
-            )
-            axes.text(
-                (start + end) / 2, i - 0.12, "unbounded", ha="center", va="bottom", fontsize=6.5, color=SECOND
-            )
-    axes.set_xlim(left, right)
 
 
 def _effect_label(answer, known) -> str:

@@ -153,20 +153,6 @@ def write_up_error(answer) -> str:
     return " ".join(texts)
 
 
-def _within_one(r) -> str:
-    """Write a corrected correlation; the correction can carry it past 1, where no correlation lies."""
-    if abs(r["estimate"]) <= 1:
-        return format_number(r["estimate"], 2)
-    return f"the end of the scale, {format_number(math.copysign(1, r['estimate']), 0)},"
-
-
-def _reach_of_correlation(r) -> str:
-    """Write the interval of a corrected correlation, cut where correlations end."""
-    cut = [min(max(limit, -1.0), 1.0) for limit in (r["ci_low"], r["ci_high"])]
-    text = format_ci(*cut, 2)
-    return text if cut == [r["ci_low"], r["ci_high"]] else f"{text}, cut where correlations end"
-
-
 def _error_sentence(answer, found, r, effect, known) -> str:
     digits, per = digits_of(known), step_words(answer.capacity_step, answer.capacity_unit)
     what = {
@@ -179,16 +165,23 @@ def _error_sentence(answer, found, r, effect, known) -> str:
         f"{format_number(found.capacity_sd, 2)} {unit} (n = {found.n_athletes}; reliability "
         f"{format_number(found.reliability, 2)}, {format_ci(found.reliability_low, found.reliability_high, 2)})."
     )
-    if not found.bounded:
-        return f"{text} This reliability cannot be told from 0, so the corrected correlation and effect are unbounded."
-    corrected = (
-        f"{text} It leaves {format_percent(found.attenuation)} of the correlation: from {format_number(r['observed'], 2)} as "
-        f"measured to {_within_one(r)} without it ({_reach_of_correlation(r)})"
-    )
+    if r["corrected"]:
+        text += (
+            f" It leaves {format_percent(found.attenuation)} of the correlation: from {format_number(r['observed'], 2)} as "
+            f"measured to {format_number(r['estimate'], 2)} without it ({format_ci(r['ci_low'], r['ci_high'], 2)})."
+        )
+    else:
+        text += " With that, the correlation cannot be corrected."
     if found.kind == "prediction":
-        return f"{corrected}; the effect stays as it is."
+        return f"{text} The effect stays as it is."
+    if not effect["corrected"]:
+        return (
+            f"{text} The effect cannot be corrected either."
+            if not r["corrected"]
+            else f"{text} The effect cannot be corrected."
+        )
     return (
-        f"{corrected}, and the effect of {per} from {format_number(effect['observed'], digits, sign=True)} to "
+        f"{text} The effect of {per} goes from {format_number(effect['observed'], digits, sign=True)} to "
         f"{format_number(effect['estimate'], digits, sign=True, unit=known.unit)} "
         f"({format_ci(effect['ci_low'], effect['ci_high'], digits)})."
     )

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import re
 
-from ...basics import format_number, format_percent, join_words, plural
-from ...study import OUTCOMES, result_status, topics
+from ...basics import format_number, format_p, format_percent, join_words, plural
+from ...study import OUTCOMES, planned, short_question, topics
+from ...study.plan_rules import about_multiplicity
 
 BY_KIT = "proposed by the kit"
 
 
-def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
+def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> list[str]:
     """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
     if plan.frozen:
         text = f"The plan was fixed on {_date(plan)} and has a checksum."
     else:
         text = "No plan was fixed before the data were collected, so that every test below is exploratory, whatever its p."
-    paragraphs = [text + _hypotheses(plan) + (_status(study) if plan.frozen else "")]
+    paragraphs = [text + _hypotheses(planned(study)) + (_status(questions) if plan.frozen else "")]
+    if any(q.status == "confirmatory" for q in questions):
+        paragraphs.append(about_multiplicity(planned(study)))
     asked = [o for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
     if asked:
         sizes = [_size(plan, o) for o in asked]
@@ -34,19 +37,29 @@ def write_up_plan(study, outcomes: tuple[str, ...]) -> list[str]:
     return paragraphs
 
 
-def _status(study) -> str:
+def _status(questions: tuple) -> str:
     """Say which questions are confirmatory, and why the others are not."""
-    named = {q: OUTCOMES[o].label.lower() for q, o in study.plan.primary_outcomes.items() if o in OUTCOMES}
     reasons: dict[str, list[str]] = {}
     confirmed = []
-    for question, label in named.items():
-        words = f"{label} over the rounds" if question.startswith("rounds.") else f"fitness and {label}"
-        status, why = result_status(study, question, study.plan.primary_outcomes[question])
-        (confirmed if status == "confirmatory" else reasons.setdefault(why, [])).append(words)
+    for q in questions:
+        words = short_question(q.id)
+        (confirmed if q.status == "confirmatory" else reasons.setdefault(q.why, [])).append(words)
     text = f" Confirmatory are the questions of {join_words(confirmed)}." if confirmed else ""
     for why, words in reasons.items():
         text += f" Exploratory, since {why}: {join_words(words)}."
     return text
+
+
+def write_up_claim(questions: tuple, family: str, outcome: str) -> list[str]:
+    """Say where an effect that is shown by itself is not claimed, since several questions were tested together."""
+    for q in questions:
+        if q.id.startswith(f"{family}.") and q.outcome == outcome and q.shown_alone:
+            others = len(q.family) - 1
+            return [
+                f"Tested together with {plural(others, 'other question')} by Holm's method, {format_p(q.p_adjusted)}: by "
+                "the plan the effect is not claimed."
+            ]
+    return []
 
 
 def _date(plan) -> str:

@@ -31,17 +31,18 @@ def deviations(answers) -> list[tuple[str, str, str]]:
 def _analyses(answers) -> list[tuple[str, str, str]]:
     """Planned analyses that were not done, or were adjusted otherwise."""
     plan, found = answers.study.plan, []
-    for question, outcome in plan.primary_outcomes.items() if answers.measured_outcomes else ():
+    for question, outcome in plan.primary_outcomes.items() if answers.fitness_outcomes else ():
         family, label = question.split(".")[0], OUTCOMES[outcome].label
         answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
         if isinstance(answer, NotYet):
             what = "change over the rounds" if family == "rounds" else "relation to fitness"
             found.append((f"{label}: {what}", "analysed", f"not analysed; {_reason(answer)}"))
-        elif family == "fitness" and plan.covariates and set(answer.adjusted_for) != set(plan.covariates):
-            planned, done = (
-                join_words(list(map(covariate_words, c))) for c in (plan.covariates, answer.adjusted_for)
+        elif family == "fitness" and answer.departs:
+            wanted, done = (
+                join_words(list(map(covariate_words, c)))
+                for c in (plan.adjusted_for(question, outcome), answer.adjusted_for)
             )
-            found.append((f"{label}: adjustment of the relation to fitness", planned, done or "nothing"))
+            found.append((f"{label}: adjustment of the relation to fitness", wanted, done or "nothing"))
     return found
 
 
@@ -93,7 +94,7 @@ def write_up_limitations(answers) -> list[str]:
         "results hold elsewhere is not known."
     )
     if not answers.measured_outcomes:
-        return [first, *survey]
+        return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
     first += (
         " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
         "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it."
@@ -102,7 +103,7 @@ def write_up_limitations(answers) -> list[str]:
 
 
 def _fitness_limits(answers, people) -> list[str]:
-    answer = next((a for o in answers.measured_outcomes if (a := answers.fitness(o))), None)
+    answer = next((a for o in answers.fitness_outcomes if (a := answers.fitness(o))), None)
     if not answer:
         return []
     text = (

@@ -1,0 +1,138 @@
+"""The planned questions with their answers: confirmatory or not, and what several tests together allow to claim."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..basics import Result
+from ..study import QuestionStatus, planned, question_statuses
+from ..study.binding import CONFIRMATORY, EXPLORATORY
+
+CHANGES = ("changed", "changed but smaller than matters", "supported", "opposite")
+"""Verdicts that rest on a test against no effect."""
+
+
+@dataclass(frozen=True)
+class Question(Result):
+    """One planned question: its standing, its answer, and what the family of tests makes of it.
+
+    Parameters
+    ----------
+    id, outcome, status, why, role, direction, hypothesis : str
+        As in `QuestionStatus`.
+    verdict : str
+        Of the answer; "" where there is none yet.
+    p, p_adjusted : float
+        Of the test against no effect, and after Holm over its family; missing without an answer, and p_adjusted where the
+        question is exploratory.
+    family : tuple of str
+        The questions that were tested together with it (itself included).
+    claimed : bool
+        True where a confirmatory question shows an effect after the adjustment.
+    """
+
+    id: str
+    outcome: str
+    status: str
+    why: str
+    role: str
+    direction: str
+    hypothesis: str
+    verdict: str = ""
+    p: float = float("nan")
+    p_adjusted: float = float("nan")
+    family: tuple[str, ...] = ()
+    claimed: bool = False
+
+    @property
+    def shown_alone(self) -> bool:
+        """True where the effect was shown by itself, but not among the tests of its family."""
+        return bool(self.family) and self.verdict in CHANGES and not self.claimed
+
+
+def answered_questions(answers) -> tuple[Question, ...]:
+    """Put every planned question beside its answer, and adjust the confirmatory ones as the plan says.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    tuple of Question
+
+    Notes
+    -----
+    Holm's method within each family: the primary questions, and the secondary ones (multiplicity "primary"); or all of them
+    together (multiplicity "all"). Exploratory questions are in no family and claim nothing.
+
+    References
+    ----------
+    Holm S (1979) Scandinavian Journal of Statistics 6:65-70.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from analysis.answers import Answers
+    >>> from analysis.study import Study
+    >>> {q.status for q in answered_questions(Answers(Study(folder=Path("nowhere"))))}
+    {'exploratory'}
+    """
+    plan = planned(answers.study)
+    found = [_answered(answers, status) for status in question_statuses(answers.study)]
+    return adjust_questions(found, alpha=plan.alpha, multiplicity=plan.multiplicity)
+
+
+def _answered(answers, status: QuestionStatus) -> Question:
+    family, _, _ = status.id.partition(".")
+    question = Question(**vars(status))
+    answer = getattr(answers, family)(status.outcome) if status.outcome else None
+    if not answer:
+        return question
+    p = answer.p_change if family == "rounds" else answer.planned.p
+    question = replace(question, verdict=answer.verdict, p=float(p))
+    departs = getattr(answer, "departs", "")
+    if departs and question.status == CONFIRMATORY:
+        return replace(question, status=EXPLORATORY, why=departs)
+    return question
+
+
+def adjust_questions(
+    questions: list[Question], *, alpha: float = 0.05, multiplicity: str = "primary"
+) -> tuple[Question, ...]:
+    """Adjust the p values of the confirmatory questions after Holm, family by family.
+
+    Parameters
+    ----------
+    questions : list of Question
+    alpha : float
+        Of each family. Default 0.05.
+    multiplicity : {"primary", "all"}
+        Two families (primary, secondary), or one.
+
+    Returns
+    -------
+    tuple of Question
+
+    Examples
+    --------
+    >>> one = Question("rounds.heart_rate", "hr_mean_bpm", "confirmatory", "", "primary", "rises", "", "changed", p=0.03)
+    >>> other = replace(one, id="fitness.heart_rate", verdict="too imprecise", p=0.4)
+    >>> [(q.p_adjusted, q.claimed) for q in adjust_questions([one, other])]
+    [(0.06, False), (0.4, False)]
+    """
+    from ..models import holm
+
+    found = list(questions)
+    tested = [i for i, q in enumerate(found) if q.status == CONFIRMATORY and q.verdict and not np.isnan(q.p)]
+    roles = {i: found[i].role if multiplicity == "primary" else "all" for i in tested}
+    for role in dict.fromkeys(roles.values()):
+        family = [i for i in tested if roles[i] == role]
+        adjusted = holm(np.array([found[i].p for i in family]))
+        named = tuple(found[i].id for i in family)
+        for i, p in zip(family, adjusted, strict=True):
+            claimed = bool(p < alpha) and found[i].verdict in CHANGES
+            found[i] = replace(found[i], p_adjusted=float(p), family=named, claimed=claimed)
+    return tuple(found)

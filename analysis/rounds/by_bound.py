@@ -1,0 +1,121 @@
+"""The answer on the rounds for every smallest effect that could have been chosen."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ..models.bound_curve import BoundCurve, bound_curve
+from .steps import label_of_step
+
+STEPS = 60
+"""Halvings in the search for the bound of the exact rank test."""
+
+
+def passing_bounds(pairs: pd.DataFrame, *, alpha: float = 0.05) -> np.ndarray:
+    """Return for each contrast the smallest bound with which it passes as equivalent, by every method that must agree.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        Of `equivalence`: ci_low, ci_high (level 1 - 2 alpha) and the same ending in `_cr2`; where ranks must agree, a
+        column `bound_ranks`.
+    alpha : float
+        Not used where the intervals are there already; kept for the reader.
+
+    Returns
+    -------
+    ndarray
+        In the unit of the outcome; missing where there is no interval.
+
+    Examples
+    --------
+    >>> pairs = pd.DataFrame({"ci_low": [-1.0], "ci_high": [4.0], "ci_low_cr2": [-1.5], "ci_high_cr2": [4.5]})
+    >>> passing_bounds(pairs).tolist()
+    [4.5]
+    """
+    ends = [c for c in ("ci_low", "ci_high", "ci_low_cr2", "ci_high_cr2", "bound_ranks") if c in pairs]
+    found = pairs[ends].abs().to_numpy(dtype=float)
+    return np.where(np.isnan(found).any(axis=1), np.nan, found.max(axis=1))
+
+
+def rounds_by_bound(answer) -> BoundCurve:
+    """Say what the answer on the rounds would be with any other smallest effect that matters.
+
+    Parameters
+    ----------
+    answer : RoundsAnswer
+
+    Returns
+    -------
+    BoundCurve
+        readings: bound_from, bound_to, verdict, plateau_from.
+
+    Notes
+    -----
+    Every pair of rounds passes as equivalent with a bound beyond the farther end of its interval of level 1 - 2 alpha, by
+    each method that must agree. A level stretch passes with the largest of its pairs.
+
+    Examples
+    --------
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> curve = rounds_by_bound(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))
+    >>> curve.planned_verdict, curve.readings["plateau_from"].tolist()
+    ('changed', ['', '2', '1'])
+    """
+    pairs, labels = answer.equivalence, list(answer.labels)
+    if answer.ordinal:
+        pairs = pairs.assign(bound_ranks=_rank_bounds(answer, pairs))
+    margins = passing_bounds(pairs)
+    position = {label: i for i, label in enumerate(labels)}
+    first = np.minimum(pairs["later"].map(position), pairs["earlier"].map(position)).to_numpy()
+    changed = bool(answer.changed)
+    turns = []
+    for start in range(len(labels) - 2, -1, -1):
+        inside = margins[first >= start]
+        if np.isnan(inside).any():
+            break
+        reading = {"verdict": label_of_step(changed, start == 0), "plateau_from": labels[start]}
+        turns.append((float(inside.max()), reading))
+    begin = {"verdict": label_of_step(changed, False), "plateau_from": ""}
+    curve = bound_curve(
+        answer.outcome, turns, start=begin, planned=answer.smallest_effect, alpha=answer.alpha
+    )
+    if len(turns) < len(labels) - 1:
+        return BoundCurve(
+            curve.outcome, curve.planned, curve.readings, curve.planned_verdict, float("nan"), curve.level
+        )
+    return curve
+
+
+def _rank_bounds(answer, pairs: pd.DataFrame) -> list[float]:
+    """The smallest bound with which the exact signed-rank tests of a pair pass too."""
+    from ..models import signed_rank, tie_decimals
+
+    tested = answer.rows[answer.rows["tested"]]
+    keys = ["athlete", "round_no"]
+    wide = tested.assign(round_no=tested["round_no"].astype(str)).set_index(keys)["value"].unstack()  # noqa: PD010
+    decimals = tie_decimals(wide.to_numpy())
+    found = []
+    for later, earlier in zip(pairs["later"], pairs["earlier"], strict=True):
+        d = (wide[later] - wide[earlier]).dropna().to_numpy()
+
+        def passes(bound: float, d=d) -> bool:
+            above = signed_rank(d + bound, alternative="greater", decimals=decimals).p
+            below = signed_rank(d - bound, alternative="less", decimals=decimals).p
+            return max(above, below) < answer.alpha
+
+        high = 2 * float(np.abs(d).max()) + 1 if len(d) else 0.0
+        if not len(d) or not passes(high):
+            found.append(float("nan"))
+            continue
+        low = 0.0
+        for _ in range(STEPS):
+            middle = (low + high) / 2
+            low, high = (low, middle) if passes(middle) else (middle, high)
+            if high - low < 1e-6 * max(high, 1e-9):
+                break
+        found.append(high)
+    return found
