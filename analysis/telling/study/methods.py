@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from ...basics import format_number, format_p, format_percent, join_words, plural
-from ...study import OUTCOMES, planned, short_question, topics
+from ...study import OUTCOMES, planned, topics
+from ...study.outcomes import short_question
 from ...study.plan_rules import about_multiplicity
 
 BY_KIT = "proposed by the kit"
