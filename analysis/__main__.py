@@ -74,6 +74,16 @@ def build_parser():
     lab = command("lab", "copy the notebooks beside the study and open them", "the study folder")
     lab.add_argument("--no-browser", action="store_true", help="start without opening a browser window")
 
+    pace = command(
+        "pace", "write the page on which a rater marks what athletes do in a round", "the study folder"
+    )
+    pace.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="where to write it (default: pace_page.html in the study folder)",
+    )
+
     pool = commands.add_parser(
         "pool",
         help="join de-identified studies of several clubs",
@@ -187,6 +197,17 @@ def run_lab(options):
         return subprocess.call(command, env=environment, cwd=target)
     except KeyboardInterrupt:
         return 0
+
+
+def run_pace(options):
+    """Write the page for raters."""
+    from .pace import write_pace_page
+    from .study import load_study
+
+    written = write_pace_page(load_study(options.folder), options.out)
+    print(f"Open this page on a phone or a computer; it needs no network: {written.resolve()}")
+    print("Put what it saves into the table pace (pace.csv or the tab pace), one rater below the other.")
+    return 0
 
 
 def run_pool(options):

@@ -307,6 +307,54 @@ class Answers:
 
         return self._once(("levels", x, y), compute, question="relations within athletes")
 
+    def pace(self):
+        """What did athletes do in the rounds, and how far do raters agree? `PaceAnswer` or `NotYet`."""
+
+        def compute():
+            from ..pace import answer_pace, pace_words
+
+            if self.study.pace.empty:
+                return NotYet(
+                    "what athletes did in the rounds",
+                    "rounds rated on the page of the command pace, in pace.csv",
+                )
+            if isinstance(self.cleaned, NotYet):
+                return NotYet("what athletes did in the rounds", self.cleaned.needs)
+            return answer_pace(
+                self.study.pace,
+                self.cleaned.windows,
+                self.rows,
+                words=pace_words(self.study.settings),
+                seed=self.seed,
+            )
+
+        return self._once("pace", compute, question="what athletes did in the rounds")
+
+    def activity(self, outcome: str = "hr_mean_bpm"):
+        """Do fitter athletes do more, beside a lower outcome? `ActivityAnswer` or `NotYet`."""
+        question = f"fitness, activity and {outcome_named(outcome).label.lower()}"
+
+        def compute():
+            from ..capacity import fitness_and_activity
+
+            pace, capacity = self.pace(), self.capacity
+            for part in (pace, capacity):
+                if isinstance(part, NotYet):
+                    return NotYet(question, part.needs)
+            here = inputs.of_session(pace.rounds, self.study.plan.primary_session)
+            if outcome not in here:
+                rows = self.rows[["session", "athlete", "round_no", outcome]]
+                here = here.merge(rows, on=["session", "athlete", "round_no"], how="left")
+            return fitness_and_activity(
+                here,
+                capacity,
+                outcome=outcome,
+                smallest_effect=self.study.plan.smallest_effects[outcome],
+                seed=self.seed,
+            )
+
+        return self._once(("activity", outcome), compute, question=question)
+
     def published(self):
         """Is our answer consistent with the published ones? `ReplicationAnswer` or `NotYet`."""
 

@@ -5,6 +5,7 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 (falsy) with the reason and what to do. Knows nothing of files.
 """
 
+from .activity import ActivityAnswer, fitness_and_activity
 from .adjustment import Adjustment, choose_covariates, covariate_words, default_step, known_scalings, to_unit
 from .answer import answer_capacity, bayes_factor
 from .chart import specifications
@@ -43,6 +44,7 @@ __all__ = [
     "OPPOSITE",
     "SUPPORTED",
     "VERDICTS",
+    "ActivityAnswer",
     "Adjustment",
     "CapacityAnswer",
     "CapacityFit",
@@ -68,6 +70,7 @@ __all__ = [
     "describe_tests",
     "drift_and_recovery",
     "fit_capacity",
+    "fitness_and_activity",
     "hr_max_source",
     "influence",
     "judge",

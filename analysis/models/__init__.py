@@ -38,6 +38,7 @@ Exact distribution of a correlation (bivariate normal)
     ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
 """
 
+from .agreement import Kappa, cohen_kappa, intraclass, intraclass_table
 from .censored import refit_censored
 from .correlation_distribution import (
     correlation_cdf,
@@ -70,6 +71,7 @@ __all__ = [
     "BatchFit",
     "BatchTest",
     "BootstrapInterval",
+    "Kappa",
     "MixedDiagnostics",
     "MixedFit",
     "PairedEffects",
@@ -82,6 +84,7 @@ __all__ = [
     "bca_interval",
     "bootstrap_bca",
     "centred_ranks",
+    "cohen_kappa",
     "correlation_cdf",
     "correlation_density",
     "correlation_log_likelihood",
@@ -96,6 +99,8 @@ __all__ = [
     "flip_p",
     "hedges_factor",
     "holm",
+    "intraclass",
+    "intraclass_table",
     "noncentral_f_interval",
     "noncentral_t_interval",
     "paired_effect_sizes",

@@ -287,32 +287,3 @@ def friedman(wide: pd.DataFrame) -> dict:
         "p": float(line["p_unc"]),
         "kendall_w": float(line["W"]),
     }
-
-
-def intraclass(long: pd.DataFrame) -> pd.DataFrame:
-    """Return the intraclass correlations of complete data, unrounded."""
-    import pingouin as pg
-
-    kept = {option: pg.options[option] for option in ("round", "round.column.CI95")}
-    try:
-        pg.options.update({"round": None, "round.column.CI95": None})
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            table = pg.intraclass_corr(data=long, targets="athlete", raters="trial", ratings="value")
-    finally:
-        pg.options.update(kept)
-    names = {"ICC(A,1)": "ICC(2,1)", "ICC(C,1)": "ICC(3,1)", "ICC(A,k)": "ICC(2,k)", "ICC(C,k)": "ICC(3,k)"}
-    table = table.set_index("Type").loc[list(names)]
-    limits = np.array([np.asarray(c, dtype=float) for c in table["CI95"]])
-    return pd.DataFrame(
-        {
-            "type": list(names.values()),
-            "estimate": table["ICC"].to_numpy(dtype=float),
-            "ci_low": limits[:, 0],
-            "ci_high": limits[:, 1],
-            "statistic": table["F"].to_numpy(dtype=float),
-            "df_num": table["df1"].to_numpy(dtype=float),
-            "df_den": table["df2"].to_numpy(dtype=float),
-            "p": table["pval"].to_numpy(dtype=float),
-        }
-    )

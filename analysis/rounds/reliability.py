@@ -218,7 +218,7 @@ def _athlete_by_trial(data, outcome, trial):
 
 
 def _icc_table(cases, kind, warnings) -> pd.DataFrame:
-    from .anova import intraclass
+    from ..models import intraclass_table
 
     k = cases.shape[1]
     if no_residual_spread(cases.to_numpy()):
@@ -232,7 +232,7 @@ def _icc_table(cases, kind, warnings) -> pd.DataFrame:
         )
     else:
         long = cases.melt(ignore_index=False, var_name="trial", value_name="value").reset_index()
-        table = intraclass(long)
+        table = intraclass_table(long)
     word = "evening" if kind == EVENINGS else "round"
     table["meaning"] = [MEANING[t].format(trial=word, trials=f"{word}s", k=k) for t in table["type"]]
     return table

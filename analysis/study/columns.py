@@ -35,6 +35,7 @@ TABLES = (
     "published",
     "decisions",
     "survey",
+    "pace",
 )
 """The tables of a study folder, in the order in which `check` names them."""
 
@@ -46,6 +47,7 @@ KEYS = {
     "rounds": ("session", "athlete", "round_no"),
     "lactate": ("session", "athlete", "after_round", "replicate"),
     "recordings": ("session", "athlete", "file", "column_or_label"),
+    "pace": ("session", "rater", "athlete", "round_no", "start_clock"),
 }
 """Columns that together may occur once; tables without an entry may repeat."""
 

@@ -32,7 +32,7 @@ class Study(Result):
     sessions, clock, athletes, attendance, aerobic_tests, rounds, lactate, recordings, published : DataFrame
         The canonical columns, always there, plus where each row was read (`file`, `row`; `source_file`, `row` where the
         table has a column `file` of its own). `rounds` is always long.
-    decisions, survey : DataFrame
+    decisions, survey, pace : DataFrame
         The same.
     plan : Plan
         Complete; `plan.frozen` where it was fixed before the data.
@@ -66,6 +66,7 @@ class Study(Result):
     published: pd.DataFrame = field(default_factory=partial(empty_table, "published"))
     decisions: pd.DataFrame = field(default_factory=partial(empty_table, "decisions"))
     survey: pd.DataFrame = field(default_factory=partial(empty_table, "survey"))
+    pace: pd.DataFrame = field(default_factory=partial(empty_table, "pace"))
     plan: Plan = field(default_factory=Plan)
     ledger: Ledger = field(default_factory=Ledger)
     settings: dict = field(default_factory=dict)

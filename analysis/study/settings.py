@@ -18,7 +18,7 @@ MAX_BYTES = 1_000_000
 SECTIONS = (
     *("title", "sport", "kind", "date_order", "exertion_scale"),
     *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
-    *("protocol", "plan", "sampling", "cleaning", "survey", "ethics", "fitness"),
+    *("protocol", "plan", "sampling", "cleaning", "survey", "ethics", "fitness", "pace"),
 )
 """Keys at the top of study.toml."""
 

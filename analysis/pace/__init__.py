@@ -1,0 +1,19 @@
+"""What athletes did in a round, second by second: the page for a rater, raters' agreement, activity beside heart rate.
+
+In: a `Study` with the table `pace`, and a `CleanedStudy` for rounds and heart rate on one clock. Out: `PaceAnswer`, and the page
+as one file. Activity is an outcome beside heart rate and may lie on the way from fitness to it: it is never adjusted away here.
+"""
+
+from .answer import PaceAnswer, answer_pace
+from .marks import PaceWords, pace_words, second_by_second
+from .page import pace_page, write_pace_page
+
+__all__ = [
+    "PaceAnswer",
+    "PaceWords",
+    "answer_pace",
+    "pace_page",
+    "pace_words",
+    "second_by_second",
+    "write_pace_page",
+]

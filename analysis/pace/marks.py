@@ -1,0 +1,218 @@
+"""From what raters wrote to one state for each second of a round, on the timekeeper's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..basics import KitError, Result, join_words
+from ..study.times import clock_seconds
+
+NOT_RATED = "not rated"
+STEP_S = 1.0
+MOST_SHIFT_S = 120.0
+"""A rater's clock may differ from the timekeeper's by this much before the round is not believed to be the same one."""
+REMARK_S = 5.0
+
+
+@dataclass(frozen=True)
+class PaceWords(Result):
+    """The states that a rater marks, which of them count as active, and the keys.
+
+    Parameters
+    ----------
+    states : tuple of str
+        Two to six words.
+    active : tuple of str
+        Those that count as activity.
+    keys, second_keys : tuple of str
+        One key per state for the first and for the second athlete.
+    """
+
+    states: tuple[str, ...] = ("active", "standing grip", "ground control", "apart")
+    active: tuple[str, ...] = ("active",)
+    keys: tuple[str, ...] = ("a", "s", "d", "f")
+    second_keys: tuple[str, ...] = ("j", "k", "l", "o")
+
+
+def pace_words(settings: Mapping) -> PaceWords:
+    """Read ``[pace]`` of study.toml.
+
+    Parameters
+    ----------
+    settings : mapping
+        study.toml; keys of [pace]: states, active, keys, second_keys.
+
+    Returns
+    -------
+    PaceWords
+
+    Raises
+    ------
+    KitError
+        Where words or keys do not go together.
+
+    Examples
+    --------
+    >>> pace_words({"pace": {"states": ["busy", "still"], "active": ["busy"]}}).keys
+    ('a', 's')
+    """
+    given = settings.get("pace", {})
+    if not isinstance(given, Mapping):
+        raise KitError("study.toml: pace is a section: write [pace] and below it states and active.")
+    known = {"states", "active", "keys", "second_keys"}
+    if odd := sorted(set(given) - known):
+        raise KitError(
+            f"study.toml [pace]: {join_words(odd)} is not read; known are {join_words(sorted(known))}."
+        )
+    own = PaceWords()
+    lists = {}
+    for name in ("states", "active", "keys", "second_keys"):
+        value = given.get(name, getattr(own, name))
+        if not isinstance(value, list | tuple) or not all(isinstance(v, str) and v.strip() for v in value):
+            raise KitError(
+                f'study.toml [pace]: {name} is a list of words, such as {name} = ["{own.states[0]}"].'
+            )
+        lists[name] = tuple(v.strip() for v in value)
+    n = len(lists["states"])
+    if not 2 <= n <= 6 or len(set(lists["states"])) < n or NOT_RATED in lists["states"]:
+        raise KitError(
+            f'study.toml [pace]: states needs two to six different words, none of them "{NOT_RATED}".'
+        )
+    for name, default in (("keys", "asdfgh"), ("second_keys", "jkloiu")):
+        if name not in given:
+            lists[name] = tuple(default[:n])
+        if len(lists[name]) < n or any(len(k) != 1 for k in lists[name]):
+            raise KitError(f"study.toml [pace]: {name} needs one key for each of the {n} states.")
+        lists[name] = tuple(k.lower() for k in lists[name][:n])
+    if len({*lists["keys"], *lists["second_keys"]}) < 2 * n:
+        raise KitError("study.toml [pace]: a key stands twice in keys and second_keys.")
+    if "active" not in given and "states" in given and own.active[0] not in lists["states"]:
+        lists["active"] = lists["states"][:1]
+    if not set(lists["active"]) <= set(lists["states"]) or not lists["active"]:
+        raise KitError("study.toml [pace]: active names which of the states count as activity.")
+    return PaceWords(**lists)
+
+
+def second_by_second(
+    pace: pd.DataFrame, windows: pd.DataFrame, *, states: tuple[str, ...]
+) -> tuple[pd.DataFrame, list[dict], list[str]]:
+    """Give the state of each second of each rated round.
+
+    Parameters
+    ----------
+    pace : DataFrame
+        session, rater, athlete, round_no, state, start_clock, end_clock (times of day).
+    windows : DataFrame
+        session, athlete, round_no, start_s, end_s: the rounds on the timekeeper's clock (`CleanedStudy.windows`).
+    states : tuple of str
+        The words that are states; "not rated" is time before the first mark.
+
+    Returns
+    -------
+    seconds : DataFrame
+        session, athlete, round_no, rater, second (from the start of the round), state ("" where not rated).
+    left_out : list of dict
+        Rows that could not be used: row, reason.
+    remarks : list of str
+        One sentence per rater whose clock was moved.
+
+    Notes
+    -----
+    A rater's clock is set right per evening by the median difference between the starts of his or her rounds and the
+    timekeeper's: the page's clock is that of a phone. A second has the state that covers its middle.
+
+    Examples
+    --------
+    >>> pace = pd.DataFrame({"session": "1", "rater": "R1", "athlete": "A1", "round_no": 1, "state": ["apart", "active"],
+    ...     "start_clock": ["19:00:00", "19:00:02"], "end_clock": ["19:00:02", "19:00:04"]})
+    >>> windows = pd.DataFrame({"session": ["1"], "athlete": ["A1"], "round_no": [1], "start_s": [68400.0], "end_s": [68404.0]})
+    >>> second_by_second(pace, windows, states=("active", "apart"))[0]["state"].tolist()
+    ['apart', 'apart', 'active', 'active']
+    """
+    left_out, remarks, found = [], [], []
+    place = {
+        (w.session, w.athlete, w.round_no): (w.start_s, w.end_s) for w in windows.itertuples(index=False)
+    }
+    spans = _readable(pace, states, place, left_out)
+    shifts, lost = _shifts(spans, place)
+    for (rater, session), shift in shifts.items():
+        if abs(shift) > REMARK_S:
+            way = "ahead of" if shift > 0 else "behind"
+            remarks.append(
+                f"The clock of rater {rater}, evening {session}, was {abs(shift):.0f} s {way} the timekeeper's and was moved."
+            )
+    for key, group in spans.groupby(["session", "athlete", "round_no", "rater"], sort=True):
+        session, athlete, round_no, rater = key
+        if key in lost:
+            left_out += [{"row": r, "reason": lost[key]} for r in group["row"]]
+            continue
+        start, end = place[session, athlete, round_no]
+        middle = np.arange(start + STEP_S / 2, end, STEP_S)
+        state = np.full(len(middle), "", dtype=object)
+        shift = shifts[rater, session]
+        for span in group.sort_values("start_s").itertuples(index=False):
+            inside = (middle >= span.start_s - shift) & (middle < span.end_s - shift)
+            state[inside] = "" if span.state == NOT_RATED else span.state
+        found.append(
+            pd.DataFrame(
+                {
+                    "session": session, "athlete": athlete, "round_no": round_no, "rater": rater,
+                    "second": np.arange(len(middle)), "state": state,
+                }
+            )
+        )  # fmt: skip
+    columns = ["session", "athlete", "round_no", "rater", "second", "state"]
+    seconds = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=columns)
+    return seconds, left_out, remarks
+
+
+def _readable(pace, states, place, left_out) -> pd.DataFrame:
+    """Spans with times in seconds, without rows that cannot be placed."""
+    lines = []
+    rows = pace["row"] if "row" in pace else pd.Series(np.arange(len(pace)) + 2, index=pace.index)
+    for row, line in zip(rows, pace.itertuples(index=False), strict=True):
+        start, end = clock_seconds(line.start_clock), clock_seconds(line.end_clock)
+        end += 86400.0 if end < start - 43200.0 else 0.0
+        if line.state not in states and line.state != NOT_RATED:
+            reason = f"the state {line.state!r} is none of {join_words(states, last='or')}"
+        elif not end >= start:
+            reason = "a time is missing, or the end lies before the start"
+        elif (line.session, line.athlete, line.round_no) not in place:
+            reason = "no such round on the timekeeper's clock"
+        else:
+            lines.append(
+                {
+                    "session": line.session, "rater": line.rater, "athlete": line.athlete, "round_no": line.round_no,
+                    "state": line.state, "start_s": start, "end_s": end, "row": row,
+                }
+            )  # fmt: skip
+            continue
+        left_out.append({"row": row, "reason": reason})
+    columns = ["session", "rater", "athlete", "round_no", "state", "start_s", "end_s", "row"]
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _shifts(spans: pd.DataFrame, place: Mapping):
+    """Seconds that each rater's clock is ahead, and rounds that do not lie where the timekeeper has them."""
+    began = spans.groupby(["session", "athlete", "round_no", "rater"])["start_s"].min()
+    apart: dict[tuple, list[float]] = {}
+    for (session, athlete, round_no, rater), start in began.items():
+        apart.setdefault((rater, session), []).append(start - place[session, athlete, round_no][0])
+    shifts = {key: float(np.median(values)) for key, values in apart.items()}
+    lost = {}
+    for (session, athlete, round_no, rater), start in began.items():
+        here = start - place[session, athlete, round_no][0]
+        shift = shifts[rater, session]
+        if abs(shift) > MOST_SHIFT_S and len(apart[rater, session]) < 3:
+            lost[session, athlete, round_no, rater] = (
+                f"rated {abs(shift):.0f} s away from the timekeeper's round: is it the same evening and round?"
+            )
+        elif abs(here - shift) > MOST_SHIFT_S / 2:
+            lost[session, athlete, round_no, rater] = (
+                f"begins {abs(here - shift):.0f} s from where this rater's other rounds put it: is the round number right?"
+            )
+    return shifts, lost
