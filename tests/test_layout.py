@@ -10,8 +10,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
-    "basics", "models", "physiology", "recordings", "study", "cleaning", "rounds", "capacity", "replication", "planning",
-    "training", "survey", "answers", "telling", "sheets", "notebook", "report",
+    "basics", "models", "physiology", "recordings", "study", "cleaning", "pace", "rounds", "capacity", "replication",
+    "planning", "training", "survey", "answers", "telling", "sheets", "notebook", "report",
 )  # fmt: skip
 TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "environment.yml", "constraints.txt", "analysis", "notebooks",
