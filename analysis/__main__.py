@@ -1,4 +1,4 @@
-"""The commands: ``python3 -m analysis setup | new | check | freeze | report | lab | pool | test``.
+"""The commands: ``python3 -m analysis setup | new | check | freeze | allocate | report | lab | pool | test``.
 
 Only the standard library is needed here; a command imports a room when it runs.
 """
@@ -47,6 +47,10 @@ def build_parser():
         "--survey", action="store_true", help="for sessions that other people send in, instead of rounds"
     )
 
+    new.add_argument(
+        "--training", action="store_true", help="for a study that assigns training to half of the athletes"
+    )
+
     check = command("check", "look through a study folder and name every problem at once", "the study folder")
     check.add_argument("--quick", action="store_true", help="leave the recordings closed (under a second)")
     freeze = command("freeze", "fix the plan, dated, before the first measurement", "the study folder")
@@ -56,6 +60,18 @@ def build_parser():
         metavar="N",
         help="how many athletes are planned (default: those in athletes.csv)",
     )
+
+    draw = command(
+        "allocate", "let chance decide, once, who adds the training of a training study", "the study folder"
+    )
+    draw.add_argument(
+        "--sealed",
+        type=Path,
+        required=True,
+        metavar="PATH",
+        help="the file to write, outside the study folder",
+    )
+    draw.add_argument("--late", default="", metavar="CODE", help="an athlete who joined after the draw")
 
     report = command("report", "analyse the study and write everything up", "the study folder")
     report.add_argument(
@@ -108,6 +124,7 @@ def run_new(options):
         rest=options.rest,
         scale=options.scale,
         survey=options.survey,
+        training=options.training,
         workbook=not options.csv,
     )
     print(f"Made {made.resolve()}")
@@ -141,6 +158,14 @@ def run_freeze(options):
 
     for path in freeze(options.folder, athletes=options.athletes):
         print(f"Wrote {path}")
+    return 0
+
+
+def run_allocate(options):
+    """Draw who trains."""
+    from .answers import allocate_study
+
+    print(allocate_study(options.folder, options.sealed, late=options.late))
     return 0
 
 

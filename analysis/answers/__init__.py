@@ -4,6 +4,7 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 `NotYet` that says what the study still needs. Notebooks, figures and the write-up all take these same objects.
 """
 
-from .walk import Answers, open_answers, open_survey
+from .training import allocate_study
+from .walk import Answers, open_answers, open_survey, open_training
 
-__all__ = ["Answers", "open_answers", "open_survey"]
+__all__ = ["Answers", "allocate_study", "open_answers", "open_survey", "open_training"]

@@ -96,9 +96,14 @@ def alternative_rows(cleaned, rows: pd.DataFrame) -> dict[str, pd.DataFrame] | N
     return None if kept is None else {"flagged samples kept": kept}
 
 
-def for_reliability(rows: pd.DataFrame, outcome: str) -> pd.DataFrame:
-    """Return the rows for reliability: sparred rounds of every session."""
-    return sparred(rows)[["session", "athlete", "round_no", outcome]]
+def for_reliability(rows: pd.DataFrame, outcome: str, sessions: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows for reliability: sparred rounds of every session, of one phase where sessions carry phases."""
+    rows = sparred(rows)
+    phases = dict(zip(sessions["session"], sessions["phase"], strict=True))
+    own = rows["session"].map(phases).fillna("")
+    if own.isin(["pre", "post"]).any():
+        rows = rows[own == "pre"]  # training between two evenings is no error of measurement
+    return rows[["session", "athlete", "round_no", outcome]]
 
 
 def read_gas_files(study: Study) -> dict:

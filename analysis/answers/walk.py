@@ -12,6 +12,7 @@ import pandas as pd
 from ..basics import KitError, NotYet
 from ..study import Study, load_study, outcome_named, planned
 from . import inputs
+from .training import training_answer
 
 DEMO_FOLDER = Path(__file__).resolve().parents[2] / "data_demo"
 
@@ -76,6 +77,33 @@ def open_survey(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
     answers = open_answers(folder, seed=seed)
     if folder is None and answers.study.survey.empty:
         return open_answers(DEMO_FOLDER / "survey", seed=seed)
+    return answers
+
+
+def open_training(folder: str | Path | None = None, *, seed: int = 0) -> Answers:
+    """Open the training study that notebook 09 is about.
+
+    Parameters
+    ----------
+    folder : path, optional
+        Default: the folder of `open_answers` where it assigns training or carries phases, else the invented training study.
+    seed : int
+        Of everything random. Default 0.
+
+    Returns
+    -------
+    Answers
+
+    Examples
+    --------
+    >>> open_training().study.training is not None
+    True
+    """
+    answers = open_answers(folder, seed=seed)
+    study = answers.study
+    phases = {*study.aerobic_tests["phase"], *study.sessions["phase"]} - {""}
+    if folder is None and study.training is None and not phases:
+        return open_answers(DEMO_FOLDER / "training", seed=seed)
     return answers
 
 
@@ -233,7 +261,7 @@ class Answers:
 
             if outcome not in self.measured_outcomes:
                 return NotYet(f"the reliability of {known.label.lower()}", inputs.needed_for(known))
-            return reliability(inputs.for_reliability(self.rows, outcome), outcome)
+            return reliability(inputs.for_reliability(self.rows, outcome, self.study.sessions), outcome)
 
         question = f"the reliability of {known.label.lower()}"
         return self._once(("reliability", outcome), compute, question=question)
@@ -399,6 +427,10 @@ class Answers:
             return answer_design(self.study.protocol, self.study.plan, None, size)
 
         return self._once(("design", n), compute)
+
+    def training(self):
+        """Does adding training change capacity and sparring heart rate? `TrainingAnswer` or `NotYet`."""
+        return self._once("training", lambda: training_answer(self), question="the training study")
 
     def survey(self):
         """What do submitted sessions show? `SurveyAnswer` or `NotYet`."""

@@ -85,7 +85,8 @@ def choose_tests(
     Notes
     -----
     A test after the session counts only where no test before it does, within the same limit. Without a date of session or
-    test the limit cannot be applied; then the latest row of the athlete comes first.
+    test the limit cannot be applied; then the latest row of the athlete comes first. Where tests carry a phase (pre, post), only
+    those of the session's phase count: what training changed is no error of the test.
 
     Examples
     --------
@@ -99,6 +100,7 @@ def choose_tests(
     table = aerobic_tests.reset_index(drop=True).copy()
     table["athlete"] = table["athlete"].astype(str)
     table["n_tests"] = table.groupby("athlete")["athlete"].transform("size")
+    table, others = _of_phase(table, sessions, primary_session)
     when = _session_date(sessions, primary_session)
     dates = (
         pd.to_datetime(table["date"], errors="coerce")
@@ -115,6 +117,7 @@ def choose_tests(
         )
         for _, row in table[far].iterrows()
     ]
+    left = [*others, *left]
     ranked = table.assign(
         _after=(days < 0).astype(int), _far=days.abs().fillna(within_days + 1), _row=-table.index
     )
@@ -133,6 +136,25 @@ def left_test(row: pd.Series, reason: str) -> dict:
     """Describe a test that was not used."""
     known = {c: row[c] for c in ("row", "athlete") if c in row.index}
     return {"file": "aerobic_tests", **known, "measure": str(row.get("test", "")), "reason": reason}
+
+
+def _of_phase(table: pd.DataFrame, sessions: pd.DataFrame | None, primary_session: str | None):
+    """Keep the tests of the session's phase, where tests carry one; a familiarisation never counts."""
+    if "phase" not in table or not table["phase"].astype("string").fillna("").ne("").any():
+        return table, []
+    phase, own = table["phase"].astype("string").fillna(""), "pre"
+    if sessions is not None and "phase" in sessions:
+        chosen = sessions
+        if primary_session is not None and "session" in sessions:
+            chosen = sessions[sessions["session"].astype(str) == str(primary_session)]
+        said = [p for p in chosen["phase"].astype("string").fillna("") if p]
+        own = said[0] if said else own
+    fits = phase.isin(["", own])
+    left = [
+        left_test(row, f"a test of phase {row['phase']}; the primary session is of phase {own}")
+        for _, row in table[~fits].iterrows()
+    ]
+    return table[fits].reset_index(drop=True), left
 
 
 def _session_date(sessions: pd.DataFrame | None, primary_session: str | None):

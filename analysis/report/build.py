@@ -261,6 +261,7 @@ def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:
     with steps.step("Comparing with published findings, asking what the design can answer"):
         answers.published()
         answers.design()
+        answers.training()
 
 
 def ask(answers, piece: tuple[str, str]):
@@ -299,6 +300,7 @@ def collect_results(answers) -> dict:
         "levels": answers.levels(),
         "published": answers.published(),
         "design": answers.design(),
+        "training": answers.training(),
         "survey": answers.survey(),
     }
 

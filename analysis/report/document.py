@@ -33,6 +33,9 @@ from ..telling.study.sentences import (
     write_up_protocol,
 )
 from ..telling.survey.sentences import plain_survey, write_up_survey
+from ..telling.training.figures import training_pictures
+from ..telling.training.sentences import plain_training, write_up_training, write_up_training_methods
+from ..telling.training.tables import training_tables
 from .checklists import checklist_tables
 
 
@@ -223,6 +226,7 @@ def _plain(answers) -> list[Section]:
         said += [plain_capacity(answers.fitness(outcome)) for outcome in _fitness_outcomes(answers)]
         said += _nothing_compared(answers)
         said.append(plain_replication(answers.published()))
+    said.append(plain_training(answers.training()))
     if answers.survey():
         said.append(plain_survey(answers.survey()))
     return [Section("In plain words", (Paragraph(DRAFT, "note"), *paragraphs(_split(said), "plain")))]
@@ -292,6 +296,7 @@ def _methods(answers) -> list[Section]:
             2,
         ),
         Section("Plan and size", paragraphs(_plan_and_power(answers)), 2),
+        Section("Training", paragraphs(write_up_training_methods(answers.training())), 2),
         Section(
             "Statistical analysis",
             paragraphs(
@@ -361,7 +366,8 @@ def _results(answers) -> list[Section]:
     sections = [Section("Results"), people]
     if not outcomes:
         missing = Section("Outcomes by round", paragraphs(_nothing_compared(answers)), 2)
-        return [*sections, missing, *_fitness(answers), *_comparison(answers), *_survey(answers)]
+        rest = [*_fitness(answers), *_comparison(answers), *_training(answers), *_survey(answers)]
+        return [*sections, missing, *rest]
     rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
     sections.append(
         Section(
@@ -387,7 +393,7 @@ def _results(answers) -> list[Section]:
             2,
         )
         sections.append(_with_picture(section, steps_picture(outcome, answer), "shows the differences"))
-    sections += _fitness(answers)
+    sections += _fitness(answers) + _training(answers)
     return sections + _repeatability(answers) + _comparison(answers) + _survey(answers)
 
 
@@ -418,6 +424,22 @@ def _comparison(answers) -> list[Section]:
         2,
     )
     return [_with_picture(section, forest_picture(answer), "shows the correlations")]
+
+
+def _training(answers) -> list[Section]:
+    """The training study: its answer here, what stands beside it in the supplement."""
+    answer = answers.training()
+    if not answer:
+        return []
+    tables = [t for t in training_tables(answer) if t.key not in TRAINING_BESIDE]
+    blocks = (*paragraphs(write_up_training(answer)), *tables)
+    section = Section("The training study", blocks, 2)
+    for picture, words in training_pictures(answer)[:2]:
+        section = _with_picture(section, picture, words)
+    return [section]
+
+
+TRAINING_BESIDE = ("training_individual", "training_guards")
 
 
 def _survey(answers) -> list[Section]:
@@ -473,6 +495,9 @@ def _supplement(answers) -> list[Section]:
     made += [
         analyses_picture(o, answers.fitness(o)) for o in _fitness_outcomes(answers) if answers.fitness(o)
     ]
+    if training := answers.training():
+        made += [t for t in training_tables(training) if t.key in TRAINING_BESIDE]
+        made += [picture for picture, _ in training_pictures(training)[2:]]
     made = [picture for picture in made if picture]
     return [Section("Supplementary figures", tuple(made))] if made else []
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
@@ -11,9 +12,11 @@ import pandas as pd
 
 from ..basics import KitError
 from ..planning import DesignAnswer, answer_design
-from ..study import Study, freeze_plan, load_study
+from ..study import PlanDocument, Study, freeze_plan, load_study
 from ..telling.document import Document, Paragraph, Picture, Section, Table
 from ..telling.planning.sentences import table_sizes, write_up_size
+from ..telling.training.sentences import write_up_training_size
+from ..training import plan_training
 from .word import write_word
 
 FIELDS = (
@@ -30,15 +33,37 @@ SIZE_HEADING = "Athletes and size"
 
 def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
     """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
-    study = load_study(folder)
-    answer = size_answer(study, athletes)
-    study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
-    size_blocks = blocks_of_size(answer)
+    size_blocks = blocks_of_size(size_answer(load_study(folder), athletes))
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
-    fixed = freeze_plan(study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n})
+    fixed = fix_plan(folder, athletes=athletes)
     word = fixed.path.with_suffix(".docx")
     write_word(as_document(fixed, size_blocks), word)
     return [*fixed.files, word]
+
+
+def fix_plan(
+    folder: str | Path, *, athletes: int | None = None, today: dt.date | None = None
+) -> PlanDocument:
+    """Fix the plan of a study folder as Markdown, with the justification of its size."""
+    study = load_study(folder, today=today)
+    answer = size_answer(study, athletes)
+    study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
+    paragraphs = write_up_size(answer)
+    if study.training and study.training.design != "before_after":
+        paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
+    return freeze_plan(study, justification={"paragraphs": paragraphs, "n_athletes": answer.n}, today=today)
+
+
+def size_of_training(design, n_athletes: int):
+    """Work out what the planned number can answer about the training, with the kit's assumptions about capacity."""
+    return plan_training(
+        sizes=[max(n_athletes // 2, 3)],
+        effects=sorted({2.0, 3.0, 4.1, 5.5, design.smallest_capacity_gain}),
+        sd_between=5.0,
+        typical_error=2.6,
+        smallest=design.smallest_capacity_gain,
+        drop_out=0.1,
+    )
 
 
 def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:

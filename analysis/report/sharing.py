@@ -10,6 +10,8 @@ from ..answers import Answers
 from ..basics import FEWEST_PEOPLE, NotYet, join_words
 from ..physiology import capacity_step_to_share
 from ..study import OUTCOMES
+from ..training import BeforeAfter
+from ..training.individual import unknown_response
 
 UNTOLD = ("median", "low", "high")
 """Columns that hold the value of one person: they stay with the owner."""
@@ -166,6 +168,40 @@ class SharedAnswers(Answers):
             return Withheld(f"how well {_label(outcome)} repeats", "more athletes")
 
         return self._changed(("reliability", outcome), super().reliability(outcome), change)
+
+    def training(self):
+        """As `Answers.training`: points coarse, reasons of single people left out, groups of few not described."""
+        return self._changed(("training",), super().training(), self._training)
+
+    def _training(self, answer):
+        outcomes = {}
+        for name, one in answer.outcomes.items():
+            n = one.n_athletes if isinstance(one, BeforeAfter) else one.main.n_athletes
+            if n < FEWEST_PEOPLE:
+                self._withhold(f"the training study of {one.label.lower()}")
+                continue
+            step = (
+                1.0
+                if one.outcome in OUTCOMES
+                else capacity_step_to_share(set(self.study.aerobic_tests["test"]))
+            )
+            points = one.athletes.copy()
+            for column in ("pre", "post"):
+                points[column] = (points[column] / step).round() * step
+            points["change"] = points["post"] - points["pre"]
+            points["athlete"] = ""
+            one = replace(one, athletes=points)
+            if not isinstance(one, BeforeAfter):
+                one = replace(one, missing=one.missing.assign(athlete="", reason=""))
+                if min(one.main.n_trained, one.main.n_reference) < FEWEST_PEOPLE:
+                    self._withhold(f"the spread of the changes of each group in {one.label.lower()}")
+                    one = replace(one, individual=unknown_response(one.individual))
+            outcomes[name] = one
+        adherence = answer.adherence
+        if adherence is not None and adherence.groups["n_athletes"].min() < FEWEST_PEOPLE:
+            self._withhold("what each group trained")
+            adherence = None
+        return replace(answer, outcomes=outcomes, adherence=adherence)
 
     def survey(self):
         """As `Answers.survey`."""

@@ -11,6 +11,7 @@ from .materials import list_materials, write_code_list
 from .parts import PAPERS, Sheet, SheetColumn
 from .pdf import sheets_pdf
 from .texts import texts_pdf
+from .training import training_sheets
 from .write import (
     Evening,
     plan_evening,
@@ -37,6 +38,7 @@ __all__ = [
     "study_athletes",
     "study_sheets",
     "texts_pdf",
+    "training_sheets",
     "write_code_list",
     "write_sheets",
     "write_texts",

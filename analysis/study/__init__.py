@@ -18,8 +18,10 @@ from .plan import DIRECTIONS, Hypothesis, Plan
 from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
 from .protocol import SCALES, Protocol
 from .times import clock_seconds, offset_seconds
+from .training import DESIGNS, TrainingDesign
 
 __all__ = [
+    "DESIGNS",
     "DIRECTIONS",
     "LEDGER_COLUMNS",
     "OUTCOMES",
@@ -41,6 +43,7 @@ __all__ = [
     "QuestionStatus",
     "Study",
     "StudyError",
+    "TrainingDesign",
     "check_study",
     "clock_seconds",
     "column_rules",

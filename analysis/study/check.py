@@ -16,6 +16,7 @@ from .load import Examination, examine_folder
 from .model import Study
 from .outcomes import typed_outcomes
 from .problems import StudyError, describe_problems, problem_table
+from .training import has_phases
 
 OUTCOME_COLUMNS = (*typed_outcomes(), "hr_mean_typed_bpm")
 
@@ -28,6 +29,7 @@ NEEDS = {
     "06_compare_with_published": "a published finding in published.csv, beside the rounds",
     "07_write_it_up": "heart rate, lactate or exertion of two rounds or more",
     "08_survey_of_sessions": "rows in survey.csv",
+    "09_training_study": "a section [training] in study.toml, or tests and evenings with phase pre and post",
 }
 """Notebook -> what it needs."""
 
@@ -233,6 +235,8 @@ def list_needs(study: Study) -> pd.DataFrame:
         "06_compare_with_published": once and len(study.published) > 0,
         "07_write_it_up": measured or (once and len(study.aerobic_tests) > 0),
         "08_survey_of_sessions": len(study.survey) > 0,
+        "09_training_study": study.training is not None
+        or has_phases({"aerobic_tests": study.aerobic_tests, "sessions": study.sessions}),
     }
     asked = ["08_survey_of_sessions"] if study.settings.get("kind") == "survey" else list(NEEDS)
     lines = [(name, bool(ready[name]), "" if ready[name] else NEEDS[name]) for name in asked]

@@ -36,6 +36,9 @@ TABLES = (
     "decisions",
     "survey",
     "pace",
+    "allocation",
+    "training_log",
+    "adverse_events",
 )
 """The tables of a study folder, in the order in which `check` names them."""
 
@@ -48,6 +51,7 @@ KEYS = {
     "lactate": ("session", "athlete", "after_round", "replicate"),
     "recordings": ("session", "athlete", "file", "column_or_label"),
     "pace": ("session", "rater", "athlete", "round_no", "start_clock"),
+    "allocation": ("athlete",),
 }
 """Columns that together may occur once; tables without an entry may repeat."""
 

@@ -42,6 +42,7 @@ from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_ses
 from .problems import Findings, Problem, StudyError, problem_table
 from .protocol import Protocol
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
+from .training import check_training, read_training
 
 
 @dataclass(frozen=True)
@@ -123,6 +124,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     check_ethics(settings, findings)
     check_fitness(settings, findings)
     check_texts(folder, findings)
+    training = read_training(settings, findings)
     context = Context(
         protocol.exertion_scale if settings else "",
         _states_scale(settings),
@@ -158,6 +160,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
     session = usual_session(tables["sessions"])
+    check_training(folder, tables, training, after)
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
 
     _remark_on_initials(tables["athletes"], after)
@@ -176,6 +179,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         sport=settings.get("sport", ""),
         protocol=protocol,
         plan=without_mention(plan, gone),
+        training=training,
         ledger=write_ledger(remaining, decided, barred, counts, gone),
         settings=without_mention(dict(settings), gone),
         known_codes=known,

@@ -15,6 +15,7 @@ from .inventory import find_recordings
 from .plan import Plan
 from .problems import problem_table
 from .protocol import Protocol
+from .training import TrainingDesign
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,8 +33,10 @@ class Study(Result):
     sessions, clock, athletes, attendance, aerobic_tests, rounds, lactate, recordings, published : DataFrame
         The canonical columns, always there, plus where each row was read (`file`, `row`; `source_file`, `row` where the
         table has a column `file` of its own). `rounds` is always long.
-    decisions, survey, pace : DataFrame
+    decisions, survey, pace, allocation, training_log, adverse_events : DataFrame
         The same.
+    training : TrainingDesign or None
+        [training] of study.toml; None where it is no training study.
     plan : Plan
         Complete; `plan.frozen` where it was fixed before the data.
     ledger : Ledger
@@ -67,6 +70,10 @@ class Study(Result):
     decisions: pd.DataFrame = field(default_factory=partial(empty_table, "decisions"))
     survey: pd.DataFrame = field(default_factory=partial(empty_table, "survey"))
     pace: pd.DataFrame = field(default_factory=partial(empty_table, "pace"))
+    allocation: pd.DataFrame = field(default_factory=partial(empty_table, "allocation"))
+    training_log: pd.DataFrame = field(default_factory=partial(empty_table, "training_log"))
+    adverse_events: pd.DataFrame = field(default_factory=partial(empty_table, "adverse_events"))
+    training: TrainingDesign | None = None
     plan: Plan = field(default_factory=Plan)
     ledger: Ledger = field(default_factory=Ledger)
     settings: dict = field(default_factory=dict)

@@ -19,6 +19,7 @@ from .protocol import SCALES
 from .settings import SETTINGS_FILE
 from .text_files import Slip
 from .times import read_duration
+from .training import FILES as TRAINING_FILES
 
 FOLDER = Path(__file__).with_name("templates")
 REPORT_TEXTS = Path(__file__).parents[1] / "report" / "texts"
@@ -38,6 +39,7 @@ STUDY_SHEETS = (
     ),
 )
 SURVEY_SHEETS = ("survey", "decisions")
+TRAINING_SHEETS = ("allocation", "training_log", "adverse_events")
 _USUAL_INPUTS = ("vo2max_ml_kg_min", "level", "shuttle", "distance_m", "time_min")
 _UNITS = {
     "code": "code",
@@ -52,7 +54,7 @@ _UNITS = {
 }
 
 
-def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
+def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = False) -> tuple[str, ...]:
     """Return the columns of a sheet, in the order of the printed sheet and of the workbook.
 
     Parameters
@@ -61,6 +63,8 @@ def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
         One of TABLES.
     tests : iterable of str
         Aerobic tests that the club uses: their sheet has the inputs of these tests alone.
+    training : bool
+        With phase and occasion of tests and evenings, as a training study needs them. Default False.
 
     Returns
     -------
@@ -77,6 +81,7 @@ def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
             "decisions": ("table_row",),
             "rounds": ("lactate_limit",),
             "lactate": ("lactate_limit",),
+            "sessions": () if training else ("phase", "occasion"),
         }.get(table, ())
         return tuple(name for name in column_rules()[table] if name not in hidden)
     known = {"mass_kg", "age_years", "sex"}  # these stand in the athletes table
@@ -87,7 +92,8 @@ def sheet_columns(table: str, tests: Iterable[str] = ()) -> tuple[str, ...]:
         if test in ("laboratory", "gas_exchange"):
             inputs |= {"averaging": None}
     names = inputs or dict.fromkeys(("file", *_USUAL_INPUTS))
-    return ("athlete", "date", "test", *names, "note")
+    when = ("phase", "occasion") if training else ()
+    return ("athlete", "date", *when, "test", *names, "note")
 
 
 def sheet_column(table: str, name: str) -> Column:
@@ -103,7 +109,14 @@ def unit_words(column: Column) -> str:
 
 
 def settings_text(
-    *, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool, tests: Iterable[str] = ()
+    *,
+    rounds: int,
+    work_s: float,
+    rest_s: float,
+    scale: str,
+    survey: bool,
+    tests: Iterable[str] = (),
+    training: bool = False,
 ) -> str:
     """Return study.toml of a new folder."""
     if survey:
@@ -115,7 +128,7 @@ def settings_text(
         for h in asked
     )
     primary = dict.fromkeys(proposed_outcomes().values())
-    return Template(read_template("study.toml")).substitute(
+    text = Template(read_template("study.toml")).substitute(
         date_order='# date_order = "day first"  # only where dates are typed as 03/04/2026\n',
         rounds=rounds,
         work=minutes_text(work_s),
@@ -126,6 +139,7 @@ def settings_text(
         effects="\n".join(f"{o} = {OUTCOMES[o].smallest_effect:g}" for o in primary),
         reasons="\n".join(f'{o} = "{PROPOSED_REASON}"' for o in primary),
     )
+    return text + (read_template("training.toml") if training else "")
 
 
 def minutes_text(seconds: float) -> str:
@@ -139,7 +153,7 @@ def read_template(name: str) -> str:
     return (FOLDER / name).read_text(encoding="utf-8")
 
 
-def readme_text(*, survey: bool) -> str:
+def readme_text(*, survey: bool, training: bool = False) -> str:
     """Return README.md of a new folder."""
     if survey:
         parts = (
@@ -148,8 +162,12 @@ def readme_text(*, survey: bool) -> str:
             "5. Then notebook 08.",
         )
     else:
-        steps = "5. Fix the plan before the first measurement: `python -m analysis freeze FOLDER`.\n"
-        steps += "6. Write everything up: `python -m analysis report FOLDER`."
+        steps = (
+            read_template("training_steps.md")
+            if training
+            else "5. Fix the plan before the first measurement: `python -m analysis freeze FOLDER`.\n"
+        )
+        steps += "" if training else "6. Write everything up: `python -m analysis report FOLDER`."
         parts = ("A sparring study", "the tabs of `study.xlsx` (or the CSV files)", steps)
     return Template(read_template("README.md")).substitute(kind=parts[0], tables=parts[1], steps=parts[2])
 
@@ -160,9 +178,10 @@ def notes_lines(*, survey: bool) -> list[str]:
     return notes["survey" if survey else "study"].strip().splitlines()
 
 
-def texts_to_rewrite() -> dict[str, str]:
+def texts_to_rewrite(*, training: bool = False) -> dict[str, str]:
     """Return the texts that a club rewrites: file name -> text."""
     files = [*sorted((FOLDER / "texts").glob("*.md")), *sorted(REPORT_TEXTS.glob("*.md"))]
+    files = [path for path in files if training or not path.name.startswith("training_")]
     return {path.name: path.read_text(encoding="utf-8") for path in files}
 
 
@@ -178,6 +197,7 @@ def new_study(
     rest: str | float = "2:00",
     scale: str = "6-20",
     survey: bool = False,
+    training: bool = False,
     workbook: bool = True,
 ) -> Path:
     """Make an empty study folder.
@@ -196,6 +216,9 @@ def new_study(
         Exertion scale: "6-20" (default), "0-10" or "0-100".
     survey : bool
         For sessions that other people send in, instead of rounds.
+    training : bool
+        For a study that assigns training: adds [training], the tables of the groups, the training and adverse events, and
+        phases. Default False.
     workbook : bool
         One study.xlsx (default), or CSV files.
 
@@ -222,24 +245,30 @@ def new_study(
     work_s, rest_s = _seconds(work, "work", 10, 3600), _seconds(rest, "rest", 0, 7200)
     _check_folder(folder)
     existed = folder.exists()
+    if survey and training:
+        raise KitError("A survey of sessions assigns no training: give --survey or --training, not both.")
     settings = settings_text(
-        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey, tests=tests
+        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey, tests=tests, training=training
     )
-    sheets = SURVEY_SHEETS if survey else STUDY_SHEETS
+    sheets = SURVEY_SHEETS if survey else STUDY_SHEETS + (TRAINING_SHEETS if training else ())
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write(folder / SETTINGS_FILE, settings)
-        _write(folder / "README.md", readme_text(survey=survey))
-        for name in ("recordings",) if survey else ("recordings", "aerobic_files", "texts"):
+        _write(folder / "README.md", readme_text(survey=survey, training=training))
+        for name in (
+            ("recordings",)
+            if survey
+            else ("recordings", "aerobic_files", "texts", *((TRAINING_FILES,) if training else ()))
+        ):
             (folder / name).mkdir(exist_ok=True)
         if not survey:
-            for name, text in texts_to_rewrite().items():
+            for name, text in texts_to_rewrite(training=training).items():
                 _write(folder / "texts" / name, text)
         if workbook:
-            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey)
+            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey, training)
         else:
             for table in sheets:
-                _write_csv(folder / f"{table}.csv", *_heads(table, tests, scale))
+                _write_csv(folder / f"{table}.csv", *_heads(table, tests, scale, training))
     except OSError as error:
         if not existed:
             shutil.rmtree(folder, ignore_errors=True)
@@ -289,8 +318,10 @@ def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _heads(table: str, tests: tuple[str, ...], scale: str) -> tuple[list[str], list[str]]:
-    names = list(sheet_columns(table, tests))
+def _heads(
+    table: str, tests: tuple[str, ...], scale: str, training: bool = False
+) -> tuple[list[str], list[str]]:
+    names = list(sheet_columns(table, tests, training=training))
     units = [unit_words(sheet_column(table, name)) for name in names]
     return names, [scale if name == "exertion" else unit for name, unit in zip(names, units, strict=True)]
 
@@ -301,7 +332,7 @@ def _write_csv(path: Path, names: list[str], units: list[str]) -> None:
 
 
 def _write_workbook(
-    path: Path, sheets: tuple[str, ...], tests: tuple[str, ...], scale: str, survey: bool
+    path: Path, sheets: tuple[str, ...], tests: tuple[str, ...], scale: str, survey: bool, training: bool
 ) -> None:
     from openpyxl import Workbook
     from openpyxl.styles import Font, PatternFill
@@ -313,7 +344,7 @@ def _write_workbook(
     bold, grey = Font(bold=True), PatternFill("solid", fgColor="EEEEEE")
     for table in sheets:
         sheet = book.create_sheet(table)
-        names, units = _heads(table, tests, scale)
+        names, units = _heads(table, tests, scale, training)
         sheet.append(names)
         sheet.append(units)
         sheet.freeze_panes = "B3" if names[0] in ("athlete", "person") else "C3"
@@ -338,7 +369,7 @@ def _write_workbook(
     for cell in notes[notes.max_row]:
         cell.font = bold
     for table in sheets:
-        wanted = set(sheet_columns(table, tests))
+        wanted = set(sheet_columns(table, tests, training=training))
         for line in describe_columns(table).itertuples(index=False):
             if line.column in wanted:
                 notes.append([line.table, line.column, line.unit, line.meaning, line.allowed])

@@ -19,6 +19,7 @@ SECTIONS = (
     *("title", "sport", "kind", "date_order", "exertion_scale"),
     *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
     *("protocol", "plan", "sampling", "cleaning", "survey", "ethics", "fitness", "pace"),
+    *("training", "allocation"),
 )
 """Keys at the top of study.toml."""
 

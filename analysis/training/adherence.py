@@ -120,6 +120,10 @@ def describe_adherence(
     )
 
 
+def _who(count: int, words: str) -> str:
+    return f"{'athlete' if count == 1 else 'athletes'} {words}"
+
+
 def _guards(athletes, groups) -> pd.DataFrame:
     by_arm = groups.set_index("arm")
     trained = athletes[athletes["arm"] == "trained"]
@@ -135,26 +139,15 @@ def _guards(athletes, groups) -> pd.DataFrame:
                 "min per week, trained minus control",
             )
         )
+    crossed = int((controls["sessions_done"] > 0).sum())
     lines.append(
-        (
-            "intervals done by controls",
-            bool((controls["sessions_done"] > 0).any()),
-            float((controls["sessions_done"] > 0).sum()),
-            "athletes of the control group",
-        )
+        ("intervals done by controls", crossed > 0, float(crossed), _who(crossed, "of the control group"))
     )
-    few = trained["share"] < LOW_ADHERENCE
+    few = int((trained["share"] < LOW_ADHERENCE).sum())
+    lines.append(("trained below 70 % of the plan", few > 0, float(few), _who(few, "of the trained group")))
+    unlogged = int((athletes["logged"] == 0).sum())
     lines.append(
-        ("trained below 70 % of the plan", bool(few.any()), float(few.sum()), "athletes of the trained group")
-    )
-    unlogged = athletes["logged"] == 0
-    lines.append(
-        (
-            "no line in the training log",
-            bool(unlogged.any()),
-            float(unlogged.sum()),
-            "athletes of both groups",
-        )
+        ("no line in the training log", unlogged > 0, float(unlogged), _who(unlogged, "of both groups"))
     )
     return pd.DataFrame(
         [{"guard": g, "found": "yes" if f else "no", "value": v, "of": o} for g, f, v, o in lines]

@@ -16,14 +16,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words, plural
+from ..study.training import CROSSOVER, DESIGNS
 
 TRAINED, CONTROL = "trained", "control"
-DESIGNS = ("parallel", "delayed_start", "matched_pairs", "before_after")
 RANDOMISED = DESIGNS[:3]
-CROSSOVER = (
-    "A crossover is not offered: what training gave stays for months, so the second period would not start from where the first "
-    "did. Take parallel or delayed_start."
-)
 TOLERANCES = (0.2, 0.3, 0.4, 0.5)
 """Largest difference of the baseline means, in SDs, tried in this order."""
 LEAST_KEPT = 100

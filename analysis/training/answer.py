@@ -117,6 +117,8 @@ class TrainingAnswer(Result):
     n_allocated : int
     protocol : str
     weeks, sessions_per_week : float
+    conditions : tuple of str
+        What differed between the evenings before and after.
     warnings : tuple of str
     """
 
@@ -129,6 +131,7 @@ class TrainingAnswer(Result):
     protocol: str = ""
     weeks: float = float("nan")
     sessions_per_week: float = float("nan")
+    conditions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -246,7 +249,7 @@ def analyse_outcome(
         flow=flow,
         missing=missing,
         tipping=float("nan"),
-        regression_to_mean=(1 - main.slope) * sd_baseline,
+        regression_to_mean=_regression(main, sd_baseline, error, wide),
         typical_error=error,
         detectable=detectable,
         typical_error_from=error_from,
@@ -305,6 +308,12 @@ def _equivalence_p(main, smallest):
     low = (main.estimate + smallest) / main.standard_error
     high = (smallest - main.estimate) / main.standard_error
     return float(stats.t.sf(min(low, high), main.df))
+
+
+def _regression(main, sd, error, wide) -> float:
+    """What an athlete who starts one SD low moves up by the error of the baseline alone."""
+    baselines = max(sum(c.startswith("pre_") for c in wide), 1)
+    return error**2 / baselines / sd if error == error and sd > 0 else (1 - main.slope) * sd
 
 
 def _flow(wide, reasons):
@@ -474,6 +483,7 @@ def answer_training(
     protocol="",
     weeks=float("nan"),
     sessions_per_week=float("nan"),
+    conditions=(),
     seed=0,
 ) -> TrainingAnswer:
     """Answer a training study: capacity and sparring heart rate, each with what may be claimed.
@@ -498,6 +508,8 @@ def answer_training(
         Reasons from outside (no frozen plan, groups that do not fit the draw).
     protocol, weeks, sessions_per_week
         What was planned.
+    conditions : sequence of str
+        What differed between the evenings before and after.
 
     Returns
     -------
@@ -552,5 +564,6 @@ def answer_training(
         protocol=protocol,
         weeks=float(weeks),
         sessions_per_week=float(sessions_per_week),
+        conditions=tuple(conditions),
         warnings=tuple(warnings),
     )

@@ -9,7 +9,7 @@ Hopkins WG (2015) Journal of Applied Physiology 118:1444 (SD of individual respo
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..basics import Result, check_number
 
@@ -112,6 +112,12 @@ def individual_response(*, sd_trained, n_trained, sd_control, n_control, level=0
         can_be_told=min(n1, n0) >= ENOUGH,
         level=level,
     )
+
+
+def unknown_response(known: IndividualResponse) -> IndividualResponse:
+    """The same without numbers, for groups so small that their spread would describe single people."""
+    names = ("sd_ir", "mover_low", "mover_high", "normal_low", "normal_high", "sd_trained", "sd_control")
+    return replace(known, can_be_told=False, **dict.fromkeys(names, float("nan")))
 
 
 def _signed_root(variance: float) -> float:

@@ -1,0 +1,1 @@
+"""What a training study says: sentences, tables, figures."""

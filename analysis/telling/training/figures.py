@@ -1,0 +1,252 @@
+"""Pictures of a training study: flow, baseline against follow-up, athletes, effect, reference set, dose, power."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+
+from ...basics import format_ci, format_number, plural
+from ...training import BeforeAfter
+from ..document import Picture
+from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+
+LOOK = {
+    "trained": {"color": MAIN, "marker": "o", "linestyle": "-"},
+    "control": {"color": SECOND, "marker": "s", "linestyle": "--"},
+    "all": {"color": MAIN, "marker": "o", "linestyle": "-"},
+}
+
+
+def draw_flow(one, *, ax=None):
+    """Draw how many athletes went from allocation to analysis, by group."""
+    figure, ax = new_axes(ax, width="single", height_mm=70)
+    ax.set(xlim=(0, 2), ylim=(0, 4.2))
+    ax.axis("off")
+    steps = (
+        ("allocated", "allocated"),
+        ("baseline", "with a baseline"),
+        ("followup", "with a follow-up"),
+        ("analysed", "analysed"),
+    )
+    box = {"boxstyle": "square,pad=0.5", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
+    said = []
+    for place, line in enumerate(one.flow.to_dict("records")):
+        x = 0.5 + place
+        ax.text(x, 4.05, line["arm"], ha="center", va="center", weight="bold")
+        for level, (column, words) in enumerate(steps):
+            y = 3.4 - level
+            ax.text(x, y, f"{line[column]} {words}", ha="center", va="center", bbox=box)
+            if level:
+                ax.annotate(
+                    "",
+                    (x, y + 0.25),
+                    (x, y + 0.75),
+                    arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.8},
+                )
+        said.append(f"{line['arm']}: {line['allocated']} allocated, {line['analysed']} analysed")
+    return finish(figure, f"Athletes from allocation to analysis, {one.label.lower()}. {'; '.join(said)}.")
+
+
+def draw_lines(one, *, ax=None):
+    """Draw baseline against follow-up of every athlete, with the two lines of the planned analysis."""
+    figure, ax = new_axes(ax, width="single", height_mm=75)
+    table, slope = one.athletes, one.main.slope
+    ends = np.array([table["pre"].min(), table["pre"].max()])
+    ax.plot(ends, ends, color=QUIET, linewidth=0.8, linestyle=":", label="no change")
+    shift = one.main.estimate
+    level = (table["post"] - slope * table["pre"] - shift * (table["arm"] == "trained")).mean()
+    for arm, add in (("control", 0.0), ("trained", shift)):
+        own, look = table[table["arm"] == arm], LOOK[arm]
+        ax.plot(
+            own["pre"], own["post"], linestyle="none", marker=look["marker"], color=look["color"], label=arm
+        )
+        ax.plot(ends, level + add + slope * ends, color=look["color"], linestyle=look["linestyle"])
+    ax.set(xlabel=f"Before ({one.unit})", ylabel=f"After ({one.unit})")
+    ax.legend(loc="best")
+    return finish(
+        figure,
+        f"{one.label} after against before, one mark per athlete; parallel lines of the planned analysis lie "
+        f"{format_number(one.main.estimate, one.digits, unit=one.unit)} apart.",
+    )
+
+
+def draw_athletes(one, *, ax=None):
+    """Draw each athlete before and after, with the error band of the test around no change."""
+    figure, ax = new_axes(ax, width="double", height_mm=70)
+    table = one.athletes
+    arms = [a for a in ("control", "trained", "all") if "arm" in table and (table["arm"] == a).any()] or [
+        "all"
+    ]
+    table = table if "arm" in table else table.assign(arm="all")
+    start, ticks = 0, []
+    if np.isfinite(one.detectable):
+        ax.axhspan(
+            -one.detectable, one.detectable, color=FAINT, linewidth=0, label="within the error of the test"
+        )
+    ax.axhline(0, color=QUIET, linewidth=0.8, linestyle=":")
+    for arm in arms:
+        own, look = table[table["arm"] == arm].sort_values("change"), LOOK[arm]
+        x = np.arange(start, start + len(own))
+        ax.vlines(x, 0, own["change"], color=look["color"], linewidth=1.0, linestyle=look["linestyle"])
+        ax.plot(
+            x,
+            own["change"],
+            linestyle="none",
+            marker=look["marker"],
+            color=look["color"],
+            label="athletes" if arm == "all" else arm,
+        )
+        ticks.append((x.mean() if len(x) else start, "athletes" if arm == "all" else arm))
+        start += len(own) + 1
+    ax.set_xticks([t for t, _ in ticks], [name for _, name in ticks])
+    ax.tick_params(axis="x", length=0)
+    ax.set(ylabel=f"After minus before ({one.unit})")
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
+    beyond = int((~table["within_error"]).sum())
+    band = (
+        f"{beyond} of {plural(len(table), 'athlete')} changed by more than "
+        f"{format_number(one.detectable, one.digits, unit=one.unit)}, "
+        "the error of the test"
+        if np.isfinite(one.detectable)
+        else "the error of the test is not known"
+    )
+    return finish(
+        figure, f"Change of each athlete in {one.label.lower()}, ordered inside the groups; {band}."
+    )
+
+
+def draw_effects(answer, *, ax=None):
+    """Draw the effect on every outcome beside the smallest worthwhile gain, in multiples of it."""
+    found = list(answer.outcomes.values())
+    figure, ax = new_axes(ax, width="double", height_mm=18 + 13 * len(found))
+    ax.axvline(0, color=QUIET, linewidth=0.8, linestyle=":")
+    ax.axvspan(-1, 1, color=FAINT, linewidth=0, label="too small to be worth the training")
+    said, names = [], []
+    for place, one in enumerate(found[::-1]):
+        main, scale = one.main, one.wanted / one.smallest
+        ends = sorted((main.ci_low * scale, main.ci_high * scale))
+        ax.plot(ends, [place, place], color=INK, linewidth=1.4)
+        ax.plot(main.estimate * scale, place, marker="D", color=MAIN, linestyle="none")
+        names.append(one.label)
+        said.append(
+            f"{one.label} {format_number(main.estimate, one.digits, unit=one.unit)} "
+            f"({format_ci(main.ci_low, main.ci_high, one.digits)})"
+        )
+    ax.set_yticks(range(len(found)), names)
+    ax.set(
+        xlabel="Multiples of the smallest worthwhile gain, wanted direction to the right",
+        ylim=(-0.6, len(found) - 0.4),
+    )
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    return finish(figure, f"Effect of the added training with 95 % intervals: {'; '.join(said[::-1])}.")
+
+
+def draw_reference_set(one, *, ax=None):
+    """Draw the studentised difference under every allocation that could have been drawn, and the observed one."""
+    figure, ax = new_axes(ax, width="single", height_mm=65)
+    chance = one.randomisation
+    values = np.clip(np.array(chance.statistics), -12, 12)
+    ax.hist(values, bins=min(40, max(8, len(values) // 6)), color=FAINT, edgecolor=QUIET, linewidth=0.5)
+    observed = float(np.clip(chance.statistic, -12, 12))
+    ax.axvline(observed, color=MAIN, linewidth=1.6, label="as drawn")
+    ax.axvline(-observed, color=MAIN, linewidth=0.8, linestyle="--", label="as large the other way")
+    ax.set(xlabel="Studentised difference", ylabel="Allocations")
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+    return finish(
+        figure,
+        f"{one.label}: studentised difference under {chance.n_allocations} possible allocations; "
+        f"{chance.as_extreme} are as far from 0 "
+        f"as the one that was drawn ({format_number(chance.statistic, 2)}).",
+    )
+
+
+def draw_dose(adherence, *, ax=None):
+    """Draw the weekly dose of each athlete by kind of session, by group."""
+    figure, ax = new_axes(ax, width="double", height_mm=70)
+    table = adherence.athletes.sort_values(["arm", "athlete"], ascending=[False, True]).reset_index(drop=True)
+    x = np.arange(len(table)) + (table["arm"] != table["arm"].iloc[0]).to_numpy() * 1.0
+    low = np.zeros(len(table))
+    for (column, words), shade, hatch in zip(
+        (("dose_intervals", "intervals"), ("dose_sparring", "sparring"), ("dose_other", "other")),
+        (MAIN, FAINT, "white"),
+        ("", "//", ".."),
+        strict=True,
+    ):
+        height = table[column].fillna(0).to_numpy()
+        ax.bar(x, height, bottom=low, color=shade, edgecolor=INK, linewidth=0.5, hatch=hatch, label=words)
+        low = low + height
+    centres = [x[(table["arm"] == arm).to_numpy()].mean() for arm in dict.fromkeys(table["arm"])]
+    ax.set_xticks(centres, list(dict.fromkeys(table["arm"])))
+    ax.tick_params(axis="x", length=0)
+    ax.set(ylabel="Dose a week (rating × minutes)")
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
+    means = "; ".join(
+        f"{r.arm}: intervals {format_number(r.dose_intervals, 0)}, sparring {format_number(r.dose_sparring, 0)}"
+        for r in adherence.groups.itertuples()
+    )
+    return finish(
+        figure, f"Weekly dose (rating times minutes) of each athlete by kind of session. Means, {means}."
+    )
+
+
+def draw_training_power(plan, *, ax=None):
+    """Draw the power by athletes per group, one line per true gain."""
+    figure, ax = new_axes(ax, width="single", height_mm=70)
+    for i, (effect, part) in enumerate(plan.table.groupby("effect")):
+        ax.plot(
+            part["n_per_group"],
+            100 * part["power"],
+            marker=MARKERS[i % len(MARKERS)],
+            linestyle=LINES[i % len(LINES)],
+            color=(MAIN, SECOND, INK, QUIET)[i % 4],
+            label=f"gain {format_number(effect, 1)}",
+        )
+    ax.axhline(80, color=QUIET, linewidth=0.8, linestyle=":")
+    ax.set(xlabel="Athletes in each group", ylabel="Studies that find it (%)", ylim=(0, 103))
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+    sizes = f"{plan.table['n_per_group'].min()} to {plan.table['n_per_group'].max()}"
+    return finish(
+        figure,
+        f"Share of studies that find a true gain, for {sizes} athletes in each group, SD between athletes "
+        f"{format_number(plan.sd_between, 1)} and typical error {format_number(plan.typical_error, 1)}; dotted line at 80 %.",
+    )
+
+
+def training_pictures(answer) -> list[tuple[Picture, str]]:
+    """Every picture of a training study with the words that point to it, the answers first."""
+    randomised = {k: o for k, o in answer.outcomes.items() if not isinstance(o, BeforeAfter)}
+    made = []
+    if randomised:
+        caption = "Effect of the added training with its 95\N{NO-BREAK SPACE}% interval, in smallest worthwhile gains."
+        made.append(
+            (Picture("training_effects", partial(draw_effects, answer), caption), "shows the effects")
+        )
+    for name, one in randomised.items():
+        caption = f"{one.label} after against before, with the lines of the planned analysis."
+        made.append(
+            (Picture(f"training_lines_{name}", partial(draw_lines, one), caption), "shows the athletes")
+        )
+    for name, one in answer.outcomes.items():
+        caption = f"Change of each athlete in {one.label.lower()}, with the error of the test shaded."
+        made.append(
+            (Picture(f"training_athletes_{name}", partial(draw_athletes, one), caption), "shows each change")
+        )
+    for name, one in randomised.items():
+        caption = (
+            f"{one.label}: the studentised difference under every allocation that could have been drawn."
+        )
+        made.append(
+            (
+                Picture(f"training_set_{name}", partial(draw_reference_set, one), caption),
+                "shows the reference set",
+            )
+        )
+        caption = f"Athletes from allocation to analysis, {one.label.lower()}."
+        made.append((Picture(f"training_flow_{name}", partial(draw_flow, one), caption), "shows the flow"))
+    if answer.adherence is not None:
+        caption = "Weekly dose of each athlete by kind of session."
+        made.append(
+            (Picture("training_dose", partial(draw_dose, answer.adherence), caption), "shows the dose")
+        )
+    return made
