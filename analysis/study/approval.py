@@ -150,6 +150,7 @@ def require_approval(study) -> None:
         return
     what = ["blood sampling"] if blood_is_drawn(study) else []
     what += [f"a maximal test ({join_words(maximal_tests(study))})"] if maximal_tests(study) else []
+    what += ["training that is assigned"] if study.training is not None else []
     if what:
         raise KitError(
             f"The plan holds {join_words(what)}, and study.toml names no ethics committee. Write under [ethics] in study.toml "

@@ -368,7 +368,16 @@ AFTERWARDS = (
 
 
 FIXED_FILE = "plan_fixed.json"
-FIXED_SETTINGS = ("ethics", "fitness", "sampling", "cleaning", "capacity", "rounds", "replication", "training")
+FIXED_SETTINGS = (
+    "ethics",
+    "fitness",
+    "sampling",
+    "cleaning",
+    "capacity",
+    "rounds",
+    "replication",
+    "training",
+)
 """Sections of study.toml that are fixed with the plan and the protocol."""
 
 Justification = str | Sequence[str] | Mapping | None

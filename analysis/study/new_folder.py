@@ -248,7 +248,13 @@ def new_study(
     if survey and training:
         raise KitError("A survey of sessions assigns no training: give --survey or --training, not both.")
     settings = settings_text(
-        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey, tests=tests, training=training
+        rounds=rounds,
+        work_s=work_s,
+        rest_s=rest_s,
+        scale=scale,
+        survey=survey,
+        tests=tests,
+        training=training,
     )
     sheets = SURVEY_SHEETS if survey else STUDY_SHEETS + (TRAINING_SHEETS if training else ())
     try:

@@ -56,7 +56,12 @@ LOST = {"trained": "sprained ankle in a match", "control": "moved to another tow
 def main(folder: Path = HERE.parent) -> None:
     """Write every file of the demo into `folder`."""
     rng = np.random.default_rng(SEED)
-    for old in [*folder.glob("*.csv"), *folder.glob("plan_*"), *folder.glob("allocation_record.json")]:
+    for old in [
+        *folder.glob("*.csv"),
+        *folder.glob("plan_*"),
+        *folder.glob("training_recordings/*.csv"),
+        *folder.glob("allocation_record.json"),
+    ]:
         old.unlink()
     club = make_club(rng)
     test_rows, sparring = measure(rng, club, set(), before=True)
