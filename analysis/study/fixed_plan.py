@@ -20,7 +20,7 @@ from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_multiplicity
 from .protocol import Protocol
-from .training import design_values
+from .training import plan_part
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def describe_plan(
             "Protocol", _about_protocol(study), _protocol_table(study.protocol), "Rounds, work and rest."
         ),
         PlanSection("Measurements", *_measurements(study)),
-        *_training_section(study),
+        *_training(study),
         PlanSection("Analysis", _about_analysis(plan)),
         PlanSection("Exclusions and missing values", _about_exclusions(plan)),
         PlanSection("Risks and how they are met", (*_about_approval(study), *RISKS)),
@@ -202,30 +202,9 @@ def _minutes(seconds: float) -> str:
     return f"{round(seconds) // 60}:{round(seconds) % 60:02d}\N{NO-BREAK SPACE}min"
 
 
-def _training_section(study: Study) -> tuple[PlanSection, ...]:
-    """The section on assigned training, in a training study."""
-    design = study.training
-    if design is None:
-        return ()
-    lines = [(name.replace("_", " "), _plain(value)) for name, value in design_values(design).items()]
-    drawn = (
-        f"The number that decides the draw is named here before it exists: {design.public_number_named}."
-        if design.public_number_named
-        else "No public number is named; a draw made later cannot be checked from outside."
-    )
-    said = TRAINING if design.design != "before_after" else TRAINING_BEFORE_AFTER
-    table = pd.DataFrame(lines, columns=["Part", "Planned"])
-    return (PlanSection("Training", (drawn, *said, *TRAINING_SAFETY), table, "The training study."),)
-
-
-def _plain(value) -> str:
-    if isinstance(value, tuple):
-        return join_words(value) or "none"
-    return (
-        (f"{value:g}" if value == value else "not fixed")
-        if isinstance(value, float)
-        else str(value) or "none"
-    )
+def _training(study: Study) -> tuple[PlanSection, ...]:
+    part = plan_part(study.training)
+    return (PlanSection("Training", *part, "The training study."),) if part else ()
 
 
 def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, str]:
@@ -309,31 +288,6 @@ def _say_part(name: str) -> str:
     }
     return words.get(part, f"the {part.replace('_', ' ')}")
 
-
-TRAINING = (
-    "Athletes are allocated once, when consent, clearance and all baselines are in. All balanced allocations within strata are "
-    "listed, those whose baseline means differ by at most 0.2 SD are kept (more where fewer than 100 remain), and one is drawn.",
-    "Everyone is analysed as allocated: follow-up on group and mean baseline, HC2 standard errors, Bell-McCaffrey degrees of "
-    "freedom; beside it the studentised coefficient over the kept allocations. A claim needs both, after Holm over capacity and "
-    "sparring heart rate.",
-    "No confirmatory claim is made where more than 20 % have no follow-up, or twice as many in one group, or "
-    "fewer than six pairs "
-    "are whole. Nobody is moved between groups for what was trained.",
-)
-TRAINING_BEFORE_AFTER = (
-    "One group is measured before and after. Nobody goes without the training, so changes are described beside "
-    "the change between "
-    "baselines and are never called its effect.",
-)
-TRAINING_SAFETY = (
-    "Screening is repeated before week 1 and after any illness; any heart, chest, fainting or family "
-    "sudden-death answer goes to a "
-    "doctor. The first session is done at 70 to 80 % of full effort. All-out work is supervised, with "
-    "first-aider and defibrillator.",
-    "The study pauses, and the committee is told, after any cardiac event, exertional collapse or dark urine, or two injuries "
-    "needing care in one group (proposal of the kit). Harms of both groups are reported in one table.",
-)
-"""The section on assigned training."""
 
 BY_KIT = "proposed by the kit; the authors gave no reason of their own"
 """Why an effect matters, where nobody has said it."""

@@ -259,6 +259,50 @@ def read_record(folder: Path) -> dict | None:
     return content
 
 
-def design_values(design: TrainingDesign | None) -> dict:
-    """Return a design as plain values, for the frozen plan and its document."""
-    return {} if design is None else {k: v for k, v in asdict(design).items() if k != "public_number"}
+TRAINING = (
+    "Athletes are allocated once, when consent, clearance and all baselines are in. All balanced allocations within strata are "
+    "listed, those whose baseline means differ by at most 0.2 SD are kept (more where fewer than 100 remain), and one is drawn.",
+    "Everyone is analysed as allocated: follow-up on group and mean baseline, HC2 standard errors, Bell-McCaffrey degrees of "
+    "freedom; beside it the studentised coefficient over the kept allocations. A claim needs both, after Holm over capacity and "
+    "sparring heart rate.",
+    "No confirmatory claim is made where more than 20 % have no follow-up, or twice as many in one group, or "
+    "fewer than six pairs "
+    "are whole. Nobody is moved between groups for what was trained.",
+)
+TRAINING_BEFORE_AFTER = (
+    "One group is measured before and after. Nobody goes without the training, so changes are described beside "
+    "the change between "
+    "baselines and are never called its effect.",
+)
+TRAINING_SAFETY = (
+    "Screening is repeated before week 1 and after any illness; any heart, chest, fainting or family "
+    "sudden-death answer goes to a "
+    "doctor. The first session is done at 70 to 80 % of full effort. All-out work is supervised, with "
+    "first-aider and defibrillator.",
+    "The study pauses, and the committee is told, after any cardiac event, exertional collapse or dark urine, or two injuries "
+    "needing care in one group (proposal of the kit). Harms of both groups are reported in one table.",
+)
+"""The section on assigned training."""
+
+
+def plan_part(design: TrainingDesign | None) -> tuple | None:
+    """What a plan says of assigned training: paragraphs and a table; None where none is assigned."""
+    if design is None:
+        return None
+    drawn = (
+        f"The number that decides the draw is named here before it exists: {design.public_number_named}."
+        if design.public_number_named
+        else "No public number is named; a draw made later cannot be checked from outside."
+    )
+    said = TRAINING if design.design != "before_after" else TRAINING_BEFORE_AFTER
+    values = {k: v for k, v in asdict(design).items() if k != "public_number"}
+    lines = [(name.replace("_", " "), _plain(value)) for name, value in values.items()]
+    return (drawn, *said, *TRAINING_SAFETY), pd.DataFrame(lines, columns=["Part", "Planned"])
+
+
+def _plain(value) -> str:
+    if isinstance(value, tuple):
+        return join_words(value) or "none"
+    if isinstance(value, float):
+        return f"{value:g}" if value == value else "not fixed"
+    return value or "none"
