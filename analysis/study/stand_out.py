@@ -1,0 +1,362 @@
+"""Values that stand out: possible, but unlike what the same athlete, the same row or the club shows. "Is this right?"
+
+Nothing is changed here. Each value is asked about once, with the slip that would explain it; a person answers with a
+decision `keep` or `replace`. The limits below are our proposal, chosen so that clubs that typed everything right are
+asked less than once (`tests/benchmarks/study_false_alarms.py`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from .columns import lines_of
+
+SCATTER = 1.4826
+"""Median absolute deviation times this is the standard deviation of a normal distribution."""
+
+PLAIN = 6.0
+"""Scatters away from what is expected at which a value is asked about by itself."""
+
+WITH_SLIP = {"point": 2.2, "exchanged": 3.5, "digit": 4.0, "front": 3.5}
+"""The same where a usual slip explains it: the commoner the slip, the sooner."""
+
+FEWEST = 5
+"""Values of one column that are needed before the club shows a pattern."""
+
+SAME_MASS = 0.06
+"""Two body masses of one athlete that differ by a larger share are asked about."""
+
+HR_MAX_APART = 35.0
+"""A maximal heart rate further than this from what the age predicts is asked about (bpm; about 3.5 standard errors)."""
+
+ALIKE = {"0": "68", "1": "47", "2": "7", "3": "58", "4": "19", "5": "36", "6": "058", "7": "129", "8": "0369", "9": "478"}
+"""Digit -> digits that a hurried hand makes look the same (common practice, no source)."""
+
+GAP_BPM = 40.0
+"""Peak minus mean of a round beyond this, and beyond the club's pattern, is asked about (bpm)."""
+
+
+@dataclass(frozen=True)
+class StandsOut:
+    """One value that is asked about.
+
+    Parameters
+    ----------
+    table, column : str
+    line : named tuple
+        The row, as loaded.
+    value : float
+    why : str
+        What it does not go with, in words.
+    likely : float
+        The value that a usual slip would have been made from; missing where none explains it.
+    slip : str
+        That slip in words; "" where there is none.
+    """
+
+    table: str
+    column: str
+    line: tuple
+    value: float
+    why: str
+    likely: float = math.nan
+    slip: str = ""
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """How a column scatters: floor of the scatter, smallest distance worth a question, decimals.
+
+    By ratio: compared as the logarithm of 1 + value, since lactate scatters more where it is high.
+    """
+
+    column: str
+    words: str
+    unit: str
+    floor: float
+    least: float
+    digits: int
+    by_ratio: bool = False
+
+
+def _measures(scale: str) -> tuple[_Measure, ...]:
+    least, floor = {"6-20": (5.0, 1.0), "0-10": (4.0, 0.8), "0-100": (35.0, 7.0)}.get(scale, (5.0, 1.0))
+    return (
+        _Measure("hr_mean_typed_bpm", "mean heart rate", " bpm", 4.0, 18.0, 0),
+        _Measure("hr_peak_typed_bpm", "peak heart rate", " bpm", 4.0, 20.0, 0),
+        _Measure("lactate_mmol_l", "lactate", " mmol/L", 0.12, 0.75, 1, by_ratio=True),
+        _Measure("exertion", "exertion", "", floor, least, 0),
+    )
+
+
+def find_values_that_stand_out(
+    tables: dict[str, pd.DataFrame], scale: str, *, target_delay_s: float = math.nan
+) -> list[StandsOut]:
+    """List the values that a person should look at again.
+
+    Parameters
+    ----------
+    tables : dict of str to DataFrame
+        Converted tables.
+    scale : str
+        The exertion scale.
+    target_delay_s : float
+        Planned seconds from the end of a round to the sample, where study.toml says so.
+
+    Returns
+    -------
+    list of StandsOut
+        In the order of the tables; one cell at most once.
+    """
+    found: dict[tuple, StandsOut] = {}
+    for one in (
+        *_athletes(tables["athletes"], tables["attendance"]),
+        *_tests(tables["aerobic_tests"]),
+        *_rounds(tables["rounds"], scale),
+        *_gaps(tables["rounds"]),
+        *_rested(tables["rounds"]),
+        *_delays(tables["rounds"], target_delay_s),
+    ):
+        found.setdefault((one.table, one.column, one.line), one)
+    return list(found.values())
+
+
+def likely_slip(value: float, expected: float, near: float, digits: int) -> tuple[float, str, str]:
+    """Return what was probably meant, the kind of slip and its words, or (nan, "", "").
+
+    Parameters
+    ----------
+    value : float
+        As typed.
+    expected : float
+        What the rest of the table leads one to expect.
+    near : float
+        How close to it the other value has to come.
+    digits : int
+        Decimals of the column.
+
+    Returns
+    -------
+    tuple of (float, str, str)
+
+    Examples
+    --------
+    >>> likely_slip(118, 179.0, 10.0, 0)[0], likely_slip(0.8, 7.6, 2.0, 1)
+    (181.0, (8.0, 'point', 'the decimal point slipped'))
+    """
+    best = (math.inf, math.nan, "", "")
+    for other, kind, words in _slips(value, digits):
+        apart = abs(other - expected)
+        if apart <= near and apart + near * (kind == "digit") < best[0]:
+            best = (apart + near * (kind == "digit"), other, kind, words)
+    return best[1:]
+
+
+def _slips(value: float, digits: int) -> Iterator[tuple[float, str, str]]:
+    """Yield what the digits of a value could have been, with the kind of slip and its words."""
+    for factor in (10.0, 0.1):
+        other = round(value * factor, 6)
+        if digits or other == int(other):
+            yield other, "point", "the decimal point slipped" if digits else "a digit too many or too few"
+    text = str(abs(round(value * 10**digits))).zfill(2 if digits else 1)
+    for i, (a, b) in enumerate(pairwise(text)):
+        if a != b:
+            yield int(text[:i] + b + a + text[i + 2 :]) / 10**digits, "exchanged", "two digits exchanged"
+    for i, a in enumerate(text):
+        for b in ALIKE.get(a, ""):
+            if i or b != "0":
+                yield int(text[:i] + b + text[i + 1 :]) / 10**digits, "digit", f"{a} for {b}"
+    for first in "123456789":
+        yield int(first + text) / 10**digits, "front", f"a {first} lost in front"
+
+
+def _rounds(rounds: pd.DataFrame, scale: str) -> Iterator[StandsOut]:
+    sparred = rounds[(rounds["round_no"] > 0) & rounds["took_part"].isin(["yes", "part", ""])]
+    for measure in _measures(scale):
+        there = sparred[sparred[measure.column].notna() & (sparred["lactate_limit"].eq("") | ~measure.by_ratio)]
+        if measure.by_ratio:
+            there = there[there[measure.column] > 0]
+        for _, session in there.groupby("session", sort=False):
+            if len(session) >= FEWEST:
+                yield from _unlike_the_others(session, measure)
+
+
+def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[StandsOut]:
+    values = session[measure.column].to_numpy(dtype=float)
+    scale = np.log1p(values) if measure.by_ratio else values
+    athletes = pd.factorize(session["athlete"])[0]
+    rounds = pd.factorize(session["round_no"])[0]
+    expected, lone = _expected(scale, athletes, rounds)
+    apart = scale - expected
+    known = np.isfinite(apart)
+    ones = np.where(lone, np.nan, apart)
+    spread = max(measure.floor, _spread(ones))
+    wide = max(measure.floor * 1.4, _spread(apart[lone]), _spread(ones) * 1.4)
+    lines = list(lines_of(session))
+    beside = _beside(session, measure.column)
+    for i in np.flatnonzero(known):
+        scatter = wide if lone[i] else spread
+        # a peak that fell as much as the mean speaks for a quiet round, one that did not for a slip
+        ask = 1.0 if np.isnan(beside[i]) else 0.75 if beside[i] * np.sign(apart[i]) > 3 else 1.5
+        if abs(apart[i]) < ask * min(WITH_SLIP["point"] * scatter, measure.least):
+            continue
+        middle = math.expm1(expected[i]) if measure.by_ratio else expected[i]
+        near = (1 + middle) * math.expm1(1.5 * scatter) if measure.by_ratio else max(1.5 * scatter, measure.least / 3)
+        likely, kind, slip = likely_slip(values[i], middle, near, measure.digits)
+        if lone[i] and not slip and ask >= 1.0:
+            continue  # of two values that disagree either may be right
+        least = 0.0 if kind == "point" else measure.least if slip else 1.5 * measure.least
+        if abs(apart[i]) < ask * max(least, WITH_SLIP.get(kind, PLAIN) * scatter):
+            continue
+        about = f"{middle:.{measure.digits}f}{measure.unit}"
+        whose = "the club's other values of this round" if lone[i] else f"the other rounds of {lines[i].athlete}"
+        yield StandsOut(
+            "rounds", measure.column, lines[i], values[i], f"{whose} lead one to expect about {about}", likely, slip
+        )
+
+
+def _beside(session: pd.DataFrame, column: str) -> np.ndarray:
+    """Return, in scatters, how much more than its partner (mean or peak) a heart rate departs from the club's gap."""
+    other = {"hr_mean_typed_bpm": "hr_peak_typed_bpm", "hr_peak_typed_bpm": "hr_mean_typed_bpm"}.get(column)
+    if other is None:
+        return np.full(len(session), np.nan)
+    gap = (session[column] - session[other]).to_numpy(dtype=float)
+    if np.isfinite(gap).sum() < FEWEST:
+        return np.full(len(session), np.nan)
+    return (gap - np.nanmedian(gap)) / max(_spread(gap), 3.0)
+
+
+def _expected(values: np.ndarray, athletes: np.ndarray, rounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return what the other rounds of the athlete and the club's change between rounds lead one to expect.
+
+    The second array is True where the athlete has no other round, so that only the club is left to compare with.
+    """
+    n_rounds = rounds.max() + 1
+    middle = np.array([np.median(values[athletes == a]) for a in range(athletes.max() + 1)])
+    change = np.zeros(n_rounds)
+    for _ in range(2):
+        for r in range(n_rounds):
+            change[r] = np.median((values - middle[athletes])[rounds == r])
+        for a in range(len(middle)):
+            middle[a] = np.median((values - change[rounds])[athletes == a])
+    expected, lone = np.full(len(values), np.nan), np.zeros(len(values), dtype=bool)
+    for i in range(len(values)):
+        own = (athletes == athletes[i]) & (np.arange(len(values)) != i)
+        if own.any():
+            expected[i] = np.median((values - change[rounds])[own]) + change[rounds[i]]
+            lone[i] = own.sum() == 1
+        else:
+            others = (rounds == rounds[i]) & (athletes != athletes[i])
+            lone[i] = True
+            if others.sum() >= FEWEST - 1:
+                expected[i] = np.median(values[others])
+    return expected, lone
+
+
+def _spread(values: np.ndarray) -> float:
+    values = values[np.isfinite(values)]
+    return float(SCATTER * np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+
+
+def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
+    """Find a mean and a peak of one round that do not go together."""
+    both = rounds[(rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()]
+    gaps = (both["hr_peak_typed_bpm"] - both["hr_mean_typed_bpm"]).to_numpy(dtype=float)
+    usual = float(np.median(gaps)) if len(gaps) >= FEWEST else 15.0
+    scatter = max(_spread(gaps), 4.0) if len(gaps) >= FEWEST else 6.0
+    far = np.flatnonzero(gaps > max(GAP_BPM, usual + PLAIN * scatter))
+    lines = list(lines_of(both)) if len(far) else []
+    for i in far:
+        line = lines[i]
+        likely, _, slip = likely_slip(line.hr_mean_typed_bpm, line.hr_peak_typed_bpm - usual, 2 * scatter, 0)
+        why = f"{gaps[i]:.0f} bpm below the peak of the same round ({line.hr_peak_typed_bpm:g})"
+        yield StandsOut("rounds", "hr_mean_typed_bpm", line, line.hr_mean_typed_bpm, why, likely, slip)
+
+
+def _rested(rounds: pd.DataFrame) -> Iterator[StandsOut]:
+    """Find a lactate before sparring that is unlike all others before sparring, where a lost point explains it."""
+    before = rounds[(rounds["round_no"] == 0) & rounds["lactate_mmol_l"].gt(0)]
+    yield from _one_each(before, "rounds", "lactate_mmol_l", "the club's other values before sparring", " mmol/L")
+
+
+def _one_each(
+    table: pd.DataFrame, name: str, column: str, whose: str, unit: str, *, only_slips: bool = True
+) -> Iterator[StandsOut]:
+    """Compare values of which each athlete has one with those of all others, by ratio."""
+    there = table[table[column].gt(0)]
+    if len(there) < FEWEST:
+        return
+    values = there[column].to_numpy(dtype=float)
+    lines = list(lines_of(there))
+    for i, line in enumerate(lines):
+        others = np.log(np.delete(values, i))
+        middle, scatter = float(np.median(others)), max(_spread(others), 0.15)
+        if abs(math.log(values[i]) - middle) < WITH_SLIP["digit"] * scatter:
+            continue
+        expected = math.exp(middle)
+        near = expected * (math.exp(1.5 * scatter) - 1)
+        for factor in (10.0, 0.1):
+            if abs(values[i] * factor - expected) <= near:
+                about = f"{whose} are about {expected:.3g}{unit}"
+                yield StandsOut(name, column, line, values[i], about, round(values[i] * factor, 6), "the decimal point slipped")
+
+
+def _delays(rounds: pd.DataFrame, target_s: float) -> Iterator[StandsOut]:
+    there = rounds[(rounds["round_no"] > 0) & rounds["lactate_delay_s"].notna()]
+    if len(there) < FEWEST:
+        return
+    values = there["lactate_delay_s"].to_numpy(dtype=float)
+    lines = list(lines_of(there))
+    for i, line in enumerate(lines):
+        others = np.delete(values, i)
+        top, usual = float(np.quantile(others, 0.95)), float(np.median(others))
+        if values[i] <= max(2.5 * top, usual + 120):
+            continue
+        tenth = values[i] / 10
+        fits = others.min() * 0.7 <= tenth <= top * 1.3
+        yield StandsOut(
+            "rounds", "lactate_delay_s", line, values[i], f"the other samples were taken about {usual:.0f} s after the round",
+            *((tenth, "a digit too many") if fits else (math.nan, "")),
+        )  # fmt: skip
+
+
+def _athletes(athletes: pd.DataFrame, attendance: pd.DataFrame) -> Iterator[StandsOut]:
+    own = dict(zip(athletes["athlete"], athletes["mass_kg"], strict=True))
+    on_day: dict[str, list[float]] = {}
+    for line in lines_of(attendance):
+        on_day.setdefault(line.athlete, []).extend(v for v in (line.mass_kg, line.usual_mass_kg) if v == v)
+    for line in lines_of(athletes):
+        yield from _mass("athletes", "mass_kg", line, line.mass_kg, on_day.get(line.athlete, []))
+        expected = 208.0 - 0.7 * line.age_years
+        if line.hr_limited != "yes" and abs(line.hr_max_bpm - expected) > HR_MAX_APART:
+            likely, _, slip = likely_slip(line.hr_max_bpm, expected, 15.0, 0)
+            why = f"at {line.age_years:g} years most maxima lie about {expected:.0f} bpm"
+            yield StandsOut("athletes", "hr_max_bpm", line, line.hr_max_bpm, why, likely, slip)
+    for line in lines_of(attendance):
+        for column, other in (("mass_kg", line.usual_mass_kg), ("usual_mass_kg", line.mass_kg)):
+            beside = [v for v in (own.get(line.athlete, math.nan), other) if v == v]
+            yield from _mass("attendance", column, line, getattr(line, column), beside)
+
+
+def _mass(table: str, column: str, line, value: float, others: list[float]) -> Iterator[StandsOut]:
+    """Ask where a mass differs from all others of the athlete, and these agree with one another or it alone is odd."""
+    if not others or math.isnan(value):
+        return
+    expected = float(np.median(others))
+    if all(abs(value / v - 1) > SAME_MASS for v in others) and max(others) / min(others) - 1 <= SAME_MASS:
+        likely, _, slip = likely_slip(value, expected, 0.03 * expected, 1)
+        if len(others) > 1 or slip:
+            why = f"elsewhere {line.athlete} has {expected:.1f} kg"
+            yield StandsOut(table, column, line, value, why, likely, slip)
+
+
+def _tests(tests: pd.DataFrame) -> Iterator[StandsOut]:
+    for name, own in tests.groupby("test", sort=False):
+        for column, unit in (("distance_m", " m"), ("vo2max_ml_kg_min", " mL/kg/min"), ("vo2max_l_min", " L/min")):
+            yield from _one_each(own, "aerobic_tests", column, f"the club's other values of {name}", unit)
