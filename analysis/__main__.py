@@ -53,6 +53,11 @@ def build_parser():
 
     check = command("check", "look through a study folder and name every problem at once", "the study folder")
     check.add_argument("--quick", action="store_true", help="leave the recordings closed (under a second)")
+    check.add_argument(
+        "--write-decisions",
+        action="store_true",
+        help="put the decisions that it proposes into the decisions table, for a person to confirm",
+    )
     freeze = command("freeze", "fix the plan, dated, before the first measurement", "the study folder")
     freeze.add_argument(
         "--athletes",
@@ -134,8 +139,10 @@ def run_new(options):
 
 def run_check(options):
     """Name every problem of a study folder."""
+    from .cleaning import CleaningRules
     from .recordings import inspect_recording
-    from .study import check_study
+    from .study import check_study, propose_decisions_for
+    from .survey import survey_choices
 
     def look(study):
         from .telling.cleaning.sentences import look_into_recordings
@@ -147,7 +154,13 @@ def run_check(options):
         )
         return look_into_recordings(study, keep=True)
 
-    outcome = check_study(options.folder, inspect=inspect_recording, look=None if options.quick else look)
+    if options.write_decisions:
+        path, new = propose_decisions_for(options.folder)
+        print(f"{new} proposed decision{'' if new == 1 else 's'} written to {path.name}, unconfirmed.\n")
+    readers = (CleaningRules.from_settings, survey_choices)
+    outcome = check_study(
+        options.folder, inspect=inspect_recording, look=None if options.quick else look, readers=readers
+    )
     print(outcome.text())
     return 0 if outcome.passed else 1
 

@@ -5,7 +5,7 @@ Knows nothing of statistics and opens no recording.
 """
 
 from .binding import QuestionStatus, planned, question_statuses, result_status
-from .check import CheckReport, check_study, list_needs
+from .check import CheckReport, check_study, list_needs, propose_decisions_for
 from .columns import TABLES, Column, column_rules, describe_columns, empty_table, table_columns
 from .decisions import LEDGER_COLUMNS, Ledger
 from .deviations import plan_deviations
@@ -62,6 +62,7 @@ __all__ = [
     "plan_deviations",
     "planned",
     "problem_table",
+    "propose_decisions_for",
     "question_statuses",
     "result_status",
     "sheet_columns",

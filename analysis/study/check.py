@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
-from ..basics import Result, plural
+from ..basics import KitError, Result, plural
 from .columns import TABLES
-from .inventory import is_recording
+from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
 from .model import Study
 from .outcomes import typed_outcomes
-from .problems import StudyError, describe_problems, problem_table
+from .problems import Problem, StudyError, describe_problems, problem_table
+from .proposals import decision_lines, write_decisions
+from .settings import SETTINGS_FILE
 from .training import has_phases
+
+MOST_ROWS = 20
+"""Proposed decisions that are printed; the rest is counted."""
 
 OUTCOME_COLUMNS = (*typed_outcomes(), "hr_mean_typed_bpm")
 
@@ -58,6 +64,10 @@ class CheckReport(Result):
         What a person should resolve about them, with the remedy.
     account : str
         One line: rounds sparred, with and without a mean heart rate, and why.
+    questions : DataFrame
+        Values that stand out: file, row, column, value, problem, remedy. They stop nothing.
+    proposed : tuple of dict
+        Rows for the decisions table that would settle problems and questions, for a person to confirm.
     """
 
     folder: str
@@ -71,6 +81,8 @@ class CheckReport(Result):
     opened: bool = False
     recordings: tuple[str, ...] = ()
     account: str = ""
+    questions: pd.DataFrame = field(default_factory=partial(problem_table, ()))
+    proposed: tuple[dict[str, str], ...] = ()
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""
@@ -93,6 +105,10 @@ class CheckReport(Result):
                 for c in self.contents.itertuples()
             ]
         lines += self._listed("Does not fit yet", self.problems)
+        lines += self._listed(
+            "Is this right? Nothing is changed until a decision says keep or replace", self.questions
+        )
+        lines += self._ready_rows()
         lines += self._listed("Settled by a decision", self.settled)
         lines += self._listed("Noticed; stops nothing", self.remarks)
         if len(self.notebooks):
@@ -106,7 +122,15 @@ class CheckReport(Result):
                 f"The tables fit. {plural(len(self.recordings), 'thing')} about recordings to settle, see the top.",
             ]
         elif self.passed:
-            lines += ["", "Everything fits." if self.filled else "Nothing stands in the way."]
+            asked = f"Nothing stands in the way; {plural(len(self.questions), 'question')} to answer."
+            lines += [
+                "",
+                asked
+                if len(self.questions)
+                else "Everything fits."
+                if self._fits
+                else "Nothing stands in the way.",
+            ]
         else:
             lines += [
                 "",
@@ -117,6 +141,28 @@ class CheckReport(Result):
         elif self.passed and self.filled and not self.opened:
             lines.append("The recordings were not opened.")
         return "\n".join(lines)
+
+    @property
+    def _fits(self) -> bool:
+        """Whether everything was used: nobody without consent, no planned outcome without a value."""
+        told = self.remarks["problem"].str.contains(
+            r"nothing of theirs is analysed|but no value of it", regex=True
+        )
+        return self.filled and not told.any()
+
+    def _ready_rows(self) -> list[str]:
+        """The rows to put into decisions, ready to copy."""
+        if not self.proposed:
+            return []
+        shown = [f"  {line}" for line in decision_lines(self.proposed[:MOST_ROWS])]
+        more = len(self.proposed) - MOST_ROWS
+        return [
+            "",
+            "Rows for the table decisions, ready to copy. Look at the sheet first, then write the date and who decided, and",
+            "keep or replace where action is blank. `check FOLDER --write-decisions` puts them there, unconfirmed.",
+            *shown,
+            *([f"  ... and {more} more"] if more > 0 else []),
+        ]
 
     def __str__(self) -> str:
         return self.text()
@@ -134,6 +180,7 @@ def check_study(
     today: dt.date | None = None,
     inspect: Callable[[Path], object] | None = None,
     look: Callable[[Study], tuple[tuple[str, ...], str]] | None = None,
+    readers: Iterable[Callable[[dict], object]] = (),
 ) -> CheckReport:
     """Look through a study folder without raising on what does not fit.
 
@@ -149,6 +196,8 @@ def check_study(
     look : callable, optional
         Takes the study where nothing stops an analysis; reads and cleans its recordings, and returns what a person
         should resolve and the line of account.
+    readers : iterable of callable
+        Each takes the settings and raises KitError where its part of study.toml cannot be used.
 
     Returns
     -------
@@ -169,13 +218,14 @@ def check_study(
     remarks = list(found.remarks)
     if inspect is not None:
         remarks += _look_into_recordings(study.folder, found.inventory.recordings, inspect)
-    looked = look is not None and not found.problems and len(study.recording_files()) > 0
+    problems = [*found.problems, *_unusable_settings(study.settings, readers)]
+    looked = look is not None and not problems and len(study.recording_files()) > 0
     to_settle, account = look(study) if looked else ((), "")
     return CheckReport(
         study.folder.name,
-        not found.problems,
+        not problems,
         bool(len(contents)),
-        problem_table(found.problems),
+        problem_table(problems),
         problem_table(found.settled),
         problem_table(remarks),
         contents,
@@ -183,7 +233,48 @@ def check_study(
         looked,
         to_settle,
         account,
+        problem_table(found.questions),
+        tuple(found.proposed),
     )
+
+
+def _unusable_settings(settings: dict, readers: Iterable[Callable[[dict], object]]) -> list[Problem]:
+    """What rooms that this one does not know say of their part of study.toml."""
+    found = []
+    for reader in readers:
+        try:
+            reader(settings)
+        except KitError as error:
+            found.append(Problem(SETTINGS_FILE, None, "", "", str(error), "correct it, or delete the line"))
+    return found
+
+
+def propose_decisions_for(folder: str | Path, *, today: dt.date | None = None) -> tuple[Path, int]:
+    """Put the decisions that `check` proposes into the study's table, unconfirmed.
+
+    Parameters
+    ----------
+    folder : path
+        The study folder.
+    today : datetime.date, optional
+        Default: today.
+
+    Returns
+    -------
+    tuple of (path, int)
+        The file that holds them, and how many were new.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from analysis.study import new_study
+    >>> propose_decisions_for(new_study(tempfile.mkdtemp() + "/autumn"))[1]
+    0
+    """
+    found = examine_folder(folder, today=today)
+    held = found.inventory.grids.get("decisions")
+    workbook = held is not None and held.file.startswith(WORKBOOK)
+    return write_decisions(found.study.folder, found.proposed, workbook=workbook)
 
 
 def _list_contents(found: Examination) -> pd.DataFrame:

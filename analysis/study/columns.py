@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import difflib
 import re
+import unicodedata
 from collections import namedtuple
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -22,6 +23,8 @@ from .problems import KIND_WORDS, OTHER_HEADINGS, Findings, canonical_unit, sque
 from .text_files import Grid
 
 RULES_FILE = Path(__file__).with_name("columns.csv")
+HEADINGS_FILE = Path(__file__).with_name("headings.csv")
+"""Headings as people write them in eight languages; our own collection."""
 
 TABLES = (
     "sessions",
@@ -382,10 +385,36 @@ def plain_heading(text: str) -> tuple[str, str]:
     return re.sub(r"[\s\-]+", "_", name.strip()).casefold(), unit
 
 
+@cache
+def headings_elsewhere() -> dict[str, tuple[str, ...]]:
+    """Heading in another language, without accents -> the columns that it may mean, from `headings.csv`."""
+    found: dict[str, tuple[str, ...]] = {}
+    with HEADINGS_FILE.open(encoding="utf-8", newline="") as lines:
+        for line in csv.DictReader(lines):
+            columns = tuple(line.pop("column").split("|"))
+            for word in {w for words in line.values() for w in words.split("|") if w}:
+                found[without_accents(word)] = found.get(without_accents(word), ()) + columns
+    return found
+
+
+def without_accents(text: str) -> str:
+    """Return a heading in lower case without accents, so that it is found however it was typed."""
+    text = text.casefold().replace("ł", "l").replace("ø", "o").replace(".", "")
+    plain = unicodedata.normalize("NFKD", text)
+    return (
+        "".join(c for c in plain if not unicodedata.combining(c))
+        if plain.isascii() or text.upper() != text
+        else text
+    )
+
+
 def suggest_column(name: str, allowed: dict[str, Column]) -> str:
     """Return the column that a heading probably means, or ""."""
     if OTHER_HEADINGS.get(name) in allowed:
         return OTHER_HEADINGS[name]
+    elsewhere = [c for c in headings_elsewhere().get(without_accents(name).strip("_"), ()) if c in allowed]
+    if elsewhere:
+        return elsewhere[0]
     close = difflib.get_close_matches(name, allowed, n=1, cutoff=0.75)
     if close:
         return close[0]

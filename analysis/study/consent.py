@@ -7,9 +7,11 @@ from dataclasses import fields, is_dataclass, replace
 
 import pandas as pd
 
+from ..basics import join_words, plural
 from .columns import RawTable
 from .convert import YES_NO
 from .decisions import Decided, Ledger, row_keys
+from .plausible import MEASURES
 from .privacy import Mentions
 from .problems import Findings
 
@@ -81,25 +83,73 @@ def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
     return left
 
 
-def not_analysed(athletes: pd.DataFrame, has: set[str], findings: Findings) -> dict[str, str]:
-    """Return the athletes who may not be analysed, with the cause."""
+ASKED = {
+    "cleared": ("not cleared to take part", "no clearance on record"),
+    "consent_measured": ("no consent to be measured", "no consent on record"),
+}
+"""Column -> the cause where it says no, and where it says nothing."""
+
+
+def not_analysed(
+    tables: dict[str, pd.DataFrame], has: set[str], findings: Findings, *, recorded: int = 0
+) -> dict[str, str]:
+    """Return the athletes who may not be analysed, with the cause: one rule, whoever asks and wherever it is blank.
+
+    Without a yes nothing is analysed. It stops where something was measured and nobody has a yes on record.
+    """
+    athletes, busy = tables["athletes"], _measured_people(tables)
     if not len(athletes):
-        return {}
-    out: dict[str, str] = {}
-    asked = {"cleared": "not cleared to take part", "consent_measured": "no consent to be measured"}
-    for column, cause in asked.items():
-        if column in has:
-            out |= dict.fromkeys(athletes.loc[athletes[column] != "yes", "athlete"], cause)
-        else:
-            findings.remark(
-                athletes.iloc[0]["file"],
-                None,
-                column,
-                "",
-                f"there is no column {column}: the kit takes it that the answer is yes for everyone listed",
-                f"add the column {column} with yes or no",
+        unreadable = any(p.file.endswith(("athletes.csv", "tab athletes")) for p in findings.problems)
+        if (busy or recorded) and not unreadable:
+            whose = (
+                _people(len(busy))
+                if busy
+                else f"{plural(recorded, 'recording')} {'has' if recorded == 1 else 'have'}"
             )
+            problem = f"no athlete is listed, so {whose} no consent on record: nothing of theirs is analysed"
+            remedy = "list every code in the athletes table, with yes in consent_measured and cleared where that is on file"
+            findings.problem("athletes", None, "consent_measured", "", problem, remedy)
+        return dict.fromkeys(busy, ASKED["consent_measured"][0])
+    out: dict[str, str] = {}
+    for column, (refused, unknown) in ASKED.items():
+        no = list(athletes.loc[athletes[column].eq("no"), "athlete"])
+        blank = list(athletes.loc[athletes[column].eq(""), "athlete"])
+        out |= dict.fromkeys([*no, *blank], refused)
+        file, total = athletes.iloc[0]["file"], len(athletes)
+        if no:
+            row = _row_of(athletes, no)
+            what = f"{refused}: {_named(no)} ({len(no)} of {total}); nothing of theirs is analysed"
+            findings.remark(file, row, column, "no", what, "nothing, if that is right")
+        absent = "" if column in has else f"there is no column {column}; "
+        names = "" if len(blank) == total else f": {_named(blank)}"
+        what = f"{absent}{_people(len(blank))} {unknown}{names}; nothing of theirs is analysed"
+        remedy = f"write yes in {column} where it is on file, and no where it is not"
+        # where somebody was measured and nobody may be analysed, nothing would be left to look at
+        if blank and busy and len(blank) == total:
+            findings.problem(file, None, column, "", what, remedy)
+        elif blank:
+            findings.remark(file, _row_of(athletes, blank), column, "", what, remedy)
     return out
+
+
+def _measured_people(tables: dict[str, pd.DataFrame]) -> list[str]:
+    """The codes of whom something was measured."""
+    rounds = tables["rounds"]
+    some = rounds[rounds[list(MEASURES)].notna().any(axis=1) | rounds["lactate_limit"].ne("")]
+    sheets = (some, tables["lactate"], tables["aerobic_tests"], tables["recordings"])
+    return list(dict.fromkeys(code for sheet in sheets for code in sheet["athlete"] if code))
+
+
+def _row_of(athletes: pd.DataFrame, codes: list[str]) -> int | None:
+    return int(athletes.loc[athletes["athlete"].eq(codes[0]), "row"].iloc[0]) if len(codes) == 1 else None
+
+
+def _people(n: int) -> str:
+    return f"{plural(n, 'athlete')} {'has' if n == 1 else 'have'}"
+
+
+def _named(codes: list[str]) -> str:
+    return join_words(codes if len(codes) <= 8 else [*codes[:7], f"{len(codes) - 7} more"])
 
 
 def write_ledger(

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from ..basics import did_you_mean
+from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, looks_like_name, looks_personal
 from .problems import Findings
 from .text_files import Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
-Finding = tuple[str, str, str]
-"""problem or remark, what is wrong, remedy."""
+Finding = tuple[str, str, str] | tuple[str, str, str, str]
+"""problem or question, what is wrong, remedy, and the value that the remedy names."""
 
 SCALE_LIMITS = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}
 """Lowest and highest rating; the open-ended scales go beyond their last printed number."""
@@ -39,42 +41,85 @@ def check_limits(value: float, column: Column) -> Finding | None:
             if low is not None and high is not None
             else f"below {low:g}{unit}"
         )
-        cause, remedy = _likely_cause(value, column)
-        remedy = remedy or "look at the sheet and type what was measured, or set it aside in decisions.csv"
-        return "problem", limits + (f": {cause}?" if cause else ""), remedy
+        cause, remedy, offer = _likely_cause(value, column)
+        remedy = remedy or "look at the sheet and type what was measured, or leave the cell blank"
+        return "problem", limits + (f": {cause}?" if cause else ""), remedy, offer
     if not is_usual(value, column):
         low = column.ask_low if column.ask_low is not None else column.low
         high = column.ask_high if column.ask_high is not None else column.high
         usual = f"unusual: most values lie between {low:g} and {high:g}{unit}"
         if high is None or low is None:
             usual = f"unusual: most values lie {'above' if high is None else 'below'} {low or high:g}{unit}"
-        cause, remedy = _likely_cause(value, column)
-        return "remark", usual + (f"; {cause}?" if cause else ""), remedy or "nothing, if the sheet agrees"
+        cause, remedy, offer = _likely_cause(value, column)
+        return "question", usual + (f"; {cause}?" if cause else ""), remedy or KEEP, offer
     return None
 
 
-def _likely_cause(value: float, column: Column) -> tuple[str, str]:
+KEEP = "keep it in decisions if the sheet agrees"
+WHOLE_UNITS = ("bpm", "years", "s")
+"""Units whose numbers are typed without decimals."""
+
+
+def _likely_cause(value: float, column: Column) -> tuple[str, str, str]:
+    """The likely cause, the remedy, and the first value that it names; each "" where nothing is likely."""
     if "year of birth" in column.hints and 1930 <= value <= 2020:
-        return "a year of birth", "type the age in years; birth dates do not belong in a study folder"
+        return "a year of birth", "type the age in years; birth dates do not belong in a study folder", ""
     if "fahrenheit" in column.hints and 40 < value < 130:
-        return "degrees Fahrenheit", f"type {(value - 32) / 1.8:.0f} if {value:g} was in Fahrenheit"
-    causes, remedies = [], []
-    for power in (1, -1, 2, -2, 3, -3):
-        better = float(f"{value * 10.0**power:.6g}")
+        better = f"{(value - 32) / 1.8:.0f}"
+        return "degrees Fahrenheit", f"type {better} if {value:g} was in Fahrenheit", better
+    for other, low, high in OTHER_COLUMN.get(column.name, ()):
+        if low <= value <= high:
+            unit = (
+                other.rpartition("max_")[2]
+                .replace("_", "/")
+                .replace("ml/kg", "mL/kg")
+                .replace("l/min", "L/min")
+            )
+            return f"typed in {unit}", f"move {value:g} to the column {other} if it was in {unit}", ""
+    causes, remedies, offers = [], [], []
+    for better, words in _slipped(value, column):
         if better and is_usual(better, column):
-            causes.append(f"{better:g} with the decimal point slipped")
+            causes.append(f"{better:g} with {words}")
             remedies.append(f"type {better:g} if that was measured")
+            offers.append(f"{better:g}")
             break
     for factor, words in column.slips:
-        if is_usual(value / factor, column):
+        if not math.isfinite(value / factor):
+            continue
+        whole = column.unit in WHOLE_UNITS or column.kind in ("whole", "round")
+        better = f"{round(value / factor):g}" if whole else f"{value / factor:.3g}"
+        if is_usual(float(better), column):
             causes.append(f"typed in {words}")
-            remedies.append(f"type {value / factor:.3g} if {value:g} was in {words}")
+            if words == "mL/min":  # needs the body mass, which this cell does not know
+                remedies.append("divide by the body mass in kg if it was in mL/min")
+                break
+            remedies.append(f"type {better} if {value:g} was in {words}")
+            offers.append(better)
             break
-    if not causes:
-        return "", ""
-    if "mL/min" in causes[-1]:  # needs the body mass, which this cell does not know
-        remedies[-1] = "divide by the body mass in kg if it was in mL/min"
-    return ", or ".join(causes), ", or ".join(remedies)
+    return ", or ".join(causes), ", or ".join(remedies), offers[0] if len(offers) == 1 else ""
+
+
+OTHER_COLUMN = {
+    "vo2max_ml_kg_min": (("vo2max_l_min", 1.0, 8.0),),
+    "vo2max_l_min": (("vo2max_ml_kg_min", 20.0, 95.0),),
+}
+"""Column -> the column in which a value between these limits was probably meant to stand."""
+
+
+def _slipped(value: float, column: Column):
+    """Yield what a value could be with its point moved, or with a first 1 that was lost; whole where the column is."""
+    for power in (1, -1, 2, -2, 3, -3):
+        better = float(f"{value * 10.0**power:.6g}")
+        if _fits(better, column):
+            yield better, "the decimal point slipped"
+    if column.unit == "bpm" and 0 <= value < 100 and _fits(value, column):
+        yield value + 100, "the first 1 lost"
+
+
+def _fits(value: float, column: Column) -> bool:
+    return (math.isfinite(value) and value % 1 == 0) or not (
+        column.unit in WHOLE_UNITS or column.kind in ("whole", "round")
+    )
 
 
 def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | None:
@@ -83,10 +128,17 @@ def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | 
         return None
     low, high = SCALE_LIMITS[scale]
     if low <= value <= high:
+        last = float(scale.partition("-")[2])
+        if value > last:
+            return "question", f"above {last:g}, the last printed number of the scale {scale}", KEEP, ""
         if scale == "0-10" or value == int(value):
             return None
         remedy = "type the whole number that the athlete gave"
         return "problem", f"the scale {scale} has whole numbers only", remedy
+    turned = float(f"{value:02.0f}"[::-1]) if value == int(value) and 0 < value < 100 else -1.0
+    if low <= turned <= float(scale.partition("-")[2]) and turned > 9:
+        problem = f"not on the scale {scale}; {turned:g} with two digits exchanged?"
+        return "problem", problem, f"type {turned:g} if that was said, else look at the sheet", f"{turned:g}"
     others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
     hint = f"; was the scale {' or '.join(others)} used here?" if others else ""
     said = "of study.toml" if stated else "(study.toml names none, so this one is taken)"
@@ -97,13 +149,58 @@ def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | 
 
 
 YES_NO = {
-    **dict.fromkeys(("yes", "y", "true", "1", "x", "ja", "oui", "si", "sí"), "yes"),
-    **dict.fromkeys(("no", "n", "false", "0", "nein", "non"), "no"),
+    **dict.fromkeys(
+        ("yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "sì", "sim", "tak", "t", "はい"),
+        "yes",
+    ),
+    **dict.fromkeys(("no", "n", "false", "0", "nein", "non", "não", "nao", "nie", "nej", "いいえ"), "no"),
 }
 SAME_CHOICE = {
     "sex": {
-        **dict.fromkeys(("female", "woman", "w"), "F"),
-        **dict.fromkeys(("male", "man"), "M"),
+        **dict.fromkeys(
+            (
+                "female",
+                "woman",
+                "w",
+                "weiblich",
+                "frau",
+                "femme",
+                "féminin",
+                "mujer",
+                "femenino",
+                "mulher",
+                "feminino",
+                "donna",
+                "femmina",
+                "femminile",
+                "kobieta",
+                "k",
+                "kvinna",
+                "女",
+                "女性",
+            ),
+            "F",
+        ),
+        **dict.fromkeys(
+            (
+                "male",
+                "man",
+                "männlich",
+                "mann",
+                "homme",
+                "masculin",
+                "hombre",
+                "masculino",
+                "homem",
+                "uomo",
+                "maschio",
+                "maschile",
+                "mężczyzna",
+                "男",
+                "男性",
+            ),
+            "M",
+        ),
         "other": "X",
     },
     "took_part": {
@@ -141,7 +238,8 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
                 continue
             texts = ["1" if column.need == "default 1" else ""] * count
         if column.kind == "lactate":
-            texts, limits = _take_out_limits(texts)
+            texts, limits, bounds = _take_out_limits(texts)
+            raw = _with_bounds(raw, bounds)
         cells = {
             text: _convert_cell(text, column, context, raw.decimal_comma) for text in dict.fromkeys(texts)
         }
@@ -168,25 +266,36 @@ def _loose_type(column: Column) -> str:
     return "str" if column.is_text else "float64"
 
 
-def _take_out_limits(texts: list[str]) -> tuple[list[str], list[str]]:
-    """Split HI, LO, > 25 and < 0.5 in a lactate column from its numbers."""
+def _take_out_limits(texts: list[str]) -> tuple[list[str], list[str], list[str]]:
+    """Split HI, LO, > 25 and < 0.5 in a lactate column from its numbers: rest, limits, and the numbers of the limits."""
     words = {"hi": "high", "high": "high", "lo": "low", "low": "low"}
-    limits, rest = [], []
+    limits, rest, bounds = [], [], []
     for text in texts:
         bare = text.casefold().rstrip(".!")
-        limit = words.get(bare) or ("high" if bare.startswith(">") else "low" if bare.startswith("<") else "")
+        sign = re.fullmatch(r"([<>≤≥])\s*=?\s*(\S.*)", text)
+        limit = words.get(bare) or ({"<": "low", "≤": "low"}.get(sign[1], "high") if sign else "")
         limits.append(limit)
+        bounds.append(sign[2] if sign else "")
         rest.append("" if limit else text)
-    return rest, limits
+    return rest, limits, bounds
+
+
+def _with_bounds(raw: RawTable, bounds: list[str]) -> RawTable:
+    """The table with the numbers behind < and > in the column of typed limits."""
+    if not any(bounds):
+        return raw
+    typed = raw.columns.get("lactate_bound_mmol_l", [""] * len(raw.rows))
+    filled = [bound or text for bound, text in zip(bounds, typed, strict=True)]
+    return replace(raw, columns=raw.columns | {"lactate_bound_mmol_l": filled})
 
 
 def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findings: Findings) -> None:
     place = (raw.file, raw.rows[index], raw.heading(name, index), text)
-    sort, problem, remedy = found
-    if sort == "remark":
-        findings.remark(*place, problem, remedy)
+    sort, problem, remedy, *offer = found
+    if sort == "question":
+        findings.question(*place, problem, remedy, offer="".join(offer))
     else:
-        findings.problem(*place, problem, remedy)
+        findings.problem(*place, problem, remedy, offer="".join(offer))
 
 
 def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
@@ -203,12 +312,44 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
             return _READ_TEXT[column.kind](text, column, context), None
         value = _read_value(text, column, decimal_comma)
     except Slip as slip:
-        return blank, ("problem", slip.problem, slip.remedy)
+        return blank, _accepted(
+            ("problem", slip.problem, slip.remedy, slip.offer), column, context, decimal_comma
+        )
     if column.kind == "exertion":
-        return value, check_rating(value, context.scale, stated=context.scale_stated)
-    found = check_limits(value, column)
+        found = check_rating(value, context.scale, stated=context.scale_stated)
+    else:
+        found = check_limits(value, column)
     impossible = column.kind == "round" and found and found[0] == "problem"
-    return (blank if impossible else value), found
+    return (blank if impossible else value), _accepted(found, column, context, decimal_comma)
+
+
+def judge_cell(value: float, column: Column, context: Context) -> bool:
+    """Return True where a number would be refused or asked about."""
+    if column.kind == "exertion":
+        return check_rating(value, context.scale) is not None
+    return check_limits(value, column) is not None
+
+
+def judge_value(table: str, measure: str, text: str, *, context: Context) -> Finding | None:
+    """What is wrong with a value that a decision puts into a column, or None; questions are left to the check itself."""
+    column = (column_rules()[table] | (context.more if table == "aerobic_tests" else {})).get(measure)
+    if column is None:
+        return None
+    if column.kind == "lactate":
+        text = _take_out_limits([text])[0][0]
+    found = _convert_cell(text, column, context, None)[1]
+    return found if found and found[0] == "problem" else None
+
+
+def _accepted(
+    found: tuple | None, column: Column, context: Context, decimal_comma: bool | None
+) -> tuple | None:
+    """What was found, without the value that its remedy names where that would be refused in its turn."""
+    if not found or len(found) < 4 or not found[3]:
+        return found
+    if _convert_cell(found[3], column, context, decimal_comma)[1] is None:
+        return found
+    return (found[0], found[1], "look at the sheet and type what it says, or leave the cell blank")
 
 
 def _means_nothing(text: str, column: Column) -> bool:
@@ -226,15 +367,29 @@ def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:
     if column.kind in ("whole", "round"):
         value = read_number(text, decimal_comma=decimal_comma, unit=column.unit)
         if value == int(value):
+            if column.name == "level" and value > column.high:
+                _refuse_level(int(value))
             return value
-        if "shuttle" in column.name or column.name == "level":
+        if column.name in ("level", "shuttle"):
+            level, shuttle = int(value), text.replace(",", ".").partition(".")[2]
+            ten = f", or level {level} and shuttle 10 whose last 0 the spreadsheet dropped ({level}.10 becomes {level}.1)"
+            ten = ten if shuttle == "1" else ""
             raise Slip(
-                f"level and shuttle in one number: level {int(value)} shuttle {text.replace(',', '.').partition('.')[2]}, "
-                f"or a last 0 that the spreadsheet dropped (9.10 becomes 9.1)",
-                "type two whole numbers, in the columns level and shuttle",
+                f"level and shuttle in one number: level {level} and shuttle {shuttle}{ten}?",
+                f"write the two in the columns level and shuttle: {level} and {shuttle} if the sheet says so",
             )
         raise Slip("not a whole number", "type a whole number")
     return read_number(text, decimal_comma=decimal_comma, unit=column.unit)
+
+
+def _refuse_level(value: int) -> None:
+    """A level such as 94 was probably level 9 and shuttle 4, where that level has so many shuttles."""
+    level, shuttle = divmod(value, 10) if value < 1000 else divmod(value, 100)
+    if 1 <= level <= 23 and shuttle <= shuttles_in_level(level):
+        raise Slip(
+            f"level {level} and shuttle {shuttle} in one number?",
+            f"write the two in the columns level and shuttle: {level} and {shuttle} if the sheet says so",
+        )
 
 
 def _read_time_of_test(text: str, column: Column) -> float:
@@ -242,12 +397,25 @@ def _read_time_of_test(text: str, column: Column) -> float:
     seconds, with_hours = read_duration(text.lstrip("+-\N{MINUS SIGN}"))
     scale = 60.0 if column.kind == "minutes" else 1.0
     value = seconds / scale
+    if (
+        column.kind == "minutes"
+        and not with_hours
+        and not is_usual(value, column)
+        and is_usual(60 * value, column)
+    ):
+        minutes = f"{60 * value:g}"
+        raise Slip(
+            f"unclear: {text} is {seconds:g} seconds as minutes:seconds, and {minutes} minutes as hours:minutes",
+            f"type {minutes} if it was hours and minutes, else {value:g}",
+            minutes,
+        )
     if with_hours and seconds % 60 == 0 and not is_usual(value, column):
         minutes, rest = divmod(int(seconds // 60), 60)
         if is_usual((60 * minutes + rest) / scale, column):
             raise Slip(
                 f"hours: the spreadsheet may have turned {minutes}:{rest:02d} (minutes:seconds) into {text}",
                 f"format the column as text and type {minutes}:{rest:02d}",
+                f"{minutes}:{rest:02d}",
             )
     return sign * value
 
@@ -277,6 +445,7 @@ def _read_choice(text: str, column: Column, context: Context) -> str:
     raise Slip(
         f"not among {', '.join(column.choices)}" + (f"; did you mean {near}?" if near else ""),
         f"write {near}" if near else f"write one of {', '.join(column.choices)}",
+        near or "",
     )
 
 
@@ -316,6 +485,7 @@ def _read_test(text: str, column: Column, context: Context) -> str:
     raise Slip(
         "no aerobic test that the kit knows" + (f"; did you mean {near}?" if near else ""),
         f"write {near}" if near else f"write one of {', '.join(context.tests)}",
+        near,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -28,6 +28,20 @@ class Decided:
     values_aside: dict[tuple[str, str], dict[tuple, tuple[str, str]]] = field(default_factory=dict)
     kept: set[tuple] = field(default_factory=set)
     entries: list[dict] = field(default_factory=list)
+    taken: dict[tuple, object] = field(default_factory=dict)
+
+
+UNFIT = "what does not fit"
+"""In the column measure, with the action set aside: every row of that table that has a problem."""
+
+
+def is_about_unfit(decision) -> bool:
+    """Return True where one decision sets aside every row of a table that has a problem."""
+    return (
+        decision.action == "set aside"
+        and decision.measure.strip().casefold() == UNFIT
+        and _table_name(decision.table) in TABLES
+    )
 
 
 def is_for_cleaning(decision) -> bool:
@@ -47,7 +61,13 @@ def _table_name(text: str) -> str:
     return re.sub(r"\.(csv|tsv)$", "", text.strip().casefold()).replace(" ", "_")
 
 
-def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findings: Findings) -> Decided:
+def apply_decisions(
+    tables: dict[str, RawTable],
+    decisions: pd.DataFrame,
+    findings: Findings,
+    *,
+    judge: Callable = lambda table, measure, text: None,
+) -> Decided:
     """Apply the decisions to texts, in their order; what matches nothing, or too much, is a problem."""
     decided = Decided({name: raw.copy() for name, raw in tables.items()})
     for decision in lines_of(decisions):
@@ -74,6 +94,12 @@ def apply_decisions(tables: dict[str, RawTable], decisions: pd.DataFrame, findin
             _complain(
                 findings, decision, "measure", decision.measure, f"no such column in {table}{hint}", remedy
             )
+            continue
+        wrong = (
+            judge(table, measure, decision.new_value) if decision.action == "replace" and measure else None
+        )
+        if wrong:
+            _complain(findings, decision, "new_value", decision.new_value, *wrong[1:3])
             continue
         _act(decided, raw, decision, measure, round_no, findings)
     return decided
@@ -121,7 +147,7 @@ def _matches(raw: RawTable, decision, round_no: float) -> list[int]:
     for index, row in enumerate(raw.rows):
         if not pd.isna(decision.table_row) and row != decision.table_row:
             continue
-        if decision.session and "session" in column_rules()[raw.table]:
+        if decision.session not in ("", ALL) and "session" in column_rules()[raw.table]:
             session = raw.cell("session", index) or "1"
             if re.sub(r"^(\d+)\.0+$", r"\1", session) != decision.session:
                 continue
@@ -163,19 +189,53 @@ def _act(
             "write the column in measure",
         )
         return
-    if decision.action == "replace" and len(matches) > 1:
-        rows = ", ".join(str(raw.rows[i]) for i in matches[:6])
+    if len(matches) > 1 and _means_one(decision, raw, measure, round_no):
+        rows = ", ".join(str(raw.rows[i]) for i in matches[:6]) + (" ..." if len(matches) > 6 else "")
+        every = ", or all in session for every row" if decision.action == "set aside" else ""
         _complain(
             findings,
             decision,
-            "",
+            "table_row",
             shown,
             f"this decision matches {plural(len(matches), 'row')} (rows {rows})",
-            "say which: session, athlete, round_no, or the row of the table in table_row",
+            f"write the row that is meant in table_row, such as {raw.rows[matches[-1]]}{every}",
         )
         return
     for index in matches:
+        before = decided.taken.setdefault((raw.table, raw.key(index), measure), decision)
+        if before is not decision and (before.action, before.new_value) != (
+            decision.action,
+            decision.new_value,
+        ):
+            said = f"{before.action} {before.new_value}".strip()
+            _complain(
+                findings,
+                decision,
+                "action",
+                f"{decision.action} {decision.new_value}".strip(),
+                f"contradicts row {before.row}, which says {said} of the same {measure or 'row'}",
+                f"delete row {decision.row} or row {before.row}",
+            )
+            return
+    for index in matches:
         _act_on_row(decided, raw, decision, measure, index)
+
+
+def _means_one(decision, raw: RawTable, measure: str, round_no: float) -> bool:
+    """Whether a decision that fits several rows must mean one of them: a value to replace, or one of two duplicates."""
+    if decision.session == ALL:
+        return False
+    if decision.action == "replace":
+        return True
+    if raw.table == "survey":
+        return not measure and bool(decision.athlete)
+    keys = [k for k in ("session", "athlete", "round_no", "after_round") if column_rules()[raw.table].get(k)]
+    told = {"session": decision.session, "athlete": decision.athlete, "round_no": not pd.isna(round_no)}
+    return bool(keys) and all(told.get("round_no" if k == "after_round" else k) for k in keys)
+
+
+ALL = "all"
+"""In the column session: the decision is about every session."""
 
 
 def _act_on_row(decided: Decided, raw: RawTable, decision, measure: str, index: int) -> None:

@@ -452,10 +452,8 @@ def find_recordings(study) -> pd.DataFrame:
 
 
 def _codes(study) -> list[str] | None:
-    """Return the codes that file names may begin with; none but an empty list where no table names any."""
-    if (study.ledger.table["table"] == "athletes").any():
-        return list(study.athletes["athlete"]) or None  # all of them set aside: nobody's recordings
-    return list(dict.fromkeys([*study.rounds["athlete"], *study.attendance["athlete"]]))
+    """Return the codes that file names may begin with: those of the athletes who may be analysed, or None."""
+    return list(study.athletes["athlete"]) or None
 
 
 def _device(study, session: str, athlete: str) -> str:

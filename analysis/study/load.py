@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import KitError, join_words
+from ..basics import KitError, join_words, plural
 from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
 from .approval import check_ethics, check_minors, check_texts
-from .columns import TABLES, RawTable, empty_table, read_headings
+from .columns import TABLES, RawTable, empty_table, lines_of, read_headings
 from .consent import (
     every_code,
     find_withdrawn,
@@ -24,22 +24,26 @@ from .consent import (
     without_withdrawn,
     write_ledger,
 )
-from .convert import Context, convert_table
-from .decisions import Decided, apply_decisions, row_keys
+from .convert import Context, convert_table, judge_value
+from .decisions import UNFIT, Decided, apply_decisions, is_about_unfit, row_keys
+from .exchanged import put_right
 from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .inventory import (
     Inventory,
     check_files,
     check_unlisted,
     input_checksums,
+    is_recording,
     take_inventory,
     untold,
     usual_session,
 )
 from .model import Study
+from .outcomes import OUTCOMES
 from .plan import Plan, keep_fixed, read_plan, settle_primary_session
 from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
-from .problems import Findings, Problem, StudyError, problem_table
+from .problems import Findings, Problem, StudyError, fold_rows, problem_table
+from .proposals import is_proposal, propose_decisions
 from .protocol import Protocol
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
 from .training import check_training, read_training
@@ -52,8 +56,10 @@ class Examination:
     study: Study
     problems: list[Problem]
     settled: list[Problem]
+    questions: list[Problem]
     remarks: list[Problem]
     inventory: Inventory
+    proposed: list[dict[str, str]]
 
 
 def load_study(folder: str | Path, *, today: dt.date | None = None) -> Study:
@@ -126,7 +132,9 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     check_texts(folder, findings)
     training = read_training(settings, findings)
     context = Context(
-        protocol.exertion_scale if settings else "",
+        ""
+        if not settings or any(p.column == "exertion_scale" for p in findings.problems)
+        else protocol.exertion_scale,
         _states_scale(settings),
         _date_order(settings, findings),
         known_tests(),
@@ -139,11 +147,14 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         )
         for name, grid in inventory.grids.items()
     }
-    decisions_raw = raws.pop("decisions", RawTable("decisions", "decisions.csv"))
+    decisions_raw = _confirmed(raws.pop("decisions", RawTable("decisions", "decisions.csv")), findings)
     decisions = (
         convert_table(decisions_raw, context, findings) if decisions_raw.columns else empty_table("decisions")
     )
-    decided = apply_decisions(raws, decisions, findings)
+    unfit = {d.table: d for d in lines_of(decisions) if is_about_unfit(d)}
+    others = decisions[[not is_about_unfit(d) for d in lines_of(decisions)]] if unfit else decisions
+    raws |= {name: put_right(raw, context, findings) for name, raw in raws.items()}
+    decided = apply_decisions(raws, others, findings, judge=partial(judge_value, context=context))
     check = partial(_validate, folder, protocol, settings, context, inventory, today)
 
     # people who withdrew leave first, so that nothing of theirs is checked, named or counted by code
@@ -155,10 +166,16 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     remaining, counts = without_withdrawn(with_decisions, gone)
     used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
     tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
+    if unfit and _set_unfit_aside(unfit, used, after, decided):
+        before.problems += after.problems
+        after = Findings(kept=frozenset(decided.kept))
+        used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}
+        tables, barred = check(used, after, aside=_rounds_aside(remaining, decided))
     codes = list(dict.fromkeys(tables["athletes"]["athlete"]))
     known_sessions = list(dict.fromkeys(tables["sessions"]["session"]))
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
+    _remark_on_planned(plan, tables, inventory, findings, after)
     session = usual_session(tables["sessions"])
     check_training(folder, tables, training, after)
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
@@ -167,12 +184,17 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     for each in (findings, before, after):
         each.count_the_rest()
     problems = _in_order(findings.problems + after.problems)
+    questions = _in_order(findings.questions + after.questions)
     remarks = _in_order(findings.remarks + after.remarks)
-    still = {*problems, *remarks}
-    settled = [p for p in before.problems if p not in still]
+    still = {*problems, *questions, *remarks}
+    settled = list(dict.fromkeys(p for p in before.problems if p not in still))
     told = {p.place for p in settled}
+    decided_rows = {(e["file"], e["row"]) for e in decided.entries}
     settled += [p for p in before.remarks if p not in still and p.place not in told]
     known = every_code(raws, gone, barred)
+    settled += [
+        q for q in before.questions if q not in still and q.place not in told and q.place[:2] in decided_rows
+    ]
     study = Study(
         folder=folder,
         title=settings.get("title", ""),
@@ -185,10 +207,86 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         known_codes=known,
         input=untold(checksums, [code for code, why in known.items() if why]),
         settled=problem_table(settled),
+        questions=problem_table(questions),
         remarks=problem_table(remarks),
         **{name: _analysed(name, table, barred) for name, table in tables.items()},
     )
-    return Examination(study, problems, settled, remarks, inventory)
+    proposed = propose_decisions([*problems, *questions], raws)
+    proposed += [
+        {
+            "table": name,
+            "measure": UNFIT,
+            "action": "set aside",
+            "reason": "does not fit; the senders cannot be asked",
+        }
+        for name in ("survey",)
+        if name in raws and name not in unfit and len(after.unfit.get(raws[name].file, ())) > 1
+    ]
+    return Examination(study, problems, settled, questions, remarks, inventory, proposed)
+
+
+def _confirmed(raw: RawTable, findings: Findings) -> RawTable:
+    """The decisions that somebody took; a row without day and name is a proposal that waits."""
+    names = ("date", "decided_by", "table")
+    waiting = [i for i in range(len(raw.rows)) if is_proposal({n: raw.cell(n, i) for n in names})]
+    if not waiting:
+        return raw
+    rows = [raw.rows[i] for i in waiting]
+    does = "waits and does" if len(rows) == 1 else "wait and do"
+    what = f"{plural(len(rows), 'proposed decision')} {does} nothing yet ({fold_rows(rows)})"
+    remedy = "look at the sheet; then write the date and who decided, and action where it is blank, or delete the row"
+    findings.remark(raw.file, rows[0] if len(rows) == 1 else None, "", "", what, remedy)
+    return raw.select([i for i in range(len(raw.rows)) if i not in set(waiting)])
+
+
+def _set_unfit_aside(unfit: dict, used: dict[str, RawTable], found: Findings, decided: Decided) -> bool:
+    """Set every row of a table that has a problem aside, where one decision says so; return whether there was any."""
+    some = False
+    for table, decision in unfit.items():
+        raw = used.get(table)
+        rows = found.unfit.get(raw.file, set()) if raw else set()
+        why = {
+            p.row: f"{p.column} {p.value!r} {p.problem}".strip()
+            for p in found.problems
+            if raw and p.file == raw.file
+        }
+        for index, row in enumerate(raw.rows if raw else ()):
+            if row in rows:
+                reason = f"{why.get(row, 'does not fit')}: {decision.reason}"
+                decided.rows_aside.setdefault(table, {})[raw.key(index)] = (reason, decision.decided_by)
+                some = True
+    return some
+
+
+def _remark_on_planned(
+    plan: Plan, tables: dict[str, pd.DataFrame], inventory: Inventory, read: Findings, after: Findings
+) -> None:
+    """Say which planned outcome has no value although the evening was typed in; it stops where a column was not read."""
+    rounds = tables["rounds"][tables["rounds"]["round_no"].gt(0)]
+    typed = rounds[list(MEASURES)].notna().any(axis=1).any() or rounds["lactate_limit"].ne("").any()
+    if "hypotheses" in plan.proposed or not typed:
+        return
+    recorded = len(tables["recordings"]) or any(map(is_recording, inventory.recordings))
+    beside = {"lactate_mmol_l": len(tables["lactate"]) or rounds["lactate_limit"].ne("").any()}
+    heart = recorded or rounds[["hr_mean_typed_bpm", "hr_peak_typed_bpm"]].notna().any(axis=None)
+    planned = dict.fromkeys(h.outcome if OUTCOMES[h.outcome].typed else "" for h in plan.hypotheses)
+    unread = [r for r in read.remarks if r.problem.startswith("a column that the kit does not know")]
+    unread = [r for r in unread if rounds["file"].eq(r.file).any()]
+    for outcome in planned:
+        if (rounds[outcome].notna().any() or beside.get(outcome, False)) if outcome else heart:
+            continue
+        column = outcome or "hr_mean_typed_bpm"
+        what = OUTCOMES[outcome or "hr_mean_bpm"].label.casefold()
+        problem = f"{what} is planned in {SETTINGS_FILE}, but no value of it is there"
+        if unread:
+            named = join_words([repr(r.value) for r in unread], "or")
+            remedy = (
+                f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
+            )
+            after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
+        else:
+            remedy = f"type it into {column}, or delete the hypotheses about it before the plan is fixed"
+            after.remark(rounds["file"].iloc[0], None, column, "", problem, remedy)
 
 
 def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:
@@ -297,9 +395,10 @@ def _validate(
     tables = {name: empty_table(name) for name in TABLES}
     tables |= {name: convert_table(raw, context, findings) for name, raw in raws.items() if raw.columns}
     tables["rounds"] = _fill_took_part(tables["rounds"])
-    check_tables(tables, protocol, today, findings, aside=aside)
-    check_rows(tables, protocol, settings, findings)
     tables["aerobic_tests"] = fill_fitness(tables["aerobic_tests"], settings, findings)
+    doubtful = partial(_doubtful, raws.get("rounds"), findings)
+    check_tables(tables, protocol, today, findings, aside=aside, doubtful=doubtful)
+    check_rows(tables, protocol, settings, findings, wide="rounds" in raws and raws["rounds"].wide)
     check_aerobic_tests(tables["aerobic_tests"], findings)
     check_minors(tables, settings, findings)
     if settings and not context.scale_stated and tables["rounds"]["exertion"].notna().any():
@@ -309,7 +408,17 @@ def _validate(
         )
     check_files(folder, tables, inventory, findings)
     athletes = raws.get("athletes")
-    return tables, not_analysed(tables["athletes"], set(athletes.columns) if athletes else set(), findings)
+    has = set(athletes.columns) if athletes else set()
+    recorded = 0 if len(tables["survey"]) else sum(map(is_recording, inventory.recordings))
+    return tables, not_analysed(tables, has, findings, recorded=recorded)
+
+
+def _doubtful(rounds: RawTable | None, findings: Findings) -> frozenset[str]:
+    """The athletes with a row of rounds that has a problem."""
+    if rounds is None:
+        return frozenset()
+    unfit = findings.unfit.get(rounds.file, ())
+    return frozenset(rounds.cell("athlete", i) for i, row in enumerate(rounds.rows) if row in unfit)
 
 
 def _fill_took_part(rounds: pd.DataFrame) -> pd.DataFrame:

@@ -45,6 +45,8 @@ class Study(Result):
         study.toml as it stands.
     settled : DataFrame
         Problems that a decision settled.
+    questions : DataFrame
+        Values that stand out and that nobody has confirmed or replaced yet: is this right?
     remarks : DataFrame
         What was noticed, read in a certain way or left unread, without being a problem.
     known_codes : dict
@@ -78,6 +80,7 @@ class Study(Result):
     ledger: Ledger = field(default_factory=Ledger)
     settings: dict = field(default_factory=dict)
     settled: pd.DataFrame = field(default_factory=partial(problem_table, ()))
+    questions: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     remarks: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     known_codes: dict[str, str] = field(default_factory=dict)
     input: dict[str, str] = field(default_factory=dict)

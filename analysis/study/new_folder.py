@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import shutil
 import tomllib
 from collections.abc import Iterable
@@ -297,7 +298,12 @@ def _check_options(tests: tuple[str, ...], rounds: int, scale: str) -> None:
 
 def _seconds(value: str | float, name: str, low: float, high: float) -> float:
     try:
+        dotted = re.fullmatch(r"(\d{1,2})[.,](\d{2})", value.strip()) if isinstance(value, str) else None
+        if dotted:
+            raise KitError(f"{name} is {value!r}: write it as {dotted[1]}:{dotted[2]}, or in seconds.")
         seconds = read_duration(value)[0] if isinstance(value, str) and ":" in value else float(value)
+    except KitError:
+        raise
     except (Slip, ValueError, TypeError):
         raise KitError(f"{name} is {value!r}, which is no time; write it as 5:00 or in seconds.") from None
     if not low <= seconds <= high:

@@ -194,9 +194,12 @@ class _PlanReader:
         self.section = section
         self.findings = findings
         self.proposed: list[str] = []
+        self.block = 0
 
     def complain(self, key: str, value, problem: str, remedy: str, *path: str) -> None:
         row = self.settings.line_of("plan", *(path or (key,)))
+        if path == ("hypotheses",):
+            row = self.settings.line_of_block("plan.hypotheses", self.block, key)
         self.findings.problem(
             SETTINGS_FILE, row or self.settings.line_of("plan"), key, value, problem, remedy
         )
@@ -445,12 +448,22 @@ class _PlanReader:
         }
 
     def _hypothesis(self, entry: dict) -> Hypothesis | None:
+        self.block += 1
         question = entry.get("question", "")
         if not self._question_known(question, "hypotheses"):
             return None
         outcome = entry.get("outcome", self.primary_outcomes_quietly()[question])
         if not self._outcome_known(outcome, "hypotheses", question):
             return None
+        primary = self.primary_outcomes_quietly()[question]
+        if outcome != primary:
+            self.complain(
+                "outcome",
+                outcome,
+                f"this hypothesis names {outcome}, but the primary outcome of {question} is {primary}, which alone is tested",
+                f'write outcome = "{primary}", or "{question}" = "{outcome}" under [plan.primary_outcomes]',
+                "hypotheses",
+            )
         direction = entry.get("direction", "")
         fits = (
             ("lower", "higher", "differs")

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
+from collections.abc import Callable
 from itertools import pairwise
 
 import pandas as pd
 
 from ..basics import did_you_mean, join_words
+from .codes import check_codes, nearest_code
 from .columns import KEYS, column_rules, lines_of, place
+from .convert import KEEP, is_usual
 from .outcomes import ALSO_TYPED, typed_outcomes
 from .plan import Plan
 from .problems import Findings
 from .protocol import Protocol
 from .settings import SETTINGS_FILE
+from .stand_out import ask_what_stands_out
 from .times import clock_seconds
 
 Tables = dict[str, pd.DataFrame]
@@ -34,13 +37,14 @@ def check_tables(
     findings: Findings,
     *,
     aside: frozenset[tuple] = frozenset(),
+    doubtful: Callable = lambda: frozenset(),
 ) -> None:
-    """Check everything that needs several rows or several tables."""
+    """Check everything that needs several rows or several tables; `doubtful` names the athletes with an unfit row."""
     _check_duplicates(tables, findings)
-    _check_codes(tables, findings)
+    check_codes(tables, findings)
     _check_sessions(tables, findings)
     _check_round_numbers(tables, protocol, findings)
-    _check_opponents(tables, aside, findings)
+    _check_opponents(tables, aside, doubtful, findings)
     _check_events(tables, findings)
     _check_dates(tables, today, findings)
 
@@ -62,45 +66,22 @@ def _check_duplicates(tables: Tables, findings: Findings) -> None:
                 row,
                 ", ".join(keys[:3]),
                 " ".join(str(k) for k in key if k != ""),
-                f"the same {join_words(keys)} as row {old_row}{same_file}",
+                f"the same {join_words(keys)} as row {old_row}{same_file}"
+                + (", and everything else alike" if _alike(line, before, name) else ""),
                 _duplicate_remedy(name, row),
+                aside=True,
             )
+
+
+def _alike(line, before, name: str) -> bool:
+    names = column_rules()[name]
+    return all(str(getattr(line, n)) == str(getattr(before, n)) for n in names if hasattr(line, n))
 
 
 def _duplicate_remedy(name: str, row: int) -> str:
     if name == "lactate":
-        return "number second readings in the column replicate"
-    return f"correct the wrong one, or set this row aside in decisions.csv (table_row {row})"
-
-
-def _bare(code: str) -> str:
-    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]+", "", code)).casefold()
-
-
-def nearest_code(code: str, known: list[str]) -> str:
-    """Return the known code that a code probably means: 7 for 007, a7 for A07, else the closest."""
-    same = [k for k in known if _bare(k) == _bare(code)]
-    return same[0] if same else did_you_mean(code, known)
-
-
-def _check_codes(tables: Tables, findings: Findings) -> None:
-    known = [code for code in dict.fromkeys(tables["athletes"]["athlete"]) if code]
-    if not known:
-        return
-    for name, table in tables.items():
-        columns = [c for c in ("athlete", "opponent") if c in table and name not in ("athletes", "decisions")]
-        for column in columns:
-            fine = {*known, "", "guest", "none"} if column == "opponent" else {*known, ""}
-            for line in lines_of(table[~table[column].isin(fine)]):
-                code = getattr(line, column)
-                near = nearest_code(code, known)
-                hint = f"; did you mean {near}?" if near else ""
-                if code.isdigit() and _bare(near) == _bare(code):
-                    hint = f": a spreadsheet may have dropped zeros of {near}"
-                remedy = f"write {near}" if near else "add the code to athletes.csv, or correct it"
-                if column == "opponent":
-                    remedy += ", or guest for a person outside the study"
-                findings.problem(*place(name, line), column, code, f"not in the athletes table{hint}", remedy)
+        return f"number second readings in the column replicate, or set this row aside in decisions with table_row {row}"
+    return f"correct the wrong one, or set this row aside in decisions with table_row {row}"
 
 
 def _check_sessions(tables: Tables, findings: Findings) -> None:
@@ -159,7 +140,7 @@ def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings)
                 )
 
 
-def _check_opponents(tables: Tables, aside: frozenset[tuple], findings: Findings) -> None:
+def _check_opponents(tables: Tables, aside: frozenset[tuple], doubtful: Callable, findings: Findings) -> None:
     known = set(tables["athletes"]["athlete"]) or set(tables["rounds"]["athlete"])
     lines: dict[tuple, object] = {}
     for line in lines_of(tables["rounds"]):
@@ -169,20 +150,40 @@ def _check_opponents(tables: Tables, aside: frozenset[tuple], findings: Findings
     people = tables["athletes"]
     unmeasured = set(people.loc[people["consent_measured"].eq("no") | people["cleared"].eq("no"), "athlete"])
     told = set()
+    unfit, people_unfit = findings.unfit, doubtful()
     for (session, round_no, athlete), line in lines.items():
         other = line.opponent
-        if other in ("", "guest", "none"):
+        if other in ("", "guest", "none") or (line.row in unfit.get(line.file, ()) and other != athlete):
             continue
         if other == athlete:
-            remedy = "write the opponent's code"
-            findings.problem(*place("rounds", line), "opponent", other, "the athlete's own code", remedy)
+            met = [
+                a
+                for (s, r, a), o in lines.items()
+                if (s, r) == (session, round_no) and o.opponent == athlete != a
+            ]
+            remedy = (
+                f"write {met[0]}, the opponent who lists {athlete}"
+                if len(met) == 1
+                else "write the opponent's code"
+            )
+            offer = met[0] if len(met) == 1 else ""
+            findings.problem(
+                *place("rounds", line), "opponent", other, "the athlete's own code", remedy, offer=offer
+            )
             continue
         back = lines.get((session, round_no, other))
         pair = (session, round_no, frozenset((athlete, other)))
         mirrored = back is not None and back.opponent == athlete
         blamed = pair in told or (session, round_no, other) in aside
-        if back is None:
-            blamed = blamed or other in unmeasured or (session, round_no, athlete) in mistyped
+        if back is None:  # a row that is wrong itself is named already
+            blamed = (
+                blamed
+                or other in unmeasured
+                or (session, round_no, athlete) in mistyped
+                or other in people_unfit
+            )
+        else:
+            blamed = blamed or back.row in unfit.get(back.file, ())
         if mirrored or blamed or not {athlete, other} <= known:
             continue
         told.add(pair)
@@ -253,7 +254,9 @@ MASS_LOSS_PERCENT = 2.0
 """Below usual body mass by more than this: not today (our proposal; fluid loss raises heart rate)."""
 
 
-def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Findings) -> None:
+def check_rows(
+    tables: Tables, protocol: Protocol, settings: dict, findings: Findings, *, wide: bool = False
+) -> None:
     """Check what the columns of one row say about one another."""
     _check_athletes(tables["athletes"], findings)
     _check_attendance(tables["attendance"], findings)
@@ -264,6 +267,7 @@ def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Fin
     _check_published(tables["published"], findings)
     _check_survey(tables["survey"], findings)
     _check_groups(tables["athletes"], protocol, settings, findings)
+    ask_what_stands_out(tables, protocol, settings, findings, wide=wide)
 
 
 def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
@@ -277,12 +281,19 @@ def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
                 "get it in writing before anything is measured and write yes; local codes on minors apply",
             )
         if line.hr_rest_bpm >= line.hr_max_bpm:
+            rules = column_rules()["athletes"]
+            if is_usual(line.hr_max_bpm, rules["hr_rest_bpm"]) and is_usual(
+                line.hr_rest_bpm, rules["hr_max_bpm"]
+            ):
+                findings.forget(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm")
+            elif _is_unfit(line, findings, "athletes"):
+                continue
             findings.problem(
                 *place("athletes", line),
                 "hr_rest_bpm",
                 f"{line.hr_rest_bpm:g}",
-                "the resting heart rate is not below the maximum",
-                "look at the sheet; the two may be exchanged",
+                f"the resting heart rate is not below the maximum ({line.hr_max_bpm:g}); were the two exchanged?",
+                "exchange the two if the sheet says so, else look at both",
             )
         if not math.isnan(line.hr_max_bpm) and not line.hr_max_source:
             findings.remark(
@@ -335,13 +346,23 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                     "write yes or part, or clear the rest",
                     keepable=True,
                 )
-        if line.hr_mean_typed_bpm > line.hr_peak_typed_bpm:
+        lost = line.hr_peak_typed_bpm + 100  # a first 1 that was lost, as in 91 for 191
+        if line.hr_peak_typed_bpm < line.hr_mean_typed_bpm <= lost < 220 and not _is_unfit(line, findings):
+            findings.forget(*where, "hr_peak_typed_bpm")
+            shown, peak = f"{line.hr_peak_typed_bpm:g}", "hr_peak_typed_bpm"
+            problem = (
+                f"the mean ({line.hr_mean_typed_bpm:g}) is above the peak; {lost:g} with the first 1 lost?"
+            )
+            findings.problem(
+                *where, peak, shown, problem, f"type {lost:g} if that was measured", offer=f"{lost:g}"
+            )
+        elif line.hr_mean_typed_bpm > line.hr_peak_typed_bpm and not _is_unfit(line, findings):
             findings.problem(
                 *where,
                 "hr_mean_typed_bpm",
                 f"{line.hr_mean_typed_bpm:g}",
-                f"the mean is above the peak ({line.hr_peak_typed_bpm:g})",
-                "look at the sheet; the two may be exchanged",
+                f"the mean is above the peak ({line.hr_peak_typed_bpm:g}); were the two exchanged?",
+                "exchange the two if the sheet says so, else look at both",
             )
         known = athletes.get(line.athlete)
         work_s = protocol.for_group(known.group if known else "").work_s
@@ -352,15 +373,27 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             problem = "took part after the round that attendance gives as the last before leaving"
             findings.remark(*where, "took_part", line.took_part, problem, "correct one of the two sheets")
         if 60 * line.minutes_done > work_s + 30:
-            findings.remark(
+            ten = 6 * line.minutes_done <= work_s + 30
+            findings.forget(*where, "minutes_done")
+            findings.question(
                 *where,
                 "minutes_done",
                 f"{line.minutes_done:g}",
-                "longer than a round of the protocol",
-                "look at the sheet",
+                f"longer than a round of the protocol ({work_s / 60:g} min)"
+                + (f"; {line.minutes_done / 10:g} with the decimal point slipped?" if ten else ""),
+                f"write {line.minutes_done / 10:g} if the sheet says so, else keep it in decisions"
+                if ten
+                else KEEP,
+                offer=f"{line.minutes_done / 10:g}" if ten else "",
             )
-        if known and line.hr_peak_typed_bpm > known.hr_max_bpm:
+        if known and line.hr_peak_typed_bpm > known.hr_max_bpm and not _is_unfit(known, findings, "athletes"):
             _peak_above_maximum(line, where, known, findings)
+
+
+def _is_unfit(line, findings: Findings, table: str = "rounds") -> bool:
+    """Whether a row has a problem already."""
+    file, row = place(table, line)
+    return row in findings.unfit.get(file, ())
 
 
 def _peak_above_maximum(line, where, known, findings: Findings) -> None:
@@ -371,7 +404,8 @@ def _peak_above_maximum(line, where, known, findings: Findings) -> None:
             "hr_peak_typed_bpm",
             f"{line.hr_peak_typed_bpm:g}",
             text,
-            "raise hr_max_bpm in the athletes table if the peak is real, else set it aside",
+            f"raise hr_max_bpm of {line.athlete} in the athletes table to {line.hr_peak_typed_bpm:g} if the peak is real, "
+            "else set the peak aside in decisions",
             keepable=True,
         )
     else:
@@ -393,10 +427,12 @@ def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
             where, value = place(name, line), line.lactate_mmol_l
             if line.lactate_limit and not math.isnan(value):
                 problem = "a number and off the scale at once"
-                findings.problem(*where, "lactate_limit", line.lactate_limit, problem, "clear one of the two")
-            elif line.lactate_limit == "high" and high is None:
+                sign = ">" if line.lactate_limit == "high" else "<"
+                remedy = f"clear one of the two, or write {sign} {value:g} in lactate_mmol_l where that is the limit"
+                findings.problem(*where, "lactate_limit", line.lactate_limit, problem, remedy)
+            elif line.lactate_limit == "high" and high is None and math.isnan(line.lactate_bound_mmol_l):
                 problem = "above the analyser's scale, whose end study.toml does not say"
-                remedy = "write lactate_analyser_high_mmol_l in study.toml"
+                remedy = "write the end of its scale at the top of study.toml, such as lactate_analyser_high_mmol_l = 25"
                 findings.remark(*where, "lactate_mmol_l", "HI", problem, remedy)
             elif (high is not None and value > high) or (low is not None and value < low):
                 problem = "beyond the analyser's scale in study.toml"

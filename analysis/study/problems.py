@@ -17,6 +17,8 @@ PROBLEM_COLUMNS = ("file", "row", "column", "value", "problem", "remedy")
 """The columns of every table of problems, settled problems and remarks."""
 
 SHOWN_VALUE = 60
+MOST_OF_A_COLUMN = 8
+"""Different sentences about one column beyond this number are folded into one that lists the rows."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,12 @@ class Problem:
         What to do.
     keepable : bool
         True where a decision `keep` may settle it: the value is possible, only unlikely.
+    offer : str
+        The value that the remedy names for this cell; "" where it names none.
+    asks : bool
+        True where it is a question: the value stands out, and a person says whether it is right.
+    aside : bool
+        True where the remedy is to set the row aside.
     """
 
     file: str
@@ -48,6 +56,9 @@ class Problem:
     problem: str
     remedy: str
     keepable: bool = False
+    offer: str = ""
+    asks: bool = False
+    aside: bool = False
 
     @property
     def place(self) -> tuple:
@@ -144,15 +155,40 @@ def describe_problems(table: pd.DataFrame) -> list[str]:
     groups: dict[tuple, list] = {}
     for line in table.itertuples(index=False):
         groups.setdefault(tuple(line._replace(row=None)), []).append(line)
-    sentences = []
+    columns: dict[tuple, list[list]] = {}
     for lines in groups.values():
-        rows = [str(line.row) for line in lines if not pd.isna(line.row)]
-        sentences.append(
-            describe_problem(lines[0])
-            if len(rows) < 2
-            else describe_problem(lines[0]).replace(f", row {rows[0]}", f", rows {join_words(rows)}", 1)
-        )
+        columns.setdefault((lines[0].file, lines[0].column), []).append(lines)
+    sentences = []
+    for kinds in columns.values():
+        shown = kinds if len(kinds) <= MOST_OF_A_COLUMN else kinds[:2]
+        sentences += [_with_rows(lines) for lines in shown]
+        folded = [line for lines in kinds[len(shown) :] for line in lines]
+        if folded:
+            rows = sorted({int(line.row) for line in folded if not pd.isna(line.row)})
+            where = f"{folded[0].file}, {folded[0].column}" if folded[0].column else folded[0].file
+            sentences.append(f"{where}: the like in {plural(len(folded), 'more cell')}, {fold_rows(rows)}.")
     return sentences
+
+
+def _with_rows(lines: list) -> str:
+    """One sentence for the same slip in several rows."""
+    rows = [int(line.row) for line in lines if not pd.isna(line.row)]
+    sentence = describe_problem(lines[0])
+    return sentence if len(rows) < 2 else sentence.replace(f", row {rows[0]}", f", {fold_rows(rows)}", 1)
+
+
+def fold_rows(rows: list[int]) -> str:
+    """Row numbers in words: neighbours as a range."""
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    words = [w for run in runs for w in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run))]
+    if len(words) > 12:
+        words = [*words[:10], f"{len(words) - 10} more"]
+    return f"row {words[0]}" if words == [str(rows[0])] else f"rows {join_words(words)}"
 
 
 def describe_problem(line) -> str:
@@ -184,6 +220,9 @@ def describe_problem(line) -> str:
     return f"{where}: {line.problem.rstrip('.')}{stop} Remedy: {line.remedy.rstrip('.')}."
 
 
+MAX_SHOWN = 200
+"""Characters of a value that a message can need."""
+
 MAX_LISTED = 100
 """Problems of one column beyond this number are counted, not listed: a wrong column in a long file stays readable."""
 
@@ -194,42 +233,61 @@ class Findings:
 
     Parameters
     ----------
-    problems, remarks : list of Problem
-        What stops, and what does not.
+    problems, remarks, questions : list of Problem
+        What stops, what was noticed, and what is asked: is this right?
     kept : frozenset of tuple
         Places (file, row, column) at which a decision keeps what a rule questions.
+    unfit : dict
+        File -> rows that have a problem, however many are listed.
     """
 
     problems: list[Problem] = field(default_factory=list)
     remarks: list[Problem] = field(default_factory=list)
     kept: frozenset[tuple] = frozenset()
+    questions: list[Problem] = field(default_factory=list)
+    unfit: dict[str, set[int]] = field(default_factory=dict)
     _counts: Counter = field(default_factory=Counter)
 
-    def problem(self, file, row, column, value, problem, remedy, *, keepable: bool = False) -> None:
-        """Note something that stops."""
-        self._put(True, Problem(file, row, column, str(value), problem, remedy, keepable))
+    def problem(
+        self, file, row, column, value, problem, remedy, *, keepable=False, offer="", aside=False
+    ) -> None:
+        """Note something that stops; `offer` is the value that the remedy names, `aside` that the row may be set aside."""
+        if row is not None and not (keepable and (file, row, column) in self.kept):
+            self.unfit.setdefault(file, set()).add(row)
+        self._put("problems", file, row, column, value, problem, remedy, keepable, offer, False, aside)
+
+    def question(self, file, row, column, value, problem, remedy, *, offer="") -> None:
+        """Ask about a value that is possible but stands out; a decision keeps or replaces it."""
+        self._put("questions", file, row, column, value, problem, remedy, True, offer, True)
+
+    def forget(self, file, row, *columns) -> None:
+        """Take back what was said of cells of a row, since something else says it better."""
+        for kind in ("problems", "questions"):
+            stay = [
+                p
+                for p in getattr(self, kind)
+                if not (p.file == file and p.row == row and p.column in columns)
+            ]
+            setattr(self, kind, stay)
 
     def remark(self, file, row, column, value, problem, remedy) -> None:
-        """Note something that does not stop."""
-        self._put(False, Problem(file, row, column, str(value), problem, remedy, True))
+        """Note something that neither stops nor asks."""
+        self._put("remarks", file, row, column, value, problem, remedy, True)
 
-    def _put(self, stops: bool, found: Problem) -> None:
-        if found.keepable and found.place in self.kept:
+    def _put(self, kind: str, file, row, column, value, *rest) -> None:
+        if rest[2] and (file, row, column) in self.kept:
             return  # listed as settled, since it was there before the decision
-        kind = (stops, found.file, found.column)
-        self._counts[kind] += 1
-        if self._counts[kind] <= MAX_LISTED:
-            (self.problems if stops else self.remarks).append(found)
+        self._counts[kind, file, column] += 1
+        if self._counts[kind, file, column] <= MAX_LISTED:
+            getattr(self, kind).append(Problem(file, row, column, str(value)[:MAX_SHOWN], *rest))
 
     def count_the_rest(self) -> None:
         """Say how many were not listed; called once, at the end."""
-        for (stops, file, column), count in self._counts.items():
+        for (kind, file, column), count in self._counts.items():
             if count > MAX_LISTED:
                 rest = f"{count - MAX_LISTED:,} more of this kind in this column"
                 remedy = "one cause may stand behind them all"
-                (self.problems if stops else self.remarks).append(
-                    Problem(file, None, column, "", rest, remedy)
-                )
+                getattr(self, kind).append(Problem(file, None, column, "", rest, remedy))
 
 
 _WORDS = tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))

@@ -17,9 +17,6 @@ from ..basics import KitError
 COLUMNS = ("table", "session", "athlete", "round_no", "measure", "action", "new_value", "reason", "table_row")
 """Columns of the decisions table that a proposal fills in; date and decided_by are left to the person."""
 
-UNFIT = "what does not fit"
-"""In the column measure, with the action set aside: every row of that table that has a problem."""
-
 
 def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
     """Return the rows to put into decisions for problems and questions whose answer is a value, or a row set aside."""
@@ -27,7 +24,7 @@ def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
     rows: list[dict[str, str]] = []
     for one in found:
         raw = by_file.get(one.file)
-        if raw is None or one.row is None or not (one.offer or one.asks):
+        if raw is None or one.row is None or not (one.offer or one.asks or one.aside):
             continue
         places = [i for i, row in enumerate(raw.rows) if row == one.row]
         places = [i for i in places if one.column in (raw.heading(c, i) for c in raw.columns)] or places[:1]
@@ -37,26 +34,24 @@ def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
         own = {n: raw.cell(n, index) for n in ("session", "athlete", "round_no")}
         own["round_no"] = own["round_no"] or raw.cell("after_round", index)
         own["athlete"] = own["athlete"] or raw.cell("person", index)
-        same = [i for i in range(len(raw.rows)) if all(
-            raw.cell(n, i) == own[n] for n in ("session", "athlete", "round_no") if n in raw.columns)]
+        same = [
+            i
+            for i in range(len(raw.rows))
+            if all(raw.cell(n, i) == own[n] for n in ("session", "athlete", "round_no") if n in raw.columns)
+        ]
         measure = next((c for c in raw.columns if raw.heading(c, index) == one.column), one.column)
-        aside = one.offer == SET_ASIDE
         row = {
             "table": raw.table,
             **{n: "" if measure == n else text for n, text in own.items()},
-            "measure": "" if aside else measure,
-            "action": "set aside" if aside else "" if one.asks else "replace",
-            "new_value": "" if aside else one.offer,
+            "measure": "" if one.aside else measure,
+            "action": "set aside" if one.aside else "" if one.asks else "replace",
+            "new_value": one.offer,
             "reason": one.problem.rstrip("?."),
-            "table_row": str(one.row) if aside or len(same) > 1 or raw.table == "survey" or measure in own else "",
+            "table_row": str(one.row) if one.aside or len(same) > 1 or raw.table == "survey" or measure in own else "",
         }  # fmt: skip
         if row not in rows:
             rows.append(row)
     return rows
-
-
-SET_ASIDE = "(set aside)"
-"""The offer of a problem whose remedy is to set the row aside."""
 
 
 def decision_lines(rows: Iterable[dict[str, str]]) -> list[str]:
@@ -90,7 +85,9 @@ def _into_csv(path: Path, rows: list[dict[str, str]]) -> int:
         content = path.read_bytes() if path.exists() else b""
         text = content.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError):
-        raise KitError("decisions.csv cannot be read as UTF-8: save it as CSV UTF-8. Nothing was changed.") from None
+        raise KitError(
+            "decisions.csv cannot be read as UTF-8: save it as CSV UTF-8. Nothing was changed."
+        ) from None
     first = text.splitlines()[0] if text.strip() else ""
     mark = max(";\t,", key=first.count) if first else ","
     lines = list(csv.reader(io.StringIO(text), delimiter=mark))
@@ -102,12 +99,19 @@ def _into_csv(path: Path, rows: list[dict[str, str]]) -> int:
     writer = csv.writer(out, delimiter=mark, lineterminator="\n")
     if not lines or more:
         writer.writerow(names + more)
-        writer.writerows([*cells, *[""] * (len(names) - len(cells)), *[""] * len(more)] for cells in lines[1:])
+        writer.writerows(
+            [*cells, *[""] * (len(names) - len(cells)), *[""] * len(more)] for cells in lines[1:]
+        )
     else:
         out.write(text if text.endswith("\n") else text + "\n")
     writer.writerows([row.get(n, "") for n in names + more] for row in new)
     if new:
-        _replace(path, out.getvalue().encode("utf-8-sig" if content.startswith(b"\xef\xbb\xbf") or not content else "utf-8"))
+        _replace(
+            path,
+            out.getvalue().encode(
+                "utf-8-sig" if content.startswith(b"\xef\xbb\xbf") or not content else "utf-8"
+            ),
+        )
     return len(new)
 
 

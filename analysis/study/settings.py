@@ -8,13 +8,14 @@ import tomllib
 from pathlib import Path
 
 from ..basics import did_you_mean
-from .problems import Findings
+from .problems import Findings, shorten
 from .protocol import SCALES, Protocol
 from .text_files import Slip, Unreadable, decode_text, read_bytes
 from .times import read_duration
 
 SETTINGS_FILE = "study.toml"
 MAX_BYTES = 1_000_000
+MAX_LINES = 3_000
 SECTIONS = (
     *("title", "sport", "kind", "date_order", "exertion_scale"),
     *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
@@ -22,6 +23,15 @@ SECTIONS = (
     *("training", "allocation"),
 )
 """Keys at the top of study.toml."""
+
+SECTION_KEYS = {
+    "sampling": (
+        *("analysers", "samplers", "seconds_per_sample", "target_delay_s", "tolerance_s"),
+        *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
+    ),
+    "survey": ("equation", "session_kinds", "plausible_ages"),
+}
+"""Section -> its keys; a test compares them with what planning/ and survey/ read."""
 
 _PROTOCOL_KEYS = ("rounds", "work_s", "work", "rest_s", "rest", "exertion_scale")
 _LIMITS = {"work_s": (10.0, 3600.0), "rest_s": (0.0, 7200.0)}
@@ -50,6 +60,20 @@ class Settings(dict):
                 return number
         return found
 
+    def line_of_block(self, name: str, number: int, key: str) -> int | None:
+        """Return the line of a key in the block [[name]] of that number, counted from 1, or of the block itself."""
+        seen, found = 0, None
+        for row, line in enumerate(self.lines, start=1):
+            if re.match(r"\s*\[", line):
+                seen += bool(re.match(rf"\s*\[\[\s*{re.escape(name)}\s*\]\]", line))
+                if seen == number and found is None:
+                    found = row
+                elif found is not None:
+                    break
+            elif seen == number and re.match(rf"\s*{re.escape(key)}\s*=", line):
+                return row
+        return found
+
 
 def _split_key(text: str) -> list[str]:
     return [part.strip().strip("\"'") for part in re.findall(r"\"[^\"]*\"|'[^']*'|[^.]+", text)]
@@ -74,10 +98,20 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         findings.problem(SETTINGS_FILE, None, "", "", error.problem, error.remedy)
         return Settings()
     lines = text.splitlines()
+    if len(lines) > MAX_LINES:
+        problem = f"{len(lines):,} lines, which are no settings of a study"
+        findings.problem(SETTINGS_FILE, None, "", "", problem, f"write at most {MAX_LINES:,} lines")
+        return Settings()
     try:
         settings = Settings(tomllib.loads(text.lstrip("\ufeff")), lines)
     except tomllib.TOMLDecodeError as error:
         findings.problem(SETTINGS_FILE, *_explain_fault(str(error), lines))
+        return Settings(lines=lines)
+    except ValueError:  # Python refuses to read a number of thousands of digits
+        row = next((i for i, line in enumerate(lines, 1) if re.search(r"\d{400}", line)), None)
+        findings.problem(
+            SETTINGS_FILE, row, "", "", "a number of great length", "write the number that is meant"
+        )
         return Settings(lines=lines)
     except RecursionError:
         findings.problem(
@@ -105,6 +139,21 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
                     "a setting that the kit does not know; it is not read",
                     "nothing, if that is meant",
                 )
+    for section, known in SECTION_KEYS.items():
+        given = settings.get(section)
+        for key in given if isinstance(given, dict) else ():
+            if key not in known:
+                near = did_you_mean(key, known)
+                place = (SETTINGS_FILE, settings.line_of(section, key), key, shorten(given[key]))
+                if near:
+                    findings.problem(
+                        *place, f"no such setting of [{section}]; did you mean {near}?", f"write {near}"
+                    )
+                else:
+                    findings.remark(
+                        *place, f"a setting of [{section}] that the kit does not know; it is not read",
+                        f"delete it, or write one of {', '.join(known)}",
+                    )  # fmt: skip
     sampling = settings.get("sampling")
     if isinstance(
         sampling, dict
@@ -183,9 +232,8 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
             try:
                 values.append((key, row, _text_seconds(value)))
             except Slip as slip:
-                findings.problem(
-                    SETTINGS_FILE, row, key, value, slip.problem, f'write {short} = "5:00" or {name} = 300'
-                )
+                remedy = slip.remedy if slip.offer else f'write {short} = "5:00" or {name} = 300'
+                findings.problem(SETTINGS_FILE, row, key, value, slip.problem, remedy.replace("KEY", short))
                 return None
         elif (
             key == short
@@ -198,9 +246,12 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
                 if isinstance(value, int | float)
                 else "not a time"
             )
-            findings.problem(
-                SETTINGS_FILE, row, key, value, unclear, f'write {name} = 300 or {short} = "5:00"'
-            )
+            low, high = _LIMITS[name]
+            remedy = f'write {name} = 300 or {short} = "5:00"'
+            if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
+                as_minutes = f'{short} = "{value}:00" for minutes, or ' if low <= 60 * value <= high else ""
+                remedy = f"write {as_minutes}{name} = {value} for seconds"
+            findings.problem(SETTINGS_FILE, row, key, value, unclear, remedy)
             return None
         else:
             values.append((key, row, float(value)))
@@ -213,7 +264,11 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
 
 
 def _text_seconds(text: str) -> float:
-    if re.fullmatch(r"\d+(\.\d+)?", text):
+    if dotted := re.fullmatch(r"(\d{1,2})[.,h](\d{2})", text):
+        meant = f"{dotted[1]}:{dotted[2]}"
+        if int(dotted[2]) < 60:
+            raise Slip(f"a time with a point: was {meant} meant?", f'write KEY = "{meant}"', meant)
+    if re.fullmatch(r"\d+", text):
         return float(text)
     return read_duration(text)[0]
 
@@ -245,7 +300,7 @@ def read_protocol(settings: Settings, findings: Findings) -> Protocol:
                 name,
                 part,
                 "no such setting of the protocol" + (f"; did you mean {near}?" if near else ""),
-                f"write one of {', '.join(_PROTOCOL_KEYS)}",
+                f"write {near}" if near else f"write one of {', '.join(_PROTOCOL_KEYS)}",
             )
     return Protocol(common.rounds, common.work_s, common.rest_s, common.exertion_scale, groups)
 
@@ -257,8 +312,10 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
         )
 
     rounds = section.get("rounds", common.rounds if common else None)
-    if rounds is None:
+    if rounds is None and not any(did_you_mean(k, _PROTOCOL_KEYS) == "rounds" for k in section):
         complain("rounds", "the number of rounds is missing", "write rounds = 4 under [protocol]")
+    elif rounds is None:
+        pass  # its name was mistyped, which is said beside it
     elif isinstance(rounds, bool) or not isinstance(rounds, int) or not 1 <= rounds <= 30:
         complain("rounds", "not a number of rounds from 1 to 30", "write rounds = 4")
         rounds = None

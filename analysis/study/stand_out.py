@@ -15,7 +15,10 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from .columns import lines_of
+from .columns import lines_of, place
+from .convert import KEEP
+from .problems import Findings
+from .protocol import Protocol
 
 SCATTER = 1.4826
 """Median absolute deviation times this is the standard deviation of a normal distribution."""
@@ -35,7 +38,18 @@ SAME_MASS = 0.06
 HR_MAX_APART = 35.0
 """A maximal heart rate further than this from what the age predicts is asked about (bpm; about 3.5 standard errors)."""
 
-ALIKE = {"0": "68", "1": "47", "2": "7", "3": "58", "4": "19", "5": "36", "6": "058", "7": "129", "8": "0369", "9": "478"}
+ALIKE = {
+    "0": "68",
+    "1": "47",
+    "2": "7",
+    "3": "58",
+    "4": "19",
+    "5": "36",
+    "6": "058",
+    "7": "129",
+    "8": "0369",
+    "9": "478",
+}
 """Digit -> digits that a hurried hand makes look the same (common practice, no source)."""
 
 GAP_BPM = 40.0
@@ -115,16 +129,21 @@ def find_values_that_stand_out(
         In the order of the tables; one cell at most once.
     """
     found: dict[tuple, StandsOut] = {}
-    for one in (
+    for one in sorted(_all(tables, scale, target_delay_s), key=lambda o: o.slip == ""):
+        number = getattr(one.line, "round_no", 0)
+        found.setdefault((one.table, one.column, one.line[-1], number), one)
+    return list(found.values())
+
+
+def _all(tables: dict[str, pd.DataFrame], scale: str, target_delay_s: float) -> Iterator[StandsOut]:
+    yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
         *_tests(tables["aerobic_tests"]),
         *_rounds(tables["rounds"], scale),
         *_gaps(tables["rounds"]),
         *_rested(tables["rounds"]),
         *_delays(tables["rounds"], target_delay_s),
-    ):
-        found.setdefault((one.table, one.column, one.line), one)
-    return list(found.values())
+    )
 
 
 def likely_slip(value: float, expected: float, near: float, digits: int) -> tuple[float, str, str]:
@@ -179,7 +198,9 @@ def _slips(value: float, digits: int) -> Iterator[tuple[float, str, str]]:
 def _rounds(rounds: pd.DataFrame, scale: str) -> Iterator[StandsOut]:
     sparred = rounds[(rounds["round_no"] > 0) & rounds["took_part"].isin(["yes", "part", ""])]
     for measure in _measures(scale):
-        there = sparred[sparred[measure.column].notna() & (sparred["lactate_limit"].eq("") | ~measure.by_ratio)]
+        there = sparred[
+            sparred[measure.column].notna() & (sparred["lactate_limit"].eq("") | ~measure.by_ratio)
+        ]
         if measure.by_ratio:
             there = there[there[measure.column] > 0]
         for _, session in there.groupby("session", sort=False):
@@ -207,7 +228,11 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
         if abs(apart[i]) < ask * min(WITH_SLIP["point"] * scatter, measure.least):
             continue
         middle = math.expm1(expected[i]) if measure.by_ratio else expected[i]
-        near = (1 + middle) * math.expm1(1.5 * scatter) if measure.by_ratio else max(1.5 * scatter, measure.least / 3)
+        near = (
+            (1 + middle) * math.expm1(1.5 * scatter)
+            if measure.by_ratio
+            else max(1.5 * scatter, measure.least / 3)
+        )
         likely, kind, slip = likely_slip(values[i], middle, near, measure.digits)
         if lone[i] and not slip and ask >= 1.0:
             continue  # of two values that disagree either may be right
@@ -215,9 +240,17 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
         if abs(apart[i]) < ask * max(least, WITH_SLIP.get(kind, PLAIN) * scatter):
             continue
         about = f"{middle:.{measure.digits}f}{measure.unit}"
-        whose = "the club's other values of this round" if lone[i] else f"the other rounds of {lines[i].athlete}"
+        whose = (
+            "the club's other values of this round" if lone[i] else f"the other rounds of {lines[i].athlete}"
+        )
         yield StandsOut(
-            "rounds", measure.column, lines[i], values[i], f"{whose} lead one to expect about {about}", likely, slip
+            "rounds",
+            measure.column,
+            lines[i],
+            values[i],
+            f"{whose} lead one to expect about {about}",
+            likely,
+            slip,
         )
 
 
@@ -266,7 +299,9 @@ def _spread(values: np.ndarray) -> float:
 
 def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     """Find a mean and a peak of one round that do not go together."""
-    both = rounds[(rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()]
+    both = rounds[
+        (rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()
+    ]
     gaps = (both["hr_peak_typed_bpm"] - both["hr_mean_typed_bpm"]).to_numpy(dtype=float)
     usual = float(np.median(gaps)) if len(gaps) >= FEWEST else 15.0
     scatter = max(_spread(gaps), 4.0) if len(gaps) >= FEWEST else 6.0
@@ -282,7 +317,9 @@ def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
 def _rested(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     """Find a lactate before sparring that is unlike all others before sparring, where a lost point explains it."""
     before = rounds[(rounds["round_no"] == 0) & rounds["lactate_mmol_l"].gt(0)]
-    yield from _one_each(before, "rounds", "lactate_mmol_l", "the club's other values before sparring", " mmol/L")
+    yield from _one_each(
+        before, "rounds", "lactate_mmol_l", "the club's other values before sparring", " mmol/L"
+    )
 
 
 def _one_each(
@@ -304,7 +341,15 @@ def _one_each(
         for factor in (10.0, 0.1):
             if abs(values[i] * factor - expected) <= near:
                 about = f"{whose} are about {expected:.3g}{unit}"
-                yield StandsOut(name, column, line, values[i], about, round(values[i] * factor, 6), "the decimal point slipped")
+                yield StandsOut(
+                    name,
+                    column,
+                    line,
+                    values[i],
+                    about,
+                    round(values[i] * factor, 6),
+                    "the decimal point slipped",
+                )
 
 
 def _delays(rounds: pd.DataFrame, target_s: float) -> Iterator[StandsOut]:
@@ -358,5 +403,97 @@ def _mass(table: str, column: str, line, value: float, others: list[float]) -> I
 
 def _tests(tests: pd.DataFrame) -> Iterator[StandsOut]:
     for name, own in tests.groupby("test", sort=False):
-        for column, unit in (("distance_m", " m"), ("vo2max_ml_kg_min", " mL/kg/min"), ("vo2max_l_min", " L/min")):
+        for column, unit in (
+            ("distance_m", " m"),
+            ("vo2max_ml_kg_min", " mL/kg/min"),
+            ("vo2max_l_min", " L/min"),
+        ):
             yield from _one_each(own, "aerobic_tests", column, f"the club's other values of {name}", unit)
+
+
+@dataclass(frozen=True)
+class DelayDrift:
+    """Samples that were taken later from round to round."""
+
+    first_round: int
+    last_round: int
+    first_s: float
+    last_s: float
+
+
+DRIFT_S = 30.0
+"""Growth of the median delay from the first to the last round beyond which it is said (our proposal)."""
+
+
+def delay_drift(rounds: pd.DataFrame) -> DelayDrift | None:
+    """Return how the delay of the samples grew over the rounds of one session, or None where it did not.
+
+    It grew where the medians rise from each round to the next and the last exceeds the first by more than `DRIFT_S`.
+    """
+    there = rounds[rounds["lactate_delay_s"].notna() & rounds["round_no"].gt(0)]
+    middle = there.groupby("round_no")["lactate_delay_s"].agg(["median", "size"])
+    middle = middle[middle["size"] >= 2]["median"]
+    if len(middle) < 2 or not middle.is_monotonic_increasing or middle.iloc[-1] - middle.iloc[0] <= DRIFT_S:
+        return None
+    return DelayDrift(
+        int(middle.index[0]), int(middle.index[-1]), float(middle.iloc[0]), float(middle.iloc[-1])
+    )
+
+
+def ask_what_stands_out(
+    tables: dict[str, pd.DataFrame], protocol: Protocol, settings, findings: Findings, *, wide: bool
+) -> None:
+    """Ask about values that are possible but unlike the others, where nothing was said of the cell yet."""
+    told = {p.place for p in (*findings.problems, *findings.questions)}
+    target = settings.get("sampling") if isinstance(settings.get("sampling"), dict) else {}
+    target_s = target.get("target_delay_s", math.nan)
+    target_s = float(target_s) if isinstance(target_s, int | float) else math.nan
+    for one in find_values_that_stand_out(tables, protocol.exertion_scale, target_delay_s=target_s):
+        file, row = place(one.table, one.line)
+        column = f"{one.column}_{one.line.round_no}" if wide and one.table == "rounds" else one.column
+        if (file, row, column) in told or (one.table == "athletes" and row in findings.unfit.get(file, ())):
+            continue
+        likely = f"; {one.likely:g} with {one.slip}" if one.slip else ""
+        remedy = "look at the sheet, then keep it in decisions" + (
+            f" or write {one.likely:g}" if one.slip else ""
+        )
+        offer = f"{one.likely:g}" if one.slip else ""
+        findings.question(
+            file, row, column, f"{one.value:g}", f"stands out: {one.why}{likely}?", remedy, offer=offer
+        )
+    _ask_about_straps(tables["attendance"], findings)
+    _ask_about_delays(tables["rounds"], findings)
+
+
+def _ask_about_straps(attendance: pd.DataFrame, findings: Findings) -> None:
+    """Ask where one numbered strap stands beside two athletes of an evening; a receiver of many is no strap."""
+    worn = attendance[attendance["device"].str.contains(r"\d", regex=True)]
+    for session, own in worn.groupby("session", sort=False):
+        for device, both in own.groupby("device", sort=False):
+            if len(both) != 2 or own["device"].nunique() < 0.7 * len(own):
+                continue
+            first, line = lines_of(both)
+            problem = f"strap {device} is also on {first.athlete} (row {first.row}) in session {session}: is this right?"
+            findings.question(*place("attendance", line), "device", device, problem, KEEP)
+
+
+def _ask_about_delays(rounds: pd.DataFrame, findings: Findings) -> None:
+    """Ask where blood was taken later and later: lactate goes on rising after a round."""
+    for session, own in rounds[rounds["round_no"].gt(0)].groupby("session", sort=False):
+        drift = delay_drift(own)
+        if drift is None:
+            continue
+        line = next(iter(lines_of(own[own["lactate_delay_s"].notna()])))
+        problem = (
+            f"in session {session} blood was taken later from round to round: about {drift.first_s:.0f} s after round "
+            f"{drift.first_round} and {drift.last_s:.0f} s after round {drift.last_round}; lactate goes on rising after a round, "
+            "so a rise is then not the rounds' alone"
+        )
+        findings.question(
+            line.file,
+            None,
+            "lactate_delay_s",
+            "",
+            problem,
+            "nothing can be put right afterwards; the write-up says so",
+        )

@@ -29,10 +29,11 @@ _MADE_DATE = re.compile(
 class Slip(ValueError):
     """A text that is not what its column holds: what is wrong, and the remedy."""
 
-    def __init__(self, problem: str, remedy: str):
+    def __init__(self, problem: str, remedy: str, offer: str = ""):
         super().__init__(problem)
         self.problem = problem
         self.remedy = remedy
+        self.offer = offer
 
 
 def is_blank(text: str) -> bool:
@@ -66,7 +67,10 @@ def read_number(text: str, *, decimal_comma: bool | None = False, unit: str = ""
         mark = "," if bare.rfind(",") < bare.rfind(".") else "."
         bare = bare.replace(mark, "")
     elif not _PLAIN.fullmatch(bare):
-        raise Slip("not a number", "type a number alone, without words or signs")
+        meant = _mistyped(bare)
+        if meant:
+            raise Slip(f"not a number; was {meant} meant?", f"type {meant} if the sheet says so", meant)
+        raise Slip("not a number", "type a number alone, or leave the cell blank where nothing was measured")
     elif re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", bare) and ("," in bare) is not decimal_comma:
         raise Slip(
             f"unclear: {bare} could be {bare.replace(',', '.')} or {bare.replace(',', '').replace('.', '')}",
@@ -76,6 +80,16 @@ def read_number(text: str, *, decimal_comma: bool | None = False, unit: str = ""
     if not math.isfinite(value):
         raise Slip("not a finite number", "type the value that was measured")
     return value
+
+
+_LOOKALIKE = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "|": "1", "S": "5", "B": "8"})
+
+
+def _mistyped(text: str) -> str:
+    """The number that a text with letters for digits, or a sign too many, was probably meant to be, or ""."""
+    bare = re.sub(r"\s+(?=[.,])|(?<=[.,])\s+", "", text).strip("'`´\"")
+    bare = re.sub(r"([.,])[.,]+", r"\1", bare.translate(_LOOKALIKE)).rstrip(".,")
+    return bare if any(c.isdigit() for c in text) and re.fullmatch(r"\d+([.,]\d+)?", bare) else ""
 
 
 def writes_decimal_comma(texts: Iterable[str], *, otherwise: bool) -> bool | None:

@@ -13,18 +13,18 @@ MONTHS = {
     name: number
     for number, names in enumerate(
         (
-            "jan january",
-            "feb february",
-            "mar march",
-            "apr april",
-            "may",
-            "jun june",
-            "jul july",
-            "aug august",
-            "sep sept september",
-            "oct october",
-            "nov november",
-            "dec december",
+            "jan january januar jänner janvier enero janeiro gennaio stycznia styczeń januari",
+            "feb february februar février febrero fevereiro febbraio lutego luty februari",
+            "mar march märz mars marzo março marca marzec",
+            "apr april avril abril aprile kwietnia kwiecień",
+            "may mai mayo maio maggio maja maj",
+            "jun june juni juin junio junho giugno czerwca czerwiec",
+            "jul july juli juillet julio julho luglio lipca lipiec",
+            "aug august août agosto sierpnia sierpień augusti",
+            "sep sept september septembre septiembre setembro settembre września wrzesień",
+            "oct october oktober octobre octubre outubro ottobre października październik",
+            "nov november novembre noviembre novembro listopada listopad",
+            "dec december dezember décembre diciembre dezembro dicembre grudnia grudzień",
         ),
         start=1,
     )
@@ -35,7 +35,8 @@ _ISO_DATE = re.compile(
     r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.ASCII
 )
 _PART_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
-_WORD_DATE = re.compile(r"(\d{1,2})[. -]+([a-z]{3,9})\.?,?[ -]+(\d{4})", re.ASCII)
+_WORD_DATE = re.compile(r"(\d{1,2})\.?[ -]*(?:de |di )?([^\W\d_]{3,12})\.?,?[ -]+(?:de |del )?(\d{4})")
+_SIGN_DATE = re.compile(r"(\d{4})年(\d{1,2})月(\d{1,2})日")
 _DOTTED_CLOCK = re.compile(r"(\d{1,2})[.,h](\d{2})(?:[.:](\d{2}))?", re.ASCII | re.IGNORECASE)
 _WORD_FIRST = re.compile(r"([a-z]{3,9})\.? (\d{1,2}),? (\d{4})", re.ASCII)
 
@@ -67,11 +68,15 @@ def read_clock(text: str) -> str:
         if re.fullmatch(r"0[.,]\d+", bare):
             seconds = round(float(bare.replace(",", ".")) * 86400)
             shown = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}"
-            raise Slip(f"the spreadsheet has turned a time into a number (perhaps {shown})", example)
+            raise Slip(
+                f"the spreadsheet has turned a time into a number (perhaps {shown})",
+                f"type {shown} in a column formatted as text",
+                shown,
+            )
         if lost := re.fullmatch(r"(\d{1,2})[.,](\d)", bare):
             raise Slip(
                 f"unclear: could be {lost[1]}:0{lost[2]}, or {lost[1]}:{lost[2]}0 whose last 0 was lost",
-                example,
+                f"type {lost[1]}:0{lost[2]} or {lost[1]}:{lost[2]}0, whichever it was, in a column formatted as text",
             )
         raise Slip("not a time of day", example)
     hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
@@ -150,6 +155,8 @@ def read_date(text: str, *, order: str = "") -> str:
     bare = text.strip().casefold()
     if match := _ISO_DATE.fullmatch(bare):
         return _make_date(int(match[1]), int(match[2]), int(match[3]))
+    if match := _SIGN_DATE.fullmatch(bare):
+        return _make_date(int(match[1]), int(match[2]), int(match[3]))
     if match := _WORD_DATE.fullmatch(bare):
         return _make_date(int(match[3]), _month(match[2]), int(match[1]))
     if match := _WORD_FIRST.fullmatch(bare):
@@ -160,7 +167,8 @@ def read_date(text: str, *, order: str = "") -> str:
         day = dt.date(1899, 12, 30) + dt.timedelta(days=int(bare))
         raise Slip(
             f"the spreadsheet has turned a date into a number of days (perhaps {day.isoformat()})",
-            "format the column as text and type year-month-day, such as 2026-11-25",
+            f"format the column as text and type {day.isoformat()}",
+            day.isoformat(),
         )
     raise Slip("not a date", "type year-month-day, such as 2026-11-25")
 
@@ -168,8 +176,10 @@ def read_date(text: str, *, order: str = "") -> str:
 def _read_part_date(match: re.Match, order: str) -> str:
     first, sign, second, year = int(match[1]), match[2], int(match[3]), match[4]
     if len(year) == 2:
-        perhaps = f" (perhaps {_make_date(2000 + int(year), second, first)})" if sign == "." else ""
-        raise Slip(f"unclear: the year has two digits{perhaps}", "type year-month-day, such as 2026-11-25")
+        if sign != ".":
+            raise Slip("unclear: the year has two digits", "type year-month-day, such as 2026-11-25")
+        day = _make_date(2000 + int(year), second, first)
+        raise Slip(f"unclear: the year has two digits (perhaps {day})", f"type {day} if that is the day", day)
     # a point between the parts means day.month.year wherever it is used: common practice, no source
     if sign == "." or order == "day first" or (first > 12 >= second and not order):
         return _make_date(int(year), second, first)
@@ -180,13 +190,13 @@ def _read_part_date(match: re.Match, order: str) -> str:
     one, other = (_make_date(int(year), month, day) for month, day in ((second, first), (first, second)))
     raise Slip(
         f"unclear: this could be {one} or {other}",
-        'type year-month-day, such as 2026-11-25, or write date_order = "day first" in study.toml',
+        f'type {one} or {other}, whichever it was, or write date_order = "day first" at the top of study.toml',
     )
 
 
 def _month(word: str) -> int:
     if word not in MONTHS:
-        raise Slip("not the name of a month in English", "type year-month-day in figures, such as 2026-11-25")
+        raise Slip("not the name of a month", "type year-month-day in figures, such as 2026-11-25")
     return MONTHS[word]
 
 

@@ -124,7 +124,7 @@ FAULTY = {
     "matches nothing": (decision(athlete="A09", measure="exertion", new_value="12"), "", "matches no row"),
     "matches too much": (
         decision(athlete="A01", measure="exertion", new_value="12"),
-        "",
+        "table_row",
         "matches 3 rows (rows 5, 6, 7)",
     ),
     "no such table": (decision(table="round", athlete="A01"), "table", "did you mean rounds"),
@@ -143,7 +143,7 @@ FAULTY = {
     "replaced stretch": (decision(athlete="A01", from_s=1, to_s=2), "action", "cannot be replaced"),
     "new value unreadable": (
         decision(athlete="A01", round_no=2, measure="lactate_mmol_l", new_value="seven"),
-        "lactate_mmol_l",
+        "new_value",
         "not a number",
     ),
 }

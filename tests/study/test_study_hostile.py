@@ -159,9 +159,8 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path):
     folder = make_folder(tmp_path)
     (folder / "athletes.csv").unlink()
     (folder / "athletes.csv").mkdir()
-    assert check_study(folder).passed  # a folder of that name is not a table
-    (folder / "clock.csv").symlink_to(folder / "nowhere.csv")
-    assert check_study(folder).passed
+    (folder / "clock.csv").symlink_to(folder / "nowhere.csv")  # neither is a table, so nobody has consented
+    assert check_study(folder).problems["problem"].str.contains("no consent on record").tolist() == [True]
     assert "study.toml" not in [p.name for p in (folder / "athletes.csv").iterdir()]
     assert SETTINGS in (folder / "study.toml").read_text() and athletes()
 

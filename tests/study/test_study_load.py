@@ -171,7 +171,7 @@ HALF_FILLED = {
         "rounds": [{k: r[k] for k in ("athlete", "round_no", "hr_mean_typed_bpm")} for r in rounds()],
     },
     "no aerobic tests": {"without": ("aerobic_tests",)},
-    "rounds alone": {"without": ("athletes", "sessions", "aerobic_tests")},
+    "athletes and rounds alone": {"without": ("sessions", "aerobic_tests")},
     "headings alone": {
         "rounds": "athlete,round_no,exertion\n",
         "athletes": "athlete\n",

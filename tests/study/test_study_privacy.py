@@ -4,6 +4,7 @@ import pytest
 from study_folders import SETTINGS, athletes, changed, make_folder, rounds, sessions
 
 from analysis.study import StudyError, check_study, load_study
+from analysis.study.load import examine_folder
 from analysis.study.privacy import code_trouble, file_name_trouble, looks_personal
 
 
@@ -20,12 +21,30 @@ def test_who_has_no_consent_or_clearance_is_not_analysed(tmp_path):
     assert set(study.rounds["opponent"]) >= {"A01", "A02"}  # with whom the others sparred stays known
 
 
-def test_without_a_column_of_consent_the_kit_says_what_it_takes_for_granted(tmp_path):
-    people = [{"athlete": row["athlete"]} for row in athletes()]
-    study = load_study(make_folder(tmp_path, athletes=people))
-    assert len(study.athletes) == 4
-    assert study.remarks["problem"].str.contains("no column consent_measured").any()
-    assert study.athletes_to_share() == () and study.athletes_with_figures() == ()
+@pytest.mark.parametrize("column", ["consent_measured", "cleared"])
+@pytest.mark.parametrize("how", ["blank", "no column", "no athletes", "no table"])
+def test_one_rule_for_consent_whoever_is_asked_and_however_it_is_missing(tmp_path, column, how):
+    people = [{k: "" if k == column else v for k, v in row.items()} for row in athletes()]
+    if how == "no column":
+        people = [{k: v for k, v in row.items() if k != column} for row in people]
+    table = (
+        {"athletes": "athlete,consent_measured,cleared\n"} if how == "no athletes" else {"athletes": people}
+    )
+    folder = make_folder(tmp_path, **({"without": ("athletes",)} if how == "no table" else table))
+    report = check_study(folder)
+    assert (
+        not report.passed
+        and report.problems["problem"].str.contains("4 athletes have no cl|4 athletes have no co").all()
+    )
+    study = examine_folder(folder).study
+    assert study.rounds.empty and study.aerobic_tests.empty and study.athletes.empty
+
+
+def test_one_blank_consent_is_named_and_counted(tmp_path):
+    report = check_study(make_folder(tmp_path, athletes=changed(athletes(), 1, consent_measured="")))
+    said = report.remarks[report.remarks["column"] == "consent_measured"].iloc[0]
+    assert report.passed and said["row"] == 3
+    assert said["problem"] == "1 athlete has no consent on record: A02; nothing of theirs is analysed"
 
 
 def test_individual_figures_and_sharing_need_a_yes(tmp_path):

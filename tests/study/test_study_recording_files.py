@@ -3,10 +3,11 @@
 import math
 
 import pytest
-from study_folders import athletes, changed, make_folder, rounds, sessions
+from study_folders import athletes, changed, make_folder, sessions
 
 from analysis.study import StudyError, check_study, load_study
 from analysis.study.inventory import file_stem, leads_out, read_file_name
+from analysis.study.load import examine_folder
 
 
 def folder_with(tmp_path, *names, **tables):
@@ -89,23 +90,12 @@ def test_files_of_nobody_are_named(tmp_path):
     assert sorted(report.problems["value"]) == ["A09.csv", "evening.fit"]
 
 
-def test_without_an_athletes_table_the_rounds_give_the_codes(tmp_path):
-    folder = folder_with(
-        tmp_path, "A01_s2.csv", without=("athletes", "aerobic_tests"), rounds=rounds(), sessions=sessions()
-    )
-    assert load_study(folder).recording_files()[["session", "athlete"]].to_numpy().tolist() == [["2", "A01"]]
-
-
-def test_without_any_table_of_codes_a_plain_code_is_read_from_the_name(tmp_path):
-    names = ("A07.fit", "A07_s2.fit", "12_b.csv", "evening.csv", "receiver_1.csv")
-    found = load_study(
-        folder_with(tmp_path, *names, without=("athletes", "aerobic_tests", "rounds", "sessions"))
-    )
-    assert found.recording_files()[["session", "athlete"]].to_numpy().tolist() == [
-        ["1", "12"],
-        ["1", "A07"],
-        ["2", "A07"],
-    ]
+@pytest.mark.parametrize("without", [("athletes",), ("athletes", "rounds", "sessions")])
+def test_without_an_athletes_table_no_recording_is_anybodys(tmp_path, without):
+    folder = folder_with(tmp_path, "A01_s2.csv", without=(*without, "aerobic_tests"))
+    report = check_study(folder)
+    assert report.problems["problem"].str.contains("no consent on record").tolist() == [True]
+    assert examine_folder(folder).study.recording_files().empty
 
 
 def test_the_only_session_is_the_session_of_a_file_that_names_none(tmp_path):

@@ -6,10 +6,14 @@ Everything here is invented. A club is drawn from the spread that small studies 
 
 from __future__ import annotations
 
+import atexit
 import copy
 import csv
 import re
+import shutil
+import tempfile
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -119,9 +123,8 @@ def clean_club(seed: int, *, n: int = 10, rounds: int = 4, scale: str = "0-10", 
         "sessions": [{"session": "1", "date": "2026-03-05", "utc_offset": "+01:00", "place": "mat room",
                       "analyser": "hand-held, whole blood", "sample_site": "ear_lobe"}],
         "clock": [
-            {"session": "1", "round_no": str(k), "start_clock": f"19:{30 + step * (k - 1) - 60 * ((30 + step * (k - 1)) // 60):02d}"
-             if 30 + step * (k - 1) < 60 else f"20:{step * (k - 1) - 30:02d}",
-             "end_clock": f"19:{35 + step * (k - 1):02d}" if 35 + step * (k - 1) < 60 else f"20:{step * (k - 1) - 25:02d}"}
+            {"session": "1", "round_no": str(k), "start_clock": _clock(30 + step * (k - 1)),
+             "end_clock": _clock(35 + step * (k - 1))}
             for k in range(1, rounds + 1)
         ],
         "athletes": athletes,
@@ -133,11 +136,22 @@ def clean_club(seed: int, *, n: int = 10, rounds: int = 4, scale: str = "0-10", 
     return book
 
 
+@cache
+def _fresh(tests: tuple[str, ...], rounds: int, scale: str, workbook: bool) -> Path:
+    """A folder from `new`, made once; removed when Python ends."""
+    place = Path(tempfile.mkdtemp(prefix="fresh_study_"))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
+    return new_study(place / "study", tests=tests, rounds=rounds, scale=scale, workbook=workbook)
+
+
+def _clock(minutes: int) -> str:
+    """Minutes after seven in the evening."""
+    return f"{19 + minutes // 60}:{minutes % 60:02d}"
+
+
 def write_book(book: Book, folder: Path, kind: str = "csv") -> Path:
     """Write a club into a fresh folder made with `new`."""
-    new_study(
-        folder, tests=book.tests, rounds=book.rounds, scale=book.scale, workbook=kind == "workbook"
-    )
+    shutil.copytree(_fresh(book.tests, book.rounds, book.scale, kind == "workbook"), folder)
     path = folder / "study.toml"
     text = path.read_text(encoding="utf-8")
     for old, fresh in book.settings:

@@ -1,0 +1,139 @@
+"""Whole columns that were exchanged or typed in another unit or scale: one finding, and not one for each cell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+
+from .columns import Column, RawTable, column_rules
+from .convert import SCALE_LIMITS, Context, check_rating, judge_cell
+from .problems import Findings
+from .settings import SETTINGS_FILE
+from .text_files import Slip, read_number
+
+FEWEST = 4
+"""Cells of a column before it can be said to be exchanged."""
+
+MOST_UNFIT, FEW_UNFIT = 0.5, 0.1
+"""More than this share does not fit as it stands, and less than that fits not once put right. Our proposal."""
+
+ORDERED = (
+    ("hr_mean_typed_bpm", "hr_peak_typed_bpm"),
+    ("hr_mean_bpm", "hr_peak_bpm"),
+    ("hr_rest_bpm", "hr_max_bpm"),
+)
+"""Columns of which the first cannot exceed the second."""
+
+
+def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
+    """Name exchanged columns, and columns in another unit or scale, once; return the table as it was probably meant.
+
+    What is returned is only read further so that everything else that is wrong is named at the same time: the problem stays.
+    """
+    rules = column_rules()[raw.table]
+    numeric = {
+        n: rules[n] for n in raw.columns if n in rules and not rules[n].is_text and rules[n].need != "key"
+    }
+    numeric = {n: c for n, c in numeric.items() if c.kind in ("number", "lactate", "exertion")}
+    numbers = {n: _numbers(raw, n) for n in numeric}
+    numeric = {n: c for n, c in numeric.items() if len(numbers[n]) >= FEWEST}
+    pair = _exchanged(raw, numeric, numbers, context)
+    if pair:
+        one, other = pair
+        findings.problem(
+            raw.file, None, one, "", f"the columns {one} and {other} seem to be exchanged",
+            f"exchange the two headings {one} and {other}" + (" of every round" if raw.wide else ""),
+        )  # fmt: skip
+        columns = {**raw.columns, one: raw.columns[other], other: raw.columns[one]}
+        return replace(raw, columns=columns)
+    for name, column in numeric.items():
+        other = _in_another_unit(raw, name, column, numbers[name], context, findings)
+        if other is not None:
+            raw = replace(raw, columns={**raw.columns, name: other})
+    return raw
+
+
+def _numbers(raw: RawTable, name: str) -> list[float]:
+    found = []
+    for text in raw.columns[name]:
+        try:
+            found.append(read_number(text, decimal_comma=raw.decimal_comma)) if text else None
+        except Slip:
+            continue
+    return found
+
+
+def _unfit(numbers: list[float], column: Column, context: Context) -> float:
+    """The share of numbers that a column would refuse or ask about."""
+    kinds = {v: judge_cell(v, column, context) for v in set(numbers)}
+    return sum(kinds[v] for v in numbers) / len(numbers)
+
+
+def _exchanged(
+    raw: RawTable, rules: dict[str, Column], numbers: dict, context: Context
+) -> tuple[str, str] | None:
+    for low, high in ORDERED:
+        if low in rules and high in rules:
+            both = [(a, b) for a, b in zip(*(_aligned(raw, n) for n in (low, high)), strict=True) if a and b]
+            if len(both) >= FEWEST and sum(a > b for a, b in both) > (1 - FEW_UNFIT) * len(both):
+                return low, high
+    stands = {n: _unfit(numbers[n], c, context) for n, c in rules.items()}
+    best: tuple[float, tuple[str, str] | None] = (0.0, None)
+    for one, other in combinations(rules, 2):
+        if max(stands[one], stands[other]) < MOST_UNFIT:
+            continue
+        turned = max(_unfit(numbers[other], rules[one], context), _unfit(numbers[one], rules[other], context))
+        gain = stands[one] + stands[other] - 2 * turned
+        if turned <= FEW_UNFIT and gain > best[0]:
+            best = (gain, (one, other))
+    if best[1] is None and {"lactate_mmol_l", "exertion"} <= set(rules):
+        whole = sum(v % 1 == 0 for v in numbers["lactate_mmol_l"]) / len(numbers["lactate_mmol_l"])
+        parts = sum(v % 0.5 != 0 for v in numbers["exertion"]) / len(numbers["exertion"])
+        if whole > 1 - FEW_UNFIT and parts > MOST_UNFIT:
+            return "lactate_mmol_l", "exertion"
+    return best[1]
+
+
+def _aligned(raw: RawTable, name: str) -> list[float]:
+    found = []
+    for text in raw.columns[name]:
+        try:
+            found.append(read_number(text, decimal_comma=raw.decimal_comma) if text else 0.0)
+        except Slip:
+            found.append(0.0)
+    return found
+
+
+def _in_another_unit(
+    raw: RawTable, name: str, column: Column, numbers: list[float], context: Context, findings: Findings
+) -> list[str] | None:
+    """Name a column of which most cells fit another unit or scale only; return its cells as they were probably meant."""
+    if _unfit(numbers, column, context) < MOST_UNFIT:
+        return None
+    if column.kind == "exertion":
+        for scale in SCALE_LIMITS:
+            if scale != context.scale and all(check_rating(v, scale) is None for v in numbers):
+                off = sum(check_rating(v, context.scale) is not None for v in numbers)
+                problem = f"{off} of {len(numbers)} ratings do not fit the scale {context.scale}; all of them fit {scale}"
+                remedy = f'write exertion_scale = "{scale}" in {SETTINGS_FILE} if that scale was used'
+                findings.problem(raw.file, None, name, "", problem, remedy)
+                return [""] * len(raw.rows)
+        return None
+    for factor, words in column.slips:
+        turned = [v / factor for v in numbers]
+        if _unfit(turned, column, context) <= FEW_UNFIT:
+            off = round(_unfit(numbers, column, context) * len(numbers))
+            by = f"divide by {factor:g}" if factor > 1 else f"multiply by {1 / factor:.6g}"
+            problem = (
+                f"{off} of {len(numbers)} values do not fit {column.unit}; the whole column fits {words}"
+            )
+            findings.problem(
+                raw.file,
+                None,
+                name,
+                "",
+                problem,
+                f"{by} every value of the column if it was typed in {words}",
+            )
+            return [""] * len(raw.rows)
+    return None
