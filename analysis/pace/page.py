@@ -60,7 +60,7 @@ def pace_page(
     return TEMPLATE.read_text(encoding="utf-8").replace("{{SETUP}}", text)
 
 
-def write_pace_page(study, path: str | Path | None = None) -> Path:
+def write_pace_page(study, path: str | Path | None = None, *, athletes: Sequence[str] | None = None) -> Path:
     """Write the page of a study.
 
     Parameters
@@ -69,6 +69,8 @@ def write_pace_page(study, path: str | Path | None = None) -> Path:
         Its codes, evenings, rounds and ``[pace]`` words.
     path : path, optional
         Default: pace_page.html in the study folder. It is written anew; nothing else there is touched.
+    athletes : sequence of str, optional
+        Codes; default those of the athletes table.
 
     Returns
     -------
@@ -88,7 +90,7 @@ def write_pace_page(study, path: str | Path | None = None) -> Path:
         raise KitError("The page needs rounds and their length: write [protocol] in study.toml first.")
     work = {k: protocol.work_s for k in range(1, protocol.most_rounds + 1)}
     text = pace_page(
-        athletes=tuple(study.athletes["athlete"]),
+        athletes=tuple(athletes or study.athletes["athlete"]),
         work_s=work,
         sessions=tuple(study.sessions["session"]) or ("1",),
         words=pace_words(study.settings),

@@ -18,6 +18,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 import device_files as write
 from generating_model import ROUNDS, Club, Truth, draw_trace, make_club, respond
+from make_pace import COLUMNS as PACE_COLUMNS
+from make_pace import make_pace
 
 HERE = Path(__file__).resolve().parent
 SEED = 20261014
@@ -69,6 +71,12 @@ def main(folder: Path = HERE.parent) -> None:
     true_rows = write_recordings(rng, truth, club, evenings, folder)
     write_tables(rng, truth, club, pairs, evenings, folder)
     write_gas_exchange(rng, club, folder)
+    fitter = club.vo2max - truth.vo2max_centre_ml_kg_min
+    pace, true_pace = make_pace(
+        club.codes, fitter, lambda code, r: took_part(code, r) == "yes", EVENINGS["1"]["starts"]
+    )
+    save(folder / "pace.csv", PACE_COLUMNS, pace)
+    save(HERE / "true_pace.csv", ["athlete", "round_no", "active_s"], true_pace)
     (HERE / "truth.json").write_text(
         json.dumps({"seed": SEED, **asdict(truth)}, indent=1) + "\n", encoding="utf-8"
     )

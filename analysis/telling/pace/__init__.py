@@ -1,0 +1,1 @@
+"""What athletes did in the rounds: sentences, tables, figures."""
