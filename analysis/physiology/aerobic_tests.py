@@ -478,31 +478,32 @@ def _is_table(value) -> bool:
     return isinstance(value, pd.DataFrame | list | dict)
 
 
-TELLING = frozenset({"age_years", "mass_kg", "sex"})
-"""Inputs of equations that tell who somebody is."""
-
 FINE_STEP, COARSE_STEP = 1.0, 5.0
 """Steps to which a capacity is rounded (mL/kg/min): ours. Five is more than a shuttle stage or two years of age change it by."""
 
 
-def capacity_step_to_share(tests: Collection[str]) -> float:
+def capacity_step_to_share(tests: Collection[str], *, equations: Collection[str] = ()) -> float:
     """Return the step to which capacities are rounded before they are passed on.
 
     Parameters
     ----------
     tests : collection of str
         The tests behind them, by the names of `known_aerobic_tests`.
+    equations : collection of str
+        The equations that were used, by the same names. Default: any of those of the tests.
 
     Returns
     -------
     float
-        5 where a published equation of one of the tests takes age, body mass or sex, or where a test is not known;
-        else 1. A capacity measured in a laboratory is no equation of mass: without litres a minute it gives none.
+        Infinite, that is not at all, where a published equation of one of the tests takes sex or body mass: the highest and
+        lowest values have one sex whatever the step, and loads of 25 watts lie further apart than steps. 5 where one takes
+        the age, or where a test is not known; else 1. A capacity measured in a laboratory is no equation of mass: without
+        litres a minute it gives none.
 
     Notes
     -----
     The 20 m shuttle run of children, 31.025 + 3.238 v - 3.248 a + 0.1536 v a (speed v in km/h, age a in years), changes by
-    about 2.4 from one stage to the next at 12 years, and stages are few: an exact capacity has one pair of stage and age.
+    about 2.5 from one stage to the next at 12 years, and stages are few: an exact capacity has one pair of stage and age.
 
     References
     ----------
@@ -510,16 +511,21 @@ def capacity_step_to_share(tests: Collection[str]) -> float:
 
     Examples
     --------
-    >>> capacity_step_to_share({"run_12_min"}), capacity_step_to_share({"run_12_min", "shuttle_run_20m"})
-    (1.0, 5.0)
+    >>> capacity_step_to_share({"run_12_min"}), capacity_step_to_share({"run_12_min", "walk_1_mile"})
+    (1.0, inf)
     """
     known = known_aerobic_tests()
+    step = FINE_STEP
     for test in tests:
-        rows = known[known["test"] == test]
-        if rows.empty:
-            return COARSE_STEP
-        for row in rows[rows["error_kind"] != "retest"].to_dict("records"):
-            words = f"{row['inputs']}, {row['optional_inputs']}".replace(" or ", ", ").split(", ")
-            if TELLING & set(words):
-                return COARSE_STEP
-    return FINE_STEP
+        rows = known[(known["test"] == test) & known["error_kind"].ne("retest")]
+        if test not in set(known["test"]):
+            step = max(step, COARSE_STEP)
+        if len(equations):
+            rows = rows[rows["equation"].isin(equations)]
+        for row in rows.to_dict("records"):
+            taken = set(f"{row['inputs']}, {row['optional_inputs']}".replace(" or ", ", ").split(", "))
+            if taken & {"sex", "mass_kg"}:
+                return math.inf
+            if "age_years" in taken:
+                step = max(step, COARSE_STEP)
+    return step

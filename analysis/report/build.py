@@ -246,7 +246,8 @@ def _write_numbers(folders: Folders, answers, document, codes) -> None:
     ledger = answers.cleaned.ledger if answers.cleaned else answers.study.ledger
     write_csv(ledger.table, folders.place("ledger.csv"))
     if len(answers.study.athletes):
-        write_data_package(answers, folders.place("data_package"))
+        title = codes.hide_in_text(answers.study.title)
+        write_data_package(answers, folders.place("data_package"), title=title)
 
 
 def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:

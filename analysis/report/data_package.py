@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import join_words, plural
+from ..basics import FEWEST_PEOPLE, join_words, plural
 from ..study import OUTCOMES, typed_outcomes
 from .privacy import hide_in_crowd, secret_labels
 from .results_json import json_text, write_csv
+from .sharing import step_of
 
 PACKAGE_TABLES = {
     "athletes": "One row per person",
@@ -38,12 +39,7 @@ athletes|age_years|string|years|Age, in bands
 athletes|mass_kg|string|kg|Body mass, in bands
 athletes|sex|string||F or M as the published equations use it, X where neither
 athletes|group|string||Group with a protocol of its own
-athletes|hr_max_bpm|number|bpm|Measured maximal heart rate; blank where it was only predicted
-athletes|hr_rest_bpm|number|bpm|Resting heart rate
-athletes|capacity|number|mL/kg/min unless the study says otherwise|Aerobic capacity
-athletes|capacity_standard_error|number|as capacity|Standard error of that value
-athletes|capacity_error_kind|string||prediction: estimated by an equation; retest: measured
-athletes|capacity_uses_heart_rate|boolean||Whether heart rate enters the test itself
+athletes|capacity|number|mL/kg/min unless the study says otherwise|Aerobic capacity, in steps of 1 or of 5
 sessions|session|string||Evening, numbered in order
 sessions|temperature_c|number|°C|Air temperature, rounded
 sessions|humidity_percent|number|%|Relative humidity, rounded
@@ -59,13 +55,6 @@ rounds|hr_mean_bpm
 rounds|hr_late_bpm
 rounds|hr_peak_bpm
 rounds|hr_source|string||trace: from a recording; typed: read off a device
-rounds|percent_hr_max
-rounds|percent_hr_reserve
-rounds|very_light_s|number|s|Seconds at very light intensity
-rounds|light_s|number|s|Seconds at light intensity
-rounds|moderate_s|number|s|Seconds at moderate intensity
-rounds|vigorous_s|number|s|Seconds at vigorous intensity
-rounds|near_maximal_s|number|s|Seconds at near-maximal to maximal intensity
 rounds|valid_s|number|s|Seconds with a heart rate that was not flagged
 rounds|valid_share|number|0 to 1|The same as a share of the round
 rounds|hr_recovery_60s_bpm|number|bpm|Fall of heart rate in the first 60 s after the round
@@ -79,7 +68,7 @@ heart_rate|session|string||Evening, as in sessions
 heart_rate|person|string||As in athletes
 heart_rate|round_no|integer||Round
 heart_rate|second|number|s|Seconds from the start of the round
-heart_rate|hr_bpm|number|bpm|Heart rate as recorded
+heart_rate|hr_bpm|number|bpm|Heart rate as recorded, in whole beats
 heart_rate|flag|string||Why the sample was set aside; blank where good
 """
 
@@ -96,12 +85,25 @@ def _package_columns():
 
 
 PACKAGE_COLUMNS = tuple(_package_columns())
-"""Left out on purpose: what gives away age (predicted maximal heart rate, shares of it), mass (oxygen uptake in L/min),
-sex (training impulse), a person (opponents, notes, codes, devices) or a day (dates, clock times)."""
+"""Left out on purpose: what gives away age or sex (maximal and resting heart rate, shares of them, errors of tests), mass
+(oxygen uptake in L/min), sex (training impulse), a person (opponents, notes, codes, devices) or a day (dates, clock times)."""
 
+DIGITS = {"valid_s": 0, "valid_share": 2, "hr_recovery_60s_bpm": 0, "hr_drift_bpm_min": 1, "rest_before_s": 0,
+          "lactate_delay_s": 0, **{name: known.digits for name, known in OUTCOMES.items()}}  # fmt: skip
+"""Decimals of the table `rounds`: what is meant by the value, and no more by which outputs could be joined."""
 
-FEWEST = 3
-"""With fewer people than this nobody can be hidden: no table is written."""
+_HEART_RATE = (
+    "hr_mean_bpm",
+    "hr_late_bpm",
+    "hr_peak_bpm",
+    "hr_recovery_60s_bpm",
+    "hr_drift_bpm_min",
+    "valid_s",
+    "valid_share",
+)
+_LACTATE = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
+_TOGETHER = {**dict.fromkeys(_HEART_RATE, _HEART_RATE), **dict.fromkeys(_LACTATE, _LACTATE)}
+"""A column -> what is left out with a value of it."""
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,8 @@ class DataPackage:
     done: tuple[str, ...]
     n_shared: int
     n_athletes: int
+    n_by_lot: int = 0
+    n_values: int = 0
 
 
 def make_data_package(answers) -> DataPackage:
@@ -136,18 +140,21 @@ def make_data_package(answers) -> DataPackage:
     study = answers.study
     shared = [c for c in study.athletes_to_share() if c]
     size = len(study.athletes)
-    if len(shared) < FEWEST:
-        return DataPackage({}, (), len(shared), size)
-    labels = secret_labels(study, shared, prefix="P", purpose="data package")
+    inside = _by_lot(study, shared)
+    if len(inside) < FEWEST_PEOPLE:
+        return DataPackage({}, (), len(shared), size, len(shared) - len(inside))
+    labels = secret_labels(study, inside, prefix="P", purpose="data package")
     people, done = _people(answers, labels)
-    made = {"athletes": people}
+    made, n_values = {"athletes": people}, 0
     if answers.cleaned:
         evenings = {
             s: str(n) for n, s in enumerate(sorted(answers.cleaned.rows["session"].unique()), start=1)
         }
+        rows, silent = _not_by_subtraction(answers.cleaned.rows, labels, study.plan.primary_session)
+        n_values = len(silent)
         made["sessions"] = _evenings(study, evenings)
-        made["rounds"] = _rounds(answers.cleaned.rows, labels, evenings)
-        made["heart_rate"] = _heart_rate(answers.cleaned, labels, evenings)
+        made["rounds"] = _rounds(rows, labels, evenings)
+        made["heart_rate"] = _heart_rate(answers.cleaned, labels, evenings, silent)
     tables = {}
     for name, table in made.items():
         columns = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in table]
@@ -157,7 +164,39 @@ def make_data_package(answers) -> DataPackage:
                 c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in kept and c.kind == "integer"
             ]
             tables[name] = table[kept].astype(dict.fromkeys(whole, "Int64"))
-    return DataPackage(tables, done, len(shared), size)
+    return DataPackage(tables, done, len(shared), size, len(shared) - len(inside), n_values)
+
+
+def _by_lot(study, shared: list[str]) -> list[str]:
+    """Leave out more people where the means of everybody, minus the package, would tell about the few who did not agree."""
+    few = len(study.athletes) - len(shared)
+    if not 0 < few < FEWEST_PEOPLE:
+        return shared
+    order = secret_labels(study, shared, prefix="", purpose="left out by lot")
+    return sorted(shared, key=lambda code: int(order[code]))[FEWEST_PEOPLE - few :]
+
+
+def _not_by_subtraction(
+    rows: pd.DataFrame, labels: dict[str, str], session: str
+) -> tuple[pd.DataFrame, set[tuple]]:
+    """Blank values of the session that the write-up tells about where those that are not in the package are few."""
+    rows, silent = rows.copy(), set()
+    inside = rows["athlete"].isin(labels)
+    for outcome in [o for o in OUTCOMES if o in rows]:
+        together = [c for c in _TOGETHER.get(outcome, (outcome,)) if c in rows]
+        known = rows[outcome].notna() | (
+            rows["lactate_limit"].fillna("").ne("") if outcome == "lactate_mmol_l" else False
+        )
+        for _, here in rows[known & rows["session"].eq(session)].groupby("round_no"):
+            outside = int((~inside[here.index]).sum())
+            if not 0 < outside < FEWEST_PEOPLE:
+                continue
+            there = here[inside[here.index]].sort_values("athlete", key=lambda codes: codes.map(labels))
+            for index in there.index[: FEWEST_PEOPLE - outside]:
+                for column in together:
+                    rows.loc[index, column] = "" if column == "lactate_limit" else float("nan")
+                silent.add((together[0], *rows.loc[index, ["session", "athlete", "round_no"]]))
+    return rows, silent
 
 
 def _empty(column: pd.Series) -> bool:
@@ -167,25 +206,18 @@ def _empty(column: pd.Series) -> bool:
 def _people(answers, labels: dict[str, str]) -> tuple[pd.DataFrame, tuple[str, ...]]:
     athletes = answers.study.athletes
     athletes = athletes[athletes["athlete"].isin(labels)].reset_index(drop=True)
-    predicted = athletes["hr_max_source"] == "predicted"
     people = pd.DataFrame(
         {
             "person": athletes["athlete"].map(labels),
             **{c: athletes[c] for c in ("age_years", "mass_kg", "sex", "group")},
-            "hr_max_bpm": athletes["hr_max_bpm"].mask(predicted),
-            "hr_rest_bpm": athletes["hr_rest_bpm"],
         }
     )
     capacity = answers.capacity
     if isinstance(capacity, pd.DataFrame) and len(capacity):
-        names = {"standard_error": "capacity_standard_error", "error_kind": "capacity_error_kind"}
-        wanted = capacity.rename(columns=names).assign(person=capacity["athlete"].map(labels))
-        people = people.merge(
-            wanted[["person", "capacity", *names.values(), "uses_heart_rate"]].dropna(subset=["person"]),
-            on="person",
-            how="left",
-        )
-        people = people.rename(columns={"uses_heart_rate": "capacity_uses_heart_rate"})
+        step = step_of(capacity)
+        coarse = (capacity["capacity"] / step).round() * step if step < float("inf") else float("nan")
+        told = capacity.assign(person=capacity["athlete"].map(labels), capacity=coarse)
+        people = people.merge(told[["person", "capacity"]].dropna(subset=["person"]), on="person", how="left")
     people, done = hide_in_crowd(people)
     return people.sort_values("person", ignore_index=True), done
 
@@ -201,10 +233,13 @@ def _evenings(study, evenings: dict[str, str]) -> pd.DataFrame:
 def _rounds(rows: pd.DataFrame, labels: dict[str, str], evenings: dict[str, str]) -> pd.DataFrame:
     rows = rows[rows["athlete"].isin(labels)].copy()
     rows["person"], rows["session"] = rows["athlete"].map(labels), rows["session"].map(evenings)
+    rows = rows.assign(**{c: rows[c].round(n) for c, n in DIGITS.items() if c in rows})
     return rows.sort_values(["session", "person", "round_no"], ignore_index=True)
 
 
-def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd.DataFrame:
+def _heart_rate(
+    cleaned, labels: dict[str, str], evenings: dict[str, str], silent: set[tuple]
+) -> pd.DataFrame:
     """Return the samples inside rounds, timed from the start of the round."""
     parts = []
     starts = cleaned.windows.set_index(["session", "athlete", "round_no"])["start_s"]
@@ -215,6 +250,8 @@ def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd
         for round_no, samples in inside.groupby("round_no"):
             if (session, athlete, round_no) not in starts.index:
                 continue
+            if ("hr_mean_bpm", session, athlete, round_no) in silent:
+                continue
             start = float(starts.loc[[(session, athlete, round_no)]].iloc[0])
             parts.append(
                 pd.DataFrame(
@@ -223,7 +260,7 @@ def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd
                         "person": labels[athlete],
                         "round_no": int(round_no),
                         "second": (samples["clock_s"].to_numpy() - start).round(1),
-                        "hr_bpm": samples["hr_bpm"].to_numpy(),
+                        "hr_bpm": samples["hr_bpm"].to_numpy().round(0),
                         "flag": samples["flag"].to_numpy(),
                     }
                 )
@@ -233,7 +270,7 @@ def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str]) -> pd
     return pd.concat(parts).sort_values(["session", "person", "round_no", "second"], ignore_index=True)
 
 
-def write_data_package(answers, folder: str | Path) -> DataPackage:
+def write_data_package(answers, folder: str | Path, *, title: str = "") -> DataPackage:
     """Write the data package with its description and codebook."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
@@ -247,7 +284,7 @@ def write_data_package(answers, folder: str | Path) -> DataPackage:
             for c in columns
         )
         write_csv(codebook, folder / "codebook.csv", mark=False)
-        description = _describe(answers.study.title, package, columns)
+        description = _describe(title, package, columns)
         (folder / "datapackage.json").write_text(json_text(description), encoding="utf-8", newline="\n")
     (folder / "README.md").write_text(_read_me(package), encoding="utf-8", newline="\n")
     return package
@@ -285,12 +322,26 @@ def _describe(title: str, package: DataPackage, columns: list[PackageColumn]) ->
 
 def _read_me(package: DataPackage) -> str:
     who = f"{package.n_shared} of {plural(package.n_athletes, 'athlete')} agreed that de-identified data are shared."
+    if package.n_by_lot:
+        who += (
+            f" {package.n_by_lot} of them {'is' if package.n_by_lot == 1 else 'are'} left out by lot: the means of everybody, "
+            f"minus these tables, would otherwise tell about the {package.n_athletes - package.n_shared} who did not agree."
+        )
     if not package.tables:
-        return f"# Data package\n\n{who} With fewer than {FEWEST} nobody can be hidden among others: no table was written.\n"
+        return (
+            f"# Data package\n\n{who} With fewer than {FEWEST_PEOPLE} people nobody can be hidden among others: no table was "
+            "written.\n"
+        )
     done = (
         f"To that end, {join_words(package.done)}."
         if package.done
         else "Nothing had to be coarsened for that."
+    )
+    blanked = (
+        f"\n* {plural(package.n_values, 'value')} of rounds {'is' if package.n_values == 1 else 'are'} blank, so that the means "
+        f"of everybody, minus these tables, tell about no fewer than {FEWEST_PEOPLE} people."
+        if package.n_values
+        else ""
     )
     return f"""# Data package
 
@@ -299,8 +350,10 @@ def _read_me(package: DataPackage) -> str:
 * `datapackage.json` describes the tables in the open Frictionless standard; `codebook.csv` lists every column.
 * The labels in `person` were drawn for this package; no other output of the study uses them.
 * No combination of age, mass, sex and group belongs to one person alone. {done}
-* Times are seconds from the start of a round; dates, places, opponents, notes and device files are left out, and so is
-  every value from which age or mass could be computed.
+* Times are seconds from the start of a round; dates, places, opponents, notes and device files are left out.
+* What a published equation would turn back into age, body mass or sex is left out (maximal and resting heart rate, shares
+  of them, errors of tests, aerobic capacity from an equation that takes mass or sex) or coarse (aerobic capacity, in
+  steps of 5 where its equation takes the age). Other values are rounded to what they mean.{blanked}
 * Somebody who was there may still recognise a person by the rounds that he or she missed. Check that the consent form
   and the ethics approval name this sharing, and choose a licence, before you pass the folder on.
 """

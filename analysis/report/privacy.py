@@ -12,6 +12,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
+from ..study.privacy import Mentions, personal_parts
 from ..telling.document import Bullets, Document, Paragraph, Picture, Table
 from .results_json import to_plain
 
@@ -114,19 +115,66 @@ def _said(columns, choice, n_masked: int) -> tuple[str, ...]:
     return tuple(said)
 
 
-CODE_COLUMNS = frozenset({"athlete", "opponent", "athlete_a", "athlete_b", "left_out_athlete"})
-"""Columns that hold codes."""
+CODE_COLUMNS = frozenset(
+    {
+        "athlete",
+        "opponent",
+        "athlete_a",
+        "athlete_b",
+        "left_out_athlete",
+        "level",
+        "column_or_label",
+        "label",
+        "person",
+    }
+)
+"""Columns that hold codes, beside other words."""
+
+FREE_TEXT = {
+    "sessions": ("place", "analyser", "strip_lot", "note"),
+    "athletes": ("club", "group"),
+    "attendance": ("note",),
+    "clock": ("note",),
+    "rounds": ("note",),
+    "lactate": ("note",),
+    "decisions": ("reason", "new_value"),
+}
+"""Table -> columns in which people write what they like."""
+
+
+def personal_texts(study) -> tuple[str, ...]:
+    """Return what in the free texts of a study looks like a name, a mail address, a phone number or a birth date."""
+    plan = study.plan
+    texts = {study.title: False, study.sport: False, **dict.fromkeys(plan.exclusions, True)}
+    texts |= {h.text: False for h in plan.hypotheses} | dict.fromkeys(
+        plan.smallest_effect_reasons.values(), False
+    )
+    for name, columns in FREE_TEXT.items():
+        table = getattr(study, name)
+        for column in [c for c in columns if c in table]:
+            single = column in ("note", "reason", "new_value")
+            texts |= {str(t): single or texts.get(str(t), False) for t in table[column].unique() if str(t)}
+    return tuple(
+        dict.fromkeys(part for text, single in texts.items() for part in personal_parts(text, single=single))
+    )
 
 
 class Codes:
-    """Replaces codes by labels that say nothing, the same label for the same athlete throughout."""
+    """Replaces codes by labels that say nothing, the same label for the same athlete throughout.
+
+    Every code that stands in the study folder is known here, also of people who withdrew or are not analysed; and what in
+    its free texts looks like personal data goes with them.
+    """
 
     def __init__(self, study, *, individuals: bool = False):
         shown = set(study.athletes_with_figures()) if individuals else set()
         labels = secret_labels(study, study.athletes["athlete"], prefix="person-", purpose="results")
-        self.labels = {code: label for code, label in labels.items() if code not in shown}
-        telling = [re.escape(c) for c in self.labels if re.search(r"[A-Za-z]", c) and re.search(r"\d", c)]
-        self._in_text = re.compile(rf"(?<![\w-])({'|'.join(telling)})(?![\w-])") if telling else None
+        others = dict.fromkeys((c for c in study.known_codes if c not in labels), "somebody")
+        self.labels = {code: label for code, label in (labels | others).items() if code not in shown}
+        self._mentions = Mentions(self.labels)
+        self.personal = personal_texts(study)
+        longest = sorted(map(re.escape, self.personal), key=len, reverse=True)
+        self._personal = re.compile("|".join(longest)) if longest else None
 
     def hide(self, value):
         """Return plain data (or what `to_plain` makes of it) without codes, in values, keys and running text."""
@@ -146,7 +194,8 @@ class Codes:
 
     def hide_in_text(self, text: str) -> str:
         """Return a text without codes."""
-        return self._in_text.sub(lambda m: self.labels[m[1]], text) if self._in_text else text
+        text = self._mentions.replace(text, self.labels.__getitem__)
+        return self._personal.sub("(left out)", text) if self._personal else text
 
     def hide_in_table(self, table: pd.DataFrame) -> pd.DataFrame:
         """Return a table without codes."""
@@ -161,7 +210,11 @@ class Codes:
         """Return the write-up without codes in its texts, captions and tables (figures are drawn without)."""
         return replace(
             document,
-            sections=tuple(replace(s, blocks=tuple(map(self._block, s.blocks))) for s in document.sections),
+            title=self.hide_in_text(document.title),
+            sections=tuple(
+                replace(s, title=self.hide_in_text(s.title), blocks=tuple(map(self._block, s.blocks)))
+                for s in document.sections
+            ),
         )
 
     def _block(self, block):

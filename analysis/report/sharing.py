@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from ..answers import Answers
-from ..basics import FEWEST_PEOPLE, NotYet, join_words
+from ..basics import FEWEST_PEOPLE, NotYet, groups_to_show, join_words
 from ..physiology import capacity_step_to_share
+from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
 from ..training import BeforeAfter
 from ..training.individual import unknown_response
@@ -149,11 +150,17 @@ class SharedAnswers(Answers):
         safe = n.ge(FEWEST_PEOPLE) & (rest.eq(0) | rest.ge(FEWEST_PEOPLE))
         for row in answer.slopes[~safe & n.gt(0)].to_dict("records"):
             self._withhold(f"fitness and {_label(outcome)} {row['analysis']} ({row['level']})")
-        step, digits = capacity_step_to_share(set(self.capacity["test"])), OUTCOMES[outcome].digits
+        step, digits = min(step_of(self.capacity), COARSE_STEP), OUTCOMES[outcome].digits
+        sexes = answer.points["sex"].fillna("")
+        told = groups_to_show(
+            {"": set(sexes.index)} | {s: set(sexes.index[sexes == s]) for s in sexes.unique() if s}
+        )
+        apart = set(sexes) <= set(told)
         points = answer.points.assign(
             capacity=(answer.points["capacity"] / step).round() * step,
             outcome=answer.points["outcome"].round(digits),
             outcome_adjusted=answer.points["outcome_adjusted"].round(digits),
+            sex=sexes if apart else "",
         )
         return replace(answer, slopes=answer.slopes[safe].reset_index(drop=True), points=points)
 
@@ -220,6 +227,13 @@ class SharedAnswers(Answers):
             timed = [c for c in answer.bands if c.startswith("time")]
             answer = replace(answer, bands=answer.bands.assign(**dict.fromkeys(timed, float("nan"))))
         return answer
+
+
+def step_of(capacity: pd.DataFrame) -> float:
+    """Return the step to which capacities are rounded before they are passed on; infinite where they are not."""
+    known = capacity.dropna(subset=["capacity"])
+    used = set(known["equation"]) if "equation" in known else set()
+    return capacity_step_to_share(set(known["test"]), equations=used)
 
 
 def _label(outcome: str) -> str:

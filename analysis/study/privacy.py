@@ -106,11 +106,9 @@ class Mentions:
         telling = [re.escape(c) for c in codes if not c.isdigit()]
         numbers = [re.escape(c) for c in codes if c.isdigit()]
         self._telling = re.compile(rf"(?<![^\W_])({'|'.join(telling)})(?![^\W_])") if telling else None
-        self._file = (
-            re.compile(rf"(?<![\w.])({'|'.join(numbers)})(?=\w*\.(?:csv|tsv|txt|fit|tcx|gpx)\b)")
-            if numbers
-            else None
-        )
+        ends = r"(?=\w*\.(?:csv|tsv|txt|fit|tcx|gpx)\b)"
+        start = "|".join(numbers)
+        self._file = re.compile(rf"(?<![\w.])({start}){ends}|^({start})(?=[,:] )") if numbers else None
         self._number = re.compile(rf"(?<![\w.])({'|'.join(numbers)})(?![\w.])") if numbers else None
 
     def replace(self, text: str, instead: Callable[[str], str]) -> str:
@@ -118,6 +116,32 @@ class Mentions:
         if self._telling is not None:
             text = self._telling.sub(lambda m: instead(m[1]), text)
         if self._number is not None:
-            text = self._file.sub(lambda m: instead(m[1]), text)
+            text = self._file.sub(lambda m: instead(m[1] or m[2]), text)
             text = _NAMED.sub(lambda m: m[1] + m[2] + self._number.sub(lambda n: instead(n[1]), m[3]), text)
         return text
+
+
+_CALL = re.compile(r"(?<![\w.])(?:(?:\+|00)\d[\d ()/-]{7,}\d|0\d{2,4}[ /-]\d{3}[\d -]{2,}\d)")
+_CAPITAL = r"[^\W\d_a-zß-ÿ](?:[a-zß-ÿ]+(?:['’-][^\W\d_]+)?|\.)"
+_RUN = re.compile(rf"(?<![\w.]){_CAPITAL}(?:\s+(?:(?:van|von|de|da|di|del|der|la|le|al|bin)\s+)?{_CAPITAL})*")
+
+
+def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
+    """Return what in a running text looks like a mail address, a phone number, a birth date or a name of two words or more.
+
+    With `single` a capitalised word within a sentence that is no ordinary word counts as a name too. Where most words are
+    capitalised, as in some titles, none of them tells.
+    """
+    found = [m[0] for pattern in (_MAIL, _CALL, _BIRTH) for m in pattern.finditer(text)]
+    words = re.findall(r"[^\W\d_]{4,}", text)
+    if len(words) > 2 and sum(w[0].isupper() for w in words) > len(words) / 2:
+        return tuple(found)
+    for run in _RUN.finditer(text):
+        parts = run[0].split()
+        strange = [w for w in parts if w.strip(".").lower() not in ORDINARY_WORDS and w[0].isupper()]
+        starts = run.start() == 0 or bool(re.search(r"[.!?:]\s+$", text[: run.start()]))
+        if len(strange) > 1 or (
+            single and strange and (len(parts) > 1 or not starts) and len(strange[-1]) > 2
+        ):
+            found.append(run[0])
+    return tuple(found)

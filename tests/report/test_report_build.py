@@ -146,7 +146,7 @@ def test_data_package_hides_everybody_and_describes_itself(built, answers):
     folder = built / "to_share" / "data_package"
     shared = set(answers.study.athletes_to_share())
     people = pd.read_csv(folder / "athletes.csv", dtype=str, keep_default_na=False)
-    assert len(people) == len(shared) < len(answers.study.athletes)
+    assert 5 <= len(people) <= len(shared) < len(answers.study.athletes)
     telling = [c for c in ("age_years", "mass_kg", "sex", "group") if c in people]
     assert people.groupby(telling).size().min() >= 2
     described = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))

@@ -1,0 +1,185 @@
+"""Codes and names stay out of everything that is passed on: whatever the codes look like, whoever withdrew or refused."""
+
+import json
+import re
+import shutil
+import zipfile
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analysis.answers.walk import DEMO_FOLDER
+from analysis.report import build_report, verify_report
+from analysis.report.privacy import Codes
+from analysis.study import Study, load_study
+from analysis.study.privacy import Mentions, personal_parts
+
+LETTERS = "QWERTZUIOPASDFGH"
+KINDS = {
+    "digits": lambda n: str(n + 500),
+    "letters": lambda n: f"X{LETTERS[n - 1]}V",
+}
+
+
+def renamed(folder, code):
+    """The demo with other codes, in tables and names of files alike."""
+    ignored = shutil.ignore_patterns("output", "how_it_was_made", "notebooks", "survey", "plan_*")
+    shutil.copytree(DEMO_FOLDER, folder, ignore=ignored)
+    pattern = re.compile(r"A(0[1-9]|1[0-6])(?!\d)")
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+        if path.suffix in (".csv", ".toml", ".md"):
+            text = path.read_bytes().decode("latin-1")
+            path.write_bytes(pattern.sub(lambda m: code(int(m[1])), text).encode("latin-1"))
+        path.rename(path.with_name(pattern.sub(lambda m: code(int(m[1])), path.name)))
+    return folder
+
+
+def edit(folder, table, **changes):
+    """Change cells of a table of the demo: column -> {athlete: value}."""
+    path = folder / f"{table}.csv"
+    text = path.read_text(encoding="utf-8-sig")
+    sep = ";" if ";" in text.splitlines()[0] else ","
+    rows = pd.read_csv(path, sep=sep, dtype=str, keep_default_na=False)
+    for column, values in changes.items():
+        rows[column] = [values.get(a, v) for a, v in zip(rows["athlete"], rows[column], strict=True)]
+    rows.to_csv(path, index=False, sep=sep)
+
+
+def texts(folder):
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+        if path.suffix == ".docx":
+            with zipfile.ZipFile(path) as file:
+                for name in file.namelist():
+                    if name.endswith((".xml", ".rels")):
+                        yield f"{path.name}/{name}", file.read(name).decode("utf-8")
+        elif path.suffix in (".html", ".json", ".csv", ".md", ".txt"):
+            yield path.name, re.sub(r"data:[^\"]+", "", path.read_text(encoding="utf-8-sig"))
+
+
+@pytest.fixture(scope="module")
+def careless(tmp_path_factory):
+    """A study whose free texts say too much, one of whose athletes withdrew and one refused; and its output."""
+    folder = tmp_path_factory.mktemp("careless") / "study"
+    ignored = shutil.ignore_patterns("output", "how_it_was_made", "notebooks", "survey", "plan_*")
+    shutil.copytree(DEMO_FOLDER, folder, ignore=ignored)
+    edit(folder, "athletes", withdrawn={"A05": "yes"}, consent_measured={"A06": "no"})
+    settings = folder / "study.toml"
+    text = settings.read_text(encoding="utf-8")
+    text = text.replace(
+        'title = "An autumn sparring evening of a university submission-wrestling club"',
+        'title = "A sparring evening led by Kim Beispiel, kim@club.example, +44 20 7946 0958"',
+    ).replace('"athletes on medicine', '"A05 since A06 was rough; athletes on medicine')
+    settings.write_text(text, encoding="utf-8")
+    with (folder / "decisions.csv").open("a", encoding="utf-8") as file:
+        file.write(
+            "2026-10-15,study lead,rounds,1,A11,3,lactate_mmol_l,,,set aside,,"
+            "drop touched by A05 while A06 and Anna watched\n"
+        )
+    (folder / "consent").mkdir()
+    (folder / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("signed")
+    build_report(folder, notebooks=False, progress=lambda line: None)
+    return folder
+
+
+def test_people_who_withdrew_or_refused_are_seen_nowhere(careless):
+    for name, text in texts(careless / "output"):
+        gone = re.search(r"(?<![^\W_])A05(?![^\W_])", text)
+        assert not gone, f"{name}: {text[max(0, gone.start() - 60) : gone.end() + 20]}"
+        if name != "ledger.csv":  # the owner's account says who refused
+            refused = re.search(r"(?<![^\W_])A06(?![^\W_])", text)
+            assert not refused, f"{name}: {text[max(0, refused.start() - 60) : refused.end() + 20]}"
+
+
+def test_free_texts_are_screened_wherever_they_leave(careless):
+    told = list(texts(careless / "output" / "to_share"))
+    assert {"report.html", "datapackage.json"} <= {name for name, _ in told}
+    assert any(name.endswith("docProps/core.xml") for name, _ in told)
+    for name, text in [*told, *texts(careless / "output" / "for_you")]:
+        for part in ("Beispiel", "kim@club", "20 7946", "1998-02-11"):
+            assert part not in text, f"{part} in {name}"
+        if name != "ledger.csv":
+            assert "Anna" not in text, name
+
+
+def test_names_of_files_that_are_not_told_are_certified_all_the_same(careless):
+    about = json.loads((careless / "output" / "for_you" / "about.json").read_text(encoding="utf-8"))
+    assert any("not told" in name for name in about["input"])
+    assert verify_report(careless).valid
+    (careless / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("another")
+    found = verify_report(careless)
+    assert not found.valid and "Beispiel" not in found.text()
+    (careless / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("signed")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_codes_of_digits_or_letters_alone_are_hidden(kind, tmp_path):
+    folder = renamed(tmp_path / "study", KINDS[kind])
+    build_report(folder, notebooks=False, progress=lambda line: None)
+    codes = [KINDS[kind](n) for n in range(1, 17)]
+    results = json.loads((folder / "output" / "for_you" / "results.json").read_text(encoding="utf-8"))
+
+    def strings(value):
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                yield key
+                yield from strings(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                yield from strings(inner)
+        elif isinstance(value, str):
+            yield value
+
+    whole = re.compile(rf"(?<![\w.])({'|'.join(codes)})(?![\w])")
+    assert [s for s in strings(results) if whole.search(s)] == []
+    for name, text in texts(folder / "output" / "to_share"):
+        if kind == "letters":
+            assert not whole.search(text), name
+        else:  # numbers stand in tables: where a person is meant they are gone
+            assert not re.search(rf"(athlete|person|file|opponent)s? ({'|'.join(codes)})\b", text), name
+
+
+def test_codes_that_look_like_initials_are_remarked(tmp_path):
+    folder = renamed(tmp_path / "study", lambda n: f"{LETTERS[n - 1]}B")
+    remarks = load_study(folder).remarks
+    assert remarks["problem"].str.contains("initials").sum() == 1
+    assert not load_study(DEMO_FOLDER).remarks["problem"].str.contains("initials").any()
+
+
+@pytest.mark.parametrize(
+    ("text", "hidden"),
+    [
+        ("athletes 7, 12 and 30 left", "athletes X, X and 30 left"),
+        ("7 bpm above 12 others", "7 bpm above 12 others"),
+        ("recordings/12.csv: read", "recordings/X.csv: read"),
+        ("AB and A-7 left; ABC stayed", "X and A-X left; ABC stayed"),
+    ],
+)
+def test_a_number_is_a_code_only_where_it_names_somebody(text, hidden):
+    found = Mentions(["7", "12", "AB"]).replace(text, lambda code: "X")
+    assert found == hidden.replace("A-X", "A-7")
+
+
+@pytest.mark.parametrize(
+    ("text", "single", "found"),
+    [
+        ("An autumn sparring evening of a university submission-wrestling club", False, ()),
+        ("An Autumn Sparring Evening", False, ()),
+        ("Study with Kim Beispiel, born 1998-02-11", False, ("1998-02-11", "Kim Beispiel")),
+        ("ring +44 20 7946 0958, or a.b@club.example", False, ("a.b@club.example", "+44 20 7946 0958")),
+        ("strap slipped, Anna saw it", True, ("Anna",)),
+        ("strap slipped, Anna saw it", False, ()),
+        ("decimal point forgotten; the paper sheet agrees", True, ()),
+        ("rounds with less than 80 % of valid seconds", True, ()),
+    ],
+)
+def test_what_looks_personal_in_running_text(text, single, found):
+    assert personal_parts(text, single=single) == found
+
+
+def test_labels_of_results_and_of_the_package_cannot_be_joined(demo_answers):
+    study = demo_answers.study
+    labels = Codes(study).labels
+    assert set(labels) == set(study.athletes["athlete"])
+    nobody = Codes(Study(folder=Path("nowhere")))
+    assert nobody.hide({"athlete": "A07"}) == {"athlete": "A07"}
