@@ -184,9 +184,7 @@ def _not_by_subtraction(
     inside = rows["athlete"].isin(labels)
     for outcome in [o for o in OUTCOMES if o in rows]:
         together = [c for c in _TOGETHER.get(outcome, (outcome,)) if c in rows]
-        known = rows[outcome].notna() | (
-            rows["lactate_limit"].fillna("").ne("") if outcome == "lactate_mmol_l" else False
-        )
+        known = rows[outcome].notna()  # a mean is of values; one beyond the scale of the analyser is in none
         for _, here in rows[known & rows["session"].eq(session)].groupby("round_no"):
             outside = int((~inside[here.index]).sum())
             if not 0 < outside < FEWEST_PEOPLE:
