@@ -160,7 +160,7 @@ def _aside_words(cleaned, rows) -> str:
     total = float(seconds["seconds"].sum())
     if not total:
         return ""
-    aside = seconds[~seconds["used"]]
+    aside = seconds[~seconds["used"].astype(bool)]
     minutes = format_number(total / 60, 0, unit="min")
     words = f"Of {minutes} in recorded rounds, {share_in_words(float(aside['seconds'].sum()) / total)} were set aside"
     if len(aside):
@@ -231,7 +231,7 @@ def plain_cleaning(cleaned) -> str:
         words += f" {plural(typed, 'mean')} {'was' if typed == 1 else 'were'} typed from a device, which nobody can check."
     seconds = round_seconds(cleaned)
     total = float(seconds["seconds"].sum())
-    worst = seconds[~seconds["used"]]
+    worst = seconds[~seconds["used"].astype(bool)]
     aside = float(worst["seconds"].sum())
     if total > 0:
         words += f" Of the recorded rounds, {share_in_words(aside / total)} of the time was set aside"
