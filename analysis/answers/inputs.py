@@ -110,7 +110,8 @@ def read_gas_files(study: Study) -> dict:
     """Read every gas-exchange file that aerobic_tests names: file name -> table."""
     from ..recordings import read_gas_exchange
 
-    names = [f for f in study.aerobic_tests["file"].unique() if f]
+    tests = study.aerobic_tests
+    names = [f for f in dict.fromkeys([*tests["file"], *tests["verification_file"]]) if f]
     return {name: read_gas_exchange(study.folder / "aerobic_files" / name) for name in names}
 
 

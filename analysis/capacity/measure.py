@@ -10,6 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, join_words, left_out_table, plural
 from ..physiology.aerobic_tests import (
+    LOWER_IS_FITTER,
     aerobic_test_inputs,
     aerobic_test_score,
     estimate_vo2max,
@@ -215,7 +216,8 @@ def measure_capacity(
         Default the first session.
     unit : str
         "mL/kg/min" (default), "L/min", "mL/kg^b/min" with a number for b: one, fixed before the data; or "score" for the
-        number that the test itself gives (metres of an intermittent recovery test).
+        number that the test itself gives (metres of an intermittent recovery test, interpolated speed of a shuttle run),
+        "score:total_shuttles" for another of its scores. Where a lower score is the fitter one its sign is turned.
     within_days : int
         Most days between test and session; default 42, our proposal.
     attendance : DataFrame, optional
@@ -246,7 +248,7 @@ def measure_capacity(
     """
     need_columns(aerobic_tests, ["athlete", "test"], what="aerobic_tests")
     need_columns(athletes, ["athlete"], what="athletes")
-    if unit != SCORE:
+    if not _is_score(unit):
         exponent_of(unit)
     chosen = choose_tests(
         aerobic_tests, sessions=sessions, primary_session=primary_session, within_days=within_days
@@ -277,7 +279,7 @@ def measure_capacity(
             why = "; ".join(problems) or _why_none(athlete, chosen.left_out)
             line = {
                 "athlete": athlete,
-                "unit": "" if unit == SCORE else unit,
+                "unit": "" if _is_score(unit) else unit,
                 "uses_heart_rate": False,
                 "warnings": why,
             }
@@ -362,14 +364,24 @@ def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
                 f"{name} needs a gas-exchange file in column `file`; {file or 'none'} could be read"
             )
         inputs["samples"] = gas_exchange[file]
+        bout = _text(test.get("verification_file"))
+        if bout and bout not in gas_exchange:
+            raise KitError(f"{name} names a verification file, {bout}, that could not be read")
+        if bout:
+            inputs["verification"] = gas_exchange[bout]
         if "average" not in inputs and not _blank(test.get("averaging")):
             inputs["average"] = test["averaging"]
-    found = aerobic_test_score(name, **inputs) if unit == SCORE else estimate_vo2max(name, **inputs)
+    if _is_score(unit):
+        found = aerobic_test_score(name, score=unit.partition(":")[2] or None, **inputs)
+    else:
+        found = estimate_vo2max(name, **inputs)
     warnings = [w.rstrip(".") for w in found.warnings]
     mass = dict(found.inputs).get("mass_kg", inputs.get("mass_kg"))
     mass = float(mass) if mass is not None else math.nan
     value, error, own_unit = found.value, found.standard_error, found.unit
-    if unit not in (SCORE, own_unit):
+    if LOWER_IS_FITTER in found.warnings:  # more of it is fitter from here on
+        value, own_unit = -value, f"{own_unit}, sign turned"
+    if not _is_score(unit) and unit != own_unit:
         if not mass > 0:
             raise KitError(f"{athlete} has no body mass, so capacity cannot be given in {unit}")
         value, error, own_unit = to_unit(value, mass, unit), to_unit(error, mass, unit), unit
@@ -398,6 +410,10 @@ def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
         "vo2_l_min": found.value * mass / 1000 if found.unit == "mL/kg/min" else math.nan,
         "hr_max_bpm": _number(test.get("hr_max_bpm")),
     }
+
+
+def _is_score(unit: str) -> bool:
+    return unit == SCORE or unit.startswith(f"{SCORE}:")
 
 
 def _one_unit(table: pd.DataFrame) -> pd.DataFrame:

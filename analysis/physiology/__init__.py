@@ -35,6 +35,7 @@ from .intensity import (
     percent_hr_reserve_from_vo2max,
     seconds_per_band,
 )
+from .judo import judo_throw_index
 from .lactate import (
     BLOOD_NOTE,
     EXERTION_SCALES,
@@ -64,7 +65,7 @@ from .published_values import (
     reliability_values,
     sd_from_sem,
 )
-from .running import shuttle_stages, shuttles_in_level, stage_speed_km_h
+from .running import aerobic_speed_km_h, shuttle_score, shuttle_stages, shuttles_in_level, stage_speed_km_h
 from .scaling import scale_vo2, scaling_exponents, vo2_l_min, vo2_ml_kg_min
 from .submaximal import ACTIVITIES, age_factor, metabolic_cost
 from .training_protocols import (
@@ -118,6 +119,7 @@ __all__ = [
     "TargetBand",
     "TrainingImpulse",
     "aerobic_inputs",
+    "aerobic_speed_km_h",
     "aerobic_test_inputs",
     "aerobic_test_score",
     "age_factor",
@@ -136,6 +138,7 @@ __all__ = [
     "hr_max_equations",
     "individual_impulse",
     "intensity_bands",
+    "judo_throw_index",
     "kg_from_lb",
     "kgm_min_from_watts",
     "known_aerobic_tests",
@@ -168,6 +171,7 @@ __all__ = [
     "sd_from_sem",
     "seconds_per_band",
     "session_rating_load",
+    "shuttle_score",
     "shuttle_stages",
     "shuttles_in_level",
     "stage_speed_km_h",

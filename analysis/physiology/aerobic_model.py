@@ -41,6 +41,7 @@ class AerobicEquation:
     score: str = "vo2max"
     default: bool = True
     warning: str = ""
+    gives_vo2max: bool = True
 
     def error_of(self, inputs: dict, value: float) -> float:
         """Return the standard error in the unit of the formula."""
@@ -51,6 +52,25 @@ class AerobicEquation:
         names = [n for group in self.needs for n in group] + list(self.optional)
         names += ["mass_kg"] if self.unit == LITRES else []
         return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True)
+class AerobicScore:
+    """One number by which a test compares athletes, with its retest error."""
+
+    unit: str
+    title: str
+    needs: tuple[str, ...]
+    compute: Callable[[dict], float]
+    error: Callable[[float], float] = lambda score: math.nan
+    note: str = "no retest error was read for this score"
+    provenance: str = ""
+    lower_is_fitter: bool = False
+
+
+def no_vo2max(inputs: dict) -> float:
+    """Stand in for the equation of a test that gives a score only."""
+    return math.nan
 
 
 def laboratory_sem(vo2max_ml_kg_min: float) -> float:

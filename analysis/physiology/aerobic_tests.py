@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from ..basics import KitError, check_choice, did_you_mean, join_words
-from . import laboratory, running, submaximal
+from . import judo, laboratory, running, submaximal
 from .aerobic_model import LITRES, ML, AerobicEquation
 from .units import (
     KG_PER_LB,
@@ -85,6 +85,11 @@ INPUTS = {
         AerobicInput("verdict", "", "VO2max or VO2peak, as the report says", kind="choice",
                      choices=("VO2max", "VO2peak")),
         AerobicInput("samples", "", "gas-exchange samples", kind="table"),
+        AerobicInput("verification", "", "gas-exchange samples of a verification bout", kind="table"),
+        AerobicInput("verification_from_s", "s", "where the verification bout begins, if it is in the same file", 60, 7200),
+        AerobicInput("throws", "throws", "judo-specific throwing test: all throws of the three bouts", 5, 60, "integer"),
+        AerobicInput("hr_after_bpm", "bpm", "heart rate at the end of the throwing test", 80, 230),
+        AerobicInput("hr_1min_bpm", "bpm", "heart rate one minute after its end", 60, 230),
         AerobicInput("average", "", "averaging rule for the samples, such as seconds:30", kind="text"),
     )
 }  # fmt: skip
@@ -192,10 +197,13 @@ _EQUATIONS: tuple[AerobicEquation, ...] = (
     *running.EQUATIONS,
     *submaximal.EQUATIONS,
     *laboratory.EQUATIONS,
+    *judo.EQUATIONS,
 )
 _BY_TEST: dict[str, dict[str, AerobicEquation]] = {}
 for _e in _EQUATIONS:
     _BY_TEST.setdefault(_e.test, {})[_e.equation] = _e
+
+_SCORES = {**running.SCORES, **judo.SCORES}
 
 LOWEST, HIGHEST = 10.0, 100.0
 """mL/kg/min: outside these an input is wrong. Between 20 and 85 no question is asked."""
@@ -317,6 +325,10 @@ def estimate_vo2max(test: str, **inputs) -> Estimate:
     57.49
     """
     e, values, said = _prepared(test, inputs)
+    if not e.gives_vo2max:
+        raise KitError(
+            f'{e.test} gives no VO2max: compare athletes by its score (capacity_unit = "score" under [plan])'
+        )
     native = e.compute(values)
     factor = 1000 / values["mass_kg"] if e.unit == LITRES else 1.0
     value = native * factor
@@ -347,48 +359,61 @@ def estimate_vo2max(test: str, **inputs) -> Estimate:
     )
 
 
-def aerobic_test_score(test: str, **inputs) -> Estimate:
-    """Give the number by which a test compares athletes: VO2max, or the distance of an intermittent recovery test.
+def aerobic_test_score(test: str, *, score: str | None = None, **inputs) -> Estimate:
+    """Give the number by which a test compares athletes within a club, where that is not VO2max.
 
     Parameters
     ----------
     test : str
         A test of known_aerobic_tests().
+    score : str, optional
+        One of the test's scores: "interpolated_speed_kmh" (default) or "total_shuttles" of the shuttle run. Default the one
+        in the column `score` of known_aerobic_tests().
     **inputs
         As for estimate_vo2max.
 
     Returns
     -------
     Estimate
-        In m with its retest error for the intermittent recovery tests, else as estimate_vo2max.
+        In the unit of the score with its retest error (not-a-number where none was read), else as estimate_vo2max.
 
     Examples
     --------
     >>> score = aerobic_test_score("intermittent_recovery_1", distance_m=1200)
     >>> score.value, score.unit, round(score.standard_error, 1), score.error_kind
     (1200.0, 'm', 55.1, 'retest')
+    >>> speed = aerobic_test_score("shuttle_run_20m", level=9, shuttle=1, age_years=24)
+    >>> round(speed.value, 2), speed.unit
+    (12.05, 'km/h')
     """
-    e, values, said = _prepared(test, inputs)
-    if e.score == "vo2max":
+    e = _find(test, inputs.get("equation"))
+    if e.score == "vo2max" and score is None:
         return estimate_vo2max(test, **inputs)
-    share, provenance, words = running.SCORE_ERRORS[e.test]
-    value = values[e.score]
+    name = check_choice(score or e.score, [n for t, n in _SCORES if t == e.test], name=f"score of {e.test}")
+    known = _SCORES[e.test, name]
+    e, values, said = _prepared(test, inputs, needs=(known.needs,))
+    value = known.compute(values)
+    error = float(known.error(value))
     return Estimate(
         value=float(value),
-        standard_error=float(share * value),
-        unit=INPUTS[e.score].unit,
+        standard_error=error,
+        unit=known.unit,
         source=cite(e.source, e.provenance),
         error_kind="retest",
-        equation="score",
+        equation=e.equation,
         population=e.population,
         provenance=e.provenance,
-        error_provenance=provenance,
-        error_note=words,
+        error_provenance="" if math.isnan(error) else known.provenance,
+        error_note=known.note,
         uses_heart_rate=e.uses_heart_rate,
         label=e.title,
-        inputs=tuple(values.items()),
-        warnings=tuple(said),
+        inputs=tuple((k, v) for k, v in values.items() if not _is_table(v)),
+        warnings=(*said, *((LOWER_IS_FITTER,) if known.lower_is_fitter else ())),
     )
+
+
+LOWER_IS_FITTER = "A lower score is the fitter one."
+"""Among the warnings of a score where it is so."""
 
 
 def _find(test: str, equation: str | None = None) -> AerobicEquation:
@@ -404,14 +429,14 @@ def _find(test: str, equation: str | None = None) -> AerobicEquation:
     return of_test[check_choice(str(equation).strip(), of_test, name=f"equation of {name}")]
 
 
-def _prepared(test: str, inputs: dict) -> tuple[AerobicEquation, dict, list[str]]:
-    """Resolve the equation, convert the inputs, and raise one KitError with every problem."""
+def _prepared(test: str, inputs: dict, *, needs=None) -> tuple[AerobicEquation, dict, list[str]]:
+    """Resolve the equation, convert the inputs, and raise one KitError with every problem; a score may need less."""
     given = {k: v for k, v in inputs.items() if k not in _NOT_INPUTS}
     e = _find(test, given.pop("equation", None))
     # inputs of the sister equations of the same test are passed over, not refused: one sheet serves all
     sisters = accepted_names({n for s in _BY_TEST[e.test].values() for n in s.input_names()})
     values, problems, remarks = read_inputs(e.test, given, sisters)
-    missing = _missing(e, values, refused={p.split(" ")[0] for p in problems})
+    missing = _missing(e, values, needs or e.needs, refused={p.split(" ")[0] for p in problems})
     problems += [f"{name} is missing{_explain(name)}" for name in missing]
     if not problems:
         values, more, said = e.prepare(values)
@@ -423,11 +448,11 @@ def _prepared(test: str, inputs: dict) -> tuple[AerobicEquation, dict, list[str]
     return e, {k: v for k, v in values.items() if k in wanted}, remarks
 
 
-def _missing(e: AerobicEquation, values: dict, refused: set[str]) -> list[str]:
+def _missing(e: AerobicEquation, values: dict, needs, refused: set[str]) -> list[str]:
     """Return what lacks to the alternative that needs least; an input refused already is not called missing too."""
     lacking = []
-    for group in e.needs:
-        names = _with_mass(e, group)
+    for group in needs:
+        names = _with_mass(e, group) if needs is e.needs else group
         gone = [n for n in names if n not in values and not ({n, *_twins(n)} & refused)]
         touched = any(n in values or {n, *_twins(n)} & refused for n in group)
         lacking.append((len(gone), not touched, gone))

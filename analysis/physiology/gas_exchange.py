@@ -237,7 +237,7 @@ class GasExchangeResult(Result):
     Parameters
     ----------
     value, standard_error : float
-        mL/kg/min; the error is the retest error of laboratory tests.
+        mL/kg/min, of the test, or of a verification bout that read higher; the error is the retest error of laboratory tests.
     unit : str
         "mL/kg/min".
     label : str
@@ -262,6 +262,8 @@ class GasExchangeResult(Result):
         "confirmed", "higher", "lower" or "" where no bout was ridden or run.
     verification_ml_kg_min : float
         The same rule on the verification bout; not-a-number where there was none.
+    test_ml_kg_min : float
+        The test without the bout: `value`, unless the bout read higher.
     time_of_peak_s, duration_s : float
         When the highest average ended, and how long the test was.
     by_rule : pandas.DataFrame
@@ -288,6 +290,7 @@ class GasExchangeResult(Result):
     criteria_met: int
     verification: str
     verification_ml_kg_min: float
+    test_ml_kg_min: float
     time_of_peak_s: float
     duration_s: float
     by_rule: pd.DataFrame
@@ -348,7 +351,7 @@ def process_gas_exchange(
     end_s : float, optional
         When exercise ended, where the recording goes on into recovery.
     verification : pandas.DataFrame, optional
-        Samples of a verification bout.
+        Samples of a verification bout. Where it reads more than 3 % higher, its value stands.
     age_years : float, optional
         For the criterion of age-predicted maximal heart rate, by `hr_max_equation`.
     hr_max_equation : str
@@ -418,13 +421,22 @@ def process_gas_exchange(
     if verification is not None:
         bout = process_gas_exchange(verification, mass_kg, average=average).value
         verdict = verify(value, bout)
-        if verdict != "confirmed":
-            warnings.append(f"The verification bout was {verdict}: it does not confirm the value.")
+        if verdict == "higher":
+            warnings.append(
+                f"The verification bout read higher ({bout:.1f} against {value:.1f} mL/kg/min): its value stands, and the test "
+                "before it was not maximal."
+            )
+        elif verdict == "lower":
+            warnings.append("The verification bout was lower: it does not confirm the value.")
     criteria = secondary_criteria(
         table, kind, size, age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
     )
-    label = "VO2max" if plateau or verdict == "confirmed" else "VO2peak"
-    if label == "VO2peak":
+    first = value
+    if verdict == "higher":
+        value = bout
+    flat = bool(plateau) and verdict != "higher"  # a plateau below a later value was none
+    label = "VO2max" if flat or verdict == "confirmed" else "VO2peak"
+    if label == "VO2peak" and verdict != "higher":
         warnings.append("No plateau and no confirming verification bout: called VO2peak.")
     duration = float(table["elapsed_s"].iloc[-1] - table["elapsed_s"].iloc[0])
     warnings += _remarks(kind, size, duration, table)
@@ -435,7 +447,7 @@ def process_gas_exchange(
         label=label,
         rule=f"{kind}:{size}",
         rule_words=AVERAGES[kind].format(n=size),
-        vo2_l_min=float(peak["vo2_ml_min"]) / 1000,
+        vo2_l_min=value * mass_kg / 1000,
         mass_kg=float(mass_kg),
         plateau=plateau,
         plateau_table=flatness,
@@ -443,6 +455,7 @@ def process_gas_exchange(
         criteria_met=int(sum(m is True for m in criteria["met"])),
         verification=verdict,
         verification_ml_kg_min=bout,
+        test_ml_kg_min=first,
         time_of_peak_s=float(peak["elapsed_s"]),
         duration_s=duration,
         by_rule=by_rule,

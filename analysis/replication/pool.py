@@ -191,7 +191,8 @@ def _people(study: Study, people: pd.DataFrame, club: str, protocols: dict) -> p
     names = {"unit": "capacity_unit"}
     table = people[["athlete", "sex", "age_years", "hr_max_bpm", "hr_max_source"]].copy()
     if len(study.aerobic_tests):
-        files = [f for f in study.aerobic_tests["file"].unique() if f]
+        tests = study.aerobic_tests
+        files = [f for f in dict.fromkeys([*tests["file"], *tests["verification_file"]]) if f]
         gas = {name: read_gas_exchange(study.folder / "aerobic_files" / name) for name in files}
         capacity = measure_capacity(
             study.aerobic_tests, study.athletes, sessions=study.sessions, primary_session=study.plan.primary_session,

@@ -139,8 +139,25 @@ HOW = {
         "20 m out and 20 m back, then 10 s of walking in the 5 m behind the line.",
         "Score: metres finished on the signal, a multiple of 40; the second miss ends it.",
     ),
+    "intermittent_30_15": (
+        "40 m, with lines at both ends and in the middle; 30 s of running, 15 s of walking on to the next line.",
+        "Score: the speed of the last stage that was finished, in steps of 0.5 km/h; the third miss in a row ends it.",
+    ),
     "run_12_min": ("A measured track, the lap counted by a second person. Score: metres after exactly 12 minutes.",),
+    "run_5_min": ("A measured track, the lap counted by a second person. Score: metres after exactly 5 minutes.",),
+    "track_run": ("A measured track, 1200 to 2200 m, everybody the same distance, as fast as possible at an even pace.",
+                  "Score: the distance, and the time to the second, two watches."),
     "run_2_mile": ("A measured course. Score: the time to the second, two watches.",),
     "run_1_5_mile": ("A measured course. Score: the time to the second, two watches.",),
+    "treadmill_bruce": ("Every stage lasts 3 minutes; nobody holds the rail, since that reads far too high. Score: the "
+    "time to the second.",
+                        "Somebody stands behind the treadmill, the safety clip is on, and the stop button is in reach."),
+    "judo_throwing_test": (
+        "Two partners of about the same height and mass stand 6 m apart, the athlete between them; throws over 15, 30 "
+        "and 30 s with 10 s of "
+        "rest; one kind of throw for everybody, on mats, by people who can fall.",
+        "Score: all throws. The index adds the heart rates at the end and a minute later: it is never held against "
+        "heart rates of sparring.",
+    ),
 }  # fmt: skip
 """Test -> how it is done and scored, in a few words. Common practice, no source, where the equation's source says nothing."""

@@ -338,30 +338,28 @@ def check_files(
 ) -> None:
     """Check that the files that tables list are there."""
     present = {"recordings": inventory.recordings, "aerobic_files": inventory.aerobic_files}
-    for table, subfolder in (
-        ("recordings", "recordings"),
-        ("aerobic_tests", "aerobic_files"),
-        ("survey", "recordings"),
+    for table, column, subfolder in (
+        ("recordings", "file", "recordings"),
+        ("aerobic_tests", "file", "aerobic_files"),
+        ("aerobic_tests", "verification_file", "aerobic_files"),
+        ("survey", "file", "recordings"),
     ):
         known: dict[str, Path | None] = {}
-        for line in lines_of(tables[table][tables[table]["file"] != ""]):
-            if line.file not in known:
-                known[line.file] = inside_folder(folder, line.file, subfolder)
-            if known[line.file] is not None:
+        for line in lines_of(tables[table][tables[table][column] != ""]):
+            file = getattr(line, column)
+            if file not in known:
+                known[file] = inside_folder(folder, file, subfolder)
+            if known[file] is not None:
                 continue
             where = place(table, line)
-            if leads_out(line.file):
+            if leads_out(file):
                 remedy = f"copy the file into {subfolder}/ and write its name alone"
-                findings.problem(
-                    *where, "file", line.file, "a path that leads out of the study folder", remedy
-                )
+                findings.problem(*where, column, file, "a path that leads out of the study folder", remedy)
                 continue
-            near = did_you_mean(line.file, present[subfolder])
+            near = did_you_mean(file, present[subfolder])
             hint = f"; did you mean {near}?" if near else ""
             remedy = f"write {near}" if near else f"put the file into {subfolder}/, or correct its name"
-            findings.problem(
-                *where, "file", line.file, f"there is no such file in {subfolder}/{hint}", remedy
-            )
+            findings.problem(*where, column, file, f"there is no such file in {subfolder}/{hint}", remedy)
 
 
 def check_unlisted(

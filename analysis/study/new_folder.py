@@ -92,6 +92,10 @@ def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = Fal
             inputs |= dict.fromkeys("file" if n == "samples" else n for n in needs if n not in known)
         if test in ("laboratory", "gas_exchange"):
             inputs |= {"averaging": None}
+        if test == "gas_exchange":
+            inputs |= {"verification_file": None}
+        if test == "judo_throwing_test":  # for its index
+            inputs |= {"hr_after_bpm": None, "hr_1min_bpm": None}
     names = inputs or dict.fromkeys(("file", *_USUAL_INPUTS))
     when = ("phase", "occasion") if training else ()
     return ("athlete", "date", *when, "test", *names, "note")

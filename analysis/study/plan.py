@@ -340,9 +340,10 @@ class _PlanReader:
 
     def capacity_unit(self) -> str:
         unit = self.text("capacity_unit", "mL/kg/min")
-        if not re.fullmatch(r"mL/kg(\^[01](\.\d+)?)?/min|L/min|score", unit):
+        if not re.fullmatch(r"mL/kg(\^[01](\.\d+)?)?/min|L/min|score(:[a-z0-9_]+)?", unit):
             remedy = (
-                "write mL/kg/min, L/min, mL/kg^0.67/min with any exponent, or score for the test's own score"
+                "write mL/kg/min, L/min, mL/kg^0.67/min with any exponent, or score for the test's own score "
+                "(score:total_shuttles for another of its scores)"
             )
             self.complain("capacity_unit", unit, "not a unit of capacity", remedy)
             return "mL/kg/min"
