@@ -346,12 +346,7 @@ def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
         given = column in inputs or (column == "mass_kg" and "mass_lb" in inputs)
         if column in accepted and not given and not _blank(own.get(column)):
             inputs[column] = own[column]
-    if (
-        "mass_kg" in accepted
-        and "mass_kg" not in inputs
-        and "mass_lb" not in inputs
-        and evening_mass is not None
-    ):
+    if "mass_kg" in accepted and not {"mass_kg", "mass_lb"} & set(inputs) and evening_mass is not None:
         inputs["mass_kg"] = evening_mass
     if str(inputs.get("sex", "F")).strip().upper() not in ("F", "M"):
         inputs.pop("sex")
