@@ -379,13 +379,14 @@ class CensoredTests(SmallSample):
         extra = self._phi_adjusted - self.sigma2 * self.phi
         return total + self.R_inverse @ extra @ self.R_inverse.T
 
-    def single(self, L, ddf):
+    def single(self, L, ddf, *, df=None):
         """Standard errors and degrees of freedom of each row of L."""
         L = np.atleast_2d(L)
-        df = super().single(L, ddf)[1] if ddf != "cr2" else np.array([self._cr2_eta(row[None]) for row in L])
         if ddf == "cr2":
+            df = np.array([self._cr2_eta(row[None]) for row in L]) if df is None else df
             return np.linalg.norm(self._scores @ L.T, axis=0), df
-        return np.sqrt(np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)), df * self.share_left
+        df = super().single(L, ddf)[1] * self.share_left if df is None else df
+        return np.sqrt(np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)), df
 
     def joint(self, L, ddf):
         """F, numerator df, denominator df and p of the hypothesis L beta = 0."""

@@ -378,6 +378,7 @@ class MixedFit(Result):
         adjust: str | None = "holm",
         ddf: str = "kenward-roger",
         level: float = 0.95,
+        df=None,
     ) -> pd.DataFrame:
         """Differences between the levels of a factor, always later minus earlier.
 
@@ -391,6 +392,8 @@ class MixedFit(Result):
             How `p_adjusted` is made, within this kind; None leaves p as it is.
         ddf, level
             As in `coefficients`.
+        df : array, optional
+            Degrees of freedom that are known already, one for each contrast.
 
         Returns
         -------
@@ -408,7 +411,7 @@ class MixedFit(Result):
             "successive": [(i, i - 1) for i in range(1, k)],
             "first": [(i, 0) for i in range(1, k)],
         }[kind]
-        table = self._estimates(np.array([rows[i] - rows[j] for i, j in pairs]), ddf, level)
+        table = self._estimates(np.array([rows[i] - rows[j] for i, j in pairs]), ddf, level, df)
         labels = found.levels
         table.insert(0, "contrast", [f"{labels[i]} - {labels[j]}" for i, j in pairs])
         table.insert(1, "later", [labels[i] for i, _ in pairs])
@@ -501,12 +504,12 @@ class MixedFit(Result):
     def _tables(self) -> dict:
         return {"coefficients": self.coefficients(), **super()._tables()}
 
-    def _estimates(self, L, ddf, level) -> pd.DataFrame:
+    def _estimates(self, L, ddf, level, df=None) -> pd.DataFrame:
         from scipy.special import stdtr
 
         check_level(level)
         estimate = self._tests.estimates(L)
-        error, df = self._tests.single(L, ddf)
+        error, df = self._tests.single(L, ddf, df=df)
         error = np.where(error > NO_SPREAD * np.sqrt(self._tests.sigma2), error, np.nan)
         statistic = estimate / error
         half = _t_quantile(0.5 + level / 2, df) * error

@@ -124,9 +124,9 @@ class PairTests(SmallSample):
         """Covariance of beta in the coding of the design, as the method has it."""
         return self.plain.covariance(ddf) if ddf == "cr2" else super().covariance(ddf)
 
-    def single(self, L, ddf):
+    def single(self, L, ddf, *, df=None):
         """Standard errors and degrees of freedom of each row of L."""
-        return self.plain.single(L, ddf) if ddf == "cr2" else super().single(L, ddf)
+        return self.plain.single(L, ddf, df=df) if ddf == "cr2" else super().single(L, ddf, df=df)
 
     def joint(self, L, ddf):
         """F, numerator df, denominator df and p of the hypothesis L beta = 0."""

@@ -49,8 +49,8 @@ class SmallSample:
             return self._cr2_covariance
         return self.R_inverse @ inner @ self.R_inverse.T
 
-    def single(self, L, ddf):
-        """Standard errors and degrees of freedom of each row of L."""
+    def single(self, L, ddf, *, df=None):
+        """Standard errors and degrees of freedom of each row of L; the latter are taken over where they are given."""
         check_choice(ddf, DDF, name="ddf")
         L = np.atleast_2d(L)
         if (
@@ -61,6 +61,8 @@ class SmallSample:
             variance = np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)
             with np.errstate(invalid="ignore"):
                 error = np.sqrt(variance)
+        if df is not None:
+            return error, np.asarray(df, dtype=float)
         if ddf == "kenward-roger":
             df = np.array([self._kr_moments(row[None])[0] for row in L @ self.R_inverse])
         elif ddf == "satterthwaite":

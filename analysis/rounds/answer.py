@@ -236,8 +236,9 @@ def answer_rounds(
         if censored:
             near = all_steps(rows, main.plain_fit, **effect)
             level = plateau_of(rows, main.plain_fit, **band, alpha=alpha).starts_at
-        bounds = bounds_of(rows, main.plain_fit, off, steps=near, plateau_from=level, **effect)
-    ranks = ranks_of(rows, complete=False)
+        options = {"steps": near, "plateau_from": level, "turns": not censored}
+        bounds = bounds_of(rows, main.plain_fit, off, **options, **effect)
+    ranks = ranks_of(rows, complete=False, ordinal=ordinal)
     tipping = tipping_of(rows, seed=seed, **effect)
     rests = rests_of(data)
     plateau_from = plateau.starts_at

@@ -13,7 +13,7 @@ from ..physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
 from .compare import fit_rounds
 from .plateau import check_effect, plateau_of
 from .prepare import LIMIT_COLUMN, RoundRows, check_columns, prepare_rounds, read_numbers, widen
-from .ranks import Claims, Placings, RoundsRanks, ranks_of
+from .ranks import MANY_CELLS, Claims, Placings, RoundsRanks, ranks_of
 from .steps import all_steps, label_of_step
 
 PLAUSIBLE = (0.0, HIGHEST_PUBLISHED_MMOL_L)
@@ -235,6 +235,7 @@ def bounds_of(
     plateau_from: str,
     smallest_effect: float,
     alpha: float = 0.05,
+    turns: bool = True,
 ) -> LimitBounds | None:
     """Compute `bound_limits` from what is known with every value at the end of the scale."""
     span = off.span(rows)
@@ -246,7 +247,9 @@ def bounds_of(
     held = len(rows.labels) - 1 - rows.labels.index(plateau_from) if plateau_from else 0
     throughout = min([held, *(int((places.read(c).plateau > 0).sum()) for c in corners[1:])])
     ends = _Ends(off, n_high, n_low)
-    plateau_ends = ends.at(places.holds_to(lambda c: c.plateau[held - 1], corners) if held else None)
+    turns = turns or len(places.cells) <= MANY_CELLS
+    far = places.holds_to(lambda c: c.plateau[held - 1], corners) if held and turns else None
+    plateau_ends = ends.at(far)
     p_values = [places.read(c).p_overall for c in corners]
     warnings = list(rows.warnings)
     if off.assumed:
@@ -265,7 +268,7 @@ def bounds_of(
         high_to=off.high_range[1],
         low_from=off.low_range[1],
         low_to=off.low_range[0],
-        table=_ranges(steps, places, corners, ends),
+        table=_ranges(steps, places, corners, ends, turns),
         overall_p_min=float(np.min(p_values)),
         overall_p_max=float(np.max(p_values)),
         plateau_from=rows.labels[len(rows.labels) - 1 - throughout] if throughout else "",
@@ -300,7 +303,7 @@ def _least(claims: Claims, *, names: tuple[str, ...], step: int) -> float:
     return min(getattr(claims, name)[step] for name in names)
 
 
-def _ranges(steps: pd.DataFrame, places: Placings, corners, ends: _Ends) -> pd.DataFrame:
+def _ranges(steps: pd.DataFrame, places: Placings, corners, ends: _Ends, turns: bool) -> pd.DataFrame:
     """Range of each contrast over the corners; the first is the scale's end, where both tests must agree."""
     read = [places.read(c) for c in corners]
     marked = places.rows.table["round_no"].astype(str).to_numpy()[places.cells]
@@ -313,7 +316,9 @@ def _ranges(steps: pd.DataFrame, places: Placings, corners, ends: _Ends) -> pd.D
             name: name in claimed and all(getattr(r, name)[i] > 0 for r in read[1:])
             for name in ("changed", "equivalent")
         }
-        share = places.holds_to(partial(_least, names=claimed, step=i), corners) if claimed else None
+        share = (
+            places.holds_to(partial(_least, names=claimed, step=i), corners) if claimed and turns else None
+        )
         to = ends.at(share)
         lines.append(
             {

@@ -31,8 +31,9 @@ class RoundsRanks(Result):
         round_no, median, quartile_low, quartile_high, n_athletes of the contrasts' athletes; mean_rank of the complete cases.
     n_athletes, n_observations : int
         Complete cases of the Friedman test.
-    shuffles : Shuffles
-        The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings.
+    shuffles : Shuffles or None
+        The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings,
+        and is None for others.
     method : str
         In words.
     left_out : DataFrame
@@ -99,10 +100,12 @@ def rank_rounds(
     >>> round(result.kendall_w, 3), list(result.contrasts["p"])
     (0.939, [0.25, 0.5])
     """
-    return ranks_of(prepare_rounds(data, outcome), kind=kind, complete=complete)
+    return ranks_of(prepare_rounds(data, outcome), kind=kind, complete=complete, ordinal=True)
 
 
-def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True) -> RoundsRanks:
+def ranks_of(
+    rows: RoundRows, *, kind: str = "successive", complete: bool = True, ordinal: bool = False
+) -> RoundsRanks:
     """Compute `rank_rounds` from prepared rows."""
     from ..models import shuffle_within
 
@@ -126,7 +129,7 @@ def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True
         medians=_medians(used, cases),
         n_athletes=n,
         n_observations=n * k,
-        shuffles=shuffle_within(rows.wide.to_numpy()),
+        shuffles=shuffle_within(rows.wide.to_numpy()) if ordinal else None,
         method="Friedman test, corrected for ties; exact signed-rank contrasts",
         left_out=rows.without_incomplete(),
         warnings=tuple(warnings),
@@ -221,6 +224,8 @@ def _medians(wide: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
 
 MOST_CELLS = 5
 """Up to this many values every corner is tried; beyond it, the corners that move a step or its spread furthest."""
+MANY_CELLS = 40
+"""Beyond so many values a step's estimate is taken to its extremes; its spread is not searched value by value."""
 SEARCHED = (1.0, 0.3)
 """Shares of the ranges at which those corners are looked for: the worst one far out need not be the worst near by."""
 PRECISION = 1e-4
@@ -257,6 +262,10 @@ class Placings:
         self.earlier = np.array([j for _, j in self.pairs])
         self.signs = np.sign(fit.contrasts("round_no", kind="pairwise", adjust=None)["estimate"].to_numpy())
         self._known: dict = {}
+        self._df_near = None
+        if len(self.cells) > MANY_CELLS:  # so many athletes that their df hardly move with the values
+            near = fit.contrasts("round_no", kind="pairwise", ddf="cr2", adjust=None)
+            self._df_near = near["df"].to_numpy()
 
     def corners(self) -> list[tuple[bool, ...]]:
         """Placings with each value at one end of its range; the first has all of them at the scale's end."""
@@ -295,6 +304,9 @@ class Placings:
         in_later = codes[self.cells] == later
         for way in product((1, -1), reaches, SEARCHED):
             toward = in_later == (raises if way[0] > 0 else ~raises)
+            if m > MANY_CELLS:
+                yield tuple(map(bool, toward))
+                continue
             best = max(([False] * m, [True] * m, list(map(bool, toward))), key=lambda c, w=way: end(c, *w))
             moved = True
             while moved:
@@ -334,7 +346,7 @@ class Placings:
         from ..models import holm, refit_mixed
 
         fit = refit_mixed(self.fit, self._values(shares))
-        table = fit.contrasts("round_no", kind="pairwise", ddf="cr2", adjust=None)
+        table = fit.contrasts("round_no", kind="pairwise", ddf="cr2", adjust=None, df=self._df_near)
         estimate, error, df, p = (table[c].to_numpy() for c in ("estimate", "standard_error", "df", "p"))
         p_low, p_high = one_sided_p(estimate, error, df, -self.smallest_effect, self.smallest_effect)
         close = self.alpha - np.nan_to_num(np.maximum(p_low, p_high), nan=1.0)
