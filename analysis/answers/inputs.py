@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
-from ..study import OUTCOMES, Outcome, Plan, Study, planned, topics
+from ..study import OUTCOMES, Outcome, Plan, Study, look_state, planned, topics
 
 
 def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:
@@ -45,6 +47,62 @@ def analyser_limits(study: Study) -> tuple[float, float] | None:
     if low is None and high is None:
         return None
     return (float("nan") if low is None else float(low), float("nan") if high is None else float(high))
+
+
+def level_of(study: Study, family: str) -> float:
+    """Level of the tests of a family ("rounds", "fitness"): the plan's, or that of the planned look at these athletes."""
+    state = look_state(study)
+    if state is None or not state.number:
+        return study.plan.alpha
+    return looks_of(study).level(state.n_athletes, family)
+
+
+def looks_of(study: Study):
+    """The planned looks with their levels."""
+    from ..planning import plan_looks
+
+    plan = study.plan
+    return plan_looks(
+        plan.looks, rule=plan.look_rule, alpha=plan.alpha, rounds=max(study.protocol.most_rounds, 2)
+    )
+
+
+def look_estimates(answers, n_athletes: int) -> pd.DataFrame:
+    """Estimates of every planned question at a planned look, corrected for the looks before.
+
+    Columns: question, outcome, look, n_athletes, level, estimate, median_unbiased, ci_low, ci_high, repeated_low, repeated_high,
+    chance_at_plan (of showing an effect just as large as matters at the last look), chance_as_seen, advice.
+    """
+    from ..planning import estimate_after_looks
+
+    study, lines = answers.study, []
+    looks = looks_of(study)
+    for question, outcome in study.plan.primary_outcomes.items():
+        family, _, _ = question.partition(".")
+        answer = getattr(answers, family)(outcome)
+        if not answer:
+            continue
+        planned_effect = None
+        if family == "rounds":
+            last = answer.steps.iloc[-1]
+            known = float(last["estimate"]), float(last["standard_error"]), float(last["df"])
+            planned_effect = math.copysign(answer.smallest_effect, known[0])
+        else:
+            known = answer.planned.estimate, answer.planned.standard_error, answer.planned.df
+        if not (math.isfinite(known[1]) and known[1] > 0 and known[2] > 0):
+            continue
+        found = estimate_after_looks(
+            *known, looks=looks, n_athletes=n_athletes, question=family, planned_effect=planned_effect
+        )
+        values = {k: v for k, v in vars(found).items() if k != "method"}
+        line = {
+            "question": question,
+            "outcome": outcome,
+            "look": values.pop("look"),
+            "n_athletes": n_athletes,
+        }
+        lines.append(line | {"level": looks.level(n_athletes, family)} | values)
+    return pd.DataFrame(lines)
 
 
 def role_of(plan: Plan, family: str, outcome: Outcome) -> str:

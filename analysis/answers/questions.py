@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from ..basics import Result
 from ..study import QuestionStatus, planned, question_statuses
 from ..study.binding import CONFIRMATORY, EXPLORATORY
+from .inputs import level_of
 
 CHANGES = ("changed", "changed but smaller than matters", "supported", "opposite")
 """Verdicts that rest on a test against no effect."""
@@ -82,7 +84,8 @@ def answered_questions(answers) -> tuple[Question, ...]:
     """
     plan = planned(answers.study)
     found = [_answered(answers, status) for status in question_statuses(answers.study)]
-    return adjust_questions(found, alpha=plan.alpha, multiplicity=plan.multiplicity)
+    levels = {q.id: level_of(answers.study, q.id.partition(".")[0]) for q in found} if plan.looks else {}
+    return adjust_questions(found, alpha=plan.alpha, multiplicity=plan.multiplicity, levels=levels)
 
 
 def _answered(answers, status: QuestionStatus) -> Question:
@@ -100,7 +103,11 @@ def _answered(answers, status: QuestionStatus) -> Question:
 
 
 def adjust_questions(
-    questions: list[Question], *, alpha: float = 0.05, multiplicity: str = "primary"
+    questions: list[Question],
+    *,
+    alpha: float = 0.05,
+    multiplicity: str = "primary",
+    levels: Mapping[str, float] | None = None,
 ) -> tuple[Question, ...]:
     """Adjust the p values of the confirmatory questions after Holm, family by family.
 
@@ -111,6 +118,8 @@ def adjust_questions(
         Of each family. Default 0.05.
     multiplicity : {"primary", "all"}
         Two families (primary, secondary), or one.
+    levels : mapping, optional
+        Question -> level of a planned look, in place of alpha.
 
     Returns
     -------
@@ -133,6 +142,6 @@ def adjust_questions(
         adjusted = holm(np.array([found[i].p for i in family]))
         named = tuple(found[i].id for i in family)
         for i, p in zip(family, adjusted, strict=True):
-            claimed = bool(p < alpha) and found[i].verdict in CHANGES
+            claimed = bool(p < (levels or {}).get(found[i].id, alpha)) and found[i].verdict in CHANGES
             found[i] = replace(found[i], p_adjusted=float(p), family=named, claimed=claimed)
     return tuple(found)

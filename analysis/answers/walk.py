@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, NotYet
-from ..study import Study, load_study, outcome_named, planned
+from ..study import Study, load_study, look_state, outcome_named, planned
 from . import inputs
 from .training import training_answer
 
@@ -239,7 +239,7 @@ class Answers:
                 rows,
                 outcome,
                 smallest_effect=plan.smallest_effects[outcome],
-                alpha=plan.alpha,
+                alpha=inputs.level_of(self.study, "rounds"),
                 limit=inputs.analyser_limits(self.study) if known.question == "lactate" else None,
                 role=inputs.role_of(plan, "rounds", known),
                 ordinal=known.ordinal,
@@ -251,6 +251,21 @@ class Answers:
 
         question = f"comparing the rounds for {known.label.lower()}"
         return self._once(("rounds", outcome), compute, question=question)
+
+    @property
+    def looks(self) -> pd.DataFrame | NotYet:
+        """At a planned look: its level and the estimates of the primary outcomes corrected for the looks before; or `NotYet`."""
+
+        def compute():
+            state = look_state(self.study)
+            if state is None or not state.number:
+                return NotYet(
+                    "estimates at a planned look",
+                    "sizes under [plan.looks], and as many athletes as one of them",
+                )
+            return inputs.look_estimates(self, state.n_athletes)
+
+        return self._once("looks", compute)
 
     def reliability(self, outcome: str):
         """How well does this outcome repeat: from evening to evening, or within one evening. `Reliability` or `NotYet`."""
@@ -307,7 +322,7 @@ class Answers:
                 outcome,
                 smallest_effect=plan.smallest_effects[outcome],
                 direction=inputs.fitness_direction(planned(self.study), known),
-                alpha=plan.alpha,
+                alpha=inputs.level_of(self.study, "fitness"),
                 covariates=plan.adjusted_for(f"fitness.{known.question}", outcome),
                 covariates_why=inputs.says_so(self.study),
                 smallest_effects=plan.smallest_effects,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural
 from ..basics.parallel import SideBySide
+from ..study import note_look
 from ..study.inventory import input_checksums
 from ..telling.study.sentences import deviations
 from .about import versions
@@ -122,6 +123,7 @@ def build_report(
         def fill(aside: Path) -> None:
             _fill(aside, study, steps, workers, individuals=individuals, notebooks=notebooks, strict=strict)
 
+        note_look(study.study)
         build_aside(out_folder, fill, say=lambda line: progress(f"{line}."))
     if timings:
         steps.show()

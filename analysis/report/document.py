@@ -499,7 +499,10 @@ def _supplement(answers) -> list[Section]:
         made += [t for t in training_tables(training) if t.key in TRAINING_BESIDE]
         made += [picture for picture, _ in training_pictures(training)[2:]]
     made = [picture for picture in made if picture]
-    return [Section("Supplementary figures", tuple(made))] if made else []
+    sections = [Section("Supplementary figures", tuple(made))] if made else []
+    found = answers.looks
+    looks = None if isinstance(found, NotYet) else answer_tables.looks_table(found)
+    return [*sections, *([Section("Planned looks", (looks,))] if looks else [])]
 
 
 def _with_picture(section: Section, picture: Picture | None, words: str) -> Section:

@@ -11,6 +11,7 @@ from .decisions import LEDGER_COLUMNS, Ledger
 from .deviations import plan_deviations
 from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan, load_fixed_plan
 from .load import load_study
+from .looks import LookState, look_state, note_look
 from .model import Study
 from .new_folder import new_study, sheet_columns
 from .outcomes import OUTCOMES, QUESTIONS, Outcome, known_outcome, outcome_named, topics, typed_outcomes
@@ -34,6 +35,7 @@ __all__ = [
     "FixedPlan",
     "Hypothesis",
     "Ledger",
+    "LookState",
     "Outcome",
     "Plan",
     "PlanDocument",
@@ -56,7 +58,9 @@ __all__ = [
     "list_needs",
     "load_fixed_plan",
     "load_study",
+    "look_state",
     "new_study",
+    "note_look",
     "offset_seconds",
     "outcome_named",
     "plan_deviations",

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 
 from ..basics import Result, join_words
 from .fixed_plan import FixedPlan, load_fixed_plan, plain_values
+from .looks import look_state
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS
 from .plan import Plan
@@ -37,6 +38,8 @@ PART_WORDS = {
     "primary_questions": "the primary questions",
     "capacity_unit": "the unit of capacity",
     "aerobic_test": "the fitness test",
+    "looks": "the planned looks",
+    "look_rule": "the rule of the looks",
 }
 
 
@@ -181,6 +184,9 @@ def _why_not(study: Study, fixed: FixedPlan | None, question: str, outcome: str)
         return "rounds had already been entered when the plan was fixed"
     if question not in {h.question for h in fixed.plan.hypotheses}:
         return "the fixed plan holds no hypothesis on this question"
+    state = look_state(study, fixed.plan)
+    if state is not None and state.why_not:
+        return state.why_not
     changes = list(changed_parts(study, fixed, question))
     if changes:
         verb = "was" if len(changes) == 1 else "were"

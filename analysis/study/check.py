@@ -11,9 +11,11 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, Result, plural
+from .binding import planned
 from .columns import TABLES
 from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
+from .looks import look_state
 from .model import Study
 from .outcomes import typed_outcomes
 from .problems import Problem, StudyError, describe_problems, problem_table
@@ -62,6 +64,8 @@ class CheckReport(Result):
         Whether the recordings were read and cleaned.
     recordings : tuple of str
         What a person should resolve about them, with the remedy.
+    looks : str
+        One line: planned looks, and how many are left; "" where none are planned.
     account : str
         One line: rounds sparred, with and without a mean heart rate, and why.
     questions : DataFrame
@@ -83,6 +87,7 @@ class CheckReport(Result):
     account: str = ""
     questions: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     proposed: tuple[dict[str, str], ...] = ()
+    looks: str = ""
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""
@@ -136,6 +141,8 @@ class CheckReport(Result):
                 "",
                 f"{plural(len(self.problems), 'thing')} to put right before the study can be analysed.",
             ]
+        if self.looks:
+            lines += ["", self.looks]
         if self.account:
             lines += ["", self.account]
         elif self.passed and self.filled and not self.opened:
@@ -235,6 +242,7 @@ def check_study(
         account,
         problem_table(found.questions),
         tuple(found.proposed),
+        state.text() if (state := look_state(study, planned(study))) else "",
     )
 
 

@@ -18,7 +18,7 @@ from .approval import approval_of, require_approval
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
-from .plan_rules import about_adjustment, about_multiplicity
+from .plan_rules import about_adjustment, about_looks, about_multiplicity
 from .protocol import Protocol
 from .training import plan_part
 
@@ -245,6 +245,7 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
         f"Whether fitter athletes respond less is answered over athletes, not over rows. {about_adjustment(plan)}",
         f"{about_multiplicity(plan)} Further outcomes of a question are labelled exploratory. Intervals are two-sided; the "
         "direction named above says which side supports the hypothesis.",
+        *filter(None, (about_looks(plan),)),
     )
 
 
@@ -486,6 +487,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
                 "assumptions": plan.assumptions,
                 "assumption_ranges": plan.assumption_ranges,
                 "assumption_reasons": plan.assumption_reasons,
+                **({"looks": plan.looks, "look_rule": plan.look_rule} if plan.looks else {}),
                 "proposed": plan.proposed,
             },
             "settings": {name: study.settings[name] for name in FIXED_SETTINGS if name in study.settings},
@@ -576,6 +578,7 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
         "exclusions": tuple(part["exclusions"]),
         "proposed": tuple(part["proposed"]),
     }
+    known["looks"] = tuple(part.get("looks", ()))
     if "primary_questions" in part:
         known["primary_questions"] = tuple(part["primary_questions"])
     for name in ("adjustment", "assumption_ranges"):

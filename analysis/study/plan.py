@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from ..basics import Result, did_you_mean
 from ..physiology.aerobic_tests import known_aerobic_tests
@@ -83,6 +84,10 @@ class Plan(Result):
         The same fields -> lowest and highest plausible value.
     assumption_reasons : dict
         The same fields -> why.
+    looks : tuple of int
+        Athletes at each planned look, the last being the planned number; empty where the data are analysed once.
+    look_rule : str
+        How the error is spent over the looks: "obrien-fleming" or "pocock".
     frozen : dict or None
         date and checksum of the plan fixed before the data; None where none was fixed.
     proposed : tuple of str
@@ -108,6 +113,8 @@ class Plan(Result):
     assumptions: dict[str, float] = field(default_factory=dict)
     assumption_ranges: dict[str, tuple[float, float]] = field(default_factory=dict)
     assumption_reasons: dict[str, str] = field(default_factory=dict)
+    looks: tuple[int, ...] = ()
+    look_rule: str = "obrien-fleming"
     frozen: dict | None = None
     proposed: tuple[str, ...] = ()
 
@@ -143,9 +150,10 @@ PLAN_KEYS = (
         "smallest_effect_reasons",
     ),
     *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes"),
-    *("primary_questions", "multiplicity", "adjustment", "aerobic_test", "sexes", "assumptions"),
+    *("primary_questions", "multiplicity", "adjustment", "aerobic_test", "sexes", "assumptions", "looks"),
 )
 MULTIPLICITY = ("primary", "all")
+SPENDING = ("obrien-fleming", "pocock")
 SEXES = ("men", "women", "mixed")
 
 
@@ -161,6 +169,7 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
     reader.check_keys()
     effects, reasons = reader.effects()
     assumed, ranges, why = reader.assumptions()
+    looks, look_rule = read_looks(section.get("looks"), reader.complain)
     covariates, outcomes = reader.covariates(), reader.primary_outcomes()
     return Plan(
         primary_session=reader.primary_session(),
@@ -182,6 +191,8 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
         assumptions=assumed,
         assumption_ranges=ranges,
         assumption_reasons=why,
+        looks=looks,
+        look_rule=look_rule,
         proposed=tuple(reader.proposed),
     )
 
@@ -479,6 +490,30 @@ class _PlanReader:
             return None
         text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
         return Hypothesis(question, outcome, direction, str(text))
+
+
+def read_looks(given, complain) -> tuple[tuple[int, ...], str]:
+    """Read [plan.looks]: sizes and rule; what does not fit goes to `complain(key, value, problem, remedy)`."""
+    nothing = (), SPENDING[0]
+    if given is None:
+        return nothing
+    if not isinstance(given, dict):
+        complain("looks", given, "not a section", "write [plan.looks] with sizes = [8, 12, 16]")
+        return nothing
+    for key in given:
+        if key not in ("sizes", "rule"):
+            complain(f"looks.{key}", given[key], "no such part of the looks", "write sizes or rule")
+    sizes, rule = given.get("sizes"), given.get("rule", SPENDING[0])
+    whole = isinstance(sizes, list) and all(isinstance(n, int) and not isinstance(n, bool) for n in sizes)
+    if not whole or not sizes or sizes[0] < 4 or any(b <= a for a, b in pairwise(sizes)):
+        complain(
+            "looks.sizes", sizes, "not growing numbers of athletes from 4 on", "write sizes = [8, 12, 16]"
+        )
+        return nothing
+    if rule not in SPENDING:
+        complain("looks.rule", rule, f"not among {', '.join(SPENDING)}", f'write rule = "{SPENDING[0]}"')
+        rule = SPENDING[0]
+    return tuple(sizes), rule
 
 
 def _is_one_of(name, known: dict) -> bool:

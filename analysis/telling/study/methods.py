@@ -7,7 +7,7 @@ import re
 from ...basics import format_number, format_p, format_percent, join_words, plural
 from ...study import OUTCOMES, planned, topics
 from ...study.outcomes import short_question
-from ...study.plan_rules import about_multiplicity
+from ...study.plan_rules import about_looks, about_multiplicity
 
 BY_KIT = "proposed by the kit"
 
@@ -128,6 +128,8 @@ def write_up_statistics(
         "the outcome is said to stop changing from the first round from which on every pair is equivalent. Where neither "
         "a change nor equivalence is shown, the text says so.",
     ]
+    if plan.looks:
+        paragraphs.append(about_looks(plan))
     if any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(
             "Ratings of exertion have an order but no equal steps: a change in them was decided by permutation tests within "

@@ -7,6 +7,7 @@ import pandas as pd
 from ...basics import format_ci, format_df, format_number, format_p
 from ...rounds import reading_of_step
 from ...study import OUTCOMES
+from ...study.outcomes import short_question
 from ..document import Table
 
 CI = "95\N{NO-BREAK SPACE}% interval"
@@ -50,6 +51,40 @@ def contrasts_table(answers: dict) -> Table | None:
         pd.DataFrame(shown),
         note=note,
         numbers=pd.concat(numbers, ignore_index=True),
+    )
+
+
+def looks_table(looks: pd.DataFrame) -> Table | None:
+    """Estimates at a planned look, corrected for the looks before it."""
+    if looks is None or not len(looks):
+        return None
+    shown = []
+    for line in looks.to_dict("records"):
+        known = OUTCOMES[line["outcome"]]
+        digits = max(known.digits, 1) + (line["question"].startswith("fitness."))
+        shown.append(
+            {
+                "Question": short_question(line["question"]),
+                "Level": format_number(line["level"], 4),
+                "Estimate": format_number(line["estimate"], digits),
+                "Median-unbiased": format_number(line["median_unbiased"], digits),
+                "95\N{NO-BREAK SPACE}% interval": format_ci(line["ci_low"], line["ci_high"], digits),
+                "Interval at this level": format_ci(line["repeated_low"], line["repeated_high"], digits),
+                "Advice": line["advice"],
+            }
+        )
+    first = looks.iloc[0]
+    note = (
+        "Rounds: change from the first to the last; fitness: change of the outcome per unit of capacity. Median-unbiased: "
+        "corrected for the chance to have stopped before, were the study to end here. The interval at this level holds "
+        "whether it goes on or not. Advice does not bind."
+    )
+    return Table(
+        "looks",
+        f"Estimates at planned look {first['look']}, with {first['n_athletes']} athletes.",
+        pd.DataFrame(shown),
+        note=note,
+        numbers=looks,
     )
 
 
