@@ -232,9 +232,8 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
 
 
 def _about_analysis(plan: Plan) -> tuple[str, ...]:
-    variable = (
-        "round of the club's clock" if plan.round_variable == "round_no" else "bout that the athlete sparred"
-    )
+    rounds = {"round_no": "round of the club's clock", "bout_no": "bout that the athlete sparred"}
+    variable = rounds[plan.round_variable]
     return (
         f"Rounds are compared by the {variable}, with a mixed model (random intercept per athlete, restricted maximum "
         "likelihood, Kenward-Roger degrees of freedom) beside a cluster-robust test; a repeated-measures analysis of "
@@ -245,7 +244,7 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
         f"Whether fitter athletes respond less is answered over athletes, not over rows. {about_adjustment(plan)}",
         f"{about_multiplicity(plan)} Further outcomes of a question are labelled exploratory. Intervals are two-sided; the "
         "direction named above says which side supports the hypothesis.",
-        *filter(None, (about_looks(plan),)),
+        *about_looks(plan),
     )
 
 

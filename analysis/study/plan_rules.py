@@ -53,15 +53,15 @@ def about_multiplicity(plan: Plan) -> str:
     return " ".join(said)
 
 
-def about_looks(plan: Plan) -> str:
-    """Say at which numbers of athletes the data are looked at, and how the error is spent; "" where they are analysed once."""
+def about_looks(plan: Plan) -> tuple[str, ...]:
+    """Say at which numbers of athletes the data are looked at, and how the error is spent; nothing where it is once."""
     if not plan.looks:
-        return ""
+        return ()
     rule = {"obrien-fleming": "O'Brien-Fleming-type", "pocock": "Pocock-type"}[plan.look_rule]
     return (
         f"The data are looked at with {join_words([str(n) for n in plan.looks])} athletes. {rule} spending (Lan and DeMets) "
         "keeps the chance of a false claim over all looks at the level of the plan; each look's own level is calibrated by "
-        "simulated studies of these sizes. Stopping for want of an effect is advice, not a rule."
+        "simulated studies of these sizes. Stopping for want of an effect is advice, not a rule.",
     )
 
 

@@ -128,8 +128,7 @@ def write_up_statistics(
         "the outcome is said to stop changing from the first round from which on every pair is equivalent. Where neither "
         "a change nor equivalence is shown, the text says so.",
     ]
-    if plan.looks:
-        paragraphs.append(about_looks(plan))
+    paragraphs += about_looks(plan)
     if any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(
             "Ratings of exertion have an order but no equal steps: a change in them was decided by permutation tests within "
