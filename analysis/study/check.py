@@ -64,14 +64,14 @@ class CheckReport(Result):
         Whether the recordings were read and cleaned.
     recordings : tuple of str
         What a person should resolve about them, with the remedy.
-    looks : str
-        One line: planned looks, and how many are left; "" where none are planned.
     account : str
         One line: rounds sparred, with and without a mean heart rate, and why.
     questions : DataFrame
         Values that stand out: file, row, column, value, problem, remedy. They stop nothing.
     proposed : tuple of dict
         Rows for the decisions table that would settle problems and questions, for a person to confirm.
+    looks : str
+        One line: planned looks, and how many are left; "" where none are planned.
     """
 
     folder: str
