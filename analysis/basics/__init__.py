@@ -10,6 +10,7 @@ from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, left_ou
 from .words import (
     format_ci,
     format_df,
+    format_level,
     format_number,
     format_p,
     format_percent,
@@ -31,6 +32,7 @@ __all__ = [
     "did_you_mean",
     "format_ci",
     "format_df",
+    "format_level",
     "format_number",
     "format_p",
     "format_percent",

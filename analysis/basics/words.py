@@ -239,3 +239,23 @@ def plural(count: int, singular: str, many: str = "") -> str:
     ('1 athlete', '3 athletes')
     """
     return f"{count} {singular if count == 1 else many or singular + 's'}"
+
+
+def format_level(level: float) -> str:
+    """Name the level of an interval in a sentence: "95 % confidence".
+
+    Parameters
+    ----------
+    level : float
+        Between 0 and 1.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_level(0.95)
+    '95\\xa0% confidence'
+    """
+    return f"{format_percent(level, 0 if round(100 * level, 6).is_integer() else 1)} confidence"

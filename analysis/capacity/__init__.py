@@ -8,6 +8,7 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 from .activity import ActivityAnswer, fitness_and_activity
 from .adjustment import Adjustment, choose_covariates, covariate_words, default_step, known_scalings, to_unit
 from .answer import answer_capacity, bayes_factor
+from .beside import fitness_by_bound
 from .chart import specifications
 from .correlation import correlate, correlate_within, correlation_levels, partial_correlation
 from .drift import drift_and_recovery
@@ -71,6 +72,7 @@ __all__ = [
     "drift_and_recovery",
     "fit_capacity",
     "fitness_and_activity",
+    "fitness_by_bound",
     "hr_max_source",
     "influence",
     "judge",

@@ -180,13 +180,16 @@ def eta2_interval(f: float, df_num: float, df_den: float, *, level: float = 0.90
     return low / (low + df_den), high / (high + df_den)
 
 
-def holm(p):
+def holm(p, *, most_true: int | None = None):
     """Adjust p values by Holm's step-down method; missing ones stay missing and do not count.
 
     Parameters
     ----------
     p : sequence of float
         Unadjusted p values, in any order.
+    most_true : int, optional
+        How many of the hypotheses can be true at once where a test of all of them together has been passed: no p is multiplied
+        by more. Default: all of them.
 
     Returns
     -------
@@ -195,10 +198,13 @@ def holm(p):
 
     Notes
     -----
-    The j-th smallest of m is multiplied by m - j + 1; the results never decrease and stop at 1.
+    The j-th smallest of m is multiplied by m - j + 1, or by `most_true` where that is less; the results never decrease and
+    stop at 1.
 
     References
     ----------
+    Shaffer JP (1986) Modified sequentially rejective multiple test procedures. Journal of the American Statistical Association
+    81:826-831 (`most_true`).
     Holm S (1979) A simple sequentially rejective multiple test procedure. Scandinavian Journal of Statistics 6:65-70.
 
     Examples
@@ -213,5 +219,7 @@ def holm(p):
     known = np.flatnonzero(~np.isnan(p))
     order = known[np.argsort(p[known], kind="stable")]
     m = len(order)
-    out[order] = np.minimum(1.0, np.maximum.accumulate(p[order] * (m - np.arange(m))))
+    factor = m - np.arange(m)
+    factor = factor if most_true is None else np.minimum(factor, max(int(most_true), 1))
+    out[order] = np.minimum(1.0, np.maximum.accumulate(p[order] * factor))
     return out

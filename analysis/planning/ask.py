@@ -70,9 +70,12 @@ def ask_rounds(
     ]
     paired = {pair: _paired(y, *pair) for pair in pairs}
     steps = [(r, r - 1) for r in range(1, k)]
-    p_model = np.array([fit[f"{i} {j}"].p for i, j in steps]).T
-    p_paired = np.array([2 * stdtr(df, -np.abs(t)) for _, _, df, t in (paired[s] for s in steps)]).T
-    claimed = (holm_rows(p_model) < design.alpha) & (holm_rows(p_paired) < design.alpha)
+    tested = steps + ([(k - 1, 0)] if k > 2 else [])
+    p_model = np.array([fit[f"{i} {j}"].p for i, j in tested]).T
+    p_paired = np.array([2 * stdtr(df, -np.abs(t)) for _, _, df, t in (paired[s] for s in tested)]).T
+    most = max(k - 2, 1)
+    claimed = (holm_rows(p_model, most) < design.alpha) & (holm_rows(p_paired, most) < design.alpha)
+    claimed &= below(whole.p, design.alpha)[:, None]
     for at, (i, j) in enumerate(steps):
         test = fit[f"{i} {j}"]
         reach = stdtrit(test.df_den, 1 - design.alpha / 2) * test.standard_error
@@ -134,11 +137,13 @@ def ask_ranks(y: np.ndarray, design: Design) -> Asked:
     return Asked("rounds.exertion", "change", below(p, design.alpha), np.isfinite(p))
 
 
-def holm_rows(p: np.ndarray) -> np.ndarray:
-    """Holm-adjust each row of p values; missing ones stay missing."""
+def holm_rows(p: np.ndarray, most_true: int | None = None) -> np.ndarray:
+    """Holm-adjust each row of p values (see `models.holm`); missing ones stay missing."""
     order = np.argsort(p, axis=1)
     tests = np.isfinite(p).sum(axis=1, keepdims=True)
-    ranked = np.take_along_axis(p, order, axis=1) * np.maximum(tests - np.arange(p.shape[1]), 1)
+    factor = np.maximum(tests - np.arange(p.shape[1]), 1)
+    factor = factor if most_true is None else np.minimum(factor, most_true)
+    ranked = np.take_along_axis(p, order, axis=1) * factor
     ranked = np.minimum(np.maximum.accumulate(ranked, axis=1), 1.0)
     adjusted = np.empty_like(ranked)
     np.put_along_axis(adjusted, order, ranked, axis=1)

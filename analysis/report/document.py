@@ -6,6 +6,8 @@ from dataclasses import replace
 from functools import partial
 
 from ..basics import NotYet
+from ..capacity import fitness_by_bound
+from ..rounds import rounds_by_bound
 from ..study import OUTCOMES, planned
 from ..telling.cleaning.sentences import plain_cleaning, write_up_cleaning
 from ..telling.document import Bullets, Document, Paragraph, Picture, Section, paragraphs
@@ -113,6 +115,18 @@ def analyses_picture(outcome: str, answer) -> Picture | None:
         "difference that matters, with the choices behind each."
     )
     return Picture(f"analyses_{outcome}", partial(draw_specifications, answer), caption)
+
+
+def bound_picture(question: str, outcome: str, curve) -> Picture:
+    """The reading over every smallest effect that could have been chosen."""
+    from ..telling.rounds.figures import draw_by_bound
+
+    what = OUTCOMES[outcome].label.lower()
+    asked = f"{what} over the rounds" if question == "rounds" else f"fitness and {what}"
+    caption = (
+        f"What would be said of {asked} with any other smallest effect that matters; dashed: the planned one."
+    )
+    return Picture(f"bound_{question}_{outcome}", partial(draw_by_bound, curve), caption)
 
 
 def forest_picture(answer) -> Picture | None:
@@ -486,7 +500,7 @@ def _discussion(answers) -> list[Section]:
 
 
 def _supplement(answers) -> list[Section]:
-    """Checks of the models, and every reasonable analysis."""
+    """Checks of the models, every reasonable analysis, and the reading over the smallest effect that matters."""
     made = [
         checks_picture(o, answers.rounds(o))
         for o in answers.primary_outcomes
@@ -494,6 +508,16 @@ def _supplement(answers) -> list[Section]:
     ]
     made += [
         analyses_picture(o, answers.fitness(o)) for o in _fitness_outcomes(answers) if answers.fitness(o)
+    ]
+    made += [
+        bound_picture("rounds", o, rounds_by_bound(answers.rounds(o)))
+        for o in answers.primary_outcomes
+        if answers.rounds(o)
+    ]
+    made += [
+        bound_picture("fitness", o, fitness_by_bound(answers.fitness(o)))
+        for o in _fitness_outcomes(answers)
+        if answers.fitness(o)
     ]
     if training := answers.training():
         made += [t for t in training_tables(training) if t.key in TRAINING_BESIDE]

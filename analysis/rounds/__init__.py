@@ -8,6 +8,7 @@ plateau, sensitivity, reliability. Knows nothing of files; a difference is alway
 from .anova import RoundsAnova, anova_rounds
 from .answer import RoundsAnswer, adjust_outcomes, answer_rounds
 from .bounds import LimitBounds, bound_limits
+from .by_bound import rounds_by_bound
 from .compare import RoundsComparison, RoundTest, compare_rounds, paired_effects
 from .opponents import OpponentSpread, describe_opponents, rests_of
 from .plateau import Plateau, equivalence, find_plateau
@@ -45,5 +46,6 @@ __all__ = [
     "reading_of_step",
     "reliability",
     "rests_of",
+    "rounds_by_bound",
     "tipping_point",
 ]

@@ -11,13 +11,14 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, join_words, plural
 from .anova import RoundsAnova
 from .bounds import LimitBounds, bounds_of, find_limits
+from .by_bound import with_bounds
 from .compare import CENSORED, RoundsComparison, compare_of
 from .opponents import OpponentSpread, opponents_of, rests_of
 from .plateau import Plateau, check_bounds, check_effect, plateau_of
 from .prepare import LIMIT_COLUMN, RoundRows, check_columns, pairs_of, prepare_rounds, with_covariates
 from .ranks import RoundsRanks, ranks_of
 from .sensitivity import other_ways, sensitivity_table
-from .steps import all_steps, label_of_step
+from .steps import all_steps, gate_steps, label_of_step
 from .tipping import TippingPoint, tipping_of
 
 ROLES = ("primary", "secondary", "exploratory")
@@ -56,7 +57,9 @@ class RoundsAnswer(Result):
     equivalence : DataFrame
         Two one-sided tests of every pair of rounds.
     steps : DataFrame
-        One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`. With
+        One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`;
+        equivalence_low and equivalence_high (the wider of the methods' intervals of level 1 - 2 alpha), smallest_bound (with
+        which the step would pass as equivalent). With
         values off the analyser's scale also n_off_scale; and, where no model of censored values could be fitted,
         label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
     plateau : Plateau
@@ -193,7 +196,9 @@ def answer_rounds(
     Notes
     -----
     A change over the rounds is claimed where the Kenward-Roger test and the same test with the Greenhouse-Geisser epsilon
-    both reach alpha (with two rounds: Kenward-Roger and CR2), a step or a plateau where Kenward-Roger and CR2 both do. For
+    both reach alpha (with two rounds: Kenward-Roger and CR2), a plateau where Kenward-Roger and CR2 both do. A step, or the
+    change from the first round to the last, is claimed only inside a change over the rounds, after Shaffer's (1986) adjustment
+    of all of them: 5 % in all. For
     ratings an exact test by their order decides what changed (`models.shuffle_within`), and equivalence needs the exact signed
     ranks too. Values off the analyser's scale enter as censored (`models.refit_censored`), and `bounds` shows what the
     extremes would give; where a round holds no value that was read, a claim must hold at every extreme instead. Where
@@ -250,6 +255,7 @@ def answer_rounds(
         plateau_from = bounds.plateau_from
     p_change = _p_change(main, ranks if ordinal else None, None if censored else bounds)
     changed = None if np.isnan(p_change) else bool(p_change < alpha)
+    steps = with_bounds(gate_steps(steps, changed), rows.wide if ordinal else None, alpha=alpha)
     checks = (main.fit if censored else main.plain_fit).diagnostics()
     sensitivity = sensitivity_table(
         main=main,

@@ -12,31 +12,39 @@ STEPS = 60
 """Halvings in the search for the bound of the exact rank test."""
 
 
-def passing_bounds(pairs: pd.DataFrame, *, alpha: float = 0.05) -> np.ndarray:
-    """Return for each contrast the smallest bound with which it passes as equivalent, by every method that must agree.
+def with_bounds(
+    pairs: pd.DataFrame, wide: pd.DataFrame | None = None, *, alpha: float = 0.05
+) -> pd.DataFrame:
+    """Add to contrasts the interval that equivalence uses and the smallest bound with which each passes.
 
     Parameters
     ----------
     pairs : DataFrame
-        Of `equivalence`: ci_low, ci_high (level 1 - 2 alpha) and the same ending in `_cr2`; where ranks must agree, a
-        column `bound_ranks`.
+        later, earlier, and the intervals of level 1 - 2 alpha of both methods: `ci_low` ... as of `equivalence`, or
+        `equivalence_ci_low` ... as of the steps.
+    wide : DataFrame, optional
+        Athletes by rounds, where the exact signed ranks must agree too.
     alpha : float
-        Not used where the intervals are there already; kept for the reader.
+        Of the rank tests. Default 0.05.
 
     Returns
     -------
-    ndarray
-        In the unit of the outcome; missing where there is no interval.
+    DataFrame
+        With equivalence_low, equivalence_high, smallest_bound; missing where there is no interval.
 
     Examples
     --------
     >>> pairs = pd.DataFrame({"ci_low": [-1.0], "ci_high": [4.0], "ci_low_cr2": [-1.5], "ci_high_cr2": [4.5]})
-    >>> passing_bounds(pairs).tolist()
+    >>> with_bounds(pairs)["smallest_bound"].tolist()
     [4.5]
     """
-    ends = [c for c in ("ci_low", "ci_high", "ci_low_cr2", "ci_high_cr2", "bound_ranks") if c in pairs]
-    found = pairs[ends].abs().to_numpy(dtype=float)
-    return np.where(np.isnan(found).any(axis=1), np.nan, found.max(axis=1))
+    name = "equivalence_ci" if "equivalence_ci_low" in pairs else "ci"
+    low = pairs[[f"{name}_low", f"{name}_low_cr2"]].min(axis=1, skipna=False)
+    high = pairs[[f"{name}_high", f"{name}_high_cr2"]].max(axis=1, skipna=False)
+    bound = np.maximum(low.abs(), high.abs())
+    if wide is not None:
+        bound = np.maximum(bound, rank_bounds(wide, pairs, alpha))
+    return pairs.assign(equivalence_low=low, equivalence_high=high, smallest_bound=bound)
 
 
 def rounds_by_bound(answer) -> BoundCurve:
@@ -66,9 +74,8 @@ def rounds_by_bound(answer) -> BoundCurve:
     ('changed', ['', '2', '1'])
     """
     pairs, labels = answer.equivalence, list(answer.labels)
-    if answer.ordinal:
-        pairs = pairs.assign(bound_ranks=_rank_bounds(answer, pairs))
-    margins = passing_bounds(pairs)
+    wide = _wide(answer) if answer.ordinal else None
+    margins = with_bounds(pairs, wide, alpha=answer.alpha)["smallest_bound"].to_numpy()
     position = {label: i for i, label in enumerate(labels)}
     first = np.minimum(pairs["later"].map(position), pairs["earlier"].map(position)).to_numpy()
     changed = bool(answer.changed)
@@ -90,13 +97,16 @@ def rounds_by_bound(answer) -> BoundCurve:
     return curve
 
 
-def _rank_bounds(answer, pairs: pd.DataFrame) -> list[float]:
-    """The smallest bound with which the exact signed-rank tests of a pair pass too."""
-    from ..models import signed_rank, tie_decimals
-
+def _wide(answer) -> pd.DataFrame:
     tested = answer.rows[answer.rows["tested"]]
     keys = ["athlete", "round_no"]
-    wide = tested.assign(round_no=tested["round_no"].astype(str)).set_index(keys)["value"].unstack()  # noqa: PD010
+    return tested.assign(round_no=tested["round_no"].astype(str)).set_index(keys)["value"].unstack()  # noqa: PD010
+
+
+def rank_bounds(wide: pd.DataFrame, pairs: pd.DataFrame, alpha: float) -> list[float]:
+    """The smallest bound with which the exact signed-rank tests of each pair pass."""
+    from ..models import signed_rank, tie_decimals
+
     decimals = tie_decimals(wide.to_numpy())
     found = []
     for later, earlier in zip(pairs["later"], pairs["earlier"], strict=True):
@@ -105,7 +115,7 @@ def _rank_bounds(answer, pairs: pd.DataFrame) -> list[float]:
         def passes(bound: float, d=d) -> bool:
             above = signed_rank(d + bound, alternative="greater", decimals=decimals).p
             below = signed_rank(d - bound, alternative="less", decimals=decimals).p
-            return max(above, below) < answer.alpha
+            return max(above, below) < alpha
 
         high = 2 * float(np.abs(d).max()) + 1 if len(d) else 0.0
         if not len(d) or not passes(high):

@@ -350,8 +350,8 @@ class Placings:
         estimate, error, df, p = (table[c].to_numpy() for c in ("estimate", "standard_error", "df", "p"))
         p_low, p_high = one_sided_p(estimate, error, df, -self.smallest_effect, self.smallest_effect)
         close = self.alpha - np.nan_to_num(np.maximum(p_low, p_high), nan=1.0)
-        steps, successive = self.steps, self.k - 1
-        adjusted = np.append(holm(p[steps[:successive]]), p[steps[successive:]])
+        steps = self.steps
+        adjusted = holm(p[steps], most_true=max(self.k - 2, 1))
         margin = self.alpha - np.nan_to_num(adjusted, nan=1.0)
         stretches = [close[self.earlier >= start].min() for start in range(self.k - 2, -1, -1)]
         return Claims(

@@ -14,7 +14,7 @@ from .opponents import AFTER
 from .plateau import plateau_of
 from .prepare import LIMIT_COLUMN, NOT_FOUGHT, RoundRows, label_of, prepare_rounds, with_covariates
 from .ranks import RoundsRanks
-from .steps import all_steps
+from .steps import all_steps, gate_steps
 from .tipping import TippingPoint
 
 COLUMNS = (
@@ -189,14 +189,14 @@ def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal, *, p
     fit = fit_rounds(rows, terms)
     if not plain:
         fit = allowing(rows, fit)[0]
-    last = all_steps(
-        rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal, only_last=True
-    ).iloc[-1]
+    last = all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal, only_last=True)
+    p_round_test = fit.test("round_no").p
+    last = gate_steps(last, ordinal or p_round_test < alpha).iloc[-1]
     plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha, ordinal=ordinal)
     return {
         "outcome": rows.outcome,
         **_pick(last, ""),
-        "p_round_test": fit.test("round_no").p,
+        "p_round_test": p_round_test,
         "label": last["label"],
         "plateau_from": plateau.starts_at,
         "n_athletes": rows.n_athletes,

@@ -127,8 +127,8 @@ def all_steps(
     known: dict[str, pd.DataFrame] | None = None,
     only_last: bool = False,
 ) -> pd.DataFrame:
-    """Label every step, and last minus first as a step of its own."""
-    parts = []
+    """Label every step, and last minus first as a step of its own: one family, inside the test of all rounds."""
+    parts, family = [], _family(rows, fit, known or {}, ordinal)
     kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
     for kind in kinds[-1:] if only_last else kinds:
         contrasts = (known or {}).get(kind)
@@ -140,8 +140,47 @@ def all_steps(
         ranks = order_contrasts(rows, kind) if ordinal else None
         if kind == "first":
             contrasts = contrasts.tail(1).assign(kind="last to first")
-            contrasts = contrasts.assign(p_adjusted=contrasts["p"], p_adjusted_cr2=contrasts["p_cr2"])
             tested = tested.tail(1)
-            ranks = ranks.tail(1).assign(p_adjusted=ranks["p"].tail(1)) if ordinal else None
+        own = family.loc[contrasts["contrast"]]
+        contrasts = contrasts.assign(p_adjusted=own["p"].to_numpy(), p_adjusted_cr2=own["p_cr2"].to_numpy())
+        if ordinal:
+            ranks = ranks[ranks["contrast"].isin(own.index)].assign(
+                p_adjusted=lambda table, own=own: own.loc[table["contrast"], "p_ranks"].to_numpy()
+            )
         parts.append(label_steps(contrasts, tested, ranks=ranks, alpha=alpha))
     return pd.concat(parts, ignore_index=True)
+
+
+def most_true(n_rounds: int) -> int:
+    """How many steps (last minus first among them) can be without a change where the rounds differ at all."""
+    return max(n_rounds - 2, 1)
+
+
+def _family(rows: RoundRows, fit, known: dict[str, pd.DataFrame], ordinal: bool) -> pd.DataFrame:
+    """The p of every step and of last minus first, adjusted together (`models.holm`, at most `most_true`)."""
+    from ..models import holm
+
+    parts = []
+    for kind in ["successive"] if len(rows.labels) == 2 else ["successive", "first"]:
+        table = known.get(kind)
+        table = contrast_table(fit, kind=kind) if table is None else table
+        part = table.set_index("contrast")[["p", "p_cr2"]]
+        if ordinal:
+            part = part.assign(p_ranks=order_contrasts(rows, kind).set_index("contrast")["p"])
+        parts.append(part.tail(1) if kind == "first" else part)
+    family = pd.concat(parts)
+    cap = most_true(len(rows.labels))
+    return family.apply(lambda p: holm(p.to_numpy(dtype=float), most_true=cap))
+
+
+def gate_steps(steps: pd.DataFrame, changed: bool | None) -> pd.DataFrame:
+    """Claim a step only inside a change over all rounds: together they are wrong in no more than alpha of null studies."""
+    if changed or not len(steps):
+        return steps
+    inside = steps.assign(changed=False)
+    inside["label"] = [label_of_step(False, bool(e)) for e in steps["equivalent"]]
+    if "label_at_scale_end" in inside:
+        near = inside["label_at_scale_end"]
+        same = {"changed": "not shown", "changed but smaller than matters": "equivalent"}
+        inside["label_at_scale_end"] = near.replace(same)
+    return inside

@@ -155,8 +155,7 @@ def tipping_of(
     shifts = np.linspace(-largest, largest, 2 * N_SHIFTS + 1)
     k = values.shape[1]
     pairs = pairs_of(rows.labels, "successive") + ([(k - 1, 0)] if k > 2 else [])
-    families = [list(range(k - 1)), [k - 1]] if k > 2 else [[0]]
-    found = _labels_over_shifts(drawn, gaps, shifts, pairs, families, smallest_effect, alpha)
+    found = _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha)
     names = [(rows.labels[a], rows.labels[b]) for a, b in pairs]
     return TippingPoint(
         outcome=rows.outcome,
@@ -204,7 +203,7 @@ def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int
     return np.where(there, values, drawn)
 
 
-def _labels_over_shifts(drawn, gaps, shifts, pairs, families, smallest_effect, alpha) -> dict:
+def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha) -> dict:
     """Combine the completed tables at every shift: arrays shifts by pairs."""
     _, n, k = drawn.shape
     cells = drawn[None] + shifts[:, None, None, None] * gaps
@@ -219,7 +218,7 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, families, smallest_effect, a
         "paired": differences.var(axis=2, ddof=1) / n,
     }
     dfs = {"pooled": (n - 1) * (k - 1), "paired": n - 1}
-    parts = [_combine(estimates, within[m], dfs[m], smallest_effect, alpha, families) for m in within]
+    parts = [_combine(estimates, within[m], dfs[m], smallest_effect, alpha, max(k - 2, 1)) for m in within]
     changed = parts[0]["changed"] & parts[1]["changed"]
     equivalent = parts[0]["equivalent"] & parts[1]["equivalent"]
     label = np.array(
@@ -236,7 +235,7 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, families, smallest_effect, a
     return {"label": label, "estimate": estimates.mean(axis=1), **wider}
 
 
-def _combine(estimates, within, df_complete, smallest_effect, alpha, families) -> dict:
+def _combine(estimates, within, df_complete, smallest_effect, alpha, most_true) -> dict:
     """Rubin's rules with the degrees of freedom of Barnard and Rubin, then both tests."""
     from scipy import stats
 
@@ -255,9 +254,7 @@ def _combine(estimates, within, df_complete, smallest_effect, alpha, families) -
         p = 2 * stats.t.sf(np.abs(estimate / error), df)
         p_low = stats.t.sf((estimate + smallest_effect) / error, df)
         p_high = stats.t.cdf((estimate - smallest_effect) / error, df)
-    adjusted = np.empty_like(p)
-    for family in families:
-        adjusted[:, family] = np.array([holm(line) for line in p[:, family]])
+    adjusted = np.array([holm(line, most_true=most_true) for line in p])
     wide, narrow = stats.t.ppf(0.975, df) * error, stats.t.ppf(1 - alpha, df) * error
     return {
         "changed": adjusted < alpha,

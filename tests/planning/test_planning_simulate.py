@@ -213,3 +213,21 @@ def test_tiny_studies_give_an_honest_table(n):
 def test_impossible_studies_say_what_to_do(call, hint):
     with pytest.raises(KitError, match=hint):
         call()
+
+
+@pytest.mark.parametrize("n", (8, 12))
+@pytest.mark.parametrize("means", ([0, 0, 0, 0], [0, 40, 0, 0], [0, 40, 40, 40]))
+def test_all_claims_about_rounds_together_err_in_no_more_than_five_percent(n, means):
+    """No change at all, one that goes back to the start, one step: what is false is claimed in 5 % in all."""
+    studies, rng = 4000, np.random.default_rng(n + means[2])
+    y = 8 * rng.standard_normal((studies, n, 1)) + 4 * rng.standard_normal((studies, n, 4)) + np.array(means)
+    asked = {a.part: a.found for a in ask_rounds(y, "heart_rate", 5.0, Design(n), Assumptions())}
+    wrong = np.zeros(studies, dtype=bool)
+    for later in range(1, 4):
+        if means[later] == means[later - 1]:
+            wrong |= asked[f"step {later + 1} - {later}"]
+    if not any(means):
+        wrong |= asked["change"]
+    assert wrong.mean() < 0.05 + 3 * np.sqrt(0.05 * 0.95 / studies)
+    if any(means):
+        assert asked["change"].mean() > 0.99

@@ -8,6 +8,7 @@ from ...basics import (
     NotYet,
     format_ci,
     format_df,
+    format_level,
     format_number,
     format_p,
     format_percent,
@@ -183,16 +184,18 @@ def plain_capacity(answer) -> str:
     people = plural(answer.n_athletes, "athlete")
     wide = span(answer.contrast_ci_low, answer.contrast_ci_high, known)
     equal = f", at equal {beside(answer)}" if answer.adjusted_for else ""
+    fits = f"fits the data at {format_level(1 - answer.alpha)}"
     if answer.verdict == "negligible":
         narrow = span(answer.contrast_ci90_low, answer.contrast_ci90_high, known)
+        fits = f"fits the data at {format_level(1 - 2 * answer.alpha)}"
         return (
             f"Fitter and less fit athletes differed too little in {what} to matter: between athletes {apart} apart the "
-            f"difference was shown to be smaller than {matters} ({people}{equal}; anything from {narrow} fits the data)."
+            f"difference was shown to be smaller than {matters} ({people}{equal}; anything from {narrow} {fits})."
         )
     if answer.verdict == "too imprecise":
         return (
             f"Whether fitter athletes {_asked(answer, what)} cannot be told yet: between athletes {apart} apart, anything from "
-            f"{wide} fits the data of {people}{equal}, and {matters} would matter. That does not show that fitness plays no part."
+            f"{wide} {fits} ({people}{equal}), and {matters} would matter. That does not show that fitness plays no part."
         )
     per = step_words(answer.capacity_step, answer.capacity_unit)
     size = format_number(abs(answer.effect), digits, unit=known.unit)
@@ -202,7 +205,7 @@ def plain_capacity(answer) -> str:
         start += ", against what was expected"
     return (
         f"{start}: {per} more goes with {size} {way} ({people}{equal}; anything from "
-        f"{span(answer.effect_ci_low, answer.effect_ci_high, known)} fits the data)."
+        f"{span(answer.effect_ci_low, answer.effect_ci_high, known)} {fits})."
     )
 
 

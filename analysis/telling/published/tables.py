@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
+from ...basics import NotYet, format_ci, format_df, format_level, format_number, format_p, join_words, plural
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES
 from ..fitness.words import digits_of, lower_first
@@ -181,20 +181,20 @@ def plain_pool(answer) -> str:
     several = len(set(asked["protocol"])) > 1
     # one outcome for each question; the others stand in the paragraphs for the write-up
     for line in asked.drop_duplicates(["protocol", "asked"]).to_dict("records"):
-        known = known_outcome(line["outcome"])
+        known, fits = known_outcome(line["outcome"]), f"fits the data at {format_level(0.95)}"
         way = "lower" if line["ci_high"] < 0 else "higher" if line["ci_low"] > 0 else ""
         what = lower_first(known.label) + (f" ({line['protocol']})" if several else "")
         if way:
             size = format_number(abs(line["estimate"]), 2, unit=known.unit)
             span = format_ci(*sorted(abs(line[c]) for c in ("ci_low", "ci_high")), 2, unit=known.unit)
             said.append(
-                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} fits the data)."
+                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} {fits})."
             )
         else:
             less, more = (format_number(abs(line[c]), 2, unit=known.unit) for c in ("ci_low", "ci_high"))
             said.append(
                 f"Whether fitness and {what} go together cannot be told yet: anything from {less} less to {more} more for "
-                "each mL/kg/min fits the data."
+                f"each mL/kg/min {fits}."
             )
     return " ".join(said)
 

@@ -10,6 +10,7 @@ from ...study.outcomes import OUTCOMES
 from .tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 from .words import (
     digits_of,
+    fits_words,
     is_censored,
     lower_first,
     matters_words,
@@ -33,6 +34,12 @@ def plain_plateau(answer) -> str:
         return f"From round {start} on it was level ({level}) {condition}; beyond that, where it stops changing was {sure}."
     if answer.plateau_from == answer.labels[0]:
         return f"It was level from the first round on: every average difference was shown to be smaller than {matters}."
+    if answer.plateau_from == answer.labels[-2]:
+        before, last = answer.labels[-2:]
+        return (
+            f"From round {before} to round {last} it {_level_words(answer)}: that one average difference was shown to be smaller "
+            f"than {matters}."
+        )
     if answer.plateau_from:
         level = f"From round {answer.plateau_from} on it {_level_words(answer)}"
         return (
@@ -143,6 +150,22 @@ def plain_tipping(answer) -> str:
         return f"{start} {reading} would change were they {join_words(moves, 'or')}."
     most = format_number(tipping.largest_shift, known.digits, unit=known.unit)
     return f"{start} {reading} holds even were they {most} higher or lower than the model expects."
+
+
+def tipping_of_steps(answer) -> str:
+    """Say of each step that is claimed how different the missing rounds must have been for it not to be."""
+    tipping, known = answer.tipping, known_outcome(answer.outcome)
+    claimed = answer.steps[answer.steps["changed"] & (answer.steps["kind"] != "last to first")]
+    if tipping is None or claimed.empty:
+        return ""
+    lines, parts = tipping.table.set_index("contrast"), []
+    for step in claimed.to_dict("records"):
+        line = lines.loc[step["contrast"]]
+        shifts = [abs(v) for v in (line["shift_up"], line["shift_down"]) if math.isfinite(v)]
+        size = format_number(min([*shifts, tipping.largest_shift]), known.digits, unit=known.unit)
+        how = f"up to {size} away" if shifts else f"even {size} away"
+        parts.append(f"from round {step['earlier']} to round {step['later']} {how}")
+    return f"The steps that are claimed hold with the missing rounds so far from what the model expects: {'; '.join(parts)}."
 
 
 def plain_opponents(answer) -> str:
@@ -283,27 +306,26 @@ def _first_to_last(answer, known) -> str:
     size, span = size_words(answer, last), widest_words(answer, last)
     if last["label"] == "changed":
         way = "rose" if last["estimate"] > 0 else "fell"
-        return f"from the first to the last it {way} by about {size} (anything from {span} fits the data)"
+        return (
+            f"from the first to the last it {way} by about {size} (anything from {span} {fits_words(answer)})"
+        )
     if last["label"] == "changed but smaller than matters":
         return f"from the first to the last by about {size}, which was shown to be less than matters"
     if last["label"] == "equivalent":
         return f"in between, since the last round was shown to lie within what matters of the first (about {size} apart)"
     if _is_weaker(last) and last["label_at_scale_end"].startswith("changed"):
         way = "rose" if last["estimate"] > 0 else "fell"
-        return f"from the first to the last it {way} {_condition(answer, last)} (anything from {span} fits the data)"
+        return f"from the first to the last it {way} {_condition(answer, last)} (anything from {span} {fits_words(answer)})"
     where = _changed_steps(answer, known)
     if where:
-        return f"{where}; from the first to the last round anything from {span} fits the data"
-    return f"between which rounds was not shown, and from the first to the last anything from {span} fits the data"
+        return f"{where}; from the first to the last round anything from {span} {fits_words(answer)}"
+    return f"between which rounds was not shown, and from the first to the last anything from {span} {fits_words(answer)}"
 
 
 def _undecided(answer, known) -> str:
     last, what = answer.steps.iloc[-1], lower_first(known.label)
-    where = _changed_steps(answer, known)
-    if where:
-        return f"Over all rounds together a change in {what} was not shown, but one by itself was: {where}."
     estimate = format_number(last["estimate"], digits_of(known), sign=True, unit=known.unit)
-    fits = f"the estimate is {estimate}, and anything from {widest_words(answer, last)} fits the data"
+    fits = f"the estimate is {estimate}, and anything from {widest_words(answer, last)} {fits_words(answer)}"
     return (
         f"Whether {what} changed over the rounds cannot be said: from the first to the last round {fits}. That does not show "
         "that it stayed the same."
@@ -404,7 +426,9 @@ def _steps(answer) -> str:
             robust = "cannot be computed"
         ranks = f"; exact test by order p {format_p(step['p_ranks'])}" if "p_ranks" in step else ""
         lines.append(f"{what} {change} ({model}; robust {robust}{ranks}): {_reading(answer, step)}")
-    opening = "Differences between rounds, later minus earlier, with p adjusted after Holm over the steps from round to round"
+    opening = (
+        "Differences between rounds, later minus earlier, with p adjusted over all of them (Shaffer, 1986)"
+    )
     return f"{opening} and, beside the model's, robust (CR2) intervals: {'; '.join(lines)}."
 
 
@@ -447,7 +471,7 @@ def _span(line) -> str:
 
 def _beside(answer) -> str:
     known, bounds = known_outcome(answer.outcome), answer.bounds
-    parts = [plain_sensitivity(answer), plain_tipping(answer)]
+    parts = [plain_sensitivity(answer), plain_tipping(answer), tipping_of_steps(answer)]
     if bounds is not None:
         last = bounds.table.iloc[-1]
         off = [

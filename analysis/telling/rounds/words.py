@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ...basics import format_ci, format_number, join_words, round_inward
+from ...basics import format_ci, format_level, format_number, join_words, round_inward
 from ...study import known_outcome
 from ...study.outcomes import Outcome
 
@@ -27,6 +27,11 @@ def matters_words(answer) -> str:
     return format_number(
         effect, digits, unit=unit.removesuffix("s") if effect == 1 and unit == "points" else unit
     )
+
+
+def fits_words(answer) -> str:
+    """What the data are compatible with, by the level of the interval: "fits the data at 95 % confidence"."""
+    return f"fits the data at {format_level(1 - answer.alpha)}"
 
 
 def unit_after(known: Outcome) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_ci, format_df, format_number, format_p
+from ...basics import format_ci, format_df, format_number, format_p, format_percent
 from ...rounds import reading_of_step
 from ...study import OUTCOMES
 from ...study.outcomes import short_question
@@ -29,7 +29,11 @@ def contrasts_table(answers: dict) -> Table | None:
                     ),
                     "df": format_df(step["df"]),
                     "p": format_p(step["p"], equals=False),
-                    "p (Holm)": format_p(step.get("p_adjusted", float("nan")), equals=False),
+                    "p, adjusted": format_p(step.get("p_adjusted", float("nan")), equals=False),
+                    f"{format_percent(1 - 2 * answer.alpha)} interval": format_ci(
+                        step["equivalence_low"], step["equivalence_high"], max(known.digits, 1)
+                    ),
+                    "Passes from": format_number(step["smallest_bound"], max(known.digits, 1)),
                     "Reading": reading_of_step(step, max(known.digits, 1)),
                 }
             )
@@ -38,8 +42,9 @@ def contrasts_table(answers: dict) -> Table | None:
         return None
     note = (
         "Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
-        "neither a change nor equivalence is shown. A change counts only where the robust test, which stands in the text, "
-        "shows it too."
+        "neither a change nor equivalence is shown. The narrower interval, the wider of the model's and the robust one, decides "
+        "equivalence; passes from: the smallest bound with which the two rounds would be equivalent. A change counts only "
+        "where the robust test, which stands in the text, shows it too."
     )
     if any(answer.ordinal for answer in answers.values()):
         note += " For ratings the exact test by order decides."
