@@ -119,7 +119,7 @@ def analyses_picture(outcome: str, answer) -> Picture | None:
 
 def bound_picture(question: str, outcome: str, curve) -> Picture:
     """The reading over every smallest effect that could have been chosen."""
-    from ..telling.rounds.figures import draw_by_bound
+    from ..telling.study.figures import draw_by_bound
 
     what = OUTCOMES[outcome].label.lower()
     asked = f"{what} over the rounds" if question == "rounds" else f"fitness and {what}"

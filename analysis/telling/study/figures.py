@@ -1,10 +1,12 @@
-"""One athlete's rounds beside the span of the club, for the page that this athlete is given."""
+"""One athlete's rounds beside the span of the club; what would be said with another smallest effect that matters."""
 
 from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import plural
+from ...basics import format_number, plural
+from ...study import known_outcome
+from ..rounds.figures import digits_of, in_unit, lower_first, wrap_words
 from ..style import FAINT, INK, MAIN, finish, new_axes
 
 
@@ -68,3 +70,73 @@ def _describe(numbers, outcomes, you, club) -> str:
         rows = numbers[(numbers["outcome"] == outcome) & numbers["value"].notna()]
         parts.append(f"{outcome}: {plural(len(rows), 'round')} of yours")
     return f"Small panels with {you.lower()} as a line and {club.lower()} as bars from lowest to highest. {'; '.join(parts)}."
+
+
+BOUND_WORDS = {
+    "changed": "changed",
+    "equivalent": "level throughout",
+    "changed but smaller than matters": "changed, too little to matter",
+    "not shown": "not shown",
+    "negligible": "too small to matter",
+    "supported": "as expected",
+    "opposite": "against expectation",
+    "too imprecise": "not shown",
+}
+"""Verdicts over the smallest effect that matters, as the figure prints them."""
+
+
+def draw_by_bound(curve, *, ax=None):
+    """Draw what would have been said with any other smallest effect that matters.
+
+    Parameters
+    ----------
+    curve : BoundCurve
+        Of `rounds_by_bound` or `fitness_by_bound`.
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> from analysis.models.bound_curve import bound_curve
+    >>> turns = [(6.2, {"verdict": "negligible"})]
+    >>> curve = bound_curve("hr_mean_bpm", turns, start={"verdict": "supported"}, planned=5.0)
+    >>> [t.get_text() for t in draw_by_bound(curve).axes[0].texts]
+    ['as expected', 'too small to matter', 'planned: 5.0 bpm']
+    """
+    known = known_outcome(curve.outcome)
+    figure, axes = new_axes(ax, width="double", height_mm=27)
+    table = curve.readings
+    last = float(table["bound_from"].iloc[-1])
+    right = max(2 * curve.planned, 1.25 * last)
+    for i, line in enumerate(table.to_dict("records")):
+        low, high = line["bound_from"], min(line["bound_to"], right)
+        axes.axvspan(low, high, color=MAIN, alpha=0.10 + 0.14 * (i % 4), linewidth=0)
+        words = BOUND_WORDS.get(line["verdict"], line["verdict"])
+        start = line.get("plateau_from", "")
+        if start and line["verdict"] in ("changed", "not shown"):
+            words += f",\nlevel from round {start}"
+        if high - low > 0.06 * right:
+            axes.text(
+                (low + high) / 2,
+                0.5,
+                wrap_words(words, 18),
+                ha="center",
+                va="center",
+                fontsize=6.5,
+                color=INK,
+            )
+    axes.axvline(curve.planned, color=INK, linewidth=1.1, linestyle="--")
+    size = format_number(curve.planned, digits_of(known), unit=known.unit)
+    axes.text(curve.planned, 1.03, f"planned: {size}", ha="center", va="bottom", fontsize=6.5, color=INK)
+    axes.set_xlim(0, right)
+    axes.set_ylim(0, 1)
+    axes.set_yticks([])
+    axes.set_xlabel(f"Smallest effect that matters: {lower_first(known.label)}{in_unit(known)}")
+    said = [
+        f"{BOUND_WORDS.get(line['verdict'], line['verdict'])} from {format_number(line['bound_from'], digits_of(known))}"
+        for line in table.to_dict("records")
+    ]
+    return finish(
+        figure,
+        f"What would be said of {lower_first(known.label)} with another smallest effect that matters: {'; '.join(said)} "
+        f"{known.unit} on. Planned: {size}.",
+    )
