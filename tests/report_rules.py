@@ -107,48 +107,163 @@ def intervals_that_miss(text):
     return missing
 
 
+MAIN = ("answers", "paper")
+"""The layers that are read from top to bottom."""
+
+MOST_IN_SENTENCE, MOST_IN_PARAGRAPH, MOST_IN_ANSWERS = 35, 110, 250
+LEAST_READING_EASE = 60
+OWN_WORDS = ("Sources", "Introduction", "Statements")
+"""Sections that hold the words of others: titles of papers, hypotheses as the club wrote them."""
+
+
+def sentences_of(text):
+    """Split a paragraph where a sentence ends."""
+    return [s for s in re.split(r"(?<=[.!?])\s+(?=[A-Z\d“(])", text.replace("\N{NO-BREAK SPACE}", "_")) if s]
+
+
+def syllables_of(word):
+    """Count syllables: groups of vowels, without a silent e at the end; a number or a unit counts as one."""
+    letters = re.sub(r"[^a-z]", "", word.lower())
+    if not letters:
+        return 1
+    count = len(re.findall(r"[aeiouy]+", letters))
+    if letters.endswith("e") and not letters.endswith(("le", "ee")) and count > 1:
+        count -= 1
+    return max(count, 1)
+
+
+def reading_ease(sentences):
+    """Flesch (1948) J Appl Psychol 32:221-233: 206.835 - 1.015 words a sentence - 84.6 syllables a word."""
+    words = [w for s in sentences for w in re.split(r"[\s_]+", s) if w]
+    syllables = sum(map(syllables_of, words))
+    return 206.835 - 1.015 * len(words) / len(sentences) - 84.6 * syllables / len(words)
+
+
+def faults_of_length(document):
+    """Return sentences and paragraphs of the main text that are too long, and a first screen that is too full."""
+    found = []
+    for layer in MAIN:
+        for section in document.of_layer(layer):
+            if section.title in OWN_WORDS:
+                continue
+            for block in section.blocks:
+                if not hasattr(block, "kind"):
+                    continue
+                text = "".join(words for _, _, words in document.pieces(block.text))
+                if len(text.split()) > MOST_IN_PARAGRAPH:
+                    found.append(f"[{section.title}] paragraph of {len(text.split())} words: {text[:60]}…")
+                for sentence in sentences_of(text):
+                    if len(sentence.replace("_", " ").split()) > MOST_IN_SENTENCE:
+                        found.append(f"[{section.title}] long sentence: {sentence}")
+    words = answers_words(document)
+    if len(words) > MOST_IN_ANSWERS:
+        found.append(f"[answers] {len(words)} words")
+    ease = reading_ease(answers_sentences(document))
+    return found + ([f"[answers] reading ease {ease:.0f}"] if ease < LEAST_READING_EASE else [])
+
+
+def _answers_texts(document):
+    for section in document.of_layer("answers"):
+        yield section.title
+        yield section.verdict
+        yield from (block.text for block in section.blocks if hasattr(block, "text"))
+
+
+def answers_words(document):
+    """The words of the first screen, headings and verdicts included."""
+    return [w for text in _answers_texts(document) for w in text.split()]
+
+
+def answers_sentences(document):
+    """The sentences of the first screen, headings and verdicts included."""
+    return [s for text in _answers_texts(document) for s in sentences_of(text)]
+
+
+def faults_of_references(document):
+    """Return figures and tables that no text points to, and those that a paper may not have so many of."""
+    from analysis.telling.document import REFERENCE, Picture, Table
+
+    cited, found = {}, []
+    for layer in ("paper", "supplement"):
+        text = " ".join(b.text for b in document.blocks(layer=layer) if hasattr(b, "text"))
+        cited[layer] = {(m[1], m[2]) for m in REFERENCE.finditer(text)}
+        for kind, block in ((Picture, "figure"), (Table, "table")):
+            for item in document.blocks(kind, layer=layer):
+                if (block, item.key) not in cited["paper"] | cited[layer]:
+                    found.append(f"[{layer}] {block} {item.key} is not cited")
+    for kind, most in ((Table, 5), (Picture, 4)):
+        count = len(list(document.blocks(kind, layer="paper")))
+        found += [f"[paper] {count} of {kind.__name__}"] if count > most else []
+    return found
+
+
 def check_write_up(answers):
-    """Return every fault of the write-up of one study: words, numbers, intervals, and claims beside their results."""
+    """Return every fault of the write-up of one study: words, length, numbers, intervals, claims beside their results."""
     from analysis.report.build import collect_results
     from analysis.report.document import build_document
     from analysis.report.results_json import to_plain
     from analysis.telling.document import Table
 
-    document = build_document(answers)
+    document = build_document(answers, own=True)
     results = to_plain(collect_results(answers))
-    faults, everything = [], None
+    everything = every_number(results)
+    faults = faults_of_length(document) + faults_of_references(document)
     for section in document.sections:
         text = "\n".join(
             "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t))
             for t in _texts_of(section)
         )
-        part = _results_of(section.title, results)
-        if part is results:
-            everything = everything or every_number(results)
+        part = _results_of(section, results)
         known = set(everything) if part is results else every_number(part)
-        if section.title == "Measurements":  # seconds of the ledger are printed as minutes
-            known |= {v / 60 for v in known}
-        if section.title.startswith("Comparison"):  # a Bayes factor below 1 is printed as "1 in ..." too
-            known |= {1 / v for v in known if v}
-        if section.title.startswith("Fitness and"):  # slopes are printed for a step of capacity
-            steps = {a.capacity_step for o in answers.measured_outcomes if (a := answers.fitness(o))}
-            known |= {v * step for v in known for step in steps}
-        where = f"[{section.title}] "
+        known |= _derived(section, answers, known)
+        where = f"[{section.layer}: {section.title}] "
         faults += [where + f for f in faults_of_words(text)]
-        faults += [
-            where + f
-            for f in unknown_numbers(text, known)
-            if section.title not in ("Reporting checklists", "Sources")
-        ]
+        if section.title not in ("Reporting checklists", "Sources"):
+            faults += [where + f for f in unknown_numbers(text, known, allowed=frozenset({"33"}))]
         faults += [where + f for f in intervals_that_miss(text)]
     for table in document.blocks(Table):
         cells = "\n".join(str(c) for row in table.shown.itertuples(index=False) for c in row)
         if table.numbers is not None:
-            faults += [
-                f"[{table.key}] {f}" for f in unknown_numbers(cells, every_number(to_plain(table.numbers)))
-            ]
+            known = every_number(to_plain(table.numbers)) | set(everything)
+            known |= {1 / v for v in known if v and table.key == "evidence"}
+            faults += [f"[{table.key}] {f}" for f in unknown_numbers(cells, known | _scaled(answers, known))]
         faults += [f"[{table.key}] {f}" for f in faults_of_words(cells) if "spacing" not in f]
-    return faults + claims_that_contradict(answers, document)
+    return faults + claims_that_contradict(answers, document) + numbers_that_differ(answers, document)
+
+
+def _scaled(answers, known):
+    """Slopes are printed for athletes so far apart."""
+    steps = {a.contrast_step for o in answers.measured_outcomes if (a := answers.fitness(o))}
+    return {v * step for v in known for step in steps}
+
+
+def _derived(section, answers, known):
+    """What is counted or converted on the way to a sentence."""
+    found = set()
+    if section.title in ("Measurements", "Athletes and data"):  # seconds of the ledger are printed as minutes
+        found |= {v / 60 for v in known}
+    if section.title.startswith("Fitness") or section.layer == "answers" or section.title == "Abstract":
+        found |= _scaled(answers, known)
+        for outcome in answers.measured_outcomes:
+            chart = getattr(answers.fitness(outcome), "specifications", None)
+            if chart is not None:
+                shares = (chart.share_same_sign, chart.share_excluding_zero, chart.share_opposite)
+                found |= {float(round(chart.n_specifications * s)) for s in shares}
+            answer = answers.fitness(outcome)
+            if answer:
+                found.add(float((answer.influence["verdict"] != answer.verdict).sum()))
+    if section.title == "Change over the rounds":
+        for outcome in answers.primary_outcomes:
+            if answer := answers.rounds(outcome):
+                ways = answer.sensitivity.iloc[1:]
+                ways = ways[~ways["analysis"].str.contains("tipping") & ways["agrees"].notna()]
+                found |= {float(len(ways)), float((~ways["agrees"].astype(bool)).sum())}
+    if section.layer == "answers" and answers.cleaned:
+        rows = answers.cleaned.rows
+        rows = rows[(rows["round_no"] > 0) & rows["took_part"].isin(["yes", "part"])]
+        found |= {float(len(rows)), float(rows["hr_mean_bpm"].notna().sum())}
+        found.add(float((rows["hr_source"] == "typed").sum()))
+    return found
 
 
 def _texts_of(section):
@@ -162,24 +277,61 @@ def _texts_of(section):
             yield getattr(block, "note", "")
 
 
-def _results_of(title, results):
+def _results_of(section, results):
     """The part of the results that a section may take its numbers from."""
-    from analysis.study.outcomes import OUTCOMES
-
-    for name, outcome in OUTCOMES.items():
-        if title == f"{outcome.label} over the rounds":
-            return [results["rounds"].get(name), results["reliability"].get(name)]
-        if title == f"Fitness and {outcome.label.lower()}":
-            return [results["fitness"].get(name), results["levels"]]
+    if section.layer != "paper":
+        return results
     return {
+        "Change over the rounds": [results["rounds"], results["reliability"]],
+        "Fitness and the response": [results["fitness"], results["levels"]],
         "Comparison with published findings": [results["published"], results["study"]],
         "Plan and size": [results["study"], results["design"]],
         "Protocol and conditions": [results["study"], results["description"]],
         "Measurements": [results["study"], results["description"], results["cleaning"]],
+        "Heart-rate processing": [results["cleaning"]],
         "Athletes and data": [results["description"], results["cleaning"]],
         "Limitations": [results["description"], results["fitness"]],
-        "Departures from the plan": [results["deviations"]],
-    }.get(title, results)
+    }.get(section.title, results)
+
+
+def numbers_that_differ(answers, document):
+    """Return quantities that first screen, paper and tables do not all give alike: one number, one unit."""
+    from analysis.basics import format_ci, format_number
+    from analysis.study.outcomes import OUTCOMES
+    from analysis.telling.document import Table
+    from analysis.telling.rounds.words import digits_of, shown_interval
+
+    faults = []
+    paper = document.text("paper").replace("\N{NO-BREAK SPACE}", " ")
+    tables = {t.key: t.shown for t in document.blocks(Table)}
+    for outcome in answers.primary_outcomes:
+        answer = answers.rounds(outcome)
+        if not answer:
+            continue
+        step, digits = answer.steps.iloc[-1], digits_of(OUTCOMES[outcome])
+        low, high = shown_interval(answer, step)
+        table = tables["contrasts"]
+        row = table[table["Outcome"].replace("", None).ffill() == OUTCOMES[outcome].axis_label].iloc[-1]
+        if row.iloc[2] != format_number(step["estimate"], digits, sign=True):
+            faults.append(f"{outcome}: {row.iloc[2]} in the table of steps")
+        if row.iloc[3] != format_ci(low, high, digits):
+            faults.append(
+                f"{outcome}: {row.iloc[3]} in the table of steps, {format_ci(low, high, digits)} in the text"
+            )
+        falling = step["label"] == "changed" and step["estimate"] < 0
+        said = format_ci(-high, -low, digits) if falling else format_ci(low, high, digits)
+        if said not in paper:
+            faults.append(f"{outcome}: {said} is not in the paper")
+    for outcome in answers.measured_outcomes:
+        answer = answers.fitness(outcome)
+        if not answer or outcome not in answers.primary_outcomes or "capacity" not in tables:
+            continue
+        known = OUTCOMES[outcome]
+        rows = tables["capacity"][tables["capacity"]["Outcome"] == known.axis_label]
+        said = format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits_of(known))
+        if len(rows) and (rows.iloc[0, 3] != said or said not in paper):
+            faults.append(f"{outcome}: {rows.iloc[0, 3]} in the table of fitness, {said} in the text")
+    return faults
 
 
 def claims_that_contradict(answers, document):
@@ -193,28 +345,31 @@ def claims_that_contradict(answers, document):
         if not answer:
             continue
         plain, long = plain_rounds(answer), " ".join(write_up_rounds(answer))
-        if ("A change over the rounds was shown." in long) != (answer.changed is True):
+        if ("changed over the rounds (" in long) != (answer.changed is True):
             faults.append(f"{outcome}: claim of a change, changed = {answer.changed}")
-        if "stayed level" in plain and answer.verdict != "equivalent":
-            faults.append(f"{outcome}: said to stay level, verdict {answer.verdict}")
-        if "it was level" in plain.lower() and not answer.plateau_from:
+        if ("was not shown (" in long) == (answer.changed is True):
+            faults.append(f"{outcome}: change left open, changed = {answer.changed}")
+        if "were the same within" in plain and " if " not in plain and not answer.plateau_from:
             faults.append(f"{outcome}: said to be level from a round on, none found")
-        for word, sign in (("it rose by", 1), ("it fell by", -1)):
-            if f"first to the last {word}" in plain and sign * answer.steps.iloc[-1]["estimate"] <= 0:
+        for word, sign in (("rose", 1), ("fell", -1)):
+            first, last = answer.labels[0], answer.labels[-1]
+            ends = rf"{word} \S+ from round {first} to round {last}\b(?! {last})"
+            if re.search(ends, plain) and sign * answer.steps.iloc[-1]["estimate"] <= 0:
                 faults.append(f"{outcome}: {word}, estimate {answer.steps.iloc[-1]['estimate']}")
     for outcome in answers.measured_outcomes:
         answer = answers.fitness(outcome)
         if not answer:
             continue
         plain = plain_capacity(answer)
-        lower = "had a lower" in plain
-        if (lower or "had a higher" in plain) != (answer.verdict in ("supported", "opposite")):
+        lower = plain.startswith(("Fitter athletes run lower", "Fitter athletes have a lower"))
+        higher = plain.startswith(("Fitter athletes run higher", "Fitter athletes have a higher"))
+        if (lower or higher) != (answer.verdict in ("supported", "opposite")):
             faults.append(f"{outcome}: direction claimed, verdict {answer.verdict}")
-        if lower and answer.effect >= 0:
-            faults.append(f"{outcome}: said to be lower, effect {answer.effect}")
-        if "too little" in plain and answer.verdict != "negligible":
+        if (lower and answer.contrast >= 0) or (higher and answer.contrast <= 0):
+            faults.append(f"{outcome}: said to be {'lower' if lower else 'higher'}, effect {answer.contrast}")
+        if "are the same within" in plain and answer.verdict != "negligible":
             faults.append(f"{outcome}: said to be too small, verdict {answer.verdict}")
-        if "cannot be told" in plain and not answer.contrast_ci_low <= 0 <= answer.contrast_ci_high:
+        if "We cannot tell yet" in plain and not answer.contrast_ci_low <= 0 <= answer.contrast_ci_high:
             faults.append(
                 f"{outcome}: said to be open, interval {answer.contrast_ci_low} to {answer.contrast_ci_high}"
             )

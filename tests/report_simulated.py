@@ -104,6 +104,8 @@ def _capacity(rng, athletes):
             "standard_error": 3.5,
             "error_kind": "prediction",
             "test": "shuttle_run_20m",
+            "equation": "leger_1988",
+            "source": "Léger 1988 J Sports Sci 6:93-101",
             "uses_heart_rate": False,
             "warnings": [()] * n,
         }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -22,12 +23,14 @@ READ_ME = f"""What is in this folder
 
 Written by the kit. The next report replaces it; what you changed or added then moves to a folder kept_<date>.
 
-{TO_SHARE}   to pass on: report.html (the write-up as one page), report.docx (the same for Word), figures/,
-           contact_sheet.html, tables/, data_package/ (only those who agreed to sharing; read its codebook first).
+{TO_SHARE}   to pass on: one_page.pdf (the answers, to hang up), report.html (answers, paper and supplement as one page),
+           manuscript.docx and supplement.docx (the same for Word), figures/, contact_sheet.html, tables/,
+           data_package/ (only those who agreed to sharing; read its codebook first).
            Nothing in it is a statistic of fewer than five people, and numbers are rounded.
-{FOR_YOU}    for the team alone: results.json (every estimate, unrounded), ledger.csv (what became of every row),
-           notebooks/, about.json, and with --individuals individual_pages/: give each to the athlete first, and to
-           nobody else unasked. report_complete.html, where something was withheld from the write-up to pass on.
+{FOR_YOU}    for the team alone: answers.html and answers.pdf (with a line for each athlete who agreed), results.json (every
+           estimate, unrounded), ledger.csv (what became of every row), notebooks/, about.json, and with --individuals
+           individual_pages/: give each to the athlete first, and to nobody else unasked. report_complete.html, where
+           something was withheld from the write-up to pass on.
 """
 
 
@@ -179,8 +182,9 @@ def _write_up(
     folders: Folders, answers, shared: SharedAnswers, steps: Steps, workers: SideBySide, *, individuals: bool
 ) -> None:
     from ..telling.document import Picture
-    from .document import drawn
     from .html_page import render_html
+    from .one_page import write_one_page
+    from .pictures import drawn
     from .privacy import Codes
     from .word import write_word
 
@@ -197,16 +201,26 @@ def _write_up(
         numbers = partial(_write_numbers, folders, answers, document, codes)
         for picture, made in zip(last_first, workers.run(drawn, last_first, meanwhile=numbers), strict=True):
             picture.keep(made)
+        numbered = [p for p in pictures if document.number(p)]
+        for picture in numbered:
             picture.save(folders.place("figures"))
-        captions = {p.key: (p.caption, p.alt_text) for p in pictures}
+        captions = {p.key: (p.caption, p.alt_text) for p in numbered}
         _write_text(folders.place("contact_sheet.html"), contact_sheet(captions))
-    with steps.step("Writing the page and the Word file"):
+    with steps.step("Writing the page, the sheet to hang up and the Word files"):
         _write_text(folders.place("report.html"), render_html(document))
-        write_word(document, folders.place("report.docx"))
+        write_one_page(document, folders.place("one_page.pdf"))
+        write_word(document, folders.place("manuscript.docx"), layer="paper", line_numbers=True)
+        title = f"{document.title}: supplement"
+        write_word(document, folders.place("supplement.docx"), layer="supplement", title=title)
+    with steps.step("Writing the answers with a line for each athlete who agreed to it"):
+        agreed = Codes(answers.study, individuals=True)
+        mine = agreed.hide_in_document(build_document(answers, own=True))
+        mine_alone = replace(mine, sections=mine.of_layer("answers"), _numbers={})
+        _write_text(folders.place("answers.html"), render_html(mine_alone))
+        write_one_page(mine_alone, folders.place("answers.pdf"))
     if shared.withheld and folders.may_share:
         with steps.step("Writing the page with what is not passed on"):
-            complete = codes.hide_in_document(build_document(answers))
-            _write_text(folders.place("report_complete.html"), render_html(complete))
+            _write_text(folders.place("report_complete.html"), render_html(mine))
     if individuals:
         with steps.step("Writing the pages of the athletes"):
             from .athlete_pages import write_athlete_pages

@@ -4,39 +4,78 @@ from __future__ import annotations
 
 import base64
 import html
+import re
 from functools import cache
 from pathlib import Path
 
 from ..basics import check_choice
-from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table, number_columns
+from ..telling.document import (
+    LAYERS,
+    Bullets,
+    Document,
+    Paragraph,
+    Picture,
+    Section,
+    Table,
+    number_columns,
+    split_at_point,
+    unbroken,
+)
 
 _HERE = Path(__file__).resolve().parent
 
 
 def render_html(document: Document) -> str:
     """Return the whole write-up as one page."""
-    body = "\n".join(_section(document, section) for section in document.sections)
-    fields = "".join(
+    header = f'<header class="top"><h1>{_esc(document.title)}</h1></header>'
+    if document.layers in ((), ("paper",)):
+        body = _fields(document) + "\n".join(_section(document, s) for s in document.sections)
+    else:
+        body = "\n".join(_layer(document, name) for name in document.layers)
+    return page(document.title, f"{header}\n{body}", contents(document))
+
+
+def _fields(document: Document) -> str:
+    """What only the authors can fill in."""
+    pairs = "".join(
         f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields
     )
-    header = f"<h1>{_esc(document.title)}</h1>" + (f"<dl>{fields}</dl>" if fields else "")
-    return page(document.title, f'<header class="top">{header}</header>\n{body}', contents(document))
+    return f"<dl>{pairs}</dl>" if pairs else ""
+
+
+def _layer(document: Document, name: str) -> str:
+    """One layer under its heading: the first screen, the paper, the supplement."""
+    heading = f'<h2 id="{name}-heading">{LAYERS[name]}</h2>'
+    first = _fields(document) if name == "paper" else ""
+    body = "\n".join(_section(document, s, below=1) for s in document.of_layer(name))
+    return f'<section id="{name}" class="layer" aria-labelledby="{name}-heading">\n{heading}\n{first}{body}\n</section>'
 
 
 class Part:
-    """One section of a document with the sections below it, to be shown in a notebook below a heading of its own."""
+    """One section of a document with the sections below it, or a whole layer, to be shown in a notebook below a heading."""
 
     def __init__(self, document: Document, title: str):
-        titles = [s.title for s in document.sections]
-        start = titles.index(check_choice(title, titles, name="title"))
-        level = document.sections[start].level
-        later = [i for i, s in enumerate(document.sections) if i > start and s.level <= level]
+        layers = {LAYERS[name]: name for name in document.layers}
+        titles = [s.title for s in document.sections if s.title]
+        check_choice(title, [*titles, *layers], name="title")
         self.document = document
+        if title in layers:
+            self.sections = (Section("", layer=layers[title]), *document.of_layer(layers[title]))
+            return
+        start = next(i for i, s in enumerate(document.sections) if s.title == title)
+        first = document.sections[start]
+        later = [
+            i
+            for i, s in enumerate(document.sections)
+            if i > start and (s.level <= first.level or s.layer != first.layer)
+        ]
         self.sections = document.sections[start : later[0] if later else None]
 
     def _repr_html_(self) -> str:
         first, *below = self.sections
-        return "\n".join([_blocks(self.document, first), *(_section(self.document, s) for s in below)])
+        text = "\n".join([_blocks(self.document, first), *(_section(self.document, s) for s in below)])
+        here = set(re.findall(r' id="([^"]+)"', text))
+        return re.sub(r'<a href="#([^"]+)">(.*?)</a>', lambda m: m[0] if m[1] in here else m[2], text)
 
 
 def part(title: str):
@@ -80,11 +119,18 @@ def style() -> str:
 
 def contents(document: Document) -> str:
     """Return the table of contents of a document."""
-    items = "".join(
-        f'<li{"" if s.level == 1 else " class=inner"}><a href="#{s.anchor}">{_esc(s.title)}</a></li>'
-        for s in document.sections
-    )
-    return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{items}</ol></nav>'
+    several = len(document.layers) > 1
+    items = []
+    for name in document.layers:
+        if several:
+            items.append(f'<li><a href="#{name}">{LAYERS[name]}</a></li>')
+        if several and name == "answers":
+            continue
+        for s in document.of_layer(name):
+            inner = "" if s.level == 1 and not several else " class=inner"
+            if s.title and (s.level == 1 or not several):
+                items.append(f'<li{inner}><a href="#{s.anchor}">{_esc(s.title)}</a></li>')
+    return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{"".join(items)}</ol></nav>'
 
 
 def picture_uri(svg: bytes) -> str:
@@ -92,12 +138,14 @@ def picture_uri(svg: bytes) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
 
 
-def _section(document: Document, section: Section) -> str:
-    level = section.level + 1
-    heading = f'<h{level} id="{section.anchor}">{_esc(section.title)}</h{level}>'
-    return (
-        f'<section aria-labelledby="{section.anchor}">\n{heading}\n{_blocks(document, section)}\n</section>'
-    )
+def _section(document: Document, section: Section, *, below: int = 0) -> str:
+    if not section.title:
+        return f'<div class="trust">{_blocks(document, section)}</div>'
+    level = min(section.level, 2) + below + 1 if section.layer != "answers" else 3
+    verdict = f' <span class="verdict">{_esc(section.verdict)}</span>' if section.verdict else ""
+    heading = f'<h{level} id="{section.anchor}">{_esc(section.title)}{verdict}</h{level}>'
+    kind = ' class="answer"' if section.layer == "answers" else ""
+    return f'<section{kind} aria-labelledby="{section.anchor}">\n{heading}\n{_blocks(document, section)}\n</section>'
 
 
 def _blocks(document: Document, section: Section) -> str:
@@ -119,17 +167,19 @@ def _paragraph(document: Document, block: Paragraph) -> str:
         _esc(words) if kind == "text" else f'<a href="#{kind}-{key}">{words}</a>'
         for kind, key, words in document.pieces(block.text)
     )
-    if block.kind == "note":
-        return f'<p class="mark">{text}</p>'
-    return f'<p class="plain">{text}</p>' if block.kind == "plain" else f"<p>{text}</p>"
+    kind = {"note": "mark", "plain": "plain", "extra": "plain", "caution": "caution"}.get(block.kind, "")
+    return f'<p class="{kind}">{text}</p>' if kind else f"<p>{text}</p>"
 
 
 def _picture(document: Document, block: Picture) -> str:
     width = round(block.width_mm / 25.4 * 96)
+    number = document.number(block)
+    words = f"{number}. {block.caption}" if number else block.alt_text
+    caption = f"<figcaption><b>{number}.</b> {_esc(block.caption)}</figcaption>" if number else ""
     return (
-        f'<figure id="figure-{block.key}"><img src="{picture_uri(block.content("svg"))}" width="{width}" '
-        f'alt="{_esc(block.alt_text)}"><figcaption><b>{document.number(block)}.</b> '
-        f"{_esc(block.caption)}</figcaption></figure>"
+        f'<figure id="figure-{block.key}"><div class="scroll" role="region" tabindex="0" aria-label="{_esc(words)}">'
+        f'<img src="{picture_uri(block.content("svg"))}" width="{width}" alt="{_esc(block.alt_text)}"></div>'
+        f"{caption}</figure>"
     )
 
 
@@ -144,16 +194,34 @@ def _table(document: Document, block: Table) -> str:
 
 
 def table_rows(shown) -> str:
-    """Return head and body of a table of text; columns of numbers stand to the right."""
+    """Return head and body of a table of text; numbers of a column stand with their decimal points below each other."""
     columns = list(shown.columns)
-    side = [" class=n" if n else "" for n in number_columns(shown)]
-    head = "".join(f'<th scope="col"{s}>{_esc(c)}</th>' for c, s in zip(columns, side, strict=True))
+    numbers = number_columns(shown)
+    head = "".join(
+        f'<th scope="col"{" class=n" if n else ""}>{_esc(c)}</th>'
+        for c, n in zip(columns, numbers, strict=True)
+    )
+    cells = [
+        _aligned(shown[c]) if n else [f"<td>{_esc(unbroken(str(v)))}</td>" for v in shown[c]]
+        for c, n in zip(columns[1:], numbers[1:], strict=True)
+    ]
     rows = []
-    for row in shown.itertuples(index=False):
-        first = f'<th scope="row">{_esc(row[0])}</th>' if str(row[0]) else "<td></td>"
-        cells = "".join(f"<td{s}>{_esc(v)}</td>" for v, s in zip(row[1:], side[1:], strict=True))
-        rows.append(f"<tr>{first}{cells}</tr>")
+    for name, *rest in zip(shown[columns[0]], *cells, strict=True):
+        first = f'<th scope="row">{_esc(name)}</th>' if str(name) else "<td></td>"
+        rows.append(f"<tr>{first}{''.join(rest)}</tr>")
     return f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
+
+
+def _aligned(cells) -> list[str]:
+    """The cells of a column of numbers: what stands before the point is as wide as the widest of the column."""
+    halves = split_at_point(cells)
+    width = max((len(before) for before, _ in halves), default=0)
+    return [
+        f'<td class=n><span class="w w{min(width, 9)}">{_esc(before)}</span>{_esc(after)}</td>'
+        if before or after[:1] == "."
+        else f"<td class=n>{_esc(after)}</td>"
+        for before, after in halves
+    ]
 
 
 def _esc(text) -> str:

@@ -21,7 +21,6 @@ FOR_YOU = "for_you"
 PASSED_ON = frozenset(
     {
         "report.html",
-        "report.docx",
         "manuscript.docx",
         "supplement.docx",
         "one_page.pdf",

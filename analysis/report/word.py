@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table
 
 TABLE_STYLE = "Three-line table"
+
+LANGUAGE = "en-GB"
+"""Of the text, for the spelling of Word and for voices that read it."""
 
 
 def define_styles(word) -> None:
@@ -47,6 +52,7 @@ def define_styles(word) -> None:
     style("Title page line", size=11, after=8, base="Normal")
     style("To do", size=10, color=ochre, italic=True, after=8, base="Normal")
     _remove_title_rule(word.styles["Title"])
+    _set_language(word)
     word.styles.element.append(_three_line_style())
 
 
@@ -62,6 +68,15 @@ def _set_font(style, name, size, color, bold, italic) -> None:
         fonts.attrib.pop(qn(f"w:{kind}"), None)
     for kind in ("ascii", "hAnsi", "eastAsia", "cs"):
         fonts.set(qn(f"w:{kind}"), name)
+
+
+def _set_language(word) -> None:
+    """Say in which language the text is written, also where a style says otherwise."""
+    from docx.oxml.ns import qn
+
+    for element in word.styles.element.iter(qn("w:lang")):
+        for name in ("val", "eastAsia"):
+            element.set(qn(f"w:{name}"), LANGUAGE)
 
 
 def _remove_title_rule(style) -> None:
@@ -97,7 +112,9 @@ def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = No
         element = OxmlElement(tag)
         for name, value in attributes.items():
             element.set(qn(f"w:{name}"), value)
-        paragraph.add_run()._r.append(element)
+        made = paragraph.add_run()
+        made.bold = bold  # LibreOffice shows a field as its first run is set
+        made._r.append(element)
         return element
 
     run("w:fldChar", fldCharType="begin")
@@ -109,23 +126,25 @@ def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = No
     run("w:fldChar", fldCharType="end")
 
 
-def add_caption(paragraph, word: str, name: str, text: str, marks: dict) -> None:
-    """Write "Table 3. Text" with a number that Word counts, and a bookmark that references point to."""
+def add_caption(paragraph, number: str, name: str, text: str, marks: dict) -> None:
+    """Write "Table S3. Text" with a number that Word counts, and a bookmark that references point to."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 
-    marks[word] = marks.get(word, 0) + 1
+    from ..telling.document import unbroken
+
+    word, prefix, count = re.fullmatch(r"(\w+) (\D*)(\d+)", number).groups()
     marks["bookmarks"] = marks.get("bookmarks", 0) + 1
     start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
     for element in (start, end):
         element.set(qn("w:id"), str(marks["bookmarks"]))
     start.set(qn("w:name"), bookmark_name(name))
     paragraph._p.append(start)
-    paragraph.add_run(f"{word} ").bold = True
-    add_field(paragraph, f"SEQ {word} \\* ARABIC", str(marks[word]), bold=True)
+    paragraph.add_run(f"{word} {prefix}").bold = True
+    add_field(paragraph, f"SEQ {word}{f'_{prefix}' if prefix else ''} \\* ARABIC", count, bold=True)
     paragraph._p.append(end)
     paragraph.add_run(". ").bold = True
-    paragraph.add_run(text)
+    paragraph.add_run(unbroken(text))
 
 
 def bookmark_name(name: str) -> str:
@@ -199,25 +218,48 @@ UNDATED = (1980, 1, 1, 0, 0, 0)
 """The date of every part inside the file: the earliest that a zip archive can hold."""
 
 
-def write_word(document: Document, path: str | Path) -> Path:
-    """Write the write-up as a Word file."""
+def write_word(
+    document: Document, path: str | Path, *, layer: str = "", line_numbers: bool = False, title: str = ""
+) -> Path:
+    """Write the write-up, or one layer of it, as a Word file; with line numbers for reviewers."""
     from docx import Document as new_document
 
     word = new_document()
     define_styles(word)
-    _front(word, document)
-    marks: dict = {}
-    for section in document.sections:
-        _section(word, document, section, marks)
+    title = title or document.title
+    sections = document.of_layer(layer) if layer else document.sections
+    _front(word, title, document.fields if layer != "supplement" else ())
+    written = _Written({(k, b.key) for k, b in _captioned(sections)}, {})
+    for section in sections:
+        _section(word, document, section, written)
     _footer(word)
+    if line_numbers:
+        number_lines(word)
     properties = word.core_properties
-    properties.title, properties.author, properties.comments = document.title, "", ""
-    properties.language = "en-GB"
+    properties.title, properties.author, properties.comments = title, "", ""
+    properties.language = LANGUAGE
     properties.created = properties.modified = datetime(*UNDATED)
     made = io.BytesIO()
     word.save(made)
     Path(path).write_bytes(without_dates(made.getvalue()))
     return Path(path)
+
+
+@dataclass
+class _Written:
+    """What this file holds: the captions that references may point to, and how many were written."""
+
+    captions: set
+    marks: dict
+
+
+def _captioned(sections):
+    for section in sections:
+        for block in section.blocks:
+            if isinstance(block, Picture):
+                yield "figure", block
+            elif isinstance(block, Table):
+                yield "table", block
 
 
 def without_dates(archive: bytes) -> bytes:
@@ -234,85 +276,149 @@ def without_dates(archive: bytes) -> bytes:
     return target.getvalue()
 
 
-def _front(word, document: Document) -> None:
-    word.add_paragraph(document.title, style="Title")
-    for name, prompt in document.fields:
+def _front(word, title: str, fields) -> None:
+    word.add_paragraph(title, style="Title")
+    for name, prompt in fields:
         line = word.add_paragraph(style="Title page line")
         line.add_run(f"{name}: ").bold = True
         add_prompt(line, name, prompt)
-    if document.fields:
-        word.add_page_break()
 
 
-def _section(word, document: Document, section: Section, marks: dict) -> None:
-    word.add_heading(section.title, level=section.level)
+def _section(word, document: Document, section: Section, written: _Written) -> None:
+    if section.title:
+        word.add_heading(section.title, level=section.level)
     for block in section.blocks:
         if isinstance(block, Paragraph):
-            style = {"note": "To do", "plain": "Body Text"}.get(block.kind, "Body Text")
-            _running_text(word.add_paragraph(style=style), document, block.text)
+            style = "To do" if block.kind == "note" else "Body Text"
+            _running_text(word.add_paragraph(style=style), document, block.text, written)
         elif isinstance(block, Bullets):
             for item in block.items:
                 word.add_paragraph(item, style="List Bullet")
         elif isinstance(block, Picture):
-            _picture(word, block, marks)
+            _picture(word, document, block, written.marks)
         else:
-            _table(word, block, marks)
+            _table(word, document, block, written.marks)
 
 
-def _running_text(paragraph, document: Document, text: str) -> None:
+def _running_text(paragraph, document: Document, text: str, written: _Written) -> None:
     for kind, key, words in document.pieces(text):
-        if kind == "text":
-            paragraph.add_run(words)
-        else:
+        if (kind, key) in written.captions:
             add_reference(paragraph, f"{kind}_{key}", words)
+        else:
+            paragraph.add_run(words)
 
 
-def _picture(word, block: Picture, marks: dict) -> None:
+def _picture(word, document: Document, block: Picture, marks: dict) -> None:
     from docx.shared import Mm
 
-    width = min(block.width_mm, 170.0)
+    width = min(block.width_mm, PAGE_MM)
     paragraph = word.add_paragraph(style="Figure")
     picture = paragraph.add_run().add_picture(io.BytesIO(block.content("png300")), width=Mm(width))
     add_alt_text(picture, block.key, block.alt_text)
-    add_caption(word.add_paragraph(style="Caption"), "Figure", f"figure_{block.key}", block.caption, marks)
+    caption = word.add_paragraph(style="Caption")
+    add_caption(caption, document.number(block), f"figure_{block.key}", block.caption, marks)
 
 
-def _table(word, block: Table, marks: dict) -> None:
-    from docx.enum.text import WD_ALIGN_PARAGRAPH
+def _table(word, document: Document, block: Table, marks: dict) -> None:
+    from docx.shared import Pt
 
     from ..telling.document import number_columns
 
     caption = word.add_paragraph(style="Caption")
     caption.paragraph_format.keep_with_next = True
-    add_caption(caption, "Table", f"table_{block.key}", block.caption, marks)
-    shown = block.shown
-    table = word.add_table(rows=1 + len(shown), cols=len(shown.columns), style=TABLE_STYLE)
-    right = number_columns(shown)
-    rows = [list(map(str, shown.columns)), *([str(v) for v in row] for row in shown.itertuples(index=False))]
+    add_caption(caption, document.number(block), f"table_{block.key}", block.caption, marks)
+    numbers = number_columns(block.shown)
+    rows = printed_rows(block.shown, numbers)
+    table = word.add_table(rows=len(rows), cols=len(rows[0]), style=TABLE_STYLE)
     text_style = word.styles["Table text"].style_id  # by its name, every cell would search all styles for it
+    size, widths = column_widths(rows)
     last = len(rows) - 1
-    stay = set(range(last + 1)) if len(rows) <= ROWS_THAT_STAY else {0, 1, last - 1, last}
+    stay = set(range(last)) if len(rows) <= ROWS_THAT_STAY else {0, 1, last - 1}
     for i, (cells, values) in enumerate(zip((r.cells for r in table.rows), rows, strict=True)):
-        for cell, value, is_number in zip(cells, values, right, strict=True):
+        for cell, value in zip(cells, values, strict=True):
             line = cell.paragraphs[0]
             line._p.style = text_style
-            line.add_run(value).bold = True if i == 0 else None
+            run = line.add_run(value)
+            run.bold = True if i == 0 else None
+            if size != TABLE_SIZES[0]:
+                run.font.size = Pt(size)
             line.paragraph_format.keep_with_next = i in stay
-            if is_number:
-                line.alignment = WD_ALIGN_PARAGRAPH.RIGHT
-    set_widths(table, column_shares(rows))
+    set_widths(table, [w / sum(widths) for w in widths])
     repeat_header(table)
     word.add_paragraph(block.note, style="Table note")
 
 
-def column_shares(rows: list[list[str]]) -> list[float]:
-    """Return the share of the width that each column of a table needs, by its longest word and its longest text."""
-    need = []
-    for column in zip(*rows, strict=True):
-        longest = max(len(text) for text in column)
-        word = max((len(w) for text in column for w in text.split()), default=1)
-        need.append(max(word + 2, min(longest, 34) ** 0.9 + 2))
-    return [n / sum(need) for n in need]
+FIGURE_SPACE = "\N{FIGURE SPACE}"
+"""As wide as a digit: numbers of a column stand with their decimal points below each other, in any program."""
+
+PAGE_MM = 170.0
+TABLE_SIZES = (9.0, 8.0, 7.5)
+"""Letters of a table, in points: smaller only where its columns would not fit."""
+
+WIDEST_LETTER = 0.60
+"""Width of a letter in a wide font, as a share of its size: what fits then fits in any font."""
+
+
+def printed_rows(shown, numbers: list[bool]) -> list[list[str]]:
+    """Head and body of a table as printed: nothing breaks inside a number, and decimal points stand below each other."""
+    from ..telling.document import split_at_point, unbroken
+
+    columns = []
+    for name, is_number in zip(shown.columns, numbers, strict=True):
+        cells = [unbroken(str(v)) for v in shown[name]]
+        if is_number:
+            halves = split_at_point(cells)
+            width = max((len(before) for before, _ in halves), default=0)
+            cells = [
+                f"{FIGURE_SPACE * (width - len(before))}{before}{after}"
+                if before or after[:1] == "."
+                else after
+                for before, after in halves
+            ]
+            cells = [c.replace(" ", "\N{NO-BREAK SPACE}") for c in cells]
+        columns.append([unbroken(str(name)), *cells])
+    return [list(row) for row in zip(*columns, strict=True)]
+
+
+def column_widths(rows: list[list[str]]) -> tuple[float, list[float]]:
+    """Choose the size of the letters and the widths of the columns in mm, so that no word and no number is broken."""
+    longest = [max(len(w) for text in column for w in _words(text)) for column in zip(*rows, strict=True)]
+    wanted = [max(len(text) for text in column) for column in zip(*rows, strict=True)]
+    for size in TABLE_SIZES:
+        letter = size * WIDEST_LETTER * 0.3528
+        need = [n * letter + CELL_MM for n in longest]
+        if sum(need) <= PAGE_MM:
+            break
+    spare = max(PAGE_MM - sum(need), 0.0)
+    more = [max(min(w, MOST_LETTERS) - n, 0) for w, n in zip(wanted, longest, strict=True)]
+    share = spare / max(sum(more) * letter, spare, 1e-9)
+    return size, [n + m * letter * share for n, m in zip(need, more, strict=True)]
+
+
+CELL_MM = 2.4
+"""Space at both sides of a cell."""
+
+MOST_LETTERS = 48
+"""A column of text wraps beyond so many letters."""
+
+
+def _words(text: str) -> list[str]:
+    return re.split(r"[ \n]", text) or [""]
+
+
+def number_lines(word) -> None:
+    """Number the lines of the text, as reviewers ask."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    for part in word.sections:
+        numbers = OxmlElement("w:lnNumType")
+        numbers.set(qn("w:countBy"), "1")
+        numbers.set(qn("w:restart"), "continuous")
+        after = next(
+            (e for e in part._sectPr if e.tag in (qn("w:pgNumType"), qn("w:cols"), qn("w:docGrid"))), None
+        )
+        part._sectPr.append(numbers) if after is None else after.addprevious(numbers)
 
 
 def _footer(word) -> None:

@@ -12,6 +12,22 @@ import pandas as pd
 REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
 """How a paragraph points to a figure or a table: ``{figure:rounds_heart_rate}``."""
 
+LAYERS = {"answers": "Answers", "paper": "Paper", "supplement": "Supplement"}
+"""The layers of a write-up, in order, with their headings: one screen, one sitting, everything else."""
+
+PREFIX = {"answers": "", "paper": "", "supplement": "S"}
+"""What stands before the number of a figure or a table of each layer."""
+
+_APART = re.compile(
+    r"(?<=\b[pnrFgdW]) (?=[=<>] )|(?<=[ \N{NO-BREAK SPACE}(][=<>]) (?=[\d.+\N{MINUS SIGN}])|(?<=\d) (?=%)"
+)
+"""Spaces inside "p = .004", "n = 15" and "95 %": a line must not end there."""
+
+
+def unbroken(text: str) -> str:
+    """Keep what belongs together on one line: "p = .004", "n = 15"."""
+    return _APART.sub("\N{NO-BREAK SPACE}", text)
+
 
 @dataclass(frozen=True)
 class Paragraph:
@@ -96,11 +112,14 @@ class Section:
     title: str
     blocks: tuple[Block, ...] = ()
     level: int = 1
+    layer: str = "paper"
+    verdict: str = ""
 
     @property
     def anchor(self) -> str:
         """The name that a link to this section uses."""
-        return re.sub(r"[^a-z0-9]+", "-", self.title.lower()).strip("-")
+        words = re.sub(r"[^a-z0-9]+", "-", self.title.lower()).strip("-")
+        return words if self.layer == "paper" else f"{self.layer}-{words}"
 
 
 @dataclass(frozen=True)
@@ -112,28 +131,39 @@ class Document:
     sections: tuple[Section, ...] = ()
     _numbers: dict = field(default_factory=dict, compare=False)
 
-    def blocks(self, kind: type | None = None) -> Iterator:
-        """Yield every block, or those of one kind, in order."""
-        for section in self.sections:
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """The layers that there are, in their order."""
+        return tuple(name for name in LAYERS if any(s.layer == name for s in self.sections))
+
+    def of_layer(self, layer: str) -> tuple[Section, ...]:
+        """The sections of one layer."""
+        return tuple(s for s in self.sections if s.layer == layer)
+
+    def blocks(self, kind: type | None = None, *, layer: str = "") -> Iterator:
+        """Yield every block, or those of one kind or layer, in order."""
+        for section in self.of_layer(layer) if layer else self.sections:
             for block in section.blocks:
                 if kind is None or isinstance(block, kind):
                     yield block
 
     def number(self, block: Picture | Table) -> str:
-        """Return "Figure 2" or "Table 1": the number in order of appearance."""
+        """Return "Figure 2" or "Table S1": the number in order of appearance in its layer; "" among the answers."""
         return self.numbers()["figure" if isinstance(block, Picture) else "table", block.key]
 
     def numbers(self) -> dict[tuple[str, str], str]:
         """Return ("figure" or "table", key) -> "Figure 2"."""
         if not self._numbers:
-            for word, kind in (("Figure", Picture), ("Table", Table)):
-                for n, block in enumerate(self.blocks(kind), start=1):
-                    self._numbers[word.lower(), block.key] = f"{word} {n}"
+            for layer in LAYERS:
+                for word, kind in (("Figure", Picture), ("Table", Table)):
+                    for n, block in enumerate(self.blocks(kind, layer=layer), start=1):
+                        name = f"{word} {PREFIX[layer]}{n}" if layer != "answers" else ""
+                        self._numbers[word.lower(), block.key] = name
         return self._numbers
 
     def pieces(self, text: str) -> list[tuple[str, str, str]]:
-        """Split a text at its references."""
-        found, position = [], 0
+        """Split a text at its references; one to what there is not goes, with the brackets or the sentence around it."""
+        text, found, position = unbroken(self._without_missing(text)), [], 0
         for match in REFERENCE.finditer(text):
             found.append(("text", "", text[position : match.start()]))
             words = self.numbers().get((match[1], match[2]))
@@ -143,11 +173,21 @@ class Document:
         found.append(("text", "", text[position:]))
         return [piece for piece in found if piece[2]]
 
-    def text(self) -> str:
-        """Return everything that is read as running text, paragraph by paragraph."""
+    def _without_missing(self, text: str) -> str:
+        """Take out references to tables and figures that are not there."""
+        gone = {m[0] for m in REFERENCE.finditer(text) if (m[1], m[2]) not in self.numbers()}
+        for mark in gone:
+            text = text.replace(f"{mark}, ", "").replace(f", {mark}", "").replace(f" and {mark}", "")
+            text = text.replace(f" ({mark})", "").replace(f"{mark} and ", "").replace(mark, "")
+        return text
+
+    def text(self, layer: str = "", *, cells: bool = False) -> str:
+        """Return everything that is read as running text, of one layer or of all, paragraph by paragraph."""
         lines = []
-        for section in self.sections:
+        for section in self.of_layer(layer) if layer else self.sections:
             lines.append(section.title)
+            if section.verdict:
+                lines.append(f"{section.verdict}.")
             for block in section.blocks:
                 if isinstance(block, Paragraph):
                     lines.append("".join(words for _, _, words in self.pieces(block.text)))
@@ -155,6 +195,8 @@ class Document:
                     lines.extend(block.items)
                 else:
                     lines.append(block.caption)
+                    if cells and isinstance(block, Table):
+                        lines += [block.note, *(str(v) for v in block.shown.to_numpy().ravel())]
         return "\n\n".join(lines)
 
 
@@ -164,7 +206,12 @@ def paragraphs(texts: str | Iterable[str] | None, kind: str = "body") -> tuple[P
     return tuple(Paragraph(t, kind) for t in texts if t)
 
 
-_NUMBER = re.compile(r"^[<>≥≤]?\s?[+\-−]?[\d.,]+(\s?%|\s\([^)]*\)|\sto\s[+\-−]?[\d.,]+)?$|^$|^not available$")
+_NUMBER = re.compile(
+    r"^[<>≥≤]?\s?[+\-−]?\.?\d[\d.,]*(\s?%)?(\s\([^)]{0,24}\))?(\s\[\d+\])?(\sto\s[+\-−]?[\d.,]+(\s?%)?)?(,\s\d+)?"
+    r"(\s[^\s\d]{1,9})?$|^$|^–$|^not available$|^not shown$"
+)
+_WHOLE = re.compile(r"^[<>≥≤]?\s?[+\-−]?\d*")
+"""What stands before the decimal point."""
 
 
 def number_columns(shown) -> list[bool]:
@@ -175,4 +222,16 @@ def number_columns(shown) -> list[bool]:
         numbers = sum(bool(_NUMBER.match(c)) for c in cells)
         filled = any(any(sign.isdigit() for sign in c) for c in cells)
         found.append(i > 0 and filled and numbers >= 0.7 * len(cells))
+    return found
+
+
+def split_at_point(cells) -> list[tuple[str, str]]:
+    """Split every cell of a column of numbers before its decimal point, or after its whole part."""
+    found = []
+    for cell in cells:
+        text = (
+            unbroken(str(cell)).replace("< .", "<\N{NO-BREAK SPACE}.").replace("> .", ">\N{NO-BREAK SPACE}.")
+        )
+        before = _WHOLE.match(text)[0] if _NUMBER.match(str(cell)) else ""
+        found.append((before, text[len(before) :]))
     return found

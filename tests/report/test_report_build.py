@@ -95,11 +95,14 @@ def test_no_code_of_an_athlete_is_passed_on(built, answers):
     codes = list(answers.study.athletes["athlete"])
     assert len(codes) > 10
     pattern = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, codes))})(?![\w-])")
-    for path, text in _texts(built, without=("ledger.csv", "about.json")):
+    for path, text in _texts(built, without=("ledger.csv", "about.json", "answers.html")):
         if path.parent.name == "notebooks":
             continue  # for the team, as the ledger is
         text = re.sub(r"data:[^\"]+", "", text)
         assert not pattern.search(text), f"{path.name}: {pattern.search(text)}"
+    own = re.sub(r"data:[^\"]+", "", (built / "for_you" / "answers.html").read_text(encoding="utf-8"))
+    named = set(pattern.findall(own))
+    assert named and named <= set(answers.study.athletes_with_figures()), "only who agreed to own figures"
 
 
 def test_individuals_are_those_who_agreed(answers, tmp_path, check_page):
@@ -231,7 +234,7 @@ def test_interrupted_report_keeps_the_old_output(answers, tmp_path, monkeypatch)
     out.mkdir()
     (out / "about.json").write_text("old")  # an output of an earlier kit
     monkeypatch.setattr(
-        "analysis.report.word.write_word", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt)
+        "analysis.report.word.write_word", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt)
     )
     with pytest.raises(KeyboardInterrupt):
         build_report(answers, out, notebooks=False, progress=lambda line: None)

@@ -17,7 +17,7 @@ TODAY = dt.date(2026, 11, 25)
 
 def made(text="first"):
     def fill(folder):
-        for name in ("to_share/report.docx", "to_share/tables/means.csv", "for_you/ledger.csv"):
+        for name in ("to_share/manuscript.docx", "to_share/tables/means.csv", "for_you/ledger.csv"):
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             (folder / name).write_text(f"{name} {text}")
         about = {"input": {}, "output": output_checksums(folder), "made_at": "then", "versions": {}}
@@ -37,15 +37,15 @@ def kept_files(out):
 def test_what_was_changed_or_added_moves_aside_and_is_named(tmp_path):
     out, said = tmp_path / "output", []
     build_aside(out, made())
-    (out / "to_share" / "report.docx").write_text("with an introduction of our own")
+    (out / "to_share" / "manuscript.docx").write_text("with an introduction of our own")
     (out / "to_share" / "letter.txt").write_text("dear editor")
     (out / "notes").mkdir()
     (out / "notes" / "todo.txt").write_text("ask the club")
     build_aside(out, made("second"), say=said.append)
     kept = kept_files(out)
     assert sorted(kept.values()) == ["ask the club", "dear editor", "with an introduction of our own"]
-    assert (out / "to_share" / "report.docx").read_text() == "to_share/report.docx second"
-    assert len(said) == 3 and any("report.docx was changed by hand" in s for s in said)
+    assert (out / "to_share" / "manuscript.docx").read_text() == "to_share/manuscript.docx second"
+    assert len(said) == 3 and any("manuscript.docx was changed by hand" in s for s in said)
     assert all(any(name in s for s in said) for name in kept)
 
 
@@ -53,7 +53,7 @@ def test_what_was_kept_stays_over_later_reports_and_is_not_kept_again(tmp_path):
     out = tmp_path / "output"
     build_aside(out, made())
     for edit in ("one", "two", "three"):
-        (out / "to_share" / "report.docx").write_text(edit)
+        (out / "to_share" / "manuscript.docx").write_text(edit)
         build_aside(out, made())
     said = []
     build_aside(out, made(), say=said.append)
@@ -73,7 +73,7 @@ def test_edits_of_an_output_whose_record_is_broken_are_kept_all_the_same(tmp_pat
     build_aside(out, made())
     (out / "for_you" / "about.json").write_text("{")
     build_aside(out, made("second"))
-    assert "to_share/report.docx first" in kept_files(out).values()
+    assert "to_share/manuscript.docx first" in kept_files(out).values()
 
 
 def test_what_programs_leave_behind_is_not_taken_for_an_edit(tmp_path):
@@ -148,7 +148,7 @@ def test_a_full_disk_is_said_in_one_sentence_and_leaves_nothing(tmp_path):
 def test_no_room_for_what_was_changed_keeps_it_where_it_is(tmp_path, monkeypatch):
     out = tmp_path / "output"
     build_aside(out, made())
-    (out / "to_share" / "report.docx").write_text("mine")
+    (out / "to_share" / "manuscript.docx").write_text("mine")
 
     def full(*_, **__):
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -156,7 +156,7 @@ def test_no_room_for_what_was_changed_keeps_it_where_it_is(tmp_path, monkeypatch
     monkeypatch.setattr(shutil, "copy2", full)
     with pytest.raises(KitError, match="unchanged"):
         build_aside(out, made("second"))
-    assert (out / "to_share" / "report.docx").read_text() == "mine"
+    assert (out / "to_share" / "manuscript.docx").read_text() == "mine"
 
 
 def test_while_it_is_made_an_output_is_open_to_its_owner_alone(tmp_path):

@@ -1,15 +1,18 @@
 """Sentences on fitness: right for every verdict, careful where little can be said, and never more than the answer holds."""
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from report_rules import faults_of_words
 
-from analysis.basics import NotYet
+from analysis.basics import NotYet, format_ci, format_number
 from analysis.capacity import answer_capacity, correlation_levels
 from analysis.telling.fitness import sentences as said
+from analysis.telling.fitness import supplement
 
 _spec = importlib.util.spec_from_file_location(
     "capacity_club", Path(__file__).parents[1] / "capacity" / "capacity_club.py"
@@ -86,34 +89,45 @@ def test_each_verdict_has_its_words():
         name: said.plain_capacity(CASES[name]())
         for name in ("supported", "opposite", "negligible", "imprecise")
     }
+    found = CASES["supported"]()
+    size = f"{abs(found.contrast):.0f}\N{NO-BREAK SPACE}beats"
     assert plain["supported"].startswith(
-        "Fitter athletes had a lower mean heart rate: 5\xa0mL/kg/min more goes with"
+        f"Fitter athletes run lower: someone 10\N{NO-BREAK SPACE}mL/kg/min fitter by {size}"
     )
-    assert "against what was expected" in plain["opposite"]
-    assert "was shown to be smaller than 5\xa0bpm" in plain["negligible"]
-    assert plain["imprecise"].startswith(
-        "Whether fitter athletes have a lower mean heart rate cannot be told yet"
-    )
+    assert "run higher, against what was expected" in plain["opposite"]
+    assert "are the same within 5\N{NO-BREAK SPACE}beats in mean heart rate" in plain["negligible"]
+    assert plain["imprecise"].startswith("We cannot tell yet whether fitter athletes run lower. Someone 10")
     assert "does not show that fitness plays no part" in plain["imprecise"]
     assert "differ in mean heart rate" in said.plain_capacity(CASES["differs"]())
+    with_yardstick = said.plain_capacity(CASES["imprecise"](), yardstick="three", short=True)
+    assert (
+        "fitter (about three shuttle levels) could run" in with_yardstick
+        and "athletes, at" not in with_yardstick
+    )
 
 
 def test_the_numbers_are_those_of_the_answer():
     found = CASES["supported"]()
     text = said.write_up_capacity(found)[0]
-    for number in (f"{found.effect:.1f}", f"{found.effect_ci_low:.1f}", f"{found.contrast_ci90_high:.1f}"):
+    for number in (f"{found.contrast:.1f}", f"{found.contrast_ci_low:.1f}", f"{found.contrast_ci_high:.1f}"):
         assert number.replace("-", "−") in text
     assert "p < .001" in text
-    assert f"{found.n_athletes} athletes with {found.n_observations} values" in text
+    assert f"{found.n_athletes} athletes ({found.n_observations} values)" in text
+    row = supplement.capacity_table({"hr_mean_bpm": found}).shown.iloc[0]
+    assert row["Difference"] == format_number(found.contrast, 1, sign=True)
+    assert row["95\N{NO-BREAK SPACE}% interval"] == format_ci(
+        found.contrast_ci_low, found.contrast_ci_high, 1
+    )
+    assert row["Reading"] == "as expected"
 
 
 def test_the_fault_of_the_test_is_said_by_its_kind():
-    assert "The size of the effect is not shrunk" in said.plain_fault_of_test(CASES["prediction"]())
+    assert "This kind of error does not shrink the effect" in said.plain_fault_of_test(CASES["prediction"]())
     assert "It shrinks the effect too" in said.plain_fault_of_test(CASES["imprecise"]())
-    assert "cannot be told from the error of the test" in said.plain_fault_of_test(CASES["unbounded"]())
+    assert "may be the fault of the test altogether" in said.plain_fault_of_test(CASES["unbounded"]())
     assert "its error is not known" in said.plain_fault_of_test(CASES["no error known"]())
-    unbounded = " ".join(said.write_up_capacity(CASES["unbounded"]()))
-    assert "the correlation cannot be corrected. The effect cannot be corrected either." in unbounded
+    table = supplement.error_table({"hr_mean_bpm": CASES["unbounded"]()}).shown
+    assert table["Corrected"].iloc[0] == "cannot be corrected"
 
 
 def test_refusals_and_not_yet_pass_through():
@@ -136,10 +150,9 @@ def test_levels_keep_the_two_questions_apart():
 
 def test_the_limits_hold_the_cautions_and_the_warnings():
     found = CASES["mixed club"]()
-    last = said.write_up_capacity(found)[-1]
-    assert last.startswith("To be borne in mind")
-    assert "overstates oxygen uptake" in last
-    assert "no proof that training would change" in last
+    told = " ".join(supplement.cautions_of({"hr_mean_bpm": found}))
+    assert "overstates oxygen uptake" in told
+    assert "no proof that training would change" in told
 
 
 def test_tables_to_read_hold_every_line_of_the_answer():
@@ -164,8 +177,38 @@ def test_tables_to_read_hold_every_line_of_the_answer():
     )
 
 
+def test_a_corrected_correlation_beyond_what_a_correlation_can_be_is_not_printed():
+    found = CASES["prediction"]()
+    for corrected, printed in ((True, "−0.83"), (False, "cannot be corrected")):
+        errors = found.errors.assign(estimate=-0.83, ci_low=-0.95, ci_high=0.2, corrected=corrected)
+        errors = errors[errors["quantity"] == "correlation"]
+        table = supplement.error_table({"hr_mean_bpm": replace(found, errors=errors)}).shown
+        assert table["Corrected"].item() == printed
+    chart = SimpleNamespace(n_specifications=6)
+    assert [said._of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
+
+
+def test_supplement_tables_hold_every_line_of_the_answer():
+    for name in ("mixed club", "four", "lactate", "no error known", "imprecise"):
+        found = CASES[name]()
+        outcome = {found.outcome: found}
+        assert len(supplement.correlations_table(outcome).shown) == len(found.correlations)
+        assert len(supplement.slopes_table(outcome).shown) >= len(found.slopes)
+        drift = supplement.drift_table(outcome)
+        assert drift is None or len(drift.shown) == len(found.drift)
+        robust = supplement.robustness_table(outcome)
+        for table in (
+            supplement.correlations_table(outcome),
+            supplement.slopes_table(outcome),
+            drift,
+            robust,
+        ):
+            cells = "" if table is None else " ".join(table.shown.astype(str).to_numpy().ravel())
+            assert "nan" not in cells.split() and "not available" not in cells, (name, cells)
+
+
 def test_an_interval_that_spans_readings_off_the_scale_says_so(demo_answers):
-    spans = "for readings anywhere beyond the analyser's scale"
+    spans = "for every place that readings off the analyser's scale may have"
     assert spans in " ".join(said.write_up_capacity(demo_answers.fitness("lactate_mmol_l")))
     assert spans not in " ".join(said.write_up_capacity(demo_answers.fitness("hr_mean_bpm")))
 

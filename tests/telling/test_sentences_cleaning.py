@@ -54,15 +54,15 @@ def test_plain_sentences_on_the_demo(cleaned, function):
 def test_numbers_come_from_the_result(cleaned):
     rows = cleaned.rows[(cleaned.rows["round_no"] > 0) & cleaned.rows["took_part"].isin(["yes", "part"])]
     text = say.plain_cleaning(cleaned)
-    assert text.startswith(f"{len(rows)} rounds were sparred; {(rows['hr_source'] == 'trace').sum()} of them")
-    assert f"and {(rows['hr_source'] == 'typed').sum()} a mean typed" in text
+    assert text.startswith(f"Of {len(rows)} rounds sparred, {(rows['hr_source'] == 'trace').sum()} have")
+    assert f"{(rows['hr_source'] == 'typed').sum()} more have a mean typed" in text
     assert f"For {rows['hr_mean_bpm'].isna().sum()} rounds there is no mean" in text
     worst = cleaned.costs["largest_change_bpm"].max()
     assert f"{worst:.1f}\N{NO-BREAK SPACE}bpm" in say.plain_costs(cleaned)
 
 
 def test_the_write_up_names_rules_shares_and_typed_means(cleaned):
-    paragraphs = say.write_up_cleaning(cleaned)
+    paragraphs = say.write_up_cleaning(cleaned) + say.write_up_set_aside(cleaned)
     text = " ".join(paragraphs)
     sound(text)
     for words in (
@@ -103,7 +103,7 @@ def test_without_recordings(cleaned):
     assert say.write_up_cleaning(bare) == []
     typed = replace(bare, rows=bare.rows.assign(hr_source="typed", hr_mean_bpm=150.0))
     assert "read off a device and typed" in say.plain_cleaning(typed)
-    assert "read off a device" in say.write_up_cleaning(typed)[0]
+    assert "read off a device" in say.write_up_set_aside(typed)[0]
     nobody = replace(bare, rows=bare.rows.iloc[:0])
     assert "nothing to clean" in say.plain_cleaning(nobody)
 
@@ -119,7 +119,7 @@ def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
     assert "athlete" not in say.tabulate_overrides(decided) and "athlete" in say.tabulate_overrides(
         decided, show_codes=True
     )
-    assert "keep: a pin" in " ".join(say.write_up_cleaning(decided))
+    assert "1 decision by hand about recordings was applied" in " ".join(say.write_up_set_aside(decided))
     assert "file" not in say.tabulate_clocks(cleaned) and "file" in say.tabulate_clocks(
         cleaned, show_codes=True
     )
@@ -172,4 +172,4 @@ def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
         and "A92" not in other
     )
     one = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone[:1])))
-    assert "1 recording could not be used: by its own date of another day." in one
+    assert "1 recording could not be used: by its own date it is of another day." in one

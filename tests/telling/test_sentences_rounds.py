@@ -6,9 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.basics import KitError, NotYet, format_number
+from analysis.basics import KitError, NotYet, format_ci, format_number, format_p
 from analysis.rounds import answer_rounds, reliability
 from analysis.telling.rounds import sentences as say
+from analysis.telling.rounds.supplement import (
+    contrasts_by_method_table,
+    contrasts_table,
+    missing_table,
+    off_scale_table,
+    repeatability_table,
+    round_tests_table,
+)
+from analysis.telling.rounds.words import is_censored, shown_interval, shown_p
 
 FORBIDDEN = re.compile(
     r"no difference|no effect|no change|because of the round|\bnan\b|\bNone\b|p = 0\b|p = \.000|−0\.0\b|-0|significan|proves"
@@ -71,56 +80,61 @@ def test_sentences_never_read_oddly_or_contradict_the_numbers(kind, seed):
     assert not FORBIDDEN.search(text), FORBIDDEN.search(text)
     assert "  " not in text and ".." not in text and not re.search(r" [.,;](?!\d)", text)
     plain = say.plain_rounds(result)
-    assert ("changed over the rounds:" in plain or "changed over the rounds, but" in plain) == bool(
-        result.changed
-    )
-    assert ("level" in plain) == bool(result.plateau_from)
+    if not result.changed and result.verdict == "not shown":
+        assert "cannot tell yet whether" in plain or "the other steps are unclear" in plain
+    assert (
+        "were the same within" in plain or "changed by less than" in plain or "but by less than" in plain
+    ) == bool(result.plateau_from) or "was the same as round" in plain
     if result.changed and result.steps["label"].iloc[-1] == "changed":
         assert ("rose" if result.last_minus_first > 0 else "fell") in plain
     if result.verdict == "not shown" and not result.steps["changed"].any():
-        assert "cannot be said" in plain
+        assert "We cannot tell yet" in plain
 
 
 def test_equivalence_is_named_only_where_shown():
     flat = answer(club(0, **KINDS["flat and precise"]))
     assert flat.verdict == "equivalent"
-    assert "stayed level" in say.plain_rounds(flat)
+    assert say.plain_rounds(flat) == "Rounds 1 to 4 were the same within 5\N{NO-BREAK SPACE}beats."
     noisy = answer(club(0, **KINDS["noisy"]))
     assert noisy.verdict == "not shown"
-    assert "stayed level" not in everything(noisy)
+    assert "were the same" not in everything(noisy)
     assert "does not show that it stayed the same" in say.plain_rounds(noisy)
 
 
-def test_no_step_is_claimed_outside_a_change_over_all_rounds():
-    for seed in range(30):
+def test_step_without_overall_change_is_told_apart():
+    for seed in range(60):
         result = answer(club(seed, n=6, means=(170, 174, 172, 172)))
-        if not result.changed:
-            assert not result.steps["changed"].any() and "by itself" not in say.plain_rounds(result)
-            assert not result.steps["label"].str.startswith("changed").any()
-
-
-def test_two_rounds_that_are_level_are_one_difference():
-    result = answer(club(4, n=14, means=(160, 170, 176, 176), error_sd=1.5))
-    assert result.plateau_from == "3"
-    assert "From round 3 to round 4 it was level: that one average difference" in say.plain_plateau(result)
-    assert "95\xa0% confidence" in say.plain_rounds(result)
+        if not result.changed and result.steps["changed"].any() and result.verdict == "not shown":
+            text = say.plain_rounds(result)
+            assert "the other steps are unclear" in text and "changed over the rounds" not in text
+            return
+    pytest.fail("no such club among the seeds")
 
 
 def test_numbers_in_the_write_up_are_those_of_the_result():
-    from analysis.basics import format_p
-
     result = answer(club(3, missing=0.05))
     text = " ".join(say.write_up_rounds(result))
     test = result.comparison.overall
     assert f"= {format_number(test.statistic, 2)}, p {format_p(test.p)}" in text
-    for step in result.steps.to_dict("records"):
-        assert format_number(step["estimate"], 1, sign=True, unit="bpm") in text
-    assert f"{result.n_athletes} athletes ({result.n_observations} values)" in text
+    last = result.steps.iloc[-1]
+    assert format_number(abs(last["estimate"]), 1, unit="bpm") in text
+    low, high = shown_interval(result, last)
+    assert (low, high) == (min(last["ci_low"], last["ci_low_cr2"]), max(last["ci_high"], last["ci_high_cr2"]))
+    assert f"95 % interval {format_ci(low, high, 1)}" in text
+    assert f"{result.n_athletes} athletes, {result.n_observations} values" in text
+    shown = contrasts_table({"hr_mean_bpm": result}).shown
+    assert len(shown) == len(result.steps)
+    assert shown.iloc[-1]["95\N{NO-BREAK SPACE}% interval"] == format_ci(low, high, 1)
+    by_method = contrasts_by_method_table({"hr_mean_bpm": result}).shown
+    for step, row in zip(result.steps.to_dict("records"), by_method.to_dict("records"), strict=True):
+        assert row["Difference"] == format_number(step["estimate"], 1, sign=True)
+        assert row["Model, 95\N{NO-BREAK SPACE}% interval"] == format_ci(step["ci_low"], step["ci_high"], 1)
+        assert row["p, robust"] == format_p(step["p_adjusted_cr2"], equals=False)
 
 
 def test_smallest_effect_keeps_its_decimals():
-    assert "5\N{NO-BREAK SPACE}bpm" in say.plain_plateau(answer(club(0)))
-    assert "2.25\N{NO-BREAK SPACE}bpm" in say.plain_plateau(answer(club(0), effect=2.25))
+    assert "5\N{NO-BREAK SPACE}beats" in say.plain_plateau(answer(club(0)))
+    assert "2.25\N{NO-BREAK SPACE}beats" in say.plain_plateau(answer(club(0), effect=2.25))
     ratings = club(0, means=(12, 14, 15, 15), error_sd=0.7, name="exertion", whole=True)
     text = say.plain_rounds(answer_rounds(ratings, "exertion", smallest_effect=1, ordinal=True))
     assert "1\N{NO-BREAK SPACE}points" not in text
@@ -128,37 +142,39 @@ def test_smallest_effect_keeps_its_decimals():
 
 def test_ratings_name_the_rank_tests():
     ratings = club(0, means=(12, 14, 15, 15), error_sd=1, name="exertion", whole=True)
-    text = " ".join(say.write_up_rounds(answer_rounds(ratings, "exertion", smallest_effect=1, ordinal=True)))
-    assert "Friedman" in text and "Kendall's W" in text and "signed ranks" in text
+    result = answer_rounds(ratings, "exertion", smallest_effect=1, ordinal=True)
+    tests = round_tests_table({"exertion": result})
+    assert tests.shown["Test"].str.contains("Friedman").any() and "Kendall's W" in tests.note
+    assert format_number(result.ranks.kendall_w, 2) in set(tests.shown["Effect"])
+    ranks = contrasts_by_method_table({"exertion": result}).shown["p, ranks"]
+    assert ranks.tolist() == [format_p(p, equals=False) for p in result.steps["p_ranks"]]
+    assert shown_p(result.steps.iloc[0]) >= result.steps.iloc[0]["p_ranks"]
 
 
-def test_off_scale_values_explain_a_weaker_reading():
+def off_scale(one=False):
     data = club(1, means=(7, 9, 11, 11.5), error_sd=1, name="lactate_mmol_l")
     data["lactate_mmol_l"] = (data["lactate_mmol_l"] - 9) / 3 + 9
-    data["lactate_limit"] = np.where(data["lactate_mmol_l"] > 11.2, "high", "")
-    data.loc[data["lactate_limit"] == "high", "lactate_mmol_l"] = np.nan
-    result = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 11.2))
-    text = " ".join(say.write_up_rounds(result))
-    assert f"{result.bounds.n_high} values above the analyser's scale" in text
-    weaker = result.steps[result.steps["label"] != result.steps["label_at_scale_end"]].to_dict("records")
-    assert weaker
-    for step in weaker:
-        turn = format_number(np.floor(step["holds_to_high"] * 10) / 10, 1, unit="mmol/L")
-        assert f"was higher than {turn}, else {step['label']}" in text
-        assert turn in say.may_say_rounds(result)
+    high = data["lactate_mmol_l"] > 11.2
+    high &= data["lactate_mmol_l"] == data["lactate_mmol_l"].max() if one else True
+    data["lactate_limit"] = np.where(high, "high", "")
+    data.loc[high, "lactate_mmol_l"] = np.nan
+    return answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 11.2))
 
 
-def test_a_plateau_under_a_condition_is_told_with_it():
-    data = club(1, means=(7, 9, 11, 11.5), error_sd=1, name="lactate_mmol_l")
-    data["lactate_mmol_l"] = (data["lactate_mmol_l"] - 9) / 3 + 9
-    data["lactate_limit"] = ""
-    data.loc[data["lactate_mmol_l"].idxmax(), ["lactate_mmol_l", "lactate_limit"]] = [np.nan, "high"]
-    result = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 11.2))
-    assert result.bounds.plateau_at_scale_end and not result.plateau_from
-    text = say.plain_rounds(result)
-    turn = format_number(np.floor(result.bounds.plateau_holds_to_high * 10) / 10, 1, unit="mmol/L")
-    assert f"as long as the value above the analyser's scale was not higher than {turn}" in text
-    assert "Where it stops changing was not shown" not in text
+def test_readings_off_the_scale_are_named_and_their_bounds_stand_in_the_supplement():
+    for one in (True, False):
+        result = off_scale(one)
+        assert is_censored(result)
+        count = result.bounds.n_high
+        text = " ".join(say.write_up_rounds(result))
+        said = f"{count} reading{'' if count == 1 else 's'} off the analyser's scale lie"
+        assert said in text and "censored" in text
+        assert not FORBIDDEN.search(everything(result))
+        table = off_scale_table({"lactate_mmol_l": result}).shown
+        assert len(table) == len(result.bounds.table)
+        low, high = shown_interval(result, result.steps.iloc[-1])
+        shown = contrasts_table({"lactate_mmol_l": result}).shown.iloc[-1]
+        assert shown["95\N{NO-BREAK SPACE}% interval"] == format_ci(low, high, 1)
 
 
 def test_missing_rounds_and_role_are_told():
@@ -166,8 +182,10 @@ def test_missing_rounds_and_role_are_told():
     data.loc[[3, 7], "hr_mean_bpm"] = np.nan
     result = answer(data, role="exploratory")
     text = " ".join(say.write_up_rounds(result))
-    assert "2 rounds of these athletes are missing" in text
+    assert "2 rounds of these athletes are missing" in say.plain_tipping(result)
     assert "This outcome is exploratory." in text
+    assert missing_table({"hr_mean_bpm": result}).shown["Missing"].eq("2").all()
+    assert missing_table({"hr_mean_bpm": answer(club(2))}) is None
     assert say.plain_tipping(answer(club(2))) == ""
 
 
@@ -181,16 +199,18 @@ def test_what_may_not_be_said_lists_every_step_not_shown():
 
 def test_reliability_is_told_apart_from_consistency():
     one = reliability(club(0), "hr_mean_bpm")
-    assert "not reliability" in say.plain_reliability(one)
+    assert "repeatability takes a second evening" in say.plain_reliability(one)
     two = reliability(pd.concat([club(0).assign(session="1"), club(1).assign(session="2")]), "hr_mean_bpm")
     assert "From evening to evening".lower() in say.plain_reliability(two)
-    assert "smallest detectable change" in say.write_up_reliability(two)[0]
-    assert "bpm" in say.write_up_reliability(two)[0]
+    table = repeatability_table({"hr_mean_bpm": two}).shown
+    assert format_number(two.smallest_detectable_change, 1) == table["Smallest detectable change"].item()
+    assert format_number(two.smallest_detectable_change, 1, unit="bpm") in say.write_up_reliability(two)[0]
+    assert repeatability_table({"hr_mean_bpm": one}).shown["Smallest detectable change"].item() == "–"
 
 
 def test_not_yet_is_passed_on():
     missing = NotYet("comparing the rounds", "heart rate")
-    for name in say.__all__:
+    for name in set(say.__all__) - {"weigh_change"}:
         function = getattr(say, name)
         found = function({"x": missing}) if name == "tabulate_outcomes" else function(missing)
         assert "Not yet" in (found[0] if isinstance(found, list) else found)
@@ -205,21 +225,26 @@ def test_tables_for_readers_hold_every_way():
     assert say.tabulate_outcomes({"hr_mean_bpm": result})["Role"].tolist() == ["primary"]
 
 
-def test_two_rounds_cannot_tell_where_it_stops_changing():
+def test_two_rounds_cannot_tell_where_it_levels_off():
     result = answer(club(3, means=(160, 175)).replace({"round_no": {2: 5}}))
     text = say.plain_rounds(result)
-    assert "measured in two rounds only (1 and 5)" in text and "even between" not in text
+    assert "Two rounds are too few" in text and "may still differ" not in text
     three = say.plain_rounds(answer(club(3, means=(160, 170, 172), error_sd=6)))
-    assert "even between rounds 2 and 3 an average difference of 5" in three
+    assert "rounds 2 and 3 may still differ by 5" in three
 
 
 def test_what_was_shown_to_change_is_neither_called_level_nor_left_open():
     result = answer(club(3, means=(160, 170, 180)))
-    assert (
-        "had not stopped changing by the last round: from round 2 to round 3 it still rose"
-        in say.plain_rounds(result)
-    )
-    assert "a change was shown even in the last step" in " ".join(say.write_up_rounds(result))
+    assert "still rose from round 2 to round 3" in say.plain_rounds(result)
+    assert "The last step was itself a change" in " ".join(say.write_up_rounds(result))
     small = answer(club(1, n=30, means=(160, 170, 172, 174), error_sd=1.0))
     assert "changed but smaller than matters" in set(small.steps["label"])
-    assert "From round 2 on it changed too little to matter" in say.plain_rounds(small)
+    assert "From round 2 on, mean heart rate changed by less than 5" in say.plain_rounds(small)
+
+
+def test_the_change_is_weighed_against_what_would_matter():
+    assert "Even the low end" in say.weigh_change(answer(club(0, means=(150, 170, 171, 171))))
+    assert "may be larger or smaller" in say.weigh_change(
+        answer(club(0, means=(160, 163, 165, 165), error_sd=2))
+    )
+    assert say.weigh_change(answer(club(0, **KINDS["noisy"]))) == ""

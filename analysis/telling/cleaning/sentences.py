@@ -6,7 +6,7 @@ import numpy as np
 
 from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
 from ...cleaning import clean_study
-from ...physiology.units import MEMORY
+from . import phrases as say
 from .figures import round_seconds
 from .tables import (
     NO_BREAK,
@@ -33,43 +33,44 @@ def plain_bounds(cleaned) -> str:
     )
     touched = used[used["aside_s"] > 2]
     if touched.empty:
-        return "Every round mean that is used rests on its whole round."
+        return say.WHOLE_ROUNDS
     low = float((touched["mean_bpm"] - touched["mean_low_bpm"]).max())
     high = float((touched["mean_high_bpm"] - touched["mean_bpm"]).max())
-    lower, higher = format_number(low, 1, unit="bpm"), format_number(high, 1, unit="bpm")
-    whole = "rests" if len(touched) == 1 else "rest"
-    return (
-        f"Of {plural(len(used), 'round mean')} from recordings, {len(touched)} {whole} on less than the whole round. Had the "
-        f"athlete been at rest level in the missing time, a mean would be up to {lower} lower; at maximum, up to {higher} "
-        "higher. Contact is lost most in hard scrambles, so the truth may lie nearer the upper end."
+    return say.PART_ROUNDS.format(
+        means=plural(len(used), "round mean"),
+        count=len(touched),
+        rest="rests" if len(touched) == 1 else "rest",
+        lower=format_number(low, 1, unit="bpm"),
+        higher=format_number(high, 1, unit="bpm"),
     )
 
 
 def write_up_cleaning(cleaned) -> list[str]:
-    """Write the paragraphs on heart-rate processing: windows, rules, what was set aside, clocks, hand decisions."""
+    """Write the paragraph on heart-rate processing: rounds, clocks, rules."""
     if isinstance(cleaned, NotYet):
         return [str(cleaned)]
+    return [_windows_words(cleaned), _rules_words(cleaned)] if cleaned.traces else []
+
+
+def write_up_set_aside(cleaned) -> list[str]:
+    """Write what was set aside, what that could change, and which means nobody can check."""
+    if isinstance(cleaned, NotYet):
+        return []
     rows = sparred_rows(cleaned)
     typed = rows[rows["hr_source"] == "typed"]
-    paragraphs = []
+    parts = []
     if cleaned.traces:
-        paragraphs.append(
-            " ".join(
-                filter(None, (_windows_words(cleaned), _rules_words(cleaned), _intensity_words(cleaned)))
-            )
-        )
-        paragraphs.append(
-            " ".join(
-                filter(None, (_aside_words(cleaned, rows), _bounds_words(cleaned), _hand_words(cleaned)))
-            )
-        )
+        parts += [_aside_words(cleaned, rows), _bounds_words(cleaned), _hand_words(cleaned)]
     if len(typed):
-        paragraphs.append(
-            f"{plural(len(typed), 'round mean')} of {plural(typed['athlete'].nunique(), 'athlete')} "
-            f"{'was' if len(typed) == 1 else 'were'} read off a device without a stored recording; "
-            "they were used, and no check of the trace applies to them."
+        parts.append(
+            say.TYPED.format(
+                means=plural(len(typed), "round mean"),
+                people=plural(typed["athlete"].nunique(), "athlete"),
+                was="was" if len(typed) == 1 else "were",
+                it="it" if len(typed) == 1 else "them",
+            )
         )
-    return paragraphs
+    return [" ".join(p for p in parts if p)] if any(parts) else []
 
 
 def _value(cleaned, name: str):
@@ -82,77 +83,46 @@ def _seconds(cleaned, name: str) -> str:
 
 
 def _windows_words(cleaned) -> str:
-    how = set(cleaned.windows["found_by"])
-    clocks = cleaned.clocks
-    athletes = plural(len({a for _, a in cleaned.traces}), "athlete")
-    files = f"Heart rate came from {plural(len(cleaned.traces), 'trace')} of {athletes}. "
+    how, clocks = set(cleaned.windows["found_by"]), cleaned.clocks
+    said = [
+        say.TRACES.format(
+            traces=plural(len(cleaned.traces), "recording"),
+            people=plural(len({a for _, a in cleaned.traces}), "athlete"),
+        )
+    ]
     if "trace" in how:
         least = float(cleaned.windows.loc[cleaned.windows["found_by"] == "trace", "confidence"].min())
-        rounds = (
-            "Rounds without a logged time were found by comparing the traces with the first-order response to rounds and rests "
-            f"(least confidence {format_number(least, 2)})."
-        )
+        said.append(say.FOUND_BY_TRACE.format(least=format_number(least, 2)))
     else:
-        rounds = "Rounds were cut by the timekeeper's clock."
+        said.append(say.FOUND_BY_CLOCK)
     logged = clocks[clocks["offset_source"] == "log"]["offset_s"].astype(float)
     if len(logged):
         spread = format_ci(float(logged.min()), float(logged.max()), 0, unit="s")
         span = format_number(float(logged.iloc[0]), 0, unit="s", sign=True) if len(logged) == 1 else spread
-        rounds += (
-            f" Device clocks were corrected by logged offsets in {plural(len(logged), 'recording')} ({span})."
-        )
+        said.append(say.OFFSETS.format(recordings=plural(len(logged), "recording"), span=span))
     by_event = int((clocks["offset_source"] == "common event").sum())
     if by_event:
-        were = "was" if by_event == 1 else "were"
-        rounds += (
-            f" {plural(by_event, 'recording')} {were} put on the clock by an event common to all devices."
+        said.append(
+            say.BY_EVENT.format(
+                recordings=plural(by_event, "recording"), was="was" if by_event == 1 else "were"
+            )
         )
     off = int((clocks["agrees"] == "no").sum())
     if off:
-        rounds += f" In {plural(off, 'recording')} the trace itself suggested another offset, which was not applied."
-    return files + rounds
+        said.append(say.OTHER_OFFSET.format(recordings=plural(off, "recording")))
+    return " ".join(said)
 
 
 def _rules_words(cleaned) -> str:
     low, high = (format_number(float(_value(cleaned, n)), 0) for n in ("lowest_bpm", "highest_bpm"))
-    above = format_number(float(_value(cleaned, "above_max_bpm")), 0, unit="bpm")
-    share = format_percent(float(_value(cleaned, "least_valid_share")))
-    shift = format_number(float(_value(cleaned, "gap_shift_bpm")), 0, unit="bpm")
-    flat, peak, late = (_seconds(cleaned, n) for n in ("flat_s", "peak_window_s", "late_from_s"))
-    return (
-        f"Samples were flagged, never changed, where heart rate was outside {low} to {high}{NO_BREAK}bpm or more than "
-        f"{above} above the measured maximum, stayed at one value for {flat} or longer, changed faster than a heart can, was "
-        "doubled or halved, or preceded steady contact. Means are weighted by time; longer gaps are missing time and were "
-        f"not filled in. A round gives a mean where at least {share} of it is valid and where bridging its missing time by "
-        f"a straight line would not move the mean by more than {shift}. Peak heart rate is the highest mean over {peak}; "
-        f"the late mean leaves out the first {late} of the round, but never more than half of it."
+    return say.RULES.format(
+        low=low,
+        high=f"{high}{NO_BREAK}bpm",
+        above=format_number(float(_value(cleaned, "above_max_bpm")), 0, unit="bpm"),
+        flat=_seconds(cleaned, "flat_s"),
+        share=format_percent(float(_value(cleaned, "least_valid_share"))),
+        shift=format_number(float(_value(cleaned, "gap_shift_bpm")), 0, unit="bpm"),
     )
-
-
-def _intensity_words(cleaned) -> str:
-    """Which bands and which constants of the training impulse, where there are any."""
-    from ...physiology import banister_impulse, intensity_bands
-
-    words = []
-    if cleaned.rows["vigorous_s"].notna().any():
-        bands = intensity_bands(str(_value(cleaned, "bands")))
-        edges = join_words([format_number(v, 0) for v in bands["percent_hr_max_low"].iloc[1:]])
-        source = bands["source"].iloc[0].split(";")[0].split(" (")[0]
-        words.append(
-            f"Seconds per intensity band use the edges of the {source}: {edges}{NO_BREAK}% of the measured maximum, each edge "
-            "belonging to the band above it."
-        )
-    if cleaned.rows["training_impulse"].notna().any():
-        of = {s: banister_impulse(150.0, 60.0, hr_max_bpm=190.0, hr_rest_bpm=60.0, sex=s) for s in ("M", "F")}
-        constants = "; ".join(
-            f"{o.constants}{', from memory' if o.provenance == MEMORY else ''}" for o in of.values()
-        )
-        source = of["M"].source.split(" (")[0]
-        words.append(
-            "The training impulse of each round is summed over the samples of its valid time, rests left out "
-            f"({source}; {constants})."
-        )
-    return " ".join(words)
 
 
 def _aside_words(cleaned, rows) -> str:
@@ -161,18 +131,18 @@ def _aside_words(cleaned, rows) -> str:
     if not total:
         return ""
     aside = seconds[~seconds["used"].astype(bool)]
-    minutes = format_number(total / 60, 0, unit="min")
-    words = f"Of {minutes} in recorded rounds, {share_in_words(float(aside['seconds'].sum()) / total)} were set aside"
+    said = [
+        say.ASIDE.format(
+            minutes=format_number(total / 60, 0, unit="min"),
+            share=share_in_words(float(aside["seconds"].sum()) / total),
+        )
+    ]
     if len(aside):
-        causes = [
-            f"{cause_in_words(c)} {share_in_words(s / total)}"
-            for c, s in zip(aside["cause"], aside["seconds"], strict=True)
-        ]
-        words += f" ({join_words(causes)})"
+        said.append(say.ASIDE_MOST.format(cause=cause_in_words(aside["cause"].iloc[0])))
     without = int((rows["hr_mean_bpm"].isna()).sum())
     if without:
-        words += f"; {plural(without, 'sparred round')} of {len(rows)} gave no mean heart rate"
-    return words + "."
+        said.append(say.NO_MEAN.format(rounds=plural(without, "sparred round"), all=len(rows)))
+    return " ".join(said)
 
 
 def _bounds_words(cleaned) -> str:
@@ -181,16 +151,16 @@ def _bounds_words(cleaned) -> str:
     if costs.empty:
         return sentence
     largest = format_number(float(costs["largest_change_bpm"].max()), 1, unit="bpm")
-    return f"{sentence} With flagged samples kept, no round mean would move by more than {largest}."
+    return f"{sentence} {say.FLAGS_KEPT.format(largest=largest)}"
 
 
 def _hand_words(cleaned) -> str:
-    table = cleaned.overrides
-    if table.empty:
-        return ""
-    reasons = join_words([f"{r['action']}: {r['reason']}" for _, r in table.iterrows()])
-    were = "was" if len(table) == 1 else "were"
-    return f"{plural(len(table), 'decision')} by hand about recordings {were} applied ({reasons})."
+    count = len(cleaned.overrides)
+    return (
+        say.BY_HAND.format(decisions=plural(count, "decision"), was="was" if count == 1 else "were")
+        if count
+        else ""
+    )
 
 
 __all__ = [
@@ -209,6 +179,7 @@ __all__ = [
     "tabulate_overrides",
     "tabulate_rules",
     "write_up_cleaning",
+    "write_up_set_aside",
 ]
 
 
@@ -218,26 +189,32 @@ def plain_cleaning(cleaned) -> str:
         return str(cleaned)
     rows = sparred_rows(cleaned)
     if not len(rows):
-        return "No round was sparred, so there is nothing to clean."
+        return say.NO_ROUND
     source = rows["hr_source"]
     traced, typed = int((source == "trace").sum()), int((source == "typed").sum())
     if not cleaned.traces and not traced:
         if typed:
-            means = plural(typed, "round mean of heart rate was", "round means of heart rate were")
-            return f"{means} read off a device and typed, which nobody can check; there are no recordings."
-        return "No heart rate was recorded."
-    words = plain_account(cleaned)
+            return say.ONLY_TYPED_ONE if typed == 1 else say.ONLY_TYPED.format(count=typed)
+        return say.NO_RATE
+    said = [say.USABLE.format(rounds=plural(len(rows), "round"), traced=traced)]
     if typed:
-        words += f" {plural(typed, 'mean')} {'was' if typed == 1 else 'were'} typed from a device, which nobody can check."
+        said.append(say.ALSO_TYPED.format(count=typed, have="has" if typed == 1 else "have"))
+    lost = len(rows) - traced - typed
+    if lost:
+        said.append(say.LOST.format(rounds=plural(lost, "round")))
     seconds = round_seconds(cleaned)
     total = float(seconds["seconds"].sum())
-    worst = seconds[~seconds["used"].astype(bool)]
-    aside = float(worst["seconds"].sum())
     if total > 0:
-        words += f" Of the recorded rounds, {share_in_words(aside / total)} of the time was set aside"
+        worst = seconds[~seconds["used"].astype(bool)]
+        aside = float(worst["seconds"].sum())
         most = len(worst) > 0 and float(worst["seconds"].iloc[0]) > aside / 2
-        words += f", most of it because of {cause_in_words(worst['cause'].iloc[0])}." if most else "."
-    return words + _unused_files(cleaned)
+        cause = cause_in_words(worst["cause"].iloc[0]) if most else ""
+        said.append(
+            (say.TIME_ASIDE_MOST if cause else say.TIME_ASIDE).format(
+                share=share_in_words(aside / total), cause=cause
+            )
+        )
+    return " ".join([*said, *_unused_files(cleaned)])
 
 
 MOST_NAMED = 3
@@ -287,18 +264,22 @@ def look_into_recordings(study, *, keep: bool = False) -> tuple[tuple[str, ...],
     return cleaned.warnings, plain_account(cleaned) if len(sparred_rows(cleaned)) else ""
 
 
-def _unused_files(cleaned) -> str:
+def _unused_files(cleaned) -> list[str]:
     """Say that files gave nothing: as a line among others this is overlooked."""
     table = cleaned.ledger.table
     files = table[(table["measure"] == "files") & ~table["used"].astype(bool)]
     if files.empty:
-        return ""
+        return []
     other_day = int((files["cause"] == "of another day").sum())
-    text = f" {plural(len(files), 'recording')} could not be used"
-    dated = f"by {'its' if other_day == 1 else 'their'} own date of another day"
+    one = other_day == 1
+    words = {
+        "recordings": plural(len(files), "recording"),
+        "count": other_day,
+        "its": "its" if one else "their",
+    }
     if other_day == len(files):
-        return f"{text}: {dated}."
-    return f"{text}{f', {other_day} of them {dated}' if other_day else ''}; the table of what was set aside says why."
+        return [say.UNUSED_DAY.format(**words, they_are="it is" if one else "they are")]
+    return [(say.UNUSED_SOME_DAY if other_day else say.UNUSED).format(**words)]
 
 
 def plain_costs(cleaned) -> str:

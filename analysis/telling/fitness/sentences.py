@@ -1,4 +1,4 @@
-"""Sentences about fitness and response: one for the coach, paragraphs for the write-up, all from the answer."""
+"""Sentences about fitness and response: for the coach and for the write-up, all from the answer; the words in `phrases`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from ...basics import (
     NotYet,
     format_ci,
     format_df,
-    format_level,
     format_number,
     format_p,
     format_percent,
@@ -16,149 +15,18 @@ from ...basics import (
     plural,
 )
 from ...study import known_outcome
+from ..rounds.words import plain_digits, plain_size
+from . import phrases as say
 from .words import (
     beside,
     digits_of,
-    fine_digits,
-    fitter,
     lower_first,
     percent_interval,
+    plain_side,
     size_words,
     span,
     step_words,
-    write_up_correlations,
-    write_up_error,
 )
-
-
-def plain_influence(answer) -> str:
-    """Say whether one athlete decides the answer."""
-    if isinstance(answer, NotYet) or not answer.influence["planned_effect"].notna().any():
-        return ""
-    known, table = known_outcome(answer.outcome), answer.influence
-    low, high = table["planned_effect"].min(), table["planned_effect"].max()
-    changed = int((table["verdict"] != answer.verdict).sum())
-    per = step_words(answer.capacity_step, answer.capacity_unit)
-    text = f"Whichever one athlete is left out, the change for {per} more lies between {span(low, high, known, joint='and')}"
-    if not changed:
-        return f"{text}, and the conclusion stays the same whoever is left out. Nobody was removed."
-    who = "one certain athlete" if changed == 1 else f"any of {changed} athletes"
-    return f"{text}; without {who} the conclusion would be another one. Nobody was removed."
-
-
-def write_up_influence(answer) -> str:
-    """Write how far one athlete moves the result."""
-    table, known = answer.influence, known_outcome(answer.outcome)
-    if not table["planned_effect"].notna().any():
-        return ""
-    digits = digits_of(known)
-    changed = int((table["verdict"] != answer.verdict).sum())
-    low = format_number(table["planned_effect"].min(), digits, sign=True)
-    high = format_number(table["planned_effect"].max(), digits, sign=True, unit=known.unit)
-    cook = table["cooks_distance"].max()  # above 1: common practice, no source
-    return (
-        f"Leaving out one athlete at a time moved the planned effect between {low} and {high}; the reading changed in "
-        f"{changed or 'none'} of {len(table)} cases (largest Cook's distance {format_number(cook, 2)}"
-        f"{', so that one athlete carries much of the result' if cook > 1 else ''}). No athlete was removed."
-    )
-
-
-def plain_specifications(answer) -> str:
-    """Say how far the answer depends on choices that could have been made otherwise."""
-    if isinstance(answer, NotYet) or answer.specifications is None:
-        return ""
-    chart = answer.specifications
-    if chart.n_specifications == 1:
-        return "The planned analysis is the only one that these data allow."
-    return (
-        f"Of {chart.n_specifications} reasonable ways to analyse these data, {_of(chart, chart.share_same_sign)} point the "
-        f"same way as the planned one, and {_of(chart, chart.share_excluding_zero)} would have called that shown; "
-        f"{_of(chart, chart.share_opposite)} would have called the contrary shown."
-    )
-
-
-def write_up_specifications(answer) -> str:
-    """Write how many reasonable analyses agree with the planned one."""
-    chart = answer.specifications
-    if chart is None or chart.n_specifications < 2:
-        return ""
-    return (
-        f"Over {plural(chart.n_specifications, 'reasonable analysis', 'reasonable analyses')} the difference between athletes "
-        f"{step_words(chart.contrast_step, answer.capacity_unit)} apart ranged from {format_number(chart.smallest, 1)} to "
-        f"{format_number(chart.largest, 1)} times the smallest that matters (median {format_number(chart.median, 1)}); "
-        f"{_of(chart, chart.share_same_sign)} had the sign of the planned one, "
-        f"{_of(chart, chart.share_excluding_zero)} an interval beyond zero on that side and "
-        f"{_of(chart, chart.share_opposite)} on the other. They share their data and are no independent tests."
-    )
-
-
-def _of(chart, share: float) -> str:
-    """Write a share of analyses as a count: of six, a percentage says too much."""
-    count = round(share * chart.n_specifications)
-    return "none" if not count else "all" if count == chart.n_specifications else str(count)
-
-
-def plain_drift(answer) -> str:
-    """Say in plain words whether fitter athletes rise less over the rounds and recover more."""
-    if isinstance(answer, NotYet) or answer.drift.empty:
-        return ""
-    shown, open_ = [], []
-    for row in answer.drift[answer.drift["role"] == "main"].to_dict("records"):
-        measure = _measure(row, answer)[0]
-        if row["ci_high"] < 0 or row["ci_low"] > 0:
-            shown.append(f"Fitter athletes have a {'lower' if row['ci_high'] < 0 else 'higher'} {measure}.")
-        else:
-            open_.append(f"the {measure}")
-    if shown and len(shown) + len(open_) > 1:
-        shown.append("These were several looks at the same data, so take them as hints.")
-    if open_:
-        shown.append(
-            f"Whether fitter athletes differ in {join_words(open_, 'or')} cannot be told from these data."
-        )
-    return " ".join(shown)
-
-
-def write_up_drift(answer) -> str:
-    """Write whether fitter athletes drift less and recover more."""
-    step, per = answer.capacity_step, step_words(answer.capacity_step, answer.capacity_unit)
-    parts, check = [], ""
-    for row in answer.drift.to_dict("records"):
-        test = f"{format_number(row['statistic'], 2)}, p {format_p(row['p'])}"
-        if row["role"] == "check":
-            check = (
-                f" The interaction of round and capacity (F({format_df(row['df_num'])}, {format_df(row['df_den'])}) = {test}) "
-                "is a check only: with one random intercept per athlete it rejects too often."
-            )
-            continue
-        low, high = step * row["ci_low"], step * row["ci_high"]
-        digits = fine_digits(low, high)
-        measure, unit = _measure(row, answer)
-        parts.append(
-            f"the {measure} changed by {format_number(step * row['estimate'], digits, sign=True, unit=unit)} "
-            f"({format_ci(low, high, digits)}; t({format_df(row['df'])}) = {test}; n = {row['n_athletes']})"
-        )
-    if not parts:
-        return ""
-    several = " These were not corrected for asking several questions." if len(parts) > 1 else ""
-    return (
-        f"Regressed on capacity (one value per athlete, for {per} more): {'; '.join(parts)}.{several}{check}"
-    )
-
-
-def _measure(row: dict, answer) -> tuple[str, str]:
-    known = known_outcome(answer.outcome)
-    return {
-        "rise from round to round": (
-            f"rise of {lower_first(known.label)} from round to round",
-            f"{known.unit or 'points'} a round",
-        ),
-        "drift within a round": ("drift of heart rate within a round", "bpm a minute"),
-        "heart rate recovered in the first minute of rest": (
-            "heart rate recovered in the first minute of rest",
-            "bpm",
-        ),
-    }[row["measure"]]
-
 
 __all__ = [
     "plain_capacity",
@@ -171,42 +39,127 @@ __all__ = [
 ]
 
 
-def plain_capacity(answer) -> str:
-    """Say in plain words whether fitter athletes respond less."""
+def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
+    """Say in plain words whether fitter athletes respond less.
+
+    `yardstick` is what the step of fitness is in levels of the shuttle run ("three"); `short` leaves out who was compared.
+    """
     if isinstance(answer, NotYet):
         return str(answer)
     known = known_outcome(answer.outcome)
-    what, digits = lower_first(known.label), digits_of(known)
-    apart, matters = (
-        step_words(answer.contrast_step, answer.capacity_unit),
-        size_words(answer.smallest_effect, known),
-    )
-    people = plural(answer.n_athletes, "athlete")
-    wide = span(answer.contrast_ci_low, answer.contrast_ci_high, known)
-    equal = f", at equal {beside(answer)}" if answer.adjusted_for else ""
-    fits = f"fits the data at {format_level(1 - answer.alpha)}"
+    rate = known.unit == "bpm"
+    what = lower_first(known.label)
+    words = {
+        "outcome": what,
+        "step": step_words(answer.contrast_step, answer.capacity_unit),
+        "yardstick": say.LEVELS.format(count=yardstick) if yardstick else "",
+        "matters": size_words(answer.smallest_effect, known, plain=True),
+    }
+    equal = say.EQUAL.format(beside=beside(answer)) if answer.adjusted_for else ""
+    who = "" if short else " " + say.WHO.format(people=plural(answer.n_athletes, "athlete"), equal=equal)
     if answer.verdict == "negligible":
-        narrow = span(answer.contrast_ci90_low, answer.contrast_ci90_high, known)
-        fits = f"fits the data at {format_level(1 - 2 * answer.alpha)}"
-        return (
-            f"Fitter and less fit athletes differed too little in {what} to matter: between athletes {apart} apart the "
-            f"difference was shown to be smaller than {matters} ({people}{equal}; anything from {narrow} {fits})."
-        )
+        low, high = (plain_side(v, known) for v in (answer.contrast_ci90_low, answer.contrast_ci90_high))
+        level = percent_interval(1 - 2 * answer.alpha)
+        return say.TOO_SMALL.format(**words, low=low, high=high, level=level) + who
+    low, high = answer.contrast_ci_low, answer.contrast_ci_high
     if answer.verdict == "too imprecise":
-        return (
-            f"Whether fitter athletes {_asked(answer, what)} cannot be told yet: between athletes {apart} apart, anything from "
-            f"{wide} {fits} ({people}{equal}), and {matters} would matter. That does not show that fitness plays no part."
+        asked = say.ASKED.get(answer.direction, say.ASKED["differs"]).format(outcome=what)
+        phrase = say.OPEN_RUN if rate and answer.direction == "lower" else say.OPEN
+        text = phrase.format(
+            **words, asked=asked, low=plain_side(low, known), high=plain_side(high, known, unit=False)
         )
-    per = step_words(answer.capacity_step, answer.capacity_unit)
-    size = format_number(abs(answer.effect), digits, unit=known.unit)
-    way = "less" if answer.effect < 0 else "more"
-    start = f"Fitter athletes had a {'lower' if answer.effect < 0 else 'higher'} {what}"
-    if answer.verdict == "opposite":
-        start += ", against what was expected"
+        return text + who + ("" if short else f" {say.OPEN_IS_NOT_NONE}")
+    lower = answer.contrast < 0
+    finding = {
+        (True, True): say.RUN_LOWER,
+        (True, False): say.RUN_HIGHER,
+        (False, True): say.HAVE_LOWER,
+        (False, False): say.HAVE_HIGHER,
+    }[rate, lower].format(outcome=what)
+    low, high = (-high, -low) if lower else (low, high)
+    phrase = say.AGAINST if answer.verdict == "opposite" else say.SHOWN
     return (
-        f"{start}: {per} more goes with {size} {way} ({people}{equal}; anything from "
-        f"{span(answer.effect_ci_low, answer.effect_ci_high, known)} {fits})."
+        phrase.format(
+            **words,
+            Finding=finding,
+            size=plain_size(answer.contrast, known),
+            span=format_ci(low, high, plain_digits(known)),
+        )
+        + who
     )
+
+
+def plain_influence(answer) -> str:
+    """Say whether one athlete decides the answer."""
+    if isinstance(answer, NotYet) or not answer.influence["planned_effect"].notna().any():
+        return ""
+    known, table = known_outcome(answer.outcome), answer.influence
+    scale = answer.contrast_step / answer.capacity_step
+    low, high = scale * table["planned_effect"].min(), scale * table["planned_effect"].max()
+    changed = int((table["verdict"] != answer.verdict).sum())
+    low, high = span(low, high, known, joint="|").split("|")
+    step = step_words(answer.contrast_step, answer.capacity_unit)
+    text = say.WHOEVER.format(step=step, low=low.strip(), high=high.strip())
+    if not changed:
+        return say.WHOEVER_SAME.format(whoever=text)
+    who = say.ONE_CERTAIN if changed == 1 else say.ANY_OF.format(changed=changed)
+    return say.WHOEVER_TURNS.format(whoever=text, who=who)
+
+
+def plain_specifications(answer) -> str:
+    """Say how far the answer depends on choices that could have been made otherwise."""
+    if isinstance(answer, NotYet) or answer.specifications is None:
+        return ""
+    chart = answer.specifications
+    if chart.n_specifications == 1:
+        return say.ONLY_ONE_ANALYSIS
+    return say.MANY_ANALYSES.format(count=chart.n_specifications, **_agreement(chart))
+
+
+def _agreement(chart) -> dict[str, str]:
+    """How many analyses agree, as counts: of six, a percentage says too much."""
+    shares = {
+        "same": chart.share_same_sign,
+        "shown": chart.share_excluding_zero,
+        "contrary": chart.share_opposite,
+    }
+    return {name: _of(chart, share) for name, share in shares.items()}
+
+
+def _of(chart, share: float) -> str:
+    count = round(share * chart.n_specifications)
+    return "none" if not count else "all" if count == chart.n_specifications else str(count)
+
+
+def plain_drift(answer) -> str:
+    """Say in plain words whether fitter athletes rise less over the rounds and recover more."""
+    if isinstance(answer, NotYet) or answer.drift.empty:
+        return ""
+    shown, open_ = [], []
+    for row in answer.drift[answer.drift["role"] == "main"].to_dict("records"):
+        measure = measure_words(row, answer)[0]
+        if row["ci_high"] < 0 or row["ci_low"] > 0:
+            lower = "lower" if row["ci_high"] < 0 else "higher"
+            shown.append(say.FITTER_HAVE.format(lower=lower, measure=measure))
+        else:
+            open_.append(f"the {measure}")
+    if shown and len(shown) + len(open_) > 1:
+        shown.append(say.SEVERAL_LOOKS)
+    if open_:
+        shown.append(say.DRIFT_OPEN.format(measures=join_words(open_, "or")))
+    return " ".join(shown)
+
+
+def measure_words(row: dict, answer) -> tuple[str, str]:
+    """Name a measure of drift or recovery, and its unit."""
+    known = known_outcome(answer.outcome)
+    return {
+        "rise from round to round": (
+            f"rise of {lower_first(known.label)} from round to round",
+            f"{known.unit or 'points'} a round",
+        ),
+        "drift within a round": ("drift of heart rate within a round", "bpm a minute"),
+    }.get(row["measure"], (row["measure"], "bpm"))
 
 
 def plain_fault_of_test(answer) -> str:
@@ -215,20 +168,14 @@ def plain_fault_of_test(answer) -> str:
         return ""
     found = answer.correction
     if found is None:
-        return "How much of a weak relation is the fitness test's own error cannot be said, since its error is not known."
+        return say.TEST_UNKNOWN
     if not found.bounded:
-        return (
-            "The differences in fitness between these athletes cannot be told from the error of the test: a weak relation here "
-            "may be the fault of the test altogether."
-        )
-    hidden = format_percent(1 - found.attenuation)
-    text = (
-        f"The error of the fitness test by itself hides about {hidden} of the correlation: even if fitness decided everything, "
-        f"this test in this group would show a correlation of about {format_number(found.attenuation, 2)} instead of 1."
-    )
+        return say.TEST_HIDES_ALL
+    hidden, left = format_percent(1 - found.attenuation), format_number(found.attenuation, 2)
+    text = say.TEST_HIDES.format(hidden=hidden, left=left)
     if found.kind == "retest":
-        return f"{text} It shrinks the effect too, to about {format_percent(found.reliability)} of its size."
-    return f"{text} The size of the effect is not shrunk by this kind of error."
+        return f"{text} {say.SHRINKS_EFFECT.format(share=format_percent(found.reliability))}"
+    return f"{text} {say.KEEPS_EFFECT}"
 
 
 def plain_levels(levels) -> str:
@@ -236,157 +183,10 @@ def plain_levels(levels) -> str:
     if isinstance(levels, NotYet):
         return str(levels)
     x, y = (lower_first(known_outcome(n).label) for n in (levels.x, levels.y))
-    within, between = _together(levels.within), _together(levels.between)
-    text = {
-        "up": f"In rounds in which an athlete has a higher {x}, the same athlete has a higher {y} too",
-        "down": f"In rounds in which an athlete has a higher {x}, the same athlete has a lower {y}",
-        "": f"Whether an athlete's {x} and {y} rise and fall together from round to round cannot be told",
-    }[within]
-    other = {
-        "up": f"athletes with a higher {x} on average have a higher {y}",
-        "down": f"athletes with a higher {x} on average have a lower {y}",
-        "": f"whether athletes with a higher {x} on average also differ in {y} cannot be told",
-    }[between]
-    return f"{text}. Between athletes, which is another question, {other} ({plural(levels.n_athletes, 'athlete')})."
-
-
-def write_up_capacity(answer) -> list[str]:
-    """Write the results on fitness and one outcome as a journal would print them."""
-    if isinstance(answer, NotYet):
-        return [str(answer)]
-    paragraphs = [
-        _main(answer),
-        write_up_correlations(answer),
-        _subgroups(answer),
-        write_up_error(answer),
-        " ".join(s for s in (write_up_influence(answer), write_up_specifications(answer)) if s),
-        write_up_drift(answer),
-        _confounders(answer),
-        _limits(answer),
-    ]
-    return [p for p in paragraphs if p]
-
-
-def _main(answer) -> str:
-    known, fit = known_outcome(answer.outcome), answer.planned
-    what, digits, interval = lower_first(known.label), digits_of(known), percent_interval(fit.level)
-    per, apart = (step_words(s, answer.capacity_unit) for s in (answer.capacity_step, answer.contrast_step))
-    change = format_number(answer.effect, digits, sign=True, unit=known.unit)
-    how = f", {answer.adjustment_reason}" if answer.adjusted_for else f"; {answer.adjustment_reason}"
-    text = (
-        f"Fitness and {what}: {plural(answer.n_athletes, 'athlete')} with {plural(answer.n_observations, 'value')} over the "
-        f"rounds ({fit.method}{how}). "
-        f"An aerobic capacity higher by {per} went with a difference of {change} in {what} ({interval} "
-        f"{format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)}; t({format_df(fit.df)}) = "
-        f"{format_number(fit.statistic, 2)}, p {format_p(fit.p)})."
-    )
-    if answer.adjusted_for:
-        bare, step = answer.unadjusted, answer.capacity_step
-        text += (
-            f" Without adjustment it was {format_number(step * bare.estimate, digits, sign=True, unit=known.unit)} "
-            f"({format_ci(step * bare.ci_low, step * bare.ci_high, digits)}; p {format_p(bare.p)})."
-        )
-    inner = percent_interval(1 - 2 * answer.alpha)
-    contrast = format_number(answer.contrast, digits, sign=True, unit=known.unit)
-    spans = "" if answer.off_scale.empty else ", for readings anywhere beyond the analyser's scale"
-    return (
-        f"{text} Between athletes {apart} apart the difference was {contrast} "
-        f"({interval} {format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits)}; {inner} "
-        f"{format_ci(answer.contrast_ci90_low, answer.contrast_ci90_high, digits)}{spans}), the smallest that matters being "
-        f"{size_words(answer.smallest_effect, known)}: {_reading(answer, what)}"
-    )
-
-
-def _reading(answer, what: str) -> str:
-    expected = {
-        "lower": f"a lower {what} in {fitter(answer)}",
-        "higher": f"a higher {what} in {fitter(answer)}",
-    }
-    hypothesis = expected.get(answer.direction, f"a relation of capacity with {what}")
-    return {
-        "negligible": "a difference too small to matter.",
-        "supported": f"the data support {hypothesis}.",
-        "opposite": f"the data speak against {hypothesis}, since the interval lies on the other side of zero.",
-        "too imprecise": f"too imprecise to tell; the data neither support {hypothesis} nor show that a relation is absent.",
-    }[answer.verdict]
-
-
-def _asked(answer, what: str) -> str:
-    """The question as the plan put it."""
-    return {"lower": f"have a lower {what}", "higher": f"have a higher {what}"}.get(
-        answer.direction, f"differ in {what}"
-    )
-
-
-def _subgroups(answer) -> str:
-    known, step = known_outcome(answer.outcome), answer.capacity_step
-    table = answer.slopes[answer.slopes["analysis"].str.startswith("within")]
-    parts, lost = [], []
-    for row in table.to_dict("records"):
-        kind = row["analysis"].removeprefix("within ")
-        who = (
-            {"F": "women", "M": "men"}.get(row["level"], f"{kind} {row['level']}")
-            if kind == "sex"
-            else f"{kind} {row['level']}"
-        )
-        if row["level"] == "all, held equal":
-            who = f"all athletes at equal {kind}"
-        if row.get("estimate") is None or math.isnan(row["estimate"]):
-            lost.append(f"{who} (n = {row['n_athletes']})")
-            continue
-        digits = digits_of(known)
-        parts.append(
-            f"{who} {format_number(step * row['estimate'], digits, sign=True)} "
-            f"({format_ci(step * row['ci_low'], step * row['ci_high'], digits)}; n = {row['n_athletes']})"
-        )
-    if not parts and not lost:
-        return ""
-    per = step_words(step, answer.capacity_unit)
-    text = (
-        f"Within subgroups, the change for {per} more was: {'; '.join(parts)} ({known.unit or 'points'})."
-        if parts
-        else ""
-    )
-    note = f"Too few athletes to fit: {join_words(lost)}." if lost else ""
-    return " ".join(
-        t for t in (text, note, "These are descriptions; the subgroups were not compared by a test.") if t
-    )
-
-
-def _confounders(answer) -> str:
-    known, step, digits = (
-        known_outcome(answer.outcome),
-        answer.capacity_step,
-        digits_of(known_outcome(answer.outcome)),
-    )
-    texts = []
-    for table, words in ((answer.delay, "sampling delay"), (answer.activity, "activity rating")):
-        lines = table.to_dict("records")
-        if not any(r["analysis"].startswith("capacity with") and math.isfinite(r["estimate"]) for r in lines):
-            continue  # the same delay or rating for everybody, so that holding it equal changes nothing
-        for row in lines:
-            if not math.isfinite(row["estimate"]):
-                continue
-            if row["analysis"].startswith("capacity with"):
-                texts.append(
-                    f"Aerobic capacity and {words} correlated at {format_number(row['estimate'], 2)} over athletes (Spearman, "
-                    f"{format_ci(row['ci_low'], row['ci_high'], 2)}, n = {row['n_athletes']})."
-                )
-            else:
-                texts.append(
-                    f"At equal {words} as well, {step_words(step, answer.capacity_unit)} more went with "
-                    f"{format_number(step * row['estimate'], digits, sign=True, unit=known.unit)} "
-                    f"({format_ci(step * row['ci_low'], step * row['ci_high'], digits)})."
-                )
-    return " ".join(texts)
-
-
-def _limits(answer) -> str:
-    told = answer.guards["status"].isin(["warned", "applied"]) & (answer.guards["guard"] != "covariates")
-    shown = answer.guards.loc[told, "text"].tolist()
-    said = [*shown, *answer.warnings, *answer.cautions]
-    return (
-        "To be borne in mind: " + "; ".join(s.rstrip(".") for s in dict.fromkeys(said)) + "." if said else ""
+    return say.LEVELS_APART.format(
+        within=say.WITHIN[_together(levels.within)].format(x=x, y=y),
+        between=say.BETWEEN[_together(levels.between)].format(x=x, y=y),
+        people=plural(levels.n_athletes, "athlete"),
     )
 
 
@@ -394,3 +194,63 @@ def _together(correlation) -> str:
     if correlation.ci_low > 0:
         return "up"
     return "down" if correlation.ci_high < 0 else ""
+
+
+def write_up_capacity(answer) -> list[str]:
+    """Write the planned result on fitness and one outcome: estimate, reading, correlation, whether checks agree."""
+    if isinstance(answer, NotYet):
+        return [str(answer)]
+    parts = [_planned(answer), _reading(answer), _correlation(answer), *_checks(answer)]
+    return [" ".join(p for p in parts if p)]
+
+
+def _planned(answer) -> str:
+    known, fit = known_outcome(answer.outcome), answer.planned
+    digits = digits_of(known)
+    adjusted = say.ADJUSTED.format(beside=beside(answer)) if answer.adjusted_for else say.NOT_ADJUSTED
+    text = say.PLANNED.format(
+        Outcome=known.label,
+        people=plural(answer.n_athletes, "athlete"),
+        values=plural(answer.n_observations, "value"),
+        adjusted=adjusted,
+        step=step_words(answer.contrast_step, answer.capacity_unit),
+        size=format_number(answer.contrast, digits, sign=True, unit=known.unit),
+        span=format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
+        df=format_df(fit.df),
+        t=format_number(fit.statistic, 2),
+        p=format_p(fit.p),
+    )
+    return text if answer.off_scale.empty else f"{text} {say.OFF_SCALE}"
+
+
+def _reading(answer) -> str:
+    known = known_outcome(answer.outcome)
+    matters = say.MATTERS.format(matters=size_words(answer.smallest_effect, known))
+    expected = say.HYPOTHESIS.get(answer.direction, say.HYPOTHESIS["differs"])
+    return f"{matters} " + say.READING[answer.verdict].format(
+        hypothesis=expected.format(outcome=lower_first(known.label))
+    )
+
+
+def _correlation(answer) -> str:
+    row = answer.correlations.set_index("analysis").loc["Pearson"]
+    if math.isnan(row["estimate"]):
+        return say.NO_CORRELATION
+    return say.CORRELATION.format(
+        r=format_number(row["estimate"], 2),
+        span=format_ci(row["ci_low"], row["ci_high"], 2),
+        p=format_p(row["p"]),
+    )
+
+
+def _checks(answer) -> list[str]:
+    """Whether other analyses, and every group without one athlete, lead to the same reading."""
+    said, chart = [], answer.specifications
+    if chart is not None and chart.n_specifications > 1:
+        said.append(say.CHECKS.format(count=chart.n_specifications, **_agreement(chart)))
+    table = answer.influence
+    if table["planned_effect"].notna().any():
+        changed = int((table["verdict"] != answer.verdict).sum())
+        words = {"changed": changed, "count": len(table)}
+        said.append((say.ONE_ATHLETE_TURNS if changed else say.ONE_ATHLETE).format(**words))
+    return said

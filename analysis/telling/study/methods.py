@@ -1,4 +1,4 @@
-"""Sentences about how it was analysed, and with what."""
+"""Sentences about how it was analysed, and with what; and the sources that a write-up names."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from ...basics import format_number, format_p, format_percent, join_words, plura
 from ...study import OUTCOMES, planned, topics
 from ...study.outcomes import short_question
 from ...study.plan_rules import about_looks, about_multiplicity
+from . import phrases as say
 
 BY_KIT = "proposed by the kit"
 
@@ -15,52 +16,44 @@ BY_KIT = "proposed by the kit"
 def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> list[str]:
     """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
-    if plan.frozen:
-        text = f"The plan was fixed on {_date(plan)} and has a checksum."
-    else:
-        text = "No plan was fixed before the data were collected, so that every test below is exploratory, whatever its p."
-    paragraphs = [text + _hypotheses(planned(study)) + (_status(questions) if plan.frozen else "")]
+    said = [say.FIXED.format(date=_date(plan))] if plan.frozen else [say.NOT_FIXED]
+    said += _hypotheses(planned(study))
+    paragraphs = [" ".join(said)]
+    status = _status(questions) if plan.frozen else []
     if any(q.status == "confirmatory" for q in questions):
-        paragraphs.append(about_multiplicity(planned(study)))
+        status.append(about_multiplicity(planned(study)))
+    paragraphs += [" ".join(status)] if status else []
     asked = [o for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
     if asked:
-        sizes = [_size(plan, o) for o in asked]
-        reasons = [_reason(plan, o) for o in asked]
-        if len(set(reasons)) > 1 or len(asked) == 1:
-            sizes = [f"{size} ({why})" if why else size for size, why in zip(sizes, reasons, strict=True)]
-            alike = ""
-        else:
-            everyone = "both " if len(asked) == 2 else "all "
-            alike = (
-                f" ({everyone if reasons[0] == BY_KIT else 'for each: '}{reasons[0]})" if reasons[0] else ""
-            )
-        paragraphs.append(f"The smallest change that matters was set to {join_words(sizes)}{alike}.")
+        by_kit = {smallest_reason(plan, o) for o in asked} == {BY_KIT}
+        sizes = join_words([_size(plan, o) for o in asked])
+        paragraphs.append((say.SMALLEST_BY_KIT if by_kit else say.SMALLEST).format(sizes=sizes))
     return paragraphs
 
 
-def _status(questions: tuple) -> str:
+def _status(questions: tuple) -> list[str]:
     """Say which questions are confirmatory, and why the others are not."""
     reasons: dict[str, list[str]] = {}
     confirmed = []
     for q in questions:
         words = short_question(q.id)
         (confirmed if q.status == "confirmatory" else reasons.setdefault(q.why, [])).append(words)
-    text = f" Confirmatory are the questions of {join_words(confirmed)}." if confirmed else ""
-    for why, words in reasons.items():
-        text += f" Exploratory, since {why}: {join_words(words)}."
-    return text
+    said = []
+    if confirmed:
+        phrase = say.CONFIRMATORY_ONE if len(confirmed) == 1 else say.CONFIRMATORY
+        said.append(phrase.format(questions=join_words(confirmed)))
+    return said + [
+        say.EXPLORATORY.format(why=why, questions=join_words(words)) for why, words in reasons.items()
+    ]
 
 
-def write_up_claim(questions: tuple, family: str, outcome: str) -> list[str]:
+def write_up_claim(questions: tuple, family: str, outcome: str) -> str:
     """Say where an effect that is shown by itself is not claimed, since several questions were tested together."""
     for q in questions:
         if q.id.startswith(f"{family}.") and q.outcome == outcome and q.shown_alone:
-            others = len(q.family) - 1
-            return [
-                f"Tested together with {plural(others, 'other question')} by Holm's method, {format_p(q.p_adjusted)}: by "
-                "the plan the effect is not claimed."
-            ]
-    return []
+            others = plural(len(q.family) - 1, "other question")
+            return say.NOT_CLAIMED.format(others=others, p=format_p(q.p_adjusted))
+    return ""
 
 
 def _date(plan) -> str:
@@ -69,21 +62,25 @@ def _date(plan) -> str:
     return day(str(plan.frozen.get("date", "an unknown date"))[:10])
 
 
-def _hypotheses(plan) -> str:
+def _hypotheses(plan) -> list[str]:
     if "hypotheses" in plan.proposed:
-        return " No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
-    words = {
-        "lower": "is lower in fitter athletes",
-        "higher": "is higher in fitter athletes",
-        "rises": "rises over the rounds",
-        "falls": "falls over the rounds",
+        return [say.KIT_DIRECTIONS]
+    phrases = {
+        "rises": say.EXPECTED_RISE,
+        "falls": say.EXPECTED_FALL,
+        "lower": say.EXPECTED_LOWER,
+        "higher": say.EXPECTED_HIGHER,
     }
-    said = [
-        f"{OUTCOMES[h.outcome].label.lower()} {words[h.direction]}"
-        for h in plan.hypotheses
-        if h.outcome in OUTCOMES and h.direction in words
-    ]
-    return f" It was expected that {join_words(said)}." if said else ""
+    said = []
+    for direction, phrase in phrases.items():
+        labels = [
+            OUTCOMES[h.outcome].label.lower()
+            for h in plan.hypotheses
+            if h.outcome in OUTCOMES and h.direction == direction
+        ]
+        if labels:
+            said.append(phrase.format(outcomes=join_words(list(dict.fromkeys(labels)))))
+    return said
 
 
 def _is_primary(plan, outcome: str) -> bool:
@@ -91,13 +88,19 @@ def _is_primary(plan, outcome: str) -> bool:
 
 
 def _size(plan, outcome: str) -> str:
+    return f"{smallest_words(plan, outcome)} for {OUTCOMES[outcome].label.lower()}"
+
+
+def smallest_words(plan, outcome: str) -> str:
+    """The smallest change that matters of an outcome, with its unit."""
     known = OUTCOMES[outcome]
     amount = format_number(plan.smallest_effects[outcome], _digits(plan.smallest_effects[outcome]))
     unit = known.unit if amount != "1" else known.unit.removesuffix("s")
-    return f"{amount}\N{NO-BREAK SPACE}{unit} for {known.label.lower()}"
+    return f"{amount}\N{NO-BREAK SPACE}{unit}"
 
 
-def _reason(plan, outcome: str) -> str:
+def smallest_reason(plan, outcome: str) -> str:
+    """Why an effect of this size matters, in the words of the plan."""
     reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
     if f"smallest_effects.{outcome}" in plan.proposed or reason.startswith("our proposal"):
         return BY_KIT
@@ -113,54 +116,28 @@ def _digits(value: float) -> int:
 
 
 def write_up_statistics(
-    plan, outcomes: tuple[str, ...], *, with_fitness: bool, with_published: bool
+    plan,
+    outcomes: tuple[str, ...],
+    *,
+    with_fitness: bool,
+    with_published: bool,
+    off_scale: bool = False,
+    step: str = "",
 ) -> list[str]:
-    """Describe the analyses that were done."""
+    """Describe the analyses that are reported; `step` is how far apart in fitness athletes are compared."""
     if not outcomes:
         return []
-    alpha = f"α = {format_number(plan.alpha, _digits(plan.alpha)).lstrip('0')}"
-    paragraphs = [
-        "Each outcome was compared over the rounds in a linear mixed model with a fixed effect of round and a random "
-        "intercept for each athlete, fitted by restricted maximum likelihood, with Kenward-Roger standard errors and "
-        "degrees of freedom (Kenward and Roger, 1997). The rounds of one athlete are repeated measurements of that "
-        "athlete and are nowhere counted as independent; athletes with a missing round stay in the analysis. Because "
-        "the model takes all pairs of rounds to be equally related, a change over the rounds is claimed only where the "
-        "test also holds with the correction of Greenhouse and Geisser (1959), and cluster-robust (CR2) contrasts "
-        "stand beside those of the model. A step, or the change from the first round to the last, is claimed only inside "
-        "a change over all rounds and after the sequential adjustment of Shaffer (1986): together they err in no more than "
-        f"{_percent(plan.alpha)} of studies without a change. Intervals are not adjusted.",
-        "A difference that is not significant is not taken as equality. Two rounds are called equivalent only where two "
-        "one-sided tests put their difference inside plus or minus the smallest change that matters (Schuirmann, 1987); "
-        "the outcome is said to stop changing from the first round from which on every pair is equivalent. Where neither "
-        "a change nor equivalence is shown, the text says so.",
-    ]
-    paragraphs += about_looks(plan)
+    paragraphs = [say.MODEL, say.CLAIM, say.STEPS.format(level=_percent(plan.alpha)), say.EQUALITY, *about_looks(plan)]
     if any(OUTCOMES[o].ordinal for o in outcomes):
-        paragraphs.append(
-            "Ratings of exertion have an order but no equal steps: a change in them was decided by permutation tests within "
-            "athletes on common ranks, which keep athletes with missing rounds; Friedman's test stands beside them."
-        )
+        paragraphs.append(say.RATINGS)
+    if off_scale:
+        paragraphs.append(say.OFF_SCALE)
     if with_fitness:
-        paragraphs.append(
-            "Whether fitter athletes respond less is a question about athletes, not about rounds. It was answered by the "
-            "slope of the outcome on aerobic capacity between athletes, in the same mixed model with the adjustment that "
-            "stands with each result, and by correlations over athletes: Pearson with Fisher's interval, Spearman with the "
-            "interval of Bonett and Wright (2000), and a bootstrap. What goes together within an athlete from round to "
-            "round was analysed apart, by the repeated-measures correlation (Bland and Altman, 1995)."
-        )
+        paragraphs.append(say.FITNESS.format(step=step))
     if with_published:
-        paragraphs.append(
-            "Agreement with published findings was judged by whether our estimate lies in the prediction interval of the "
-            "published one, and by what our sample could have detected, rather than by whether both are significant."
-        )
-    asked = [topics()[OUTCOMES[o].question].words for o in outcomes if _is_primary(plan, o)]
-    primary = f" The primary outcomes are those of {join_words(list(dict.fromkeys(asked)))}." if asked else ""
-    paragraphs.append(
-        f"Tests are two-sided at {alpha}, also where a direction was expected; each question has one primary outcome, and the "
-        f"other outcomes of a question are adjusted after Holm.{primary} Values are shown as mean and standard deviation (SD), "
-        "estimates with their 95\N{NO-BREAK SPACE}% interval; p values are exact unless below .001."
-    )
-    return paragraphs
+        paragraphs.append(say.PUBLISHED)
+    alpha = f"α = {format_number(plan.alpha, _digits(plan.alpha)).lstrip('0')}"
+    return [*paragraphs, say.LEVELS_OF_TESTS.format(alpha=alpha)]
 
 
 def write_up_power(design) -> list[str]:
@@ -168,21 +145,20 @@ def write_up_power(design) -> list[str]:
     if not design:
         return []
     questions = design.questions
-    change = questions[questions["part"] == "change"]
-    slope = questions[questions["part"] == "slope"]
-    whose = "of the kit" if design.proposed else "that were made beforehand"
     parts = []
-    if len(change):
-        shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in change.to_dict("records")])
-        parts.append(f"a change from the first to the last round, {shown}")
-    if len(slope):
-        shown = join_words([f"{_share(r)} for {_question_word(r)}" for r in slope.to_dict("records")])
-        parts.append(f"a difference between fitter and less fit athletes, {shown}")
+    for part, phrase in (("change", say.POWER_CHANGE), ("slope", say.POWER_FITNESS)):
+        rows = questions[questions["part"] == part]
+        if len(rows):
+            shares = join_words([f"{_share(r)} for {_question_word(r)}" for r in rows.to_dict("records")])
+            parts.append(phrase.format(shares=shares))
     if not parts:
         return []
-    start = f"Under the assumptions {whose}, a study of {plural(design.n, 'athlete')} who complete "
-    start += f"{plural(design.rounds, 'round')} has these chances to show an effect that is just large enough to matter: "
-    return [f"{start}{'; '.join(parts)}."]
+    start = say.POWER.format(
+        people=plural(design.n, "athlete"),
+        rounds=plural(design.rounds, "round"),
+        whose="of the kit" if design.proposed else "made beforehand",
+    )
+    return [" ".join([start, *parts])]
 
 
 def _share(row: dict) -> str:
@@ -194,28 +170,63 @@ def _question_word(row: dict) -> str:
 
 
 def write_up_software(versions: dict[str, str], seed: int) -> list[str]:
-    """Name the software and the seed."""
-    packages = [f"{name} {v}" for name, v in versions.items() if name not in ("kit", "python")]
-    return [
-        f"The analysis was run with the club sparring study kit {versions['kit']} in Python {versions['python']} with "
-        f"{join_words(packages)}; random numbers start from seed {seed}, so that every number can be reproduced."
-    ]
+    """Name the software and the seed; the packages stand in a table."""
+    return [say.SOFTWARE.format(kit=versions["kit"], python=versions["python"], seed=seed)]
 
 
 METHODS = {
-    r"Bland and Altman,? 1995": "Bland JM, Altman DG (1995) British Medical Journal 310:446.",
-    r"Bonett and Wright,? \(?2000": "Bonett DG, Wright TA (2000) Psychometrika 65:23-28.",
-    r"Greenhouse and Geisser,? \(?1959": "Greenhouse SW, Geisser S (1959) Psychometrika 24:95-112.",
-    r"Holm,? \(?1979": "Holm S (1979) Scandinavian Journal of Statistics 6:65-70.",
-    r"Kenward and Roger,? \(?1997": "Kenward MG, Roger JH (1997) Biometrics 53:983-997.",
-    r"Loe,? 2013": "Loe H, et al. (2013) PLoS ONE 8:e64319.",
-    r"Ly, Verhagen and Wagenmakers,? \(?2016": (
-        "Ly A, Verhagen J, Wagenmakers EJ (2016) Journal of Mathematical Psychology 72:19-32."
+    r"Bonett and Wright,? \(?2000": (
+        "Bonett DG, Wright TA (2000) Sample size requirements for estimating Pearson, Kendall and Spearman correlations. "
+        "Psychometrika 65:23-28."
     ),
-    r"Shaffer \(1986": "Shaffer JP (1986) Journal of the American Statistical Association 81:826-831.",
-    r"Schuirmann,? \(?1987": "Schuirmann DJ (1987) Journal of Pharmacokinetics and Biopharmaceutics 15:657-680.",
+    r"Greenhouse and Geisser,? \(?1959": (
+        "Greenhouse SW, Geisser S (1959) On methods in the analysis of profile data. Psychometrika 24:95-112."
+    ),
+    r"Holm,? \(?1979": (
+        "Holm S (1979) A simple sequentially rejective multiple test procedure. Scandinavian Journal of Statistics 6:65-70."
+    ),
+    r"Kenward and Roger,? \(?1997": (
+        "Kenward MG, Roger JH (1997) Small sample inference for fixed effects from restricted maximum likelihood. Biometrics "
+        "53:983-997."
+    ),
+    r"Loe,? 2013": (
+        "Loe H, Rognmo Ø, Saltin B, Wisløff U (2013) Aerobic capacity reference data in 3816 healthy men and women 20-90 "
+        "years. PLoS ONE 8:e64319."
+    ),
+    r"Ly, Verhagen and Wagenmakers,? \(?2016": (
+        "Ly A, Verhagen J, Wagenmakers EJ (2016) Harold Jeffreys's default Bayes factor hypothesis tests: explanation, "
+        "extension, and application in psychology. Journal of Mathematical Psychology 72:19-32."
+    ),
+    r"Pustejovsky and Tipton,? \(?2018": (
+        "Pustejovsky JE, Tipton E (2018) Small-sample methods for cluster-robust variance estimation and hypothesis testing in "
+        "fixed effects models. Journal of Business and Economic Statistics 36:672-683."
+    ),
+    r"Schuirmann,? \(?1987": (
+        "Schuirmann DJ (1987) A comparison of the two one-sided tests procedure and the power approach for assessing the "
+        "equivalence of average bioavailability. Journal of Pharmacokinetics and Biopharmaceutics 15:657-680."
+    ),
+    r"Shaffer,? \(?1986": (
+        "Shaffer JP (1986) Modified sequentially rejective multiple test procedures. Journal of the American Statistical "
+        "Association 81:826-831."
+    ),
+    r"Simonsohn,? \(?2015": (
+        "Simonsohn U (2015) Small telescopes: detectability and the evaluation of replication results. Psychological Science "
+        "26:559-569."
+    ),
+    r"Spence and Stanley,? \(?2016": (
+        "Spence JR, Stanley DJ (2016) Prediction interval: what to expect when you're expecting a replication. PLoS ONE "
+        "11:e0162874."
+    ),
 }
-"""What a text says -> the source."""
+"""What a text says -> the source. Titles from memory; year, journal and pages as noted beside the code that uses them."""
+
+TESTS = {
+    "Léger 1988 J Sports Sci 6:93-101": (
+        "Léger LA, Mercier D, Gadoury C, Lambert J (1988) The multistage 20 metre shuttle run test for aerobic fitness. "
+        "Journal of Sports Sciences 6:93-101."
+    ),
+}
+"""Source of an equation as the kit notes it -> the same in full."""
 
 
 def list_sources(text: str, answers) -> tuple[str, ...]:
@@ -240,11 +251,7 @@ def _tests(answers) -> list[str]:
     used = known[known["test"].isin(tests["test"])]
     if "default" in used:
         used = used[used["default"].astype(bool)]
-    return [
-        f"{title}: {source}"
-        for title, source in zip(used["title"], used["source"], strict=True)
-        if re.search(r"\b(19|20)\d\d\b", source)
-    ]
+    return [TESTS.get(s, s) for s in used["source"] if re.search(r"\b(19|20)\d\d\b", s)]
 
 
 def _published(answers) -> list[str]:

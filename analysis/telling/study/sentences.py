@@ -6,6 +6,7 @@ from datetime import date
 
 from ...basics import NotYet, format_ci, format_number, join_words, plural
 from ...study import OUTCOMES, plan_deviations
+from . import phrases as say
 
 
 def deviations(answers) -> list[tuple[str, str, str]]:
@@ -61,104 +62,65 @@ def write_up_deviations(answers) -> list[str]:
     """Say in what the study departed from its plan."""
     found, plan = deviations(answers), answers.study.plan
     if not found:
-        return ["Nothing was done otherwise than the fixed plan says."]
+        return [say.NOTHING_DEPARTED]
     if not plan.frozen and len(found) == 1:
-        return [
-            "No plan was fixed before the data: there is none to depart from, and nothing here confirms a plan."
-        ]
-    fixed = "fixed plan" if plan.frozen else "plan in the study settings"
-    text = f"{{table:deviations}} lists {plural(len(found), 'point')} in which the study departed from the {fixed}"
-    if len(answers.study.decisions):
-        text += (
-            ", decisions by hand included; each decision stands with its reason in the ledger of the study"
-        )
-    return [text + "."]
+        return [say.NO_PLAN]
+    text = say.DEPARTED.format(
+        plan="fixed plan" if plan.frozen else "plan in the study settings", points=plural(len(found), "point")
+    )
+    return [f"{text} {say.DECISIONS}" if len(answers.study.decisions) else text]
 
 
 def write_up_limitations(answers) -> list[str]:
     """Say what limits the conclusions, and in which direction where that is known."""
     people, conditions = answers.description.participants, answers.description.conditions
-    survey = (
-        [
-            "People chose whether to submit sessions, and which: those who did may train otherwise than those who did not. "
-            "Nobody checked how straps were worn or ages given."
-        ]
-        if answers.survey()
-        else []
-    )
+    survey = [say.SURVEY] if answers.survey() else []
     if not people.n_athletes:
         return survey
     clubs = {0: "a small group", 1: "one club"}.get(people.n_clubs, f"{people.n_clubs} clubs")
-    first = (
-        f"The study describes {clubs}; its athletes were not drawn at random from any wider group, so that how far the "
-        "results hold elsewhere is not known."
-    )
+    first = say.ONE_GROUP.format(clubs=clubs)
     if not answers.measured_outcomes:
         return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
-    first += (
-        " The rounds came in the same order for everyone: a change over the rounds cannot be told apart from warming up, "
-        "fatigue, the time of the evening or the choice of opponents. Athletes of one bout share what happened in it."
-    )
-    return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
+    return [
+        f"{first} {say.ORDER}",
+        *_fitness_limits(answers, people),
+        *_measurement_limits(answers, conditions),
+        *survey,
+    ]
 
 
 def _fitness_limits(answers, people) -> list[str]:
     answer = next((a for o in answers.fitness_outcomes if (a := answers.fitness(o))), None)
     if not answer:
         return []
-    text = (
-        "Fitness was not assigned: athletes who are fitter may differ in weight, skill, age and style of sparring, so that "
-        "an association does not show what training would do."
-    )
-    pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
-    if len(pearson):
-        row = pearson.iloc[0]
-        text += (
-            f" With {plural(answer.n_athletes, 'athlete')} a correlation is known only roughly; that of aerobic capacity "
-            f"and {OUTCOMES[answer.outcome].label.lower()} lies, at 95\N{NO-BREAK SPACE}% confidence, between "
-            f"{format_number(row['ci_low'], 2)} and {format_number(row['ci_high'], 2)}."
-        )
+    said = [say.NOT_ASSIGNED, say.ROUGHLY.format(people=plural(answer.n_athletes, "athlete"))]
     tests = people.tests
     predicted = int(tests.loc[tests["error_kind"] == "prediction", "n_athletes"].sum())
     if predicted:
         who = f"all {predicted}" if predicted == people.n_tested else f"{predicted} of {people.n_tested}"
-        text += (
-            f" For {who} athletes capacity was estimated and not measured, which makes "
-            "a correlation look weaker than it is."
-        )
+        said.append(say.ESTIMATED.format(who=who))
     with_heart_rate = int(tests.loc[tests["uses_heart_rate"].astype(bool), "n_athletes"].sum())
     if with_heart_rate:
-        text += (
-            f" In {plural(with_heart_rate, 'athlete')} the test itself uses heart rate, which can create a relation with "
-            "heart rate in sparring where there is none."
-        )
-    return [text]
+        said.append(say.TEST_READS_RATE.format(people=plural(with_heart_rate, "athlete")))
+    said.append(say.RATE_IS_NOT_UPTAKE)
+    return [" ".join(said)]
 
 
 def _measurement_limits(answers, conditions) -> list[str]:
-    parts = []
-    delay = conditions.delay
+    parts, delay = [], conditions.delay
     if delay and delay["high"] > delay["low"]:
-        parts.append(
-            "Lactate goes on changing after a round, and the samples were taken between "
-            f"{format_ci(delay['low'], delay['high'], 0, unit='s')} after it".replace(" to ", " and ")
-            + ", which adds scatter and, where later rounds were sampled later, may add a trend."
-        )
-    cleaned = answers.cleaned
-    flags = cleaned.flags_table
-    if len(flags):
-        parts.append(
-            "Contact of the sensors is lost in clinches and on the ground, when effort may be highest; the "
-            "recordings have gaps of this kind, and a mean over what is left may be too low."
-        )
+        low, high = format_number(delay["low"], 0), format_number(delay["high"], 0, unit="s")
+        parts.append(say.LACTATE_DELAY.format(low=low, high=high))
+    if len(answers.cleaned.flags_table):
+        parts.append(say.CONTACT)
     missing = answers.study.athletes["hr_max_source"] != "measured"
     if conditions.n_traces and missing.any():
-        parts.append(
-            f"For {plural(int(missing.sum()), 'athlete')} no maximal heart rate was measured; shares of the maximum are "
-            "given for the others only."
-        )
+        parts.append(say.NO_MAXIMUM.format(people=plural(int(missing.sum()), "athlete")))
     return [" ".join(parts)] if parts else []
 
+
+MOST_TESTS = 2
+"""More tests than this are named in a table."""
 
 MOST_SESSIONS = 4
 """More sessions than this are counted, not described one by one."""
@@ -220,11 +182,10 @@ def write_up_protocol(study, conditions) -> list[str]:
             if every
             else f"{conditions.rounds_done} of {conditions.rounds_planned}"
         )
-        text += f" In the session that is analysed, {count} rounds noted for the athletes were sparred at least in part"
+        text += f" In the session that is analysed, {count} rounds noted for the athletes were sparred at least in part."
         if conditions.n_guests:
-            guests = "all" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
-            text += f", {guests} of them against a guest who was not measured"
-        text += "."
+            guests = "All" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
+            text += f" {guests} of them {'was' if guests == '1' else 'were'} against a guest who was not measured."
     return [text]
 
 
@@ -331,11 +292,13 @@ def _capacity(participants, titles: dict[str, str]) -> str:
         for _, t in tests.iterrows()
     ]
     text = f"Aerobic capacity was obtained by {join_words(named)}."
+    if len(named) > MOST_TESTS:
+        text = f"Aerobic capacity was obtained by {len(named)} tests ({{table:aerobic_tests}})."
     kinds = set(tests["error_kind"])
     if "prediction" in kinds and "retest" in kinds:
         text += (
-            " Part of these values are estimated by published equations and part are measured; both are analysed "
-            "together, each with the error of its kind."
+            " Some values are estimated by published equations and some measured; both are analysed together, each with the "
+            "error of its kind."
         )
     elif "prediction" in kinds:
         text += " These values are estimated by published equations and carry their error of prediction."
@@ -344,8 +307,8 @@ def _capacity(participants, titles: dict[str, str]) -> str:
         which = "these tests" if from_heart_rate.all() else "some of these tests"
         which = "this test" if len(tests) == 1 else which
         text += (
-            f" In {which} heart rate itself enters the estimate, so that such a value and a heart rate in sparring are not "
-            "independent measurements."
+            f" In {which} heart rate itself enters the estimate: such a value and a heart rate in sparring are not "
+            "independent."
         )
     return text
 
@@ -371,15 +334,12 @@ def write_up_participants(participants) -> list[str]:
         f" ({people})" if people else ""
     )
     text += "."
-    described = [line for _, row in _whole_sample(participants).iterrows() if (line := _characteristic(row))]
-    if described:
-        text += f" {join_words(described)}."
     if participants.groups:
         sizes = [f"{name} ({plural(size, 'athlete')})" for name, size in participants.groups.items()]
         rest = participants.n_athletes - sum(participants.groups.values())
         sizes += [f"the others ({plural(rest, 'athlete')})"] if rest else []
         text += f" {'Groups' if len(sizes) > 1 else 'Group'}: {join_words(sizes)}."
-    return [text, _counts(participants)]
+    return [f"{text} {_counts(participants)}"]
 
 
 def _sexes(p) -> list[str]:
@@ -389,25 +349,6 @@ def _sexes(p) -> list[str]:
         for n, one, many in counts
         if n and n < p.n_athletes
     ] or [f"all {many}" for n, _, many in counts[:2] if n]
-
-
-def _whole_sample(participants):
-    table = participants.characteristics
-    return table[(table["sex"] == "all") & (table["n_athletes"] > 0)]
-
-
-def _characteristic(row) -> str:
-    digits, unit = int(row["digits"]), row["unit"]
-    inside = []
-    if row["n_athletes"] > 1:
-        inside.append(f"SD {format_number(row['sd'], digits)}")
-    if row["n_missing"]:
-        inside.append(f"n = {row['n_athletes']}")
-    label = row["label"] if row["name"] == "age_years" else row["label"][0].lower() + row["label"][1:]
-    lead = "Mean age" if row["name"] == "age_years" else f"mean {label}"
-    return f"{lead} was {format_number(row['mean'], digits, unit=unit)}" + (
-        f" ({', '.join(inside)})" if inside else ""
-    )
 
 
 def _counts(p) -> str:

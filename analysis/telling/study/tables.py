@@ -1,195 +1,18 @@
-"""The tables of the answers: differences between rounds, fitness, comparison with published findings."""
+"""The tables about the study itself: athletes, plan, protocol, means, departures from the plan, what was set aside."""
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
-from ...basics import format_ci, format_df, format_number, format_p, format_percent
-from ...rounds import reading_of_step
+from ...basics import format_ci, format_number, format_p
 from ...study import OUTCOMES
 from ...study.outcomes import short_question
 from ..document import Table
 
-CI = "95\N{NO-BREAK SPACE}% interval"
-
-
-def contrasts_table(answers: dict) -> Table | None:
-    """Every step from a round to the next, and from first to last, of every outcome."""
-    shown, numbers = [], []
-    for outcome, answer in answers.items():
-        known = OUTCOMES[outcome]
-        for i, step in enumerate(answer.steps.to_dict("records")):
-            shown.append(
-                {
-                    "Outcome": known.axis_label if i == 0 else "",
-                    "Rounds": _step(step),
-                    "Difference": format_number(step["estimate"], max(known.digits, 1)),
-                    "95\N{NO-BREAK SPACE}% interval": format_ci(
-                        step["ci_low"], step["ci_high"], max(known.digits, 1)
-                    ),
-                    "df": format_df(step["df"]),
-                    "p": format_p(step["p"], equals=False),
-                    "p, adjusted": format_p(step.get("p_adjusted", float("nan")), equals=False),
-                    f"{format_percent(1 - 2 * answer.alpha)} interval": format_ci(
-                        step["equivalence_low"], step["equivalence_high"], max(known.digits, 1)
-                    ),
-                    "Passes from": format_number(step["smallest_bound"], max(known.digits, 1)),
-                    "Reading": reading_of_step(step, max(known.digits, 1)),
-                }
-            )
-        numbers.append(answer.steps.assign(outcome=outcome))
-    if not shown:
-        return None
-    note = (
-        "Equivalent: inside plus or minus the smallest change that matters, by two one-sided tests. Not shown: "
-        "neither a change nor equivalence is shown. The narrower interval, the wider of the model's and the robust one, decides "
-        "equivalence; passes from: the smallest bound with which the two rounds would be equivalent. A change counts only "
-        "where the robust test, which stands in the text, shows it too."
-    )
-    if any(answer.ordinal for answer in answers.values()):
-        note += " For ratings the exact test by order decides."
-    if any(_depends(answer) for answer in answers.values()):
-        note += " HI, LO: values off the analyser's scale; a reading holds as long as none of them was beyond the value given."
-    return Table(
-        "contrasts",
-        "Differences between rounds, later minus earlier, from the mixed model.",
-        pd.DataFrame(shown),
-        note=note,
-        numbers=pd.concat(numbers, ignore_index=True),
-    )
-
-
-def looks_table(looks: pd.DataFrame) -> Table | None:
-    """Estimates at a planned look, corrected for the looks before it."""
-    if looks is None or not len(looks):
-        return None
-    shown = []
-    for line in looks.to_dict("records"):
-        known = OUTCOMES[line["outcome"]]
-        digits = max(known.digits, 1) + (line["question"].startswith("fitness."))
-        shown.append(
-            {
-                "Question": short_question(line["question"]),
-                "Level": format_number(line["level"], 4),
-                "Estimate": format_number(line["estimate"], digits),
-                "Median-unbiased": format_number(line["median_unbiased"], digits),
-                "95\N{NO-BREAK SPACE}% interval": format_ci(line["ci_low"], line["ci_high"], digits),
-                "Interval at this level": format_ci(line["repeated_low"], line["repeated_high"], digits),
-                "Advice": line["advice"],
-            }
-        )
-    first = looks.iloc[0]
-    note = (
-        "Rounds: change from the first to the last; fitness: change of the outcome per unit of capacity. Median-unbiased: "
-        "corrected for the chance to have stopped before, were the study to end here. The interval at this level holds "
-        "whether it goes on or not. Advice does not bind."
-    )
-    return Table(
-        "looks",
-        f"Estimates at planned look {first['look']}, with {first['n_athletes']} athletes.",
-        pd.DataFrame(shown),
-        note=note,
-        numbers=looks,
-    )
-
-
-def _depends(answer) -> bool:
-    steps = answer.steps
-    return "label_at_scale_end" in steps and bool((steps["label_at_scale_end"] != steps["label"]).any())
-
-
-def _step(step: dict) -> str:
-    return str(step["contrast"]).replace(" - ", " − ")
-
-
-VERDICT_WORDS = {
-    "negligible": "too small to matter",
-    "supported": "as expected",
-    "opposite": "against what was expected",
-    "too imprecise": "not shown",
-}
-"""Verdicts on fitness, as a table prints them."""
-
-
-def capacity_table(answers: dict) -> Table | None:
-    """Effect of aerobic capacity on every outcome, and the correlation over athletes."""
-    shown, numbers = [], []
-    for outcome, answer in answers.items():
-        known = OUTCOMES[outcome]
-        pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
-        r = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), float("nan")) | (
-            pearson.iloc[0].to_dict() if len(pearson) else {}
-        )
-        digits = max(known.digits, 1)
-        shown.append(
-            {
-                "Outcome": known.axis_label,
-                "n": str(answer.n_athletes),
-                "Difference": format_number(answer.effect, digits),
-                CI: format_ci(answer.effect_ci_low, answer.effect_ci_high, digits),
-                "df": format_df(answer.planned.df),
-                "p": format_p(answer.planned.p, equals=False),
-                "r": format_number(r["estimate"], 2),
-                f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
-                "Reading": VERDICT_WORDS[answer.verdict],
-            }
-        )
-        line = {"outcome": outcome, "effect": answer.effect, "ci_low": answer.effect_ci_low}
-        line |= {"ci_high": answer.effect_ci_high, "p": answer.planned.p, "df": answer.planned.df}
-        line |= {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
-        line |= {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
-        numbers.append(line | {"reading": answer.verdict})
-    if not shown:
-        return None
-    first = next(iter(answers.values()))
-    step = format_number(first.capacity_step, 0 if first.capacity_step == round(first.capacity_step) else 2)
-    return Table(
-        "capacity",
-        "Aerobic capacity and the response to sparring: difference in the outcome between athletes who are "
-        f"{step}\N{NO-BREAK SPACE}{first.capacity_unit} apart.",
-        pd.DataFrame(shown),
-        note="Difference: from the planned model, adjusted as the text says. r: Pearson, over athletes, not adjusted.",
-        numbers=pd.DataFrame(numbers),
-    )
-
-
-def comparison_table(answer) -> Table | None:
-    """Published correlations beside ours."""
-    if not answer or answer.table.empty:
-        return None
-    shown = pd.DataFrame(
-        {
-            "Finding": line["finding"],
-            "Outcome": OUTCOMES[line["outcome"]].label if line["outcome"] in OUTCOMES else line["outcome"],
-            "Published r (n)": f"{format_number(line['r'], 2)} ({int(line['n'])})",
-            "Our r (n)": f"{format_number(line['r_new'], 2)} ({int(line['n_new'])})",
-            "Expected of ours": format_ci(line["prediction_low"], line["prediction_high"], 2),
-            "p of the difference": format_p(line["p_difference"], equals=False),
-            "Reading": line["verdict"] + (", says little" if line["says_little"] else ""),
-        }
-        for line in answer.table.to_dict("records")
-    )
-    return Table(
-        "comparison",
-        "Published correlations of fitness with the response, and ours.",
-        shown,
-        note="Expected of ours: 95\N{NO-BREAK SPACE}% prediction interval of a study of our size, if the published one is right. "
-        "Says little: the comparison could hardly have come out otherwise. Sources stand in the text.",
-        numbers=answer.table,
-    )
-
-
-def protocols_table(answer) -> Table | None:
-    """The protocols of the published findings beside ours."""
-    from ..published.tables import tabulate_protocols
-
-    wide = tabulate_protocols(answer)
-    if wide is None or wide.empty:
-        return None
-    shown = wide.astype(str).rename(columns={"aspect": "Aspect", "ours": "Ours"})
-    return Table(
-        "protocols", "Protocols of the published findings beside ours.", shown, numbers=answer.protocols
-    )
+FEWEST_FOR_A_GROUP = 3
+"""A mean of fewer people than this tells about a person: such a column is left out."""
 
 
 def participants_table(participants) -> Table | None:
@@ -281,7 +104,7 @@ def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
         "round_means",
         "Outcomes by round: mean (SD), number of athletes.",
         pd.DataFrame(lines),
-        note="Plain means of the athletes who sparred the round and have a value; the estimates of the model are in the text.",
+        note="Unadjusted means of the athletes who sparred the round and have a value.",
         numbers=table,
     )
 
@@ -300,6 +123,94 @@ def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
         return None
     shown = pd.DataFrame(lines, columns=["What", "Planned", "Done"])
     return Table("deviations", "Departures from the plan.", shown)
+
+
+def duration(seconds: float) -> str:
+    """Seconds as a reader wants them: "45 s", "8 min 9 s", "9 h 10 min"."""
+    whole = round(seconds)
+    minutes, rest = divmod(whole, 60)
+    hours, over = divmod(minutes, 60)
+    if hours:
+        return f"{hours}\N{NO-BREAK SPACE}h {over}\N{NO-BREAK SPACE}min"
+    if minutes:
+        return f"{minutes}\N{NO-BREAK SPACE}min" + (f" {rest}\N{NO-BREAK SPACE}s" if rest else "")
+    return f"{rest}\N{NO-BREAK SPACE}s"
+
+
+def plan_table(study, questions: tuple) -> Table | None:
+    """Every question of the plan: expected direction, what would matter and why, its standing, its p with the others."""
+    from .methods import smallest_reason, smallest_words
+
+    if not questions:
+        return None
+    lines = []
+    for q in questions:
+        words = short_question(q.id)
+        lines.append(
+            {
+                "Question": words[:1].upper() + words[1:],
+                "Expected": q.direction or "not said",
+                "Would matter": smallest_words(study.plan, q.outcome),
+                "Because": smallest_reason(study.plan, q.outcome) or "not said",
+                "Status": q.status,
+                "Why": q.why,
+                "p": "–" if math.isnan(q.p) else format_p(q.p, equals=False),
+                "p, with the others": "–"
+                if math.isnan(q.p_adjusted)
+                else format_p(q.p_adjusted, equals=False),
+            }
+        )
+    numbers = pd.DataFrame(
+        [{"id": q.id, "outcome": q.outcome, "p": q.p, "p_adjusted": q.p_adjusted} for q in questions]
+    )
+    numbers["smallest_effect"] = [study.plan.smallest_effects[q.outcome] for q in questions]
+    return Table(
+        "plan",
+        "The questions of the plan.",
+        pd.DataFrame(lines),
+        note="With the others: Holm-adjusted over the questions that the plan tests together.",
+        numbers=numbers,
+    )
+
+
+def looks_table(looks: pd.DataFrame) -> Table | None:
+    """Estimates at a planned look, corrected for the looks before it."""
+    if looks is None or not len(looks):
+        return None
+    shown = []
+    for line in looks.to_dict("records"):
+        known = OUTCOMES[line["outcome"]]
+        digits = max(known.digits, 1) + (line["question"].startswith("fitness."))
+        shown.append(
+            {
+                "Question": short_question(line["question"]),
+                "Level": format_number(line["level"], 4),
+                "Estimate": format_number(line["estimate"], digits),
+                "Median-unbiased": format_number(line["median_unbiased"], digits),
+                "95\N{NO-BREAK SPACE}% interval": format_ci(line["ci_low"], line["ci_high"], digits),
+                "Interval at this level": format_ci(line["repeated_low"], line["repeated_high"], digits),
+                "Advice": line["advice"],
+            }
+        )
+    first = looks.iloc[0]
+    note = (
+        "Rounds: change from the first to the last; fitness: change of the outcome per unit of capacity. Median-unbiased: "
+        "corrected for the chance to have stopped before, were the study to end here. The interval at this level holds "
+        "whether it goes on or not. Advice does not bind."
+    )
+    return Table(
+        "looks",
+        f"Estimates at planned look {first['look']}, with {first['n_athletes']} athletes.",
+        pd.DataFrame(shown),
+        note=note,
+        numbers=looks,
+    )
+
+
+def software_table(versions: dict[str, str]) -> Table:
+    """The packages with their versions."""
+    lines = [{"Package": name, "Version": version} for name, version in versions.items()]
+    return Table("software", "Software.", pd.DataFrame(lines))
 
 
 ORIGINS = {
@@ -324,6 +235,8 @@ def _unreadable(cause: str) -> str:
 
 
 def _amount(amount: float, unit: str) -> str:
+    if unit == "s":
+        return duration(amount)
     unit = unit.removesuffix("s") if amount == 1 and unit in ("rows", "values", "files") else unit
     return format_number(amount, 0, unit=unit)
 
@@ -334,7 +247,7 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
         return None
     from ..cleaning.tables import cause_in_words
 
-    units = {"rows": "rows", "values": "values", "s": "s of recording"}
+    units = {"rows": "rows", "values": "values"}
     shown = pd.DataFrame(
         {
             "From": _origin(r["table"], r["measure"]),

@@ -1,0 +1,288 @@
+"""The first screen of a write-up: what to trust, three questions with a verdict each, and what this cannot decide."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import partial
+
+from ..basics import format_ci, format_number, join_words
+from ..study import OUTCOMES
+from ..telling.cleaning.tables import sparred_rows
+from ..telling.document import Paragraph, Picture, Section
+from ..telling.fitness.sentences import plain_capacity
+from ..telling.fitness.words import plain_side, yardstick_words
+from ..telling.published.sentences import named, verdict_of
+from ..telling.rounds import phrases as rounds_say
+from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, weigh_change
+from ..telling.rounds.words import lower_first, plain_size, plain_span, shown_interval
+from ..telling.study import phrases as say
+from ..telling.survey.sentences import plain_survey
+from .pictures import fitness_outcomes, has_rounds, nothing_compared
+
+MOST_WORDS = 250
+"""More than this nobody reads on one screen: what is least needed goes first."""
+
+MOST_TO_FIX = 2
+"""As many athletes are named whose straps lost the most."""
+
+
+def answers_sections(answers, *, own: bool = False) -> list[Section]:
+    """Assemble the first screen; `own` adds a line per athlete who agreed to it, for the owner's copy."""
+    if not has_rounds(answers):
+        return _survey(answers)
+    made = [_trust(answers, own=own)]
+    rounds = {o: a for o in answers.primary_outcomes if (a := answers.rounds(o))}
+    if rounds:
+        made += [_harder(rounds), _level(rounds)]
+    else:
+        made.append(_section(say.HARDER, say.CANNOT_TELL, _listed(nothing_compared(answers))))
+    made += [_fitter(answers), *_paper(answers)]
+    if own and rounds:
+        made += _athletes(answers, rounds)
+    made.append(_cannot(answers))
+    return _within(made)
+
+
+def _survey(answers) -> list[Section]:
+    answer = answers.survey()
+    said = plain_survey(answer) if answer else say.NOT_MEASURED
+    return _within([_section(say.SESSIONS, "", _listed([said]))])
+
+
+def _section(title: str, verdict: str, blocks: list) -> Section:
+    return Section(title, tuple(b for b in blocks if b), 2, "answers", verdict)
+
+
+def _listed(texts: list[str], *, sure: int = 1) -> list[Paragraph]:
+    """Paragraphs, of which those after the first `sure` may go where there are too many words."""
+    texts = [t for t in texts if t]
+    return [Paragraph(t, "plain" if i < sure else "extra") for i, t in enumerate(texts)]
+
+
+def _trust(answers, *, own: bool) -> Section:
+    cleaned = answers.cleaned
+    if not cleaned:
+        return _section("", "", _listed([str(cleaned)]))
+    rows = sparred_rows(cleaned)
+    kept, all_rows = int(rows["hr_mean_bpm"].notna().sum()), len(rows)
+    if not kept:
+        return _section("", "", _listed([say.TRUST_NONE]))
+    typed = int((rows["hr_source"] == "typed").sum())
+    words = {"kept": kept, "rounds": all_rows, "typed": say.TRUST_TYPED.format(count=typed) if typed else ""}
+    text = (say.TRUST_ALL if kept == all_rows else say.TRUST).format(**words)
+    return _section("", "", _listed([f"{text} {_whom_to_fix(rows, own=own)}"]))
+
+
+def _whom_to_fix(rows, *, own: bool) -> str:
+    """Name the athletes who lost most rounds of heart rate; where the page is passed on, say how many they are."""
+    lost = (
+        rows[rows["hr_mean_bpm"].isna()].groupby("athlete").size().sort_values(ascending=False, kind="stable")
+    )
+    if lost.empty:
+        return say.FIX_NONE
+    if not own:
+        return say.FIX_ONE if len(lost) == 1 else say.FIX_COUNT.format(count=len(lost))
+    return say.FIX.format(who=join_words(list(lost.index[:MOST_TO_FIX])))
+
+
+def short_name(outcome: str) -> str:
+    """An outcome as people say it: "heart rate", "lactate", "exertion"."""
+    known = OUTCOMES[outcome]
+    return say.SHORT_NAMES.get(known.question, lower_first(known.label))
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _verdict(states: dict[str, str]) -> str:
+    """Put what was found of several outcomes into a few words."""
+    shown = [short_name(o) for o, s in states.items() if s == "shown"]
+    small = [short_name(o) for o, s in states.items() if s == "small"]
+    if len(shown) == len(states):
+        return say.SHOWN
+    if len(small) == len(states):
+        return say.TOO_SMALL
+    if shown:
+        return say.SHOWN_FOR.format(outcomes=join_words(shown))
+    if small:
+        return say.TOO_SMALL_FOR.format(outcomes=join_words(small))
+    return say.CANNOT_TELL
+
+
+def _harder(rounds: dict) -> Section:
+    states, falls = {}, []
+    for outcome, answer in rounds.items():
+        small = answer.verdict in ("equivalent", "changed but smaller than matters")
+        states[outcome] = "small" if small else "shown" if answer.changed else "open"
+        if states[outcome] == "shown" and answer.last_minus_first < 0:
+            falls.append(outcome)
+    verdict = (
+        say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
+    )
+    first = next(iter(rounds.values()))
+    texts = [_together(rounds) or " ".join(_change(o, a) for o, a in rounds.items()), _for_monday(first)]
+    from ..telling.study.small_figures import draw_change
+
+    picture = Picture("answers_change", partial(draw_change, rounds), "")
+    return _section(say.HARDER, verdict, [*_listed(texts, sure=2), picture])
+
+
+def _together(rounds: dict) -> str:
+    """One sentence where every outcome was shown to change the same way between the same rounds."""
+    parts, ways, ends = [], set(), set()
+    for outcome, answer in rounds.items():
+        step, known = answer.steps.iloc[-1], OUTCOMES[outcome]
+        if not answer.changed or step["label"] != "changed":
+            return ""
+        rising = step["estimate"] > 0
+        span = plain_span(*shown_interval(answer, step), known, rising=rising)
+        ways.add("rose" if rising else "fell")
+        ends.add((answer.labels[0], answer.labels[-1]))
+        level = "" if parts else say.LEVEL_OF_INTERVAL
+        name = f"{short_name(outcome)} {next(iter(ways))}" if not parts else short_name(outcome)
+        parts.append(f"{name} {plain_size(step['estimate'], known)} ({level}{span})")
+    if len(ways) > 1 or len(ends) > 1:
+        return ""
+    first, last = ends.pop()
+    return say.FROM_TO.format(first=first, last=last, changes=join_words(parts))
+
+
+def _change(outcome: str, answer) -> str:
+    if answer.changed or answer.verdict != "not shown" or plateau_condition(answer):
+        text = plain_change(answer)
+        return text if _names(text, answer) else f"{_capital(short_name(outcome))}: {lower_first(text)}"
+    known, (low, high) = OUTCOMES[outcome], shown_interval(answer, answer.steps.iloc[-1])
+    return say.OPEN_SHORT.format(
+        Outcome=_capital(short_name(outcome)),
+        low=plain_side(low, known),
+        high=plain_side(high, known, unit=False),
+    )
+
+
+def _names(text: str, answer) -> bool:
+    return OUTCOMES[answer.outcome].label.lower() in text.lower()
+
+
+def _for_monday(answer) -> str:
+    weighed = weigh_change(answer)
+    return say.FOR_MONDAY.format(weighed=lower_first(weighed)) if weighed else ""
+
+
+def _level(rounds: dict) -> Section:
+    states, texts = {}, []
+    for outcome, answer in rounds.items():
+        states[outcome] = "shown" if answer.plateau_from else "open"
+        text, name = plain_plateau(answer), _capital(short_name(outcome))
+        if text.startswith(rounds_say.UNCLEAR[:14]) or text.startswith(rounds_say.TWO_ROUNDS[:10]):
+            text = say.CANNOT_TELL_OF.format(Outcome=name)
+        elif not _names(text, answer):
+            text = f"{name}: {lower_first(text)}"
+        texts.append(text)
+    verdict = _verdict(states)
+    from ..telling.study.small_figures import draw_level
+
+    picture = Picture("answers_level", partial(draw_level, rounds), "")
+    return _section(say.LEVEL, verdict, [*_listed([" ".join(texts)]), picture])
+
+
+def _fitter(answers) -> Section:
+    found = {o: answers.fitness(o) for o in fitness_outcomes(answers)}
+    analysed = {o: a for o, a in found.items() if a}
+    if not analysed:
+        why = next((str(a) for a in found.values()), "")
+        return _section(say.FITTER, say.NOT_MEASURED, _listed([why]))
+    answer = next(iter(analysed.values()))
+    verdict = {
+        "supported": say.SHOWN,
+        "negligible": say.TOO_SMALL,
+        "opposite": say.AGAINST,
+    }.get(answer.verdict, say.CANNOT_TELL)
+    yardstick = yardstick_words(answers.capacity, answer.contrast_step)
+    text = plain_capacity(answer, yardstick=yardstick, short=True)
+    text = text.removeprefix(say.REPEATS_VERDICT)
+    others = [_other_fitness(o, a) for o, a in list(analysed.items())[1:]]
+    from ..telling.study.small_figures import draw_fitter
+
+    picture = Picture("answers_fitter", partial(draw_fitter, answer), "")
+    return _section(say.FITTER, verdict, [*_listed([text, *others]), picture])
+
+
+def _other_fitness(outcome: str, answer) -> str:
+    known = OUTCOMES[outcome]
+    return say.OTHER_FITNESS.format(
+        Outcome=_capital(short_name(outcome)),
+        low=plain_side(answer.contrast_ci_low, known),
+        high=plain_side(answer.contrast_ci_high, known, unit=False),
+    )
+
+
+def _paper(answers) -> list[Section]:
+    answer = answers.published()
+    if not answer or not answer.correlations:
+        return []
+    c = answer.correlations[0]
+    text = say.BESIDE_PAPER.format(
+        paper=named(c.finding),
+        theirs=format_number(c.r, 2),
+        ours=format_number(c.r_new, 2),
+        expected=format_ci(c.prediction_low, c.prediction_high, 2),
+    )
+    from ..telling.study.small_figures import draw_beside_paper
+
+    picture = Picture("answers_paper", partial(draw_beside_paper, answer), "")
+    return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text]), picture])]
+
+
+def _athletes(answers, rounds: dict) -> list[Section]:
+    from ..telling.study.small_figures import draw_athletes, own_changes
+
+    outcome = next(iter(rounds))
+    changes = own_changes(answers, outcome)
+    if changes is None or changes.empty:
+        return []
+    picture = Picture("answers_athletes", partial(draw_athletes, changes, outcome), "")
+    return [_section(say.EACH_ATHLETE, "", [*_listed([say.ATHLETES]), picture])]
+
+
+def _cannot(answers) -> Section:
+    people = answers.description.participants
+    clubs = "One club" if people.n_clubs < 2 else f"{people.n_clubs} clubs"
+    count = answers.study.sessions["session"].nunique() if len(answers.study.sessions) else 1
+    evenings = "one evening" if count < 2 else f"{count} evenings"
+    said = say.CANNOT_DECIDE.format(clubs=clubs, evenings=evenings)
+    return _section(say.CANNOT, "", [Paragraph(said, "plain"), Paragraph(say.CAUTION, "caution")])
+
+
+def words_of(sections) -> int:
+    """Count the words of a screen: headings, verdicts, sentences, captions."""
+    return sum(len(re.findall(r"\S+", text)) for section in sections for text in _texts(section))
+
+
+def _texts(section: Section):
+    yield section.title
+    yield section.verdict
+    for block in section.blocks:
+        yield block.text if isinstance(block, Paragraph) else getattr(block, "caption", "")
+
+
+def _within(sections: list[Section]) -> list[Section]:
+    """Leave out what is least needed, from the end, until everything fits on one screen."""
+    sections = [s for s in sections if s.blocks]
+    while words_of(sections) > MOST_WORDS:
+        place = next(
+            (
+                (i, j)
+                for i in reversed(range(len(sections)))
+                for j in reversed(range(len(sections[i].blocks)))
+                if getattr(sections[i].blocks[j], "kind", "") == "extra"
+            ),
+            None,
+        )
+        if place is None:
+            break
+        i, j = place
+        blocks = sections[i].blocks
+        sections[i] = replace(sections[i], blocks=(*blocks[:j], *blocks[j + 1 :]))
+    return sections

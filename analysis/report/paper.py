@@ -1,0 +1,306 @@
+"""The paper: what a journal prints, and nothing that is not reported; at most five tables and four figures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..basics import join_words
+from ..study import planned
+from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
+from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
+from ..telling.fitness.sentences import plain_capacity, write_up_capacity
+from ..telling.fitness.supplement import capacity_table
+from ..telling.fitness.words import step_words
+from ..telling.published.sentences import plain_correlation, write_up_replication
+from ..telling.published.supplement import comparison_table
+from ..telling.rounds.sentences import plain_rounds, write_up_rounds
+from ..telling.rounds.supplement import contrasts_table
+from ..telling.study import phrases as say
+from ..telling.study import tables
+from ..telling.study.methods import (
+    write_up_claim,
+    write_up_plan,
+    write_up_power,
+    write_up_software,
+    write_up_statistics,
+)
+from ..telling.study.sentences import (
+    plain_participants,
+    write_up_conditions,
+    write_up_deviations,
+    write_up_limitations,
+    write_up_measurements,
+    write_up_participants,
+    write_up_protocol,
+)
+from ..telling.survey.sentences import plain_survey, write_up_survey
+from ..telling.training.figures import training_pictures
+from ..telling.training.sentences import plain_training, write_up_training, write_up_training_methods
+from ..telling.training.tables import training_tables
+from . import pictures
+from .pictures import fitness_outcomes, has_rounds, nothing_compared
+
+
+def paper_sections(answers) -> list[Section]:
+    """Assemble the paper of a study, without its sources."""
+    sections = [
+        *_abstract(answers),
+        *_introduction(answers),
+        *_methods(answers),
+        *_results(answers),
+        *_discussion(answers),
+        _statements(),
+    ]
+    return [s for s in sections if s.blocks or s.level == 1]
+
+
+MOST = {Table: 5, Picture: 4}
+"""So many tables and figures a paper holds; further ones go to the supplement."""
+
+
+def within_limits(sections: list[Section]) -> tuple[list[Section], list]:
+    """Keep the paper to its number of tables and figures; return what goes to the supplement."""
+    count, kept, further = dict.fromkeys(MOST, 0), [], []
+    for section in sections:
+        blocks = []
+        for block in section.blocks:
+            kind = type(block)
+            count[kind] = count.get(kind, 0) + 1
+            (blocks if count[kind] <= MOST.get(kind, count[kind]) else further).append(block)
+        kept.append(replace(section, blocks=tuple(blocks)))
+    return kept, further
+
+
+def _abstract(answers) -> list[Section]:
+    said = []
+    if has_rounds(answers):
+        said += [plain_participants(answers.description.participants)]
+        said += [plain_rounds(answers.rounds(o)) for o in answers.primary_outcomes]
+        said += [plain_capacity(answers.fitness(o), short=True) for o in fitness_outcomes(answers)]
+        published = answers.published()
+        if published and published.correlations:
+            said.append(plain_correlation(published.correlations[0], published, short=True))
+        said += nothing_compared(answers)
+    said.append(plain_training(answers.training()))
+    if answers.survey():
+        said.append(plain_survey(answers.survey()))
+    results = [Paragraph(t) for t in _chunks(said)]
+    blocks = (
+        Paragraph(say.DRAFT, "note"),
+        Paragraph(say.ABSTRACT_BACKGROUND, "note"),
+        *results,
+        Paragraph(say.ABSTRACT_CONCLUSION, "note"),
+    )
+    return [Section("Abstract", blocks)]
+
+
+MOST_WORDS = 100
+"""Sentences are put into one paragraph up to so many words."""
+
+
+def _chunks(texts: list[str]) -> list[str]:
+    """Put short texts together into paragraphs that stay readable."""
+    found: list[list[str]] = []
+    for text in (part.strip() for t in texts for part in t.split("\n\n")):
+        if not text:
+            continue
+        words = len(text.split()) + (len(" ".join(found[-1]).split()) if found else 0)
+        if found and words <= MOST_WORDS:
+            found[-1].append(text)
+        else:
+            found.append([text])
+    return [" ".join(part) for part in found]
+
+
+def _introduction(answers) -> list[Section]:
+    plan = planned(answers.study)
+    own = has_rounds(answers) and "hypotheses" not in plan.proposed
+    asked = [h.text for h in plan.hypotheses if h.text and own]
+    blocks = (Paragraph(say.INTRODUCTION, "note"), *((Bullets(tuple(asked)),) if asked else ()))
+    return [Section("Introduction", blocks)]
+
+
+def _methods(answers) -> list[Section]:
+    study, description = answers.study, answers.description
+    recruitment = say.RECRUITMENT if has_rounds(answers) else say.RECRUITMENT_SURVEY
+    protocol = write_up_protocol(study, description.conditions) + write_up_conditions(description.conditions)
+    measured = write_up_measurements(study, description, _test_titles(description.participants.tests))
+    cleaning = write_up_cleaning(answers.cleaned) if answers.cleaned else []
+    return [
+        Section("Methods"),
+        Section("Participants", paragraphs(recruitment, "note"), 2),
+        Section("Protocol and conditions", paragraphs(_pointing(protocol, "protocol")), 2),
+        Section("Measurements", paragraphs(_chunks(measured)), 2),
+        Section("Heart-rate processing", paragraphs(_pointing(cleaning, "rules")), 2),
+        Section("Plan and size", paragraphs(_plan(answers)), 2),
+        Section("Training", paragraphs(_chunks(write_up_training_methods(answers.training()))), 2),
+        Section("Statistical analysis", paragraphs(_statistics(answers)), 2),
+    ]
+
+
+def _pointing(texts: list[str], *keys: str) -> list[str]:
+    """Point from the end of the last text to tables or figures."""
+    if not texts or not keys:
+        return texts
+    refs = ", ".join(f"{{{key}}}" if ":" in key else f"{{table:{key}}}" for key in keys)
+    return [*texts[:-1], f"{texts[-1].removesuffix('.')} ({refs})."]
+
+
+def _test_titles(tests) -> dict[str, str]:
+    if tests.empty:
+        return {}
+    from ..physiology import known_aerobic_tests
+
+    known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
+    return {t: str(known[t]) for t in tests["test"] if t in known.index}
+
+
+def _plan(answers) -> list[str]:
+    if not has_rounds(answers):
+        return []
+    plan = _pointing(write_up_plan(answers.study, answers.fitness_outcomes, answers.questions), "plan")
+    return plan + write_up_power(answers.design())
+
+
+def _statistics(answers) -> list[str]:
+    from .about import versions
+
+    outcomes = answers.fitness_outcomes
+    found = [a for o in outcomes if (a := answers.fitness(o))]
+    rounds = [a for o in answers.primary_outcomes if (a := answers.rounds(o))]
+    said = write_up_statistics(
+        answers.study.plan,
+        outcomes,
+        with_fitness=bool(found),
+        with_published=bool(answers.published()),
+        off_scale=any(a.bounds is not None for a in rounds),
+        step=step_words(found[0].contrast_step, found[0].capacity_unit) if found else "",
+    )
+    return _chunks([*said, *(write_up_software(versions(), answers.seed) if outcomes else [])])
+
+
+def _results(answers) -> list[Section]:
+    description, outcomes = answers.description, answers.measured_outcomes
+    people = tables.participants_table(description.participants)
+    aside = write_up_set_aside(answers.cleaned) if answers.cleaned else []
+    blocks = [
+        *paragraphs(
+            _pointing(write_up_participants(description.participants), *(["participants"] if people else []))
+        ),
+        *([people] if people else []),
+        *paragraphs(_pointing(aside, "set_aside", "figure:missing")),
+    ]
+    sections = [Section("Results"), Section("Athletes and data", tuple(blocks), 2)]
+    if not outcomes:
+        missing = Section("Outcomes by round", paragraphs(nothing_compared(answers)), 2)
+        rest = [*_fitness(answers), *_comparison(answers), *_training(answers), *_survey(answers)]
+        return [*sections, missing, *rest]
+    rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
+    return [
+        *sections,
+        *_rounds(answers, rounds),
+        *_fitness(answers),
+        *_training(answers),
+        *_comparison(answers),
+        *_survey(answers),
+    ]
+
+
+def _rounds(answers, rounds: dict) -> list[Section]:
+    means = tables.means_table(answers.description.round_means, tuple(rounds))
+    contrasts = contrasts_table(rounds)
+    picture = pictures.rounds_picture(rounds)
+    texts = [_claimed(answers, "rounds", o, *write_up_rounds(a)) for o, a in rounds.items()]
+    if texts and picture:
+        texts[0] = f"{texts[0]} {say.SEE_ROUNDS}"
+    if texts and contrasts:
+        texts.append(say.SEE_STEPS)
+    found = [b for b in (picture, means, contrasts) if b]
+    return [Section("Change over the rounds", (*paragraphs(texts), *found), 2)]
+
+
+def _fitness(answers) -> list[Section]:
+    found = {o: answers.fitness(o) for o in fitness_outcomes(answers)}
+    analysed = {o: a for o, a in found.items() if a}
+    if not found:
+        return []
+    texts = [_claimed(answers, "fitness", o, *write_up_capacity(a)) for o, a in found.items()]
+    shown = [pictures.fitness_picture(o, a) for o, a in analysed.items()][:MOST_FITNESS_PICTURES]
+    table = capacity_table(analysed)
+    if table:
+        see = join_words([f"{{figure:{p.key}}}" for p in shown])
+        texts.append(f"{see} {say.SHOW[len(shown) > 1]}. {say.SEE_FITNESS}")
+    return [Section("Fitness and the response", (*paragraphs(texts), *([table] if table else []), *shown), 2)]
+
+
+def _claimed(answers, family: str, outcome: str, text: str) -> str:
+    """A result, and whether the plan lets it be claimed beside the other questions."""
+    return " ".join(t for t in (text, write_up_claim(answers.questions, family, outcome)) if t)
+
+
+MOST_FITNESS_PICTURES = 2
+"""Further outcomes have their picture in the supplement, so that the paper keeps to four."""
+
+
+def _comparison(answers) -> list[Section]:
+    answer = answers.published()
+    if not answer:
+        return []
+    texts = write_up_replication(answer)
+    table, picture = comparison_table(answer), pictures.forest_picture(answer)
+    if texts and table:
+        texts[0] = f"{texts[0]} {say.SEE_COMPARISON}"
+    if texts:
+        texts[-1] = f"{texts[-1]} {say.SEE_PUBLISHED}"
+    return [
+        Section(
+            "Comparison with published findings",
+            (*paragraphs(_chunks(texts)), *(b for b in (table, picture) if b)),
+            2,
+        )
+    ]
+
+
+def _training(answers) -> list[Section]:
+    """The training study: its answer here, what stands beside it in the supplement."""
+    answer = answers.training()
+    if not answer:
+        return []
+    shown = [t for t in training_tables(answer) if t.key not in TRAINING_BESIDE]
+    drawn = [p for p, _ in training_pictures(answer)[:2]]
+    see = [f"{{table:{t.key}}}" for t in shown] + [f"{{figure:{p.key}}}" for p in drawn]
+    texts = [
+        *_chunks(write_up_training(answer)),
+        *([say.SEE_TRAINING.format(refs=join_words(see))] if see else []),
+    ]
+    return [Section("The training study", (*paragraphs(texts), *shown, *drawn), 2)]
+
+
+TRAINING_BESIDE = ("training_individual", "training_guards")
+"""Tables of the training study that stand in the supplement."""
+
+
+def _survey(answers) -> list[Section]:
+    answer = answers.survey()
+    if not answer:
+        return []
+    texts, picture = write_up_survey(answer), pictures.survey_picture(answer)
+    if texts and picture:
+        texts = [*texts[:-1], f"{texts[-1]} {{figure:{picture.key}}} shows the sessions."]
+    return [Section("Submitted sessions", (*paragraphs(texts), *([picture] if picture else [])), 2)]
+
+
+def _discussion(answers) -> list[Section]:
+    sections = [
+        Section("Discussion", paragraphs(say.DISCUSSION, "note")),
+        Section("Limitations", paragraphs(write_up_limitations(answers)), 2),
+    ]
+    if has_rounds(answers):
+        sections.append(Section("Departures from the plan", paragraphs(write_up_deviations(answers)), 2))
+    return sections
+
+
+def _statements() -> Section:
+    return Section(
+        "Statements", tuple(Paragraph(f"{name}: [{what}]", "note") for name, what in say.STATEMENTS)
+    )

@@ -1,0 +1,156 @@
+"""The supplement: every other analysis, in tables rather than sentences."""
+
+from __future__ import annotations
+
+from ..basics import NotYet, join_words
+from ..capacity import fitness_by_bound
+from ..rounds import rounds_by_bound
+from ..study import OUTCOMES
+from ..telling.cleaning.tables import tabulate_rules
+from ..telling.document import Bullets, Picture, Section, Table, paragraphs
+from ..telling.fitness import supplement as fitness
+from ..telling.fitness.tables import table_tests
+from ..telling.published import supplement as published
+from ..telling.rounds import supplement as rounds
+from ..telling.study import phrases as say
+from ..telling.study import tables
+from ..telling.study.sentences import deviations
+from ..telling.training.figures import training_pictures
+from ..telling.training.tables import training_tables
+from . import pictures
+from .paper import TRAINING_BESIDE
+from .pictures import fitness_outcomes, has_rounds
+
+
+def supplement_sections(answers) -> list[Section]:
+    """Assemble the supplement of a study, without the checklists."""
+    sections = [_study(answers), _data(answers)]
+    if answers.fitness_outcomes:
+        found = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
+        sections += [_rounds(found), _repeatability(answers), _fitness(answers), _published(answers)]
+    sections += [_looks(answers), _training(answers)]
+    return [s for s in sections if s is not None and s.blocks]
+
+
+def _looks(answers) -> Section | None:
+    found = answers.looks
+    table = None if isinstance(found, NotYet) else tables.looks_table(found)
+    return _section("Planned looks", [], [table]) if table else None
+
+
+def further_section(blocks: list) -> Section:
+    """Tables and figures that the paper has no room for."""
+    return _section("Further tables and figures", [], blocks)
+
+
+def _training(answers) -> Section | None:
+    answer = answers.training()
+    if not answer:
+        return None
+    made = [t for t in training_tables(answer) if t.key in TRAINING_BESIDE]
+    return _section("Training", [], [*made, *(picture for picture, _ in training_pictures(answer)[2:])])
+
+
+def _section(title: str, texts: list[str], blocks: list) -> Section:
+    """A section that points to each of its tables and figures before it shows them."""
+    blocks = [b for b in blocks if b is not None]
+    named = [
+        (b.key, "table" if isinstance(b, Table) else "figure")
+        for b in blocks
+        if isinstance(b, Table | Picture)
+    ]
+    refs = [f"{{{kind}:{key}}}" for key, kind in named]
+    pointing = say.SEE_HERE.format(refs=join_words(refs)) if refs else ""
+    return Section(title, (*paragraphs([t for t in [*texts, pointing] if t]), *blocks), 1, "supplement")
+
+
+def _study(answers) -> Section | None:
+    from .about import versions
+
+    study = answers.study
+    tests = table_tests(answers.capacity)
+    aerobic = (
+        Table("aerobic_tests", "How aerobic capacity was measured.", tests)
+        if answers.capacity is not None and not isinstance(tests, str) and len(tests)
+        else None
+    )
+    rules = (
+        Table(
+            "rules",
+            "Rules of heart-rate processing.",
+            tabulate_rules(answers.cleaned).rename(columns=str.capitalize),
+        )
+        if answers.cleaned and answers.cleaned.traces
+        else None
+    )
+    blocks = [
+        tables.plan_table(study, answers.questions) if has_rounds(answers) else None,
+        tables.protocol_table(study),
+        aerobic,
+        rules,
+        tables.software_table(versions()),
+        tables.deviations_table(deviations(answers)) if has_rounds(answers) else None,
+    ]
+    return _section("Plan, protocol and methods", [], blocks)
+
+
+def _data(answers) -> Section | None:
+    missing = pictures.missing_picture(answers.cleaned) if answers.cleaned else None
+    return _section("Data", [], [tables.set_aside_table(answers.description.set_aside), missing])
+
+
+def _rounds(found: dict) -> Section | None:
+    texts = []
+    made = [
+        rounds.round_tests_table(found),
+        rounds.contrasts_by_method_table(found),
+        rounds.equivalence_table(found),
+        rounds.ways_table(found),
+        rounds.sizes_table(found),
+        rounds.missing_table(found),
+        rounds.off_scale_table(found),
+        rounds.opponents_table(found),
+        *(pictures.steps_picture(o, a) for o, a in found.items()),
+        *(pictures.checks_picture(o, a) for o, a in found.items() if not OUTCOMES[o].ordinal),
+        *(pictures.bound_picture("rounds", o, rounds_by_bound(a)) for o, a in found.items()),
+    ]
+    return _section("Rounds", texts, made)
+
+
+def _repeatability(answers) -> Section | None:
+    found = {o: r for o in answers.primary_outcomes if (r := answers.reliability(o))}
+    return _section("Repeatability", [], [rounds.repeatability_table(found)])
+
+
+def _fitness(answers) -> Section | None:
+    found = {o: a for o in fitness_outcomes(answers) if (a := answers.fitness(o))}
+    if not found:
+        return None
+    made = [
+        fitness.correlations_table(found),
+        fitness.slopes_table(found),
+        fitness.error_table(found),
+        fitness.robustness_table(found),
+        fitness.drift_table(found),
+        *(pictures.fitness_picture(o, a) for o, a in list(found.items())[2:]),
+        *(pictures.analyses_picture(o, a) for o, a in found.items()),
+        *(pictures.bound_picture("fitness", o, fitness_by_bound(a)) for o, a in found.items()),
+    ]
+    section = _section("Fitness", [], made)
+    cautions = fitness.cautions_of(found)
+    return (
+        Section(section.title, (*section.blocks, Bullets(cautions)), 1, "supplement") if cautions else section
+    )
+
+
+def _published(answers) -> Section | None:
+    answer = answers.published()
+    if not answer:
+        return None
+    made = [
+        published.evidence_table(answer),
+        published.profiles_table(answer),
+        published.steps_table(answer),
+        published.protocols_table(answer),
+    ]
+    return _section("Published findings", list(answer.warnings), made)

@@ -1,0 +1,51 @@
+"""The phrases about cleaning, apart from the logic that chooses among them: change any of them here.
+
+Words in braces are filled in from results.
+"""
+
+from __future__ import annotations
+
+# for the coach
+NO_ROUND = "No round was sparred, so there is nothing to clean."
+NO_RATE = "No heart rate was recorded."
+ONLY_TYPED_ONE = "One round mean of heart rate was read off a device and typed, which nobody can check; there are no recordings."
+ONLY_TYPED = "{count} round means of heart rate were read off a device and typed, which nobody can check; there are no recordings."
+USABLE = "Of {rounds} sparred, {traced} have a usable mean heart rate from a recording."
+ALSO_TYPED = "{count} more {have} a mean typed from a device, which nobody can check."
+LOST = "For {rounds} there is no mean at all."
+TIME_ASIDE = "Of the time in recorded rounds, {share} was set aside."
+TIME_ASIDE_MOST = "Of the time in recorded rounds, {share} was set aside, mostly for {cause}."
+UNUSED = "{recordings} could not be used; the table of what was set aside says why."
+UNUSED_DAY = "{recordings} could not be used: by {its} own date {they_are} of another day."
+UNUSED_SOME_DAY = "{recordings} could not be used, {count} of them by {its} own date of another day; the table of what was set aside says why."
+
+WHOLE_ROUNDS = "Every round mean that is used rests on its whole round."
+PART_ROUNDS = (
+    "Of {means} from recordings, {count} {rest} on less than the whole round. If the athlete had been at rest level in the "
+    "missing time, a mean would be up to {lower} lower; at maximum, up to {higher} higher. Contact is lost most in hard "
+    "scrambles, so the truth may lie nearer the upper end."
+)
+
+# for the write-up
+TRACES = "Heart rate came from {traces} of {people}."
+FOUND_BY_TRACE = (
+    "Rounds without a logged time were found by comparing the recording with the first-order response to rounds and rests "
+    "(least confidence {least})."
+)
+FOUND_BY_CLOCK = "Rounds were cut by the timekeeper's clock."
+OFFSETS = "Device clocks were corrected by logged offsets in {recordings} ({span})."
+BY_EVENT = "{recordings} {was} put on the clock by an event common to all devices."
+OTHER_OFFSET = "In {recordings} the heart rate itself suggested another offset, which was not applied."
+RULES = (
+    "We flagged samples, and changed none, where heart rate was outside {low} to {high} or more than {above} above the "
+    "measured maximum. We also flagged samples that stayed at one value for {flat} or longer, changed faster than is "
+    "physiologically possible, were doubled or halved, or came before steady contact. Means are weighted by time, and longer "
+    "gaps were not filled in. A round has a mean where at least {share} of it is valid and where bridging its gaps by a "
+    "straight line would move the mean by at most {shift}."
+)
+ASIDE = "Of {minutes} in recorded rounds, {share} were set aside."
+ASIDE_MOST = "The largest part was {cause}."
+NO_MEAN = "{rounds} of {all} gave no mean heart rate."
+FLAGS_KEPT = "With flagged samples kept, no round mean would move by more than {largest}."
+BY_HAND = "{decisions} by hand about recordings {was} applied; each stands with its reason in the ledger."
+TYPED = "{means} of {people} {was} read off a device without a stored recording; no check of a recording applies to {it}."

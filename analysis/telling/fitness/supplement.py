@@ -1,0 +1,353 @@
+"""What the supplement shows of fitness: correlations, subgroups, the test's error, influence, other analyses, drift."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from ...basics import format_ci, format_number, format_p
+from ...study import OUTCOMES
+from ..document import Table
+from .words import (
+    COVARIATES,
+    beside,
+    digits_of,
+    fine_digits,
+    step_words,
+    with_minus,
+)
+
+CI = "95\N{NO-BREAK SPACE}% interval"
+DASH = "\N{EN DASH}"
+SEXES = {"F": "women", "M": "men"}
+
+VERDICT_WORDS = {
+    "negligible": "too small to matter",
+    "supported": "as expected",
+    "opposite": "against what was expected",
+    "too imprecise": "not shown",
+}
+"""Verdicts on fitness, as a table prints them."""
+
+
+def capacity_table(answers: dict) -> Table | None:
+    """The planned effect of aerobic capacity on every outcome, and the correlation over athletes."""
+    shown, numbers = [], []
+    for outcome, answer in answers.items():
+        known = OUTCOMES[outcome]
+        pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
+        r = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), math.nan) | (
+            pearson.iloc[0].to_dict() if len(pearson) else {}
+        )
+        digits = digits_of(known)
+        shown.append(
+            {
+                "Outcome": known.axis_label,
+                "n": str(answer.n_athletes),
+                "Difference": format_number(answer.contrast, digits, sign=True),
+                CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
+                "p": format_p(answer.planned.p, equals=False),
+                "Held equal": beside(answer) or "nothing",
+                "r": format_number(r["estimate"], 2),
+                f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
+                "Reading": VERDICT_WORDS[answer.verdict],
+            }
+        )
+        numbers.append(
+            {"outcome": outcome, "contrast": answer.contrast, "ci_low": answer.contrast_ci_low}
+            | {"ci_high": answer.contrast_ci_high, "p": answer.planned.p, "df": answer.planned.df}
+            | {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
+            | {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
+            | {"reading": answer.verdict}
+        )
+    if not shown:
+        return None
+    return Table(
+        "capacity",
+        f"Aerobic capacity and the response to sparring: difference between athletes {_apart(answers)} apart.",
+        pd.DataFrame(shown),
+        note="Difference: fitter minus less fit, from the planned model. r: Pearson, over athletes, not adjusted.",
+        numbers=pd.DataFrame(numbers),
+    )
+
+
+def _apart(answers: dict) -> str:
+    first = next(iter(answers.values()))
+    return step_words(first.contrast_step, first.capacity_unit)
+
+
+def _stacked(answers: dict, lines_of) -> pd.DataFrame:
+    lines = []
+    for outcome, answer in answers.items():
+        for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
+            lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
+    return pd.DataFrame(lines)
+
+
+def _numbers(answers: dict, table_of) -> pd.DataFrame | None:
+    frames = [table_of(a).assign(outcome=o) for o, a in answers.items()]
+    frames = [f for f in frames if len(f)]
+    return pd.concat(frames, ignore_index=True) if frames else None
+
+
+def correlations_table(answers: dict) -> Table | None:
+    """Every correlation over athletes."""
+    shown = _stacked(answers, _correlations)
+    if shown.empty:
+        return None
+    note = "Over athletes, means balanced for missed rounds, not adjusted except the partial one."
+    if (shown["Bayes factor"] != DASH).any():
+        note += " Bayes factor: for a correlation against none (Ly, Verhagen and Wagenmakers, 2016)."
+    if shown["How"].str.contains("Bonett").any():
+        note += " Spearman's interval: Bonett and Wright (2000)."
+    return Table(
+        "correlations",
+        "Correlations of aerobic capacity with the response.",
+        shown,
+        note=note,
+        numbers=_numbers(answers, lambda a: a.correlations),
+    )
+
+
+def _correlations(answer, known) -> list[dict]:
+    lines = []
+    for row in answer.correlations.to_dict("records"):
+        bayes = not math.isnan(row["bayes_factor"])
+        how = f"prior {with_minus(row['prior'])}" if bayes else row["method"]
+        lines.append(
+            {
+                "Correlation": row["analysis"],
+                "r": DASH if math.isnan(row["estimate"]) or bayes else format_number(row["estimate"], 2),
+                CI: DASH if math.isnan(row["ci_low"]) else format_ci(row["ci_low"], row["ci_high"], 2),
+                "p": DASH if math.isnan(row["p"]) else format_p(row["p"], equals=False),
+                "Bayes factor": format_number(row["bayes_factor"], 2) if bayes else DASH,
+                "n": str(int(row["n_athletes"])),
+                "How": how,
+            }
+        )
+    return lines
+
+
+def slopes_table(answers: dict) -> Table | None:
+    """The effect as planned, unadjusted, in subgroups, and at equal delay and activity."""
+    shown = _stacked(answers, _slopes)
+    if shown.empty:
+        return None
+    return Table(
+        "slopes",
+        f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups.",
+        shown,
+        note="Subgroups are described, not compared by a test.",
+        numbers=_numbers(answers, _slope_numbers),
+    )
+
+
+def _slope_numbers(answer) -> pd.DataFrame:
+    parts = [answer.slopes, *(t for t in (answer.delay, answer.activity) if len(t))]
+    table = pd.concat(parts, ignore_index=True)
+    step = answer.contrast_step
+    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+
+
+def _slopes(answer, known) -> list[dict]:
+    lines = [_slope(row, answer, known, _whose(row)) for row in answer.slopes.to_dict("records")]
+    for table in (answer.delay, answer.activity):
+        for row in table.to_dict("records"):
+            if str(row["analysis"]).startswith("slope") and math.isfinite(row["estimate"]):
+                lines.append(_slope(row, answer, known, f"{row['analysis'].removeprefix('slope ')} too"))
+    return lines
+
+
+def _whose(row: dict) -> str:
+    kind = row["analysis"].removeprefix("within ")
+    if kind == row["analysis"]:
+        return kind
+    if row["level"] == "all, held equal":
+        return f"all, at equal {kind}"
+    return SEXES.get(row["level"], row["level"]) if kind == "sex" else f"{kind} {row['level']}"
+
+
+def _slope(row: dict, answer, known, name: str) -> dict:
+    step, digits = answer.contrast_step, digits_of(known)
+    fitted = not math.isnan(row.get("estimate", math.nan))
+    ends = (answer.contrast_ci_low, answer.contrast_ci_high) if row["analysis"] == "planned" else ()
+    low, high = ends or (step * row["ci_low"], step * row["ci_high"])
+    adjusted = str(row.get("adjusted_for") or "")
+    return {
+        "Analysis": name,
+        "n": str(int(row["n_athletes"])),
+        "Difference": format_number(step * row["estimate"], digits, sign=True) if fitted else "too few",
+        CI: format_ci(low, high, digits) if fitted else DASH,
+        "p": format_p(row["p"], equals=False) if fitted else DASH,
+        "Held equal": ", ".join(_covariate(c) for c in adjusted.split(", ") if c and c != "nan") or DASH,
+    }
+
+
+def _covariate(name: str) -> str:
+    return COVARIATES.get(name, {"lactate_delay_s": "sampling delay"}.get(name, name.replace("_", " ")))
+
+
+def error_table(answers: dict) -> Table | None:
+    """What the error of the fitness test does to the correlation and to the effect."""
+    shown = _stacked(answers, _errors)
+    if shown.empty:
+        return None
+    return Table(
+        "test_error",
+        "What the error of the fitness test, and a narrow range of fitness, do to the results.",
+        shown,
+        note="Estimates, not tests. What would lie beyond what a correlation can be, or rests on a test whose error is as large "
+        "as the differences between athletes, cannot be corrected.",
+        numbers=_numbers(answers, lambda a: a.errors),
+    )
+
+
+def _errors(answer, known) -> list[dict]:
+    lines = []
+    for row in answer.errors.to_dict("records"):
+        effect = row["quantity"] == "effect"
+        digits = digits_of(known) if effect else 2
+        scale = answer.contrast_step / answer.capacity_step if effect else 1.0
+        estimate, low, high = (scale * row[c] for c in ("estimate", "ci_low", "ci_high"))
+        sense = bool(row["corrected"])
+        spread = f"{format_number(row['capacity_sd'], 1)}"
+        if not math.isnan(row.get("reference_sd", math.nan)):
+            spread += f" against {format_number(row['reference_sd'], 1)}"
+        lines.append(
+            {
+                "Quantity": row["quantity"],
+                "Error of the test": DASH
+                if math.isnan(row["error_sd"])
+                else format_number(row["error_sd"], 1),
+                "SD of capacity": spread,
+                "As measured": format_number(scale * row["observed"], digits, sign=effect),
+                "Corrected": format_number(estimate, digits, sign=effect) if sense else "cannot be corrected",
+                CI: format_ci(low, high, digits) if sense and not math.isnan(low) else DASH,
+                "n": str(int(row["n_athletes"])),
+                "How": row["method"].split(";")[0],
+            }
+        )
+    return lines
+
+
+def robustness_table(answers: dict) -> Table | None:
+    """How far one athlete, and other choices, move the result."""
+    shown = _stacked(answers, _robustness)
+    if shown.empty:
+        return None
+    return Table(
+        "robustness",
+        f"How far one athlete, and other choices of analysis, move the difference between athletes {_apart(answers)} apart.",
+        shown,
+        note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
+        "of the result.",
+        numbers=_numbers(answers, _robust_numbers),
+    )
+
+
+def _robust_numbers(answer) -> pd.DataFrame:
+    scale = answer.contrast_step / answer.capacity_step
+    effects = scale * answer.influence["planned_effect"]
+    line = {
+        "left_out_low": effects.min(),
+        "left_out_high": effects.max(),
+        "left_out_cases": len(answer.influence),
+        "left_out_changed": int((answer.influence["verdict"] != answer.verdict).sum()),
+        "largest_cooks_distance": answer.influence["cooks_distance"].max(),
+    }
+    chart = answer.specifications
+    if chart is not None:
+        size = answer.smallest_effect
+        count = chart.n_specifications
+        line |= {
+            "analyses": count,
+            "analyses_low": size * chart.smallest,
+            "analyses_high": size * chart.largest,
+        }
+        line |= {"analyses_median": size * chart.median, "same_sign": round(count * chart.share_same_sign)}
+        line |= {
+            "shown": round(count * chart.share_excluding_zero),
+            "contrary": round(count * chart.share_opposite),
+        }
+    return pd.DataFrame([line])
+
+
+def _robustness(answer, known) -> list[dict]:
+    digits, found = digits_of(known), _robust_numbers(answer).iloc[0]
+    lines = []
+    if not math.isnan(found["left_out_low"]):
+        changed, cases = int(found["left_out_changed"]), int(found["left_out_cases"])
+        cook = format_number(found["largest_cooks_distance"], 2)
+        lines.append(
+            {
+                "What": "One athlete left out",
+                "Count": str(cases),
+                "From": format_number(found["left_out_low"], digits, sign=True),
+                "To": format_number(found["left_out_high"], digits, sign=True),
+                "Agreement": f"reading changes in {changed or 'none'}; largest Cook's distance {cook}",
+            }
+        )
+    if "analyses" in found and found["analyses"] > 1:
+        lines.append(
+            {
+                "What": "Reasonable analyses",
+                "Count": str(int(found["analyses"])),
+                "From": format_number(found["analyses_low"], digits, sign=True),
+                "To": format_number(found["analyses_high"], digits, sign=True),
+                "Agreement": f"same sign {int(found['same_sign'])}; shown {int(found['shown'])}; contrary shown "
+                f"{int(found['contrary'])}",
+            }
+        )
+    return lines
+
+
+def drift_table(answers: dict) -> Table | None:
+    """Whether fitter athletes rise less over the rounds, drift less within them and recover more."""
+    shown = _stacked(answers, _drift)
+    if shown.empty:
+        return None
+    return Table(
+        "drift",
+        f"Rise, drift and recovery of athletes {_apart(answers)} apart.",
+        shown,
+        note="One value per athlete, regressed on capacity; not corrected for asking several questions. The interaction of round "
+        "and capacity is a check only: with one random intercept per athlete it rejects too often.",
+        numbers=_numbers(answers, _drift_numbers),
+    )
+
+
+def _drift_numbers(answer) -> pd.DataFrame:
+    table, step = answer.drift, answer.contrast_step
+    if table.empty:
+        return table
+    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+
+
+def _drift(answer, known) -> list[dict]:
+    from .sentences import measure_words
+
+    lines = []
+    for row in _drift_numbers(answer).to_dict("records"):
+        fitted = not math.isnan(row["estimate"])
+        digits = fine_digits(row["ci_low"], row["ci_high"]) if fitted else 2
+        measure, unit = measure_words(row, answer) if row["role"] != "check" else (row["measure"], "")
+        lines.append(
+            {
+                "Measure": f"{measure} ({unit})" if unit else measure,
+                "Difference": format_number(row["estimate"], digits, sign=True) if fitted else DASH,
+                CI: format_ci(row["ci_low"], row["ci_high"], digits) if fitted else DASH,
+                "p": format_p(row["p"], equals=False),
+                "n": str(int(row["n_athletes"])),
+            }
+        )
+    return lines
+
+
+def cautions_of(answers: dict) -> tuple[str, ...]:
+    """What limits the reading of the results on fitness, each once."""
+    said = []
+    for answer in answers.values():
+        told = answer.guards["status"].isin(["warned", "applied"]) & (answer.guards["guard"] != "covariates")
+        said += [*answer.guards.loc[told, "text"], *answer.warnings, *answer.cautions]
+    return tuple(f"{s[:1].upper()}{s[1:].rstrip('.')}." for s in dict.fromkeys(said))

@@ -1,0 +1,202 @@
+"""The phrases about the study itself, apart from the logic that chooses among them: change any of them here.
+
+Plan, size, methods, limitations, and what stands on the first screen. Words in braces are filled in from results.
+"""
+
+from __future__ import annotations
+
+# the first screen
+TRUST = "{kept} of {rounds} rounds have a heart rate you can use{typed}."
+TRUST_ALL = "All {rounds} rounds have a heart rate you can use{typed}."
+TRUST_TYPED = "; {count} of these were read off a device"
+TRUST_NONE = "No heart rate was recorded."
+FIX = "Fix first: {who}, who lost the most."
+FIX_ONE = "One strap needs fixing."
+FIX_COUNT = "{count} straps need fixing."
+FIX_NONE = "No strap needs fixing."
+
+HARDER = "Do the rounds get harder?"
+LEVEL = "Do they level off?"
+FITTER = "Do fitter athletes run lower?"
+LIKE_THE_PAPER = "Like the paper?"
+A_REST = "What does a rest give back?"
+EACH_ATHLETE = "Each athlete"
+CANNOT = "What this cannot decide"
+CANNOT_DECIDE = "Why: rounds come in order, and nobody was given fitness. {clubs}, {evenings}."
+CAUTION = "Before shorter rests or more rounds: only athletes cleared to spar, a first-aider present, and anyone may stop."
+SESSIONS = "How hard are the sessions?"
+
+SHORT_NAMES = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "exertion"}
+
+SHOWN = "Shown"
+SHOWN_FOR = "Shown for {outcomes}"
+TOO_SMALL = "Shown to be too small to matter"
+TOO_SMALL_FOR = "Shown to be too small to matter for {outcomes}"
+CANNOT_TELL = "We cannot tell yet"
+AGAINST = "Shown, but the other way"
+NOT_MEASURED = "Not measured"
+
+LEVEL_OF_INTERVAL = "95 % interval "
+FROM_TO = "From round {first} to round {last}, {changes}."
+OPEN_SHORT = "{Outcome}: we cannot tell; anything from {low} to {high} fits."
+CANNOT_TELL_OF = "{Outcome}: we cannot tell."
+FOR_MONDAY = "For Monday: {weighed}"
+REPEATS_VERDICT = "We cannot tell yet whether fitter athletes run lower. "
+OTHER_FITNESS = "{Outcome}: anything from {low} to {high} fits."
+BESIDE_PAPER = "{paper} found r = {theirs}; ours is {ours}. Anything from {expected} would have fitted."
+
+REST = "At the end of a rest, heart rate was {low} beats lower than in the round (95 % interval {span})."
+ATHLETES = "Change from the first to the last round, beside each athlete's own noise."
+
+# plan and size
+FIXED = "The plan was fixed on {date} and has a checksum."
+NOT_FIXED = (
+    "No plan was fixed before the data were collected, so every test below is exploratory, whatever its p."
+)
+EXPECTED_RISE = "We expected {outcomes} to rise over the rounds."
+EXPECTED_FALL = "We expected {outcomes} to fall over the rounds."
+EXPECTED_LOWER = "We expected fitter athletes to have a lower {outcomes}."
+EXPECTED_HIGHER = "We expected fitter athletes to have a higher {outcomes}."
+KIT_DIRECTIONS = "No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
+CONFIRMATORY = "The confirmatory questions are: {questions}."
+CONFIRMATORY_ONE = "The one confirmatory question is {questions}."
+EXPLORATORY = "Exploratory ({why}): {questions}."
+NOT_CLAIMED = "Tested together with {others} by Holm's method, p {p}: by the plan the effect is not claimed."
+SMALLEST = "The smallest change that matters is {sizes}."
+SMALLEST_BY_KIT = "The smallest change that matters is {sizes}, as the kit proposes."
+POWER = "With {people} and {rounds}, these were the chances to show an effect just large enough to matter, under the assumptions {whose}."
+POWER_CHANGE = "A change over the rounds: {shares}."
+POWER_FITNESS = "A difference between fitter and less fit athletes: {shares}."
+
+# methods
+MODEL = (
+    "We compared each outcome over the rounds in a linear mixed model with a fixed effect of round and a random intercept for "
+    "each athlete. It was fitted by restricted maximum likelihood, with Kenward-Roger standard errors and degrees of freedom "
+    "(Kenward and Roger, 1997). Rounds of one athlete are repeated measurements and are nowhere counted as independent; "
+    "athletes with a missing round stay in the analysis."
+)
+CLAIM = (
+    "The model takes all pairs of rounds as equally related. We therefore claim a change only where the test also holds with "
+    "the correction of Greenhouse and Geisser (1959) and with cluster-robust (CR2) contrasts (Pustejovsky and Tipton, 2018). "
+    "Of the two intervals and p values we print the wider and the larger."
+)
+STEPS = (
+    "We claim a step, or the change from the first round to the last, only inside a change over all rounds and after the "
+    "sequential adjustment of Shaffer (1986). Together they err in no more than {level} of studies without a change. Intervals "
+    "are not adjusted."
+)
+EQUALITY = (
+    "We do not take a difference that is not significant as equality. Two rounds are equivalent only where two one-sided tests "
+    "put their difference inside plus or minus the smallest change that matters (Schuirmann, 1987). An outcome is level from "
+    "the first round from which every pair is equivalent."
+)
+RATINGS = (
+    "Ratings of exertion have an order but no equal steps. A change in them was decided by shuffling ratings within athletes, "
+    "which keeps athletes with missing rounds; Friedman's test stands beside it."
+)
+OFF_SCALE = "Readings beyond the analyser's scale enter the model as lying beyond its end (censored)."
+FITNESS = (
+    "Whether fitter athletes respond less is a question about athletes, not about rounds. We answered it by the slope of the "
+    "outcome on aerobic capacity between athletes, in the same mixed model with the adjustment that stands with each result. "
+    "It is printed for athletes {step} apart, with Pearson's correlation over athletes (Fisher's interval) beside it."
+)
+PUBLISHED = (
+    "We judged agreement with published findings by whether our estimate lies in the prediction interval of the published one "
+    "(Spence and Stanley, 2016), and by what the earlier study could have detected (Simonsohn, 2015)."
+)
+LEVELS_OF_TESTS = (
+    "Tests are two-sided at {alpha}, also where a direction was expected. Values are mean and standard deviation (SD), "
+    "estimates have their 95 % interval, and p values are exact unless below .001. Every other analysis stands in the "
+    "supplement."
+)
+SOFTWARE = "We ran the analysis with the club sparring study kit {kit} in Python {python}, seed {seed}; {{table:software}} lists the packages."
+
+# limitations
+ONE_GROUP = "The study describes {clubs}. Its athletes were not drawn at random, so we do not know how far the results hold elsewhere."
+ORDER = (
+    "The rounds came in the same order for everyone. A change over the rounds cannot be told apart from warming up, fatigue, "
+    "the time of the evening or the choice of opponents. The two athletes of a bout share what happened in it."
+)
+NOT_ASSIGNED = (
+    "Fitness was not assigned. Fitter athletes may differ in weight, skill, age and style of sparring, so a relation does not "
+    "show what training would do."
+)
+ROUGHLY = "With {people} a correlation is known only roughly."
+ESTIMATED = "For {who} athletes capacity was estimated, not measured, which makes a correlation look weaker than it is."
+TEST_READS_RATE = "In {people} the test itself uses heart rate, which can create a relation with heart rate in sparring where there is none."
+RATE_IS_NOT_UPTAKE = (
+    "Heart rate in grappling overstates oxygen uptake: isometric holds, heat, arousal and dehydration raise it without more "
+    "aerobic work."
+)
+LACTATE_DELAY = (
+    "Lactate goes on changing after a round. Samples were taken {low} to {high} after it, which adds scatter, and may add a "
+    "trend where later rounds were sampled later."
+)
+CONTACT = "Sensors lose contact in clinches and on the ground, when effort may be highest. A mean over what is left may be too low."
+NO_MAXIMUM = (
+    "For {people} no maximal heart rate was measured; shares of the maximum are given for the others only."
+)
+SURVEY = (
+    "People chose whether to submit sessions, and which. Those who did may train otherwise than those who did not, and nobody "
+    "checked how straps were worn or ages given."
+)
+
+# departures
+NOTHING_DEPARTED = "Nothing was done otherwise than the fixed plan says."
+NO_PLAN = "No plan was fixed before the data: there is none to depart from, and nothing here confirms a plan."
+DEPARTED = "The study departed from the {plan} in {points} ({{table:deviations}})."
+DECISIONS = "Decisions by hand are among them; each stands with its reason in the ledger."
+
+# what only the authors know
+DRAFT = (
+    "This draft was assembled from the results of the study. What stands in marked paragraphs only the authors know. Read "
+    "every sentence before you sign it."
+)
+ABSTRACT_BACKGROUND = "Background: say in two sentences why you asked."
+ABSTRACT_CONCLUSION = "Conclusion: say in one sentence what this means beside the literature."
+INTRODUCTION = (
+    "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
+)
+RECRUITMENT = (
+    "Say how you found and asked athletes, who could take part, who examined them, that they agreed."
+)
+RECRUITMENT_SURVEY = (
+    "Say how you asked people for their sessions, who could send some, that they agreed to this use."
+)
+DISCUSSION = (
+    "Say here what the results mean beside the literature. Keep to what stands above: what was not shown is not thereby shown "
+    "to be absent."
+)
+STATEMENTS = (
+    ("Ethics", "committee and number, or why none was needed; that consent was informed and written"),
+    ("Data availability", "where the de-identified data package can be had, or why it cannot"),
+    ("Author contributions", "who planned, measured, analysed and wrote"),
+    ("Funding", "who paid, or that nobody did"),
+    ("Competing interests", "of each author, or that there are none"),
+    ("Registration", "where and when the plan was registered, if it was"),
+)
+TITLE_PAGE = (
+    ("Authors", "all authors, in the order agreed"),
+    ("Affiliations", "club, university or school of each author"),
+    ("Corresponding author", "name and address for letters"),
+    ("Keywords", "four to six"),
+)
+
+# where to look
+SEE_ROUNDS = "{figure:rounds} shows the athletes, {table:round_means} the means."
+SEE_STEPS = (
+    "{table:contrasts} gives every step. The supplement gives each test and interval by itself ({table:round_tests}, "
+    "{table:contrasts_by_method}, {table:equivalence}), sizes ({table:effect_sizes}) and other ways of analysing ({table:ways})."
+)
+SHOW = {True: "show the athletes", False: "shows the athletes"}
+SEE_FITNESS = (
+    "{table:capacity} puts the results side by side. The supplement has all correlations ({table:correlations}), subgroups "
+    "({table:slopes}), the error of the test ({table:test_error}) and other analyses ({table:robustness})."
+)
+SEE_COMPARISON = "{table:comparison} and {figure:comparison} put the correlations side by side."
+SEE_PUBLISHED = (
+    "The supplement compares protocols ({table:protocols}), evidence ({table:evidence}) and rounds ({table:published_rounds}, "
+    "{table:published_steps})."
+)
+SEE_TRAINING = "Details stand in {refs}."
+SEE_HERE = "This section holds {refs}."
