@@ -127,7 +127,13 @@ def write_up_statistics(
     """Describe the analyses that are reported; `step` is how far apart in fitness athletes are compared."""
     if not outcomes:
         return []
-    paragraphs = [say.MODEL, say.CLAIM, say.STEPS.format(level=_percent(plan.alpha)), say.EQUALITY, *about_looks(plan)]
+    paragraphs = [
+        say.MODEL,
+        say.CLAIM,
+        say.STEPS.format(level=_percent(plan.alpha)),
+        say.EQUALITY,
+        *about_looks(plan),
+    ]
     if any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(say.RATINGS)
     if off_scale:
