@@ -30,8 +30,10 @@ from .measure import (
     band_cuts,
     bounds_of_round,
     costs_of_round,
+    disputed_maxima,
     facts_of,
     intensity_of_round,
+    maxima_of_tests,
     measure_round,
     resolve_peaks,
     unstated_maximum,
@@ -294,7 +296,8 @@ class _Walk:
         self.keep_in = study.folder if keep_read else None
         self.rules = CleaningRules.from_settings(study.settings)
         self.cuts = band_cuts(self.rules.bands)
-        self.facts = facts_of(study.athletes, self.rules)
+        tests, places = maxima_of_tests(study)
+        self.facts = facts_of(study.athletes, self.rules, tests)
         self.groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
         self.decisions = decisions_for_cleaning(study)
         self.hands = ", ".join(
@@ -308,8 +311,8 @@ class _Walk:
         self.windows: dict[tuple, dict] = {}
         self.traces: dict[tuple, pd.DataFrame] = {}
         self.clocks, self.flags, self.bounds, self.entries, self.costs = [], [], [], [], []
-        self.remarks: list[str] = []
-        self.warnings: list[str] = unstated_maximum(study.athletes)
+        disputed, self.remarks = disputed_maxima(study.athletes, self.rules, tests, places)
+        self.warnings: list[str] = [*disputed, *unstated_maximum(study.athletes)]
 
     def run(self) -> CleanedStudy:
         files = self.study.recording_files()
@@ -455,8 +458,8 @@ class _Walk:
         if not windows:
             return
         highest = (
-            facts.hr_max
-            if np.isfinite(facts.hr_max)
+            facts.hr_ceiling
+            if np.isfinite(facts.hr_ceiling)
             else max([p for p in peaks if np.isfinite(p)], default=-np.inf)
         )
         _, rates, codes = spans.between(

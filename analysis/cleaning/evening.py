@@ -271,7 +271,7 @@ def clean_evening(
     for athlete, placed in parts.items():
         joined = _one_clock(placed, evening, out, warnings)
         trace = join_files(evening.session, athlete, joined, remarks)
-        hr_max = facts.get(athlete, AthleteFacts()).hr_max
+        hr_max = facts.get(athlete, AthleteFacts()).hr_ceiling
         trace.codes = flag_codes(trace.clock, trace.rates, hr_max_bpm=hr_max, rules=rules)
         out.traces[athlete] = trace
     warnings += mark_crossed(out.traces, rules, out.shared)

@@ -8,6 +8,9 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, format_number
+from ..physiology import MeasuredHrMax, choose_measured_hr_max
+from ..recordings import read_gas_exchange
+from ..study.inventory import inside_folder
 from .flags import FLAGS, Spans
 from .rules import CleaningRules
 
@@ -23,6 +26,7 @@ class AthleteFacts:
     hr_max_predicted: float = NAN
     hr_rest: float = NAN
     sex: str = ""
+    hr_ceiling: float = NAN
 
 
 def measure_round(
@@ -159,24 +163,121 @@ def costs_of_round(
 NEEDS_MAXIMUM = ("percent_hr_max", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse")
 
 
-def facts_of(athletes: pd.DataFrame, rules: CleaningRules) -> dict[str, AthleteFacts]:
-    """Athlete -> AthleteFacts: measured and predicted maximum are kept apart."""
-    return {row["athlete"]: _facts(row, rules) for row in athletes.to_dict("records")}
+def facts_of(
+    athletes: pd.DataFrame, rules: CleaningRules, tests: dict[str, MeasuredHrMax] | None = None
+) -> dict[str, AthleteFacts]:
+    """Athlete -> AthleteFacts: measured and predicted maximum apart; the highest of a fitness test counts as measured."""
+    return {
+        row["athlete"]: _facts(row, rules, (tests or {}).get(row["athlete"]))
+        for row in athletes.to_dict("records")
+    }
 
 
-def _facts(row: dict, rules: CleaningRules) -> AthleteFacts:
+def _facts(row: dict, rules: CleaningRules, test: MeasuredHrMax | None) -> AthleteFacts:
     stated = _number(row.get("hr_max_bpm"))
     source = row.get("hr_max_source", "")
     sex = row.get("sex", "")
     predicted = stated if source == "predicted" else np.nan
     if np.isnan(predicted) and source != "predicted" and row.get("hr_limited") != "yes":
         predicted = _predicted(_number(row.get("age_years")), sex, rules.predicted_hr_max)
+    measured = stated if source == "measured" else np.nan
+    highest = float(test.value) if test else np.nan
+    ceiling = np.fmax(measured, highest)
+    if np.isnan(measured):
+        measured = highest
+    elif highest > measured + rules.peak_tolerance_bpm:
+        measured = np.nan  # a problem to resolve: which of the two it is
     return AthleteFacts(
-        hr_max=stated if source == "measured" else np.nan,
+        hr_max=float(measured),
         hr_max_predicted=predicted,
         hr_rest=_number(row.get("hr_rest_bpm")),
         sex=sex if sex in ("M", "F") else "",
+        hr_ceiling=float(ceiling),
     )
+
+
+PEAK_OF_TEST_S = 10.0
+"""The highest heart rate of a gas-exchange file is a mean over so many seconds (5 to 15 s, never one sample)."""
+TYPED_HELD_S = 5.0
+"""What a device shows as its highest is smoothed over some seconds (common practice, no source)."""
+
+
+def maxima_of_tests(study) -> tuple[dict[str, MeasuredHrMax], dict[str, str]]:
+    """The highest heart rate of every athlete's fitness tests, typed or in a gas-exchange file, and where it stands.
+
+    An athlete whose stated maximum a decision keeps has none: table athletes, measure hr_max_bpm, action keep.
+    """
+    kept = {
+        d.athlete
+        for d in study.decisions.itertuples(index=False)
+        if d.action == "keep"
+        and d.measure.casefold() == "hr_max_bpm"
+        and d.table.casefold().startswith("athletes")
+    }
+    efforts: dict[str, list[dict]] = {}
+    places: dict[tuple[str, float], str] = {}
+    for row in study.aerobic_tests.itertuples(index=False):
+        if row.athlete in kept:
+            continue
+        effort = "graded_cycle" if "cycle" in row.test else "graded_other" if row.file else "field_test"
+        found = [(row.hr_max_bpm, TYPED_HELD_S, "hr_max_bpm of aerobic_tests")]
+        if row.file and not pd.isna(row.file):
+            found.append((_highest_in_file(study.folder, row.file), PEAK_OF_TEST_S, f"the file {row.file}"))
+        for value, held, where in found:
+            if np.isfinite(_number(value)):
+                efforts.setdefault(row.athlete, []).append(
+                    {"effort": effort, "hr_peak_bpm": float(value), "sustained_s": held}
+                )
+                places[row.athlete, float(value)] = where
+    chosen = {athlete: choose_measured_hr_max(rows) for athlete, rows in efforts.items()}
+    return chosen, {athlete: places[athlete, found.value] for athlete, found in chosen.items()}
+
+
+def _highest_in_file(folder, name: str) -> float:
+    """The highest mean heart rate over ten seconds of a gas-exchange file; missing where it holds none."""
+    path = inside_folder(folder, name, "aerobic_files")
+    try:
+        table = read_gas_exchange(path) if path is not None else pd.DataFrame()
+    except KitError:
+        return NAN  # said where the test is read
+    if "hr_bpm" not in table:
+        return NAN
+    there = table["hr_bpm"].between(40, 230).to_numpy()
+    time, rates = table["elapsed_s"].to_numpy()[there], table["hr_bpm"].to_numpy()[there]
+    if len(time) < 3:
+        return NAN
+    begin = np.searchsorted(time, time - PEAK_OF_TEST_S)
+    total = np.concatenate(([0.0], np.cumsum(rates)))
+    count = np.arange(len(time)) + 1 - begin
+    full = (count >= 2) & (time - time[0] >= PEAK_OF_TEST_S)
+    means = (total[1:] - total[begin]) / count
+    return float(means[full].max()) if full.any() else NAN
+
+
+def disputed_maxima(
+    athletes: pd.DataFrame, rules: CleaningRules, tests: dict, places: dict
+) -> tuple[list[str], list[str]]:
+    """Warnings about stated maxima below the athlete's own test, and remarks about maxima taken from a test."""
+    warnings, remarks = [], []
+    for row in athletes.to_dict("records"):
+        athlete, found = row["athlete"], tests.get(row["athlete"])
+        if found is None:
+            continue
+        stated, source = _number(row.get("hr_max_bpm")), row.get("hr_max_source", "")
+        reached = format_number(found.value, 0, unit="bpm")
+        if source == "measured" and found.value > stated + rules.peak_tolerance_bpm:
+            warnings.append(
+                f"{athlete}: the fitness test reached {reached} ({places[athlete]}), above the measured maximum of "
+                f"{format_number(stated, 0, unit='bpm')} in athletes. Write hr_max_bpm = {found.value:.0f} there; or, where the "
+                "test is wrong, type a row in decisions.csv: table athletes, athlete "
+                f"{athlete}, measure hr_max_bpm, action keep. Until then no share of the maximum is given."
+            )
+        elif source != "measured" or np.isnan(stated):
+            remarks.append(
+                f"{athlete}: no measured maximum in athletes; the highest of the fitness test, {reached} ({places[athlete]}), "
+                "was used. To use another one, write it as hr_max_bpm with hr_max_source = measured."
+            )
+    return warnings, remarks
 
 
 def _number(value) -> float:
@@ -218,7 +319,7 @@ def resolve_peaks(
     peaks = pd.Series(top).groupby(rows["athlete"].to_numpy()).max()
     problems = []
     for athlete, peak in peaks.items():
-        stated = facts.get(athlete, AthleteFacts()).hr_max
+        stated = facts.get(athlete, AthleteFacts()).hr_ceiling
         if not peak > stated + rules.peak_tolerance_bpm:
             continue
         rows.loc[rows["athlete"] == athlete, list(NEEDS_MAXIMUM)] = np.nan

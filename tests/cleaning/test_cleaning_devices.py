@@ -302,3 +302,58 @@ def test_a_recording_much_shorter_or_longer_than_the_evening_is_named(tmp_path):
     said = clean_study(one.load()).warnings
     assert any("A01" in w and "Is there a second file" in w for w in said)
     assert any("A02" in w and "Only the rounds are used" in w for w in said)
+
+
+def with_test(one, code, value) -> MadeStudy:
+    (one.folder / "aerobic_tests.csv").write_text(
+        f"athlete,date,test,level,shuttle,hr_max_bpm\n{code},2026-02-20,shuttle_run_20m,9,3,{value}\n"
+    )
+    return one
+
+
+def test_a_stated_maximum_below_the_athletes_own_test_is_settled_before_it_costs_samples(tmp_path):
+    one = made(tmp_path)
+    true_max = round(one.traces["A01"].hr_max)
+    one.athlete_rows["A01"] |= {"hr_max_bpm": true_max - 40}
+    without = clean_study(one.load())
+    assert "out of range" in set(without.flags_table["flag"])
+    cleaned = clean_study(with_test(one, "A01", true_max).load())
+    assert means(cleaned, "A01") == pytest.approx(truth(one, "A01"), abs=0.5)
+    assert cleaned.rows.query("athlete == 'A01'")["percent_hr_max"].isna().all()
+    assert "out of range" not in set(cleaned.flags_table["flag"])
+    (said,) = cleaned.warnings
+    assert f"hr_max_bpm = {true_max}" in said and "action keep" in said
+
+    one.athlete_rows["A01"] |= {"hr_max_bpm": true_max}
+    assert clean_study(one.load()).rows.query("athlete == 'A01'")["percent_hr_max"].notna().all()
+    one.athlete_rows["A01"] |= {"hr_max_bpm": true_max - 4}
+    one.decisions = [DECIDED | {"table": "athletes", "athlete": "A01", "measure": "hr_max_bpm", "action": "keep"}]
+    kept = clean_study(one.load())
+    share = kept.rows.query("athlete == 'A01'")["percent_hr_max"].iloc[0]
+    assert share == pytest.approx(100 * means(kept, "A01")[0] / (true_max - 4))
+
+
+def test_the_maximum_of_a_test_stands_in_where_none_was_stated(tmp_path):
+    one = made(tmp_path)
+    true_max = round(one.traces["A01"].hr_max) + 2
+    one.athlete_rows["A01"] |= {"hr_max_bpm": "", "hr_max_source": ""}
+    cleaned = clean_study(with_test(one, "A01", true_max).load())
+    share = cleaned.rows.query("athlete == 'A01'")["percent_hr_max"].to_numpy()
+    assert share == pytest.approx(100 * means(cleaned, "A01") / true_max)
+    assert any("the highest of the fitness test" in r for r in cleaned.remarks) and not cleaned.warnings
+
+
+def test_the_maximum_of_a_gas_exchange_file_is_a_mean_never_one_breath(tmp_path):
+    one = made(tmp_path)
+    (tmp_path / "aerobic_files").mkdir()
+    lines = [f"{3 * i},{900 + 20 * i},{800 + 20 * i},{min(120 + i, 201)}" for i in range(120)]
+    lines[60] = "180,2100,2000,226"
+    (tmp_path / "aerobic_files" / "A01_ramp.csv").write_text(
+        "elapsed_s,vo2_ml_min,vco2_ml_min,hr_bpm\n" + "\n".join(lines) + "\n"
+    )
+    (tmp_path / "aerobic_tests.csv").write_text(
+        "athlete,date,test,file,mass_kg\nA01,2026-02-20,gas_exchange,A01_ramp.csv,80\n"
+    )
+    one.athlete_rows["A01"] |= {"hr_max_bpm": 170}
+    (said,) = [w for w in clean_study(one.load()).warnings if "fitness test" in w]
+    assert "201" in said and "A01_ramp.csv" in said
