@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import pandas as pd
+import scipy.stats
 
 from ..basics import NotYet, Result, groups_to_show
 from ..study import OUTCOMES, Study
@@ -51,9 +52,16 @@ class Conditions(Result):
 
 @dataclass(frozen=True)
 class RoundMeans(Result):
-    """Plain means of every outcome in every round, of the primary session."""
+    """Plain means of every outcome in every round (or in the rest after it), of the primary session."""
 
     table: pd.DataFrame
+
+
+REST_MEASURES = {
+    "hr_recovery_60s_bpm": "Fall of heart rate in one minute (bpm)",
+    "hr_rest_end_bpm": "Heart rate at the end of the rest (bpm)",
+}
+"""What is described of the rests: column -> label."""
 
 
 def describe_participants(study: Study, rows, capacity) -> Participants:
@@ -192,11 +200,24 @@ def _timed(study: Study) -> pd.DataFrame:
 
 def describe_round_means(rows, session: str) -> RoundMeans | NotYet:
     """Give plain mean, SD and range of every outcome in every sparred round."""
+    return rows if isinstance(rows, NotYet) else _means_of(rows, session, OUTCOMES)
+
+
+def describe_rests(rows, session: str) -> RoundMeans | NotYet:
+    """Give mean, SD and range of heart rate in the rests between rounds; round_no is the round before the rest."""
     if isinstance(rows, NotYet):
         return rows
+    followed = rows["hr_rest_end_bpm"].notna()  # no rest after the last round
+    table = _means_of(rows[followed], session, REST_MEASURES).table
+    n = table["n_athletes"].astype(float)
+    half = scipy.stats.t.ppf(0.975, (n - 1).clip(lower=1)) * table["sd"] / n**0.5
+    return RoundMeans(table.assign(ci_low=table["mean"] - half, ci_high=table["mean"] + half))
+
+
+def _means_of(rows, session: str, names) -> RoundMeans:
     done = inputs.sparred(inputs.of_session(rows, session))
     lines = []
-    for name in OUTCOMES:
+    for name in names:
         for round_no, values in done.groupby("round_no")[name]:
             known = values.dropna()
             if len(known):
@@ -216,6 +237,7 @@ class Description(Result):
     round_means: RoundMeans | NotYet
     balance: pd.DataFrame
     set_aside: pd.DataFrame
+    rests: RoundMeans | NotYet = field(default_factory=lambda: NotYet("rests", "recordings"))
 
 
 def describe_study(study: Study, cleaned, capacity) -> Description:
@@ -232,6 +254,7 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
         participants=describe_participants(study, rows, capacity),
         conditions=describe_conditions(study, cleaned),
         round_means=describe_round_means(rows, study.plan.primary_session),
+        rests=describe_rests(rows, study.plan.primary_session),
         balance=ledger.balance(),
         set_aside=aside.groupby(keys, sort=False, as_index=False)["amount"].sum(),
     )

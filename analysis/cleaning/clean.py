@@ -12,6 +12,7 @@ from ..basics import Result
 from ..recordings.gaps import AT_CHANGES, COARSE_S, STEADILY, lost_steps
 from ..recordings.kept import keep_all
 from ..study import Study, typed_outcomes
+from ..study.privacy import secret_labels
 from ..study.rows import add_lactate, number_bouts, sheet_rows, sparred
 from .clocks import HELD
 from .evening import (
@@ -46,7 +47,7 @@ ROW_COLUMNS = (
     "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "hr_source",
     "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
     *BAND_COLUMNS,
-    "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "training_impulse",
+    "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_rest_end_bpm", "hr_drift_bpm_min", "training_impulse",
     *typed_outcomes(), "lactate_limit", "lactate_delay_s", "activity_rating",
 )  # fmt: skip
 """The columns of `CleanedStudy.rows`, in order."""
@@ -99,6 +100,8 @@ class CleanedStudy(Result):
     missing : DataFrame
         The rounds sparred without a mean heart rate: session, athlete, round_no, cause (two words: "clock", "shared strap",
         "lost contact", "no recording" ...), shared_with.
+    labels : dict of str to str
+        Code -> the one secret label of that person in whatever is passed on.
     may_show : tuple of str
         Athletes who agreed to a figure that shows them alone; other traces stay out of figures.
     remarks : tuple of str
@@ -118,6 +121,7 @@ class CleanedStudy(Result):
     rules: pd.DataFrame
     missing: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(MISSING_COLUMNS)))
     costs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COST_COLUMNS)))
+    labels: dict[str, str] = field(default_factory=dict)
     may_show: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -226,8 +230,8 @@ def value_entries(rows: pd.DataFrame, why: dict[tuple, str]) -> list[dict]:
 
 
 MEASURED = (
-    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_drift_bpm_min",
-    "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse",
+    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_rest_end_bpm",
+    "hr_drift_bpm_min", "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse",
 )  # fmt: skip
 
 
@@ -340,6 +344,9 @@ class _Walk:
             costs=self._costs_table(),
             rules=cleaning_rules(self.rules),
             missing=self._missing(rows),
+            labels=secret_labels(
+                self.study, self.study.athletes["athlete"], prefix="person-", purpose="results"
+            ),
             may_show=self.study.athletes_with_figures(),
             remarks=tuple(self.remarks),
             warnings=tuple(dict.fromkeys(self.warnings)),

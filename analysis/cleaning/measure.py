@@ -55,6 +55,7 @@ def measure_round(
         "valid_s": valid,
         "valid_share": share,
         "hr_recovery_60s_bpm": _recovery(spans, end, next_start),
+        "hr_rest_end_bpm": _end_of_rest(spans, end, next_start),
         "hr_drift_bpm_min": spans.slope_per_min(late_from, end) if late_enough else NAN,
     }
     return values, aside
@@ -67,6 +68,18 @@ def _recovery(spans: Spans, end: float, next_start: float) -> float:
     at_end, valid = spans.mean(end - 5.0, end)
     later, valid_later = spans.mean(end + 55.0, end + 65.0)
     return at_end - later if valid >= 2.5 and valid_later >= 5.0 else NAN
+
+
+REST_END_S = 10.0
+"""Heart rate at the end of a rest is the mean of so many seconds before the next round (our proposal)."""
+
+
+def _end_of_rest(spans: Spans, end: float, next_start: float) -> float:
+    """Heart rate at the end of the rest: mean of its last 10 s."""
+    if not np.isfinite(next_start) or next_start - end < REST_END_S:
+        return NAN
+    mean, valid = spans.mean(next_start - REST_END_S, next_start)
+    return mean if valid >= REST_END_S / 2 else NAN
 
 
 def intensity_of_round(

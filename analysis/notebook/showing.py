@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import html
+import inspect
+import os
 
 
 def show(result, *views) -> None:
@@ -13,7 +15,8 @@ def show(result, *views) -> None:
     result : object
         What a question gave; a `NotYet` is said in words.
     *views : callable
-        Each takes the result and gives a figure, a table, a sentence or a list of them. Default: the result itself.
+        Each takes the result and gives a figure, a table, a sentence or a list of them. Default: the result itself. On
+        the researcher's own machine those that can are asked to show codes; in pages one secret label stands for a person.
 
     Returns
     -------
@@ -32,7 +35,21 @@ def show(result, *views) -> None:
         display(HTML(f"<p><i>{html.escape(_once(result))}</i></p>"))
         return
     for view in views or (lambda r: r,):
-        _display(view(result))
+        _display(view(result, **_own_eyes(view)))
+
+
+def own_machine() -> bool:
+    """Whether a notebook is open on somebody's own screen; False where it runs for a page that is passed on."""
+    return not os.environ.get("STUDY_PAGES")
+
+
+def _own_eyes(view) -> dict:
+    """Ask a view for codes where it can show them and the notebook is open on the researcher's own machine."""
+    try:
+        known = inspect.signature(view).parameters
+    except (TypeError, ValueError):
+        return {}
+    return {"show_codes": True} if own_machine() and "show_codes" in known else {}
 
 
 _REASONS: dict[str, str] = {}

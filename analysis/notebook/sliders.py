@@ -10,7 +10,7 @@ from ..planning import DesignAnswer, power_curves, published_ranges
 from ..planning.answer import left_after_losses
 from ..telling.cleaning.figures import draw_tried
 from ..telling.cleaning.sentences import plain_tried
-from .showing import show
+from .showing import own_machine, show
 
 QUESTIONS = {
     "Does heart rate change over the rounds?": ("heart_rate", "change"),
@@ -196,8 +196,9 @@ SLIDERS = {"flat_s": (5.0, 90.0, 5.0), "jump_bpm": (4.0, 40.0, 2.0), "least_vali
 """Rule -> lowest, highest and step of its slider."""
 
 
-def slide_rules(cleaned, *, show_codes: bool = False) -> None:
+def slide_rules(cleaned, *, show_codes: bool | None = None) -> None:
     """Show sliders for a few rules and what they would change in one trace."""
+    show_codes = own_machine() if show_codes is None else show_codes
     traces = [] if isinstance(cleaned, NotYet) else choices_of(cleaned, show_codes=show_codes)
     if not traces:
         return

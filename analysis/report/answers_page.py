@@ -8,6 +8,7 @@ from functools import partial
 
 from ..basics import format_ci, format_number, join_words
 from ..study import OUTCOMES
+from ..telling.cleaning.sentences import plain_opening
 from ..telling.cleaning.tables import sparred_rows
 from ..telling.document import Paragraph, Picture, Section
 from ..telling.fitness.sentences import plain_capacity
@@ -22,9 +23,6 @@ from .pictures import fitness_outcomes, has_rounds, nothing_compared
 
 MOST_WORDS = 250
 """More than this nobody reads on one screen: what is least needed goes first."""
-
-MOST_TO_FIX = 2
-"""As many athletes are named whose straps lost the most."""
 
 
 def answers_sections(answers, *, own: bool = False) -> list[Section]:
@@ -65,25 +63,9 @@ def _trust(answers, *, own: bool) -> Section:
     if not cleaned:
         return _section("", "", _listed([str(cleaned)]))
     rows = sparred_rows(cleaned)
-    kept, all_rows = int(rows["hr_mean_bpm"].notna().sum()), len(rows)
-    if not kept:
+    if not rows["hr_mean_bpm"].notna().any():
         return _section("", "", _listed([say.TRUST_NONE]))
-    typed = int((rows["hr_source"] == "typed").sum())
-    words = {"kept": kept, "rounds": all_rows, "typed": say.TRUST_TYPED.format(count=typed) if typed else ""}
-    text = (say.TRUST_ALL if kept == all_rows else say.TRUST).format(**words)
-    return _section("", "", _listed([f"{text} {_whom_to_fix(rows, own=own)}"]))
-
-
-def _whom_to_fix(rows, *, own: bool) -> str:
-    """Name the athletes who lost most rounds of heart rate; where the page is passed on, say how many they are."""
-    lost = (
-        rows[rows["hr_mean_bpm"].isna()].groupby("athlete").size().sort_values(ascending=False, kind="stable")
-    )
-    if lost.empty:
-        return say.FIX_NONE
-    if not own:
-        return say.FIX_ONE if len(lost) == 1 else say.FIX_COUNT.format(count=len(lost))
-    return say.FIX.format(who=join_words(list(lost.index[:MOST_TO_FIX])))
+    return _section("", "", _listed([plain_opening(cleaned, show_codes=own)]))
 
 
 def short_name(outcome: str) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..answers.describe import REST_MEASURES
 from ..basics import check_choice, format_number
 from ..study import OUTCOMES
 from .html_page import page, picture_uri, table_rows
@@ -82,7 +83,7 @@ def read_template(text: str, *, name: str = TEMPLATE.name) -> tuple[dict[str, st
 def own_numbers(answers, athlete: str) -> pd.DataFrame:
     """Return one athlete's values with the lowest and highest of the club in the same round; missing in a group of few."""
     columns = ["name", "outcome", "digits", "round_no", "value", "low", "high", "n_athletes"]
-    means = answers.description.round_means
+    means, rests = answers.description.round_means, answers.description.rests
     rows = answers.rows
     mine = rows[(rows["athlete"] == athlete) & (rows["session"] == answers.study.plan.primary_session)]
     mine = mine.drop_duplicates("round_no").set_index("round_no")
@@ -96,8 +97,16 @@ def own_numbers(answers, athlete: str) -> pd.DataFrame:
                 | {"value": float(mine.loc[round_no, name])}
                 | {k: line[k] for k in ("low", "high", "n_athletes")}
             )
+    for line in rests.table.to_dict("records") if rests else ():
+        name, round_no = line["outcome"], line["round_no"]
+        if round_no in mine.index:
+            lines.append(
+                {"name": name, "outcome": REST_MEASURES[name], "digits": 0, "round_no": round_no}
+                | {"value": float(mine.loc[round_no, name])}
+                | {k: line[k] for k in ("low", "high", "n_athletes")}
+            )
     numbers = pd.DataFrame(lines, columns=columns)
-    ratings = numbers["name"].map(lambda name: OUTCOMES[name].ordinal).astype(bool)
+    ratings = numbers["name"].map(lambda name: name in OUTCOMES and OUTCOMES[name].ordinal).astype(bool)
     whole = (numbers[["value", "low", "high"]].fillna(0) % 1 == 0).all(axis=1)
     if whole[ratings].all():
         numbers.loc[ratings, "digits"] = 0

@@ -334,6 +334,7 @@ def _cleaning(answers):
         "bounds": cleaned.bounds,
         "rules": cleaned.rules,
         "balance": cleaned.ledger.balance(),
+        "missing": cleaned.missing,
         "remarks": cleaned.remarks,
         "warnings": cleaned.warnings,
     }

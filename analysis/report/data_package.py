@@ -58,6 +58,7 @@ rounds|hr_source|string||trace: from a recording; typed: read off a device
 rounds|valid_s|number|s|Seconds with a heart rate that was not flagged
 rounds|valid_share|number|0 to 1|The same as a share of the round
 rounds|hr_recovery_60s_bpm|number|bpm|Fall of heart rate in the first 60 s after the round
+rounds|hr_rest_end_bpm|number|bpm|Mean heart rate of the last 10 s before the next round
 rounds|hr_drift_bpm_min|number|bpm/min|Slope of heart rate within the round
 rounds|lactate_mmol_l
 rounds|lactate_limit|string||high or low where the value was off the scale of the analyser

@@ -183,7 +183,7 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     notebook = nbformat.read(path, as_version=4)
     started: list[tuple[int, str]] = []
     scratch.mkdir()
-    environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg"}
+    environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg", "STUDY_PAGES": "1"}
     environment["PYTHONPATH"] = os.pathsep.join(
         filter(None, [str(NOTEBOOKS.parent), environment.get("PYTHONPATH", "")])
     )

@@ -45,6 +45,17 @@ def rounds_picture(answers: dict) -> Picture | None:
     return Picture("rounds", partial(draw_rounds, list(answers.values())), caption)
 
 
+def rests_picture(rests) -> Picture:
+    """Heart rate in the rests between rounds."""
+    from ..telling.study.figures import draw_rests
+
+    caption = (
+        "Heart rate in the rests: its fall in the first minute, and its level when the next round begins. Means with "
+        "95\N{NO-BREAK SPACE}% intervals."
+    )
+    return Picture("rests", partial(draw_rests, rests), caption)
+
+
 def missing_picture(cleaned) -> Picture | None:
     """What was measured of whom in which round; nothing where every mean was typed and none is missing."""
     from ..telling.cleaning.figures import draw_missing

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
 
-import numpy as np
 import pandas as pd
 
-from ..study.privacy import Mentions, personal_parts
+from ..study.privacy import Mentions, personal_parts, secret_labels
 from ..telling.document import Bullets, Document, Paragraph, Picture, Table
 from .results_json import to_plain
 
@@ -30,16 +27,6 @@ _WORTH = {
     "sex": (1.2, 0.0),
     "group": (0.8, 0.0),
 }
-
-
-def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> dict[str, str]:
-    """Give every code a label in an order that only somebody with the study's own tables could repeat."""
-    codes = sorted(set(codes) - {""})
-    secret = purpose + study.athletes.to_csv() + study.rounds.to_csv()
-    seed = int.from_bytes(hashlib.sha256(secret.encode("utf-8")).digest()[:8], "big")
-    order = np.random.default_rng(seed).permutation(len(codes))
-    width = len(str(len(codes)))
-    return {code: f"{prefix}{n + 1:0{width}d}" for code, n in zip(codes, order, strict=True)}
 
 
 def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame, tuple[str, ...]]:

@@ -124,7 +124,13 @@ class SharedAnswers(Answers):
             table = table[table["shown"]].drop(columns=list(UNTOLD))
         if means:
             means = replace(means, table=means.table.drop(columns=[c for c in UNTOLD if c in means.table]))
-        return replace(description, participants=replace(people, characteristics=table), round_means=means)
+        rests = description.rests
+        if rests:
+            enough = rests.table[rests.table["n_athletes"] >= FEWEST_PEOPLE]
+            rests = replace(rests, table=enough.drop(columns=[c for c in UNTOLD if c in enough]))
+        return replace(
+            description, participants=replace(people, characteristics=table), round_means=means, rests=rests
+        )
 
     def rounds(self, outcome: str):
         """As `Answers.rounds`; the rows, which figures draw, are rounded."""

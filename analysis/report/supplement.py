@@ -14,7 +14,7 @@ from ..telling.published import supplement as published
 from ..telling.rounds import supplement as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
-from ..telling.study.sentences import deviations
+from ..telling.study.sentences import deviations, plain_rests
 from ..telling.training.figures import training_pictures
 from ..telling.training.tables import training_tables
 from . import pictures
@@ -24,7 +24,7 @@ from .pictures import fitness_outcomes, has_rounds
 
 def supplement_sections(answers) -> list[Section]:
     """Assemble the supplement of a study, without the checklists."""
-    sections = [_study(answers), _data(answers)]
+    sections = [_study(answers), _data(answers), _rests(answers)]
     if answers.fitness_outcomes:
         found = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
         sections += [_rounds(found), _repeatability(answers), _fitness(answers), _published(answers)]
@@ -115,6 +115,15 @@ def _rounds(found: dict) -> Section | None:
         *(pictures.bound_picture("rounds", o, rounds_by_bound(a)) for o, a in found.items()),
     ]
     return _section("Rounds", texts, made)
+
+
+def _rests(answers) -> Section | None:
+    """Heart rate in the rests, on which the length of a rest hangs."""
+    rests = answers.description.rests
+    table = tables.rests_table(rests)
+    if table is None:
+        return None
+    return _section("Rests between rounds", [plain_rests(rests)], [table, pictures.rests_picture(rests)])
 
 
 def _repeatability(answers) -> Section | None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
 
 from .problems import ORDINARY_WORDS, PERSONAL_COLUMNS
 
@@ -145,3 +148,13 @@ def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
         ):
             found.append(run[0])
     return tuple(found)
+
+
+def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> dict[str, str]:
+    """Give every code a label in an order that only somebody with the study's own tables could repeat."""
+    codes = sorted(set(codes) - {""})
+    secret = purpose + study.athletes.to_csv() + study.rounds.to_csv()
+    seed = int.from_bytes(hashlib.sha256(secret.encode("utf-8")).digest()[:8], "big")
+    order = np.random.default_rng(seed).permutation(len(codes))
+    width = len(str(len(codes)))
+    return {code: f"{prefix}{n + 1:0{width}d}" for code, n in zip(codes, order, strict=True)}

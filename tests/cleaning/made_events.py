@@ -5,6 +5,13 @@ from __future__ import annotations
 import numpy as np
 from made_traces import MadeTrace
 
+from analysis.cleaning import CleaningRules
+from analysis.cleaning.flags import flag_codes, spans_of
+from analysis.cleaning.measure import measure_round
+from analysis.recordings.gaps import AT_CHANGES, judge_steps
+
+RULES = CleaningRules()
+
 # name of a rule: change in bpm that is written, longest step; or shortest and longest random step; share of steps of 45 s
 EVENT_RULES = {
     "change of 1 bpm": {"change": 1},
@@ -56,3 +63,21 @@ def lose_contact(
         end = begin + int(rng.integers(low, high + 1))
         places = places[(places < begin) | (places >= end)]
     return places
+
+
+def round_errors(trace: MadeTrace, places: np.ndarray, *, by_limit_alone: bool = False) -> np.ndarray:
+    """Errors of the round means of what a device wrote, by the rules of reading and cleaning; NaN where there is no mean.
+
+    `by_limit_alone` takes every step over 5 s or twice the usual step for missing time, whatever the file.
+    """
+    times, rates = trace.elapsed[places], trace.rates[places]
+    limit = max(5.0, min(2 * float(np.median(np.diff(times))), 30.0))
+    judged = judge_steps(times, rates, given=limit if by_limit_alone else None)
+    codes = flag_codes(times, rates, hr_max_bpm=None, rules=RULES)
+    lost = [(times[i], times[i + 1]) for i in np.flatnonzero(~judged.joined)]
+    bells = [(s, s + trace.work_s) for s in trace.starts]
+    spans = spans_of(
+        times, rates, codes, judged.limit_s, lost=lost, bells=bells, at_changes=judged.written == AT_CHANGES
+    )
+    found = [measure_round(spans, a, b, RULES, np.inf)[0]["hr_mean_bpm"] for a, b in bells]
+    return np.array([f - trace.true_mean(k) for k, f in enumerate(found)])

@@ -6,16 +6,13 @@ import re
 
 import numpy as np
 import pytest
-from made_events import EVENT_RULES, lose_contact, seconds_written
+from made_events import EVENT_RULES, lose_contact, round_errors, seconds_written
 from made_studies import MadeStudy
 from made_traces import make_trace
 
 from analysis.cleaning import CleaningRules, clean_study
 from analysis.cleaning.clocks import clock_in_words, find_clock
-from analysis.cleaning.flags import flag_codes, spans_of
-from analysis.cleaning.measure import measure_round
 from analysis.recordings import read_recording
-from analysis.recordings.gaps import AT_CHANGES, judge_steps
 from analysis.study import check_study
 from analysis.telling.cleaning.sentences import look_into_recordings, plain_account
 
@@ -39,20 +36,6 @@ def means(cleaned, code) -> np.ndarray:
 
 def truth(one, code) -> np.ndarray:
     return np.array([one.traces[code].true_mean(k) for k in range(one.rounds)])
-
-
-def round_errors(trace, places) -> np.ndarray:
-    """Errors of the round means of what a device wrote, by the rules of reading and cleaning; NaN where there is no mean."""
-    times, rates = trace.elapsed[places], trace.rates[places]
-    judged = judge_steps(times, rates)
-    codes = flag_codes(times, rates, hr_max_bpm=None, rules=RULES)
-    lost = [(times[i], times[i + 1]) for i in np.flatnonzero(~judged.joined)]
-    bells = [(s, s + trace.work_s) for s in trace.starts]
-    spans = spans_of(
-        times, rates, codes, judged.limit_s, lost=lost, bells=bells, at_changes=judged.written == AT_CHANGES
-    )
-    found = [measure_round(spans, a, b, RULES, np.inf)[0]["hr_mean_bpm"] for a, b in bells]
-    return np.array([f - trace.true_mean(k) for k, f in enumerate(found)])
 
 
 @pytest.mark.parametrize("rule", EVENT_RULES)
@@ -327,7 +310,9 @@ def test_a_stated_maximum_below_the_athletes_own_test_is_settled_before_it_costs
     one.athlete_rows["A01"] |= {"hr_max_bpm": true_max}
     assert clean_study(one.load()).rows.query("athlete == 'A01'")["percent_hr_max"].notna().all()
     one.athlete_rows["A01"] |= {"hr_max_bpm": true_max - 4}
-    one.decisions = [DECIDED | {"table": "athletes", "athlete": "A01", "measure": "hr_max_bpm", "action": "keep"}]
+    one.decisions = [
+        DECIDED | {"table": "athletes", "athlete": "A01", "measure": "hr_max_bpm", "action": "keep"}
+    ]
     kept = clean_study(one.load())
     share = kept.rows.query("athlete == 'A01'")["percent_hr_max"].iloc[0]
     assert share == pytest.approx(100 * means(kept, "A01")[0] / (true_max - 4))

@@ -54,9 +54,10 @@ def test_plain_sentences_on_the_demo(cleaned, function):
 def test_numbers_come_from_the_result(cleaned):
     rows = cleaned.rows[(cleaned.rows["round_no"] > 0) & cleaned.rows["took_part"].isin(["yes", "part"])]
     text = say.plain_cleaning(cleaned)
-    assert text.startswith(f"Of {len(rows)} rounds sparred, {(rows['hr_source'] == 'trace').sum()} have")
-    assert f"{(rows['hr_source'] == 'typed').sum()} more have a mean typed" in text
-    assert f"For {rows['hr_mean_bpm'].isna().sum()} rounds there is no mean" in text
+    lost = int(rows["hr_mean_bpm"].isna().sum())
+    assert text.startswith(f"{len(rows)} rounds sparred: {len(rows) - lost} with a mean, {lost} without: ")
+    assert f"{(rows['hr_source'] == 'typed').sum()} means were typed" in text
+    assert sum(map(int, re.findall(r"\((\d+)\)", text.split(". ")[0]))) == lost
     worst = cleaned.costs["largest_change_bpm"].max()
     assert f"{worst:.1f}\N{NO-BREAK SPACE}bpm" in say.plain_costs(cleaned)
 
@@ -110,7 +111,10 @@ def test_without_recordings(cleaned):
 
 def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
     warned = replace(cleaned, warnings=("A07 and A02, session 1: look at A07.csv.",))
-    assert say.list_warnings(warned) == "- athlete 1 and athlete 2, session 1: look at athlete 1.csv."
+    one, two = cleaned.labels["A07"], cleaned.labels["A02"]
+    assert say.list_warnings(warned) == f"- {one} and {two}, session 1: look at {one}.csv."
+    again = replace(cleaned, remarks=("A02 again.",))
+    assert say.list_remarks(again) == f"- {two} again."  # the same person has the same label in every list
     assert "A07.csv" in say.list_warnings(warned, show_codes=True)
     assert say.tabulate_overrides(cleaned) is None
     one = pd.DataFrame([{"date": "2026-03-02", "decided_by": "lead", "session": "1", "athlete": "A07", "action": "keep",
@@ -128,7 +132,7 @@ def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
 def test_codes_inside_words_stay(cleaned):
     assert (
         without_codes(cleaned, "A071 and xA07 stay, A07_s2.csv goes")
-        == "A071 and xA07 stay, athlete 1_s2.csv goes"
+        == f"A071 and xA07 stay, {cleaned.labels['A07']}_s2.csv goes"
     )
 
 
@@ -173,3 +177,43 @@ def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
     )
     one = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone[:1])))
     assert "1 recording could not be used: by its own date it is of another day." in one
+
+
+def test_what_is_held_back_is_said_first_and_most_of_it_only_above_a_half(cleaned):
+    clocks = cleaned.clocks.copy()
+    clocks.loc[clocks["athlete"] == "A07", ["settled", "agrees", "found_offset_s", "offset_s"]] = [
+        "held back",
+        "no",
+        176.0,
+        0.0,
+    ]
+    held = replace(cleaned, clocks=clocks)
+    text = say.plain_cleaning(held, show_codes=True)
+    assert text.startswith(
+        "One device in session 1 is held back until somebody decides, since its clock looks wrong: A07 (3 min fast)."
+    )
+    assert "A07" not in say.plain_cleaning(held) and cleaned.labels["A07"] in say.plain_cleaning(held)
+    assert (
+        "held back until you decide" in say.plain_clocks(held)
+        and "held back" in say.write_up_cleaning(held)[0]
+    )
+    table = cleaned.ledger.table
+    of_rounds = table["measure"].eq("round seconds") & ~table["used"].astype(bool)
+    even = table.copy()
+    even.loc[of_rounds, "amount"] = 100.0 / even[of_rounds].groupby("cause")["cause"].transform("size")
+    assert even.loc[of_rounds, "cause"].nunique() > 2
+    level = replace(cleaned, ledger=replace(cleaned.ledger, table=even))
+    assert "most of it" in say.plain_cleaning(cleaned) and "most of it" not in say.plain_cleaning(level)
+
+
+def test_the_account_names_causes_and_counts(cleaned):
+    lost = pd.DataFrame(
+        [("1", "A04", 1, "shared strap", "A08"), ("1", "A08", 1, "shared strap", "A04"), ("1", "A07", 1, "clock", ""),
+         *[("1", f"A{k:02d}", 2, "no recording", "") for k in range(9, 14)]],
+        columns=cleaned.missing.columns,
+    )  # fmt: skip
+    assert say.plain_account(replace(cleaned, missing=lost)) == (
+        "94 rounds sparred: 86 with a mean, 8 without: no recording of 5 athletes (5), A04 and A08 share a strap (2), "
+        "A07 clock (1)."
+    )
+    assert say.plain_account(replace(cleaned, missing=lost.iloc[:0])) == "94 rounds sparred: 94 with a mean."

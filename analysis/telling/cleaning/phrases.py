@@ -10,9 +10,11 @@ NO_ROUND = "No round was sparred, so there is nothing to clean."
 NO_RATE = "No heart rate was recorded."
 ONLY_TYPED_ONE = "One round mean of heart rate was read off a device and typed, which nobody can check; there are no recordings."
 ONLY_TYPED = "{count} round means of heart rate were read off a device and typed, which nobody can check; there are no recordings."
-USABLE = "Of {rounds} sparred, {traced} have a usable mean heart rate from a recording."
-ALSO_TYPED = "{count} more {have} a mean typed from a device, which nobody can check."
-LOST = "For {rounds} there is no mean at all."
+TYPED_AMONG = "{means} {was} typed from a device, which nobody can check."
+HELD_ONE = "One device{where} is held back until somebody decides, since its clock looks wrong: {who}."
+HELD_MORE = (
+    "{count} devices{where} are held back until somebody decides, since their clocks look wrong: {who}."
+)
 TIME_ASIDE = "Of the time in recorded rounds, {share} was set aside."
 TIME_ASIDE_MOST = "Of the time in recorded rounds, {share} was set aside, mostly for {cause}."
 UNUSED = "{recordings} could not be used; the table of what was set aside says why."
@@ -35,12 +37,17 @@ FOUND_BY_TRACE = (
 FOUND_BY_CLOCK = "Rounds were cut by the timekeeper's clock."
 OFFSETS = "Device clocks were corrected by logged offsets in {recordings} ({span})."
 BY_EVENT = "{recordings} {was} put on the clock by an event common to all devices."
-OTHER_OFFSET = "In {recordings} the heart rate itself suggested another offset, which was not applied."
+OTHER_OFFSET = (
+    "In {recordings} the heart rate itself suggested another offset, which was not applied by decision."
+)
+CLOCK_BY_RULE = "In {recordings} the clock found from rounds and rests was used, by a rule stated beforehand."
+CLOCK_BY_DECISION = "In {recordings} the clock found from rounds and rests was used by decision."
+CLOCK_HELD = "{recordings} {was} held back: heart rate and clock disagree, and nobody has decided yet."
 RULES = (
     "We flagged samples, and changed none, where heart rate was outside {low} to {high} or more than {above} above the "
     "measured maximum. We also flagged samples that stayed at one value for {flat} or longer, changed faster than is "
-    "physiologically possible, were doubled or halved, or came before steady contact. Means are weighted by time, and longer "
-    "gaps were not filled in. A round has a mean where at least {share} of it is valid and where bridging its gaps by a "
+    "physiologically possible, were doubled or halved, or came before steady contact. Means are weighted by time. Lost contact "
+    "was not filled in; steps of a device that writes only on events were joined. A round has a mean where at least {share} of it is valid and where bridging its gaps by a "
     "straight line would move the mean by at most {shift}."
 )
 ASIDE = "Of {minutes} in recorded rounds, {share} were set aside."

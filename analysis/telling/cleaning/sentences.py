@@ -6,6 +6,7 @@ import numpy as np
 
 from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
 from ...cleaning import clean_study
+from ...cleaning.clocks import BY_DECISION, BY_RULE, clock_in_words
 from . import phrases as say
 from .figures import round_seconds
 from .tables import (
@@ -20,6 +21,7 @@ from .tables import (
     tabulate_ledger,
     tabulate_overrides,
     tabulate_rules,
+    without_codes,
 )
 
 
@@ -107,8 +109,19 @@ def _windows_words(cleaned) -> str:
                 recordings=plural(by_event, "recording"), was="was" if by_event == 1 else "were"
             )
         )
-    off = int((clocks["agrees"] == "no").sum())
-    if off:
+    moved_by = ((BY_RULE, say.CLOCK_BY_RULE), (BY_DECISION, say.CLOCK_BY_DECISION))
+    for source, words in moved_by:
+        moved = int((clocks["offset_source"] == source).sum())
+        if moved:
+            said.append(words.format(recordings=plural(moved, "recording")))
+    held = int((clocks["settled"] == "held back").sum())
+    off = int((clocks["agrees"] == "no").sum()) - held
+    off -= int(clocks["offset_source"].isin([BY_RULE, BY_DECISION]).sum())
+    if held:
+        said.append(
+            say.CLOCK_HELD.format(recordings=plural(held, "recording"), was="was" if held == 1 else "were")
+        )
+    if off > 0:
         said.append(say.OTHER_OFFSET.format(recordings=plural(off, "recording")))
     return " ".join(said)
 
@@ -183,7 +196,7 @@ __all__ = [
 ]
 
 
-def plain_cleaning(cleaned) -> str:
+def plain_cleaning(cleaned, *, show_codes: bool = False) -> str:
     """Say in plain words how much heart rate there is and how much of it can be used."""
     if isinstance(cleaned, NotYet):
         return str(cleaned)
@@ -196,12 +209,7 @@ def plain_cleaning(cleaned) -> str:
         if typed:
             return say.ONLY_TYPED_ONE if typed == 1 else say.ONLY_TYPED.format(count=typed)
         return say.NO_RATE
-    said = [say.USABLE.format(rounds=plural(len(rows), "round"), traced=traced)]
-    if typed:
-        said.append(say.ALSO_TYPED.format(count=typed, have="has" if typed == 1 else "have"))
-    lost = len(rows) - traced - typed
-    if lost:
-        said.append(say.LOST.format(rounds=plural(lost, "round")))
+    said = [plain_opening(cleaned, show_codes=show_codes)]
     seconds = round_seconds(cleaned)
     total = float(seconds["seconds"].sum())
     if total > 0:
@@ -215,6 +223,29 @@ def plain_cleaning(cleaned) -> str:
             )
         )
     return " ".join([*said, *_unused_files(cleaned)])
+
+
+def plain_opening(cleaned, *, show_codes: bool = False) -> str:
+    """What the write-up opens with: which devices are held back, the line of account, and how many means were typed."""
+    typed = int((sparred_rows(cleaned)["hr_source"] == "typed").sum())
+    said = [*_held_back(cleaned), plain_account(cleaned)]
+    if typed:
+        said.append(say.TYPED_AMONG.format(means=plural(typed, "mean"), was="was" if typed == 1 else "were"))
+    text = " ".join(said)
+    return text if show_codes else without_codes(cleaned, text)
+
+
+def _held_back(cleaned) -> list[str]:
+    """Whose devices are held back, first of all that is said."""
+    held = cleaned.clocks[cleaned.clocks["settled"] == "held back"].drop_duplicates(["session", "athlete"])
+    said = []
+    for session, rows in held.groupby("session", sort=False):
+        where = f" in session {session}" if cleaned.clocks["session"].nunique() > 1 else ""
+        off = zip(rows["athlete"], rows["found_offset_s"], rows["offset_s"].fillna(0.0), strict=True)
+        who = join_words([f"{a} ({clock_in_words(found - used)})" for a, found, used in off])
+        words = say.HELD_ONE if len(rows) == 1 else say.HELD_MORE
+        said.append(words.format(where=where, who=who, count=len(rows)))
+    return said
 
 
 MOST_NAMED = 3
@@ -321,9 +352,16 @@ def plain_clocks(cleaned) -> str:
             words
             + f". The rises and falls of the trace agree with it in all {len(checked)} that could be checked."
         )
-    return (
-        words
-        + f". In {off} of {len(checked)} that could be checked the trace does not agree: see the warnings."
+    held = int((clocks["settled"] == "held back").sum())
+    settled = off - held
+    words += f". In {off} of {len(checked)} that could be checked the trace does not agree"
+    words += (
+        f"; {held} {'is' if held == 1 else 'are'} held back until you decide, see the warnings"
+        if held
+        else ""
+    )
+    return words + (
+        f"; {settled} {'is' if settled == 1 else 'are'} settled, see the table." if settled else "."
     )
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 import pandas as pd
 
 from ...basics import NotYet, format_number, format_percent
+from ...study.privacy import Mentions
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -68,17 +67,11 @@ def _listed(cleaned, sentences, show_codes: bool) -> str:
 
 
 def without_codes(cleaned, text: str) -> str:
-    """Replace the athletes' codes in a text by "athlete 1", "athlete 2" in the order in which they appear."""
+    """Replace the athletes' codes in a text by the one label that each person has in all that is passed on."""
     codes = {*cleaned.rows["athlete"], *cleaned.clocks["athlete"], *(a for _, a in cleaned.traces)}
-    if not codes:
-        return text
-    known = "|".join(re.escape(c) for c in sorted(codes, key=len, reverse=True))
-    numbers: dict[str, str] = {}
-
-    def label(found) -> str:
-        return numbers.setdefault(found[0], f"athlete {len(numbers) + 1}")
-
-    return re.sub(rf"(?<![A-Za-z0-9])({known})(?![A-Za-z0-9])", label, text)
+    spare = {code: f"athlete {n}" for n, code in enumerate(sorted(codes - set(cleaned.labels)), start=1)}
+    labels = spare | cleaned.labels
+    return Mentions(codes).replace(text, lambda code: labels[code])
 
 
 def tabulate_ledger(cleaned) -> pd.DataFrame:
@@ -128,6 +121,10 @@ def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
                 for v, u in zip(found, sure, strict=True)
             ],
             "agrees": shown["agrees"].to_numpy(),
+            "confidence": [
+                "" if np.isnan(v) else format_number(v, 2) for v in shown["found_confidence"].astype(float)
+            ],
+            "settled": shown["settled"].to_numpy(),
         }
     )
     return table if show_codes else table.drop(columns="file")

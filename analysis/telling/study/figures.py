@@ -1,10 +1,11 @@
-"""One athlete's rounds beside the span of the club; what would be said with another smallest effect that matters."""
+"""One athlete's rounds beside the span of the club; heart rate in the rests; what another smallest effect would say."""
 
 from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_number, plural
+from ...answers.describe import REST_MEASURES
+from ...basics import format_number, join_words, plural
 from ...study import known_outcome
 from ..rounds.figures import digits_of, in_unit, lower_first, wrap_words
 from ..style import FAINT, INK, MAIN, finish, new_axes
@@ -140,3 +141,46 @@ def draw_by_bound(curve, *, ax=None):
         f"What would be said of {lower_first(known.label)} with another smallest effect that matters: {'; '.join(said)} "
         f"{known.unit} on. Planned: {size}.",
     )
+
+
+def draw_rests(rests, *, ax=None):
+    """Draw heart rate in the rests: its fall in the first minute, and where it stands when the next round begins.
+
+    Parameters
+    ----------
+    rests : RoundMeans
+        outcome ("hr_recovery_60s_bpm", "hr_rest_end_bpm"), round_no (before the rest), mean, ci_low, ci_high, n_athletes.
+    ax : sequence of matplotlib Axes, optional
+        Two.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> table = pd.DataFrame({"outcome": ["hr_recovery_60s_bpm"] * 2 + ["hr_rest_end_bpm"] * 2, "round_no": [1, 2, 1, 2],
+    ...     "mean": [36.0, 33, 122, 128], "ci_low": [32.0, 29, 116, 121], "ci_high": [40.0, 37, 128, 135]})
+    >>> draw_rests(SimpleNamespace(table=table)).axes[1].get_ylabel()
+    'Heart rate at the end of the rest (bpm)'
+    """
+    figure, axes = (ax[0].figure, ax) if ax is not None else new_axes(width="double", height_mm=62, columns=2)
+    said: list[str] = []
+    if rests.table.empty:
+        axes[0].set_ylabel("Heart rate (bpm)")
+        axes[0].set_xlabel("Rest after round")
+        return finish(figure, "No rest between rounds was recorded, so there is nothing to draw.")
+    for panel, (name, label) in zip(axes, REST_MEASURES.items(), strict=True):
+        rows = rests.table[rests.table["outcome"] == name].sort_values("round_no")
+        panel.vlines(rows["round_no"], rows["ci_low"], rows["ci_high"], color=MAIN, linewidth=1.0)
+        panel.plot(rows["round_no"], rows["mean"], "o-", color=MAIN)
+        panel.set_xticks(rows["round_no"], [str(k) for k in rows["round_no"]])
+        panel.set_xlim(rows["round_no"].min() - 0.4, rows["round_no"].max() + 0.4)
+        panel.set_ylabel(label)
+        panel.set_xlabel("Rest after round")
+        values = ", ".join(format_number(v, 0) for v in rows["mean"])
+        said.append(
+            f"{label.removesuffix(' (bpm)')} after rounds {join_words([str(k) for k in rows['round_no']])}: {values} bpm"
+        )
+    return finish(figure, f"{'. '.join(said)}. Means with 95 % intervals.")

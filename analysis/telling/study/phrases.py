@@ -6,14 +6,7 @@ Plan, size, methods, limitations, and what stands on the first screen. Words in 
 from __future__ import annotations
 
 # the first screen
-TRUST = "{kept} of {rounds} rounds have a heart rate you can use{typed}."
-TRUST_ALL = "All {rounds} rounds have a heart rate you can use{typed}."
-TRUST_TYPED = "; {count} of these were read off a device"
 TRUST_NONE = "No heart rate was recorded."
-FIX = "Fix first: {who}, who lost the most."
-FIX_ONE = "One strap needs fixing."
-FIX_COUNT = "{count} straps need fixing."
-FIX_NONE = "No strap needs fixing."
 
 HARDER = "Do the rounds get harder?"
 LEVEL = "Do they level off?"

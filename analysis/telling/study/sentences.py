@@ -363,3 +363,32 @@ def _counts(p) -> str:
 
 def _how_many(n: int, of: int) -> str:
     return "none" if not n else "all" if n == of else str(n)
+
+
+def plain_rests(rests) -> str:
+    """Say how far heart rate falls in the first minute of the rests, and from where the next round starts."""
+    if not rests or rests.table.empty:
+        return ""
+    parts = []
+    for name, words in (
+        (
+            "hr_recovery_60s_bpm",
+            "In the first minute of rest, heart rate fell by {mean} after round {k} (SD {sd}, {who})",
+        ),
+        ("hr_rest_end_bpm", "The next round began at {mean} (SD {sd}, {who}, rest after round {k})"),
+    ):
+        rows = rests.table[rests.table["outcome"] == name].sort_values("round_no")
+        if rows.empty:
+            continue
+        first, last = rows.iloc[0], rows.iloc[-1]
+        said = words.format(
+            mean=format_number(first["mean"], 0, unit="bpm"),
+            sd=format_number(first["sd"], 0) if first["n_athletes"] > 1 else "–",
+            who=plural(int(first["n_athletes"]), "athlete"),
+            k=int(first["round_no"]),
+        )
+        if len(rows) > 1:
+            said += f", and {'by' if 'fell' in words else 'at'} {format_number(last['mean'], 0, unit='bpm')} after round "
+            said += f"{int(last['round_no'])}"
+        parts.append(said + ".")
+    return " ".join(parts)

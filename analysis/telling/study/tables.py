@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from ...answers.describe import REST_MEASURES
 from ...basics import format_ci, format_number, format_p
 from ...study import OUTCOMES
 from ...study.outcomes import short_question
@@ -106,6 +107,31 @@ def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
         pd.DataFrame(lines),
         note="Unadjusted means of the athletes who sparred the round and have a value.",
         numbers=table,
+    )
+
+
+def tabulate_rests(rests) -> pd.DataFrame:
+    """Heart rate in the rests between rounds: mean (SD), number of athletes, one column per rest."""
+    table = rests.table
+    lines = []
+    for name, label in REST_MEASURES.items():
+        rows = table[table["outcome"] == name].set_index("round_no")
+        if len(rows):
+            line = {"Measure": label}
+            lines.append(line | {f"After round {k}": _mean_sd_n(rows.loc[k], 0) for k in rows.index})
+    return pd.DataFrame(lines).fillna("–")
+
+
+def rests_table(rests) -> Table | None:
+    """Heart rate in the rests between rounds, for the write-up."""
+    if not rests or rests.table.empty:
+        return None
+    return Table(
+        "rests",
+        "Heart rate in the rests between rounds: mean (SD), number of athletes.",
+        tabulate_rests(rests),
+        note="Fall: mean of the last 5 s of the round minus mean of 55 to 65 s after it. End of the rest: mean of its last 10 s.",
+        numbers=rests.table,
     )
 
 
