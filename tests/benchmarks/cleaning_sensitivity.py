@@ -83,7 +83,8 @@ def score_trace(score: Score, trace: MadeTrace, rules: CleaningRules) -> None:
     score.alarmed += int((bad & ~trace.faulty).sum())
     rates = np.where(trace.rates > 0, trace.rates, np.nan)
     codes = np.array([CODE[f] for f in flagged], dtype=np.int8)
-    spans = spans_of(trace.elapsed, rates, codes, 5.0)
+    bells = [(start, start + trace.work_s) for start in trace.starts]
+    spans = spans_of(trace.elapsed, rates, codes, 5.0, bells=bells)
     for k, start in enumerate(trace.starts):
         values, _ = measure_round(spans, start, start + trace.work_s, rules, np.inf)
         score.rounds += 1
