@@ -131,11 +131,21 @@ def athlete_page(answers, piece: tuple) -> str:
     if not places["trace"]:
         text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
     body = mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete))
+    body += _training(answers, athlete)
     for name, content in places.items():
         body = re.sub(rf"<p>\s*\{{{name}\}}\s*</p>", lambda _, c=content: c, body)
     title = f"{words['heading']}: {athlete}"
     made = page(title, f"<h1>{html.escape(title)}</h1>\n{body}")
     return made.replace('<html lang="en">', f'<html lang="{html.escape(words["lang"], quote=True)}">', 1)
+
+
+def _training(answers, athlete: str) -> str:
+    """One athlete's change from before to after a training, beside the error of the test; "" where there is none."""
+    from ..telling.training.sentences import athlete_change
+
+    found = answers.training()
+    said = [athlete_change(one, athlete) for one in found.outcomes.values()] if found else []
+    return "".join(f"<p>{html.escape(text)}</p>" for text in said if text)
 
 
 def _trace(answers, session: str, athlete: str) -> str:

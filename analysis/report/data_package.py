@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..answers.training import CAPACITY, values_by_occasion
 from ..basics import FEWEST_PEOPLE, join_words, plural
+from ..physiology import capacity_step_to_share
 from ..study import OUTCOMES, typed_outcomes
 from .privacy import hide_in_crowd, secret_labels
 from .results_json import json_text, write_csv
@@ -18,6 +20,8 @@ PACKAGE_TABLES = {
     "sessions": "One row per evening",
     "rounds": "One row per evening, person and round",
     "heart_rate": "Samples of heart rate inside rounds",
+    "training": "One row per person and occasion of a training study",
+    "training_log": "One row per hard session of a training study",
 }
 """Tables of a data package, with their titles."""
 
@@ -43,6 +47,8 @@ athletes|capacity|number|mL/kg/min unless the study says otherwise|Aerobic capac
 sessions|session|string||Evening, numbered in order
 sessions|temperature_c|number|°C|Air temperature, rounded
 sessions|humidity_percent|number|%|Relative humidity, rounded
+sessions|phase|string||pre or post: before or after a training
+sessions|occasion|integer||Which evening of the phase
 sessions|sample_site|string||Where blood was taken
 sessions|sample_kind|string||Kind of blood sample
 rounds|session|string||Evening, as in sessions
@@ -71,6 +77,19 @@ heart_rate|round_no|integer||Round
 heart_rate|second|number|s|Seconds from the start of the round
 heart_rate|hr_bpm|number|bpm|Heart rate as recorded, in whole beats
 heart_rate|flag|string||Why the sample was set aside; blank where good
+training|person|string||As in athletes
+training|arm|string||trained or control, as chance drew; blank where nobody was drawn
+training|outcome|string||capacity, or a column of rounds
+training|phase|string||pre or post: before or after the training
+training|occasion|integer||Which test or evening of the phase
+training|value|number|as the outcome|Capacity to the step of its test, heart rate to the beat
+training_log|person|string||As in athletes
+training_log|week|integer||Week, counted from the first session of the log
+training_log|kind|string||Kind of session
+training_log|protocol|string||Protocol of intervals
+training_log|sets_done|number||Repetitions or sets completed
+training_log|minutes|number|min|Length of the session
+training_log|rating|number|points|How hard the whole session was, 0 to 10
 """
 
 
@@ -156,6 +175,7 @@ def make_data_package(answers) -> DataPackage:
         made["sessions"] = _evenings(study, evenings)
         made["rounds"] = _rounds(rows, labels, evenings)
         made["heart_rate"] = _heart_rate(answers.cleaned, labels, evenings, silent)
+    made |= _training(answers, labels)
     tables = {}
     for name, table in made.items():
         columns = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in table]
@@ -219,6 +239,33 @@ def _people(answers, labels: dict[str, str]) -> tuple[pd.DataFrame, tuple[str, .
         people = people.merge(told[["person", "capacity"]].dropna(subset=["person"]), on="person", how="left")
     people, done = hide_in_crowd(people)
     return people.sort_values("person", ignore_index=True), done
+
+
+def _training(answers, labels: dict[str, str]) -> dict[str, pd.DataFrame]:
+    """Values by occasion with the groups, and the log by weeks, of a training study; without dates and reasons."""
+    study = answers.study
+    values = values_by_occasion(study, answers.rows if answers.cleaned else None)
+    arms = dict(zip(study.allocation["athlete"], study.allocation["arm"], strict=True))
+    steps = {CAPACITY: capacity_step_to_share(set(study.aerobic_tests["test"]))}
+    parts = []
+    for name, table in values.items():
+        table = table[table["athlete"].isin(labels)]
+        step = steps.get(name, 1.0)
+        value = (table["value"] / step).round() * step
+        parts.append(table[["athlete", "phase", "occasion"]].assign(outcome=name, value=value))
+    made = {}
+    if parts:
+        table = pd.concat(parts, ignore_index=True)
+        made["training"] = table.assign(
+            person=table["athlete"].map(labels), arm=table["athlete"].map(arms).fillna("")
+        ).sort_values(["person", "outcome", "phase", "occasion"], ignore_index=True)
+    log = study.training_log[study.training_log["athlete"].isin(labels)]
+    if len(log):
+        dates = pd.to_datetime(log["date"].replace("", None))
+        made["training_log"] = log.assign(
+            person=log["athlete"].map(labels), week=(dates - dates.min()).dt.days // 7 + 1
+        ).sort_values(["person", "week", "kind"], ignore_index=True)
+    return made
 
 
 def _evenings(study, evenings: dict[str, str]) -> pd.DataFrame:

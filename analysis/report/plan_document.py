@@ -46,6 +46,13 @@ def fix_plan(
 ) -> PlanDocument:
     """Fix the plan of a study folder as Markdown, with the justification of its size."""
     study = load_study(folder, today=today)
+    design = study.training
+    if design and design.design != "before_after" and not design.public_number_named:
+        raise KitError(
+            "Which number decides who trains must be named before it exists, else nobody can check the draw. "
+            "Write under [training] in "
+            'study.toml public_number_named = "the numbers of the state lottery of 3 October" (a day to come). Nothing was fixed.'
+        )
     answer = size_answer(study, athletes)
     study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
     paragraphs = write_up_size(answer)

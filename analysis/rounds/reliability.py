@@ -80,7 +80,8 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     Parameters
     ----------
     data : DataFrame
-        With `athlete`, the outcome, `round_no`, and `session` where there are several evenings.
+        With `athlete`, the outcome, `round_no`, and `session` where there are several evenings. Where a column `phase`
+        names evenings before (pre) and after a training, only those before count.
     outcome : str
         A numeric column.
     trial : str, optional
@@ -117,9 +118,11 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     ('reliability between evenings', 2.89)
     """
     check_columns(data, ("athlete", outcome, *([trial] if trial else [])))
+    data, other = _one_phase(data, outcome)
     trial = trial or _trial_column(data)
     kind = ROUNDS if trial in ("round_no", "bout_no") else EVENINGS
     wide, left_out, warnings = _athlete_by_trial(data, outcome, trial)
+    left_out = pd.concat([left_out, other], ignore_index=True) if len(other) else left_out
     cases = wide.dropna()
     n, k = cases.shape
     lost = [str(a) for a in wide.index if a not in cases.index]
@@ -160,6 +163,20 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
         method=f"two-way analysis of variance of {n} athletes by {k} {'evenings' if kind == EVENINGS else 'rounds'}",
         left_out=left_out,
         warnings=tuple(warnings),
+    )
+
+
+def _one_phase(data, outcome):
+    """Keep the rows before a training where a column `phase` is there: what training changed is no error."""
+    if "phase" not in data:
+        return data, left_out_table()
+    phase = data["phase"].astype("string").fillna("")
+    if not phase.isin(["pre", "post"]).any():
+        return data, left_out_table()
+    rows = data[phase != "pre"]
+    return data[phase == "pre"], left_out_table(
+        {"athlete": a, "measure": outcome, "reason": f"phase {p or 'blank'}: not before the training"}
+        for a, p in zip(rows["athlete"], phase[phase != "pre"], strict=True)
     )
 
 

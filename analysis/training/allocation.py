@@ -20,7 +20,7 @@ from ..study.training import CROSSOVER, DESIGNS
 
 TRAINED, CONTROL = "trained", "control"
 RANDOMISED = DESIGNS[:3]
-TOLERANCES = (0.2, 0.3, 0.4, 0.5)
+TOLERANCES = (0.2, 0.3, 0.4, 0.5, 0.75, 1.0)
 """Largest difference of the baseline means, in SDs, tried in this order."""
 LEAST_KEPT = 100
 LEAST_PAIRS = 6
@@ -135,8 +135,8 @@ def allocate(
     Notes
     -----
     Balanced: in every stratum, and overall, the groups differ by at most one athlete. Kept: every baseline mean differs by at
-    most 0.2 SD. At least 100 must remain and no two athletes may be always or never together; else the limit widens to 0.3,
-    0.4 and 0.5 SD, then the last stratum is given up, and the result says so. The draw is the seed modulo the number kept. In
+    most 0.2 SD. At least 100 must remain and no two athletes may be always or never together; else the limit widens step by
+    step to 1 SD, then the last stratum is given up, and the result says so. The draw is the seed modulo the number kept. In
     matched pairs, neighbours in baseline within a stratum are a pair and one digit of the seed decides each pair.
 
     References

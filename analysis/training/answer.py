@@ -349,10 +349,8 @@ def _why_not(design, flow, wide, chance, alpha):
     if design == "matched_pairs":
         pairs = chance.n_athletes // 2
         if pairs < LEAST_PAIRS:
-            why.append(
-                f"{plural(pairs, 'whole pair')} cannot give p below {2 / 2**pairs:.4f}; six pairs are needed"
-            )
-    if chance.smallest_p > alpha:
+            why.append(f"{plural(pairs, 'whole pair')}, and six are needed")
+    if chance.smallest_p > alpha and not (design == "matched_pairs" and why):
         why.append("the possible allocations are so few that no result could be convincing")
     return why
 

@@ -77,7 +77,7 @@ def test_the_tipping_point_is_where_the_claim_ends():
 def test_matched_pairs_below_six_make_no_confirmatory_claim():
     four = TWELVE[TWELVE["pair"].isin(["P1", "P2", "P3", "P4"])]
     result = analyse(as_values(four), four[["athlete", "arm", "pair"]], design="matched_pairs")
-    assert "six pairs are needed" in " ".join(result.why_not)
+    assert "six are needed" in " ".join(result.why_not)
 
 
 def test_holm_over_the_two_primary_questions():

@@ -19,10 +19,15 @@ LOOK = {
 
 
 def draw_flow(one, *, ax=None):
-    """Draw how many athletes went from allocation to analysis, by group."""
-    figure, ax = new_axes(ax, width="single", height_mm=70)
-    ax.set(xlim=(0, 2), ylim=(0, 4.2))
-    ax.axis("off")
+    """Draw how many athletes went from allocation to analysis, by group.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_flow(open_training().training().outcomes["capacity"]).alt_text[:8]
+    'Athletes'
+    """
+    figure, ax = new_axes(ax, width="single", height_mm=66)
     steps = (
         ("allocated", "allocated"),
         ("baseline", "with a baseline"),
@@ -31,25 +36,30 @@ def draw_flow(one, *, ax=None):
     )
     box = {"boxstyle": "square,pad=0.5", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
     said = []
-    for place, line in enumerate(one.flow.to_dict("records")):
-        x = 0.5 + place
-        ax.text(x, 4.05, line["arm"], ha="center", va="center", weight="bold")
-        for level, (column, words) in enumerate(steps):
-            y = 3.4 - level
-            ax.text(x, y, f"{line[column]} {words}", ha="center", va="center", bbox=box)
-            if level:
-                ax.annotate(
-                    "",
-                    (x, y + 0.25),
-                    (x, y + 0.75),
-                    arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.8},
-                )
+    for x, line in enumerate(one.flow.to_dict("records")):
+        ax.plot([x] * len(steps), [-level for level in range(len(steps))], color=INK, linewidth=0.8)
+        for level, (column, _) in enumerate(steps):
+            ax.text(x, -level, str(line[column]), ha="center", va="center", bbox=box)
         said.append(f"{line['arm']}: {line['allocated']} allocated, {line['analysed']} analysed")
+    ax.set_xticks(range(len(one.flow)), list(one.flow["arm"]))
+    ax.set_yticks([-level for level in range(len(steps))], [words for _, words in steps])
+    ax.tick_params(length=0)
+    ax.spines[["left", "bottom"]].set_visible(False)
+    ax.set(
+        xlim=(-0.6, len(one.flow) - 0.4), ylim=(-len(steps) + 0.4, 0.5), xlabel="Group as drawn (athletes)"
+    )
     return finish(figure, f"Athletes from allocation to analysis, {one.label.lower()}. {'; '.join(said)}.")
 
 
 def draw_lines(one, *, ax=None):
-    """Draw baseline against follow-up of every athlete, with the two lines of the planned analysis."""
+    """Draw baseline against follow-up of every athlete, with the two lines of the planned analysis.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_lines(open_training().training().outcomes["capacity"]).alt_text[:8]
+    'Aerobic '
+    """
     figure, ax = new_axes(ax, width="single", height_mm=75)
     table, slope = one.athletes, one.main.slope
     ends = np.array([table["pre"].min(), table["pre"].max()])
@@ -72,7 +82,14 @@ def draw_lines(one, *, ax=None):
 
 
 def draw_athletes(one, *, ax=None):
-    """Draw each athlete before and after, with the error band of the test around no change."""
+    """Draw each athlete before and after, with the error band of the test around no change.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_athletes(open_training().training().outcomes["capacity"]).alt_text[:8]
+    'Change o'
+    """
     figure, ax = new_axes(ax, width="double", height_mm=70)
     table = one.athletes
     arms = [a for a in ("control", "trained", "all") if "arm" in table and (table["arm"] == a).any()] or [
@@ -101,7 +118,7 @@ def draw_athletes(one, *, ax=None):
         start += len(own) + 1
     ax.set_xticks([t for t, _ in ticks], [name for _, name in ticks])
     ax.tick_params(axis="x", length=0)
-    ax.set(ylabel=f"After minus before ({one.unit})")
+    ax.set(xlabel="One line an athlete", ylabel=f"After minus before ({one.unit})")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     beyond = int((~table["within_error"]).sum())
     band = (
@@ -117,7 +134,14 @@ def draw_athletes(one, *, ax=None):
 
 
 def draw_effects(answer, *, ax=None):
-    """Draw the effect on every outcome beside the smallest worthwhile gain, in multiples of it."""
+    """Draw the effect on every outcome beside the smallest worthwhile gain, in multiples of it.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_effects(open_training().training()).alt_text[:8]
+    'Effect o'
+    """
     found = list(answer.outcomes.values())
     figure, ax = new_axes(ax, width="double", height_mm=18 + 13 * len(found))
     ax.axvline(0, color=QUIET, linewidth=0.8, linestyle=":")
@@ -143,7 +167,14 @@ def draw_effects(answer, *, ax=None):
 
 
 def draw_reference_set(one, *, ax=None):
-    """Draw the studentised difference under every allocation that could have been drawn, and the observed one."""
+    """Draw the studentised difference under every allocation that could have been drawn, and the observed one.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_reference_set(open_training().training().outcomes["capacity"]).alt_text[:8]
+    'Aerobic '
+    """
     figure, ax = new_axes(ax, width="single", height_mm=65)
     chance = one.randomisation
     values = np.clip(np.array(chance.statistics), -12, 12)
@@ -162,7 +193,14 @@ def draw_reference_set(one, *, ax=None):
 
 
 def draw_dose(adherence, *, ax=None):
-    """Draw the weekly dose of each athlete by kind of session, by group."""
+    """Draw the weekly dose of each athlete by kind of session, by group.
+
+    Examples
+    --------
+    >>> from analysis.answers import open_training
+    >>> draw_dose(open_training().training().adherence).alt_text[:8]
+    'Weekly d'
+    """
     figure, ax = new_axes(ax, width="double", height_mm=70)
     table = adherence.athletes.sort_values(["arm", "athlete"], ascending=[False, True]).reset_index(drop=True)
     x = np.arange(len(table)) + (table["arm"] != table["arm"].iloc[0]).to_numpy() * 1.0
@@ -179,7 +217,7 @@ def draw_dose(adherence, *, ax=None):
     centres = [x[(table["arm"] == arm).to_numpy()].mean() for arm in dict.fromkeys(table["arm"])]
     ax.set_xticks(centres, list(dict.fromkeys(table["arm"])))
     ax.tick_params(axis="x", length=0)
-    ax.set(ylabel="Dose a week (rating × minutes)")
+    ax.set(xlabel="One bar an athlete", ylabel="Dose a week (rating × minutes)")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     means = "; ".join(
         f"{r.arm}: intervals {format_number(r.dose_intervals, 0)}, sparring {format_number(r.dose_sparring, 0)}"
@@ -191,7 +229,14 @@ def draw_dose(adherence, *, ax=None):
 
 
 def draw_training_power(plan, *, ax=None):
-    """Draw the power by athletes per group, one line per true gain."""
+    """Draw the power by athletes per group, one line per true gain.
+
+    Examples
+    --------
+    >>> from analysis.training import plan_training
+    >>> draw_training_power(plan_training(sizes=[6, 12], sd_between=5, typical_error=2)).alt_text[:8]
+    'Share of'
+    """
     figure, ax = new_axes(ax, width="single", height_mm=70)
     for i, (effect, part) in enumerate(plan.table.groupby("effect")):
         ax.plot(
@@ -242,6 +287,8 @@ def training_pictures(answer) -> list[tuple[Picture, str]]:
                 "shows the reference set",
             )
         )
+        if one is not next(iter(randomised.values())):
+            continue
         caption = f"Athletes from allocation to analysis, {one.label.lower()}."
         made.append((Picture(f"training_flow_{name}", partial(draw_flow, one), caption), "shows the flow"))
     if answer.adherence is not None:
