@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,10 +15,12 @@ from ..cleaning import clean_study, flag_artefacts
 from ..physiology import attainable_minutes, target_band, training_protocols
 from ..recordings import RecordingError, read_recording
 from ..study import load_study, outcome_named
+from ..study.binding import CONFIRMATORY, EXPLORATORY
 from ..study.inventory import inside_folder
 from ..study.training import FILES, add_to_record, has_phases, read_record, write_record
 from ..training import (
     Allocation,
+    BeforeAfter,
     TrainingAnswer,
     add_late_joiners,
     allocate,
@@ -30,7 +33,9 @@ from ..training import (
     outcome_by_occasion,
 )
 from ..training.allocation import RANDOMISED
+from ..training.answer import CANNOT_TELL, SMALL
 from . import inputs
+from .questions import Question
 
 CAPACITY = "capacity"
 QUESTION = "the training study"
@@ -135,6 +140,34 @@ def training_answer(answers) -> TrainingAnswer | NotYet:
         conditions=conditions_apart(study),
         seed=answers.seed,
     )
+
+
+def training_questions(answers) -> tuple[Question, ...]:
+    """The primary questions of a training study, each confirmatory or not, with the reason."""
+    answer, found = answers.training(), []
+    for name, one in answer.outcomes.items() if answer else ():
+        alone = isinstance(one, BeforeAfter)
+        why = NOBODY_WITHOUT if alone else join_words(one.why_not)
+        question = Question(
+            id="training.capacity" if name == CAPACITY else "training.heart_rate",
+            outcome=name,
+            status=EXPLORATORY if why else CONFIRMATORY,
+            why=why,
+            role="primary",
+            direction="higher" if name == CAPACITY else "lower",
+            hypothesis="",
+        )
+        if not alone:
+            claimed = not why and one.verdict not in (CANNOT_TELL, SMALL)
+            question = replace(
+                question, verdict=one.verdict, p=one.p_claim, p_adjusted=one.p_adjusted, claimed=claimed
+            )
+        found.append(question)
+    names = tuple(q.id for q in found)
+    return tuple(replace(q, family=names) for q in found)
+
+
+NOBODY_WITHOUT = "nobody went without the training"
 
 
 def _before_after(study, values, described) -> TrainingAnswer:

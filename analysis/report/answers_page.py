@@ -19,6 +19,8 @@ from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_cond
 from ..telling.rounds.words import lower_first, plain_size, plain_span, shown_interval
 from ..telling.study import phrases as say
 from ..telling.survey.sentences import plain_survey
+from ..telling.training.sentences import short_training
+from ..training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
 from .pictures import fitness_outcomes, has_rounds, nothing_compared
 
 MOST_WORDS = 250
@@ -29,7 +31,7 @@ def answers_sections(answers, *, own: bool = False) -> list[Section]:
     """Assemble the first screen; `own` adds a line per athlete who agreed to it, for the owner's copy."""
     if not has_rounds(answers):
         return _survey(answers)
-    made = [_trust(answers, own=own)]
+    made = [_trust(answers, own=own), *_training(answers)]
     rounds = {o: a for o in answers.primary_outcomes if (a := answers.rounds(o))}
     if rounds:
         made += [_harder(rounds), _level(rounds)]
@@ -40,6 +42,31 @@ def answers_sections(answers, *, own: bool = False) -> list[Section]:
         made += _athletes(answers, rounds)
     made.append(_cannot(answers))
     return _within(made)
+
+
+def _training(answers) -> list[Section]:
+    answer = answers.training()
+    if not answer or not answer.outcomes:
+        return []
+    texts = short_training(answer)
+    return [_section(say.TRAINED, _trained(answer), _listed(texts, sure=len(texts)))]
+
+
+def _trained(answer) -> str:
+    """The verdict of a training study."""
+    if answer.design == "before_after":
+        return say.UNKNOWN_CAUSE
+    kinds = {o: one.verdict if one.confirmatory else CANNOT_TELL for o, one in answer.outcomes.items()}
+    names = {o: lower_first(one.label) for o, one in answer.outcomes.items()}
+    for which, all_of_them, some in (
+        ((MATTERS, GAIN), say.SHOWN, say.SHOWN_FOR),
+        ((OPPOSITE,), say.AGAINST, say.AGAINST),
+        ((SMALL,), say.TOO_SMALL, say.TOO_SMALL_FOR),
+    ):
+        found = [names[o] for o, kind in kinds.items() if kind in which]
+        if found:
+            return all_of_them if len(found) == len(kinds) else some.format(outcomes=join_words(found))
+    return say.CANNOT_TELL
 
 
 def _survey(answers) -> list[Section]:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from ..answers.training import training_questions
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural
 from ..basics.parallel import SideBySide
 from ..study import note_look
@@ -303,7 +304,7 @@ def collect_results(answers) -> dict:
             "plan": study.plan,
             "seed": answers.seed,
         },
-        "questions": list(answers.questions),
+        "questions": [*answers.questions, *training_questions(answers)],
         "description": answers.description,
         "deviations": [
             dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)

@@ -209,17 +209,15 @@ def _errors(answer, known) -> list[dict]:
         effect = row["quantity"] == "effect"
         digits = digits_of(known) if effect else 2
         scale = answer.contrast_step / answer.capacity_step if effect else 1.0
-        estimate, low, high = (scale * row[c] for c in ("estimate", "ci_low", "ci_high"))
-        sense = bool(row["corrected"])
+        estimate, low, high = (scale * row.get(c, math.nan) for c in ("estimate", "ci_low", "ci_high"))
+        sense, error = bool(row.get("corrected", True)), row.get("error_sd", math.nan)
         spread = f"{format_number(row['capacity_sd'], 1)}"
         if not math.isnan(row.get("reference_sd", math.nan)):
             spread += f" against {format_number(row['reference_sd'], 1)}"
         lines.append(
             {
                 "Quantity": row["quantity"],
-                "Error of the test": DASH
-                if math.isnan(row["error_sd"])
-                else format_number(row["error_sd"], 1),
+                "Error of the test": DASH if math.isnan(error) else format_number(error, 1),
                 "SD of capacity": spread,
                 "As measured": format_number(scale * row["observed"], digits, sign=effect),
                 "Corrected": format_number(estimate, digits, sign=effect) if sense else "cannot be corrected",

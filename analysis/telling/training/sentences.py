@@ -17,7 +17,7 @@ from ...basics import (
 )
 from ...physiology import predicted_band_error, training_protocols
 from ...training import BeforeAfter
-from ...training.answer import GAIN, MATTERS, OPPOSITE, SMALL
+from ...training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
 
 DESIGN_WORDS = {
     "parallel": "two groups side by side",
@@ -40,6 +40,24 @@ def plain_training(answer) -> str:
     if answer.harms is not None and answer.harms.pause:
         texts.append(f"The study pauses, and the ethics committee is told: {join_words(answer.harms.pause)}.")
     return "\n\n".join(texts)
+
+
+def short_training(answer) -> list[str]:
+    """One or two sentences for each outcome, for the first screen."""
+    texts = []
+    for one in answer.outcomes.values():
+        if isinstance(one, BeforeAfter):
+            texts += plain_change(one)[:1]
+            continue
+        finding, _, verdict, *_ = plain_outcome(one)
+        chance = one.randomisation
+        count = f"; {chance.as_extreme} of {chance.n_allocations} possible allocations give so much."
+        texts.append(finding.removesuffix(".") + count)
+        texts += [verdict] if one.verdict == CANNOT_TELL else []
+    return [*texts, NOT_ITS_EFFECT] if answer.design == "before_after" else texts
+
+
+NOT_ITS_EFFECT = "Nobody went without the training, so this change is not its effect: season, habit and learning move values too."
 
 
 def plain_outcome(one) -> list[str]:
@@ -114,9 +132,7 @@ def plain_change(one) -> list[str]:
             f"{one.beyond_error} of {one.n_athletes} changed by more than the error of the test allows "
             f"({_amount(format_number(one.detectable, one.digits), one.unit)})."
         )
-    said.append(
-        "Nobody went without the training, so this change is not its effect: season, habit and learning move values too."
-    )
+    said.append(NOT_ITS_EFFECT)
     return said
 
 
@@ -394,6 +410,7 @@ __all__ = [
     "plain_change",
     "plain_outcome",
     "plain_training",
+    "short_training",
     "why_no_band",
     "write_up_training",
     "write_up_training_methods",
