@@ -93,7 +93,7 @@ class Factor:
         )
 
 
-def evaluate_factor(data, expression, athlete) -> Factor:
+def evaluate_factor(data, expression) -> Factor:
     """Evaluate one variable of a formula on a table: a category, or numbers."""
     inside = re.fullmatch(r"C\((.*)\)", expression, flags=re.S)
     if inside:
@@ -102,17 +102,17 @@ def evaluate_factor(data, expression, athlete) -> Factor:
         series = (
             data[column] if column in data.columns else pd.Series(numeric_columns(data, inner, "term")[:, 0])
         )
-        return _category(series, expression, column, athlete, coding)
+        return _category(series, expression, column, coding)
     if expression in data.columns:
         series = data[expression]
         if isinstance(series, pd.DataFrame):
             raise KitError(f"The table has more than one column named {expression!r}.")
         if not pd.api.types.is_numeric_dtype(series.dtype) or pd.api.types.is_bool_dtype(series.dtype):
-            return _category(series, expression, expression, athlete, [])
+            return _category(series, expression, expression, [])
     return Factor(expression, bare_name(expression), values=numeric_columns(data, expression, "term"))
 
 
-def _category(series, expression, key, athlete, coding) -> Factor:
+def _category(series, expression, key, coding) -> Factor:
     if isinstance(series, pd.DataFrame):
         raise KitError(f"The table has more than one column named {key!r}.")
     if isinstance(series.dtype, pd.CategoricalDtype):
@@ -125,7 +125,7 @@ def _category(series, expression, key, athlete, coding) -> Factor:
     else:
         codes, found = pd.factorize(series.where(series != ""))
         levels = list(found)
-        order = _order_of_text(levels, codes, athlete)
+        order = _order_of_text(levels)
         codes = np.append(np.argsort(order), -1)[codes]
         levels = [levels[j] for j in order]
     letter, base = _read_coding(expression, coding, levels)
@@ -150,17 +150,13 @@ def _read_coding(expression, coding, levels):
     raise KitError(f"{expression}: the coding must be Treatment, Treatment(level) or Sum.")
 
 
-def _order_of_text(levels, codes, athlete) -> list[int]:
-    """Order of levels: numbers by value, labels that change within an athlete by first appearance, others by alphabet."""
+def _order_of_text(levels) -> list[int]:
+    """Numbers in text by their value, other text by alphabet, so that the order of the rows does not matter."""
     places = list(range(len(levels)))
     try:
         return sorted(places, key=lambda j: float(levels[j]))
     except (TypeError, ValueError):
-        pass
-    both = (codes >= 0) & (athlete >= 0)
-    pairs = np.unique(np.stack([athlete[both], codes[both]]), axis=1)
-    changes = pairs.shape[1] > len(np.unique(pairs[0]))
-    return places if changes else sorted(places, key=lambda j: str(levels[j]))
+        return sorted(places, key=lambda j: str(levels[j]))
 
 
 def numeric_columns(data, expression, role) -> np.ndarray:
@@ -177,7 +173,7 @@ def numeric_columns(data, expression, role) -> np.ndarray:
                 raise KitError(f"The {role} {name!r} must hold numbers, but holds {series.dtype}.") from error
         if series.dtype.kind == "c":
             raise KitError(f"The {role} {name!r} must hold numbers, but holds {series.dtype}.")
-        return series.to_numpy(dtype=float, na_value=np.nan)[:, None]
+        return _finite(series.to_numpy(dtype=float, na_value=np.nan)[:, None])
     if name.isidentifier():
         near = did_you_mean(name, data.columns)
         hint = f" Did you mean {near!r}?" if near else f" It has {join_words(list(data.columns))}."
@@ -187,9 +183,14 @@ def numeric_columns(data, expression, role) -> np.ndarray:
     try:
         with np.errstate(all="ignore"):
             columns = model_matrix(f"0 + {expression}", data, na_action="ignore", output="numpy")
-        return np.asarray(columns, dtype=float).reshape(len(data), -1)
+        return _finite(np.asarray(columns, dtype=float).reshape(len(data), -1))
     except Exception as error:  # any expression may be typed here, and fail in any way
         raise KitError(f"{expression!r} cannot be computed from the table: {error}") from error
+
+
+def _finite(values: np.ndarray) -> np.ndarray:
+    """Infinite values are missing ones: nothing was measured."""
+    return np.where(np.isinf(values), np.nan, values)
 
 
 def bare_name(expression: str) -> str:
@@ -290,7 +291,7 @@ def build_design(data: pd.DataFrame, formula: str, athlete: np.ndarray, usable: 
     y = y[:, 0]
     factors: dict[str, Factor] = {}
     for expression in dict.fromkeys(e for term in expressions for e in term):
-        factors[expression] = evaluate_factor(data, expression, athlete)
+        factors[expression] = evaluate_factor(data, expression)
 
     kept, reasons = usable.copy(), {}
     for label, missing in [
@@ -309,9 +310,7 @@ def build_design(data: pd.DataFrame, formula: str, athlete: np.ndarray, usable: 
         if not factor.categorical and np.abs(factor.values[kept]).max(initial=0.0) > LARGEST:
             infinite.append(factor.key)
     if infinite:
-        raise KitError(
-            f"{join_words(infinite)} holds infinite or absurdly large values; blank or correct them."
-        )
+        raise KitError(f"{join_words(infinite)} holds absurdly large values; blank or correct them.")
 
     athlete = athlete[kept]
     X, names, slices = _assemble(factors, expressions, typed=False, athlete=athlete)
@@ -344,6 +343,10 @@ def build_design(data: pd.DataFrame, formula: str, athlete: np.ndarray, usable: 
     return Design(outcome, y[kept], X, tuple(names), terms, by_key, to_typed, kept, reasons, tuple(remarks))
 
 
+NEARLY_COLLINEAR = 1e-3
+"""Share of the spread of a column that the earlier ones must leave, else its coefficient is noise."""
+
+
 def check_rank(X: np.ndarray, names) -> None:
     """Raise a KitError that names the first column that the earlier ones already determine."""
     size = np.linalg.norm(X, axis=0)
@@ -352,6 +355,7 @@ def check_rank(X: np.ndarray, names) -> None:
             raise KitError(
                 f"{name} is zero in every row used, so its effect cannot be estimated; remove it or check the data."
             )
+    _check_nearly_collinear(X, names)
     scaled = X / size
     diagonal = np.abs(np.diag(np.linalg.qr(scaled, mode="r")))
     low = np.flatnonzero(diagonal < 1e-9)
@@ -364,6 +368,26 @@ def check_rank(X: np.ndarray, names) -> None:
         raise KitError(
             f"{names[j]} cannot be told apart from {join_words(partners)} in the rows used "
             "(collinear columns, or fewer athletes than terms); remove one of them."
+        )
+
+
+def _check_nearly_collinear(X: np.ndarray, names) -> None:
+    """Raise a KitError where a column hardly differs from what the earlier ones give."""
+    middle = X - X.mean(axis=0)
+    spread = np.linalg.norm(middle, axis=0)
+    vary = np.flatnonzero(spread > 1e-9 * np.linalg.norm(X, axis=0))
+    if len(vary) < 2 or len(vary) >= len(X):
+        return
+    scaled = middle[:, vary] / spread[vary]
+    left = np.abs(np.diag(np.linalg.qr(scaled, mode="r")))
+    near = np.flatnonzero((left < NEARLY_COLLINEAR) & (left > 1e-9))
+    if len(near):
+        j = int(near[0])
+        share = np.linalg.lstsq(scaled[:, :j], scaled[:, j], rcond=None)[0]
+        partners = [names[vary[i]] for i in range(j) if abs(share[i]) > 1e-3]
+        raise KitError(
+            f"{names[vary[j]]} is almost the same as {join_words(partners)} in the rows used (nearly collinear), so that "
+            "neither can be estimated beside the other; remove one of them."
         )
 
 

@@ -37,8 +37,8 @@ def fit_mixed(
     formula : str
         Wilkinson notation, for example "hr_mean_bpm ~ C(round_no) + vo2max". A numeric column is a slope; C(column)
         makes it a factor, coded as the difference from its first level; C(column, Treatment(level)) names another
-        reference, C(column, Sum) sums to zero. Levels: numbers in order; text that changes within an athlete
-        (rounds) by first appearance, other text (sex) alphabetically; a pandas Categorical as it says.
+        reference, C(column, Sum) sums to zero. Levels: numbers in order; text by the alphabet, whatever the
+        order of the rows; a pandas Categorical as it says.
     group : str
         Column with the athlete.
     slope : str, optional

@@ -6,7 +6,7 @@ import pandas as pd
 
 from .aerobic_model import AVERAGING_NOTE, SEM_PROVENANCE, SEM_SOURCE, AerobicEquation, laboratory_sem
 from .submaximal import ERROR_SHARE, metabolic_cost
-from .units import COMPUTED, MEMORY, SECONDARY, kgm_min_from_watts, m_min_from_km_h
+from .units import COMPUTED, MEMORY, SECONDARY, m_min_from_km_h
 
 
 def _report_check(v: dict, value: float) -> list[str]:
@@ -31,9 +31,7 @@ def _at_last_stage(activity: str):
             return metabolic_cost(activity, speed_m_min=speed, grade=v.get("grade", 0.0)).value
         if activity == "step":
             return metabolic_cost(activity, steps_min=v["steps_min"], height_m=v["height_m"]).value
-        return metabolic_cost(
-            activity, power_kgm_min=kgm_min_from_watts(v["power_w"]), mass_kg=v["mass_kg"]
-        ).value
+        return metabolic_cost(activity, power_w=v["power_w"], mass_kg=v["mass_kg"]).value
 
     return compute
 
@@ -54,8 +52,8 @@ def _range_check(activity: str):
 _COST = {
     "walk": ("last walked stage", "3.5 + 0.1 S + 1.8 S G; S m/min, G fraction", ("speed_kmh",), ("grade",), "50 to 100 m/min"),
     "run": ("last run stage", "3.5 + 0.2 S + 0.9 S G; S m/min, G fraction", ("speed_kmh",), ("grade",), "above 134 m/min"),
-    "leg_cycle": ("last stage on the cycle", "7 + 1.8 W / M; W kg·m/min", ("power_w", "mass_kg"), (), "50 to 200 W"),
-    "arm_cycle": ("last stage of arm cranking", "3.5 + 3 W / M; W kg·m/min", ("power_w", "mass_kg"), (), ""),
+    "leg_cycle": ("last stage on the cycle", "7 + 10.8 P / M; P W", ("power_w", "mass_kg"), (), "50 to 200 W"),
+    "arm_cycle": ("last stage of arm cranking", "3.5 + 18 P / M; P W", ("power_w", "mass_kg"), (), ""),
     "step": ("last stage of stepping", "3.5 + 0.2 f + 1.33 · 1.8 f h", ("steps_min", "height_m"), (), ""),
 }  # fmt: skip
 

@@ -295,7 +295,7 @@ def metabolic_cost(activity: str, **inputs: float) -> Estimate:
     ----------
     activity : str
         "walk" or "run" (speed_m_min in m/min, grade as a fraction), "leg_cycle" or "arm_cycle" (power_kgm_min in
-        kg·m/min, mass_kg), "step" (steps_min per minute, height_m in m).
+        kg·m/min or power_w in watts, mass_kg), "step" (steps_min per minute, height_m in m).
     **inputs : float
         As named above.
 
@@ -312,8 +312,9 @@ def metabolic_cost(activity: str, **inputs: float) -> Estimate:
     Notes
     -----
     S speed, G grade, W work rate, M mass, f steps a minute, h height. Walk 3.5 + 0.1 S + 1.8 S G; run
-    3.5 + 0.2 S + 0.9 S G; legs 7 + 1.8 W / M; arms 3.5 + 3 W / M; step 3.5 + 0.2 f + 1.33 · 1.8 f h. Steady
-    submaximal work only.
+    3.5 + 0.2 S + 0.9 S G; legs 7 + 1.8 W / M; arms 3.5 + 3 W / M; step 3.5 + 0.2 f + 1.33 · 1.8 f h. With power in
+    watts the handbook has a form of its own, which is not the exact conversion: legs 7 + 10.8 P / M, arms 3.5 + 18 P / M (from
+    memory). Steady submaximal work only.
 
     Examples
     --------
@@ -321,11 +322,13 @@ def metabolic_cost(activity: str, **inputs: float) -> Estimate:
     52.5
     """
     needed, provenance, validity = _ACTIVITIES[check_choice(activity, _ACTIVITIES, name="activity")]
+    if activity.endswith("_cycle") and "power_w" in inputs:
+        needed = ("power_w", "mass_kg")
     problems = [f"{name} is missing" for name in needed if name not in inputs and name != "grade"]
     problems += [f"{name} is not an input of {activity}" for name in inputs if name not in needed]
     values = {"grade": 0.0, **{k: float(v) for k, v in inputs.items() if k in needed}}
-    limits = {"speed_m_min": (10, 450), "grade": (-0.2, 0.5), "power_kgm_min": (0, 4000), "mass_kg": (20, 250),
-              "steps_min": (5, 80), "height_m": (0.02, 0.8)}  # fmt: skip
+    limits = {"speed_m_min": (10, 450), "grade": (-0.2, 0.5), "power_kgm_min": (0, 4000), "power_w": (0, 650),
+              "mass_kg": (20, 250), "steps_min": (5, 80), "height_m": (0.02, 0.8)}  # fmt: skip
     for name in needed:
         low, high = limits[name]
         if name in values and not low <= values[name] <= high:
@@ -340,8 +343,9 @@ def metabolic_cost(activity: str, **inputs: float) -> Estimate:
     elif activity == "step":
         cost = 3.5 + 0.2 * v["steps_min"] + 1.33 * 1.8 * v["steps_min"] * v["height_m"]
     else:
-        rest, slope = (7.0, 1.8) if activity == "leg_cycle" else (3.5, 3.0)
-        cost = rest + slope * v["power_kgm_min"] / v["mass_kg"]
+        rest, slope, per_watt = (7.0, 1.8, 10.8) if activity == "leg_cycle" else (3.5, 3.0, 18.0)
+        work = per_watt * v["power_w"] if "power_w" in v else slope * v["power_kgm_min"]
+        cost = rest + work / v["mass_kg"]
     warnings = ["Steady submaximal work only: at a maximal stage the equation reads too high."]
     warnings += _outside(activity, v)
     return Estimate(
@@ -368,5 +372,5 @@ def _outside(activity: str, v: dict) -> list[str]:
     elif activity == "run":
         outside = v["speed_m_min"] <= 134
     elif activity == "leg_cycle":
-        outside = not 300 <= v["power_kgm_min"] <= 1224
+        outside = not (50 <= v["power_w"] <= 200 if "power_w" in v else 300 <= v["power_kgm_min"] <= 1224)
     return [f"Outside the validity range: {_ACTIVITIES[activity][2]}."] if outside else []

@@ -108,7 +108,7 @@ def prepare_rounds(
     Notes
     -----
     Rounds that are numbers, or texts that differ only in a number ("R2", "R10"), are put in the order of the numbers;
-    a categorical column keeps its order; other texts keep the order in which they first appear, with a warning. Round 0
+    a categorical column keeps its order; other texts are put by the alphabet, with a warning. Round 0
     is before sparring and never tested. Rounds sat out are no rounds of that athlete.
 
     Examples
@@ -214,7 +214,8 @@ def read_numbers(data, outcome) -> np.ndarray:
         )
     values = numbers.to_numpy(dtype=float, na_value=np.nan)
     blank = column.isna().to_numpy() | (column.astype(str).str.strip() == "").to_numpy()
-    wrong = np.isnan(values) & ~blank | np.isinf(values)
+    wrong = np.isnan(values) & ~blank
+    values = np.where(np.isinf(values), np.nan, values)  # nothing was measured
     if wrong.any():
         where = np.flatnonzero(wrong)[:3]
         shown = join_words([f"'{column.iloc[i]}' (athlete {data['athlete'].iloc[i]})" for i in where])
@@ -222,7 +223,7 @@ def read_numbers(data, outcome) -> np.ndarray:
             f"{outcome} must hold numbers; {plural(int(wrong.sum()), 'cell')} cannot be read, such as {shown}. "
             "Correct them or leave them blank."
         )
-    largest = np.max(np.abs(values), initial=0.0, where=~blank)
+    largest = np.max(np.abs(values), initial=0.0, where=~np.isnan(values))
     if largest > FARTHEST or 0 < largest < 1 / FARTHEST:
         raise KitError(
             f"{outcome} holds values of the size {largest:g}, which nothing measures; check its unit."
@@ -244,8 +245,10 @@ def order_rounds(column: pd.Series) -> tuple[list[str], np.ndarray, list[str]]:
     if all(n is not None for n in numbers) and len({n[0] for n in numbers}) <= 1:
         seen = [t for _, t in sorted(zip(numbers, seen, strict=True), key=lambda pair: (pair[0][1], pair[1]))]
     else:
+        seen = sorted(seen)
         warnings.append(
-            f"The rounds are texts without numbers and were taken in the order in which they appear: {join_words(seen)}."
+            f"The rounds are texts without numbers and were taken by the alphabet: {join_words(seen)}. Number them, or give an "
+            "ordered category, for another order."
         )
     position = {t: i for i, t in enumerate(seen)}
     codes = np.array([-1 if m else position[t] for t, m in zip(texts, missing, strict=True)], dtype=int)
@@ -309,9 +312,8 @@ def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRo
     if not covariates:
         return rows, {}
     table, terms = rows.table.copy(), {}
-    missing = table[list(covariates)].isna().any(axis=1) | (table[list(covariates)].astype(str) == "").any(
-        axis=1
-    )
+    given = table[list(covariates)].replace([np.inf, -np.inf], np.nan)
+    missing = given.isna().any(axis=1) | (given.astype(str) == "").any(axis=1)
     lines = [
         {
             "athlete": line.athlete,

@@ -45,7 +45,7 @@ def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
         (lambda: fit(ROWS.assign(hr="high")), "must hold numbers"),
         (lambda: fit(ROWS.assign(hr=np.nan)), "No row has both"),
         (lambda: fit(ROWS.iloc[:0]), "No row has both"),
-        (lambda: fit(ROWS.assign(hr=ROWS["hr"].where(ROWS.index != 3, np.inf))), "infinite"),
+        (lambda: fit(ROWS.assign(hr=ROWS["hr"].where(ROWS.index != 3, 1e200))), "absurdly large"),
         (lambda: fit(ROWS[ROWS["round_no"] == 1]), "only one level"),
         (lambda: fit(ROWS[ROWS["round_no"] == 1], "hr ~ capacity"), "two rows"),
         (lambda: fit(ROWS[ROWS["athlete"] < "A02"]), "too few athletes"),
@@ -113,19 +113,20 @@ def test_two_rounds():
         assert found.test("round_no", ddf=ddf).df_num == 1
 
 
-def test_levels_numbers_in_order_text_by_first_appearance_or_alphabet():
+def test_levels_numbers_in_order_text_by_the_alphabet_whatever_the_order_of_the_rows():
     words = {1: "first", 2: "second", 3: "later", 4: "end"}
     text = ROWS.assign(round_no=ROWS["round_no"].map(words), athlete=ROWS["athlete"].str[1:].astype(int))
     assert list(fit(text, "hr ~ round_no").contrasts("round_no")["contrast"]) == [
-        "second - first",
-        "later - second",
-        "end - later",
+        "first - end",
+        "later - first",
+        "second - later",
     ]
     shuffled = ROWS.sample(frac=1, random_state=0).assign(round_no=lambda d: d["round_no"].astype(float) * 5)
     assert list(fit(shuffled).means("round_no")["round_no"]) == [5, 10, 15, 20]
     digits = ROWS.sample(frac=1, random_state=1).assign(round_no=lambda d: (d["round_no"] + 8).astype(str))
     assert list(fit(digits).means("round_no")["round_no"]) == ["9", "10", "11", "12"]
-    # a label that never changes within an athlete is no sequence: alphabetical, whatever the order of the rows
+    turned = fit(text.iloc[::-1], "hr ~ round_no").contrasts("round_no")
+    assert list(turned["contrast"]) == ["first - end", "later - first", "second - later"]
     sex = ROWS.assign(sex=np.where(ROWS["athlete"] < "A04", "M", "F"))
     assert "sex[T.M]" in fit(sex, "hr ~ C(round_no) + sex").coefficients().index
     given = ROWS.assign(round_no=pd.Categorical(ROWS["round_no"], [4, 3, 2, 1, 9]))
@@ -264,3 +265,27 @@ def test_the_order_of_the_athletes_does_not_move_a_permutation_p():
         models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order]))
     )
     assert one.p == two.p
+
+
+def test_infinite_values_are_missing_ones():
+    infinite = ROWS.assign(hr=ROWS["hr"].where(ROWS.index != 3, np.inf))
+    found, without = fit(infinite), fit(ROWS.drop(index=3))
+    assert found.test("round_no").p == without.test("round_no").p
+    assert found.left_out["reason"].tolist() == ["hr missing"]
+
+
+def test_a_covariate_that_hardly_differs_from_another_is_named():
+    rng = np.random.default_rng(2)
+    mass = ROWS["athlete"].map(
+        dict(zip(ROWS["athlete"].unique(), rng.normal(70, 8, ROWS["athlete"].nunique()), strict=True))
+    )
+    noise = ROWS["athlete"].map(
+        dict(zip(ROWS["athlete"].unique(), rng.normal(0, 1, ROWS["athlete"].nunique()), strict=True))
+    )
+    for size, message in ((1e-7, True), (1e-4, True), (1.0, False)):
+        table = ROWS.assign(mass=mass, mass_again=mass + size * noise)
+        if message:
+            with pytest.raises(KitError, match="mass_again is almost the same as mass"):
+                fit(table, "hr ~ C(round_no) + mass + mass_again")
+        else:
+            assert np.isfinite(fit(table, "hr ~ C(round_no) + mass + mass_again").coefficients()["p"]).all()

@@ -255,3 +255,11 @@ def test_more_shuttles_never_give_less(level, shuttle, age):
             for n, s in ((level, min(shuttle, 8)), (level + 1, 1))
         )
         assert later >= now - 1e-9
+
+
+def test_cycle_power_in_watts_takes_the_form_of_the_handbook():
+    """Handbook of the American College of Sports Medicine, leg cycling: 10.8 W / kg + 7; 150 W at 75 kg gives 28.6."""
+    assert ph.metabolic_cost("leg_cycle", power_w=150, mass_kg=75).value == pytest.approx(28.6)
+    assert ph.metabolic_cost("arm_cycle", power_w=50, mass_kg=75).value == pytest.approx(15.5)
+    level = ph.metabolic_cost("leg_cycle", power_kgm_min=ph.kgm_min_from_watts(150), mass_kg=75).value
+    assert 0.2 < level - 28.6 < 0.6  # the two forms of the handbook are not the exact conversion

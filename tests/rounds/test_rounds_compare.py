@@ -89,8 +89,8 @@ def test_open_training_data(references):
     assert satterthwaite.df_den == pytest.approx(53.0, abs=0.05)
     assert result.anova.statistic == pytest.approx(7.260, abs=5e-4)
     assert (result.n_observations, result.n_athletes, result.anova.n_athletes) == (76, 20, 17)
-    assert result.labels == ("pre", "meso1", "meso2", "meso3")
-    assert any("order in which they appear" in w for w in result.warnings)
+    assert result.labels == ("meso1", "meso2", "meso3", "pre")
+    assert any("taken by the alphabet" in w for w in result.warnings)
 
 
 def test_complete_data_equal_the_classical_analyses(club):
