@@ -443,6 +443,19 @@ class Answers:
 
         return self._once(("design", n), compute)
 
+    @property
+    def planned_looks(self):
+        """At how many athletes the data are looked at, and at which level: `Looks`, or `NotYet` where they are analysed once."""
+
+        def compute():
+            if not self.study.plan.looks:
+                return NotYet(
+                    "looks while the study grows", "sizes = [8, 12, 16], or your numbers, under [plan.looks]"
+                )
+            return inputs.looks_of(self.study)
+
+        return self._once("planned looks", compute)
+
     def training(self):
         """Does adding training change capacity and sparring heart rate? `TrainingAnswer` or `NotYet`."""
         return self._once("training", lambda: training_answer(self), question="the training study")

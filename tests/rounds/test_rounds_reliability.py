@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
+from analysis.models import intraclass_table
 from analysis.rounds import reliability
-from analysis.rounds.anova import intraclass
 
 CHANGES = {
     "estimate": "change_in_mean",
@@ -128,7 +128,7 @@ def test_adapter_leaves_the_options_of_the_library_alone(club):
 
     before = dict(pingouin.options)
     long = club(means=(1, 2)).rename(columns={"round_no": "trial", "hr_mean_bpm": "value"})
-    assert len(intraclass(long)) == 4
+    assert len(intraclass_table(long)) == 4
     assert dict(pingouin.options) == before
 
 

@@ -213,12 +213,14 @@ __all__ = [
     "list_warnings",
     "plain_covariances",
     "plain_design",
+    "plain_looks",
     "plain_pairing",
     "plain_replication_sizes",
     "plain_simulation",
     "plain_timetable",
     "table_covariances",
     "table_design",
+    "table_looks",
     "table_sizes",
     "write_up_replication_sizes",
     "write_up_simulation",
@@ -259,6 +261,34 @@ def plain_design(answer) -> str:
     if answer.n_to_recruit > answer.n:
         text += f" Ask {plural(answer.n_to_recruit, 'athlete')}, since some will leave."
     return text
+
+
+def plain_looks(looks) -> str:
+    """Say at which sizes the data may be looked at, and what that costs."""
+    if isinstance(looks, NotYet):
+        return str(looks)
+    table = looks.table
+    sizes = join_words([str(n) for n in table["n_athletes"]])
+    first, last = table["level_rounds"].iloc[0], table["level_rounds"].iloc[-1]
+    return (
+        f"You may look with {sizes} athletes, and at no other number. A change over the rounds has to reach "
+        f"{format_number(first, 4)} at the first look and {format_number(last, 4)} at the last, so that all looks together "
+        f"make a false claim in {format_percent(looks.alpha, 0)} of studies or fewer."
+    )
+
+
+def table_looks(looks) -> pd.DataFrame:
+    """Set out the level of every planned look."""
+    table = looks.table
+    return pd.DataFrame(
+        {
+            "Athletes": table["n_athletes"],
+            "Error spent so far": [format_number(v, 4) for v in table["spent"]],
+            "Level, rounds": [format_number(v, 4) for v in table["level_rounds"]],
+            "Level, fitness": [format_number(v, 4) for v in table["level_fitness"]],
+            "Level of a large sample": [format_number(v, 4) for v in table["level_normal"]],
+        }
+    )
 
 
 def table_design(answer) -> pd.DataFrame:
