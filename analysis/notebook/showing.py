@@ -83,13 +83,18 @@ def _display(thing) -> None:
     if isinstance(thing, list | tuple):
         thing = "\n\n".join(str(t) for t in thing)
     if isinstance(thing, str):
-        display(Markdown(thing))
+        display(Markdown(harmless(thing)))
     elif hasattr(thing, "savefig"):
         display(HTML(picture_html(thing)))
     elif type(thing).__name__ == "DataFrame":
         display(HTML(table_html(thing)))
     else:
         display(thing)
+
+
+def harmless(text: str) -> str:
+    """Return a text whose only Markdown is emphasis and lists: what a study says in it can be no tag, link or picture."""
+    return html.escape(text, quote=False).replace("[", "\\[")
 
 
 def picture_html(figure) -> str:

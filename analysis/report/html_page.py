@@ -21,6 +21,7 @@ from ..telling.document import (
     split_at_point,
     unbroken,
 )
+from ..telling.export import content_policy
 
 _HERE = Path(__file__).resolve().parent
 
@@ -104,6 +105,7 @@ def page(title: str, main: str, nav: str = "") -> str:
     skip = '<a class="skip" href="#main">To the text</a>'
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"{content_policy()}\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_esc(title)}</title>\n<style>\n{style()}</style>\n</head>\n<body>\n{skip}\n"
         f'<div class="frame{" sided" if nav else ""}">\n{nav}\n<main id="main" tabindex="-1">\n{main}\n'

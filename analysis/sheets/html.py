@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 
+from ..telling.export import content_policy
 from .pages import CARDS_ACROSS, GAP, Page, arrange
 from .parts import PAPERS, Sheet
 
@@ -77,7 +78,7 @@ def sheets_html(
     body = "\n".join(_page(page) for page in arrange(sheets, paper=paper))
     style = STYLE % {"paper": paper, "across": CARDS_ACROSS, "gap": GAP}
     return (
-        f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
+        f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n{content_policy()}\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{html.escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n"
         f"{body}\n</body>\n</html>\n"

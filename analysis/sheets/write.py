@@ -226,7 +226,7 @@ def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()
     title = html.escape(", ".join(s.title for s in picked), quote=True)
     page = html.escape(sheets_html(picked), quote=True)
     style = f"width:100%;height:{int(height_px)}px;border:1px solid #8a8a8a"
-    return HTML(f'<div><iframe title="{title}" srcdoc="{page}" style="{style}"></iframe></div>')
+    return HTML(f'<div><iframe sandbox="" title="{title}" srcdoc="{page}" style="{style}"></iframe></div>')
 
 
 @dataclass(frozen=True)

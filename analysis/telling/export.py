@@ -146,13 +146,20 @@ def contact_sheet(figures: Mapping[str, tuple[str, str]], *, folder: str = "figu
             f"<figcaption><b>{html.escape(name)}</b><br>{html.escape(caption)}<br>{links}</figcaption>"
             "</figure></li>"
         )
-    return _SHEET.replace("CARDS", "\n".join(cards)).replace("COUNT", str(len(cards)))
+    sheet = _SHEET.replace("POLICY", content_policy("'self' file:"))
+    return sheet.replace("COUNT", str(len(cards))).replace("CARDS", "\n".join(cards))
+
+
+def content_policy(pictures: str = "data:") -> str:
+    """Return the tag by which a page forbids a browser to run anything or to fetch anything from elsewhere."""
+    rules = f"default-src 'none'; img-src {pictures}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+    return f'<meta http-equiv="Content-Security-Policy" content="{rules}">'
 
 
 _KIND_WORDS = {"svg": "SVG", "pdf": "PDF", "png300": "PNG 300 dpi", "png600": "PNG 600 dpi"}
 
 _SHEET = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>All figures</title>
+<html lang="en"><head><meta charset="utf-8">POLICY<title>All figures</title>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <style>
 body { font: 15px/1.45 system-ui, sans-serif; color: #1b1b1b; margin: 2rem auto; max-width: 76rem; padding: 0 1rem; }
