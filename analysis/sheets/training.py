@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ..basics import NotYet, format_ci, format_number
 from ..physiology import attainable_minutes, target_band, training_protocols
 from ..study import Study, sheet_columns
-from . import materials as safety
+from . import safety
 from .content import EMERGENCY, TOP
 from .parts import Sheet, SheetColumn
 from .parts import sheet_columns as headed
