@@ -2,12 +2,13 @@
 
 import json
 import shutil
+import subprocess
+import sys
 
 import pandas as pd
 import pytest
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report import build_report
 from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, sanitised
 
 pytestmark = pytest.mark.browser
@@ -55,7 +56,8 @@ def written(browser, tmp_path_factory):
     (folder / "texts").mkdir(exist_ok=True)
     page = f"# An evening {SHOT}\n\n{{trace}}\n\n{{numbers}}\n\n{{figure}}\n"
     (folder / "texts" / "athlete_page.md").write_text(page, encoding="utf-8")
-    build_report(folder, individuals=True, progress=lambda line: None)
+    command = [sys.executable, "-m", "analysis", "report", str(folder), "--individuals"]
+    subprocess.run(command, check=True, cwd=NOTEBOOKS.parent, capture_output=True, timeout=500)
     return folder / "output"
 
 
