@@ -23,7 +23,16 @@ def test_the_card_has_the_band_of_each_trained_athlete_and_the_stop_signs(sheets
     top = study.athletes.set_index("athlete").loc[codes[0], "hr_max_bpm"]
     assert card.rows[0][1] == f"{0.9 * top:.0f} to {0.95 * top:.0f}"
     text = " ".join([*card.steps, *card.cautions])
-    for words in ("chest", "Dark urine", "defibrillator", "70 to 80 %", "weight cut", "10.6 to 11.7", "Helgerud", "prescription"):
+    for words in (
+        "chest",
+        "Dark urine",
+        "defibrillator",
+        "70 to 80 %",
+        "weight cut",
+        "10.6 to 11.7",
+        "Helgerud",
+        "prescription",
+    ):
         assert words in text
 
 
@@ -48,7 +57,10 @@ def test_the_sheets_print_on_one_page_each(sheets, tmp_path):
     assert {p.suffix for p in written} == {".html", ".pdf"}
     for sheet in sheets.values():
         path = sheets_pdf([sheet], tmp_path / f"{sheet.key}.pdf")
-        assert Path(path).read_bytes().count(b"/Type /Page\n") + Path(path).read_bytes().count(b"/Type /Page ") <= 2
+        assert (
+            Path(path).read_bytes().count(b"/Type /Page\n") + Path(path).read_bytes().count(b"/Type /Page ")
+            <= 2
+        )
 
 
 def test_an_ordinary_study_says_what_is_missing():
