@@ -10,11 +10,13 @@ import scipy.stats
 from ..basics import NotYet, Result, groups_to_show
 from ..study import OUTCOMES, Study
 from . import inputs
+from .roll_call import RollCall, describe_roll_call
 
 CHARACTERISTICS = (
     ("age_years", "Age", "years", 1),
     ("mass_kg", "Body mass", "kg", 1),
     ("experience_years", "Experience", "years", 1),
+    ("grade_rank", "Grade (rank, 1 the lowest)", "", 0),
     ("hr_rest_bpm", "Resting heart rate", "bpm", 0),
 )
 """Columns of athletes.csv that describe a sample: column, label, unit, decimals."""
@@ -48,6 +50,7 @@ class Conditions(Result):
     rounds_done: int = 0
     rounds_timed: pd.DataFrame = field(default_factory=pd.DataFrame)
     n_guests: int = 0
+    roll_call: RollCall = field(default_factory=RollCall)
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,7 @@ def describe_participants(study: Study, rows, capacity) -> Participants:
         {"name": name, "label": label, "unit": unit, "digits": digits, **line}
         for name, label, unit, digits in CHARACTERISTICS
         for line in _by_sex(athletes[name], sex)
+        if name != "grade_rank" or athletes[name].notna().any()
     ]
     measured = athletes.assign(
         value=athletes["hr_max_bpm"].where(athletes["hr_max_source"] == "measured", float("nan"))
@@ -157,9 +161,10 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
         "sample_kind",
     ]
     sessions = study.sessions[names].reset_index(drop=True)
-    if not cleaned:
-        return Conditions(sessions=sessions)
     primary = study.plan.primary_session
+    roll_call = describe_roll_call(study, primary)
+    if not cleaned:
+        return Conditions(sessions=sessions, roll_call=roll_call)
     rows = inputs.of_session(cleaned.rows, primary)
     rows = rows[rows["round_no"] > 0]
     done = inputs.sparred(rows)
@@ -173,6 +178,7 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
         rounds_done=len(done),
         rounds_timed=_timed(study),
         n_guests=int((done["opponent"] == "guest").sum()),
+        roll_call=roll_call,
     )
 
 

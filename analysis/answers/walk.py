@@ -229,6 +229,7 @@ class Answers:
 
         def compute():
             from ..rounds import answer_rounds
+            from .roll_call import SENSITIVITY, came_tired_or_unwell
 
             if outcome not in self.measured_outcomes:
                 return NotYet(f"comparing the rounds for {known.label.lower()}", inputs.needed_for(known))
@@ -245,6 +246,7 @@ class Answers:
                 ordinal=known.ordinal,
                 flagged_kept=inputs.flagged_kept_rows(self.cleaned, rows, outcome),
                 other_outcomes=others,
+                leave_out={SENSITIVITY: came_tired_or_unwell(self.study, plan.primary_session)},
                 round_variable=plan.round_variable,
                 seed=self.seed,
             )

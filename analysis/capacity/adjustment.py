@@ -25,6 +25,7 @@ COVARIATE_WORDS = {
     "mass_kg": "body mass",
     "group": "group",
     "experience_years": "years of training",
+    "grade_rank": "grade",
     "lactate_delay_s": "sampling delay",
     "activity_rating": "activity rating",
 }

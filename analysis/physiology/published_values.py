@@ -17,7 +17,7 @@ from .units import READ, Estimate, cite
 _DATA = Path(__file__).parent / "data"
 PUBLISHED_COLUMNS = (
     "finding", "outcome", "round_no", "statistic", "value", "spread", "spread_kind", "ci_low", "ci_high", "p", "p_is_bound",
-    "n_athletes", "n_observations", "sport", "sex", "work_s", "rest_s", "sample_site", "sample_delay_s", "source",
+    "n_athletes", "n_observations", "sport", "sex", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing", "source",
 )  # fmt: skip
 """The columns of a table of published findings."""
 _EXAMPLE_OUTCOMES = (

@@ -211,7 +211,8 @@ _TEXT = (
     "sample_site",
     "source",
 )
-_PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "n_athletes",
+_PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing",
+                     "n_athletes",
                      "source"]  # fmt: skip
 
 

@@ -202,7 +202,7 @@ def _hedges(difference, sds, sizes) -> tuple[float, float]:
     return g, 1.959963985 * float(np.sqrt(sum(1 / n for n in sizes) + g**2 / (2 * sum(sizes))))
 
 
-ASPECTS = ("sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s")
+ASPECTS = ("sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing")
 """What is compared, in this order."""
 NEAR = {"sample_delay_s": 15.0}
 """Differences up to this count as the same (our proposal; lactate moves little within a quarter of a minute)."""
@@ -251,6 +251,7 @@ def compare_protocols(
     each = [protocol.for_group(g) for g in groups] or [protocol]
     ours = {"sport": sport, "sex": sex, "sample_site": site, "sample_delay_s": sample_delay_s}
     ours |= {a: _one_or_all([getattr(p, a) for p in each]) for a in ("rounds", "work_s", "rest_s")}
+    ours["clothing"] = _one_or_all([getattr(p, "clothing", "") for p in each])
     lines = []
     for line in protocols.to_dict("records"):
         for aspect in ASPECTS:
@@ -261,7 +262,11 @@ def compare_protocols(
 
 def _one_or_all(values: list):
     different = list(dict.fromkeys(values))
-    return different[0] if len(different) == 1 else " or ".join(f"{v:g}" for v in different)
+    return (
+        different[0]
+        if len(different) == 1
+        else " or ".join(v if isinstance(v, str) else f"{v:g}" for v in different)
+    )
 
 
 def _same(aspect: str, theirs, mine) -> str:

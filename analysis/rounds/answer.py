@@ -146,6 +146,7 @@ def answer_rounds(
     ordinal: bool = False,
     flagged_kept: pd.DataFrame | None = None,
     other_outcomes: Mapping[str, float] | None = None,
+    leave_out: Mapping[str, Sequence[str]] | None = None,
     round_variable: str = "round_no",
     seed: int = 0,
 ) -> RoundsAnswer:
@@ -179,6 +180,8 @@ def answer_rounds(
         The same table computed with flagged samples kept, for the sensitivity table.
     other_outcomes : mapping of str to float, optional
         Further columns of `data` that measure the same thing, with their smallest effect, for the sensitivity table.
+    leave_out : mapping of str to sequence of str, optional
+        Name of a further analysis -> athletes whom it leaves out, for the sensitivity table.
     round_variable : {"round_no", "bout_no"}
         Which number orders the rounds, from the plan.
     seed : int
@@ -273,6 +276,7 @@ def answer_rounds(
             other_outcomes,
             round_variable,
             rests,
+            leave_out or {},
         ),
         covariates=covariates,
         ordinal=ordinal,

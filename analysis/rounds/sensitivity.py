@@ -112,7 +112,9 @@ def sensitivity_table(
     return table[list(COLUMNS)]
 
 
-def other_ways(data, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests) -> dict:
+def other_ways(
+    data, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests, leave_out=None
+) -> dict:
     """Name the other tables and scales on which the same question can be asked."""
     by_main = data if round_variable == "round_no" else data.assign(round_no=data[round_variable])
     ways = {}
@@ -129,6 +131,10 @@ def other_ways(data, outcome, smallest_effect, flagged_kept, other_outcomes, rou
     if len(after):
         lost = pd.MultiIndex.from_frame(data[["athlete", "round_no"]]).isin(pd.MultiIndex.from_frame(after))
         ways["without rounds after a sat-out round"] = (by_main[~lost], outcome, smallest_effect)
+    for name, athletes in (leave_out or {}).items():
+        gone = by_main["athlete"].isin(list(athletes))
+        if gone.any():
+            ways[name] = (by_main[~gone], outcome, smallest_effect)
     other = "bout_no" if round_variable == "round_no" else "round_no"
     if other in data and _orders_differ(data, other, round_variable):
         words = {"bout_no": "rounds counted as sparred", "round_no": "rounds by the club's clock"}[other]

@@ -48,6 +48,15 @@ class Approval(Result):
         """Whether a number of an approval or a written exemption is there."""
         return bool(self.approval or self.exemption)
 
+    def words(self) -> tuple[str, ...]:
+        """Say it in a sentence; none where nothing is stated."""
+        by = f" by {self.committee}" if self.committee else ""
+        if self.approval:
+            return (f"Approved{by} under number {self.approval}.",)
+        if self.exemption:
+            return (f"Exempted from approval{by}: {self.exemption.rstrip('.')}.",)
+        return ()
+
 
 def approval_of(settings: Mapping) -> Approval:
     """Read what study.toml states of the ethics committee; what cannot be right counts as not stated."""

@@ -108,7 +108,7 @@ def describe_plan(
         *_training(study),
         PlanSection("Analysis", _about_analysis(plan)),
         PlanSection("Exclusions and missing values", _about_exclusions(plan)),
-        PlanSection("Risks and how they are met", (*_about_approval(study), *RISKS)),
+        PlanSection("Risks and how they are met", (*approval_of(study.settings).words(), *RISKS)),
         PlanSection("Data protection", DATA_PROTECTION),
         PlanSection("What the kit proposed", _about_proposed(plan)),
         PlanSection("After the plan is fixed", AFTERWARDS),
@@ -190,10 +190,11 @@ def _protocol_table(protocol: Protocol) -> pd.DataFrame:
             _minutes(p.work_s),
             _minutes(p.rest_s),
             p.exertion_scale,
+            p.clothing or "not stated",
         )
         for name, p in named.items()
     ]
-    return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale"])
+    return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale", "Clothing"])
 
 
 def _minutes(seconds: float) -> str:
@@ -241,21 +242,13 @@ def _about_analysis(plan: Plan) -> tuple[str, ...]:
         "permutation tests within athletes on common ranks, which keep athletes with missing rounds.",
         "Where a value stops changing is answered by equivalence tests against the smallest effects above, from the last "
         "round backwards. A test that is not significant is never read as absence of a change.",
+        "One sensitivity is planned from the roll call: the rounds without athletes who trained hard in the last 24 hours, slept "
+        "less than 6 hours or felt unwell. Caffeine and meals are described.",
         f"Whether fitter athletes respond less is answered over athletes, not over rows. {about_adjustment(plan)}",
         f"{about_multiplicity(plan)} Further outcomes of a question are labelled exploratory. Intervals are two-sided; the "
         "direction named above says which side supports the hypothesis.",
         *about_looks(plan),
     )
-
-
-def _about_approval(study: Study) -> tuple[str, ...]:
-    approval = approval_of(study.settings)
-    by = f" by {approval.committee}" if approval.committee else ""
-    if approval.approval:
-        return (f"Approved{by} under number {approval.approval}.",)
-    if approval.exemption:
-        return (f"Exempted from approval{by}: {approval.exemption.rstrip('.')}.",)
-    return ()
 
 
 def _about_exclusions(plan: Plan) -> tuple[str, ...]:
@@ -507,6 +500,7 @@ def protocol_values(protocol: Protocol) -> dict:
         "rest_s": protocol.rest_s,
         "exertion_scale": protocol.exertion_scale,
         "groups": {name: protocol_values(p) for name, p in protocol.groups.items()},
+        **({"clothing": protocol.clothing} if protocol.clothing else {}),
     }
 
 
@@ -597,4 +591,5 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
 
 def _read_protocol(part: dict) -> Protocol:
     groups = {name: _read_protocol(p) for name, p in part["groups"].items()}
-    return Protocol(part["rounds"], part["work_s"], part["rest_s"], part["exertion_scale"], groups)
+    said = (part["rounds"], part["work_s"], part["rest_s"], part["exertion_scale"])
+    return Protocol(*said, groups, part.get("clothing", ""))

@@ -44,7 +44,7 @@ from .plan import Plan, keep_fixed, read_plan, settle_primary_session
 from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
 from .problems import Findings, Problem, StudyError, fold_rows, problem_table
 from .proposals import is_proposal, propose_decisions
-from .protocol import Protocol
+from .protocol import Protocol, grades_of, rank_grades
 from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
 from .training import check_training, read_training
 
@@ -394,6 +394,7 @@ def _validate(
     """Convert and check all tables; return them, and why who is not analysed."""
     tables = {name: empty_table(name) for name in TABLES}
     tables |= {name: convert_table(raw, context, findings) for name, raw in raws.items() if raw.columns}
+    tables["athletes"] = _rank_grades(tables["athletes"], settings, findings)
     tables["rounds"] = _fill_took_part(tables["rounds"])
     tables["aerobic_tests"] = fill_fitness(tables["aerobic_tests"], settings, findings)
     doubtful = partial(_doubtful, raws.get("rounds"), findings)
@@ -419,6 +420,18 @@ def _doubtful(rounds: RawTable | None, findings: Findings) -> frozenset[str]:
         return frozenset()
     unfit = findings.unfit.get(rounds.file, ())
     return frozenset(rounds.cell("athlete", i) for i, row in enumerate(rounds.rows) if row in unfit)
+
+
+def _rank_grades(athletes: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:
+    """Fill the rank of each athlete's grade; an unknown grade stops, an order that nobody gave is asked for."""
+    ranked, wrong = rank_grades(athletes, grades_of(settings))
+    for index, column, problem, remedy in wrong:
+        if index is None:
+            findings.remark(SETTINGS_FILE, settings.line_of(column), column, "", problem, remedy)
+        else:
+            line = athletes.loc[index]
+            findings.problem(line["file"], int(line["row"]), column, line[column], problem, remedy)
+    return ranked
 
 
 def _fill_took_part(rounds: pd.DataFrame) -> pd.DataFrame:

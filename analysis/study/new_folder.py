@@ -82,6 +82,7 @@ def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = Fal
             "decisions": ("table_row",),
             "rounds": ("lactate_limit",),
             "lactate": ("lactate_limit",),
+            "athletes": ("grade_rank",),  # follows from grade
             "sessions": () if training else ("phase", "occasion"),
         }.get(table, ())
         return tuple(name for name in column_rules()[table] if name not in hidden)

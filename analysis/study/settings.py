@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 from ..basics import did_you_mean
 from .problems import Findings, shorten
-from .protocol import SCALES, Protocol
+from .protocol import CLOTHING, SCALES, Protocol
 from .text_files import Slip, Unreadable, decode_text, read_bytes
 from .times import read_duration
 
@@ -19,7 +20,7 @@ MAX_LINES = 3_000
 SECTIONS = (
     *("title", "sport", "kind", "date_order", "exertion_scale"),
     *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),
-    *("protocol", "plan", "sampling", "cleaning", "survey", "ethics", "fitness", "pace"),
+    *("protocol", "plan", "sampling", "cleaning", "survey", "ethics", "fitness", "grades", "pace"),
     *("training", "allocation"),
 )
 """Keys at the top of study.toml."""
@@ -33,7 +34,7 @@ SECTION_KEYS = {
 }
 """Section -> its keys; a test compares them with what planning/ and survey/ read."""
 
-_PROTOCOL_KEYS = ("rounds", "work_s", "work", "rest_s", "rest", "exertion_scale")
+_PROTOCOL_KEYS = ("rounds", "work_s", "work", "rest_s", "rest", "exertion_scale", "clothing")
 _LIMITS = {"work_s": (10.0, 3600.0), "rest_s": (0.0, 7200.0)}
 
 
@@ -302,7 +303,7 @@ def read_protocol(settings: Settings, findings: Findings) -> Protocol:
                 "no such setting of the protocol" + (f"; did you mean {near}?" if near else ""),
                 f"write {near}" if near else f"write one of {', '.join(_PROTOCOL_KEYS)}",
             )
-    return Protocol(common.rounds, common.work_s, common.rest_s, common.exertion_scale, groups)
+    return replace(common, groups=groups)
 
 
 def _one_protocol(settings, path, section, common: Protocol | None, findings: Findings) -> Protocol:
@@ -351,4 +352,12 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
             "two exertion scales in one study: ratings on different scales cannot be compared or converted",
             "use one scale for all groups",
         )
-    return Protocol(rounds or 0, times["work_s"], times["rest_s"], str(scale))
+    clothing = section.get("clothing", common.clothing if common else "")
+    if clothing and clothing not in CLOTHING:
+        complain(
+            "clothing",
+            "not a clothing that the kit knows",
+            'write clothing = "jacket" or clothing = "no jacket"',
+        )
+        clothing = ""
+    return Protocol(rounds or 0, times["work_s"], times["rest_s"], str(scale), clothing=clothing)

@@ -40,6 +40,7 @@ ANALYSER_HIGH_MMOL_L = 12.65
 SAT_OUT = ("A04", 2)
 LEFT_AFTER = ("A09", 3)
 NO_TEST, LABORATORY = "A14", ("A02", "A08", "A12")
+TICKED = (0.4, 0.35, 0.3, 0.2, 0.0)
 PREDICTED_MAX = ("A05", "A12", "A14")
 
 COLUMNS = {
@@ -49,7 +50,8 @@ COLUMNS = {
     "sessions": "session date utc_offset place temperature_c humidity_percent analyser strip_lot sample_site "
     "sample_kind note",
     "clock": "session group round_no start_clock end_clock note",
-    "attendance": "session athlete device mass_kg usual_mass_kg arrived left_after note",
+    "attendance": "session athlete device mass_kg usual_mass_kg caffeine meal hard_training_24h short_sleep unwell "
+    "arrived left_after mass_after_kg drinks_l note",
     "rounds": "session athlete round_no took_part minutes_done opponent lactate_mmol_l lactate_delay_s "
     "exertion activity_rating hr_mean_typed_bpm hr_peak_typed_bpm note",
     "recordings": "session athlete file column_or_label device clock_offset_s",
@@ -256,15 +258,31 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
             )
     save(folder / "clock.csv", COLUMNS["clock"], clock_rows)
     attendance = []
+    noted = np.random.default_rng(SEED + 1)  # of its own, so that what is drawn after it stays as it was
     for i, code in enumerate(club.codes):
         device = "receiver" if i < 6 else "own watch" if code == "A16" else "own strap"
         usual = club.mass[i] + round(float(rng.normal(0, 0.3)), 1)
         left = "sore rib" if code == LEFT_AFTER[0] else ""
+        ticks = ["yes" if noted.random() < share else "no" for share in TICKED]
+        drunk = round(float(noted.uniform(0.2, 0.9)), 1)
+        after = round(club.mass[i] * (1 - float(noted.normal(0.009, 0.003))), 1)
         attendance.append(
-            ["1", code, device, club.mass[i], round(usual, 1), "19:05", 3 if left else "", left]
+            [
+                "1",
+                code,
+                device,
+                club.mass[i],
+                round(usual, 1),
+                *ticks,
+                "19:05",
+                3 if left else "",
+                after,
+                drunk,
+                left,
+            ]
         )
     attendance += [
-        ["2", c, "receiver", club.mass[club.codes.index(c)], club.mass[club.codes.index(c)], "19:05", "", ""]
+        ["2", c, "receiver", *[club.mass[club.codes.index(c)]] * 2, *[""] * 5, "19:05", "", "", "", ""]
         for c in STUDENTS_OF_EVENING_2
     ]
     save(

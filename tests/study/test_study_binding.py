@@ -19,6 +19,9 @@ from analysis.study import (
 from analysis.study.fixed_plan import checksum_of
 
 PLAN = """
+[ethics]
+approval = "2026-17"
+
 [plan]
 primary_session = 1
 alpha = 0.05

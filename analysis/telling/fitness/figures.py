@@ -18,6 +18,7 @@ COVARIATE_WORDS = {
     "age_years": "age",
     "mass_kg": "body mass",
     "experience_years": "years of training",
+    "grade_rank": "grade",
 }
 SEX_WORDS = {"F": "women", "M": "men"}
 

@@ -30,6 +30,7 @@ COVARIATES = {
     "age_years": "age",
     "mass_kg": "body mass",
     "experience_years": "years of training",
+    "grade_rank": "grade",
 }
 
 SHUTTLE = "shuttle_run_20m"

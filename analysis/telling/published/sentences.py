@@ -45,6 +45,7 @@ ASPECTS = {
     "rest_s": "rest between rounds",
     "sample_site": "where blood was taken",
     "sample_delay_s": "delay of the blood sample",
+    "clothing": "clothing",
 }
 
 

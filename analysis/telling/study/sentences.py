@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from ...basics import NotYet, format_ci, format_number, join_words, plural
+from ...basics import FEWEST_PEOPLE, NotYet, format_ci, format_number, join_words, plural
 from ...study import OUTCOMES, plan_deviations
 from . import phrases as say
 
@@ -195,7 +195,8 @@ def _rounds(protocol, sport: str = "") -> str:
     )
     if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
         text += f" with {minutes(protocol.rest_s)} of rest between them"
-    return text
+    worn = {"jacket": ", in jackets", "no jacket": ", without jackets"}
+    return text + worn.get(protocol.clothing, "")
 
 
 def _timed(conditions) -> str:
@@ -231,8 +232,33 @@ def write_up_conditions(conditions) -> list[str]:
     if len(sentences) > MOST_SESSIONS:
         dates = sorted(d for d in conditions.sessions["date"] if d)
         between = f" between {month(dates[0])} and {month(dates[-1])}" if dates else ""
-        return [f"There were {len(conditions.sessions)} sessions{between}."]
-    return [" ".join(sentences)] if sentences else []
+        return [
+            f"There were {len(conditions.sessions)} sessions{between}.",
+            *_roll_call(conditions.roll_call),
+        ]
+    return [*([" ".join(sentences)] if sentences else []), *_roll_call(conditions.roll_call)]
+
+
+def _roll_call(seen) -> list[str]:
+    texts = []
+    if len(seen.ticks):
+        shown = [
+            f"{t['yes']} of {t['answered']} {t['words']}"
+            if t["shown"]
+            else f"fewer than {FEWEST_PEOPLE} {t['words']}, or all but so few"
+            for t in seen.ticks.to_dict("records")
+        ]
+        texts.append(f"At roll call the athletes noted: {'; '.join(shown)}.")
+    if seen.n_weighed >= FEWEST_PEOPLE:
+        lost = f"{format_number(seen.loss_percent, 1, unit='%')} of their body mass"
+        text = f"Weighed before and after, {plural(seen.n_weighed, 'athlete')} lost {lost} on average"
+        if seen.n_drinks >= FEWEST_PEOPLE:
+            text += f", {format_number(seen.sweat_l, 1, unit='L')} of sweat with what they drank"
+        text += f". By the published average loss of fluid explains at most about {format_number(seen.rise_bpm, 0, unit='bpm')} "
+        texts.append(
+            text + f"of a rise of heart rate over the evening ({seen.rise_source}; measured in the heat)."
+        )
+    return texts
 
 
 def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:

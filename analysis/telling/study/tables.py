@@ -67,6 +67,7 @@ def protocol_table(study) -> Table | None:
             "Work": minutes(p.work_s),
             "Rest": minutes(p.rest_s),
             "Exertion scale": p.exertion_scale.replace("-", " to "),
+            **({"Clothing": p.clothing or "not stated"} if any(q.clothing for q in named.values()) else {}),
         }
         for name, p in named.items()
     )
@@ -77,6 +78,7 @@ def protocol_table(study) -> Table | None:
             "work_s": p.work_s,
             "rest_s": p.rest_s,
             "exertion_scale": p.exertion_scale,
+            "clothing": p.clothing,
         }
         for name, p in named.items()
     )
