@@ -168,7 +168,8 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
     rows = inputs.of_session(cleaned.rows, primary)
     rows = rows[rows["round_no"] > 0]
     done = inputs.sparred(rows)
-    with_blood = done.dropna(subset=["lactate_delay_s", "lactate_mmol_l"])
+    off_scale = done["lactate_limit"].fillna("").ne("")
+    with_blood = done[done["lactate_delay_s"].notna() & (done["lactate_mmol_l"].notna() | off_scale)]
     traced = {athlete for session, athlete in cleaned.traces if session == primary}
     return Conditions(
         sessions=sessions,

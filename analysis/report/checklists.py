@@ -27,7 +27,7 @@ TITLES = {
 # checklist | topic | section that covers it ("" = only the author can) | what is left for the author
 _ITEMS = """
 observational|The design is named in title or summary||name it in the title
-observational|A balanced summary of what was done and found|In plain words|write the abstract
+observational|A balanced summary of what was done and found|Abstract|write the abstract
 observational|Background and rationale||write the introduction
 observational|Aims, with hypotheses fixed beforehand|Plan and size|
 observational|Main features of the design, early in the text|Protocol and conditions|
@@ -41,35 +41,35 @@ observational|How quantitative variables were handled|Statistical analysis|
 observational|Statistical methods, missing data, sensitivity|Statistical analysis|
 observational|Numbers at each stage, with reasons for loss|Athletes and data|people asked but not enrolled
 observational|Characteristics of the athletes, missing values counted|Athletes and data|
-observational|Summary of the outcomes|Outcomes by round|
-observational|Estimates with precision, and what was adjusted for|Outcomes by round|
-observational|Other analyses done|Fitness and*|
-observational|Key results with reference to the aims|In plain words|open the discussion with them
+observational|Summary of the outcomes|Change over the rounds|
+observational|Estimates with precision, and what was adjusted for|Change over the rounds|
+observational|Other analyses done|Fitness and the response|
+observational|Key results with reference to the aims|Abstract|open the discussion with them
 observational|Limitations, with direction of bias|Limitations|
 observational|Cautious overall interpretation||write the discussion
 observational|How far the results hold elsewhere|Limitations|
-observational|Funding and its role||title page
+observational|Funding and its role||Statements: say who paid
 statistics|The research question is clear|Plan and size|
 statistics|The design fits the question|Protocol and conditions|
 statistics|The size is justified|Plan and size|
 statistics|Unit of analysis; rounds of one athlete are not independent|Statistical analysis|
 statistics|Who was blind to what||say it in the methods
 statistics|Missing data: how much, why, what was done|Athletes and data|
-statistics|Assumptions were checked|Supplementary figures|say what they show
+statistics|Assumptions were checked|Rounds|say what they show
 statistics|Choice of model justified|Statistical analysis|
 statistics|Several tests accounted for|Statistical analysis|
 statistics|Planned and exploratory analyses told apart|Plan and size|
-statistics|Effect sizes with intervals, in units that matter|Outcomes by round|
-statistics|Exact p values|Outcomes by round|
+statistics|Effect sizes with intervals, in units that matter|Change over the rounds|
+statistics|Exact p values|Change over the rounds|
 statistics|No "no difference" from a test that is not significant|Statistical analysis|keep to it in the discussion
 statistics|Relation is not called cause|Limitations|keep to it in the discussion
 statistics|Values that stand out: how they were treated|Athletes and data|
 statistics|Standard deviations, not standard errors, for spread|Athletes and data|
-statistics|Figures show the data|*over the rounds|
-statistics|Measurement error of the fitness test considered|Fitness and*|
+statistics|Figures show the data|Change over the rounds|
+statistics|Measurement error of the fitness test considered|Fitness and the response|
 statistics|Software with versions|Statistical analysis|
 statistics|Departures from the plan|Departures from the plan|
-statistics|Whether data and code can be had||say where the data package is kept
+statistics|Whether data and code can be had||Statements: say where the data package is kept
 statistics|Conclusions match the results||write the discussion
 comparison|The published effect and its number of athletes|Comparison with published findings|
 comparison|Where the two protocols differ|Comparison with published findings|

@@ -49,9 +49,14 @@ def build_document(answers, *, own: bool = False) -> Document:
     lists = checklist_tables(document)
     see = Paragraph(say.SEE_HERE.format(refs=join_words([f"{{table:{t.key}}}" for t in lists])))
     checklists = Section("Reporting checklists", (see, *lists), 1, "supplement")
-    sources = list_sources(document.text(cells=True), answers)
-    paper = [*document.of_layer("paper")]
-    if sources:
-        paper.append(Section("Sources", (Bullets(sources),)))
-    ordered = (*document.of_layer("answers"), *paper, *document.of_layer("supplement"), checklists)
+    sources = list_sources(document.text("paper", cells=True), answers)
+    further = [s for s in list_sources(document.text("supplement", cells=True), answers) if s not in sources]
+    ordered = (
+        *document.of_layer("answers"),
+        *document.of_layer("paper"),
+        *([Section("Sources", (Bullets(sources),))] if sources else []),
+        *document.of_layer("supplement"),
+        checklists,
+        *([Section("Further sources", (Bullets(tuple(further)),), 1, "supplement")] if further else []),
+    )
     return replace(document, sections=ordered, _numbers={})

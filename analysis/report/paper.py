@@ -8,12 +8,12 @@ from ..basics import join_words
 from ..study import planned
 from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
-from ..telling.fitness.sentences import plain_capacity, write_up_capacity
+from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
 from ..telling.fitness.supplement import capacity_table
 from ..telling.fitness.words import step_words
-from ..telling.published.sentences import plain_correlation, write_up_replication
+from ..telling.published.sentences import abstract_correlation, write_up_replication
 from ..telling.published.supplement import comparison_table
-from ..telling.rounds.sentences import plain_rounds, write_up_rounds
+from ..telling.rounds.sentences import abstract_rounds, write_up_rounds
 from ..telling.rounds.supplement import contrasts_table
 from ..telling.study import phrases as say
 from ..telling.study import tables
@@ -73,22 +73,22 @@ def within_limits(sections: list[Section]) -> tuple[list[Section], list]:
 
 def _abstract(answers) -> list[Section]:
     said = []
+    rounds = {o: a for o in answers.primary_outcomes if (a := answers.rounds(o))}
+    fitness = {o: a for o in fitness_outcomes(answers) if (a := answers.fitness(o))}
     if has_rounds(answers):
-        said += [plain_participants(answers.description.participants)]
-        said += [plain_rounds(answers.rounds(o)) for o in answers.primary_outcomes]
-        said += [plain_capacity(answers.fitness(o), short=True) for o in fitness_outcomes(answers)]
+        said.append(plain_participants(answers.description.participants))
+        said += abstract_rounds(rounds) + abstract_capacity(fitness)
         published = answers.published()
         if published and published.correlations:
-            said.append(plain_correlation(published.correlations[0], published, short=True))
+            said.append(abstract_correlation(published.correlations[0]))
         said += nothing_compared(answers)
     said.append(plain_training(answers.training()))
     if answers.survey():
         said.append(plain_survey(answers.survey()))
-    results = [Paragraph(t) for t in _chunks(said)]
     blocks = (
         Paragraph(say.DRAFT, "note"),
         Paragraph(say.ABSTRACT_BACKGROUND, "note"),
-        *results,
+        *(Paragraph(t) for t in _chunks(said)),
         Paragraph(say.ABSTRACT_CONCLUSION, "note"),
     )
     return [Section("Abstract", blocks)]
@@ -207,7 +207,8 @@ def _results(answers) -> list[Section]:
 
 
 def _rounds(answers, rounds: dict) -> list[Section]:
-    means = tables.means_table(answers.description.round_means, tuple(rounds))
+    off_scale = tables.off_scale_words(rounds)
+    means = tables.means_table(answers.description.round_means, tuple(rounds), off_scale=off_scale)
     contrasts = contrasts_table(rounds)
     picture = pictures.rounds_picture(rounds)
     texts = [_claimed(answers, "rounds", o, *write_up_rounds(a)) for o, a in rounds.items()]

@@ -109,7 +109,7 @@ class CheckReport(Result):
                 f"  {c.what:<14} {c.count:>6} {c.unit.removesuffix('s') if c.count == 1 else c.unit:<6} {c.where}"
                 for c in self.contents.itertuples()
             ]
-        lines += self._listed("Does not fit yet", self.problems)
+        lines += self._listed("Problems in the study folder", self.problems)
         lines += self._listed(
             "Is this right? Nothing is changed until a decision says keep or replace", self.questions
         )
@@ -124,7 +124,7 @@ class CheckReport(Result):
         if self.passed and self.recordings:
             lines += [
                 "",
-                f"The tables fit. {plural(len(self.recordings), 'thing')} about recordings to settle, see the top.",
+                f"The tables fit. {plural(len(self.recordings), 'question')} about recordings to settle, see the top.",
             ]
         elif self.passed:
             asked = f"Nothing stands in the way; {plural(len(self.questions), 'question')} to answer."
@@ -139,7 +139,7 @@ class CheckReport(Result):
         else:
             lines += [
                 "",
-                f"{plural(len(self.problems), 'thing')} to put right before the study can be analysed.",
+                f"{plural(len(self.problems), 'problem')} to put right before the study can be analysed.",
             ]
         if self.looks:
             lines += ["", self.looks]

@@ -124,9 +124,7 @@ class StudyError(KitError):
 
     def _message(self) -> str:
         count = len(self.problems)
-        lines = [
-            f"{plural(count, 'thing')} in the study folder {'does' if count == 1 else 'do'} not fit yet:"
-        ]
+        lines = [f"{plural(count, 'problem')} in the study folder:"]
         lines += [f"- {line}" for line in describe_problems(self.problems)]
         return "\n".join(lines)
 

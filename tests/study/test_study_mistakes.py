@@ -334,7 +334,7 @@ def test_misnamed_files_and_lone_spreadsheets_are_named(tmp_path):
 def test_the_report_reads_as_sentences(tmp_path):
     report = check_study(make_folder(tmp_path, rounds=changed(rounds(), 0, lactate_mmol_l=71)))
     text = report.text()
-    assert "1 thing to put right" in text and "rounds.csv, row 2, lactate_mmol_l '71'" in text
+    assert "1 problem to put right" in text and "rounds.csv, row 2, lactate_mmol_l '71'" in text
     assert ".." not in text and "?." not in text
     assert "Remedy: type 7.1 if that was measured, or type 7.88 if 71 was in mg/dL." in text
 
@@ -372,7 +372,7 @@ def test_problems_stand_in_the_order_of_the_sheets(tmp_path):
 def test_the_same_slip_in_several_rows_is_said_once_with_all_rows(tmp_path):
     rows = [{**row, "took_part": "jein"} if n < 3 else row for n, row in enumerate(rounds())]
     report = check_study(make_folder(tmp_path, rounds=rows))
-    assert len(report.problems) == 3 and "3 things to put right" in report.text()
+    assert len(report.problems) == 3 and "3 problems to put right" in report.text()
     assert report.text().count("'jein'") == 1 and "rounds.csv, rows 2 to 4, took_part 'jein'" in report.text()
 
 

@@ -24,8 +24,7 @@ UNUSED_SOME_DAY = "{recordings} could not be used, {count} of them by {its} own 
 WHOLE_ROUNDS = "Every round mean that is used rests on its whole round."
 PART_ROUNDS = (
     "Of {means} from recordings, {count} {rest} on less than the whole round. If the athlete had been at rest level in the "
-    "missing time, a mean would be up to {lower} lower; at maximum, up to {higher} higher. Contact is lost most in hard "
-    "scrambles, so the truth may lie nearer the upper end."
+    "missing time, a mean would be up to {lower} lower; at maximum, up to {higher} higher."
 )
 
 # for the write-up

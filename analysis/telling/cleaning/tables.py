@@ -97,7 +97,7 @@ def tabulate_costs(cleaned) -> pd.DataFrame:
             "flag": table["flag"],
             "seconds in rounds": [format_number(v, 0) for v in table["seconds"]],
             "rounds touched": table["rounds"],
-            "largest change of a round mean were they kept (bpm)": change,
+            "largest change of a round mean if they were kept (bpm)": change,
             "rounds with enough valid time only with them": table["rounds_regained"],
         }
     )

@@ -29,6 +29,7 @@ from .words import (
 )
 
 __all__ = [
+    "abstract_capacity",
     "plain_capacity",
     "plain_drift",
     "plain_fault_of_test",
@@ -87,6 +88,24 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
         )
         + who
     )
+
+
+def abstract_capacity(answers: dict) -> list[str]:
+    """Say for an abstract by how much fitter athletes differed, and whether that was shown."""
+    said = []
+    for answer in answers.values():
+        known = known_outcome(answer.outcome)
+        digits = digits_of(known)
+        said.append(
+            say.ABSTRACT.format(
+                step=step_words(answer.contrast_step, answer.capacity_unit),
+                size=format_number(answer.contrast, digits, sign=True, unit=known.unit),
+                outcome=lower_first(known.label),
+                span=format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
+                reading=say.ABSTRACT_READING[answer.verdict],
+            )
+        )
+    return said
 
 
 def plain_influence(answer) -> str:
@@ -200,7 +219,7 @@ def write_up_capacity(answer) -> list[str]:
     """Write the planned result on fitness and one outcome: estimate, reading, correlation, whether checks agree."""
     if isinstance(answer, NotYet):
         return [str(answer)]
-    parts = [_planned(answer), _reading(answer), _correlation(answer), *_checks(answer)]
+    parts = [_planned(answer), _reading(answer), _beside(answer), _correlation(answer), *_checks(answer)]
     return [" ".join(p for p in parts if p)]
 
 
@@ -230,6 +249,24 @@ def _reading(answer) -> str:
     return f"{matters} " + say.READING[answer.verdict].format(
         hypothesis=expected.format(outcome=lower_first(known.label))
     )
+
+
+def _beside(answer) -> str:
+    """Heart rate in bpm and in percent of the measured maximum are one finding: say where they differ."""
+    rows = answer.beside[~answer.beside["planned"].astype(bool)] if len(answer.beside) else answer.beside
+    said = []
+    for row in rows.to_dict("records"):
+        known = known_outcome(row["outcome"])
+        same = row["verdict"] == answer.verdict
+        said.append(
+            (say.BESIDE_SAME if same else say.BESIDE_OTHER).format(
+                outcome=lower_first(known.label),
+                size=format_number(row["contrast"], digits_of(known), sign=True, unit=known.unit),
+                span=format_ci(row["ci_low"], row["ci_high"], digits_of(known)),
+                reading=say.ABSTRACT_READING[row["verdict"]],
+            )
+        )
+    return " ".join(said)
 
 
 def _correlation(answer) -> str:

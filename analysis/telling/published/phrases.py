@@ -63,6 +63,13 @@ VERDICTS = {
 }
 
 # for the write-up
+ABSTRACT = {
+    "consistent": "Our correlation of fitness with {outcome} ({ours}) fits the published one ({theirs}).",
+    "little": "Our correlation of fitness with {outcome} ({ours}) fits the published one ({theirs}), as almost any would have.",
+    "smaller": "Our correlation of fitness with {outcome} ({ours}) is weaker than the published one ({theirs}), beyond chance.",
+    "larger": "Our correlation of fitness with {outcome} ({ours}) is stronger than the published one ({theirs}), beyond chance.",
+    "opposite": "Our correlation of fitness with {outcome} ({ours}) goes the other way than the published one ({theirs}).",
+}
 REPORTED = "{paper} reported {kind} of fitness with {outcome} of {theirs}, n = {n}."
 KIND, KIND_RANKS = "a correlation", "Spearman's correlation"
 OURS = "Ours was {ours}, p {p}, n = {n}: {inside} the 95 % prediction interval for a study of our size ({expected})."

@@ -20,6 +20,7 @@ from .tables import (
 )
 
 __all__ = [
+    "abstract_correlation",
     "may_say_replication",
     "plain_correlations",
     "plain_pool",
@@ -119,6 +120,16 @@ def plain_correlation(c, answer, *, short: bool = False) -> str:
     if c.verdict == "opposite":
         said.append(_why_apart(answer, c.finding))
     return " ".join(said if short else [*said, _signal(c)])
+
+
+def abstract_correlation(c) -> str:
+    """Say for an abstract how our correlation lies beside a published one."""
+    little = c.verdict == "consistent" and c.says_little
+    return say.ABSTRACT[("little" if little else c.verdict)].format(
+        ours=format_number(c.r_new, 2),
+        theirs=format_number(c.r, 2),
+        outcome=lower_first(known_outcome(c.outcome).label),
+    )
 
 
 def verdict_of(c) -> str:

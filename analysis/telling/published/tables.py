@@ -193,7 +193,7 @@ def plain_pool(answer) -> str:
         else:
             less, more = (format_number(abs(line[c]), 2, unit=known.unit) for c in ("ci_low", "ci_high"))
             said.append(
-                f"Whether fitness and {what} go together cannot be told yet: anything from {less} less to {more} more for "
+                f"We cannot tell yet whether fitness and {what} go together: anything from {less} less to {more} more for "
                 f"each mL/kg/min {fits}."
             )
     return " ".join(said)

@@ -37,10 +37,12 @@ LESS_THAN_MATTERS = "That is less than the {matters} that you said would matter.
 # for the write-up
 CHANGE_SHOWN = "{Outcome} changed over the rounds ({test}; {people}, {values})."
 CHANGE_NOT_SHOWN = "A change in {outcome} over the rounds was not shown ({test}; {people}, {values})."
-FROM_TO = "From round {first} to round {last} it {rose} by {size} (95 % interval {span}, p {p})."
+FROM_TO = "From round {first} to round {last} {it} {rose} by {size} (95 % interval {span}, p {p})."
 FROM_TO_OPEN = (
-    "From round {first} to round {last} the difference was {size} (95 % interval {span}, p {p}): {reading}."
+    "From round {first} to round {last} {difference} was {size} (95 % interval {span}, p {p}): {reading}."
 )
+ABSTRACT_TOGETHER = "From round {first} to round {last}, {changes}."
+ABSTRACT_LEVEL = "{Rounds} were equivalent within {matters} in {outcome}."
 EQUIVALENT = "{Rounds} were equivalent within {matters} ({worst})."
 EQUIVALENT_IF = "{Rounds} were equivalent within {matters} {condition} ({worst})."
 NONE_EQUIVALENT = "No stretch of rounds was shown to be level within {matters} ({worst})."

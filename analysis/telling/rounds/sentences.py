@@ -24,6 +24,7 @@ from .words import (
 )
 
 __all__ = [
+    "abstract_rounds",
     "may_say_rounds",
     "plain_change",
     "plain_opponents",
@@ -53,6 +54,39 @@ def plain_rounds(answer) -> str:
     if answer.verdict in ("equivalent", "changed but smaller than matters") or change == level:
         return change
     return f"{change} {level}"
+
+
+def abstract_rounds(answers: dict) -> list[str]:
+    """Say for an abstract what changed, and where it levelled off; one sentence where everything changed the same way."""
+    together, said = _together(answers), []
+    for answer in answers.values():
+        if not together:
+            said.append(_from_to(answer, named=True))
+        if answer.plateau.found and answer.plateau_from:
+            words = _words(answer) | {"matters": matters_words(answer)}
+            said.append(say.ABSTRACT_LEVEL.format(**words))
+    return [together, *said] if together else said
+
+
+def _together(answers: dict) -> str:
+    parts, ways, ends = [], set(), set()
+    for answer in answers.values():
+        step, known = answer.steps.iloc[-1], known_outcome(answer.outcome)
+        if step["label"] != "changed":
+            return ""
+        digits, rising = digits_of(known), step["estimate"] > 0
+        low, high = shown_interval(answer, step)
+        low, high = (low, high) if rising else (-high, -low)
+        ways.add(rising)
+        ends.add((answer.labels[0], answer.labels[-1]))
+        size = format_number(abs(step["estimate"]), digits, unit=known.unit)
+        level = "" if parts else "95 % interval "
+        rose = "" if parts else ("rose " if rising else "fell ")
+        parts.append(f"{lower_first(known.label)} {rose}{size} ({level}{format_ci(low, high, digits)})")
+    if len(ways) != 1 or len(ends) != 1:
+        return ""
+    first, last = ends.pop()
+    return say.ABSTRACT_TOGETHER.format(first=first, last=last, changes=join_words(parts))
 
 
 def plain_change(answer) -> str:
@@ -243,7 +277,7 @@ def f_words(test) -> str:
     return f"F({format_df(test.df_num)}, {format_df(test.df_den)}) = {format_number(test.statistic, 2)}"
 
 
-def _from_to(answer) -> str:
+def _from_to(answer, *, named: bool = False) -> str:
     known, step = known_outcome(answer.outcome), answer.steps.iloc[-1]
     digits, change = digits_of(known), step["label"] == "changed"
     low, high = shown_interval(answer, step)
@@ -251,7 +285,11 @@ def _from_to(answer) -> str:
     if change and not rising:
         low, high = -high, -low
     size = abs(step["estimate"]) if change else step["estimate"]
+    it = lower_first(known.label) if named else "it"
+    difference = f"the difference in {it}" if named else "the difference"
     return (say.FROM_TO if change else say.FROM_TO_OPEN).format(
+        it=it,
+        difference=difference,
         first=answer.labels[0],
         last=answer.labels[-1],
         rose="rose" if rising else "fell",

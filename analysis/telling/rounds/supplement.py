@@ -171,6 +171,14 @@ def _pairs(answer, known) -> list[dict]:
     return lines
 
 
+def _ci(low: float, high: float, digits: int) -> str:
+    return DASH if math.isnan(low) or math.isnan(high) else format_ci(low, high, digits)
+
+
+def _number(value: float, digits: int) -> str:
+    return DASH if math.isnan(value) else format_number(value, digits)
+
+
 def _or_zero(value: float) -> float:
     return 0.0 if math.isnan(value) else value
 
@@ -406,10 +414,10 @@ def contrasts_table(answers: dict) -> Table | None:
                 "Rounds": with_minus(step["contrast"]),
                 "Difference": format_number(step["estimate"], digits, sign=True),
                 CI: format_ci(*shown_interval(answer, step), digits),
-                f"{format_percent(1 - 2 * answer.alpha)} interval": format_ci(
+                f"{format_percent(1 - 2 * answer.alpha)} interval": _ci(
                     step["equivalence_low"], step["equivalence_high"], digits
                 ),
-                "Passes from": format_number(step["smallest_bound"], digits),
+                "Passes from": _number(step["smallest_bound"], digits),
                 "p": format_p(shown_p(step), equals=False),
                 "Reading": reading_of_step(step, digits),
             }

@@ -17,7 +17,11 @@ def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> li
     """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
     said = [say.FIXED.format(date=_date(plan))] if plan.frozen else [say.NOT_FIXED]
-    said += _hypotheses(planned(study))
+    said += (
+        _hypotheses(planned(study))
+        if not any(h.text for h in planned(study).hypotheses) or "hypotheses" in planned(study).proposed
+        else [say.EXPECTED]
+    )
     paragraphs = [" ".join(said)]
     status = _status(questions) if plan.frozen else []
     if any(q.status == "confirmatory" for q in questions):
@@ -39,7 +43,9 @@ def _status(questions: tuple) -> list[str]:
         words = short_question(q.id)
         (confirmed if q.status == "confirmatory" else reasons.setdefault(q.why, [])).append(words)
     said = []
-    if confirmed:
+    if confirmed and not reasons and len(confirmed) > 1:
+        said.append(say.CONFIRMATORY_ALL.format(count=len(confirmed)))
+    elif confirmed:
         phrase = say.CONFIRMATORY_ONE if len(confirmed) == 1 else say.CONFIRMATORY
         said.append(phrase.format(questions=join_words(confirmed)))
     return said + [

@@ -54,6 +54,8 @@ EXPECTED_LOWER = "We expected fitter athletes to have a lower {outcomes}."
 EXPECTED_HIGHER = "We expected fitter athletes to have a higher {outcomes}."
 KIT_DIRECTIONS = "No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
 CONFIRMATORY = "The confirmatory questions are: {questions}."
+CONFIRMATORY_ALL = "All {count} questions are confirmatory."
+EXPECTED = "It holds the expectations that stand in the introduction."
 CONFIRMATORY_ONE = "The one confirmatory question is {questions}."
 EXPLORATORY = "Exploratory ({why}): {questions}."
 NOT_CLAIMED = "Tested together with {others} by Holm's method, p {p}: by the plan the effect is not claimed."
@@ -101,8 +103,7 @@ PUBLISHED = (
 )
 LEVELS_OF_TESTS = (
     "Tests are two-sided at {alpha}, also where a direction was expected. Values are mean and standard deviation (SD), "
-    "estimates have their 95 % interval, and p values are exact unless below .001. Every other analysis stands in the "
-    "supplement."
+    "estimates have their 95 % interval, and p values are exact unless below .001."
 )
 SOFTWARE = "We ran the analysis with the club sparring study kit {kit} in Python {python}, seed {seed}; {{table:software}} lists the packages."
 

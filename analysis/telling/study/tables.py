@@ -85,13 +85,13 @@ def protocol_table(study) -> Table | None:
     return Table("protocol", "Protocol of the sparring session.", shown, numbers=numbers)
 
 
-def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
-    """Mean, SD and n of every outcome in every round."""
+def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = None) -> Table | None:
+    """Mean, SD and n of every outcome in every round; `off_scale` counts readings off the scale by outcome and round."""
     if not means or means.table.empty:
         return None
     table = means.table[means.table["outcome"].isin(outcomes)]
     rounds = sorted(table["round_no"].unique())
-    lines = []
+    off_scale, lines = off_scale or {}, []
     for name in outcomes:
         rows = table[table["outcome"] == name].set_index("round_no")
         if rows.empty:
@@ -99,15 +99,19 @@ def means_table(means, outcomes: tuple[str, ...]) -> Table | None:
         known = OUTCOMES[name]
         line = {"Outcome": known.axis_label}
         for r in rounds:
-            line[f"Round {r}"] = _mean_sd_n(rows.loc[r], known.digits) if r in rows.index else "–"
+            cell = _mean_sd_n(rows.loc[r], known.digits) if r in rows.index else "–"
+            line[f"Round {r}"] = cell + off_scale.get((name, str(r)), "")
         lines.append(line)
     if not lines:
         return None
+    note = "Unadjusted means of the athletes who sparred the round and have a value."
+    if off_scale:
+        note += " HI, LO: readings off the analyser's scale, which are not in the mean and SD; model and figure use them."
     return Table(
         "round_means",
         "Outcomes by round: mean (SD), number of athletes.",
         pd.DataFrame(lines),
-        note="Unadjusted means of the athletes who sparred the round and have a value.",
+        note=note,
         numbers=table,
     )
 
@@ -135,6 +139,17 @@ def rests_table(rests) -> Table | None:
         note="Fall: mean of the last 5 s of the round minus mean of 55 to 65 s after it. End of the rest: mean of its last 10 s.",
         numbers=rests.table,
     )
+
+
+def off_scale_words(answers: dict) -> dict:
+    """Count readings off the analyser's scale: (outcome, round) -> " + 1 HI"."""
+    found = {}
+    for outcome, answer in answers.items():
+        rows = answer.rows[answer.rows["limit"].astype(str) != ""]
+        for (round_no, limit), own in rows.groupby([rows["round_no"].astype(str), "limit"], observed=True):
+            words = {"high": "HI", "low": "LO"}[str(limit)]
+            found[outcome, round_no] = found.get((outcome, round_no), "") + f" + {len(own)} {words}"
+    return found
 
 
 def _mean_sd_n(row, digits: int) -> str:

@@ -226,7 +226,7 @@ def plain_bands(answer) -> str:
     share, words = format_percent(bands.loc[most, column]), bands.loc[most, "words"]
     middle = f"By their {column.removesuffix('_share')} alone, {share} of sessions would be called {words}"
     if bands["time"].isna().all():
-        return f"No recording with a known age was sent. {middle}; how the time was spent cannot be told from mean and peak."
+        return f"No recording with a known age was sent. {middle}; mean and peak do not tell how the time was spent."
     spent, recordings = float(bands.loc[hard, "time"].sum()), int(bands["n_recordings"].iloc[0])
     light = float(bands.loc[["very_light", "light"], "time"].sum())
     return (
@@ -272,7 +272,7 @@ def _one_finding(finding: str, rows) -> str:
 
 def _fits(rows) -> str:
     if (rows["verdict"] == "cannot be told").any():
-        return "Whether that fits cannot be told."
+        return "We cannot tell whether that fits."
     if not (rows["verdict"] == "as expected").all():
         return "That does not fit: sessions would have to be sparred nearly throughout, or hardly at all."
     low, high = max(0.0, rows["share_low"].min()), min(1.0, rows["share_high"].max())

@@ -163,7 +163,7 @@ def write_up_training_methods(answer) -> list[str]:
         f"{_covariate_words(answer)}, with HC2 standard errors and Bell-McCaffrey degrees of freedom.",
         "The studentised coefficient is held against all allocations that could have been drawn. A difference is "
         "claimed only where "
-        "interval and this test agree, after Holm over the primary outcomes.",
+        "interval and this test agree, Holm-adjusted over the primary outcomes.",
         "Two one-sided tests ask whether an effect is smaller than what matters; with fewer than twelve athletes "
         "a group they are "
         "not used. Individual response is not told from fewer than twenty a group.",
@@ -208,7 +208,7 @@ def _write_outcome(one) -> list[str]:
     )
     exact = (
         f"Among {chance.n_allocations} allocations ({chance.how}) {chance.as_extreme} gave so large a studentised difference, "
-        f"p {format_p(chance.p)}; after Holm p {format_p(one.p_adjusted)}. {_verdict(one)}"
+        f"p {format_p(chance.p)}; Holm-adjusted p {format_p(one.p_adjusted)}. {_verdict(one)}"
     )
     if not one.confirmatory:
         exact += f" This is exploratory: {join_words(one.why_not)}."
@@ -239,14 +239,14 @@ def individual_words(one) -> str:
     """Say whether athletes responded differently, or that it cannot be told."""
     found = one.individual
     if math.isnan(found.sd_ir):
-        return "Whether athletes responded differently cannot be told from so few."
+        return "So few athletes cannot tell whether they responded differently."
     numbers = (
         f"SD of individual responses {format_number(found.sd_ir, one.digits)}{NB}{one.unit} (MOVER "
         f"{format_ci(found.mover_low, found.mover_high, one.digits)}; normal "
         f"{format_ci(found.normal_low, found.normal_high, one.digits)})"
     )
     if not found.can_be_told:
-        return f"Whether athletes responded differently cannot be told from so few ({numbers})."
+        return f"So few athletes cannot tell whether they responded differently ({numbers})."
     if found.mover_low > 0:
         return f"Responses differed between athletes: {numbers}. Who responds is not told by one change each."
     return f"Different responses were not shown: {numbers}."
