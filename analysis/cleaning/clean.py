@@ -48,7 +48,7 @@ ROW_COLUMNS = (
     "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
     *BAND_COLUMNS,
     "valid_s", "valid_share", "hr_recovery_60s_bpm", "hr_rest_end_bpm", "hr_drift_bpm_min", "training_impulse",
-    *typed_outcomes(), "lactate_limit", "lactate_delay_s", "activity_rating",
+    *typed_outcomes(), "lactate_limit", "lactate_bound_mmol_l", "lactate_delay_s", "activity_rating",
 )  # fmt: skip
 """The columns of `CleanedStudy.rows`, in order."""
 

@@ -12,7 +12,7 @@ from ..basics import KitError, Result, plural
 from ..physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
 from .compare import fit_rounds
 from .plateau import check_effect, plateau_of
-from .prepare import LIMIT_COLUMN, RoundRows, check_columns, prepare_rounds, read_numbers, widen
+from .prepare import LIMIT_COLUMN, OWN_END, RoundRows, check_columns, prepare_rounds, read_numbers, widen
 from .ranks import MANY_CELLS, Claims, Placings, RoundsRanks, ranks_of
 from .steps import all_steps, label_of_step
 
@@ -24,28 +24,34 @@ BEYOND = 1.2
 
 @dataclass(frozen=True)
 class OffScale:
-    """Which rows are off the scale, and between what they may lie; each range starts at the scale's end."""
+    """Which rows are off the scale, and between what they may lie; `end` is where each starts.
+
+    That is the scale's end, or the limit that was typed, such as 2 for < 2.
+    """
 
     high: np.ndarray
     low: np.ndarray
     high_range: tuple[float, float]
     low_range: tuple[float, float]
     assumed: bool
+    end: np.ndarray
 
     def placed(self, data: pd.DataFrame, outcome: str) -> pd.DataFrame:
         """Copy the table with each value off the scale at the scale's end, and "high", "low" or "" beside it."""
         values = read_numbers(
             data.assign(**{outcome: data[outcome].mask(self.high | self.low)}), outcome
         ).copy()
-        values[self.high], values[self.low] = self.high_range[0], self.low_range[0]
+        values = np.where(self.high | self.low, self.end, values)
         marks = np.select([self.high, self.low], ["high", "low"], "")
         return data.assign(**{outcome: values, LIMIT_COLUMN: marks})
 
     def span(self, rows: RoundRows) -> np.ndarray:
         """How far each prepared value may lie beyond the scale's end: above 0, below 0, or 0 where it was read."""
         marks = rows.table[LIMIT_COLUMN].to_numpy()
-        ranges = {"high": self.high_range, "low": self.low_range}
-        return np.array([ranges[m][1] - ranges[m][0] if m else 0.0 for m in marks])
+        placed = rows.table["value"].to_numpy(dtype=float)
+        far_up = np.maximum(self.high_range[1], np.where(marks == "high", placed, 0.0))
+        far_down = np.minimum(self.low_range[1], np.where(marks == "low", placed, np.inf))
+        return np.select([marks == "high", marks == "low"], [far_up - placed, far_down - placed], 0.0)
 
 
 def find_limits(
@@ -72,18 +78,32 @@ def find_limits(
     read = values[~(high | low) & ~np.isnan(values)]
     if not len(read):
         raise KitError(f"Every value of {outcome} is off the analyser's scale, so nothing can be compared.")
+    own = read_numbers(data, OWN_END) if OWN_END in data and outcome.startswith("lactate") else None
+    told = np.isfinite(own) if own is not None else np.zeros(len(values), dtype=bool)
     stated = _stated_ends(limit)
     seen = [float(read.min()), float(read.max())]
     bottom, top = (s if np.isfinite(s) else v for s, v in zip(stated, seen, strict=True))
     if not bottom < top:
         raise KitError(f"The ends of the analyser's scale must be in order; they are {bottom:g} and {top:g}.")
     lowest, highest = plausible
+    end = np.where(high, top, np.where(low, bottom, np.nan))
+    end = np.where((high | low) & told, own if own is not None else np.nan, end)
+    top, bottom = (end[high].max() if high.any() else top), (end[low].min() if low.any() else bottom)
     return OffScale(
         high=high,
         low=low,
-        high_range=(float(top), float(highest if highest > top else BEYOND * top)),
-        low_range=(float(bottom), float(lowest if lowest < bottom else bottom / BEYOND)),
-        assumed=bool((low.any() and np.isnan(stated[0])) or (high.any() and np.isnan(stated[1]))),
+        high_range=(
+            float(end[high].min() if high.any() else top),
+            float(highest if highest > top else BEYOND * top),
+        ),
+        low_range=(
+            float(end[low].max() if low.any() else bottom),
+            float(lowest if lowest < bottom else bottom / BEYOND),
+        ),
+        assumed=bool(
+            ((low & ~told).any() and np.isnan(stated[0])) or ((high & ~told).any() and np.isnan(stated[1]))
+        ),
+        end=end,
     )
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from ..basics import did_you_mean
 from .columns import lines_of, place
-from .problems import Findings, fold_rows
+from .problems import MAX_LISTED, Findings, fold_rows
 
 
 def _bare(code: str) -> str:
@@ -32,9 +32,12 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
             fine = {*known, "", "guest", "none"} if column == "opponent" else {*known, ""}
             for line in lines_of(table[~table[column].isin(fine)]):
                 unknown.setdefault(getattr(line, column), []).append((name, line, column))
-    for code, places in unknown.items():
+    for number, (code, places) in enumerate(unknown.items()):
         name, line, column = places[0]
         file, row = place(name, line)
+        if number >= MAX_LISTED:
+            findings.more("problems", file, column, [row])
+            continue
         other: dict[str, list[int]] = {}
         for table, one, _ in places[1:]:
             other.setdefault(place(table, one)[0], []).append(place(table, one)[1])

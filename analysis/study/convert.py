@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from ..basics import did_you_mean
 from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, looks_like_name, looks_personal
-from .problems import Findings
+from .problems import MAX_LISTED, Findings
 from .text_files import Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
@@ -240,14 +241,8 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
         if column.kind == "lactate":
             texts, limits, bounds = _take_out_limits(texts)
             raw = _with_bounds(raw, bounds)
-        cells = {
-            text: _convert_cell(text, column, context, raw.decimal_comma) for text in dict.fromkeys(texts)
-        }
-        trouble = {text for text, (_, found) in cells.items() if found}
-        if trouble:
-            for index, text in enumerate(texts):
-                if text in trouble:
-                    _report(raw, index, name, text, cells[text][1], findings)
+        cells = _convert_texts(dict.fromkeys(texts), column, context, raw.decimal_comma)
+        _report_all(raw, name, texts, cells, findings)
         made[name] = [cells[text][0] for text in texts]
     if limits is not None and any(limits):
         typed = made["lactate_limit"]
@@ -260,6 +255,54 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
         if name in table and column_type(column) == "int64":
             table = table[table[name].notna()].astype({name: "int64"})
     return table.reset_index(drop=True)
+
+
+def _convert_texts(
+    texts: Iterable[str], column: Column, context: Context, decimal_comma: bool | None
+) -> dict:
+    """Text -> value and what is wrong with it; after many that cannot be used the cause of each is no longer looked for."""
+    cells, faults = {}, 0
+    for text in texts:
+        if faults < MOST_EXPLAINED or column.is_text:
+            cells[text] = _convert_cell(text, column, context, decimal_comma)
+        else:
+            cells[text] = _convert_quickly(text, column, context, decimal_comma)
+        faults += cells[text][1] is not None
+    return cells
+
+
+MOST_EXPLAINED = 400
+"""Different texts of one column that are each looked at for the cause; a whole column that is wrong has one cause."""
+
+_UNUSABLE = (np.nan, ("problem", "cannot be used either", "look at the first ones of this column"))
+
+
+def _convert_quickly(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
+    try:
+        value = float(text.replace(",", ".") if decimal_comma else text)
+    except ValueError:
+        is_time = ":" in text and column.kind in ("minutes", "seconds", "signed_seconds")
+        return _convert_cell(text, column, context, decimal_comma) if is_time or not text else _UNUSABLE
+    if judge_cell(value, column, context, quick=True):
+        return _UNUSABLE
+    return value, None
+
+
+def _report_all(raw: RawTable, name: str, texts: list[str], cells: dict, findings: Findings) -> None:
+    """Report the cells of a column that are in trouble; long columns are counted, not listed."""
+    more: dict[str, list[int]] = {}
+    listed = 0
+    for index, text in enumerate(texts):
+        found = cells[text][1]
+        if found is None:
+            continue
+        listed += 1
+        if raw.wide or listed <= MAX_LISTED:
+            _report(raw, index, name, text, found, findings)
+        else:
+            more.setdefault(found[0] + "s", []).append(raw.rows[index])
+    for kind, rows in more.items():
+        findings.more(kind, raw.file, name, rows)
 
 
 def _loose_type(column: Column) -> str:
@@ -323,10 +366,12 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
     return (blank if impossible else value), _accepted(found, column, context, decimal_comma)
 
 
-def judge_cell(value: float, column: Column, context: Context) -> bool:
-    """Return True where a number would be refused or asked about."""
+def judge_cell(value: float, column: Column, context: Context, *, quick: bool = False) -> bool:
+    """Return True where a number would be refused or asked about; quickly: without looking for the cause."""
     if column.kind == "exertion":
         return check_rating(value, context.scale) is not None
+    if quick:
+        return not is_usual(value, column) or (column.kind in ("whole", "round") and value % 1 != 0)
     return check_limits(value, column) is not None
 
 

@@ -14,6 +14,9 @@ from .text_files import Slip, read_number
 FEWEST = 4
 """Cells of a column before it can be said to be exchanged."""
 
+ENOUGH = 1_000
+"""Cells of a long column that are looked at."""
+
 MOST_UNFIT, FEW_UNFIT = 0.5, 0.1
 """More than this share does not fit as it stands, and less than that fits not once put right. Our proposal."""
 
@@ -55,7 +58,7 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
 
 def _numbers(raw: RawTable, name: str) -> list[float]:
     found = []
-    for text in raw.columns[name]:
+    for text in raw.columns[name][:ENOUGH]:
         try:
             found.append(read_number(text, decimal_comma=raw.decimal_comma)) if text else None
         except Slip:
@@ -96,7 +99,7 @@ def _exchanged(
 
 def _aligned(raw: RawTable, name: str) -> list[float]:
     found = []
-    for text in raw.columns[name]:
+    for text in raw.columns[name][:ENOUGH]:
         try:
             found.append(read_number(text, decimal_comma=raw.decimal_comma) if text else 0.0)
         except Slip:

@@ -18,7 +18,7 @@ from .columns import TABLES, has_rows, lines_of, place
 from .privacy import Mentions, file_name_trouble
 from .problems import Findings
 from .settings import SETTINGS_FILE
-from .text_files import Grid, Unreadable, read_csv_grid
+from .text_files import CLUB_ROWS, MAX_ROWS, Grid, Unreadable, read_csv_grid
 
 WORKBOOK = "study.xlsx"
 TABLE_ENDINGS = (".csv", ".tsv")
@@ -134,7 +134,8 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
 
 def _read(path: Path, name: str, findings: Findings) -> Grid:
     try:
-        grid = read_csv_grid(path, file=name)
+        most = MAX_ROWS if path.stem.casefold() == "survey" else CLUB_ROWS
+        grid = read_csv_grid(path, file=name, most_rows=most)
     except Unreadable as error:
         findings.problem(name, error.row, "", "", error.problem, error.remedy)
         return Grid(name, [])
@@ -318,8 +319,11 @@ def inside_folder(folder: Path, name: str, subfolder: str) -> Path | None:
         return None
     relative = PurePosixPath(name.replace("\\", "/"))
     for path in (folder / subfolder / relative, folder / relative):
-        if path.is_file() and not leaves(path, folder):
-            return path
+        try:
+            if path.is_file() and not leaves(path, folder):
+                return path
+        except OSError:  # a name longer than any file system allows
+            return None
     return None
 
 

@@ -258,6 +258,12 @@ class Findings:
         """Ask about a value that is possible but stands out; a decision keeps or replaces it."""
         self._put("questions", file, row, column, value, problem, remedy, True, offer, True)
 
+    def more(self, kind: str, file: str, column: str, rows: list[int]) -> None:
+        """Count further cells of a column without listing them."""
+        self._counts[kind, file, column] += len(rows)
+        if kind == "problems":
+            self.unfit.setdefault(file, set()).update(rows)
+
     def forget(self, file, row, *columns) -> None:
         """Take back what was said of cells of a row, since something else says it better."""
         for kind in ("problems", "questions"):

@@ -9,6 +9,7 @@ import csv
 import io
 import os
 import tempfile
+from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -22,11 +23,15 @@ def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
     """Return the rows to put into decisions for problems and questions whose answer is a value, or a row set aside."""
     by_file = {raw.file: raw for raw in raws.values()}
     rows: list[dict[str, str]] = []
+    found = [f for f in found if f.file in by_file and f.row is not None and (f.offer or f.asks or f.aside)]
+    wanted: dict[str, set[int]] = {}
     for one in found:
-        raw = by_file.get(one.file)
-        if raw is None or one.row is None or not (one.offer or one.asks or one.aside):
-            continue
-        places = [i for i, row in enumerate(raw.rows) if row == one.row]
+        wanted.setdefault(one.file, set()).add(one.row)
+    indexed = {file: _index(by_file[file], some) for file, some in wanted.items()}
+    for one in found:
+        raw = by_file[one.file]
+        where, alike = indexed[raw.file]
+        places = where.get(one.row, [])
         places = [i for i in places if one.column in (raw.heading(c, i) for c in raw.columns)] or places[:1]
         if not places:
             continue
@@ -34,11 +39,7 @@ def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
         own = {n: raw.cell(n, index) for n in ("session", "athlete", "round_no")}
         own["round_no"] = own["round_no"] or raw.cell("after_round", index)
         own["athlete"] = own["athlete"] or raw.cell("person", index)
-        same = [
-            i
-            for i in range(len(raw.rows))
-            if all(raw.cell(n, i) == own[n] for n in ("session", "athlete", "round_no") if n in raw.columns)
-        ]
+        same = alike[_key(raw, index)]
         measure = next((c for c in raw.columns if raw.heading(c, index) == one.column), one.column)
         row = {
             "table": raw.table,
@@ -47,11 +48,25 @@ def propose_decisions(found: Iterable, raws: dict) -> list[dict[str, str]]:
             "action": "set aside" if one.aside else "" if one.asks else "replace",
             "new_value": one.offer,
             "reason": one.problem.rstrip("?."),
-            "table_row": str(one.row) if one.aside or len(same) > 1 or raw.table == "survey" or measure in own else "",
+            "table_row": str(one.row) if one.aside or same > 1 or raw.table == "survey" or measure in own else "",
         }  # fmt: skip
         if row not in rows:
             rows.append(row)
     return rows
+
+
+def _key(raw, index: int) -> tuple[str, ...]:
+    return tuple(raw.cell(n, index) for n in ("session", "athlete", "round_no"))
+
+
+def _index(raw, rows: set[int]) -> tuple[dict[int, list[int]], Counter]:
+    """Row of the spreadsheet -> places in the table, for some rows, and how often their keys occur."""
+    where: dict[int, list[int]] = {}
+    for i, row in enumerate(raw.rows):
+        if row in rows:
+            where.setdefault(row, []).append(i)
+    keys = {_key(raw, i) for places in where.values() for i in places}
+    return where, Counter(k for i in range(len(raw.rows)) if (k := _key(raw, i)) in keys)
 
 
 def decision_lines(rows: Iterable[dict[str, str]]) -> list[str]:

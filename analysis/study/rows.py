@@ -22,7 +22,10 @@ class Span(Shape):
 Windows = Mapping[tuple[str, str], Mapping[int, Span]]
 """(session, athlete) -> round -> when it was."""
 
-FROM_SHEET = ("opponent", *typed_outcomes(), "lactate_limit", "lactate_delay_s", "activity_rating")
+FROM_SHEET = (
+    *("opponent", *typed_outcomes(), "lactate_limit", "lactate_bound_mmol_l", "lactate_delay_s"),
+    "activity_rating",
+)
 TYPED = ("hr_mean_typed_bpm", "hr_peak_typed_bpm")
 _TEXT = ("opponent", "lactate_limit", "took_part")
 
@@ -111,7 +114,8 @@ def add_lactate(
     place = {
         key: i for i, key in enumerate(zip(rows["session"], rows["athlete"], rows["round_no"], strict=True))
     }
-    columns = [rows.columns.get_loc(c) for c in ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")]
+    names = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s", "lactate_bound_mmol_l")
+    columns = [rows.columns.get_loc(c) for c in names]
     extra = []
     for key, group in study.lactate.groupby(["session", "athlete", "after_round"], sort=False):
         i = place.get(key)
@@ -119,6 +123,11 @@ def add_lactate(
                  "measure": "lactate_mmol_l", "unit": "values"} for r in group.itertuples(index=False)]  # fmt: skip
         limit = next((t for t in group["lactate_limit"] if t), "")
         value = float("nan") if limit else float(group["lactate_mmol_l"].mean())
+        bound = (
+            float(group.loc[group["lactate_limit"].eq(limit), "lactate_bound_mmol_l"].mean())
+            if limit
+            else np.nan
+        )
         if i is not None and (not np.isnan(rows.iloc[i, columns[0]]) or rows.iloc[i, columns[1]]):
             cause = "rounds.csv has a value of the same sample"
             entries += [{**b, "used": False, "cause": cause} for b in base]
@@ -133,9 +142,10 @@ def add_lactate(
             delay = float(np.mean(taken)) - window.end if taken else np.nan
         if i is None:
             extra.append({"session": key[0], "athlete": key[1], "round_no": key[2], "took_part": "yes" if key[2] else "",
-                          "lactate_mmol_l": value, "lactate_limit": limit, "lactate_delay_s": delay})  # fmt: skip
+                          "lactate_mmol_l": value, "lactate_limit": limit, "lactate_delay_s": delay,
+                          "lactate_bound_mmol_l": bound})  # fmt: skip
         else:
-            for c, new in zip(columns, (value, limit, delay), strict=True):
+            for c, new in zip(columns, (value, limit, delay, bound), strict=True):
                 rows.iloc[i, c] = new
         readable = group["lactate_mmol_l"].notna().to_numpy() | bool(limit)
         entries += [

@@ -16,7 +16,7 @@ from .times import read_duration
 
 SETTINGS_FILE = "study.toml"
 MAX_BYTES = 1_000_000
-MAX_LINES = 3_000
+MAX_LINES = 1_000
 SECTIONS = (
     *("title", "sport", "kind", "date_order", "exertion_scale"),
     *("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"),

@@ -32,6 +32,9 @@ WITH_SLIP = {"point": 2.2, "exchanged": 3.5, "digit": 4.0, "front": 3.5}
 FEWEST = 5
 """Values of one column that are needed before the club shows a pattern."""
 
+MOST = 2_000
+"""Values of one evening beyond this number are no club's, and are not compared."""
+
 SAME_MASS = 0.06
 """Two body masses of one athlete that differ by a larger share are asked about."""
 
@@ -204,7 +207,7 @@ def _rounds(rounds: pd.DataFrame, scale: str) -> Iterator[StandsOut]:
         if measure.by_ratio:
             there = there[there[measure.column] > 0]
         for _, session in there.groupby("session", sort=False):
-            if len(session) >= FEWEST:
+            if FEWEST <= len(session) <= MOST:
                 yield from _unlike_the_others(session, measure)
 
 
@@ -327,7 +330,7 @@ def _one_each(
 ) -> Iterator[StandsOut]:
     """Compare values of which each athlete has one with those of all others, by ratio."""
     there = table[table[column].gt(0)]
-    if len(there) < FEWEST:
+    if not FEWEST <= len(there) <= MOST:
         return
     values = there[column].to_numpy(dtype=float)
     lines = list(lines_of(there))
@@ -354,7 +357,7 @@ def _one_each(
 
 def _delays(rounds: pd.DataFrame, target_s: float) -> Iterator[StandsOut]:
     there = rounds[(rounds["round_no"] > 0) & rounds["lactate_delay_s"].notna()]
-    if len(there) < FEWEST:
+    if not FEWEST <= len(there) <= MOST:
         return
     values = there["lactate_delay_s"].to_numpy(dtype=float)
     lines = list(lines_of(there))

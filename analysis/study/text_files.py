@@ -108,6 +108,10 @@ MAX_CELL = 2_000
 
 MAX_COLUMNS = 400
 MAX_ROWS = 2_000_000
+"""Rows of a survey of sessions; a million fit."""
+
+CLUB_ROWS = 50_000
+"""Rows of any other table: as many as of a tab of the workbook."""
 DELIMITERS = (";", "\t", ",")
 
 
@@ -189,7 +193,7 @@ def _outside_quotes(text: str) -> str:
     return "".join(text.split('"')[::2])
 
 
-def read_csv_grid(path: Path, *, file: str) -> Grid:
+def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
     """Read a CSV file as texts: encoding, delimiter and decimal sign found, nothing converted."""
     text, encoding = decode_text(read_bytes(path))
     skipped = 0
@@ -202,7 +206,7 @@ def read_csv_grid(path: Path, *, file: str) -> Grid:
     if not sample:
         return Grid(file, [], "empty")
     delimiter = stated if stated in DELIMITERS else _choose_delimiter(sample)
-    rows, cells = _parse(text, delimiter, skipped)
+    rows, cells = _parse(text, delimiter, skipped, most_rows)
     remarks = ()
     if encoding == "cp1252" and not text.isascii():
         remarks = (
@@ -230,7 +234,9 @@ class _Kept(dict):
         return stripped
 
 
-def _parse(text: str, delimiter: str, skipped: int) -> tuple[list[tuple[int, list[str]]], set[str]]:
+def _parse(
+    text: str, delimiter: str, skipped: int, most_rows: int
+) -> tuple[list[tuple[int, list[str]]], set[str]]:
     """Return the rows that are not blank, and their distinct cells."""
     keep = _Kept()
     rows: list[tuple[int, list[str]]] = []
@@ -245,8 +251,8 @@ def _parse(text: str, delimiter: str, skipped: int) -> tuple[list[tuple[int, lis
                 raise Unreadable(
                     f"{len(cells)} cells in one row", "check the delimiter and the line ends of the file"
                 )
-            if len(rows) >= MAX_ROWS:
-                raise Unreadable(f"more than {MAX_ROWS:,} rows", "put the right file here")
+            if len(rows) >= most_rows:
+                raise Unreadable(f"more than {most_rows:,} rows", "put the right file here")
             kept = list(map(keep.__getitem__, cells))
             if any(kept):
                 rows.append((number, kept))

@@ -132,6 +132,10 @@ HUGE = {
     "many blank lines": b"athlete,round_no,exertion\n" + b"\n" * 300_000 + b"A01,1,12\n",
     "zero bytes": bytes(3_000_000),
     "many wrong rows": b"athlete,round_no,exertion\n" + b"A01,1,99\n" * 4_000,
+    "a million wrong rows": b"athlete,round_no,exertion\n"
+    + b"".join(b"B%d,1,x%d\n" % (i, i) for i in range(1_000_000)),
+    "wrong rows of a whole season": b"athlete,round_no,exertion\n"
+    + b"".join(b"B%d,9,x%d\n" % (i, i) for i in range(9_000)),
 }
 
 
@@ -146,6 +150,27 @@ def test_huge_and_endless_files_stay_within_bounds(tmp_path, kind):
     assert spent < 5 and peak < 300e6
     assert len(report.text()) < 200_000
     assert report.passed == (kind == "many blank lines")
+
+
+HUGE_SETTINGS = {
+    "an integer of 5,000 digits": "[plan]\nn_athletes = " + "9" * 5_000,
+    "60,000 keys": "".join(f"k{i} = 1\n" for i in range(60_000)),
+    "60,000 keys in one line": "[plan]\nx = {" + ", ".join(f"k{i} = 1" for i in range(60_000)) + "}",
+}
+
+
+@pytest.mark.parametrize("kind", HUGE_SETTINGS)
+def test_endless_settings_are_answered_in_one_sentence(tmp_path, kind):
+    start = time.process_time()
+    report = check_study(make_folder(tmp_path, settings=HUGE_SETTINGS[kind] + "\n" + SETTINGS))
+    assert time.process_time() - start < 5
+    assert not report.passed and len(report.problems[report.problems["file"] == "study.toml"]) <= 5
+
+
+def test_a_file_name_that_no_disk_can_hold_is_named(tmp_path):
+    listed = [{"athlete": "A01", "file": "x" * 1_900}, {"athlete": "A02", "file": "a/" * 900 + "b.fit"}]
+    report = check_study(make_folder(tmp_path, recordings=listed))
+    assert report.problems["problem"].str.contains("no such file").sum() == 2
 
 
 def test_long_lists_of_one_fault_are_counted_not_listed(tmp_path):
