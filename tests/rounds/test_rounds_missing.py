@@ -410,3 +410,19 @@ def test_sat_out_rounds_are_shown_and_not_analysed(club):
     ]  # in the order of the numbers, not of the letters
     with pytest.raises(KitError, match="must be a table"):
         rests_of(None)
+
+
+@pytest.mark.parametrize(("mark", "typed"), [("high", 15.0), ("high", 25.0), ("low", 2.0)])
+def test_a_typed_limit_is_where_its_own_range_begins(mark, typed):
+    data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [1, 2] * 4,
+                         "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, 12],
+                         "lactate_limit": [""] * 5 + [mark, "", ""],
+                         "lactate_bound_mmol_l": [np.nan] * 5 + [typed] + [np.nan] * 2})  # fmt: skip
+    found = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 23.3))
+    begins = found.high_from if mark == "high" else found.low_to
+    assert begins == typed and not any("not stated" in w for w in found.warnings)
+    at_the_limit = data.assign(lactate_mmol_l=data["lactate_mmol_l"].fillna(typed), lactate_limit="")
+    plain = compare_rounds(at_the_limit, "lactate_mmol_l").contrasts["estimate"].iloc[0]
+    ends = found.table[["estimate_min", "estimate_max"]].iloc[0]
+    assert ends["estimate_min"] - 1e-6 <= plain <= ends["estimate_max"] + 1e-6
+    assert min(abs(ends - plain)) < 1e-6
