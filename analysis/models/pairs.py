@@ -47,8 +47,8 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
     Notes
     -----
     A variance c between pairs adds c to every row and to the two rows of a pair; with the sign of one of them turned it adds
-    c to every row and takes c off between the two. Both are fitted by REML, and the likelier is kept. Kenward and Roger's
-    adjustment covers the covariance also where it is estimated as 0.
+    c to every row and takes c off between the two. The slope of the REML deviance at 0 says which of them is likelier. Kenward
+    and Roger's adjustment covers the covariance also where it is estimated as 0.
 
     References
     ----------
@@ -79,13 +79,11 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
         raise KitError(f"The model of pairs takes from 1 to {MOST_PAIRS} pairs.")
     first = np.zeros(len(codes), dtype=bool)
     first[np.unique(codes, return_index=True)[1]] = True
-    found = []
-    for sign in (1.0, -1.0):
-        problem = Problem(design.y, design.X, _Signed([athlete, codes], np.where(first, 1.0, sign)))
-        found.append(PairTests(problem, maximise(problem), plain=fit._tests))
-    alike, opposed = found
-    turned = opposed.deviance < alike.deviance - 1e-9
-    tests = opposed if turned else alike
+    problem = Problem(design.y, design.X, _Signed([athlete, codes], np.ones(len(codes))))
+    turned = _slope_at_zero(problem, fit._tests) > 0
+    if turned:
+        problem = Problem(design.y, design.X, _Signed([athlete, codes], np.where(first, 1.0, -1.0)))
+    tests = PairTests(problem, maximise(problem), plain=fit._tests)
     group, crossed = tests.theta**2 * tests.sigma2
     done = replace(
         fit,
@@ -103,6 +101,13 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
         object.__setattr__(done, name, getattr(fit, name))
     object.__setattr__(done, "_tests", tests)
     return done
+
+
+def _slope_at_zero(problem, plain: SmallSample) -> float:
+    """Slope of the restricted deviance by the covariance of a pair, where it is 0."""
+    pieces = problem.pieces(np.array([plain.theta[0], 0.0]))
+    _, v, E, first, _ = problem.contractions(pieces)
+    return float(pieces.t[1] - np.trace(E[1]) - problem.df * first[1] / (v @ pieces.A @ v))
 
 
 class _Signed(Structure):

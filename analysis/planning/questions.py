@@ -61,7 +61,7 @@ def level_from(rounds: int) -> int:
 def _change(outcome, smallest, design, truth, ranked) -> Question:
     size, k = truth.size(outcome), design.rounds
     spread = np.hypot(size.sd_between, size.sd_within)
-    share = 3 * k / (np.pi * (k + 1)) if ranked else 1.0
+    share = _share_of_ranks(size.sd_within, k, truth) if ranked else 1.0
     shape = "levels" if truth.shape == "steady" else truth.shape
 
     def power(effect, n):
@@ -78,11 +78,22 @@ def _change(outcome, smallest, design, truth, ranked) -> Question:
         assumed=0.0 if truth.shape == "steady" else size.rise,
         seen=_seen_by_search(power, smallest),
         method=(
-            "rank test over rounds, sized by its efficiency against the F test"
+            "F of common ranks within athletes, missing rounds and whole points allowed for"
             if ranked
             else "F test over rounds under compound symmetry"
         ),
     )
+
+
+def _share_of_ranks(sd_within: float, rounds: int, truth: Assumptions) -> float:
+    """Information that ratings in whole points, judged by common ranks, keep of an F test of complete values.
+
+    3 / pi is the efficiency of ranks for normal values (Hodges & Lehmann 1956, Annals of Mathematical Statistics 27:324);
+    whole points add a variance of 1 / 12; an athlete with m of k rounds lends (m - 1) / (k - 1) of a complete one.
+    """
+    whole = sd_within**2 / (sd_within**2 + 1 / 12)
+    kept = (rounds * (1 - truth.missing_round) - 1) / (rounds - 1)
+    return 3 / np.pi * whole * max(kept, 0.0)
 
 
 def _steps(outcome, smallest, design, truth) -> Question:
