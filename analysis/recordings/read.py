@@ -15,7 +15,7 @@ MAX_BYTES = 64 * 1024 * 1024
 """A larger file (after opening gzip) is refused; an hour of TCX at 1 Hz is about 1 MB."""
 
 
-MAX_MEMBERS = 100
+MAX_MEMBERS = 16
 """Parts of one gzip file; devices write one."""
 
 

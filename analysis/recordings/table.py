@@ -307,7 +307,7 @@ def list_table_labels(data: bytes, name: str) -> tuple[str, ...]:
 
 
 def _open(data: bytes, name: str) -> tuple[list[str], Layout, list[str]]:
-    if data.count(b"\n") > MAX_ROWS + 1000:
+    if max(data.count(b"\n"), data.count(b"\r")) > MAX_ROWS + 1000:
         raise RecordingError(f"{name}: more than {MAX_ROWS:,} rows, more than one evening can have.")
     lines, remarks = decode(data, name)
     return lines, find_layout(lines, name), remarks

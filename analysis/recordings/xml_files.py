@@ -40,12 +40,13 @@ class _Points:
     def refuse_more(self) -> None:
         raise RecordingError(f"{self.name}: more than {MAX_ROWS:,} points, more than one evening can have.")
 
+    def refuse_depth(self) -> None:
+        raise RecordingError(f"{self.name}: elements nested {MAX_DEPTH} deep. Not a recording, or damaged.")
+
     def start(self, tag: str, attributes) -> None:
         self.depth += 1
         if self.depth > MAX_DEPTH:
-            raise RecordingError(
-                f"{self.name}: elements nested {MAX_DEPTH} deep. Not a recording, or damaged."
-            )
+            self.refuse_depth()
         tag = tag.rpartition(":")[2].lower()
         self.names.append(tag)
         if tag == self.point:
@@ -175,17 +176,38 @@ def _parse(data: bytes, points: _Points, name: str) -> str:
     calls for every element; anything else goes through those calls.
     """
     data = data.lstrip(b" \r\n\t")
-    _refuse_endless(data, name)
+    _refuse_endless(data, points, name)
     problem, end, hidden = _walk_whole(data, name)
     if not hidden and _is_plain(data) and _take_by_pattern(data[:end], points):
         return problem
     return _take_by_calls(data, points, name)
 
 
-def _refuse_endless(data: bytes, name: str) -> None:
-    """Refuse an element or a text of megabytes before a parser sees it: it costs time that grows with its square."""
-    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord(">"))
-    longest = int(np.diff(ends, prepend=-1, append=len(data)).max())
+def _refuse_endless(data: bytes, points: _Points, name: str) -> None:
+    """Refuse what costs a parser time that grows with its square, or without end, before it sees it.
+
+    An element or a text of megabytes, elements nested without end, and more points than one evening can have.
+    """
+    if data.lower().count(points.point.encode()) > 2 * MAX_ROWS:
+        points.refuse_more()
+    longest = since = depth = 0
+    for at in range(0, len(data), CHUNK):
+        part = np.frombuffer(data, dtype=np.uint8, count=min(CHUNK + 1, len(data) - at), offset=at)
+        here, following = part[:-1] if len(part) > CHUNK else part, part[1:]
+        following = np.append(following, 0)[: len(here)].astype(np.uint8)
+        opened = (here == ord("<")) & (((following | 32) >= ord("a")) & ((following | 32) <= ord("z")))
+        closed = ((here == ord("<")) & (following == ord("/"))) | ((here == ord("/")) & (following == ord(">")))
+        level = np.cumsum(opened.astype(np.int8) - closed.astype(np.int8), dtype=np.int32) + depth
+        if int(level.max(initial=0)) > MAX_DEPTH:
+            points.refuse_depth()
+        depth = int(level[-1]) if len(level) else depth
+        ends = np.flatnonzero(here == ord(">"))
+        if len(ends):
+            longest = max(longest, since + int(ends[0]), int(np.diff(ends).max(initial=0)))
+            since = len(here) - int(ends[-1])
+        else:
+            since += len(here)
+    longest = max(longest, since)
     if longest > MAX_ELEMENT:
         raise RecordingError(
             f"{name}: an element of {longest:,} characters, which no recording has. A damaged copy? Copy the original from "

@@ -19,8 +19,8 @@ sys.path.insert(0, str(HERE.parents[1] / "cleaning"))
 
 from made_traces import MadeTrace, make_trace  # noqa: E402
 
-from analysis.cleaning import find_rounds  # noqa: E402
-from analysis.cleaning.clocks import find_lag  # noqa: E402
+from analysis.cleaning import CleaningRules, find_rounds  # noqa: E402
+from analysis.cleaning.clocks import LEAST_CONFIDENCE, find_clock, find_lag  # noqa: E402
 from analysis.study import Protocol  # noqa: E402
 
 PROTOCOLS = [
@@ -120,6 +120,54 @@ def cover_of_clocks(traces: int, seed: int) -> tuple[float, float, float]:
     return float(np.mean(inside)), float(np.nanmedian(widths)), float(np.nanquantile(errors, 0.95))
 
 
+OFFSETS = (0.0, 20.0, 75.0, 175.0, -240.0, 600.0, 1800.0, 3600.0, -3600.0)
+
+
+def clocks_off(traces: int, seed: int) -> list[tuple]:
+    """One line per offset of a device: found within 10 s, held back, and among all of these: confidence and whether right."""
+    limit, lines = CleaningRules().clock_disagreement_s, []
+    for number, offset in enumerate(OFFSETS):
+        for i in range(traces):
+            rng = np.random.default_rng([seed, 2, number, i])
+            rounds, work, rest = PROTOCOLS[int(rng.integers(len(PROTOCOLS)))]
+            late, noise = float(rng.choice([0, 5])), float(rng.choice([0.7, 2]))
+            trace = make_trace(rng, rounds=rounds, work_s=work, rest_s=rest, bell_sd_s=late, noise_bpm=noise)
+            samples = damaged(rng, trace, str(rng.choice(["plain", "gaps", "late start", "early end"])))
+            clock, rates = samples["elapsed_s"].to_numpy() + offset, samples["hr_bpm"].to_numpy()
+            lag = find_clock(clock, rates, np.isfinite(rates), trace.starts, trace.starts + work)
+            held = abs(lag.seconds) > max(limit, lag.uncertainty_s) and lag.confidence >= LEAST_CONFIDENCE
+            lines.append(
+                (
+                    offset,
+                    abs(lag.seconds - offset) <= 10,
+                    bool(held),
+                    lag.confidence,
+                    abs(lag.seconds - offset) <= 15,
+                )
+            )
+    return lines
+
+
+def clocks_as_markdown(lines: list[tuple]) -> str:
+    """The table of devices whose clocks are off, and of the confidence."""
+    table = pd.DataFrame(lines, columns=["offset", "near", "held", "confidence", "right"])
+    said = [
+        "",
+        "Devices whose clock is off by so much:",
+        "",
+        "| offset (s) | found within 10 s (%) | held back (%) |",
+        "|---|---|---|",
+    ]
+    for offset, part in table.groupby("offset", sort=False):
+        said.append(f"| {offset:+.0f} | {100 * part['near'].mean():.1f} | {100 * part['held'].mean():.1f} |")
+    said += ["", "| confidence of the clock | devices | within 15 s (%) |", "|---|---|---|"]
+    for low, high in ((0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 1.01)):
+        part = table[(table["confidence"] >= low) & (table["confidence"] < high)]
+        share = f"{100 * part['right'].mean():.0f}" if len(part) else ""
+        said.append(f"| {low} to {min(high, 1)} | {len(part)} | {share} |")
+    return "\n".join(said) + "\n"
+
+
 def as_markdown(table: pd.DataFrame, clocks: tuple[float, float, float], evenings: int, seed: int) -> str:
     """The tables."""
     table = table.assign(right=table["error_s"].abs() <= 10)
@@ -150,6 +198,7 @@ def as_markdown(table: pd.DataFrame, clocks: tuple[float, float, float], evening
 def main(evenings: int = 600, seed: int = 5) -> None:
     """Simulate, print and save."""
     text = as_markdown(simulate(evenings, seed), cover_of_clocks(evenings // 2, seed), evenings, seed)
+    text += clocks_as_markdown(clocks_off(evenings // 4, seed))
     print(text)
     if evenings >= 600:
         out = HERE.parents[1] / "references" / "recordings" / "rounds_found.md"

@@ -17,12 +17,14 @@ from make_fit import FitFile, simple_fit
 from mutate import mutate, seeds
 
 from analysis.recordings import (
+    FORMATS,
     RecordingError,
     inspect_recording,
     list_labels,
     read_gas_exchange,
     read_recording,
 )
+from analysis.recordings.formats import tell_format
 
 MEGA = 1024 * 1024
 
@@ -242,3 +244,43 @@ def test_a_look_at_a_file_stays_quick_whatever_it_holds(tmp_path, filling):
     begin = time.process_time()
     inspect_recording(path)
     assert time.process_time() - begin < 1.0
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("members.csv.gz", lambda: gzip.compress(b"") * (40 * MEGA // 20), "more than 16 parts"),
+        ("attribute.gpx", lambda: b"<gpx a='" + b"x" * (60 * MEGA) + b"'></gpx>", "an element of 62,914,569"),
+        ("deep.gpx", lambda: b"<gpx>" + b"<a>" * (15 * MEGA), "nested 60 deep"),
+        (
+            "points.gpx",
+            lambda: b"<gpx><trk>" + b"<trkpt/>" * (5 * MEGA) + b"</trk></gpx>",
+            "more than 1,000,000 points",
+        ),
+        ("beats.csv", lambda: b"rr\r" + b"400\r" * (9 * MEGA), "more than 1,000,000 rows"),
+        ("beats.fit", lambda: beats_without_end(), "more than 1,000,000 beats"),
+    ],
+    ids=lambda v: v if isinstance(v, str) and "." in v else "",
+)
+def test_bombs_are_answered_in_words_within_seconds_and_memory(tmp_path, name, content, words):
+    path = tmp_path / name
+    path.write_bytes(content())
+    refuse(path, words, seconds=10.0, megabytes=450)
+
+
+def beats_without_end() -> bytes:
+    """38 MB of messages with 127 beats each."""
+    fit = FitFile()
+    fit.define(0, 78, [(0, 254, 0x84)])
+    body = bytes(fit.body) + (b"\x00" + b"\x90\x01" * 127) * (38 * MEGA // 255)
+    return b"\x0e\x20\x5c\x08" + len(body).to_bytes(4, "little") + b".FIT\x00\x00" + body + b"\x00\x00"
+
+
+def test_the_seeds_hold_every_registered_format():
+    kinds = {inspect_kind(content) for content in FILES.values()}
+    assert {f.kind for f in FORMATS} <= kinds
+    assert all(any(name.endswith(f.endings[0]) for name in FILES) for f in FORMATS)
+
+
+def inspect_kind(content: bytes) -> str:
+    return "" if content[:2] == b"\x1f\x8b" else tell_format(content, "x").kind
