@@ -196,7 +196,9 @@ def _refuse_endless(data: bytes, points: _Points, name: str) -> None:
         here, following = part[:-1] if len(part) > CHUNK else part, part[1:]
         following = np.append(following, 0)[: len(here)].astype(np.uint8)
         opened = (here == ord("<")) & (((following | 32) >= ord("a")) & ((following | 32) <= ord("z")))
-        closed = ((here == ord("<")) & (following == ord("/"))) | ((here == ord("/")) & (following == ord(">")))
+        closed = ((here == ord("<")) & (following == ord("/"))) | (
+            (here == ord("/")) & (following == ord(">"))
+        )
         level = np.cumsum(opened.astype(np.int8) - closed.astype(np.int8), dtype=np.int32) + depth
         if int(level.max(initial=0)) > MAX_DEPTH:
             points.refuse_depth()
