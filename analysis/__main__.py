@@ -215,16 +215,26 @@ def run_lab(options):
     from .report.notebook_pages import LAB_SETTINGS, copy_notebooks
 
     folder = options.folder.resolve()
+    if not (folder / "study.toml").is_file():
+        from .basics import KitError
+
+        what = "there is no study.toml in it" if folder.is_dir() else "there is no such folder"
+        raise KitError(
+            f"{options.folder} is not a study folder: {what}. Start one with: {python_name()} -m analysis new FOLDER"
+        )
     target, kept = copy_notebooks(folder)
     for name in kept:
         print(f"Kept your changed copy of {name}; the kit's own is in {ROOT / 'notebooks'}")
     quiet = os.pathsep.join(filter(None, [str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")]))
     environment = {**os.environ, "STUDY_FOLDER": str(folder), "JUPYTER_CONFIG_PATH": quiet}
+    environment["STUDY_KIT_OWN_STARTUP"] = os.environ.get("PYTHONSTARTUP", "")
+    environment["PYTHONSTARTUP"] = str(ROOT / "analysis" / "notebook" / "startup.py")
     command = [
         sys.executable,
         "-m",
         "jupyterlab",
         f"--notebook-dir={target}",
+        "--LabApp.default_url=/lab/tree/00_start_here.ipynb",
         "--LabApp.news_url=",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]

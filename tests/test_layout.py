@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
     "basics", "models", "physiology", "recordings", "study", "cleaning", "pace", "rounds", "capacity", "replication",
-    "planning", "training", "survey", "answers", "telling", "sheets", "notebook", "report",
+    "planning", "training", "survey", "answers", "telling", "sheets", "report", "notebook",
 )  # fmt: skip
 TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "environment.yml", "constraints.txt", "analysis", "notebooks",

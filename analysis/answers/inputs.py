@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import pandas as pd
 
-from ..study import OUTCOMES, Outcome, Plan, Study, look_state, planned, topics
+from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, look_state, planned, topics
 
 
 def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:
@@ -186,3 +188,16 @@ def sex_of_sample(sex: pd.Series) -> str:
     """Return "F" or "M" where everyone is, "mixed" where both are there, "" where it is not said."""
     said = set(sex[sex != ""])
     return "" if not said else said.pop() if len(said) == 1 else "mixed"
+
+
+def as_in_folder(needs: str, folder: Path) -> str:
+    """Name the tab of the workbook where the folder has one and not the CSV file of that name."""
+    folder = Path(folder)
+    if not (folder / "study.xlsx").is_file():
+        return needs
+
+    def name(match: re.Match) -> str:
+        there = (folder / match[0]).is_file() or match[1] not in TABLES
+        return match[0] if there else f"the tab {match[1]} of study.xlsx"
+
+    return re.sub(r"\b([a-z_]+)\.csv\b", name, needs)

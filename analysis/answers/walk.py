@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import pickle
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -149,6 +149,11 @@ class Answers:
                 if not question:
                     raise
                 self._kept[key] = NotAnswered(question, "other data", str(error))
+            missing = self._kept[key]
+            if isinstance(missing, NotYet) and not isinstance(missing, NotAnswered):
+                self._kept[key] = replace(
+                    missing, needs=inputs.as_in_folder(missing.needs, self.study.folder)
+                )
         return self._kept[key]
 
     def keep(self, question: str, outcome: str, answer) -> None:

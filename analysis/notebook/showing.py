@@ -56,15 +56,68 @@ _REASONS: dict[str, str] = {}
 """Reason why something is not analysed -> the cell that gave it first."""
 
 
+def look(table, *views) -> None:
+    """Show the first rows of a tidy table and what a reader makes of it; what does not work there is said, not raised.
+
+    Parameters
+    ----------
+    table : DataFrame or NotYet
+        One row per athlete and round, or any other table of the kit.
+    *views : callable
+        Each takes the table; a picture of seaborn or a table of pingouin is shown.
+
+    Returns
+    -------
+    None
+        What is shown stands under the cell, and that it is exploratory.
+
+    Examples
+    --------
+    >>> look(answers.rows, lambda frame: sns.histplot(frame, x="hr_mean_bpm"))  # doctest: +SKIP
+    """
+    import warnings
+
+    from IPython.display import HTML, display
+
+    from ..basics import NotYet
+
+    if isinstance(table, NotYet) or table is None:
+        show(table)
+        return
+    display(HTML(f"<p><small>{len(table)} rows, {len(table.columns)} columns; the first five. Looked at without a plan, so "
+                 "whatever you find here is exploratory.</small></p>"))  # fmt: skip
+    display(HTML(table_html(table.head())))
+    for view in views:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            try:
+                made = view(table)
+            except Exception as error:
+                display(
+                    HTML(
+                        f"<p><i>Not for this table: {html.escape(str(error).strip() or type(error).__name__)}</i></p>"
+                    )
+                )
+                continue
+        figure = getattr(made, "figure", made)
+        if hasattr(figure, "savefig"):
+            import matplotlib.pyplot as plt
+
+            figure.alt_text = "A picture of your own."
+            _display(figure)
+            plt.close(figure)
+        else:
+            _display(made)
+
+
 def _once(missing) -> str:
-    """Say why something is not analysed in the first cell that asks for it, and point there from the others."""
+    """Say what is missing in the first cell that asks for it, and point there from the others."""
     text = str(missing)
-    if not getattr(missing, "why", ""):
-        return text
     cell = _this_cell()
     if _REASONS.setdefault(text, cell) == cell:
         return text
-    return f"Not analysed, for the reason given above: {missing.question}."
+    said = "Not analysed" if getattr(missing, "why", "") else "Not yet"
+    return f"{said}, for the reason given above: {missing.question}."
 
 
 def _this_cell() -> str:

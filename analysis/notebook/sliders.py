@@ -40,6 +40,7 @@ def planning_sliders(answer: DesignAnswer | NotYet):
     import ipywidgets as widgets
 
     controls = _controls(answer, widgets)
+    heads = {name: _head(widgets, control.tooltip) for name, control in controls.items()}
     picture = widgets.Image(
         format="png", layout=widgets.Layout(width="710px", max_width="100%", object_fit="contain")
     )
@@ -61,7 +62,7 @@ def planning_sliders(answer: DesignAnswer | NotYet):
 
     def settle(_=None):
         settling.append(True)
-        _set_ranges(answer, controls)
+        _set_ranges(answer, controls, heads)
         settling.clear()
         redraw()
 
@@ -77,10 +78,24 @@ def planning_sliders(answer: DesignAnswer | NotYet):
     controls["question"].observe(annotate, "value")
     annotate()
     grid = widgets.GridBox(
-        [widgets.VBox([controls[name], notes[name]]) for name in controls],
-        layout=widgets.Layout(grid_template_columns="repeat(auto-fit, minmax(380px, 1fr))"),
+        [
+            widgets.VBox([heads[name], controls[name], notes[name]], layout=widgets.Layout(min_width="0"))
+            for name in controls
+        ],
+        layout=widgets.Layout(
+            grid_template_columns="repeat(auto-fit, minmax(min(290px, 100%), 1fr))", grid_gap="4px 24px"
+        ),
     )
     return widgets.VBox([grid, picture, sentence])
+
+
+def _wide(widgets, **more):
+    """The whole width of its place: a label beside a slider would leave it no track."""
+    return widgets.Layout(width="98%", min_width="0", **more)
+
+
+def _head(widgets, words: str):
+    return widgets.HTML(f"<b>{words}</b>")
 
 
 def curves_of(answer: DesignAnswer, values: dict):
@@ -151,16 +166,23 @@ def picture_of(curves) -> tuple[bytes, str]:
 
 def _controls(answer: DesignAnswer, widgets) -> dict:
     truth = answer.assumptions
-    style = {"description_width": "190px"}
 
     def slider(kind, label, value, low, high, step):
         return kind(
-            value=value, min=low, max=high, step=step, description=label, style=style, continuous_update=True
+            value=value,
+            min=low,
+            max=high,
+            step=step,
+            tooltip=label,
+            layout=_wide(widgets),
+            continuous_update=True,
         )
 
     whole, number = widgets.IntSlider, widgets.FloatSlider
     return {
-        "question": widgets.Dropdown(options=list(QUESTIONS.items()), description="Question", style=style),
+        "question": widgets.Dropdown(
+            options=list(QUESTIONS.items()), tooltip="Question", layout=_wide(widgets)
+        ),
         "n": slider(whole, "Athletes who start", min(max(answer.n, 4), 40), 4, 40, 1),
         "rounds": slider(whole, "Rounds", min(max(answer.rounds, 2), 8), 2, 8, 1),
         "smallest": slider(number, "", 1.0, 0.1, 15.0, 0.1),
@@ -173,7 +195,7 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
     }
 
 
-def _set_ranges(answer: DesignAnswer, controls: dict) -> None:
+def _set_ranges(answer: DesignAnswer, controls: dict, heads: dict) -> None:
     """Give the three sliders that carry a unit the words, the range and the starting value of the question."""
     outcome, part = controls["question"].value
     unit = {"heart_rate": "bpm", "lactate": "mmol/L"}[outcome]
@@ -189,11 +211,16 @@ def _set_ranges(answer: DesignAnswer, controls: dict) -> None:
         control = controls[name]
         control.max = max(high, value)
         control.min, control.step, control.value = tick, tick, value
-        control.description = f"{words} ({unit})"
+        control.tooltip = f"{words} ({unit})"
+        heads[name].value = f"<b>{control.tooltip}</b>"
 
 
-SLIDERS = {"flat_s": (5.0, 90.0, 5.0), "jump_bpm": (4.0, 40.0, 2.0), "least_valid_share": (0.5, 1.0, 0.05)}
-"""Rule -> lowest, highest and step of its slider."""
+SLIDERS = {
+    "flat_s": ("A flat line is set aside after (s)", 5.0, 90.0, 5.0, ".0f"),
+    "jump_bpm": ("A jump is one of at least (bpm)", 4.0, 40.0, 2.0, ".0f"),
+    "least_valid_share": ("A round needs at least this share of valid time", 0.5, 1.0, 0.05, ".2f"),
+}
+"""Rule -> words, lowest, highest and step of its slider, and how its value is shown."""
 
 
 def slide_rules(cleaned, *, show_codes: bool | None = None) -> None:
@@ -207,17 +234,18 @@ def slide_rules(cleaned, *, show_codes: bool | None = None) -> None:
 
     values = cleaned.rules.set_index("parameter")["value"]
     sliders = {
-        name: widgets.FloatSlider(value=float(values[name]), min=low, max=high, step=step, description=name,
-                                  continuous_update=False, style={"description_width": "9em"})
-        for name, (low, high, step) in SLIDERS.items()
+        name: widgets.FloatSlider(value=float(values[name]), min=low, max=high, step=step, readout_format=shown, tooltip=words,
+                                  continuous_update=False, layout=_wide(widgets, max_width="620px"))
+        for name, (words, low, high, step, shown) in SLIDERS.items()
     }  # fmt: skip
-    choice = widgets.Dropdown(options=traces, description="trace", style={"description_width": "9em"})
+    choice = widgets.Dropdown(options=traces, tooltip="Trace", layout=_wide(widgets, max_width="620px"))
 
     def redraw(key, **changes):
         show(try_rules(cleaned, *key, **changes), draw_tried, plain_tried)
 
     picture = widgets.interactive_output(redraw, {"key": choice, **sliders})
-    display(widgets.VBox([choice, *sliders.values(), picture]))
+    controls = [w for c in (choice, *sliders.values()) for w in (_head(widgets, c.tooltip), c)]
+    display(widgets.VBox([*controls, picture]))
 
 
 def choices_of(cleaned, *, show_codes: bool = False) -> list[tuple[str, tuple[str, str]]]:

@@ -31,7 +31,7 @@ def tabulate_activity(answer) -> pd.DataFrame:
     return pd.DataFrame(lines)
 
 
-def tabulate_agreement(answer) -> pd.DataFrame:
+def tabulate_raters(answer) -> pd.DataFrame:
     """Lay out the agreement of each pair of raters."""
     return pd.DataFrame(
         [

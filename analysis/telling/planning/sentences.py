@@ -52,7 +52,7 @@ def plain_timetable(timetable) -> str:
     return f"{text}."
 
 
-def list_warnings(result, otherwise: str = "Nothing to watch for.") -> str:
+def list_evening_warnings(result, otherwise: str = "Nothing to watch for.") -> str:
     """List the warnings of a pairing or a timetable, one a line."""
     return "\n".join(f"- {w}" for w in result.warnings) or otherwise
 
@@ -210,7 +210,7 @@ def outcome_word(question: str) -> str:
 
 
 __all__ = [
-    "list_warnings",
+    "list_evening_warnings",
     "plain_covariances",
     "plain_design",
     "plain_looks",

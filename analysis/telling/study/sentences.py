@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from ...basics import FEWEST_PEOPLE, NotYet, format_ci, format_number, join_words, plural
-from ...study import OUTCOMES, plan_deviations
+from ...study import OUTCOMES, list_needs, plan_deviations
 from . import phrases as say
 
 
@@ -418,3 +418,34 @@ def plain_rests(rests) -> str:
             said += f"{int(last['round_no'])}"
         parts.append(said + ".")
     return " ".join(parts)
+
+
+NEXT = "**Next for this study:** {step}"
+WRITE = "write it up, with `python3 -m analysis report FOLDER` in a terminal."
+
+
+def next_step(study, notebook: str) -> str:
+    """Name the one next step for this study, from a notebook given by its two digits."""
+    lines = list_needs(study)
+    number = lines["notebook"].str[:2]
+    lines = (
+        lines[number.between("01", "07") & ((number > notebook) | (notebook == "00"))]
+        if notebook <= "07"
+        else lines.iloc[:0]
+    )
+    missing = lines[~lines["ready"]]
+    ready = lines[lines["ready"]]
+    if notebook == "00" and len(missing):
+        first = missing.iloc[0]
+        return NEXT.format(step=f"{first['needs']}. Then {_link(first['notebook'])}.")
+    if notebook != "00" and len(ready):
+        return NEXT.format(step=f"{_link(ready.iloc[0]['notebook'])}.")
+    if len(missing):
+        first = missing.iloc[0]
+        return NEXT.format(step=f"{first['needs']}; {_link(first['notebook'])} is waiting for it.")
+    return NEXT.format(step=WRITE)
+
+
+def _link(notebook: str) -> str:
+    words = notebook[3:].replace("_", " ")
+    return f"[{notebook[:2]} {words[:1].upper()}{words[1:]}]({notebook}.ipynb)"

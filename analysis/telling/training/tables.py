@@ -184,7 +184,7 @@ def training_tables(answer) -> list[Table]:
     return [table for make in made if (table := make(answer)) is not None]
 
 
-def tabulate_protocols(_=None):
+def tabulate_training_protocols(_=None):
     """The catalogue of protocols with source and mark, for the screen."""
     table = training_protocols()
     return pd.DataFrame(
