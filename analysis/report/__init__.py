@@ -10,6 +10,7 @@ from .data_package import make_data_package
 from .document import build_document
 from .html_page import part
 from .notebook_pages import copy_notebooks
+from .plan_document import published_correlation
 
 __all__ = [
     "READ_ME",
@@ -18,5 +19,6 @@ __all__ = [
     "copy_notebooks",
     "make_data_package",
     "part",
+    "published_correlation",
     "verify_report",
 ]

@@ -93,7 +93,23 @@ def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
 
 
 def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
-    """Find the first published correlation with its number of athletes."""
+    """Find the first published correlation with its number of athletes.
+
+    Parameters
+    ----------
+    published : DataFrame
+        The table `published` of a study.
+
+    Returns
+    -------
+    tuple of (float, int) or None
+        r and n; None where no row has both.
+
+    Examples
+    --------
+    >>> published_correlation(pd.DataFrame({"statistic": ["mean", "r"], "value": [170.0, -0.6], "n_athletes": [12, 12]}))
+    (-0.6, 12)
+    """
     for row in published.to_dict("records"):
         r, n = row.get("value"), row.get("n_athletes")
         named = str(row.get("statistic", "")).strip().casefold() in ("r", "pearson", "correlation")

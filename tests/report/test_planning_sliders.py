@@ -18,9 +18,7 @@ def box(answer):
 
 
 def controls(box):
-    return {
-        pair.children[0].description.split(" (")[0]: pair.children[0] for pair in box.children[0].children
-    }
+    return {pair.children[1].tooltip.split(" (")[0]: pair.children[1] for pair in box.children[0].children}
 
 
 def test_they_start_where_the_answer_stands(box, answer):
@@ -44,7 +42,7 @@ def test_a_move_changes_picture_and_words(box):
 def test_another_question_brings_its_own_units(box, answer):
     controls(box)["Question"].value = ("lactate", "change")
     now = controls(box)
-    assert "mmol/L" in now["Smallest that matters"].description
+    assert "mmol/L" in now["Smallest that matters"].tooltip
     assert now["Smallest that matters"].value == 1.0
     assert now["Scatter in an athlete"].value == answer.assumptions.lactate.sd_within
     controls(box)["Question"].value = ("heart_rate", "slope")
@@ -53,9 +51,7 @@ def test_another_question_brings_its_own_units(box, answer):
 
 
 def test_published_ranges_stand_beside_the_sliders(box):
-    notes = {
-        pair.children[0].description.split(" (")[0]: pair.children[1] for pair in box.children[0].children
-    }
+    notes = {pair.children[1].tooltip.split(" (")[0]: pair.children[2] for pair in box.children[0].children}
     assert "7.0 to 22.0 bpm" in notes["Expected"].value
     assert "no published value" in notes["Scatter in an athlete"].value
     controls(box)["Question"].value = ("lactate", "change")
