@@ -116,7 +116,7 @@ def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = No
     )
 
 
-def tabulate_rests(rests) -> pd.DataFrame:
+def tabulate_recovery(rests) -> pd.DataFrame:
     """Heart rate in the rests between rounds: mean (SD), number of athletes, one column per rest."""
     table = rests.table
     lines = []
@@ -135,7 +135,7 @@ def rests_table(rests) -> Table | None:
     return Table(
         "rests",
         "Heart rate in the rests between rounds: mean (SD), number of athletes.",
-        tabulate_rests(rests),
+        tabulate_recovery(rests),
         note="Fall: mean of the last 5 s of the round minus mean of 55 to 65 s after it. End of the rest: mean of its last 10 s.",
         numbers=rests.table,
     )
