@@ -35,7 +35,9 @@ def test_what_is_looked_at_says_why_it_does_not_work(capsys):
     import pandas as pd
 
     shown = []
-    face.look(pd.DataFrame({"a": [1.0, 2.0]}), lambda frame: shown.append(len(frame)), lambda frame: frame["b"])
+    face.look(
+        pd.DataFrame({"a": [1.0, 2.0]}), lambda frame: shown.append(len(frame)), lambda frame: frame["b"]
+    )
     assert shown == [2]
     face.look(face.NotYet("a question", "a table"), lambda frame: shown.append(0))
     assert shown == [2]
