@@ -41,6 +41,10 @@ class Reliability(Result):
         Typical error as a percentage, from logarithms, all trials pooled; missing where a value is not above 0.
     smallest_detectable_change : float
         1.96 times the square root of 2 times the typical error: the change of one athlete that exceeds error.
+        With several evenings these numbers are of an evening's mean.
+    errors : DataFrame
+        Each named: of_what ("an evening's mean", "one round"), typical_error, ci_low, ci_high (95 %),
+        smallest_detectable_change, n_athletes, n_rounds (in the mean, or behind the value of one round).
     change_in_mean : DataFrame
         One line per trial and the one before: trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error,
         typical_error_ci_low, typical_error_ci_high, cv_percent, change_percent, smallest_detectable_change, limit_low, limit_high
@@ -63,6 +67,7 @@ class Reliability(Result):
     typical_error_ci_high: float
     cv_percent: float
     smallest_detectable_change: float
+    errors: pd.DataFrame
     change_in_mean: pd.DataFrame
     n_athletes: int
     n_trials: int
@@ -101,6 +106,8 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     -----
     Between evenings, the value of an evening is the athlete's mean over those rounds that this athlete has on every evening.
     Typical error = square root of the error mean square of athlete by trial; for two trials that is SD of differences / sqrt(2).
+    That of one round pools the error mean squares of the rounds, each over the evenings; rounds of one evening go together, so
+    its interval takes Satterthwaite's degrees of freedom from the two mean squares that it is made of.
     cv_percent = 100 (exp(typical error of logs) - 1). Intervals of the typical error by chi-square.
 
     References
@@ -121,7 +128,7 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     data, other = _one_phase(data, outcome)
     trial = trial or _trial_column(data)
     kind = ROUNDS if trial in ("round_no", "bout_no") else EVENINGS
-    wide, left_out, warnings = _athlete_by_trial(data, outcome, trial)
+    wide, by_round, left_out, warnings = _athlete_by_trial(data, outcome, trial)
     left_out = pd.concat([left_out, other], ignore_index=True) if len(other) else left_out
     cases = wide.dropna()
     n, k = cases.shape
@@ -157,6 +164,7 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
         typical_error_ci_high=high,
         cv_percent=100 * float(np.expm1(_typical_error(logs)[0])) if logs is not None else np.nan,
         smallest_detectable_change=Z95 * np.sqrt(2) * error,
+        errors=_errors(by_round, kind, (error, low, high), n, k),
         change_in_mean=_changes(cases),
         n_athletes=n,
         n_trials=k,
@@ -225,13 +233,67 @@ def _athlete_by_trial(data, outcome, trial):
         raise KitError(f"Athlete {line['athlete']} has more than one value of {outcome} in {where}.")
     trials, athletes = sorted(work["trial"].unique()), sorted(work["athlete"].unique())
     shared = work.groupby(["athlete", "round"])["trial"].transform("nunique") == len(trials)
+    by_round = work[shared] if several else work.iloc[:0]
     wide = (
         work[shared]
         .pivot_table(index="athlete", columns="trial", values="value")
         .reindex(index=athletes, columns=trials)
     )
     wide.columns = pd.Index([labels[c] for c in trials], name="trial")
-    return wide.astype(float), left_out, warnings if trial == "round_no" else []
+    return wide.astype(float), by_round, left_out, warnings if trial == "round_no" else []
+
+
+def _errors(
+    by_round: pd.DataFrame, kind: str, whole: tuple[float, float, float], n: int, k: int
+) -> pd.DataFrame:
+    """The typical error of an evening's mean, and that of one round, each with its smallest detectable change."""
+    per_evening = by_round.groupby(["athlete", "trial"]).size().mean() if len(by_round) else 1.0
+    first = "one round" if kind == ROUNDS else "an evening's mean"
+    lines = [_error_line(first, whole, n, per_evening)]
+    if kind == EVENINGS and per_evening > 1:
+        one = _round_error(by_round, whole[0], n, k, float(per_evening))
+        if one is not None:
+            lines.append(_error_line("one round", one, n, 1.0))
+    return pd.DataFrame(lines)
+
+
+def _error_line(of_what: str, error: tuple[float, float, float], n: int, n_rounds: float) -> dict:
+    names = ("typical_error", "ci_low", "ci_high")
+    change = Z95 * np.sqrt(2) * error[0]
+    return {
+        "of_what": of_what,
+        **dict(zip(names, error, strict=True)),
+        "smallest_detectable_change": change,
+        "n_athletes": n,
+        "n_rounds": float(n_rounds),
+    }
+
+
+def _round_error(
+    by_round, evening: float, n: int, k: int, per_evening: float
+) -> tuple[float, float, float] | None:
+    """Pool the error of athlete by evening over the rounds; its interval allows for rounds of one evening going together."""
+    from scipy import stats
+
+    squares = df = 0.0
+    for _, own in by_round.groupby("round"):
+        table = own.pivot_table(index="athlete", columns="trial", values="value").dropna().to_numpy()
+        if len(table) > 1 and table.shape[1] == k:
+            size = (len(table) - 1) * (k - 1)
+            squares, df = squares + _typical_error(table)[0] ** 2 * size, df + size
+    if not df:
+        return None
+    variance = squares / df
+    # variance = (MS of evenings + (rounds - 1) MS within them) / rounds: Satterthwaite's degrees of freedom
+    between = per_evening * evening**2
+    within = max(per_evening * variance - between, 0.0) / (per_evening - 1)
+    free = (n - 1) * (k - 1)
+    parts = (between / per_evening) ** 2 / free
+    parts += ((per_evening - 1) * within / per_evening) ** 2 / (free * (per_evening - 1))
+    effective = variance**2 / parts if parts > 0 else float(free)
+    low, high = np.sqrt(effective / stats.chi2.ppf([0.975, 0.025], effective))
+    error = float(np.sqrt(variance))
+    return error, error * float(low), error * float(high)
 
 
 def _icc_table(cases, kind, warnings) -> pd.DataFrame:

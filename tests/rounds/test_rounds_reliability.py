@@ -137,3 +137,33 @@ def test_rows_without_an_athlete_are_left_out_and_told(club):
     data.loc[3, "athlete"] = None
     result = reliability(data, "hr_mean_bpm")
     assert "no athlete" in set(result.left_out["reason"])
+
+
+def test_one_round_repeats_worse_than_the_mean_of_an_evening():
+    """Evenings differ by 1, rounds of one athlete by 3: 3.2 of one round, sqrt(1 + 9/4) = 1.8 of a mean of four."""
+    rng = np.random.default_rng(5)
+    n, k, evenings = 400, 4, 2
+    athlete = rng.normal(170, 8, (n, 1, 1))
+    day, own = rng.normal(0, 1, (n, evenings, 1)), rng.normal(0, 3, (n, evenings, k))
+    values = athlete + day + own + np.array([0, 5, 8, 9])
+    index = pd.MultiIndex.from_product([range(n), range(1, evenings + 1), range(1, k + 1)])
+    data = index.to_frame(index=False, name=["athlete", "session", "round_no"]).assign(hr=values.ravel())
+    data["session"] = data["session"].astype(str)
+    errors = reliability(data, "hr").errors.set_index("of_what")
+    assert errors.loc["one round", "typical_error"] == pytest.approx(np.sqrt(10), rel=0.05)
+    assert errors.loc["an evening's mean", "typical_error"] == pytest.approx(np.sqrt(1 + 9 / 4), rel=0.08)
+    assert errors["smallest_detectable_change"].to_numpy() == pytest.approx(
+        1.959964 * np.sqrt(2) * errors["typical_error"].to_numpy(), rel=1e-6
+    )
+
+
+def test_the_interval_of_one_rounds_error_holds_it():
+    rng, held = np.random.default_rng(7), 0
+    for _ in range(300):
+        athlete, day = rng.normal(170, 8, (8, 1, 1)), rng.normal(0, 2.5, (8, 2, 1))
+        values = athlete + day + rng.normal(0, 2, (8, 2, 4))
+        index = pd.MultiIndex.from_product([range(8), ["1", "2"], range(1, 5)])
+        data = index.to_frame(index=False, name=["athlete", "session", "round_no"]).assign(hr=values.ravel())
+        one = reliability(data, "hr").errors.iloc[1]
+        held += one["ci_low"] < np.sqrt(2.5**2 + 2**2) < one["ci_high"]
+    assert held / 300 > 0.90
