@@ -65,6 +65,11 @@ def build_parser():
         metavar="N",
         help="how many athletes are planned (default: those in athletes.csv)",
     )
+    freeze.add_argument(
+        "--amend",
+        metavar="REASON",
+        help="change a plan that was fixed, before the first measurement; both versions are kept",
+    )
 
     draw = command(
         "allocate", "let chance decide, once, who adds the training of a training study", "the study folder"
@@ -169,7 +174,7 @@ def run_freeze(options):
     """Fix the plan."""
     from .report.plan_document import freeze
 
-    for path in freeze(options.folder, athletes=options.athletes):
+    for path in freeze(options.folder, athletes=options.athletes, amendment=options.amend):
         print(f"Wrote {path}")
     return 0
 

@@ -27,7 +27,8 @@ class Question(Result):
     verdict : str
         Of the answer; "" where there is none yet.
     p, p_adjusted : float
-        Of the test against no effect, and after Holm over its family; missing without an answer, and p_adjusted where the
+        Of the test against no effect (at a planned look times alpha over the look's level), and after Holm over its family;
+        missing without an answer, and p_adjusted where the
         question is exploratory.
     family : tuple of str
         The questions that were tested together with it (itself included).
@@ -95,6 +96,8 @@ def _answered(answers, status: QuestionStatus) -> Question:
     if not answer:
         return question
     p = answer.p_change if family == "rounds" else answer.planned.p
+    # at a planned look the test has less than alpha to spend: its p weighs as much more
+    p = min(p * planned(answers.study).alpha / level_of(answers.study, family), 1.0) if p == p else p
     question = replace(question, verdict=answer.verdict, p=float(p))
     departs = getattr(answer, "departs", "")
     if departs and question.status == CONFIRMATORY:

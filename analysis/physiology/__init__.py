@@ -12,6 +12,7 @@ from .aerobic_tests import (
     capacity_step_to_share,
     estimate_vo2max,
     known_aerobic_tests,
+    typical_test_error,
 )
 from .gas_exchange import AVERAGES, GasExchangeResult, process_gas_exchange
 from .hr_max import (
@@ -179,6 +180,7 @@ __all__ = [
     "target_band",
     "training_protocols",
     "training_values",
+    "typical_test_error",
     "vo2_l_min",
     "vo2_ml_kg_min",
     "watts_from_kgm_min",

@@ -554,3 +554,39 @@ def capacity_step_to_share(tests: Collection[str], *, equations: Collection[str]
             if "age_years" in taken:
                 step = max(step, COARSE_STEP)
     return step
+
+
+def typical_test_error(test: str, *, vo2max: float = 47.0, mass_kg: float = 75.0) -> tuple[float, str]:
+    """Tell by how much a test errs in an athlete of usual capacity and mass, for planning.
+
+    Parameters
+    ----------
+    test : str
+        A test of known_aerobic_tests().
+    vo2max, mass_kg : float
+        The usual athlete: mL/kg/min, kg.
+
+    Returns
+    -------
+    float, str
+        mL/kg/min (not-a-number where no error was published or read), and "prediction" or "retest".
+
+    Examples
+    --------
+    >>> typical_test_error("shuttle_run_20m")
+    (4.4, 'prediction')
+    """
+    from .aerobic_model import laboratory_sem
+
+    e = next(e for e in _BY_TEST[check_choice(test, sorted(_BY_TEST), name="test")].values() if e.default)
+    if not e.gives_vo2max:
+        return math.nan, e.error_kind
+    if e.error_kind == "retest":
+        return laboratory_sem(vo2max), "retest"
+    usual = {"sex": "M", "mass_kg": mass_kg, "age_years": 25.0, "hr_max_source": "measured"}
+    factor = 1000 / mass_kg if e.unit == LITRES else 1.0
+    try:
+        error = e.error_of(usual, vo2max / factor) * factor
+    except (KeyError, TypeError):
+        error = math.nan
+    return float(error), e.error_kind

@@ -5,6 +5,7 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 """
 
 from .answer import VERDICTS, DesignAnswer, PowerCurves, answer_design, power_curves
+from .assurance import Assurance, assure_design
 from .attenuation import (
     FitnessSignal,
     attenuated_correlation,
@@ -58,6 +59,7 @@ __all__ = [
     "VERDICTS",
     "AfterLooks",
     "Assumptions",
+    "Assurance",
     "CovariancePower",
     "Design",
     "DesignAnswer",
@@ -74,6 +76,7 @@ __all__ = [
     "Timetable",
     "answer_design",
     "assumptions_for",
+    "assure_design",
     "attenuated_correlation",
     "compare_covariances",
     "correlation_interval",

@@ -12,7 +12,8 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, format_number, format_percent, join_words, plural
 from ..study.outcomes import OUTCOMES, outcome_named, proposed_outcomes, topics
 from ..study.plan import propose_adjustment
-from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, assumptions_for, check_size
+from .club import assumptions_of_plan
+from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, check_size
 from .questions import MOST_ATHLETES, PARTS, WISHED, Question, pose
 from .replication import ReplicationSizes, replication_sizes
 
@@ -47,6 +48,8 @@ class DesignAnswer(Result):
         Outcome -> why that smallest effect.
     proposed : bool
         True while the assumptions are the kit's own.
+    from_plan : tuple of str
+        What the assumptions take from the plan, in words.
     method : str
     warnings : tuple of str
     """
@@ -60,6 +63,7 @@ class DesignAnswer(Result):
     assumptions: Assumptions
     reasons: dict = field(default_factory=dict)
     proposed: bool = True
+    from_plan: tuple[str, ...] = ()
     method: str = ""
     warnings: tuple[str, ...] = ()
 
@@ -92,7 +96,7 @@ def answer_design(
     plan : Plan, optional
         Smallest effects, primary outcomes, alpha, covariates. Default: the kit's proposals.
     assumptions : Assumptions or mapping, optional
-        Sizes and spreads. Default: the kit's, for the protocol's exertion scale.
+        Sizes and spreads. Default: the kit's, with the fitness test, the sexes and the numbers that the plan names.
     n : int, optional
         Athletes who finish, at least 3. Default: the plan's, else 12.
     published : (r, n), optional
@@ -122,9 +126,11 @@ def answer_design(
     rounds = getattr(protocol, "rounds", protocol)
     if rounds is None or rounds != int(rounds) or rounds < 2:
         raise KitError(f"The protocol has {rounds} rounds; planning a comparison needs at least 2.")
-    proposed = assumptions is None
-    given = getattr(protocol, "exertion_scale", "6-20")
-    truth = assumptions_for(scale=given) if proposed else as_assumptions(assumptions)
+    said: tuple[str, ...] = ()
+    if assumptions is None:
+        truth, proposed, said = assumptions_of_plan(plan, protocol)
+    else:
+        truth, proposed = as_assumptions(assumptions), False
     effects = dict(getattr(plan, "smallest_effects", {}) or {})
     outcomes = {**proposed_outcomes(), **(getattr(plan, "primary_outcomes", {}) or {})}
     design = Design(
@@ -155,6 +161,7 @@ def answer_design(
         assumptions=truth,
         reasons=dict(getattr(plan, "smallest_effect_reasons", {}) or {}),
         proposed=proposed,
+        from_plan=said,
         method=(
             "exact power under normality: noncentral F and t for rounds, the range of round means for the plateau, the "
             "distribution of the sample correlation for fitness"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,8 @@ class Asked:
     half_width: np.ndarray | None = None
     truth: float = float("nan")
     mistaken: np.ndarray | None = None
+    small: np.ndarray | None = None
+    """Shown to be too small to matter: with `found`, a clear answer."""
 
 
 def below(p, alpha) -> np.ndarray:
@@ -97,6 +99,7 @@ def ask_rounds(
         equal[pair] = _inside(test.estimate, test.standard_error, test.df_den, smallest, design.alpha)
         equal[pair] &= _inside(mean, error, df, smallest, design.alpha)
     start = plateau_start(equal, k)
+    asked[0] = replace(asked[0], small=(start == 0) & usable)
     level = truly_level_from(profile, smallest)
     asked.append(
         Asked(
@@ -188,7 +191,9 @@ def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumpti
     question, true = f"fitness.{outcome}", truth.size(outcome).slope
     estimate, error, df, p = _slopes(y, batch, design.adjustment(outcome, truth))
     reach = stdtrit(df, 1 - design.alpha / 2) * error
-    step = design.capacity_step
+    step, smallest = design.capacity_step, design.smallest_of(outcome)
+    # the error of the test shrinks the slope: only what is small without it is too small to matter
+    grown = truth.capacity_sd**2 / truth.true_capacity_sd() ** 2 if truth.test_error_kind == "retest" else 1.0
     asked = [
         Asked(
             question,
@@ -198,6 +203,7 @@ def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumpti
             step * estimate,
             step * reach,
             step * true,
+            small=_inside(step * grown * estimate, step * grown * error, df, smallest, design.alpha),
         )
     ]
     seen = np.isfinite(y)

@@ -16,7 +16,7 @@ from .generate import generate_studies, share_interval
 BLOCK = 1000
 """Studies drawn together; a block has its own random numbers, so that the number of workers changes nothing."""
 
-COUNTED = ("asked", "found", "wrong", "mistaken", "exaggeration", "signed", "width", "widths")
+COUNTED = ("asked", "found", "clear", "wrong", "mistaken", "exaggeration", "signed", "width", "widths")
 
 
 @dataclass(frozen=True)
@@ -203,6 +203,8 @@ def _count(asked: Asked) -> dict:
     row = {"question": asked.question, "part": asked.part, "truth": asked.truth}
     row |= dict.fromkeys(COUNTED, 0.0)
     row |= {"asked": float(asked.usable.sum()), "found": float(found.sum())}
+    clear = found if asked.small is None else found | (asked.small & asked.usable)
+    row["clear"] = float(clear.sum())
     if asked.mistaken is not None:
         row["mistaken"] = float((asked.mistaken & asked.usable).sum())
     if asked.estimate is not None:

@@ -31,18 +31,22 @@ FIELDS = (
 SIZE_HEADING = "Athletes and size"
 
 
-def freeze(folder: str | Path, *, athletes: int | None = None) -> list[Path]:
+def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | None = None) -> list[Path]:
     """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
     size_blocks = blocks_of_size(size_answer(load_study(folder), athletes))
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
-    fixed = fix_plan(folder, athletes=athletes)
+    fixed = fix_plan(folder, athletes=athletes, amendment=amendment)
     word = fixed.path.with_suffix(".docx")
     write_word(as_document(fixed, size_blocks), word)
     return [*fixed.files, word]
 
 
 def fix_plan(
-    folder: str | Path, *, athletes: int | None = None, today: dt.date | None = None
+    folder: str | Path,
+    *,
+    athletes: int | None = None,
+    today: dt.date | None = None,
+    amendment: str | None = None,
 ) -> PlanDocument:
     """Fix the plan of a study folder as Markdown, with the justification of its size."""
     study = load_study(folder, today=today)
@@ -58,7 +62,8 @@ def fix_plan(
     paragraphs = write_up_size(answer)
     if study.training and study.training.design != "before_after":
         paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
-    return freeze_plan(study, justification={"paragraphs": paragraphs, "n_athletes": answer.n}, today=today)
+    justification = {"paragraphs": paragraphs, "n_athletes": answer.n}
+    return freeze_plan(study, justification=justification, today=today, amendment=amendment)
 
 
 def size_of_training(design, n_athletes: int):

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 
-from ..basics import Result, join_words
+from ..basics import KitError, Result, join_words
 from .fixed_plan import FixedPlan, load_fixed_plan, plain_values
 from .looks import look_state
 from .model import Study
@@ -138,7 +138,10 @@ def planned(study: Study, fixed: FixedPlan | None = None) -> Plan:
     >>> planned(Study(folder=Path("nowhere"))).alpha
     0.05
     """
-    fixed = fixed or load_fixed_plan(study.folder)
+    try:
+        fixed = fixed or load_fixed_plan(study.folder)
+    except KitError:  # named where the folder is looked through
+        return study.plan
     return fixed.plan if fixed else study.plan
 
 
@@ -176,6 +179,9 @@ def _why_not(study: Study, fixed: FixedPlan | None, question: str, outcome: str)
         return "no plan was fixed before the data"
     if not fixed.intact:
         return "the fixed plan was changed after it was fixed"
+    state = look_state(study, fixed.plan)
+    if state is not None and state.n_athletes and state.why_not:
+        return state.why_not
     sessions = study.sessions
     dates = sessions.loc[sessions["session"] == fixed.plan.primary_session, "date"]
     if any(d and dt.date.fromisoformat(d) < dt.date.fromisoformat(fixed.date) for d in dates):

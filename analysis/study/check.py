@@ -11,13 +11,14 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, Result, plural
-from .binding import planned
+from .binding import EXPLORATORY, planned, question_statuses
 from .columns import TABLES
+from .deviations import plan_deviations
 from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
 from .looks import look_state
 from .model import Study
-from .outcomes import typed_outcomes
+from .outcomes import short_question, typed_outcomes
 from .problems import Problem, StudyError, describe_problems, problem_table
 from .proposals import decision_lines, write_decisions
 from .settings import SETTINGS_FILE
@@ -72,6 +73,8 @@ class CheckReport(Result):
         Rows for the decisions table that would settle problems and questions, for a person to confirm.
     looks : str
         One line: planned looks, and how many are left; "" where none are planned.
+    departures : tuple of str
+        What departs from the fixed plan so far, and which questions that makes exploratory.
     """
 
     folder: str
@@ -88,6 +91,7 @@ class CheckReport(Result):
     questions: pd.DataFrame = field(default_factory=partial(problem_table, ()))
     proposed: tuple[dict[str, str], ...] = ()
     looks: str = ""
+    departures: tuple[str, ...] = ()
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""
@@ -116,6 +120,9 @@ class CheckReport(Result):
         lines += self._ready_rows()
         lines += self._listed("Settled by a decision", self.settled)
         lines += self._listed("Noticed; stops nothing", self.remarks)
+        if self.departures:
+            lines += ["", f"Departs from the fixed plan ({len(self.departures)})"]
+            lines += [f"  - {line}" for line in self.departures]
         if len(self.notebooks):
             lines += ["", "Notebooks"]
             for line in self.notebooks.itertuples():
@@ -243,7 +250,38 @@ def check_study(
         problem_table(found.questions),
         tuple(found.proposed),
         state.text() if (state := look_state(study, planned(study))) else "",
+        () if problems else list_departures(study),
     )
+
+
+def list_departures(study: Study) -> tuple[str, ...]:
+    """Say line by line what departs from the fixed plan, and which questions that makes exploratory; nothing without a plan.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> list_departures(Study(folder=Path("nowhere")))
+    ()
+    """
+    if not study.plan.frozen:
+        return ()
+    lines = [
+        f"{line.part}: planned {line.planned}; now {line.done} ({line.where})"
+        for line in plan_deviations(study).itertuples(index=False)
+    ]
+    reasons: dict[str, list[str]] = {}
+    for q in question_statuses(study):
+        if q.status == EXPLORATORY and q.hypothesis:
+            reasons.setdefault(q.why, []).append(short_question(q.id))
+    lines += [f"exploratory: {'; '.join(words)} ({why})" for why, words in reasons.items()]
+    return tuple(lines)
 
 
 def _unusable_settings(settings: dict, readers: Iterable[Callable[[dict], object]]) -> list[Problem]:

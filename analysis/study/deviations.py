@@ -196,7 +196,8 @@ def _rounds_done(study: Study, fixed: FixedPlan) -> list[tuple]:
     planned = {
         a: fixed.protocol.for_group(groups.get(a, "")).rounds for a in dict.fromkeys(rounds["athlete"])
     }
-    fewer = [a for a, n in planned.items() if sparred.get(a, 0) < n]
+    spare = _left_over(rounds)
+    fewer = [a for a, n in planned.items() if sparred.get(a, 0) + spare.get(a, 0) < n]
     more = [a for a, n in planned.items() if sparred.get(a, 0) > n]
     for who, word in ((fewer, "fewer"), (more, "more")):
         if who:
@@ -273,3 +274,14 @@ def _set_aside_by_people(study: Study) -> list[tuple]:
         done = f"{plural(len(group), 'stretch', 'stretches')} of recordings: {reason}"
         lines.append(("decision by a person", "by rule", done, "decisions"))
     return lines
+
+
+def _left_over(rounds: pd.DataFrame) -> dict[str, int]:
+    """Rounds that an athlete sat out since the number of athletes was odd: one athlete a round, which the plan allows."""
+    present = rounds[~rounds["took_part"].isin(["left", "absent"])]
+    counts: dict[str, int] = {}
+    for _, here in present.groupby("round_no"):
+        out = here.loc[here["took_part"] == "sat_out", "athlete"]
+        if here["athlete"].nunique() % 2 and len(out) == 1:
+            counts[out.iloc[0]] = counts.get(out.iloc[0], 0) + 1
+    return counts

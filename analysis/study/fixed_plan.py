@@ -14,6 +14,15 @@ import pandas as pd
 
 from ..basics import KitError, Result, format_number, join_words, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
+from .amendments import (
+    FIXED_FILE,
+    about_amendments,
+    amend,
+    checksum_of,
+    document_name,
+    today_iso,
+    versions_intact,
+)
 from .approval import approval_of, require_approval
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
@@ -217,11 +226,7 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
     ]
     known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
     tests = [known.get(name, name.replace("_", " ")) for name in dict.fromkeys(study.aerobic_tests["test"])]
-    said = (
-        f"Aerobic tests: {join_words(tests)}."
-        if tests
-        else "No aerobic test was on the sheet when the plan was fixed."
-    )
+    said = f"Aerobic tests: {join_words(tests)}." if tests else _planned_test(study, known)
     text = (
         "Heart rate is recorded during the rounds; lactate, where it is taken, after each round with its delay in "
         "seconds; exertion is asked for in private right after each round, for that round alone.",
@@ -230,6 +235,15 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
     if not fixed:
         return text, None, ""
     return text, pd.DataFrame(fixed, columns=["Part", "Setting", "Value"]), "Settings fixed with the plan."
+
+
+def _planned_test(study: Study, known) -> str:
+    name = study.plan.aerobic_test
+    return (
+        f"Aerobic test: {known.get(name, name)}."
+        if name
+        else "No aerobic test was named when the plan was fixed."
+    )
 
 
 def _about_analysis(plan: Plan) -> tuple[str, ...]:
@@ -314,7 +328,6 @@ AFTERWARDS = (
 """The last section."""
 
 
-FIXED_FILE = "plan_fixed.json"
 FIXED_SETTINGS = (
     "ethics",
     "fitness",
@@ -359,14 +372,12 @@ class FixedPlan(Result):
     document_name: str = ""
 
 
-def checksum_of(fixed: Mapping) -> str:
-    """Return the SHA-256 of what a plan fixes, whatever the order of its keys."""
-    text = json.dumps(fixed, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
 def freeze_plan(
-    study: Study, *, justification: Justification = None, today: dt.date | None = None
+    study: Study,
+    *,
+    justification: Justification = None,
+    today: dt.date | None = None,
+    amendment: str | None = None,
 ) -> PlanDocument:
     """Fix the plan of a study: write it once into the study folder, dated and with its checksum.
 
@@ -378,6 +389,8 @@ def freeze_plan(
         Why this number of athletes: paragraphs, or a mapping with "paragraphs" and plain values such as "n_athletes".
     today : datetime.date, optional
         Default: today.
+    amendment : str, optional
+        Why a plan that was fixed before is changed, before the first measurement; both versions are kept.
 
     Returns
     -------
@@ -400,32 +413,44 @@ def freeze_plan(
     'plan_2026-11-25.md'
     """
     folder = Path(study.folder)
-    date = (today or dt.date.today()).isoformat()
-    document_name = f"plan_{date}.md"
+    date = today_iso(today)
     earlier = sorted(p.name for p in folder.glob("plan_*") if p.name == FIXED_FILE or p.suffix == ".md")
-    if earlier:
+    amendments: tuple[dict, ...] = ()
+    if amendment is not None:
+        amendments = amend(study, load_fixed_plan(folder), amendment, date)
+    elif earlier:
         raise KitError(
             f"A plan has been fixed in this folder before ({', '.join(earlier)}) and is not overwritten. What you do "
-            "otherwise is listed as a deviation; for another study start another folder."
+            "otherwise is listed as a deviation; for another study start another folder. Before the first measurement it can "
+            'be amended: freeze FOLDER --amend "reason".'
         )
+    name = document_name(folder, date)
     require_approval(study)
     fixed = _what_is_fixed(study, date, justification)
+    if amendments:
+        fixed["amendments"] = plain_values(list(amendments))
     checksum = checksum_of(fixed)
-    document = describe_plan(study, date=date, checksum=checksum, paragraphs=_paragraphs(justification))
+    paragraphs = (*about_amendments(amendments), *_paragraphs(justification))
+    document = describe_plan(study, date=date, checksum=checksum, paragraphs=paragraphs)
     text = document.markdown()
     content = {
         "about": "The plan of this study as it was fixed. Do not change this file: its checksum would no longer fit.",
         "checksum": checksum,
-        "document": document_name,
+        "document": name,
         "document_sha256": hashlib.sha256(text.encode("utf-8")).hexdigest(),
         "fixed": fixed,
     }
-    paths = (folder / document_name, folder / FIXED_FILE)
+    paths = (folder / name, folder / FIXED_FILE)
+    kept = folder / amendments[-1]["file"] if amendments else None
     _write_new(paths[0], text)
     try:
+        if kept is not None:
+            paths[1].rename(kept)
         _write_new(paths[1], json.dumps(content, indent=2, ensure_ascii=False, sort_keys=True) + "\n")
-    except OSError:
+    except (OSError, KitError):
         paths[0].unlink(missing_ok=True)
+        if kept is not None and kept.exists() and not paths[1].exists():
+            kept.rename(paths[1])
         raise
     return replace(document, path=paths[0], files=paths)
 
@@ -558,6 +583,7 @@ def load_fixed_plan(folder: str | Path) -> FixedPlan | None:
     document = Path(folder) / Path(str(document_name)).name
     same = document.is_file() and hashlib.sha256(document.read_bytes()).hexdigest() == document_sum
     same = same and f"Checksum (SHA-256): `{checksum}`" in document.read_text(encoding="utf-8")
+    same = same and versions_intact(Path(folder), fixed.get("amendments", ()))
     return FixedPlan(
         fixed["date"], checksum, same and checksum_of(fixed) == checksum, plan, protocol, fixed, document.name
     )

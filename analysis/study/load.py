@@ -355,6 +355,7 @@ def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
             "checksum": fixed.checksum,
             "document": fixed.document_name,
             "intact": fixed.intact,
+            "amendments": tuple(fixed.fixed.get("amendments", ())),
         },
     )
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from ..basics import Result, did_you_mean
-from ..physiology.aerobic_tests import known_aerobic_tests
 from .columns import table_columns
 from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
 from .plan_assumptions import read_assumptions
@@ -75,7 +74,7 @@ class Plan(Result):
     adjustment : dict
         Fitness question -> covariates that its slope is adjusted for.
     aerobic_test : str
-        The planned fitness test; "" where none is named.
+        The planned fitness test, the first of those that [fitness] names; "" where none is named.
     sexes : str
         "men", "women" or "mixed"; "" where it is not said.
     assumptions : dict
@@ -150,7 +149,7 @@ PLAN_KEYS = (
         "smallest_effect_reasons",
     ),
     *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes"),
-    *("primary_questions", "multiplicity", "adjustment", "aerobic_test", "sexes", "assumptions", "looks"),
+    *("primary_questions", "multiplicity", "adjustment", "sexes", "assumptions", "looks"),
 )
 MULTIPLICITY = ("primary", "all")
 SPENDING = ("obrien-fleming", "pocock")
@@ -284,19 +283,10 @@ class _PlanReader:
         return value
 
     def aerobic_test(self) -> str:
-        known = sorted(set(known_aerobic_tests()["test"]))
-        value = self.section.get("aerobic_test", "")
-        if value and not _is_one_of(value, dict.fromkeys(known)):
-            near = did_you_mean(str(value), known)
-            hint = f"; did you mean {near}?" if near else ""
-            self.complain(
-                "aerobic_test",
-                value,
-                f"no such aerobic test{hint}",
-                f"write {near or 'one of ' + ', '.join(known)}",
-            )
-            return ""
-        return value
+        """The first of the tests that [fitness] names; what is wrong with it is said where it stands."""
+        part = self.settings.get("fitness")
+        tests = part.get("tests") if isinstance(part, dict) else None
+        return tests[0] if isinstance(tests, list) and tests and isinstance(tests[0], str) else ""
 
     def primary_questions(self) -> tuple[str, ...]:
         if "primary_questions" not in self.section:

@@ -17,6 +17,10 @@ def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> li
     """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
     said = [say.FIXED.format(date=_date(plan))] if plan.frozen else [say.NOT_FIXED]
+    said += [
+        say.AMENDED.format(date=entry["fixed_on"], why=str(entry["reason"]).rstrip("."))
+        for entry in (plan.frozen or {}).get("amendments", ())
+    ]
     said += (
         _hypotheses(planned(study))
         if not any(h.text for h in planned(study).hypotheses) or "hypotheses" in planned(study).proposed

@@ -45,6 +45,7 @@ ATHLETES = "Change from the first to the last round, beside each athlete's own n
 
 # plan and size
 FIXED = "The plan was fixed on {date} and has a checksum."
+AMENDED = "It amends the plan of {date}, before the first measurement ({why})."
 NOT_FIXED = (
     "No plan was fixed before the data were collected, so every test below is exploratory, whatever its p."
 )

@@ -1,0 +1,121 @@
+"""A plan is amended before the first measurement only, dated, with its reason; both versions stay."""
+
+import datetime as dt
+import json
+
+import pytest
+from study_folders import athletes, make_folder
+from test_study_binding import PLAN, SETTINGS, TWO
+
+from analysis.basics import KitError
+from analysis.study import (
+    check_study,
+    freeze_plan,
+    load_fixed_plan,
+    load_study,
+    plan_deviations,
+    question_statuses,
+)
+
+FIRST, SECOND = dt.date(2026, 3, 1), dt.date(2026, 3, 3)
+
+
+def folder_with(tmp_path, plan=PLAN, **options):
+    return make_folder(tmp_path, settings=SETTINGS + plan, sessions=TWO, **options)
+
+
+def amended(tmp_path):
+    folder = folder_with(tmp_path, without=("rounds", "aerobic_tests"))
+    freeze_plan(load_study(folder), today=FIRST)
+    folder_with(
+        tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 4"), without=("rounds", "aerobic_tests")
+    )
+    made = freeze_plan(load_study(folder), today=SECOND, amendment="The coaches would act on 4 bpm.")
+    return folder, made
+
+
+def test_both_versions_are_kept_and_the_later_one_binds(tmp_path):
+    folder, made = amended(tmp_path)
+    names = {p.name for p in folder.glob("plan_*")}
+    assert names == {"plan_2026-03-01.md", "plan_2026-03-03.md", "plan_fixed.json", "plan_fixed_1.json"}
+    fixed = load_fixed_plan(folder)
+    assert fixed.intact and fixed.date == "2026-03-03" and fixed.plan.smallest_effects["hr_mean_bpm"] == 4
+    assert (
+        "Amended on 2026-03-03, before the first measurement: The coaches would act on 4 bpm."
+        in made.markdown()
+    )
+    study = load_study(folder_with(tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 4")))
+    assert {q.status for q in question_statuses(study)} == {"confirmatory"}
+    back = load_study(folder_with(tmp_path))
+    assert "exploratory" in {q.status for q in question_statuses(back)}
+
+
+def test_an_earlier_version_that_was_changed_or_lost_is_noticed(tmp_path):
+    folder, _ = amended(tmp_path)
+    path = folder / "plan_fixed_1.json"
+    text = path.read_text()
+    content = json.loads(text)
+    content["fixed"]["plan"]["alpha"] = 0.2
+    path.write_text(json.dumps(content))
+    assert not load_fixed_plan(folder).intact
+    path.write_text(text)
+    assert load_fixed_plan(folder).intact
+    path.unlink()
+    assert not load_fixed_plan(folder).intact
+
+
+def test_it_is_too_late_after_the_first_measurement(tmp_path):
+    folder, _ = amended(tmp_path)
+    folder_with(tmp_path)
+    with pytest.raises(KitError, match="too late to amend the plan: 12 rows of rounds are entered"):
+        freeze_plan(load_study(folder), amendment="second thoughts")
+    assert load_fixed_plan(folder).intact
+
+
+def test_nothing_to_amend_no_reason_and_the_same_day(tmp_path):
+    folder = folder_with(tmp_path, without=("rounds", "aerobic_tests"))
+    with pytest.raises(KitError, match="No plan has been fixed"):
+        freeze_plan(load_study(folder), amendment="why not")
+    freeze_plan(load_study(folder), today=FIRST)
+    with pytest.raises(KitError, match="needs its reason"):
+        freeze_plan(load_study(folder), amendment=" ")
+    with pytest.raises(KitError, match="--amend"):
+        freeze_plan(load_study(folder))
+    made = freeze_plan(load_study(folder), today=FIRST, amendment="a typing error")
+    assert made.path.name == "plan_2026-03-01_2.md" and load_fixed_plan(folder).intact
+
+
+def test_check_names_what_departs_and_what_that_makes_exploratory(tmp_path):
+    folder, _ = amended(tmp_path)
+    assert check_study(folder).departures == ()
+    folder_with(tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 9"))
+    text = check_study(folder).text()
+    assert "Departs from the fixed plan" in text
+    assert "plan: smallest effects: mean heart rate: planned 4; now 9 (study.toml)" in text
+    assert (
+        "exploratory: heart rate over the rounds; fitness and heart rate (the smallest effect that matters"
+        in text
+    )
+
+
+def test_an_odd_number_of_athletes_is_no_departure(tmp_path):
+    codes = ("A01", "A02", "007")
+    pairs = {1: ("A01", "A02", "007"), 2: ("A01", "007", "A02"), 3: ("A02", "007", "A01")}
+    rows = []
+    for round_no, (a, b, out) in pairs.items():
+        for one, other in ((a, b), (b, a)):
+            rows.append(
+                {"athlete": one, "round_no": round_no, "opponent": other, "exertion": 13, "took_part": "yes"}
+            )
+        rows.append({"athlete": out, "round_no": round_no, "took_part": "sat_out"})
+    people = [row for row in athletes() if row["athlete"] in codes]
+    options = {"athletes": people, "without": ("aerobic_tests",)}
+    folder = folder_with(tmp_path, athletes=people, without=("rounds", "aerobic_tests"))
+    freeze_plan(load_study(folder), today=FIRST)
+    folder_with(tmp_path, rounds=rows, **options)
+    (folder / "aerobic_tests.csv").unlink(missing_ok=True)
+    assert "rounds per athlete" not in set(plan_deviations(load_study(folder))["part"])
+    folder_with(
+        tmp_path, rounds=[r for r in rows if not (r["athlete"] == "A01" and r["round_no"] == 2)], **options
+    )
+    assert "rounds per athlete" in set(plan_deviations(load_study(folder))["part"])
