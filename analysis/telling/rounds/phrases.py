@@ -15,7 +15,7 @@ ONE_STEP = "{Outcome} {rose} {size} from round {earlier} to round {later}; the o
 ONE_STEP_IF = (
     "{Outcome} {rose} from round {earlier} to round {later} {condition}; the other steps are unclear."
 )
-SOMEWHERE = "{Outcome} changed, but we cannot tell between which rounds: from round {first} to round {last}, anything from {span} fits."
+SOMEWHERE = "{Outcome} changed, but we cannot tell between which rounds: from round {first} to round {last}, anything from {span} fits (95 % interval)."
 OPEN = (
     "We cannot tell yet whether {outcome} changes over the rounds. From round {first} to round {last}, anything from "
     "{span} fits (95 % interval). That does not show that it stayed the same."
@@ -100,9 +100,10 @@ DID = {
 
 # how well it repeats
 REPEATS = (
-    "{Outcome}: from evening to evening one athlete typically varies by {error}. In one athlete, only a change above "
-    "{detectable} is more than that."
+    "{Outcome}: from evening to evening the mean of one athlete's rounds typically varies by {error}. In one athlete, only a "
+    "change above {detectable} is more than that."
 )
+REPEATS_ROUND = "One round by itself varies by {error}; there it takes a change above {detectable}."
 REPEATS_WITHIN = (
     "{Outcome}: from round to round of this one evening, one athlete typically varies by {error} around the club's course. "
     "That is consistency within an evening; repeatability takes a second evening."

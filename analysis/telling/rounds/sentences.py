@@ -393,7 +393,15 @@ def plain_reliability(result) -> str:
     }
     if result.kind.startswith("reliability"):
         change = format_number(result.smallest_detectable_change, digits, unit=unit)
-        return say.REPEATS.format(**words, detectable=change)
+        text = say.REPEATS.format(**words, detectable=change)
+        if len(result.errors) > 1:
+            one = result.errors.iloc[1]
+            error, change = (
+                format_number(one[name], digits, unit=unit)
+                for name in ("typical_error", "smallest_detectable_change")
+            )
+            text += f" {say.REPEATS_ROUND.format(error=error, detectable=change)}"
+        return text
     return say.REPEATS_WITHIN.format(**words)
 
 

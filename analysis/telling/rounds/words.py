@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ...basics import format_ci, format_level, format_number, join_words, round_inward
+from ...basics import format_ci, format_number, join_words, round_inward
 from ...study import known_outcome
 from ...study.outcomes import Outcome
 
@@ -50,11 +50,6 @@ def plain_span(low: float, high: float, known: Outcome, *, rising: bool = True) 
     """An interval for the coach, turned so that it fits "rose" or "fell": "5 to 10"."""
     low, high = (low, high) if rising else (-high, -low)
     return format_ci(low, high, plain_digits(known))
-
-
-def fits_words(answer) -> str:
-    """What the data are compatible with, by the level of the interval: "fits the data at 95 % confidence"."""
-    return f"fits the data at {format_level(1 - answer.alpha)}"
 
 
 def unit_after(known: Outcome) -> str:
