@@ -14,6 +14,21 @@ from .model import Study
 FIXED_FILE = "plan_fixed.json"
 
 
+def plain_values(value):
+    """Return a value in the types of JSON, so that it reads back as it was written."""
+    if isinstance(value, Mapping):
+        return {str(k): plain_values(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain_values(v) for v in value]
+    if value is None or isinstance(value, bool | str):
+        return value
+    if hasattr(value, "item"):  # a number of numpy
+        value = value.item()
+    if isinstance(value, float):
+        return value if value == value and abs(value) != float("inf") else str(value)
+    return value if isinstance(value, int) else str(value)
+
+
 def checksum_of(fixed: Mapping) -> str:
     """Return the SHA-256 of what a plan fixes, whatever the order of its keys."""
     text = json.dumps(fixed, sort_keys=True, ensure_ascii=False, separators=(",", ":"))

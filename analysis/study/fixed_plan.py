@@ -20,6 +20,7 @@ from .amendments import (
     amend,
     checksum_of,
     document_name,
+    plain_values,
     today_iso,
     versions_intact,
 )
@@ -28,7 +29,7 @@ from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_looks, about_multiplicity
-from .protocol import Protocol
+from .protocol import Protocol, protocol_values
 from .training import plan_part
 
 
@@ -515,33 +516,6 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
             "rows_of_rounds_already_there": len(study.rounds),
         }
     )
-
-
-def protocol_values(protocol: Protocol) -> dict:
-    """Return a protocol as plain values."""
-    return {
-        "rounds": protocol.rounds,
-        "work_s": protocol.work_s,
-        "rest_s": protocol.rest_s,
-        "exertion_scale": protocol.exertion_scale,
-        "groups": {name: protocol_values(p) for name, p in protocol.groups.items()},
-        **({"clothing": protocol.clothing} if protocol.clothing else {}),
-    }
-
-
-def plain_values(value):
-    """Return a value in the types of JSON, so that it reads back as it was written."""
-    if isinstance(value, Mapping):
-        return {str(k): plain_values(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain_values(v) for v in value]
-    if value is None or isinstance(value, bool | str):
-        return value
-    if hasattr(value, "item"):  # a number of numpy
-        value = value.item()
-    if isinstance(value, float):
-        return value if value == value and abs(value) != float("inf") else str(value)
-    return value if isinstance(value, int) else str(value)
 
 
 def load_fixed_plan(folder: str | Path) -> FixedPlan | None:

@@ -88,3 +88,15 @@ def rank_grades(athletes: pd.DataFrame, grades: tuple[str, ...]) -> tuple[pd.Dat
     return athletes.assign(
         grade_rank=found.astype("float64").fillna(athletes["grade_rank"].astype("float64"))
     ), wrong
+
+
+def protocol_values(protocol: Protocol) -> dict:
+    """Return a protocol as plain values."""
+    return {
+        "rounds": protocol.rounds,
+        "work_s": protocol.work_s,
+        "rest_s": protocol.rest_s,
+        "exertion_scale": protocol.exertion_scale,
+        "groups": {name: protocol_values(p) for name, p in protocol.groups.items()},
+        **({"clothing": protocol.clothing} if protocol.clothing else {}),
+    }
