@@ -205,7 +205,7 @@ def _cleaned(rows):
         rows=rows,
         traces={},
         windows=nothing("session", "athlete", "round_no", "start_s", "end_s", "found_by", "confidence"),
-        clocks=nothing("session", "athlete", "file"),
+        clocks=nothing("session", "athlete", "file", "settled"),
         flags_table=nothing("session", "athlete", "flag", "seconds", "spans", "decided_by"),
         overrides=nothing("session", "athlete"),
         bounds=nothing("session", "athlete", "round_no"),

@@ -37,7 +37,7 @@ def answers_sections(answers, *, own: bool = False) -> list[Section]:
         made += [_harder(rounds), _level(rounds)]
     else:
         made.append(_section(say.HARDER, say.CANNOT_TELL, _listed(nothing_compared(answers))))
-    made += [_fitter(answers), *_paper(answers)]
+    made += [_fitter(answers), *_rest(answers), *_paper(answers)]
     if own and rounds:
         made += _athletes(answers, rounds)
     made.append(_cannot(answers))
@@ -227,6 +227,27 @@ def _other_fitness(outcome: str, answer) -> str:
     )
 
 
+def _rest(answers) -> list[Section]:
+    """How far heart rate falls in the rests, by their ends where the recordings show them."""
+    rests = answers.description.rests
+    table = rests.table if rests else None
+    if table is None or table.empty:
+        return []
+    said = []
+    for measure, one, several in (
+        ("hr_rest_end_bpm", say.REST_END, say.REST_ENDS),
+        ("hr_recovery_60s_bpm", say.REST_MINUTE, say.REST_MINUTES),
+    ):
+        rows = table[table["outcome"] == measure].sort_values("round_no")
+        if rows.empty:
+            continue
+        first, last = rows.iloc[0], rows.iloc[-1]
+        words = {"first": format_number(first["mean"], 0), "last": format_number(last["mean"], 0)}
+        words |= {"round": int(first["round_no"]), "later": int(last["round_no"])}
+        said.append((several if len(rows) > 1 else one).format(**words))
+    return [_section(say.A_REST, "", _listed(said))]
+
+
 def _paper(answers) -> list[Section]:
     answer = answers.published()
     if not answer or not answer.correlations:
@@ -236,12 +257,12 @@ def _paper(answers) -> list[Section]:
         paper=named(c.finding),
         theirs=format_number(c.r, 2),
         ours=format_number(c.r_new, 2),
-        expected=format_ci(c.prediction_low, c.prediction_high, 2),
     )
+    expected = say.EXPECTED_OF_OURS.format(expected=format_ci(c.prediction_low, c.prediction_high, 2))
     from ..telling.study.small_figures import draw_beside_paper
 
     picture = Picture("answers_paper", partial(draw_beside_paper, answer), "")
-    return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text]), picture])]
+    return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text, expected]), picture])]
 
 
 def _athletes(answers, rounds: dict) -> list[Section]:

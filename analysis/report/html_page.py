@@ -132,7 +132,8 @@ def contents(document: Document) -> str:
             inner = "" if s.level == 1 and not several else " class=inner"
             if s.title and (s.level == 1 or not several):
                 items.append(f'<li{inner}><a href="#{s.anchor}">{_esc(s.title)}</a></li>')
-    return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{"".join(items)}</ol></nav>'
+    kind = ' class="layers"' if several else ""
+    return f'<nav{kind} aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{"".join(items)}</ol></nav>'
 
 
 def picture_uri(svg: bytes) -> str:

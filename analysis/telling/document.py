@@ -208,7 +208,7 @@ def paragraphs(texts: str | Iterable[str] | None, kind: str = "body") -> tuple[P
 
 _NUMBER = re.compile(
     r"^[<>≥≤]?\s?[+\-−]?\.?\d[\d.,]*(\s?%)?(\s\([^)]{0,24}\))?(\s\[\d+\])?(\sto\s[+\-−]?[\d.,]+(\s?%)?)?(,\s\d+)?"
-    r"(\s[^\s\d]{1,9})?$|^$|^–$|^not available$|^not shown$"
+    r"(\s\+\s\d+\s(HI|LO))*(\s[^\s\d]{1,9})?$|^$|^–$|^not available$|^not shown$"
 )
 _WHOLE = re.compile(r"^[<>≥≤]?\s?[+\-−]?\d*")
 """What stands before the decimal point."""

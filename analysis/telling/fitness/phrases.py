@@ -51,16 +51,7 @@ ABSTRACT_READING = {
     "too imprecise": "neither a relation nor its absence was shown",
 }
 CORRELATION = "Over athletes, without adjustment, the correlation was r = {r} ({span}; p {p})."
-NO_BESIDE_SAME = "In {outcome} the difference was {size} ({span}), with the same reading."
-BESIDE_OTHER = "In {outcome} the difference was {size} ({span}): {reading}."
-ABSTRACT = "Athletes {step} fitter differed by {size} in {outcome} (95 % interval {span}): {reading}."
-ABSTRACT_READING = {
-    "negligible": "too little to matter",
-    "supported": "as expected",
-    "opposite": "against what was expected",
-    "too imprecise": "neither a relation nor its absence was shown",
-}
-CORRELATION = "A correlation over athletes is not defined, since one of the two does not vary."
+NO_CORRELATION = "A correlation over athletes is not defined, since one of the two does not vary."
 MATTERS = "The smallest difference that matters is {matters}."
 READING = {
     "negligible": "The difference was shown to be smaller than that.",

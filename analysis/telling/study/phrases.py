@@ -18,7 +18,7 @@ A_REST = "What does a rest give back?"
 EACH_ATHLETE = "Each athlete"
 CANNOT = "What this cannot decide"
 CANNOT_DECIDE = "Why: rounds come in order, and nobody was given fitness. {clubs}, {evenings}."
-CAUTION = "Before shorter rests or more rounds: only athletes cleared to spar, a first-aider present, and anyone may stop."
+CAUTION = "Before shorter rests or more rounds: only athletes cleared to spar, and a first-aider present."
 SESSIONS = "How hard are the sessions?"
 
 SHORT_NAMES = {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "exertion"}
@@ -38,9 +38,13 @@ CANNOT_TELL_OF = "{Outcome}: we cannot tell."
 FOR_MONDAY = "For Monday: {weighed}"
 REPEATS_VERDICT = "We cannot tell yet whether fitter athletes run lower. "
 OTHER_FITNESS = "{Outcome}: anything from {low} to {high} fits."
-BESIDE_PAPER = "{paper} found r = {theirs}; ours is {ours}. Anything from {expected} would have fitted."
+BESIDE_PAPER = "{paper} found r = {theirs}; ours is {ours}."
+EXPECTED_OF_OURS = "Anything from {expected} would have fitted."
 
-REST = "At the end of a rest, heart rate was {low} beats lower than in the round (95 % interval {span})."
+REST_END = "At its end, heart rate was {first} beats (after round {round})."
+REST_ENDS = "At its end, heart rate was {first} beats after round {round} and {last} after round {later}."
+REST_MINUTE = "In its first minute heart rate fell by {first} beats."
+REST_MINUTES = "In its first minute heart rate fell by {first} beats, later by {last}."
 ATHLETES = "Change from the first to the last round, beside each athlete's own noise."
 
 # plan and size
