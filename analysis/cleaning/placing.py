@@ -263,7 +263,7 @@ def join_files(session: str, athlete: str, parts: list[Placed], remarks: list) -
         if not free.all():
             remarks.append(
                 f"{athlete}, session {session}: {part.recording.file} overlaps another file of the same athlete; "
-                f"{int((~free).sum())} of its rows were left out."
+                f"{int((~free).sum())} of its rows were left out. To use them, list this file alone in recordings.csv."
             )
         if not free.any():
             continue

@@ -208,13 +208,16 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
     odd = ~np.isnan(rates) & (~np.isfinite(rates) | (rates < 0))
     if odd.any():
         remarks.append(
-            f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative or infinite) taken as missing."
+            f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative or infinite) taken as missing; nothing "
+            "to do."
         )
     zero = rates == 0
     rates = np.where(odd | zero, np.nan, rates)
     timed = np.isfinite(seconds)
     if not timed.all():
-        remarks.append(f"{plural(int((~timed).sum()), 'row')} without a readable time left out.")
+        remarks.append(
+            f"{plural(int((~timed).sum()), 'row')} without a readable time left out; where there are many, export the file again."
+        )
         seconds, rates, zero = seconds[timed], rates[timed], zero[timed]
     if not _has_rate(rates):
         raise RecordingError(
@@ -224,13 +227,16 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
     if np.ptp(seconds) > MAX_SPAN_S:
         near = np.abs(seconds - np.median(seconds)) <= MAX_SPAN_S / 2
         if near.mean() >= MOST_NEAR:
-            remarks.append(f"{plural(int((~near).sum()), 'row')} with a time far from the rest left out.")
+            remarks.append(
+                f"{plural(int((~near).sum()), 'row')} with a time far from the rest left out; export the file again."
+            )
             seconds, rates, zero = seconds[near], rates[near], zero[near]
     step = np.diff(seconds)
     if (step < 0).any():
         back = format_number(float(-step.min()), 0, unit="s")
         remarks.append(
-            f"Time ran backward {plural(int((step < 0).sum()), 'time')} (by up to {back}); rows were put in time order."
+            f"Time ran backward {plural(int((step < 0).sum()), 'time')} (by up to {back}); rows were put in time order. "
+            "Look at the picture of the trace; set the stretch aside in decisions.csv (from_s, to_s) where it looks wrong."
         )
         order = np.argsort(seconds, kind="stable")
         seconds, rates, zero = seconds[order], rates[order], zero[order]
@@ -254,7 +260,7 @@ def _resolve_repeats(seconds, rates, zero, step, remarks):
     count = np.bincount(group, weights=there)
     total = np.bincount(group, weights=np.where(there, rates, 0.0))
     remarks.append(
-        f"{plural(len(seconds) - int(first.sum()), 'row')} with a repeated time merged into one by the mean."
+        f"{plural(len(seconds) - int(first.sum()), 'row')} with a repeated time merged into one by the mean; nothing to do."
     )
     merged = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
     return seconds[first], merged, np.bincount(group, weights=zero) > 0
