@@ -128,3 +128,18 @@ def test_an_illegible_record_counts_as_a_look(tmp_path):
     (tmp_path / TAKEN_FILE).write_text("date,n_athletes\n2026-03-06,some\n", encoding="utf-8")
     assert {q.status for q in question_statuses(study)} == {"exploratory"}
     assert np.isin(0, looks_taken(tmp_path))
+
+
+def test_looks_are_told_in_the_plan_the_notebook_and_the_supplement(tmp_path):
+    from analysis.telling.planning.sentences import plain_looks, table_looks
+    from analysis.telling.study.tables import looks_table
+
+    answers = Answers(grown(tmp_path, 6))
+    assert "The data are looked at with 4, 6 and 9 athletes." in next(tmp_path.glob("plan_*.md")).read_text(
+        encoding="utf-8"
+    )
+    assert "with 4, 6 and 9 athletes, and at no other number" in plain_looks(answers.planned_looks)
+    assert table_looks(answers.planned_looks)["Athletes"].tolist() == [4, 6, 9]
+    table = looks_table(answers.looks)
+    assert "planned look 2, with 6 athletes" in table.caption
+    assert len(table.shown) == len(answers.looks)
