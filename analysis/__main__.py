@@ -42,6 +42,13 @@ def build_parser():
     new.add_argument(
         "--scale", default="6-20", metavar="SCALE", help="exertion scale: 6-20, 0-10 or 0-100 (default 6-20)"
     )
+    new.add_argument(
+        "--athletes",
+        type=int,
+        default=0,
+        metavar="N",
+        help="how many will come: fills in their codes and rounds",
+    )
     new.add_argument("--csv", action="store_true", help="write CSV files instead of one workbook")
     new.add_argument(
         "--survey", action="store_true", help="for sessions that other people send in, instead of rounds"
@@ -136,6 +143,7 @@ def run_new(options):
         survey=options.survey,
         training=options.training,
         workbook=not options.csv,
+        athletes=options.athletes,
     )
     print(f"Made {made.resolve()}")
     print(f"Fill it in, then: {python_name()} -m analysis check {_quoted(options.folder)}")

@@ -4,7 +4,8 @@ In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, an
 to people is made apart and never written into a study folder.
 """
 
-from .content import build_sheets, make_codes
+from ..study.new_folder import make_codes
+from .content import build_sheets
 from .fitness import fitness_sheets
 from .html import sheets_html
 from .materials import list_materials, write_code_list
@@ -14,6 +15,7 @@ from .texts import texts_pdf
 from .training import training_sheets
 from .write import (
     Evening,
+    fill_tables,
     plan_evening,
     preview_sheets,
     study_athletes,
@@ -28,6 +30,7 @@ __all__ = [
     "Sheet",
     "SheetColumn",
     "build_sheets",
+    "fill_tables",
     "fitness_sheets",
     "list_materials",
     "make_codes",

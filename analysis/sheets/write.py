@@ -7,12 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..basics import KitError, NotYet, Result, check_choice
+from ..basics import KitError, NotYet, Result, check_choice, join_words
 from ..planning import Pairing, Timetable, make_timetable, pair_athletes, sampling_of
 from ..study import Study
 from ..study.approval import approval_of, blood_is_drawn, minors_among
+from ..study.forms import fill_workbook
+from ..study.inventory import WORKBOOK
+from ..study.new_folder import known_rows, make_codes
 from ..study.new_folder import sheet_columns as workbook_columns
-from .content import build_sheets, make_codes
+from .content import build_sheets
 from .html import sheets_html
 from .parts import PAPERS, Sheet
 from .pdf import sheets_pdf
@@ -40,7 +43,8 @@ def study_athletes(study: Study, n: int | None = None) -> list[str]:
     >>> study_athletes(Study(folder=Path(".")), 2)
     ['A01', 'A02']
     """
-    codes = list(study.athletes["athlete"])
+    # before the evening nobody may have signed yet: the codes that are listed count then
+    codes = list(study.athletes["athlete"]) or ([] if len(study.rounds) else sorted(study.known_codes))
     if codes:
         return codes
     n = n or study.plan.n_athletes
@@ -245,6 +249,48 @@ class Evening(Result):
     pairing: Pairing
     timetable: Timetable
     sheets: tuple[Sheet, ...]
+
+
+def fill_tables(evening: Evening | NotYet, study: Study) -> str:
+    """Write codes, rounds, planned opponents and the order of sampling into the study's workbook, where nothing is typed yet.
+
+    Parameters
+    ----------
+    evening : Evening or NotYet
+    study : Study
+
+    Returns
+    -------
+    str
+        What was filled in, and what was left alone since something stands there.
+
+    Examples
+    --------
+    >>> fill_tables(NotYet("planning an evening", "codes"), Study(folder=Path(".")))
+    'Nothing was filled in: there is no evening yet.'
+    """
+    path = study.folder / WORKBOOK
+    if not evening:
+        return "Nothing was filled in: there is no evening yet."
+    if not path.is_file():
+        return f"Nothing was filled in: the study has no {WORKBOOK}."
+    met = evening.pairing.opponents
+    rounds = study.protocol.rounds
+    slots = evening.timetable.slots.sort_values("sample_s", kind="stable")
+    order = {}
+    for k in range(1, rounds + 1):
+        first = [c for c in slots.loc[slots["round_no"] == k, "athlete"] if c in evening.codes]
+        order[k] = [*first, *(c for c in evening.codes if c not in first)]
+    known = known_rows(
+        evening.codes,
+        rounds,
+        session=study.plan.primary_session,
+        opponents={(r.athlete, int(r.round_no)): r.opponent for r in met.itertuples()},
+        order=order,
+    )
+    filled, left = fill_workbook(path, known)
+    done = f"Filled in: {join_words(filled)}." if filled else "Nothing was filled in."
+    return done + (f" Left alone, since something is typed there: {join_words(left)}." if left else "")
 
 
 def plan_evening(

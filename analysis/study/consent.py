@@ -8,7 +8,7 @@ from dataclasses import fields, is_dataclass, replace
 import pandas as pd
 
 from ..basics import join_words, plural
-from .columns import RawTable
+from .columns import RawTable, column_rules
 from .convert import YES_NO
 from .decisions import Decided, Ledger, row_keys
 from .plausible import MEASURES
@@ -136,7 +136,11 @@ def _measured_people(tables: dict[str, pd.DataFrame]) -> list[str]:
     """The codes of whom something was measured."""
     rounds = tables["rounds"]
     some = rounds[rounds[list(MEASURES)].notna().any(axis=1) | rounds["lactate_limit"].ne("")]
-    sheets = (some, tables["lactate"], tables["aerobic_tests"], tables["recordings"])
+    tests = tables["aerobic_tests"]
+    keys = {"athlete", "date", "test", "phase", "occasion", "note"}
+    typed = [c for c in column_rules()["aerobic_tests"] if c not in keys]
+    tests = tests[(tests[typed].notna() & tests[typed].ne("")).any(axis=1)] if len(tests) else tests
+    sheets = (some, tables["lactate"], tests, tables["recordings"])
     return list(dict.fromkeys(code for sheet in sheets for code in sheet["athlete"] if code))
 
 

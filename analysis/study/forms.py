@@ -149,9 +149,12 @@ def fill_workbook(path: Path, rows: Mapping[str, Sequence[Row]]) -> tuple[list[s
         sheet = book[table]
         names = [str(c.value).strip() if c.value is not None else "" for c in sheet[1]]
         lacking = {name for row in known for name in row} - set(names)
-        if lacking or _is_filled(sheet):
+        if lacking or _is_filled(sheet, names):
             left.append(table)
             continue
+        for row in sheet.iter_rows(min_row=FIRST_ROW):
+            for cell in row:
+                cell.value = None
         _put_rows(sheet, names, known)
         filled.append(table)
     if filled:
@@ -159,8 +162,14 @@ def fill_workbook(path: Path, rows: Mapping[str, Sequence[Row]]) -> tuple[list[s
     return filled, left
 
 
-def _is_filled(sheet) -> bool:
-    return any(c.value is not None for row in sheet.iter_rows(min_row=FIRST_ROW) for c in row)
+KEYS_ALONE = ("session", "athlete", "round_no", "test")
+"""Columns that a new folder may have filled in; a tab with nothing beside them holds nothing typed."""
+
+
+def _is_filled(sheet, names: Sequence[str]) -> bool:
+    typed = [i for i, name in enumerate(names) if name not in KEYS_ALONE]
+    rows = sheet.iter_rows(min_row=FIRST_ROW, values_only=True)
+    return any(row[i] is not None for row in rows for i in typed if i < len(row))
 
 
 def open_to_change(path: Path, load_workbook):

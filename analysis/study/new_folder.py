@@ -6,13 +6,14 @@ import csv
 import re
 import shutil
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from string import Template
 
 from ..basics import KitError, check_choice, did_you_mean
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
+from .forms import Tab, write_forms
 from .inventory import WORKBOOK
 from .outcomes import OUTCOMES, proposed_directions, proposed_outcomes
 from .plan import PROPOSED_REASON, propose_hypothesis
@@ -191,9 +192,6 @@ def texts_to_rewrite(*, training: bool = False) -> dict[str, str]:
     return {path.name: path.read_text(encoding="utf-8") for path in files}
 
 
-LAST_FORMATTED_ROW = 2_000
-
-
 def new_study(
     folder: str | Path,
     *,
@@ -205,6 +203,7 @@ def new_study(
     survey: bool = False,
     training: bool = False,
     workbook: bool = True,
+    athletes: int = 0,
 ) -> Path:
     """Make an empty study folder.
 
@@ -227,6 +226,8 @@ def new_study(
         phases. Default False.
     workbook : bool
         One study.xlsx (default), or CSV files.
+    athletes : int
+        How many will come: the tables then hold their codes and rounds already. Default 0: none.
 
     Returns
     -------
@@ -262,6 +263,7 @@ def new_study(
         tests=tests,
         training=training,
     )
+    known = known_rows(make_codes(athletes), rounds, tests=tests) if athletes and not survey else {}
     sheets = SURVEY_SHEETS if survey else STUDY_SHEETS + (TRAINING_SHEETS if training else ())
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -277,10 +279,11 @@ def new_study(
             for name, text in texts_to_rewrite(training=training).items():
                 _write(folder / "texts" / name, text)
         if workbook:
-            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey, training)
+            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey, training, known)
         else:
             for table in sheets:
-                _write_csv(folder / f"{table}.csv", *_heads(table, tests, scale, training))
+                heads = _heads(table, tests, scale, training)
+                _write_csv(folder / f"{table}.csv", *heads, known.get(table, ()))
     except OSError as error:
         if not existed:
             shutil.rmtree(folder, ignore_errors=True)
@@ -343,53 +346,89 @@ def _heads(
     return names, [scale if name == "exertion" else unit for name, unit in zip(names, units, strict=True)]
 
 
-def _write_csv(path: Path, names: list[str], units: list[str]) -> None:
+def _write_csv(
+    path: Path, names: list[str], units: list[str], rows: Sequence[Mapping[str, str]] = ()
+) -> None:
     with path.open("w", encoding="utf-8-sig", newline="") as file:
-        csv.writer(file).writerows([names, units])
+        csv.writer(file).writerows([names, units, *([row.get(n, "") for n in names] for row in rows)])
 
 
 def _write_workbook(
-    path: Path, sheets: tuple[str, ...], tests: tuple[str, ...], scale: str, survey: bool, training: bool
+    path: Path,
+    sheets: tuple[str, ...],
+    tests: tuple[str, ...],
+    scale: str,
+    survey: bool,
+    training: bool,
+    known: dict[str, list[dict[str, str]]],
 ) -> None:
-    from openpyxl import Workbook
-    from openpyxl.styles import Font, PatternFill
-    from openpyxl.utils import get_column_letter
-    from openpyxl.worksheet.datavalidation import DataValidation
-
-    book = Workbook()
-    book.remove(book.active)
-    bold, grey = Font(bold=True), PatternFill("solid", fgColor="EEEEEE")
+    tabs, described = [], []
     for table in sheets:
-        sheet = book.create_sheet(table)
         names, units = _heads(table, tests, scale, training)
-        sheet.append(names)
-        sheet.append(units)
-        sheet.freeze_panes = "B3" if names[0] in ("athlete", "person") else "C3"
-        for place, name in enumerate(names, start=1):
-            letter = get_column_letter(place)
-            sheet.column_dimensions[letter].width = max(12, len(name) + 2)
-            sheet.column_dimensions[letter].number_format = "@"
-            for row, font in ((1, bold), (2, Font(italic=True))):
-                cell = sheet.cell(row, place)
-                cell.font, cell.fill, cell.number_format = font, grey, "@"
-            column = sheet_column(table, name)
-            words = column.choices or (("yes", "no") if column.kind == "yes_no" else ())
-            if words:
-                choice = DataValidation(type="list", formula1=f'"{",".join(words)}"', allow_blank=True)
-                choice.add(f"{letter}3:{letter}{LAST_FORMATTED_ROW}")
-                sheet.add_data_validation(choice)
-    notes = book.create_sheet("notes")
-    for line in notes_lines(survey=survey):
-        notes.append([line])
-    notes.append([])
-    notes.append(["table", "column", "unit", "what it means", "what may be written"])
-    for cell in notes[notes.max_row]:
-        cell.font = bold
-    for table in sheets:
-        wanted = set(sheet_columns(table, tests, training=training))
-        for line in describe_columns(table).itertuples(index=False):
-            if line.column in wanted:
-                notes.append([line.table, line.column, line.unit, line.meaning, line.allowed])
-    for letter, width in zip("ABCDE", (16, 28, 12, 70, 44), strict=True):
-        notes.column_dimensions[letter].width = width
-    book.save(path)
+        columns = tuple(sheet_column(table, name) for name in names)
+        tabs.append(Tab(table, columns, tuple(units), tuple(known.get(table, ()))))
+        described += [
+            [line.table, line.column, line.unit, line.meaning, line.allowed]
+            for line in describe_columns(table).itertuples(index=False)
+            if line.column in names
+        ]
+    notes = [[line] for line in notes_lines(survey=survey)]
+    notes += [[""], ["table", "column", "unit", "what it means", "what may be written"], *described]
+    write_forms(path, tabs, notes, tests=tests)
+
+
+def make_codes(n: int, *, letter: str = "A") -> list[str]:
+    """Make codes for athletes who have none yet.
+
+    Parameters
+    ----------
+    n : int
+        How many, at least 1.
+    letter : str
+        What they begin with. Default "A".
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> make_codes(3)
+    ['A01', 'A02', 'A03']
+    """
+    if n != int(n) or n < 1:
+        raise KitError(f"n is {n}, but must be a whole number from 1 on.")
+    return [f"{letter}{i:0{max(2, len(str(int(n))))}d}" for i in range(1, int(n) + 1)]
+
+
+def known_rows(
+    codes: Sequence[str],
+    rounds: int,
+    *,
+    session: str = "1",
+    tests: Sequence[str] = (),
+    opponents: Mapping[tuple[str, int], str] | None = None,
+    order: Mapping[int, Sequence[str]] | None = None,
+    starts: Mapping[int, str] | None = None,
+) -> dict[str, list[dict[str, str]]]:
+    """Return the keys that are known before the evening, for each table: what the printed sheets say as well.
+
+    `opponents` maps code and round to the planned opponent, `order` a round to the codes in the order of sampling, `starts` a
+    round to its planned start; round 0 stands for what is taken before sparring.
+    """
+    opponents, order, starts = opponents or {}, order or {}, starts or {}
+    rows = [
+        {"session": session, "athlete": code, "round_no": str(k), "opponent": opponents.get((code, k), "")}
+        for k in range(rounds + 1)
+        for code in order.get(k, codes)
+    ]
+    return {
+        "sessions": [{"session": session}],
+        "clock": [
+            {"session": session, "round_no": str(k), "note": starts.get(k, "")} for k in range(1, rounds + 1)
+        ],
+        "athletes": [{"athlete": code} for code in codes],
+        "attendance": [{"session": session, "athlete": code} for code in codes],
+        "rounds": rows,
+        "aerobic_tests": [{"athlete": code, "test": test} for test in tests for code in codes],
+    }
