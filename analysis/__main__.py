@@ -4,10 +4,15 @@ Only the standard library is needed here; a command imports a room when it runs.
 """
 
 import argparse
+import json
 import os
+import secrets
+import socket
 import subprocess
 import sys
+import tempfile
 import time
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from .environment import ROOT, python_name, refuse_old_python, relaunch, setup
@@ -238,26 +243,71 @@ def run_lab(options):
     target, kept = copy_notebooks(folder)
     for name in kept:
         print(f"Kept your changed copy of {name}; the kit's own is in {ROOT / 'notebooks'}")
-    quiet = os.pathsep.join(filter(None, [str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")]))
-    environment = {**os.environ, "STUDY_FOLDER": str(folder), "JUPYTER_CONFIG_PATH": quiet}
-    environment["STUDY_KIT_OWN_STARTUP"] = os.environ.get("PYTHONSTARTUP", "")
-    environment["PYTHONSTARTUP"] = str(ROOT / "analysis" / "notebook" / "startup.py")
     command = [
         sys.executable,
         "-m",
         "jupyterlab",
         f"--notebook-dir={target}",
         "--LabApp.default_url=/lab/tree/00_start_here.ipynb",
+        "--ServerApp.ip=127.0.0.1",
         "--LabApp.news_url=",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]
     if options.no_browser:
         command.append("--no-browser")
+    port, token = free_port(), secrets.token_hex(24)
+    command.append(f"--ServerApp.port={port}")
     print(f"Starting the notebooks in {target} (stop with Ctrl+C, twice)")
-    try:
-        return subprocess.call(command, env=environment, cwd=target)
-    except KeyboardInterrupt:
-        return 0
+    print(f"Their address, for this machine alone: http://127.0.0.1:{port}/lab?token={token}", flush=True)
+    with own_settings_of_lab(token) as private:
+        path = os.pathsep.join(
+            filter(None, [private, str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")])
+        )
+        environment = {**os.environ, "STUDY_FOLDER": str(folder), "JUPYTER_CONFIG_PATH": path}
+        environment["STUDY_KIT_OWN_STARTUP"] = os.environ.get("PYTHONSTARTUP", "")
+        environment["PYTHONSTARTUP"] = str(ROOT / "analysis" / "notebook" / "startup.py")
+        for name in ("JUPYTER_TOKEN", "JUPYTER_TOKEN_FILE", "JUPYTER_PREFER_ENV_PATH", "JUPYTER_NO_CONFIG"):
+            environment.pop(name, None)
+        try:
+            return subprocess.call(command, env=environment, cwd=target)
+        except KeyboardInterrupt:
+            return 0
+
+
+def free_port(first=8888):
+    """Return a port of this machine that nobody uses, the usual one where it is free."""
+    for port in (*range(first, first + 50), 0):
+        with socket.socket() as probe, suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return probe.getsockname()[1]
+    return first
+
+
+@contextmanager
+def own_settings_of_lab(token):
+    """Give a folder of settings that goes before the user's own: this machine alone, and only with the token."""
+    nobody_else = {
+        "ip": "127.0.0.1",
+        "sock": "",
+        "allow_remote_access": False,
+        "allow_origin": "",
+        "allow_origin_pat": "",
+    }
+    server = {
+        **nobody_else,
+        "password": "",
+        "disable_check_xsrf": False,
+        "identity_provider_class": "jupyter_server.auth.identity.PasswordIdentityProvider",
+    }
+    identity = {"token": token}
+    settings = {
+        "ServerApp": server,
+        "IdentityProvider": identity,
+        "PasswordIdentityProvider": {**identity, "hashed_password": "", "password_required": False},
+    }
+    with tempfile.TemporaryDirectory(prefix="lab") as folder:  # open to its owner alone
+        (Path(folder) / "jupyter_server_config.json").write_text(json.dumps(settings), encoding="utf-8")
+        yield folder
 
 
 def run_pace(options):
@@ -321,6 +371,9 @@ def main(arguments=None):
         return code
     from .basics import KitError
 
+    for stream in (sys.stdout, sys.stderr):  # names of files may hold signs that this terminal cannot write
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
     try:
         return globals()[f"run_{options.command}"](options)
     except KitError as error:
@@ -332,6 +385,10 @@ def main(arguments=None):
     except BrokenPipeError:  # the reader of our output has had enough (for example | head)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:  # a disk that is full or may not be written
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"{where}{error.strerror or error}. Put that right and run the command again.", file=sys.stderr)
+        return 1
 
 
 def _quoted(path):

@@ -11,7 +11,7 @@ import pandas as pd
 from ..answers.describe import REST_MEASURES
 from ..basics import check_choice, format_number
 from ..study import OUTCOMES
-from .html_page import page, picture_uri, table_rows
+from .html_page import page, picture_uri, sanitised, table_rows
 
 TEMPLATE = Path(__file__).with_name("texts") / "athlete_page.md"
 """The text that is used until the club writes its own in texts/athlete_page.md of the study folder."""
@@ -130,7 +130,7 @@ def athlete_page(answers, piece: tuple) -> str:
     }
     if not places["trace"]:
         text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
-    body = mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete))
+    body = sanitised(mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete)))
     body += _training(answers, athlete)
     for name, content in places.items():
         body = re.sub(rf"<p>\s*\{{{name}\}}\s*</p>", lambda _, c=content: c, body)

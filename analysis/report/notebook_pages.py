@@ -7,13 +7,12 @@ import html
 import os
 import pickle
 import re
-import shutil
 import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty
@@ -297,7 +296,7 @@ def notebook_page(notebook, title: str) -> str:
     """Return an executed notebook as one page in the style of the kit."""
     from nbconvert.exporters import HTMLExporter
 
-    from .html_page import page
+    from .html_page import page, sanitised
 
     notebook = _without_widgets(notebook)
     exporter = HTMLExporter(template_name="basic", anchor_link_text="")
@@ -308,45 +307,6 @@ def notebook_page(notebook, title: str) -> str:
     return page(
         title, f'<style>{_NOTEBOOK_STYLE}</style>\n<div class="notebook">{body}</div>', _nav(notebook)
     )
-
-
-def sanitised(body: str) -> str:
-    """Return HTML without anything that a browser would run or fetch: only what stands in the lists below stays."""
-    import bleach
-    from bleach.css_sanitizer import CSSSanitizer
-
-    pictures: list[str] = []  # long, harmless, and slow to look through
-
-    def aside(found: re.Match) -> str:
-        pictures.append(found[0])
-        return f"data:image/{len(pictures) - 1}"
-
-    body = _PICTURE.sub(aside, body)
-    styles = CSSSanitizer(allowed_css_properties=_STYLES)
-    body = bleach.clean(
-        body, tags=_TAGS, attributes=_may_stay, protocols={"https", "mailto", "data"}, css_sanitizer=styles
-    )
-    body = re.sub(r"<iframe(?![^>]* sandbox=)", '<iframe sandbox=""', body)
-    return re.sub(r"data:image/(\d+)(?=[\"'])", lambda m: pictures[int(m[1])], body)
-
-
-_PICTURE = re.compile(r"data:image/(?:png|svg\+xml|jpeg);base64,[A-Za-z0-9+/=]+(?=[\"'])")
-_MAY_STAY = {
-    "tags": "a b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3 h4 h5 h6 hr i "
-    "iframe img li ol p pre s section small span strong sub summary sup table tbody td tfoot th thead tr u ul",
-    "styles": "border height margin margin-left max-width overflow overflow-x padding text-align vertical-align width",
-    "attributes": "class id title style scope tabindex role width height alt colspan rowspan start lang sandbox srcdoc "
-    "aria-label aria-labelledby aria-hidden aria-describedby",
-}
-_TAGS, _STYLES, _ATTRIBUTES = (frozenset(words.split()) for words in _MAY_STAY.values())
-
-
-def _may_stay(tag: str, name: str, value: str) -> bool:
-    if (tag, name) == ("img", "src"):
-        return bool(re.fullmatch(r"data:image/\d+", value))
-    if (tag, name) == ("a", "href"):
-        return bool(re.match(r"#|\d\d_\w+\.html(#|$)|https://|mailto:", value))
-    return name in _ATTRIBUTES and (name not in ("sandbox", "srcdoc") or tag == "iframe")
 
 
 def _tidied(line: str) -> str:
@@ -429,6 +389,17 @@ def copy_notebooks(folder: str | Path) -> tuple[Path, list[str]]:
     []
     """
     target = Path(folder) / "notebooks"
+    if not Path(folder).is_dir():
+        raise KitError(f"{folder}: no such folder. Give the study folder.")
+    try:
+        return target, _copy_into(target)
+    except OSError as error:
+        raise KitError(
+            f"The notebooks could not be copied into {target} ({error.strerror or error})."
+        ) from error
+
+
+def _copy_into(target: Path) -> list[str]:
     target.mkdir(parents=True, exist_ok=True)
     memory = target / ".copied"
     copied = (
@@ -440,7 +411,18 @@ def copy_notebooks(folder: str | Path) -> tuple[Path, list[str]]:
         if mine.exists() and checksum(mine) not in (copied.get(source.name), checksum(source)):
             kept.append(source.name)
             continue
-        shutil.copyfile(source, mine)
+        _replace_whole(mine, source.read_bytes())
         copied[source.name] = checksum(mine)
-    memory.write_text("".join(f"{mark}  {name}\n" for name, mark in sorted(copied.items())))
-    return target, kept
+    _replace_whole(memory, "".join(f"{mark}  {name}\n" for name, mark in sorted(copied.items())).encode())
+    return kept
+
+
+def _replace_whole(path: Path, content: bytes) -> None:
+    """Write a file aside and put it in place, so that a full disk leaves what was there."""
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_bytes(content)
+        partial.replace(path)
+    finally:
+        with suppress(OSError):
+            partial.unlink()

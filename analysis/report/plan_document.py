@@ -37,7 +37,15 @@ def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | 
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
     fixed = fix_plan(folder, athletes=athletes, amendment=amendment)
     word = fixed.path.with_suffix(".docx")
-    write_word(as_document(fixed, size_blocks), word)
+    try:
+        write_word(as_document(fixed, size_blocks), word)
+    except OSError as error:
+        for path in (*fixed.files, word):
+            path.unlink(missing_ok=True)
+        why = error.strerror or error
+        raise KitError(
+            f"{word.name} could not be written ({why}). Nothing was fixed: run freeze again."
+        ) from error
     return [*fixed.files, word]
 
 

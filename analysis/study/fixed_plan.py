@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import hashlib
 import json
@@ -457,13 +458,26 @@ def freeze_plan(
 
 
 def _write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet, whole or not at all."""
+    partial = path.with_name(f".{path.name}.partial")
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
+        with partial.open("w", encoding="utf-8", newline="\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
+        if path.exists():
+            raise FileExistsError
+        partial.rename(path)
     except FileExistsError:
         raise KitError(f"{path.name} is there already and is not overwritten.") from None
+    except OSError as error:
+        why = error.strerror or error
+        raise KitError(
+            f"{path.name} could not be written ({why}). Nothing was fixed: run freeze again."
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            partial.unlink()
 
 
 def _paragraphs(justification: Justification) -> tuple[str, ...]:

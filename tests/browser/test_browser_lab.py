@@ -74,7 +74,7 @@ def lab(browser, tmp_path_factory):
 def _address(process, lines):
     for _ in range(600):
         found = re.search(r"http://(?:localhost|127\.0\.0\.1):\d+/lab\S*token=\w+", " ".join(lines))
-        if found:
+        if found and "ServerApp] http://" in " ".join(lines):  # from then on it answers
             return found[0]
         if process.poll() is not None:
             break

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, sanitised
+from analysis.report.html_page import sanitised
+from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks
 
 pytestmark = pytest.mark.browser
 
