@@ -40,9 +40,14 @@ def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | 
     try:
         write_word(as_document(fixed, size_blocks), word)
     except OSError as error:
-        for path in (*fixed.files, word):
-            path.unlink(missing_ok=True)
+        word.unlink(missing_ok=True)
         why = error.strerror or error
+        if amendment:  # what it amends has moved: the amended plan stays, whole
+            raise KitError(
+                f"{word.name} could not be written ({why}). {fixed.path.name} holds the amended plan."
+            ) from error
+        for path in fixed.files:
+            path.unlink(missing_ok=True)
         raise KitError(
             f"{word.name} could not be written ({why}). Nothing was fixed: run freeze again."
         ) from error

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import hashlib
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -31,6 +29,7 @@ from .outcomes import OUTCOMES, QUESTIONS, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_looks, about_multiplicity
 from .protocol import Protocol, protocol_values
+from .text_files import write_new
 from .training import plan_part
 
 
@@ -444,40 +443,17 @@ def freeze_plan(
     }
     paths = (folder / name, folder / FIXED_FILE)
     kept = folder / amendments[-1]["file"] if amendments else None
-    _write_new(paths[0], text)
+    write_new(paths[0], text)
     try:
         if kept is not None:
             paths[1].rename(kept)
-        _write_new(paths[1], json.dumps(content, indent=2, ensure_ascii=False, sort_keys=True) + "\n")
+        write_new(paths[1], json.dumps(content, indent=2, ensure_ascii=False, sort_keys=True) + "\n")
     except (OSError, KitError):
         paths[0].unlink(missing_ok=True)
         if kept is not None and kept.exists() and not paths[1].exists():
             kept.rename(paths[1])
         raise
     return replace(document, path=paths[0], files=paths)
-
-
-def _write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet, whole or not at all."""
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        with partial.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            raise FileExistsError
-        partial.rename(path)
-    except FileExistsError:
-        raise KitError(f"{path.name} is there already and is not overwritten.") from None
-    except OSError as error:
-        why = error.strerror or error
-        raise KitError(
-            f"{path.name} could not be written ({why}). Nothing was fixed: run freeze again."
-        ) from error
-    finally:
-        with contextlib.suppress(OSError):
-            partial.unlink()
 
 
 def _paragraphs(justification: Justification) -> tuple[str, ...]:
