@@ -117,7 +117,8 @@ def _work(line) -> str:
         times = f"{format_number(line['repetitions'], 0)} × {_span(line['work_s'])}"
     sets = f", {format_number(line['sets'], 0)} sets" if line["sets"] > 1 else ""
     rest = f", {_span(line['rest_s'])} between" if line["rest_s"] == line["rest_s"] else ""
-    said = f"{line['title']}: {times}{sets}{rest}. {line['note']}"
+    name = "" if times.startswith(line["title"]) else f"{line['title']}: "
+    said = f"{name}{times}{sets}{rest}. {line['note']}"
     return said.strip().rstrip(".") + "."
 
 
