@@ -10,11 +10,14 @@ from made_events import EVENT_RULES, lose_contact, round_errors, seconds_written
 from made_studies import MadeStudy
 from made_traces import make_trace
 
+from analysis.answers.describe import describe_rests
 from analysis.cleaning import CleaningRules, clean_study
 from analysis.cleaning.clocks import clock_in_words, find_clock
 from analysis.recordings import read_recording
 from analysis.study import check_study
 from analysis.telling.cleaning.sentences import look_into_recordings, plain_account
+from analysis.telling.study.sentences import plain_rests
+from analysis.telling.study.tables import tabulate_recovery
 
 RULES = CleaningRules()
 DECIDED = {
@@ -342,3 +345,27 @@ def test_the_maximum_of_a_gas_exchange_file_is_a_mean_never_one_breath(tmp_path)
     one.athlete_rows["A01"] |= {"hr_max_bpm": 170}
     (said,) = [w for w in clean_study(one.load()).warnings if "fitness test" in w]
     assert "201" in said and "A01_ramp.csv" in said
+
+
+def test_heart_rate_in_the_rests_is_described_and_told(tmp_path):
+    one = made(tmp_path, athletes=6)
+    rows = clean_study(one.load()).rows
+    for code in one.codes:
+        trace = one.traces[code]
+        mine = rows[rows["athlete"] == code].set_index("round_no")
+        for k in (1, 2):
+            bell, end = int(trace.starts[k]), int(trace.starts[k - 1] + trace.work_s)
+            assert mine.loc[k, "hr_rest_end_bpm"] == pytest.approx(
+                trace.truth[bell - 10 : bell].mean(), abs=1
+            )
+            fall = trace.truth[end - 5 : end].mean() - trace.truth[end + 55 : end + 65].mean()
+            assert mine.loc[k, "hr_recovery_60s_bpm"] == pytest.approx(fall, abs=1)
+        assert np.isnan(mine.loc[3, "hr_rest_end_bpm"])
+    rests = describe_rests(rows, "1")
+    line = rests.table.query("outcome == 'hr_rest_end_bpm' and round_no == 2").iloc[0]
+    assert line["mean"] == pytest.approx(rows.loc[rows["round_no"] == 2, "hr_rest_end_bpm"].mean())
+    assert line["n_athletes"] == 6 and line["ci_low"] < line["mean"] < line["ci_high"]
+    assert set(rests.table["round_no"]) == {1, 2}
+    text = plain_rests(rests)
+    assert f"{line['mean']:.0f}\N{NO-BREAK SPACE}bpm after round 2" in text and "heart rate fell by" in text
+    assert tabulate_recovery(rests).shape == (2, 3)
