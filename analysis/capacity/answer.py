@@ -225,6 +225,9 @@ def point_table(planned: Prepared, data: pd.DataFrame, capacity: pd.DataFrame) -
         points["capacity_error"] = points["athlete"].map(errors).astype(float)
     else:
         points["capacity_error"] = np.nan
+    if "error_kind" in capacity.columns:
+        kinds = capacity.assign(athlete=capacity["athlete"].astype(str)).set_index("athlete")["error_kind"]
+        points["error_kind"] = points["athlete"].map(kinds)
     own = data.groupby("athlete").first()
     for column in ("sex", "group", "age_years"):
         if column not in points.columns:

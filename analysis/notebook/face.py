@@ -60,7 +60,7 @@ class Told:
 
 
 say = Told("sentences", "tables", "methods")
-draw = Told("figures")
+draw = Told("figures", "check_figures", "account_figures")
 planning = Room("analysis.planning")
 sheets = Room("analysis.sheets")
 sliders = Room("analysis.notebook.sliders")

@@ -58,7 +58,7 @@ def rests_picture(rests) -> Picture:
 
 def missing_picture(cleaned) -> Picture | None:
     """What was measured of whom in which round; nothing where every mean was typed and none is missing."""
-    from ..telling.cleaning.figures import draw_missing
+    from ..telling.cleaning.account_figures import draw_missing
 
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     if not cleaned.traces and rows["hr_mean_bpm"].notna().all():
@@ -94,9 +94,71 @@ def fitness_picture(outcome: str, answer) -> Picture:
     return Picture(f"fitness_{outcome}", partial(draw_capacity, answer), caption)
 
 
+def all_steps_picture(found: dict) -> Picture | None:
+    """The steps of every outcome side by side."""
+    from ..telling.rounds.figures import draw_steps
+
+    if not found:
+        return None
+    caption = (
+        "Steps from round to round and from the first to the last, with 95 % intervals (model with Kenward-Roger). Shaded: "
+        "changes too small to matter. Filled: shown to change."
+    )
+    return Picture("steps", partial(draw_steps, list(found.values())), caption)
+
+
+def further_pictures(answers) -> list[Picture]:
+    """Pictures of the evening for the supplement: traces, share of the maximum, time in bands, levels, evening to evening."""
+    from ..telling.cleaning.account_figures import draw_time_in_bands
+    from ..telling.cleaning.figures import draw_overview
+    from ..telling.fitness.figures import draw_levels
+    from ..telling.rounds.figures import draw_evenings, draw_rounds
+
+    cleaned, made = answers.cleaned, []
+    if cleaned and cleaned.traces:
+        caption = "Heart rate of the evening on the timekeeper's clock, rounds shaded, samples that were set aside marked."
+        made.append(Picture("traces", partial(draw_overview, cleaned), caption))
+    if cleaned and draw_time_in_bands(cleaned) is not None:
+        caption = "Minutes of each round in the bands of intensity, of the athletes whose maximal heart rate was measured."
+        made.append(Picture("bands", partial(draw_time_in_bands, cleaned), caption))
+    if "percent_hr_max" in answers.measured_outcomes and (share := answers.rounds("percent_hr_max")):
+        caption = "Share of the measured maximal heart rate over the rounds: athletes, and the mean with its 95 % interval."
+        made.append(Picture("rounds_percent_hr_max", partial(draw_rounds, [share]), caption))
+    if levels := answers.levels():
+        caption = f"{OUTCOMES[levels.x].label} and {OUTCOMES[levels.y].label.lower()} within athletes, and between them."
+        made.append(Picture("levels", partial(draw_levels, levels), caption))
+    for outcome in answers.measured_outcomes[:1]:
+        repeated = answers.reliability(outcome)
+        if repeated and draw_evenings(repeated) is not None:
+            caption = (
+                f"{OUTCOMES[outcome].label} of the second evening minus the first, each athlete one point; shaded, where 95 % of "
+                "such differences lie by the typical error alone."
+            )
+            made.append(Picture("evenings", partial(draw_evenings, repeated), caption))
+    return made
+
+
+def round_in_marks_picture(pace, cleaned) -> Picture | None:
+    """One rated round of somebody who agreed to be shown."""
+    from ..telling.pace.figures import draw_example_round
+
+    if draw_example_round(pace, cleaned) is None:
+        return None
+    caption = "One round of one athlete on one clock: heart rate above what was marked."
+    return Picture("pace_round", partial(draw_example_round, pace, cleaned), caption)
+
+
+def activity_picture(activity) -> Picture:
+    """Fitness and activity."""
+    from ..telling.pace.figures import draw_fitness_and_activity
+
+    caption = "Active share of a round against aerobic capacity, one point per athlete; beside heart rate, not adjusted for."
+    return Picture("pace_fitness", partial(draw_fitness_and_activity, activity), caption)
+
+
 def checks_picture(outcome: str, answer) -> Picture:
     """The assumption checks of one outcome."""
-    from ..telling.rounds.figures import draw_checks
+    from ..telling.rounds.check_figures import draw_checks
 
     caption = (
         f"Checks of the model of {OUTCOMES[outcome].label.lower()}: residuals against fitted values, residuals and athletes "

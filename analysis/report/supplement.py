@@ -10,6 +10,8 @@ from ..telling.cleaning.tables import tabulate_rules
 from ..telling.document import Bullets, Picture, Section, Table, paragraphs
 from ..telling.fitness import supplement as fitness
 from ..telling.fitness.tables import table_tests
+from ..telling.pace.sentences import write_up_activity, write_up_pace
+from ..telling.pace.tables import tabulate_activity, tabulate_raters
 from ..telling.published import supplement as published
 from ..telling.rounds import supplement as rounds
 from ..telling.study import phrases as say
@@ -28,8 +30,36 @@ def supplement_sections(answers) -> list[Section]:
     if answers.fitness_outcomes:
         found = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
         sections += [_rounds(found), _repeatability(answers), _fitness(answers), _published(answers)]
-    sections += [_looks(answers), _training(answers)]
+    sections += [_pace(answers), _evening(answers), _looks(answers), _training(answers)]
     return [s for s in sections if s is not None and s.blocks]
+
+
+def _evening(answers) -> Section | None:
+    made = pictures.further_pictures(answers)
+    return _section("The evening in pictures", [], made) if made else None
+
+
+def _pace(answers) -> Section | None:
+    """What athletes did in the rounds, and fitness beside it; both stand here and nowhere else."""
+    found = answers.pace()
+    if not found:
+        return None
+    activity = answers.activity(answers.study.plan.primary_outcomes.get("fitness.heart_rate", "hr_mean_bpm"))
+    texts = [*write_up_pace(found), *(write_up_activity(activity) if activity else [])]
+    blocks = [
+        Table(
+            "activity",
+            "What athletes did in each round, means over athletes.",
+            tabulate_activity(found),
+            numbers=found.states,
+        ),
+        Table("raters", "Agreement of raters.", tabulate_raters(found), "", found.agreement)
+        if len(found.agreement)
+        else None,
+        pictures.round_in_marks_picture(found, answers.cleaned),
+        pictures.activity_picture(activity) if activity else None,
+    ]
+    return _section("Pace", texts, blocks)
 
 
 def _looks(answers) -> Section | None:
@@ -110,7 +140,7 @@ def _rounds(found: dict) -> Section | None:
         rounds.missing_table(found),
         rounds.off_scale_table(found),
         rounds.opponents_table(found),
-        *(pictures.steps_picture(o, a) for o, a in found.items()),
+        pictures.all_steps_picture(found),
         *(pictures.checks_picture(o, a) for o, a in found.items() if not OUTCOMES[o].ordinal),
         *(pictures.bound_picture("rounds", o, rounds_by_bound(a)) for o, a in found.items()),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -56,6 +56,8 @@ class Reliability(Result):
     left_out : DataFrame
         Rows without a value, and athletes dropped because a trial is missing.
     warnings : tuple of str
+    pairs : DataFrame
+        Of two evenings, one line per athlete: athlete, mean, difference (second minus first); else empty.
         What the reader should know.
     """
 
@@ -74,6 +76,9 @@ class Reliability(Result):
     method: str
     left_out: pd.DataFrame
     warnings: tuple[str, ...] = ()
+    pairs: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=["athlete", "mean", "difference"])
+    )
 
 
 def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -> Reliability:
@@ -171,6 +176,18 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
         method=f"two-way analysis of variance of {n} athletes by {k} {'evenings' if kind == EVENINGS else 'rounds'}",
         left_out=left_out,
         warnings=tuple(warnings),
+        **({"pairs": _pairs(cases)} if k == 2 and kind == EVENINGS else {}),
+    )
+
+
+def _pairs(cases: pd.DataFrame) -> pd.DataFrame:
+    first, second = cases.iloc[:, 0], cases.iloc[:, 1]
+    return pd.DataFrame(
+        {
+            "athlete": cases.index.astype(str),
+            "mean": (first + second).to_numpy() / 2,
+            "difference": (second - first).to_numpy(),
+        }
     )
 
 

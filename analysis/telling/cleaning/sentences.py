@@ -8,12 +8,12 @@ from ...basics import NotYet, format_ci, format_number, format_percent, join_wor
 from ...cleaning import clean_study
 from ...cleaning.clocks import BY_DECISION, BY_RULE, clock_in_words
 from . import phrases as say
-from .figures import round_seconds
 from .tables import (
     NO_BREAK,
     cause_in_words,
     list_remarks,
     list_warnings,
+    round_seconds,
     share_in_words,
     sparred_rows,
     tabulate_clocks,

@@ -145,3 +145,21 @@ def tabulate_rules(cleaned) -> pd.DataFrame:
     table = cleaned.rules
     values = [f"{v:g}" if isinstance(v, float) else str(v) for v in table["value"]]
     return table.assign(value=values)[["rule", "parameter", "value", "unit", "meaning", "source"]]
+
+
+def round_seconds(cleaned) -> pd.DataFrame:
+    """Tabulate the seconds of all rounds with a recording by what became of them."""
+    ledger = cleaned.ledger.table
+    rows = ledger[(ledger["measure"] == "round seconds") & (ledger["unit"] == "s")]
+    words = np.where(
+        rows["used"], np.where(rows["cause"] == "", "used", "used: " + rows["cause"]), rows["cause"]
+    )
+    grouped = rows["amount"].groupby([~rows["used"].to_numpy(), words], sort=True).sum()
+    table = pd.DataFrame(
+        {
+            "cause": [cause for _, cause in grouped.index],
+            "seconds": grouped.to_numpy(),
+            "used": [not aside for aside, _ in grouped.index],
+        }
+    )
+    return table.sort_values(["used", "seconds"], ascending=False, kind="stable", ignore_index=True)

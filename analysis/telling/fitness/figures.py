@@ -10,7 +10,7 @@ import pandas as pd
 
 from ...basics import format_ci, format_number, format_percent, join_words, plural
 from ...study import known_outcome
-from ..rounds.figures import digits_of, draw_band, in_unit, lower_first
+from ..figure_words import digits_of, draw_band, in_unit, lower_first
 from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 COVARIATE_WORDS = {
@@ -24,12 +24,13 @@ SEX_WORDS = {"F": "women", "M": "men"}
 
 
 def draw_capacity(answer, *, ax=None, show_codes: bool = False):
-    """Draw each athlete's capacity against the mean response, with the planned line and its 95 % band.
+    """Draw each athlete's capacity against the mean response: as measured, and beside it at equal covariates with the line.
 
     Parameters
     ----------
     answer : CapacityAnswer
     ax : Axes, optional
+        Draw the planned panel alone here.
     show_codes : bool
         Write each athlete's code beside the point; only for eyes that may see it. Default False.
 
@@ -38,44 +39,71 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     >>> draw_capacity(_example()).axes[0].get_xlabel()
     'Aerobic capacity (mL/kg/min)'
     """
-    figure, axes = new_axes(ax, height_mm=72)
-    known, points, line = known_outcome(answer.outcome), answer.points, answer.line
-    level = format_number(100 * answer.planned.level, 0)
-    axes.fill_between(
-        line["capacity"],
-        line["ci_low"],
-        line["ci_high"],
-        color=FAINT,
-        linewidth=0,
-        label=f"{level} % interval of the line",
-    )
-    axes.plot(line["capacity"], line["estimate"], color=MAIN, label="planned line", zorder=2)
-    for marker, colour, words, part in _by_sex(points):
-        axes.plot(
-            part["capacity"], part["outcome_adjusted"], marker, color=colour, markersize=4.5, markeredgecolor="white",
-            markeredgewidth=0.5, linestyle="none", label=words, zorder=3,
-        )  # fmt: skip
-    _draw_test_error(axes, points)
-    if show_codes:
-        for _, point in points.iterrows():
-            axes.annotate(
-                point["athlete"], (point["capacity"], point["outcome_adjusted"]), xytext=(3, 3),
-                textcoords="offset points", fontsize=5.5, color=QUIET,
-            )  # fmt: skip
-    axes.locator_params(axis="x", nbins=6)
-    axes.set_xlabel(_capacity_label(answer))
+    known, adjusted = known_outcome(answer.outcome), bool(answer.adjusted_for)
+    if ax is None and adjusted:
+        figure, (raw, planned) = new_axes(width="double", height_mm=78, columns=2)
+        _points(raw, answer, "outcome", show_codes)
+        raw.set(xlabel=_capacity_label(answer), ylabel=known.axis_label)
+        raw.set_title("as measured", loc="left")
+        planned.set_title("as planned", loc="left")
+    else:
+        figure, planned = new_axes(ax, height_mm=78)
+    line, level = answer.line, format_number(100 * answer.planned.level, 0)
+    planned.fill_between(
+        line["capacity"], line["ci_low"], line["ci_high"], color=FAINT, linewidth=0, label=f"{level} % interval of the line"
+    )  # fmt: skip
+    planned.plot(line["capacity"], line["estimate"], color=MAIN, label="planned line", zorder=2)
+    _points(planned, answer, "outcome_adjusted", show_codes)
     equal = join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in answer.adjusted_for])
-    axes.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
-    if ax is None:
-        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=2)
+    planned.set_xlabel(_capacity_label(answer))
+    planned.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
     step, digits = format_number(answer.capacity_step, step_digits(answer)), digits_of(known)
+    size = format_number(answer.effect, digits)
+    interval = format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)
+    planned.annotate(
+        f"{size} {known.unit} for {step} {answer.capacity_unit} more\n{level} % interval {interval}\nn {answer.n_athletes}",
+        (0.98, 0.98), xycoords="axes fraction", ha="right", va="top",
+    )  # fmt: skip
+    low, high = planned.get_ylim()
+    planned.set_ylim(low, high + 0.24 * (high - low))
+    _draw_test_error(planned, answer.points)
+    if ax is None:
+        figure.legend(
+            *planned.get_legend_handles_labels(), loc="outside upper left", ncols=3 if adjusted else 2
+        )
     return finish(
         figure,
         f"Aerobic capacity of {plural(answer.n_athletes, 'athlete')} against their {lower_first(known.label)} in sparring"
-        f"{', at equal ' + equal if equal else ''}. The line changes by {format_number(answer.effect, digits)} {known.unit} for "
-        f"{step} {answer.capacity_unit} more, {level} % interval "
-        f"{format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)}.",
+        f"{', at equal ' + equal if equal else ''}. The line changes by {size} {known.unit} for "
+        f"{step} {answer.capacity_unit} more, {level} % interval {interval}.",
     )
+
+
+def _points(axes, answer, column: str, show_codes: bool) -> None:
+    """One point per athlete, men and women and others told apart, field tests hollow."""
+    laboratory = answer.points["error_kind"].eq("retest") if "error_kind" in answer.points else None
+    for marker, colour, words, part in _by_sex(answer.points):
+        for hollow in (False, True):
+            here = part
+            if laboratory is not None:
+                field = ~laboratory.reindex(part.index).fillna(False).astype(bool)
+                here = part[field] if hollow else part[~field]
+            elif hollow:
+                continue
+            if here.empty:
+                continue
+            kind = "" if laboratory is None else ", field test" if hollow else ", laboratory"
+            axes.plot(
+                here["capacity"], here[column], marker, color=colour, markersize=4.5, mfc="white" if hollow else colour,
+                markeredgewidth=0.9, linestyle="none", label=f"{words}{kind}", zorder=3,
+            )  # fmt: skip
+        if show_codes:
+            for _, point in part.iterrows():
+                axes.annotate(
+                    point["athlete"], (point["capacity"], point[column]), xytext=(3, 3), textcoords="offset points",
+                    fontsize=5.5, color=QUIET,
+                )  # fmt: skip
+    axes.locator_params(axis="x", nbins=6)
 
 
 def draw_slopes(answer, *, ax=None):
@@ -154,7 +182,7 @@ def _draw_test_error(axes, points) -> None:
     axes.set_ylim(bottom - 0.24 * height, top)
     y = bottom - 0.17 * height
     axes.plot([left, left + 2 * error], [y, y], color=QUIET, linewidth=1.2, marker="|", markersize=5)
-    axes.text(left, y + 0.035 * height, "test error, ± 1 SE", va="bottom", fontsize=6.5, color=INK)
+    axes.text(left, y + 0.035 * height, "test error, ± 1 SE", va="bottom", fontsize=7, color=INK)
 
 
 def _zoom(axes, table, contrast, limits) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...basics import format_ci, format_number, join_words, plural
 from ...study import known_outcome
-from ..rounds.figures import lower_first, wrap_words
+from ..figure_words import lower_first, wrap_words
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 PUBLISHED = {"color": SECOND, "mfc": "white", "markersize": 5, "capsize": 2.5, "elinewidth": 1.2}

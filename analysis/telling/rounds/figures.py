@@ -7,273 +7,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_percent, format_reach, join_words, plural
+from ...basics import format_number, format_percent, format_reach, join_words, plural
 from ...rounds import reading_of_step
 from ...study import known_outcome
 from ...study.outcomes import Outcome
+from ..figure_words import digits_of, draw_band, in_unit, legend_above, lower_first, with_minus, wrap_words
 from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
 
-
-def digits_of(known: Outcome) -> int:
-    """Decimals of a difference: at least one."""
-    return max(known.digits, 1)
-
-
-def in_unit(known: Outcome) -> str:
-    """The unit in brackets, to end a label."""
-    return f" ({known.unit})" if known.unit else ""
-
-
-def lower_first(label: str) -> str:
-    """The label inside a sentence."""
-    return label[:1].lower() + label[1:]
-
-
-def with_minus(contrast: str) -> str:
-    """A contrast with a real minus sign."""
-    return contrast.replace(" - ", " − ")
-
-
-def wrap_words(words: str, width: int = 38) -> str:
-    """Words over several lines."""
-    import textwrap
-
-    return "\n".join(textwrap.wrap(words, width))
-
-
-def draw_band(axes, effect: float, *, upright: bool = True) -> None:
-    """Shade what is too small to matter, with its edges and the zero line."""
-    span, line = (axes.axvspan, axes.axvline) if upright else (axes.axhspan, axes.axhline)
-    span(-effect, effect, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
-    for edge in (-effect, effect):
-        line(edge, color=QUIET, linewidth=0.7, linestyle="--", zorder=0.5)
-    line(0, color=QUIET, linewidth=0.8, zorder=0.5)
-
-
-def legend_above(figure, axes, ax) -> None:
-    """A legend above the picture, unless the axes are somebody else's."""
-    if ax is None:
-        handles, names = axes.get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside upper left", ncols=len(names) if len(names) <= 4 else 3)
-
-
-def draw_checks(answer, *, ax=None):
-    """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_checks(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes)
-    4
-    """
-    known = known_outcome(answer.outcome)
-    if ax is None:
-        figure, axes = new_axes(width="double", height_mm=120, rows=2, columns=2)
-        panels = list(axes.ravel())
-    else:
-        panels = list(ax)
-        figure, _ = new_axes(panels[0])
-    residuals, effects, spread = answer.residuals, answer.athlete_effects, answer.spread
-    panels[0].axhline(0, color=QUIET, linewidth=0.8)
-    panels[0].plot(
-        residuals["fitted"], residuals["scaled_residual"], "o", color=MAIN, markersize=3, alpha=0.8
-    )
-    panels[0].set(xlabel=f"Fitted value{in_unit(known)}", ylabel="Residual (SDs)")
-    _quantiles(panels[1], residuals["normal_quantile"], residuals["scaled_residual"], "Residual (SDs)", "o")
-    _quantiles(
-        panels[2], effects["normal_quantile"], effects["scaled_estimate"], "Athlete's level (SDs)", "^"
-    )
-    for what, marker, color, name in (
-        ("values", "D", MAIN, "of a round's values"),
-        ("differences", "s", SECOND, "of a step's differences"),
-    ):
-        part = spread[spread["what"] == what]
-        x = np.arange(len(part)) + (0.5 if what == "differences" else 0.0)
-        panels[3].plot(x, part["sd"], marker, color=color, label=name)
-    panels[3].set_xticks(range(len(answer.labels)), answer.labels)
-    panels[3].set_ylim(0, 1.4 * float(np.nanmax(spread["sd"])) if spread["sd"].notna().any() else 1)
-    panels[3].set(xlabel="Round", ylabel=f"SD{in_unit(known)}")
-    panels[3].legend(loc="upper left")
-    return finish(figure, _describe_checks(answer, known))
-
-
-def draw_tipping(answer, *, ax=None):
-    """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no round is missing.
-
-    Examples
-    --------
-    >>> import numpy as np, pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, np.nan]})
-    >>> draw_tipping(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_xlabel()[:14]
-    'Missing rounds'
-    """
-    tipping, known = answer.tipping, known_outcome(answer.outcome)
-    if tipping is None:
-        return None
-    line = tipping.table.iloc[-1]
-    curve = tipping.curve[tipping.curve["contrast"] == line["contrast"]]
-    figure, axes = new_axes(ax, width="double", height_mm=72)
-    draw_band(axes, answer.smallest_effect, upright=False)
-    x = curve["shift"].to_numpy()
-    axes.fill_between(
-        x,
-        curve["ci_low"],
-        curve["ci_high"],
-        color=MAIN,
-        alpha=0.16,
-        linewidth=0,
-        label="95\N{NO-BREAK SPACE}% interval",
-    )
-    axes.plot(x, curve["estimate"], color=MAIN, label=f"round {with_minus(line['contrast'])}")
-    axes.axvline(0, color=INK, linewidth=0.8, linestyle="--", label="as the model expects")
-    turns = line[["shift_down", "shift_up"]].dropna()
-    for number, at in enumerate(turns):
-        axes.axvline(
-            at,
-            color=SECOND,
-            linewidth=1.2,
-            linestyle=":",
-            label="_" if number else "what can be said changes",
-        )
-    _name_stretches(axes, curve)
-    low, high = axes.get_ylim()
-    axes.set_ylim(low, high + 0.16 * (high - low))
-    axes.margins(x=0)
-    axes.set_xlabel(f"Missing rounds shifted from what the model expects{in_unit(known)}")
-    axes.set_ylabel(f"Last − first round{in_unit(known)}")
-    legend_above(figure, axes, ax)
-    return finish(figure, _describe_tipping(answer, known))
-
-
-def draw_sensitivity(answer, *, ax=None):
-    """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_sensitivity(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    4
-    """
-    known = known_outcome(answer.outcome)
-    table = answer.sensitivity
-    table = table[(table["outcome"] == answer.outcome) & table["ci_low"].notna()].reset_index(drop=True)
-    figure, axes = new_axes(ax, width="double", height_mm=26 + 9 * len(table))
-    draw_band(axes, answer.smallest_effect)
-    for i, line in enumerate(table.to_dict("records")):
-        main = i == 0
-        axes.hlines(
-            i, line["ci_low"], line["ci_high"], color=MAIN if main else QUIET, linewidth=2.2 if main else 1.4
-        )
-        if np.isfinite(line["estimate"]):
-            axes.plot(
-                line["estimate"],
-                i,
-                "D" if main else "o",
-                color=MAIN if main else INK,
-                markersize=5 if main else 4,
-            )
-    axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
-    axes.set_yticks(range(len(table)), [wrap_words(name) for name in table["analysis"]])
-    axes.set_ylim(len(table) - 0.4, -0.6)
-    axes.set_xlabel(
-        f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval"
-    )
-    legend_above(figure, axes, ax)
-    return finish(figure, _describe_ways(table["estimate"].dropna(), known))
-
-
-def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
-    known = normal.notna() & values.notna()
-    if known.any():
-        ends = np.array([normal[known].min(), normal[known].max()])
-        panel.plot(ends, ends, color=QUIET, linewidth=0.8)
-        panel.plot(normal[known], values[known], marker, color=MAIN, markersize=3, alpha=0.8)
-    else:
-        panel.set(xticks=[], yticks=[])
-        panel.annotate(
-            "no spread in the model",
-            (0.5, 0.5),
-            xycoords="axes fraction",
-            ha="center",
-            va="center",
-            color=QUIET,
-        )
-    panel.set(xlabel="Where a normal distribution would put it (SDs)", ylabel=ylabel)
-
-
-def _name_stretches(axes, curve) -> None:
-    """Write what can be said above each stretch of shifts that is wide enough to hold the words."""
-    x = curve["shift"].to_numpy()
-    span = x[-1] - x[0]
-    stretches = (curve["label"] != curve["label"].shift()).cumsum()
-    for _, part in curve.groupby(stretches):
-        start, stop = part["shift"].iloc[0], part["shift"].iloc[-1]
-        middle = (start + stop) / 2
-        if abs(middle) < 0.12 * span < stop - start:  # not across the line of no shift
-            middle = start + 0.25 * (stop - start)
-        if stop - start > 0.16 * span:
-            words = part["label"].iloc[0].replace("changed but smaller", "changed but\nsmaller")
-            axes.annotate(
-                words, (middle, 0.985), xycoords=("data", "axes fraction"), ha="center", va="top", color=INK
-            )
-
-
-def _describe_tipping(answer, known: Outcome) -> str:
-    line = answer.tipping.table.iloc[-1]
-    moves = [
-        f"{format_number(line[f'shift_{way}'], digits_of(known), sign=True, unit=known.unit)} gives {line[f'label_{way}']}"
-        for way in ("up", "down")
-        if np.isfinite(line[f"shift_{way}"])
-    ]
-    ends = "; ".join(moves) if moves else "no shift that was tried changes that"
-    missing = plural(answer.tipping.n_missing, "missing round")
-    what = f"Last minus first round in {lower_first(known.label)} against a shift of {missing}"
-    return f"{what}. Unshifted: {line['label']}; {ends}."
-
-
-def _describe_checks(answer, known: Outcome) -> str:
-    sds = answer.spread.loc[answer.spread["what"] == "values", "sd"]
-    largest = format_number(float(answer.residuals["scaled_residual"].abs().max()), 1)
-    return (
-        f"Four small panels on the assumptions of the model for {lower_first(known.label)}: residuals against fitted values, "
-        "their normal quantiles, the normal quantiles of the athletes' levels, and the spread. The largest residual is "
-        f"{largest} SDs; the SD of a round goes from {format_ci(float(sds.min()), float(sds.max()), 1, unit=known.unit)}."
-    )
-
-
-def _describe_ways(estimates, known: Outcome) -> str:
-    span = format_ci(float(estimates.min()), float(estimates.max()), digits_of(known), unit=known.unit)
-    return (
-        f"The change in {lower_first(known.label)} from the first to the last round by {plural(len(estimates), 'way')} of "
-        f"analysing: from {span}."
-    )
-
-
-__all__ = ["draw_checks", "draw_contrasts", "draw_plateau", "draw_rounds", "draw_sensitivity", "draw_tipping"]
-
+SCALES = ((0.0, 10.0), (6.0, 20.0), (0.0, 100.0))
+"""Lowest and highest rating of the exertion scales, shortest first."""
 BEFORE = "0"
 """Label of what was measured before sparring."""
 
@@ -389,13 +131,45 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
             linestyle="",
             **style,
         )
-    panel.set_xticks(range(len(labels)), ["before" if label == BEFORE else label for label in labels])
+    counts = rows.dropna(subset=["value"]).groupby(rows["round_no"].astype(str))["athlete"].nunique()
+    ticks = [f"{'before' if label == BEFORE else label}\nn {counts.get(label, 0)}" for label in labels]
+    panel.set_xticks(range(len(labels)), ticks)
+    _shade_level(panel, answer, labels)
     panel.set_xlim(-0.35, len(labels) - 0.65 + (0.35 if show_codes else 0))
     panel.set_xlabel("Round")
     panel.set_ylabel(known_outcome(answer.outcome).axis_label)
     panel.margins(y=0.06)
+    if known_outcome(answer.outcome).ordinal:
+        panel.set_ylim(*whole_scale(table["y"]))
     if show_codes:
         _write_codes(panel, during.dropna(subset="y"))
+
+
+def whole_scale(ratings) -> tuple[float, float]:
+    """The whole exertion scale that holds these ratings, with a little room at both ends."""
+    highest = float(np.nanmax(ratings)) if np.isfinite(ratings).any() else 10.0
+    low, high = next(s for s in SCALES if highest <= s[1] or s[1] == 100.0)
+    room = 0.04 * (high - low)
+    return low - room, high + room
+
+
+def _shade_level(panel, answer, labels) -> None:
+    """Shade the rounds that were shown to be level."""
+    plateau = answer.plateau
+    if not plateau.found or plateau.starts_at not in labels:
+        return
+    tested = [label for label in labels if label != BEFORE]
+    first, last = labels.index(plateau.starts_at), labels.index(tested[-1])
+    if last > first:
+        panel.axvspan(
+            first - 0.25,
+            last + 0.25,
+            color=FAINT,
+            alpha=0.55,
+            zorder=0,
+            linewidth=0,
+            label="shown to be level",
+        )
 
 
 def _write_codes(panel, table) -> None:
@@ -466,6 +240,111 @@ def draw_contrasts(answer, *, ax=None):
         )
     legend_above(figure, axes, ax)
     return finish(figure, _describe_steps(answer, known))
+
+
+def draw_steps(answers, *, ax=None):
+    """Draw the steps of every outcome side by side, each over the band of changes that are too small to matter.
+
+    Parameters
+    ----------
+    answers : sequence or mapping of RoundsAnswer
+        One panel each.
+    ax : sequence of Axes, optional
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import answer_rounds
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> [t.get_text() for t in draw_steps([answer_rounds(data, "hr_mean_bpm", smallest_effect=5)]).axes[0].get_yticklabels()]
+    ['Round 1→2', 'Round 2→3', 'Round 1→3']
+    """
+    listed = _as_list(answers)
+    if not listed:
+        return None
+    height = max(48, 26 + 13 * max(len(a.steps) for a in listed))
+    if ax is None:
+        width = "single" if len(listed) == 1 else "double"
+        figure, axes = new_axes(width=width, height_mm=height, columns=len(listed), squeeze=False)
+        panels = list(axes[0])
+    else:
+        panels = list(np.atleast_1d(ax))
+        figure, _ = new_axes(panels[0])
+    for panel, answer in zip(panels, listed, strict=True):
+        _draw_steps_of(panel, answer)
+    return finish(figure, " ".join(_describe_steps(a, known_outcome(a.outcome)) for a in listed))
+
+
+def _draw_steps_of(panel, answer) -> None:
+    steps, known = answer.steps, known_outcome(answer.outcome)
+    draw_band(panel, answer.smallest_effect)
+    y = np.arange(len(steps))
+    panel.hlines(y, steps["ci_low"], steps["ci_high"], color=MAIN, linewidth=1.6)
+    for i, step in enumerate(steps.to_dict("records")):
+        sure = step["label"] == "changed"
+        panel.plot(
+            step["estimate"], i, "D", color=MAIN, mfc=MAIN if sure else "white", markersize=4.5, zorder=3
+        )
+        panel.annotate(step_in_figure(step, answer.smallest_effect, digits_of(known)), (step["estimate"], i), xytext=(0, -9),
+                       textcoords="offset points", ha="center", va="top", color=INK)  # fmt: skip
+    names = [str(c).replace("\N{MINUS SIGN}", "-").split(" - ") for c in steps["contrast"]]
+    panel.set_yticks(y, [f"Round {b}\N{RIGHTWARDS ARROW}{a}" for a, b in names])
+    panel.set_ylim(len(steps) - 0.3, -0.5)
+    panel.set_xlabel(wrap_words(f"Change in {lower_first(known.label)}{in_unit(known)}", 30))
+    panel.margins(x=0.18)
+
+
+def step_in_figure(step, smallest: float, digits: int) -> str:
+    """The reading of a step in the few words that a figure has room for; a change inside the band says so."""
+    words = reading_of_step(step, digits)
+    if step["label"] == "changed" and abs(step["estimate"]) < smallest:
+        return "changed, perhaps\ntoo little to matter"
+    return words.replace(" if ", "\nif ").replace(", else", ",\nelse")
+
+
+def draw_evenings(repeated, *, ax=None):
+    """Draw each athlete's evening against evening: the difference over their mean, with the span of the typical error.
+
+    Parameters
+    ----------
+    repeated : Reliability
+        Of two evenings.
+    ax : Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where there are no two trials.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from analysis.rounds import reliability
+    >>> data = pd.DataFrame({"athlete": list("ABCDEF") * 2, "trial": [1] * 6 + [2] * 6,
+    ...     "hr_mean_bpm": [160.0, 171, 152, 150, 166, 163, 162, 170, 155, 149, 168, 161]})
+    >>> draw_evenings(reliability(data, "hr_mean_bpm")).axes[0].get_ylabel()
+    'Second minus first (bpm)'
+    """
+    table = getattr(repeated, "pairs", None)
+    if table is None or table.empty:
+        return None
+    known = known_outcome(repeated.outcome)
+    figure, panel = new_axes(ax, width="single", height_mm=66)
+    middle = float(table["difference"].mean())
+    reach = 1.96 * float(np.sqrt(2.0)) * repeated.typical_error
+    panel.axhspan(middle - reach, middle + reach, color=FAINT, zorder=0, linewidth=0)
+    panel.axhline(middle, color=MAIN, linewidth=1.4)
+    panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")
+    panel.plot(table["mean"], table["difference"], "o", color=MAIN, markersize=4)
+    panel.set(
+        xlabel=f"Mean of the two evenings{in_unit(known)}", ylabel=f"Second minus first{in_unit(known)}"
+    )
+    return finish(
+        figure,
+        f"Evening against evening, {plural(len(table), 'athlete')}: on average {format_number(middle, digits_of(known))} "
+        f"{known.unit}, and 95 % of differences within {format_number(reach, digits_of(known))} of that.",
+    )
 
 
 def draw_plateau(answer, *, ax=None):

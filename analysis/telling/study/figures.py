@@ -7,7 +7,7 @@ import pandas as pd
 from ...answers.describe import REST_MEASURES
 from ...basics import format_number, join_words, plural
 from ...study import known_outcome
-from ..rounds.figures import digits_of, in_unit, lower_first, wrap_words
+from ..figure_words import digits_of, in_unit, lower_first, wrap_words
 from ..style import FAINT, INK, MAIN, finish, new_axes
 
 

@@ -1,0 +1,386 @@
+"""Pictures of the account: seconds used and lost, what each rule costs, what is missing, time in bands, bounds of means."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ...basics import format_number, join_words, plural
+from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
+from .tables import round_seconds
+
+HOLLOW = {
+    "color": SECOND,
+    "markerfacecolor": "white",
+    "markeredgewidth": 1.3,
+    "markersize": 7,
+    "linestyle": "none",
+}
+"""A hollow mark, so that a filled one on it can be seen."""
+
+
+def draw_ledger(cleaned, *, ax=None):
+    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> from analysis.study.decisions import Ledger
+    >>> entries = [{"measure": "round seconds", "unit": "s", "amount": 280.0},
+    ...     {"measure": "round seconds", "unit": "s", "amount": 20.0, "used": False, "cause": "no contact"}]
+    >>> made = SimpleNamespace(ledger=Ledger().add(entries))
+    >>> draw_ledger(made).axes[0].get_xlabel()
+    'Share of the time in rounds (%)'
+    """
+    table = round_seconds(cleaned)
+    figure, axes = new_axes(ax, width="double", height_mm=22 + 7 * max(len(table), 1))
+    total = table["seconds"].sum()
+    shares = 100 * table["seconds"] / total if total > 0 else table["seconds"] * 0
+    place = np.arange(len(table))[::-1]
+    colours = [MAIN if used else FAINT for used in table["used"]]
+    axes.barh(place, shares, color=colours, edgecolor=INK, linewidth=0.5, height=0.62)
+    for y, share, seconds in zip(place, shares, table["seconds"], strict=True):
+        words = f"{format_number(share, 1, unit='%')}  ({_duration(seconds)})"
+        inside = share > 55
+        axes.annotate(
+            words,
+            (share, y),
+            xytext=(-4 if inside else 4, 0),
+            textcoords="offset points",
+            ha="right" if inside else "left",
+            va="center",
+            color="white" if inside else INK,
+        )
+    axes.set_yticks(place, [c[:1].upper() + c[1:] for c in table["cause"]])
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("Share of the time in rounds (%)")
+    axes.tick_params(left=False)
+    parts = [f"{c} {format_number(s, 1, unit='%')}" for c, s in zip(table["cause"], shares, strict=True)]
+    return finish(
+        figure, f"Bars of what became of the time in rounds: {join_words(parts) or 'no recording'}."
+    )
+
+
+def _duration(seconds: float) -> str:
+    return format_number(seconds, 0, unit="s") if seconds < 60 else format_number(seconds / 60, 1, unit="min")
+
+
+def draw_costs(cleaned, *, ax=None):
+    """Draw what each rule costs: by how much round means would move were its samples kept.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> costs = pd.DataFrame({"flag": ["spike"], "seconds": [9.0], "rounds": [2], "mean_change_bpm": [0.4],
+    ...     "largest_change_bpm": [0.7]})
+    >>> draw_costs(SimpleNamespace(costs=costs)).axes[0].get_xlabel()
+    'Change of the round mean were the samples kept (bpm)'
+    """
+    table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()].reset_index(drop=True)
+    figure, axes = new_axes(ax, width="double", height_mm=26 + 8 * max(len(table), 1))
+    place = np.arange(len(table))[::-1]
+    axes.hlines(place, 0, table["largest_change_bpm"], color=QUIET, linewidth=1.2)
+    axes.plot(table["largest_change_bpm"], place, "D", **HOLLOW, label="largest round")
+    axes.plot(
+        table["mean_change_bpm"], place, "o", color=MAIN, linestyle="none", label="mean of the rounds touched"
+    )
+    names = [
+        f"{flag[:1].upper()}{flag[1:]} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
+        for flag, seconds, rounds in zip(table["flag"], table["seconds"], table["rounds"], strict=True)
+    ]
+    axes.set_yticks(place, names)
+    axes.set_ylim(-0.7, len(table) - 0.3 if len(table) else 0.7)
+    axes.set_xlim(left=0)
+    axes.set_xlabel("Change of the round mean were the samples kept (bpm)")
+    axes.tick_params(left=False)
+    if len(table) == 0:
+        axes.set_xlim(0, 1)
+        axes.annotate(
+            "no flagged sample inside a round", (0.5, 0.5), xycoords="axes fraction", ha="center", color=INK
+        )
+    elif ax is None:
+        figure.legend(loc="outside upper left", ncols=2)
+    parts = [
+        f"{f} {format_number(v, 1, unit='bpm')}"
+        for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
+    ]
+    return finish(
+        figure, f"Largest change of a round mean were flagged samples kept: {join_words(parts) or 'none'}."
+    )
+
+
+BLOCKS = {"hr_mean_bpm": "Heart rate", "lactate_mmol_l": "Lactate", "exertion": "Exertion"}
+"""Outcome -> the title of its block in the map of what is missing."""
+
+
+def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
+    """Draw a map of athletes and rounds, one block per outcome: dark where there is a value, with a white mark where it is odd.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session : str, optional
+        Default: the first with rounds.
+    show_codes : bool
+        Write the athletes' codes beside the rows; otherwise rows are ordered by what they have and carry no name.
+    ax : matplotlib Axes or sequence of Axes, optional
+        One per outcome that was measured.
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A01", "A02"], "round_no": 1, "took_part": "yes",
+    ...     "valid_share": [1.0, 0.5], "hr_mean_bpm": [150.0, float("nan")], "hr_source": ["trace", ""]})
+    >>> draw_missing(SimpleNamespace(rows=rows)).axes[0].get_xlabel()
+    'Round'
+    """
+    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
+    session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
+    rows = rows[rows["session"] == session]
+    shown = [o for o in BLOCKS if o in rows and (rows[o].notna().any() or o == "hr_mean_bpm")]
+    kinds = {o: _kinds_of(rows, o) for o in shown}
+    have = sum((k == "value").astype(int) for k in kinds.values()).groupby(rows["athlete"]).sum()
+    order = list(have.index) if show_codes else list(have.sort_values(ascending=False, kind="stable").index)
+    place = {a: i for i, a in enumerate(order)}
+    rounds = sorted(set(rows["round_no"]))
+    if ax is None:
+        figure, axes = new_axes(
+            width="double",
+            height_mm=34 + 4.0 * max(len(order), 1),
+            columns=max(len(shown), 1),
+            squeeze=False,
+            sharey=True,
+        )
+        panels = list(axes[0])
+    else:
+        panels = list(np.atleast_1d(ax))
+        figure, _ = new_axes(panels[0])
+    used = {}
+    for panel, outcome in zip(panels, shown, strict=False):
+        for kind, (face, mark, _) in CELLS.items():
+            here = rows[(kinds[outcome] == kind).to_numpy()]
+            if here.empty:
+                continue
+            x, y = [rounds.index(k) for k in here["round_no"]], [place[a] for a in here["athlete"]]
+            panel.scatter(x, y, marker="s", s=68, color=face, edgecolor=QUIET, linewidth=0.4, zorder=2)
+            if mark:
+                panel.scatter(
+                    x,
+                    y,
+                    marker=mark,
+                    s=22,
+                    color="white" if face != "white" else QUIET,
+                    linewidth=1.1,
+                    zorder=3,
+                )
+            used[kind] = True
+        panel.set_title(BLOCKS[outcome], loc="left")
+        panel.set_xticks(range(len(rounds)), [str(k) for k in rounds])
+        panel.set_yticks(range(len(order)), order if show_codes else [""] * len(order))
+        panel.set(xlabel="Round", xlim=(-0.6, len(rounds) - 0.4), ylim=(max(len(order), 1) - 0.4, -0.6))
+        panel.tick_params(length=0)
+        for side in panel.spines.values():
+            side.set_visible(False)
+    panels[0].set_ylabel("Athlete" if show_codes else "Athletes")
+    if ax is None:
+        figure.legend(handles=[_cell_handle(k) for k in CELLS if k in used], loc="outside upper left", ncols=len(used),
+                      handletextpad=0.3, columnspacing=1.0)  # fmt: skip
+    said = [
+        f"{BLOCKS[o].lower()} {int((kinds[o] == 'value').sum())} of {int((kinds[o] != 'out').sum())}"
+        for o in shown
+    ]
+    return finish(
+        figure,
+        f"Map of {plural(len(order), 'athlete')} by {plural(len(rounds), 'round')}, one block per outcome; values in rounds that "
+        f"were sparred: {', '.join(said)}.",
+    )
+
+
+CELLS = {
+    "value": (MAIN, "", "measured"),
+    "typed": (MAIN, "_", "typed from a display"),
+    "limit": (MAIN, "^", "off the scale"),
+    "missing": ("#a9a9a9", "x", "missing"),
+    "out": ("white", "", "sat out or had left"),
+}
+"""Kind of cell -> its colour, the white mark on it, its words."""
+
+
+def _kinds_of(rows: pd.DataFrame, outcome: str) -> pd.Series:
+    """What stands behind each cell of the map."""
+    kind = pd.Series(np.where(rows[outcome].notna(), "value", "missing"), index=rows.index)
+    if outcome == "hr_mean_bpm":
+        kind = kind.mask(rows["hr_source"].eq("typed") & rows[outcome].notna(), "typed")
+    if outcome == "lactate_mmol_l" and "lactate_limit" in rows:
+        kind = kind.mask(rows["lactate_limit"].ne("") & rows["lactate_limit"].notna(), "limit")
+    return kind.mask(rows["took_part"].isin(["sat_out", "left"]), "out")
+
+
+def _cell_handle(kind: str):
+    from matplotlib.lines import Line2D
+
+    face, mark, words = CELLS[kind]
+    signs = {
+        "": "",
+        "_": " (\N{EN DASH})",
+        "^": " (\N{BLACK UP-POINTING TRIANGLE})",
+        "x": " (\N{MULTIPLICATION SIGN})",
+    }
+    return Line2D(
+        [],
+        [],
+        marker="s",
+        linestyle="",
+        markersize=7,
+        color=face,
+        markeredgecolor=QUIET,
+        label=words + signs[mark],
+    )
+
+
+def draw_time_in_bands(cleaned, *, session: str | None = None, ax=None):
+    """Draw the minutes of each round that were spent in each band of intensity, on average over athletes.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    session : str, optional
+        Default: the first with rounds.
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure or None
+        None where nobody's maximum was measured.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A", "B"], "round_no": 1, **{b: [30.0, 90.0] for b in BANDS}})
+    >>> draw_time_in_bands(SimpleNamespace(rows=rows)).axes[0].get_ylabel()
+    'Minutes of a round'
+    """
+    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
+    session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
+    rows = rows[rows["session"].eq(session)].dropna(subset=list(BANDS))
+    rows = rows[rows[list(BANDS)].sum(axis=1) > 0]
+    if rows.empty:
+        return None
+    means = rows.groupby("round_no")[list(BANDS)].mean() / 60.0
+    figure, panel = new_axes(ax, width="single", height_mm=70)
+    foot = np.zeros(len(means))
+    for (band, words), shade in zip(BANDS.items(), np.linspace(0.12, 1.0, len(BANDS)), strict=True):
+        colour = _one_colour()(shade)
+        panel.bar(
+            range(len(means)),
+            means[band],
+            bottom=foot,
+            color=colour,
+            edgecolor="white",
+            linewidth=0.6,
+            width=0.7,
+            label=words,
+        )
+        foot = foot + means[band].to_numpy()
+    n = rows.groupby("round_no")["athlete"].nunique()
+    panel.set_xticks(range(len(means)), [f"{k}\nn {n[k]}" for k in means.index])
+    panel.set(xlabel="Round", ylabel="Minutes of a round")
+    figure.legend(loc="outside upper left", ncols=2)
+    hard = means[list(BANDS)[-2:]].sum(axis=1)
+    return finish(
+        figure,
+        f"Minutes per band of intensity in each round; vigorous and near-maximal together from {format_number(hard.min(), 1)} to "
+        f"{format_number(hard.max(), 1)} minutes.",
+    )
+
+
+BANDS = {
+    "very_light_s": "very light",
+    "light_s": "light",
+    "moderate_s": "moderate",
+    "vigorous_s": "vigorous",
+    "near_maximal_s": "near-maximal",
+}
+"""Column of the seconds in a band -> its words."""
+
+
+def draw_bounds(cleaned, *, ax=None):
+    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
+
+    Parameters
+    ----------
+    cleaned : CleanedStudy
+    ax : matplotlib Axes, optional
+
+    Returns
+    -------
+    matplotlib Figure
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> bounds = pd.DataFrame({"round_no": [1], "mean_bpm": [150.0], "mean_kept_bpm": [152.0], "mean_low_bpm": [146.0],
+    ...     "mean_high_bpm": [153.0], "aside_s": [25.0]})
+    >>> draw_bounds(SimpleNamespace(bounds=bounds)).axes[0].get_xlabel()
+    'Mean heart rate of the round (bpm)'
+    """
+    table = cleaned.bounds[(cleaned.bounds["aside_s"] > 2) & cleaned.bounds["mean_bpm"].notna()]
+    table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)
+    figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))
+    place = np.arange(len(table))[::-1]
+    axes.hlines(
+        place,
+        table["mean_low_bpm"],
+        table["mean_high_bpm"],
+        color=QUIET,
+        linewidth=3,
+        label="worst and best case",
+    )
+    axes.plot(table["mean_kept_bpm"], place, "D", **HOLLOW, label="flagged samples kept")
+    axes.plot(table["mean_bpm"], place, "o", color=MAIN, linestyle="none", label="flagged samples set aside")
+    lost = [format_number(s, 0, unit="s") for s in table["aside_s"]]
+    names = [f"{s} missing, round {k}" for s, k in zip(lost, table["round_no"], strict=True)]
+    axes.set_yticks(place, names)
+    axes.set_ylim(-0.7, len(table) - 0.3 if len(table) else 0.7)
+    axes.set_xlabel("Mean heart rate of the round (bpm)")
+    axes.tick_params(left=False)
+    if len(table) == 0:
+        axes.set_xlim(100, 200)
+        axes.annotate("every round is whole", (0.5, 0.5), xycoords="axes fraction", ha="center", color=INK)
+    elif ax is None:
+        figure.legend(loc="outside upper left", ncols=3)
+    width = (table["mean_high_bpm"] - table["mean_low_bpm"]).max() if len(table) else 0.0
+    return finish(
+        figure,
+        f"{plural(len(table), 'round mean')} with missing time, each with its worst and best case; the widest range is "
+        f"{format_number(width, 1, unit='bpm')}.",
+    )
+
+
+def _one_colour():
+    """Shades of the main colour from near white."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return LinearSegmentedColormap.from_list("valid", ["#f4f1ea", MAIN])
