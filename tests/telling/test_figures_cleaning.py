@@ -11,6 +11,7 @@ from figure_rules import faults_of
 
 from analysis.cleaning import clean_study, find_rounds, try_rules
 from analysis.study import load_study
+from analysis.telling.cleaning import account_figures as account
 from analysis.telling.cleaning import figures as draw
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
@@ -26,10 +27,10 @@ PICTURES = {
     "second session": lambda c: draw.draw_overview(c, session="2"),
     "trace": lambda c: draw.draw_trace(c, "1", "A12"),
     "tried": lambda c: draw.draw_tried(try_rules(c, "1", "A05", flat_s=60.0)),
-    "ledger": draw.draw_ledger,
-    "costs": draw.draw_costs,
-    "missing": draw.draw_missing,
-    "bounds": draw.draw_bounds,
+    "ledger": account.draw_ledger,
+    "costs": account.draw_costs,
+    "missing": account.draw_missing,
+    "bounds": account.draw_bounds,
 }
 
 
@@ -54,13 +55,13 @@ def test_codes_stand_only_where_asked_for(cleaned):
     assert {a.get_title(loc="left") or a.get_title() for a in shown.axes if a.get_visible()} <= set(
         cleaned.may_show
     )
-    table = draw.draw_missing(cleaned, show_codes=True)
+    table = account.draw_missing(cleaned, show_codes=True)
     labels = [t.get_text() for t in table.axes[0].get_yticklabels()]
     assert labels == sorted(set(cleaned.rows.query("session == '1'")["athlete"]))
 
 
 def test_the_ledger_picture_adds_up(cleaned):
-    table = draw.round_seconds(cleaned)
+    table = account.round_seconds(cleaned)
     windows = cleaned.windows[
         [
             k in cleaned.traces

@@ -287,11 +287,12 @@ def _draw_steps_of(panel, answer) -> None:
             step["estimate"], i, "D", color=MAIN, mfc=MAIN if sure else "white", markersize=4.5, zorder=3
         )
         panel.annotate(step_in_figure(step, answer.smallest_effect, digits_of(known)), (step["estimate"], i), xytext=(0, -9),
-                       textcoords="offset points", ha="center", va="top", color=INK)  # fmt: skip
+                       textcoords="offset points", ha="center", va="top", color=INK,
+                       bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6})  # fmt: skip
     names = [str(c).replace("\N{MINUS SIGN}", "-").split(" - ") for c in steps["contrast"]]
     panel.set_yticks(y, [f"Round {b}\N{RIGHTWARDS ARROW}{a}" for a, b in names])
     panel.set_ylim(len(steps) - 0.3, -0.5)
-    panel.set_xlabel(wrap_words(f"Change in {lower_first(known.label)}{in_unit(known)}", 30))
+    panel.set_xlabel(wrap_words(f"Change in {lower_first(known.label)}{in_unit(known)}", 22))
     panel.margins(x=0.18)
 
 
