@@ -56,7 +56,7 @@ def build_document(answers, *, own: bool = False) -> Document:
         *document.of_layer("paper"),
         *([Section("Sources", (Bullets(sources),))] if sources else []),
         *document.of_layer("supplement"),
-        checklists,
+        *([checklists] if has_rounds(answers) else []),  # they ask about a study of athletes
         *([Section("Further sources", (Bullets(tuple(further)),), 1, "supplement")] if further else []),
     )
     return replace(document, sections=ordered, _numbers={})

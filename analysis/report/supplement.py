@@ -16,7 +16,7 @@ from ..telling.published import supplement as published
 from ..telling.rounds import supplement as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
-from ..telling.study.sentences import deviations, plain_rests
+from ..telling.study.sentences import deviations, plain_rests, write_stood_out
 from ..telling.training.figures import training_pictures
 from ..telling.training.tables import training_tables
 from . import pictures
@@ -126,7 +126,11 @@ def _study(answers) -> Section | None:
 
 def _data(answers) -> Section | None:
     missing = pictures.missing_picture(answers.cleaned) if answers.cleaned else None
-    return _section("Data", [], [tables.set_aside_table(answers.description.set_aside), missing])
+    return _section(
+        "Data",
+        write_stood_out(answers.study),
+        [tables.set_aside_table(answers.description.set_aside), missing],
+    )
 
 
 def _rounds(found: dict) -> Section | None:

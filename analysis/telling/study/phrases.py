@@ -201,3 +201,11 @@ SEE_PUBLISHED = (
 )
 SEE_TRAINING = "Details stand in {refs}."
 SEE_HERE = "This section holds {refs}."
+
+DELAY_GROWS = (
+    "Blood was taken later from round to round: about {low} after round {first} and {high} after round {last}. Lactate goes on "
+    "rising after a round, so its rise is not due to the rounds alone."
+)
+STOOD_OUT = (
+    "Among what was typed, {asked} unlike the rest: {answered}; {open}. Nothing was changed by itself."
+)

@@ -6,6 +6,7 @@ from datetime import date
 
 from ...basics import FEWEST_PEOPLE, NotYet, format_ci, format_number, join_words, plural
 from ...study import OUTCOMES, list_needs, plan_deviations
+from ...study.stand_out import delay_drift
 from . import phrases as say
 
 
@@ -111,12 +112,35 @@ def _measurement_limits(answers, conditions) -> list[str]:
     if delay and delay["high"] > delay["low"]:
         low, high = format_number(delay["low"], 0), format_number(delay["high"], 0, unit="s")
         parts.append(say.LACTATE_DELAY.format(low=low, high=high))
+    rounds = answers.study.rounds
+    drift = delay_drift(rounds[rounds["session"].eq(answers.study.plan.primary_session)])
+    if drift:
+        low, high = format_number(drift.first_s, 0, unit="s"), format_number(drift.last_s, 0, unit="s")
+        parts.append(
+            say.DELAY_GROWS.format(low=low, high=high, first=drift.first_round, last=drift.last_round)
+        )
     if len(answers.cleaned.flags_table):
         parts.append(say.CONTACT)
     missing = answers.study.athletes["hr_max_source"] != "measured"
     if conditions.n_traces and missing.any():
         parts.append(say.NO_MAXIMUM.format(people=plural(int(missing.sum()), "athlete")))
     return [" ".join(parts)] if parts else []
+
+
+def write_stood_out(study) -> list[str]:
+    """Say how many typed values stood out, and what became of them: a person answers, nothing is changed by itself."""
+    answered = int(study.settled["problem"].str.contains("stands out|unusual", regex=True).sum())
+    waiting = len(study.questions)
+    if not answered + waiting:
+        return []
+    asked = f"{plural(answered + waiting, 'value')} {'was' if answered + waiting == 1 else 'were'}"
+    done = (
+        f"{answered} settled by a decision to keep or to replace"
+        if answered
+        else "none is settled by a decision yet"
+    )
+    left = f"{waiting} used as typed, since nobody has answered" if waiting else "none is left open"
+    return [say.STOOD_OUT.format(asked=asked, answered=done, open=left)]
 
 
 MOST_TESTS = 2
