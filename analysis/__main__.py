@@ -158,7 +158,7 @@ def run_new(options):
 def run_check(options):
     """Name every problem of a study folder."""
     from .cleaning import CleaningRules
-    from .recordings import inspect_recording
+    from .recordings import inspect_recording, read_gas_exchange
     from .study import check_study, propose_decisions_for
     from .survey import survey_choices
 
@@ -177,7 +177,11 @@ def run_check(options):
         print(f"{new} proposed decision{'' if new == 1 else 's'} written to {path.name}, unconfirmed.\n")
     readers = (CleaningRules.from_settings, survey_choices)
     outcome = check_study(
-        options.folder, inspect=inspect_recording, look=None if options.quick else look, readers=readers
+        options.folder,
+        inspect=inspect_recording,
+        look=None if options.quick else look,
+        readers=readers,
+        read_gas=read_gas_exchange,
     )
     print(outcome.text())
     return 0 if outcome.passed else 1

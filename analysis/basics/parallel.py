@@ -6,11 +6,13 @@ import atexit
 import gc
 import os
 import pickle
+import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing import get_context, parent_process
 
 
@@ -23,8 +25,9 @@ class SideBySide:
         self.share(None)
         if self.workers > 0:
             self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _begin_worker)
-            for _ in range(self.workers):
-                self._pool.submit(warm_up or _nothing)
+            with _deaf_to_ctrl_c():  # workers inherit it: stopping them is the business of this process
+                for _ in range(self.workers):
+                    self._pool.submit(warm_up or _nothing)
 
     def __enter__(self):
         return self
@@ -32,6 +35,11 @@ class SideBySide:
     def __exit__(self, *_):
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def _stop(self) -> None:
+        """End the workers at once: what they were doing is not wanted any more."""
+        for worker in list((getattr(self._pool, "_processes", None) or {}).values()):
+            worker.terminate()
 
     def share(self, shared) -> None:
         """Set what every piece of work is given first."""
@@ -56,6 +64,9 @@ class SideBySide:
             while waiting:
                 number, piece = waiting.popleft()
                 found[number] = work(self.shared, piece)
+        except BaseException:
+            self._stop()
+            raise
         finally:
             waiting.clear()
             for thread in threads:
@@ -102,7 +113,21 @@ def be_quick() -> None:
     atexit.register(gc.freeze)
 
 
+@contextmanager
+def _deaf_to_ctrl_c():
+    """Ignore Ctrl+C for a moment, where this is the thread that may."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def _begin_worker() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     be_quick()
     _end_with_parent()
 

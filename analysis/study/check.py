@@ -195,6 +195,7 @@ def check_study(
     inspect: Callable[[Path], object] | None = None,
     look: Callable[[Study], tuple[tuple[str, ...], str]] | None = None,
     readers: Iterable[Callable[[dict], object]] = (),
+    read_gas: Callable[[Path], object] | None = None,
 ) -> CheckReport:
     """Look through a study folder without raising on what does not fit.
 
@@ -212,6 +213,8 @@ def check_study(
         should resolve and the line of account.
     readers : iterable of callable
         Each takes the settings and raises KitError where its part of study.toml cannot be used.
+    read_gas : callable, optional
+        Takes the path of a gas-exchange file that aerobic_tests names; raises KitError where it cannot be read.
 
     Returns
     -------
@@ -233,6 +236,8 @@ def check_study(
     if inspect is not None:
         remarks += _look_into_recordings(study.folder, found.inventory.recordings, inspect)
     problems = [*found.problems, *_unusable_settings(study.settings, readers)]
+    if read_gas is not None:
+        problems += _unreadable_gas(study, read_gas)
     looked = look is not None and not problems and len(study.recording_files()) > 0
     to_settle, account = look(study) if looked else ((), "")
     return CheckReport(
@@ -378,6 +383,22 @@ def list_needs(study: Study) -> pd.DataFrame:
     asked = ["08_survey_of_sessions"] if study.settings.get("kind") == "survey" else list(NEEDS)
     lines = [(name, bool(ready[name]), "" if ready[name] else NEEDS[name]) for name in asked]
     return pd.DataFrame(lines, columns=["notebook", "ready", "needs"])
+
+
+def _unreadable_gas(study: Study, read_gas: Callable[[Path], object]) -> list[Problem]:
+    """A problem per file in aerobic_files/ that a test names and a report could not read."""
+    found = []
+    for name in sorted(set(study.aerobic_tests["file"]) - {""}):
+        path = study.folder / "aerobic_files" / name
+        if not path.is_file():
+            continue  # named as missing already
+        try:
+            read_gas(path)
+        except (KitError, OSError) as error:
+            why = str(error).removeprefix(f"{name}: ").rstrip(".")
+            remedy = "export it again from the analyser, or leave the file out of aerobic_tests"
+            found.append(Problem("aerobic_files/", None, "", name, f"cannot be read: {why}", remedy))
+    return found
 
 
 def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callable[[Path], object]) -> list:
