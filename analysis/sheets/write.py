@@ -243,12 +243,15 @@ class Evening(Result):
     pairing : Pairing
     timetable : Timetable
     sheets : tuple of Sheet
+    sampled : tuple of str
+        Who gives blood.
     """
 
     codes: tuple[str, ...]
     pairing: Pairing
     timetable: Timetable
     sheets: tuple[Sheet, ...]
+    sampled: tuple[str, ...] = ()
 
 
 def fill_tables(evening: Evening | NotYet, study: Study) -> str:
@@ -360,11 +363,15 @@ def plan_evening(
         start_clock=start_clock,
         unsampled=never_sampled(study),
     )
+    if sampled is None:
+        inside = timetable.slots.groupby("athlete")["in_window"].all()
+        sampled = [c for c in codes if bool(inside.get(c, False))] if blood_is_drawn(study) else ()
+    sampled = tuple(sampled)
     sheets = study_sheets(
         study,
         session=session,
         pairing=pairing,
         timetable=timetable,
-        sampled=None if sampled is None else tuple(sampled),
+        sampled=sampled,
     )
-    return Evening(tuple(codes), pairing, timetable, tuple(sheets))
+    return Evening(tuple(codes), pairing, timetable, tuple(sheets), sampled)

@@ -173,7 +173,7 @@ def test_both_papers_print(evening, tmp_path, paper):
     page, pdf = write_sheets(evening[2], tmp_path, paper=paper)
     text = page.read_text(encoding="utf-8")
     assert f"size: {paper} landscape" in text
-    assert "http" not in text
+    assert "://" not in text
     assert all(f'<article id="{sheet.key}"' in text for sheet in evening[2])
     assert pages(pdf) == text.count("<section") < len(evening[2])
     again = write_sheets(evening[2], tmp_path / "again", paper=paper)[1]

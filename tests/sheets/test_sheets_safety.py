@@ -269,7 +269,7 @@ def test_every_way_of_scoring_belongs_to_a_test_that_the_kit_knows():
     assert set(HOW) <= known
     for test in known:
         sheets = fitness_sheets(club([20, 30], fitness={"tests": [test]}))
-        assert len(sheets) == 2 and "http" not in sheets_html(sheets)
+        assert len(sheets) == 2 and "://" not in sheets_html(sheets)
 
 
 def test_athlete_data_and_round_0_have_sheets():
