@@ -467,6 +467,20 @@ class Answers:
         """Does adding training change capacity and sparring heart rate? `TrainingAnswer` or `NotYet`."""
         return self._once("training", lambda: training_answer(self), question="the training study")
 
+    def assurance(self):
+        """How sure is a clear answer, where the assumptions are not sure themselves? `Assurance` or `NotYet`."""
+
+        def compute():
+            from ..planning import assure_design
+
+            design = self.design()
+            if not design:
+                return design
+            ranges = self.study.plan.assumption_ranges
+            return assure_design(design.design, design.assumptions, ranges=ranges, seed=self.seed)
+
+        return self._once("assurance", compute)
+
     def survey(self):
         """What do submitted sessions show? `SurveyAnswer` or `NotYet`."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import cache
 
 from ..basics import KitError, NotYet, format_ci, format_number
 from ..cleaning import try_rules
@@ -145,23 +146,54 @@ def published_note(name: str, question: tuple[str, str]) -> str:
 
 def picture_of(curves) -> tuple[bytes, str]:
     """Draw power and precision side by side, as a PNG, quickly."""
+    from ..telling.planning.figures import draw_power_and_precision
+
+    figure, axes = _empty_figure()
+    draw_power_and_precision(curves, ax=axes)
+    made = io.BytesIO()
+    figure.savefig(made, format="png", dpi=PIXELS_PER_INCH, pil_kwargs={"compress_level": 1})
+    return made.getvalue(), figure.alt_text
+
+
+@cache
+def _new_figure():
+    """One figure for all moves of the sliders: its axes and ticks are what takes longest to make."""
+    import matplotlib
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
-    from ..telling.planning.figures import draw_power_and_precision
+    from ..telling.style import STYLE
 
+    matplotlib.rcParams.update(STYLE)
     figure = Figure(figsize=(7.4, 3.1), dpi=PIXELS_PER_INCH)
     FigureCanvasAgg(figure)
     axes = figure.subplots(1, 2)
     figure.subplots_adjust(left=0.075, right=0.985, bottom=0.15, top=0.74, wspace=0.24)
-    draw_power_and_precision(curves, ax=axes)
     for ax in axes:
         ax.xaxis.set_major_locator(MaxNLocator(TICKS))
         ax.yaxis.set_major_locator(MaxNLocator(TICKS))
-    made = io.BytesIO()
-    figure.savefig(made, format="png", dpi=PIXELS_PER_INCH, pil_kwargs={"compress_level": 1})
-    return made.getvalue(), figure.alt_text
+    return figure, axes
+
+
+def _empty_figure():
+    """The figure without what the last move drew."""
+    figure, axes = _new_figure()
+    for ax in axes:
+        for artist in [
+            *ax.lines,
+            *ax.collections,
+            *ax.texts,
+            *ax.patches,
+            *([ax.legend_] if ax.legend_ else []),
+        ]:
+            artist.remove()
+        ax.set_prop_cycle(None)
+        ax.relim()
+        ax.autoscale(True)
+    for artist in [*figure.texts, *figure.legends]:
+        artist.remove()
+    return figure, axes
 
 
 def _controls(answer: DesignAnswer, widgets) -> dict:

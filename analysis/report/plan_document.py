@@ -11,10 +11,10 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError
-from ..planning import DesignAnswer, answer_design
+from ..planning import DesignAnswer, answer_design, assure_design
 from ..study import PlanDocument, Study, freeze_plan, load_study
 from ..telling.document import Document, Paragraph, Picture, Section, Table
-from ..telling.planning.sentences import table_sizes, write_up_size
+from ..telling.planning.sentences import table_sizes, write_up_assurance, write_up_size
 from ..telling.training.sentences import write_up_training_size
 from ..training import plan_training
 from .word import write_word
@@ -72,7 +72,8 @@ def fix_plan(
         )
     answer = size_answer(study, athletes)
     study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
-    paragraphs = write_up_size(answer)
+    assured = assure_design(answer.design, answer.assumptions, ranges=study.plan.assumption_ranges)
+    paragraphs = write_up_size(answer) + write_up_assurance(assured)
     if study.training and study.training.design != "before_after":
         paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
     justification = {"paragraphs": paragraphs, "n_athletes": answer.n}

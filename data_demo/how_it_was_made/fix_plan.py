@@ -12,7 +12,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from analysis.report.plan_document import size_answer, write_up_size
+from analysis.report.plan_document import assure_design, size_answer, write_up_assurance, write_up_size
 from analysis.study import freeze_plan, load_study
 
 DEMO = Path(__file__).resolve().parents[1]
@@ -31,9 +31,9 @@ def main(target: Path = DEMO) -> None:
         (folder / "study.toml").write_text(settings, encoding="utf-8")
         study = load_study(folder, today=DAY)
         answer = size_answer(study)
-        fixed = freeze_plan(
-            study, justification={"paragraphs": write_up_size(answer), "n_athletes": answer.n}, today=DAY
-        )
+        assured = assure_design(answer.design, answer.assumptions, ranges=study.plan.assumption_ranges)
+        size = write_up_size(answer) + write_up_assurance(assured)
+        fixed = freeze_plan(study, justification={"paragraphs": size, "n_athletes": answer.n}, today=DAY)
         for path in fixed.files:
             shutil.copy(path, target / path.name)
 

@@ -3,7 +3,7 @@
 import pytest
 
 from analysis.basics import NotYet
-from analysis.notebook.sliders import QUESTIONS, curves_of, picture_of, planning_sliders
+from analysis.notebook.sliders import QUESTIONS, _new_figure, curves_of, picture_of, planning_sliders
 from analysis.planning import answer_design
 
 
@@ -79,3 +79,14 @@ def test_every_question_has_curves(answer, question):
 def test_not_yet_passes_through():
     missing = NotYet("planning", "a protocol")
     assert planning_sliders(missing) is missing
+
+
+def test_a_move_draws_on_the_figure_of_the_last_one_and_looks_as_if_it_did_not():
+    answer = answer_design(4, n=12)
+    asked = [("heart_rate", "change"), ("lactate", "correlation"), ("heart_rate", "plateau")]
+    moves = [curves_of(answer, {"question": q, "n": n}) for q in asked for n in (8, 20)]
+    fresh = []
+    for move in moves:
+        _new_figure.cache_clear()
+        fresh.append(picture_of(move))
+    assert [picture_of(move) for move in moves] == fresh

@@ -7,7 +7,7 @@ import pandas as pd
 from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
 from ...planning import VERDICTS
 from ...planning.answer import chance_words
-from ...study.outcomes import outcome_named
+from ...study.outcomes import outcome_named, short_question
 
 
 def plain_pairing(pairing) -> str:
@@ -211,6 +211,7 @@ def outcome_word(question: str) -> str:
 
 __all__ = [
     "list_evening_warnings",
+    "plain_assurance",
     "plain_covariances",
     "plain_design",
     "plain_looks",
@@ -334,6 +335,8 @@ def write_up_size(answer) -> list[str]:
             "before each next round."
         )
     paragraphs = [first, _assumed(answer)]
+    if answer.from_plan:
+        paragraphs.append(f"Taken from the plan instead of the kit's own: {'; '.join(answer.from_plan)}.")
     paragraphs += [text for text in (_rounds(answer), _fitness(answer)) if text]
     if answer.replication is not None:
         paragraphs += write_up_replication_sizes(answer.replication)
@@ -345,6 +348,31 @@ def write_up_size(answer) -> list[str]:
             "read as the absence of an effect."
         )
     return paragraphs
+
+
+def write_up_assurance(found) -> list[str]:
+    """Say how sure a clear answer is where the assumptions themselves are not."""
+    parts = []
+    for line in found.table.to_dict("records"):
+        if line["part"] not in ("change", "slope") or line["clear"] != line["clear"]:
+            continue
+        low, high = (_level(line[name]) for name in ("low", "high"))
+        parts.append(
+            f"{short_question(line['question'])} {_level(line['clear'])} (from {low} to {high} in 80 of 100 draws; shown at the "
+            f"assumed values, with rounds missing: {_level(line['as_assumed'])})"
+        )
+    if not parts:
+        return []
+    return [
+        f"The literature and the club leave {plural(len(found.open), 'quantity', 'quantities')} open, missing rounds and "
+        f"athletes who leave among them. Averaged over {found.n_draws} draws, the chance of a clear answer (an effect shown, "
+        f"or shown to be too small to matter) is: {'; '.join(parts)}."
+    ]
+
+
+def plain_assurance(found) -> str:
+    """The same for notebook 01."""
+    return str(found) if isinstance(found, NotYet) else " ".join(write_up_assurance(found))
 
 
 def _assumed(answer) -> str:
