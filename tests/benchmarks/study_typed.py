@@ -28,7 +28,9 @@ def judge(slip, kind, folder):
     here = at(told(found, slip.level), slip, rows)
     if not here:
         return "missed"
-    for number, (_, after) in enumerate(Followed(book, here[0], slip.truth, kind).ways()):
+    for number, (label, after) in enumerate(Followed(book, here[0], slip.truth, kind).ways()):
+        if label == "nothing":  # the remedy says that nothing can be done
+            continue
         done = examine_folder(write(after, folder / f"way_{number}", kind))
         place = here[0].place if slip.most > 1 else None
         if [p for p in (*done.problems, *done.questions) if place is None or p.place == place]:
