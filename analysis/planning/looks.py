@@ -414,6 +414,9 @@ def estimate_after_looks(
     The t statistic is taken to the normal scale by its tail probability. Of all ways to end, those that end at an earlier look
     above its bound count as larger, those below as smaller; the effect under which half of them are larger is the
     median-unbiased estimate, and those under which 2.5 and 97.5 % are larger bound the interval.
+    Exact for a test of this one estimate. The test over all rounds stops on more than last minus first, so that for rounds the
+    correction is too strong: the corrected estimate lies above the truth in 36 to 52 % of studies (plain: 46 to 55 %), the
+    interval holds in 94 to 98 % (`tests/references/rounds/calibration_looks.md`).
 
     References
     ----------
