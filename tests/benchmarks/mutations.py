@@ -1,8 +1,8 @@
 """Single changes of a module that tests do not notice: ``python tests/benchmarks/mutations.py MODULE --tests PATH``.
 
 A sample with a seed, in a copy of the tree: tools that change everything run for hours on a module of this size. One change at a
-time: a comparison loosened or turned, a number moved, and/or exchanged, a sign turned, a condition made true, a call's keyword left
-out. A change that no test notices is printed with its line, so that a test can be written or the change explained.
+time: a comparison loosened or turned, a number moved, and/or exchanged, a sign turned, a condition made true, a keyword left out.
+A change that no test notices is printed with its line, so that a test can be written or the change explained.
 """
 
 from __future__ import annotations
