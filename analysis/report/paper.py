@@ -211,7 +211,7 @@ def _rounds(answers, rounds: dict) -> list[Section]:
     means = tables.means_table(answers.description.round_means, tuple(rounds), off_scale=off_scale)
     contrasts = contrasts_table(rounds)
     picture = pictures.rounds_picture(rounds)
-    texts = [_claimed(answers, "rounds", o, *write_up_rounds(a)) for o, a in rounds.items()]
+    texts = [t for o, a in rounds.items() for t in _claimed(answers, "rounds", o, write_up_rounds(a))]
     if texts and picture:
         texts[0] = f"{texts[0]} {say.SEE_ROUNDS}"
     if texts and contrasts:
@@ -225,7 +225,7 @@ def _fitness(answers) -> list[Section]:
     analysed = {o: a for o, a in found.items() if a}
     if not found:
         return []
-    texts = [_claimed(answers, "fitness", o, *write_up_capacity(a)) for o, a in found.items()]
+    texts = [t for o, a in found.items() for t in _claimed(answers, "fitness", o, write_up_capacity(a))]
     shown = [pictures.fitness_picture(o, a) for o, a in analysed.items()][:MOST_FITNESS_PICTURES]
     table = capacity_table(analysed)
     if table:
@@ -234,9 +234,10 @@ def _fitness(answers) -> list[Section]:
     return [Section("Fitness and the response", (*paragraphs(texts), *([table] if table else []), *shown), 2)]
 
 
-def _claimed(answers, family: str, outcome: str, text: str) -> str:
+def _claimed(answers, family: str, outcome: str, texts: list[str]) -> list[str]:
     """A result, and whether the plan lets it be claimed beside the other questions."""
-    return " ".join(t for t in (text, write_up_claim(answers.questions, family, outcome)) if t)
+    claim = write_up_claim(answers.questions, family, outcome)
+    return [f"{texts[0]} {claim}" if claim else texts[0], *texts[1:]]
 
 
 MOST_FITNESS_PICTURES = 2

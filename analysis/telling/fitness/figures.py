@@ -57,11 +57,11 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     equal = join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in answer.adjusted_for])
     planned.set_xlabel(_capacity_label(answer))
     planned.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
-    step, digits = format_number(answer.capacity_step, step_digits(answer)), digits_of(known)
-    size = format_number(answer.effect, digits)
-    interval = format_ci(answer.effect_ci_low, answer.effect_ci_high, digits)
+    digits = digits_of(known)
+    size = format_number(answer.contrast, digits)
+    interval = format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits)
     planned.annotate(
-        f"{size} {known.unit} for {step} {answer.capacity_unit} more\n{level} % interval {interval}\nn {answer.n_athletes}",
+        f"{size} {known.unit} for {_contrast_words(answer)} more\n{level} % interval {interval}\nn {answer.n_athletes}",
         (0.98, 0.98), xycoords="axes fraction", ha="right", va="top",
     )  # fmt: skip
     low, high = planned.get_ylim()
@@ -74,8 +74,8 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     return finish(
         figure,
         f"Aerobic capacity of {plural(answer.n_athletes, 'athlete')} against their {lower_first(known.label)} in sparring"
-        f"{', at equal ' + equal if equal else ''}. The line changes by {size} {known.unit} for "
-        f"{step} {answer.capacity_unit} more, {level} % interval {interval}.",
+        f"{', at equal ' + equal if equal else ''}. Between athletes {_contrast_words(answer)} apart "
+        f"the line differs by {size} {known.unit}, {level} % interval {interval}.",
     )
 
 
@@ -201,11 +201,6 @@ def _slope_words(row) -> str:
     if kind == "sex" and row["level"] in SEX_WORDS:
         return f"{SEX_WORDS[row['level']]} {count}"
     return f"{kind}: {row['level']} {count}"
-
-
-def step_digits(answer) -> int:
-    """Decimals of the step of capacity."""
-    return 0 if float(answer.capacity_step).is_integer() else 2
 
 
 def _contrast_words(answer) -> str:
@@ -348,10 +343,13 @@ def _correlation_lines(answer) -> list[tuple[str, float, float, float]]:
 
 
 def _effect_lines(answer) -> list[tuple[str, float, float, float]]:
-    lines = [
-        (f"as measured (n = {answer.n_athletes})", answer.effect, answer.effect_ci_low, answer.effect_ci_high)
+    seen = (answer.contrast, answer.contrast_ci_low, answer.contrast_ci_high)
+    lines = [(f"as measured (n = {answer.n_athletes})", *seen)]
+    scale = answer.contrast_step / answer.capacity_step
+    corrected = _corrected_lines(answer, "effect")
+    return lines + [
+        (words, scale * value, scale * low, scale * high) for words, value, low, high in corrected
     ]
-    return lines + _corrected_lines(answer, "effect")
 
 
 def _corrected_lines(answer, quantity: str) -> list[tuple[str, float, float, float]]:
@@ -390,8 +388,7 @@ def _draw_entries(axes, entries) -> None:
 
 
 def _effect_label(answer, known) -> str:
-    step = format_number(answer.capacity_step, step_digits(answer))
-    return f"{known.label}: change for\n{step} {answer.capacity_unit} more{in_unit(known)}"
+    return f"{known.label}: difference at\n{_contrast_words(answer)} more{in_unit(known)}"
 
 
 CHOICE_WORDS = {
@@ -585,7 +582,10 @@ def _draw_choices(axes, table, lines) -> None:
     axes.tick_params(axis="y", length=0, labelsize=6.2)
     axes.tick_params(axis="x", length=0, labelbottom=False)
     axes.set_xlim(0, len(table) + 1)
-    axes.set_xlabel(f"{plural(len(table), 'analysis', 'analyses')}, from the lowest result to the highest")
+    alone = int((table["left_out_athlete"].fillna("") != "").sum())
+    words = plural(len(table) - alone, "analysis", "analyses")
+    words += f" and {alone} without one athlete each" if alone else ""
+    axes.set_xlabel(f"{words}, from the lowest result to the highest")
     for side in ("left", "bottom"):
         axes.spines[side].set_visible(False)
 

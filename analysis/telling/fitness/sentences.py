@@ -219,8 +219,8 @@ def write_up_capacity(answer) -> list[str]:
     """Write the planned result on fitness and one outcome: estimate, reading, correlation, whether checks agree."""
     if isinstance(answer, NotYet):
         return [str(answer)]
-    parts = [_planned(answer), _reading(answer), _beside(answer), _correlation(answer), *_checks(answer)]
-    return [" ".join(p for p in parts if p)]
+    parts = [_planned(answer), _reading(answer), _beside(answer)]
+    return [" ".join(p for p in parts if p), " ".join([_correlation(answer), *_checks(answer)])]
 
 
 def _planned(answer) -> str:

@@ -55,7 +55,7 @@ def table_guards(answer):
 
 def table_slopes(answer) -> pd.DataFrame:
     """Show the effect as planned, unadjusted, and within sexes and groups."""
-    known, step = known_outcome(answer.outcome), answer.capacity_step
+    known, step = known_outcome(answer.outcome), answer.contrast_step
     digits, level = digits_of(known), percent_interval(answer.planned.level)
     change = f"Change for {step_words(step, answer.capacity_unit)} more" + (
         f" ({known.unit})" if known.unit else ""
@@ -63,12 +63,15 @@ def table_slopes(answer) -> pd.DataFrame:
     lines = []
     for row in answer.slopes.to_dict("records"):
         fitted = not math.isnan(row.get("estimate", math.nan))
+        low, high = step * row["ci_low"], step * row["ci_high"]
+        if row["analysis"] == "planned":  # holds wherever readings off the scale may lie
+            low, high = answer.contrast_ci_low, answer.contrast_ci_high
         lines.append(
             {
                 "Analysis": f"{row['analysis']}: {row['level']}" if row["level"] else row["analysis"],
                 "Athletes": str(int(row["n_athletes"])),
                 change: format_number(step * row["estimate"], digits) if fitted else "too few athletes",
-                level: format_ci(step * row["ci_low"], step * row["ci_high"], digits) if fitted else DASH,
+                level: format_ci(low, high, digits) if fitted else DASH,
                 "p": format_p(row["p"], equals=False) if fitted else DASH,
                 "Adjusted for": _words(row["adjusted_for"]) or "nothing",
             }
@@ -101,7 +104,7 @@ def table_correlations(answer) -> pd.DataFrame:
 
 def table_drift(answer) -> pd.DataFrame:
     """Show whether fitter athletes rise less over the rounds, drift less within them and recover more."""
-    step, level = answer.capacity_step, percent_interval(answer.planned.level)
+    step, level = answer.contrast_step, percent_interval(answer.planned.level)
     change = f"Change for {step_words(step, answer.capacity_unit)} more"
     lines = []
     for row in answer.drift.to_dict("records"):

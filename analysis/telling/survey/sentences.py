@@ -23,13 +23,15 @@ def write_up_survey(answer) -> list[str]:
         return []
     paragraphs = [_sample(answer), _methods(answer), _typical(answer)]
     if len(answer.shares):
-        paragraphs += [_shares(answer), _bands(answer)]
+        paragraphs += [*_shares(answer), _bands(answer)]
     return [*paragraphs, *answer.warnings]
 
 
 def _sample(answer) -> str:
     people, sent = plural(answer.n_people_sent, "person", "people"), plural(answer.n_sent, "session")
-    text = f"{people} submitted {sent}; {answer.n_sessions} sessions of {answer.n_athletes} people were analysed."
+    text = (
+        f"{people} submitted {sent}; we analysed {answer.n_sessions} sessions of {answer.n_athletes} people."
+    )
     if len(answer.set_aside):
         reasons = [f"{reason}, {n}" for reason, n in answer.set_aside.itertuples(index=False)]
         text += f" Sessions were set aside by rule: {'; '.join(reasons)}."
@@ -41,8 +43,8 @@ def _sample(answer) -> str:
 
 def _methods(answer) -> str:
     text = (
-        "People, not sessions, were the unit: means are over people's means, with intervals from t, and variances between and "
-        "within people from a one-way analysis of variance."
+        "People, not sessions, were the unit. Means are over people's means, with intervals from t; variances between and "
+        "within people come from a one-way analysis of variance."
     )
     if not len(answer.shares):
         return text + " Since no age was known, no share of maximum was computed."
@@ -55,8 +57,8 @@ def _methods(answer) -> str:
     least = format_number(answer.least_error_bpm, 0, unit="bpm")
     return (
         f"{text} Maximal heart rate was predicted from age ({answer.equation_label}, standard error of prediction {error}). In "
-        f"{answer.n_simulations} simulated draws one error of the maximum was drawn per person, shared by all sessions of the "
-        f"person, {learned}; its size lay between {least}, the least in a published review of such equations, and that of the "
+        f"{answer.n_simulations} simulated draws one error of the maximum was drawn per person and shared by all sessions of the "
+        f"person, {learned}. Its size lay between {least}, the least in a published review of such equations, and that of the "
         "equation. Intervals hold 95\N{NO-BREAK SPACE}% of the draws."
     )
 
@@ -67,7 +69,7 @@ def _typical(answer) -> str:
         if math.isnan(t["estimate"]) or t["measure"] == "minutes":
             continue
         name, unit, digits = MEASURE_WORDS[t["measure"]]
-        part = f"{name} {format_number(t['estimate'], digits, unit=unit)}"
+        part = f"{name[:1].upper()}{name[1:]} was {format_number(t['estimate'], digits, unit=unit)}"
         if not math.isnan(t["ci_low"]):
             scatter = f"SD between people {format_number(t['sd_people'], 1)}"
             if not math.isnan(t["sd_sessions"]):
@@ -76,35 +78,33 @@ def _typical(answer) -> str:
                 f" (95\N{NO-BREAK SPACE}% interval {format_ci(t['ci_low'], t['ci_high'], digits)}; {scatter})"
             )
         parts.append(part)
-    return f"Typical values: {'; '.join(parts)}."
+    return " ".join(f"{part}." for part in parts)
 
 
-def _shares(answer) -> str:
+def _shares(answer) -> list[str]:
     parts = []
     for s in answer.shares.dropna(subset=["centre"]).to_dict("records"):
         if round(100 * s["low"]) == round(100 * s["high"]):
             continue
-        what = "means" if s["measure"] == "percent_mean" else "peaks"
+        what = "Means" if s["measure"] == "percent_mean" else "Peaks"
         error = format_ci(100 * s["low"], 100 * s["high"], 0)
         drawn = format_ci(100 * s["total_low"], 100 * s["total_high"], 0)
         parts.append(
-            f"{what} at or above {s['threshold']:g}\N{NO-BREAK SPACE}%, {format_percent(s['centre'])} (with the error of the "
-            f"prediction {error}; also for people drawn anew {drawn}; maxima taken as exact {format_percent(s['estimate'])})"
+            f"{what} at or above {s['threshold']:g}\N{NO-BREAK SPACE}%: {format_percent(s['centre'])} of people's sessions "
+            f"({error} with the error of the prediction, {drawn} also for people drawn anew; "
+            f"{format_percent(s['estimate'])} with maxima taken as exact)."
         )
     rows = answer.headline_equations()
-    text = (
-        f"Shares of people's sessions: {'; '.join(parts)}."
-        if parts
-        else "No session came near any threshold."
-    )
+    paragraphs = [" ".join(parts[i : i + 3]) for i in range(0, len(parts), 3)]
+    paragraphs = paragraphs or ["No session came near any threshold."]
     if len(rows):
         span = format_ci(100 * rows["centre"].min(), 100 * rows["centre"].max(), 0, unit="%")
         what = "means" if rows["measure"].iloc[0] == "percent_mean" else "peaks"
-        text += (
-            f" Over {plural(len(rows), 'published equation')} for both sexes the most likely share of {what} at or above "
+        paragraphs.append(
+            f"Over {plural(len(rows), 'published equation')} for both sexes the most likely share of {what} at or above "
             f"{rows['threshold'].iloc[0]:g}\N{NO-BREAK SPACE}% runs from {span}."
         )
-    return text
+    return paragraphs
 
 
 def _bands(answer) -> str:
@@ -118,8 +118,9 @@ def _bands(answer) -> str:
     ]
     people = plural(int(first["n_athletes_recordings"]), "person", "people")
     return (
-        f"In {first['n_recordings']} whole recordings of {people} the time was spent as follows, people counted once: "
-        f"{join_words(parts)} (bands of the {answer.bands_source})."
+        f"{first['n_recordings']} whole recordings of {people} tell how the time was spent, people counted once. "
+        f"Below the vigorous band it was {join_words(parts[:-2])}. Above, it was {join_words(parts[-2:])}. The bands are those "
+        f"of the {answer.bands_source.split(';')[0].split(' (')[0]}."
     )
 
 
