@@ -42,6 +42,9 @@ __all__ = [
     "write_up_rounds",
 ]
 
+MOST_WORDS = 100
+"""A longer result is told in two paragraphs."""
+
 MOST_NAMES = 2
 """More other ways of analysing than these are counted in the text, and named in the table only."""
 
@@ -246,7 +249,10 @@ def write_up_rounds(answer) -> list[str]:
     ]
     if answer.role != "primary":
         parts.append(say.SECONDARY.format(role=answer.role))
-    return [" ".join(p for p in parts if p)]
+    text = " ".join(p for p in parts if p)
+    if len(text.split()) <= MOST_WORDS:
+        return [text]
+    return [" ".join(p for p in half if p) for half in (parts[:3], parts[3:])]
 
 
 def _main(answer) -> str:
