@@ -12,7 +12,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 DISTRIBUTION = "club-sparring-study-kit"
 OLDEST_PYTHON = (3, 11)
-EXTRAS = "test,browser"
+EXTRAS = "test,browser,cluster"
 
 
 def python_name():

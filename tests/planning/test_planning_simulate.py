@@ -140,7 +140,7 @@ def test_a_cluster_gives_the_same_numbers():
 
     designs = [{"n": 8}, {"n": 12}]
     here = simulate_grid(designs, n_studies=300, n_jobs=1).power
-    local = {"n_workers": 1, "threads_per_worker": 2, "processes": False, "dashboard_address": None}
+    local = {"n_workers": 2, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
     with LocalCluster(**local) as cluster, Client(cluster), parallel_config(backend="dask"):
         there = simulate_grid(designs, n_studies=300).power
     pd.testing.assert_frame_equal(here, there, check_exact=True)
