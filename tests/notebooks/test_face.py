@@ -15,7 +15,9 @@ NAMES = {
     for path in NOTEBOOKS
     for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]
     if cell["cell_type"] == "code"
-    for name, attribute in re.findall(r"(?<![\w.])([a-z]+)\.(\w+)", "".join(cell["source"]))
+    for name, attribute in re.findall(
+        r"(?<![\w.])([a-z]+)\.(\w+)", re.sub(r'f?"[^"]*"', '""', "".join(cell["source"]))
+    )
     if isinstance(getattr(face, name, None), Room | Told)
 }
 
