@@ -18,7 +18,7 @@ NAMES = {
     for name, attribute in re.findall(
         r"(?<![\w.])([a-z]+)\.(\w+)", re.sub(r'f?"[^"]*"', '""', "".join(cell["source"]))
     )
-    if isinstance(getattr(face, name, None), Room | Told)
+    if isinstance(getattr(face, name, None), Room | Told) and attribute != "toml"
 }
 
 
