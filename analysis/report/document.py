@@ -12,6 +12,7 @@ from .answers_page import answers_sections
 from .checklists import checklist_tables
 from .paper import paper_sections, within_limits
 from .pictures import has_rounds
+from .sharing import SharedAnswers, without_few
 from .supplement import further_section, supplement_sections
 
 
@@ -41,6 +42,8 @@ def build_document(answers, *, own: bool = False) -> Document:
     paper, further = within_limits(paper_sections(answers))
     beside = [further_section(further)] if further else []
     sections = (*answers_sections(answers, own=own), *paper, *supplement_sections(answers), *beside)
+    if isinstance(answers, SharedAnswers):
+        sections = tuple(without_few(s) for s in sections)
     document = Document(
         title=study.title or ("A sparring study" if has_rounds(answers) else "A survey of sparring sessions"),
         fields=say.TITLE_PAGE,

@@ -136,9 +136,19 @@ def contents(document: Document) -> str:
     return f'<nav{kind} aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{"".join(items)}</ol></nav>'
 
 
-def picture_uri(svg: bytes) -> str:
-    """Return an SVG as an address that holds the picture itself."""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
+def picture_uri(content: bytes) -> str:
+    """Return an SVG or a PNG as an address that holds the picture itself."""
+    kind = "png" if content.startswith(b"\x89PNG") else "svg+xml"
+    return f"data:image/{kind};base64," + base64.b64encode(content).decode("ascii")
+
+
+HEAVY_BYTES = 150_000
+"""A drawing of more than this (thousands of samples) is shown as pixels, so that a phone opens the page."""
+
+
+def _content(block: Picture) -> bytes:
+    drawing = block.content("svg")
+    return drawing if len(drawing) <= HEAVY_BYTES else block.content("png300")
 
 
 def _section(document: Document, section: Section, *, below: int = 0) -> str:
@@ -181,7 +191,7 @@ def _picture(document: Document, block: Picture) -> str:
     caption = f"<figcaption><b>{number}.</b> {_esc(block.caption)}</figcaption>" if number else ""
     return (
         f'<figure id="figure-{block.key}"><div class="scroll" role="region" tabindex="0" aria-label="{_esc(words)}">'
-        f'<img src="{picture_uri(block.content("svg"))}" width="{width}" alt="{_esc(block.alt_text)}"></div>'
+        f'<img src="{picture_uri(_content(block))}" width="{width}" alt="{_esc(block.alt_text)}"></div>'
         f"{caption}</figure>"
     )
 

@@ -11,6 +11,7 @@ from ..basics import FEWEST_PEOPLE, NotYet, groups_to_show, join_words
 from ..physiology import capacity_step_to_share
 from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
+from ..telling.document import Table
 from ..training import BeforeAfter
 from ..training.individual import unknown_response
 
@@ -252,3 +253,29 @@ def rounded(table: pd.DataFrame, *, digits: int = 4) -> pd.DataFrame:
     for column in table.select_dtypes("float"):
         table[column] = [float(f"{v:.{digits}g}") for v in table[column]]
     return table
+
+
+COUNTS = ("n", "n_athletes", "Athletes")
+PUBLISHED_COUNTS = ("comparison", "published", "profiles", "correlations_published")
+
+
+def without_few(section):
+    """The section without lines of its tables that rest on fewer people than may be told about (a paper's own counts stay)."""
+    blocks = tuple(_table_without_few(b) if isinstance(b, Table) else b for b in section.blocks)
+    return replace(section, blocks=blocks)
+
+
+def _table_without_few(table: Table) -> Table:
+    if table.key in PUBLISHED_COUNTS:
+        return table
+    shown, numbers = table.shown, table.numbers
+    if numbers is not None and "n_athletes" in numbers:
+        enough = ~(pd.to_numeric(numbers["n_athletes"], errors="coerce") < FEWEST_PEOPLE)
+        if len(shown) == len(numbers):
+            shown = shown[enough.to_numpy()].reset_index(drop=True)
+        numbers = numbers[enough].reset_index(drop=True)
+    for name in COUNTS:
+        if name in shown:
+            enough = ~(pd.to_numeric(shown[name], errors="coerce") < FEWEST_PEOPLE)
+            shown = shown[enough].reset_index(drop=True)
+    return replace(table, shown=shown, numbers=numbers)

@@ -232,7 +232,7 @@ def bound_limits(
     ...     "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, 12], "lactate_limit": [""] * 5 + ["high", "", ""]})
     >>> bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.8, 23.3))
     >>> bounds.table["estimate_min"].round(1).tolist(), bounds.table["estimate_max"].round(1).tolist()
-    ([6.2], [7.9])
+    ([6.2], [7.4])
     """
     off = find_limits(data, outcome, limit=limit, limit_column=limit_column, plausible=plausible)
     if off is None:

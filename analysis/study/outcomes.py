@@ -139,7 +139,17 @@ _TOPICS = (
 
 
 def topics() -> dict[str, Topic]:
-    """Return every topic by name: the kit's own, and one for each further question that an outcome names."""
+    """Return every topic by name: the kit's own, and one for each further question that an outcome names.
+
+    Returns
+    -------
+    dict of str to Topic
+
+    Examples
+    --------
+    >>> topics()["lactate"].outcome
+    'lactate_mmol_l'
+    """
     found = {t.name: t for t in _TOPICS}
     for o in OUTCOMES.values():
         if o.question not in found:
@@ -194,12 +204,37 @@ ALSO_TYPED = ("activity_rating", "hr_mean_typed_bpm", "hr_peak_typed_bpm")
 
 
 def typed_outcomes() -> tuple[str, ...]:
-    """Return the outcomes that are written on a sheet and typed."""
+    """Return the outcomes that are written on a sheet and typed.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> typed_outcomes()
+    ('lactate_mmol_l', 'exertion')
+    """
     return tuple(o.name for o in OUTCOMES.values() if o.typed)
 
 
 def known_outcome(name: str) -> Outcome:
-    """Return the Outcome of that name, or a plain one for a column that the kit does not know."""
+    """Return the Outcome of that name, or a plain one for a column that the kit does not know.
+
+    Parameters
+    ----------
+    name : str
+        A column of rounds.
+
+    Returns
+    -------
+    Outcome
+
+    Examples
+    --------
+    >>> known_outcome("laps").label
+    'Laps'
+    """
     return OUTCOMES.get(name) or Outcome(name, name.replace("_", " ").capitalize(), "", 1, "", 1.0)
 
 

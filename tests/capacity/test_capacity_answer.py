@@ -426,7 +426,7 @@ def test_readings_beyond_the_analysers_scale_are_bounds(club):
     apart = result.contrast_step
     assert result.contrast_ci_low == pytest.approx(apart * slopes["ci_low"].min())
     assert result.contrast_ci_high == pytest.approx(apart * slopes["ci_high"].max())
-    for places in (known["lactate_mmol_l"], rows["lactate_mmol_l"].fillna(30.0)):
+    for places in (known["lactate_mmol_l"], rows["lactate_mmol_l"].fillna(20.0)):
         table = known.assign(lactate_mmol_l=places, lactate_limit="")
         truth = answer((table, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0)
         assert slopes["estimate"].min() <= truth.planned.estimate <= slopes["estimate"].max()

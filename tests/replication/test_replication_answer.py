@@ -266,7 +266,7 @@ def test_protocols_side_by_side():
     table = compare_protocols(theirs, PROTOCOL, sessions=sessions, sport="judo", sample_delay_s=60.0)
     assert dict(zip(table["aspect"], table["same"], strict=True)) == {
         "sport": "yes", "sex": "not stated", "rounds": "no", "work_s": "yes", "rest_s": "no", "sample_site": "yes",
-        "sample_delay_s": "no",
+        "sample_delay_s": "no", "clothing": "not stated",
     }  # fmt: skip
 
 

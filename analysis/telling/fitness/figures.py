@@ -585,7 +585,7 @@ def _draw_choices(axes, table, lines) -> None:
     alone = int((table["left_out_athlete"].fillna("") != "").sum())
     words = plural(len(table) - alone, "analysis", "analyses")
     words += f" and {alone} without one athlete each" if alone else ""
-    axes.set_xlabel(f"{words}, from the lowest result to the highest")
+    axes.set_xlabel(f"{words},\nfrom the lowest result to the highest")
     for side in ("left", "bottom"):
         axes.spines[side].set_visible(False)
 

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_df, format_number, format_p, format_percent, plural
+from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, format_p, format_percent, plural
 from ...study import OUTCOMES
 from ..document import Table
 from .sentences import f_words
@@ -67,7 +67,7 @@ def _test_numbers(answer) -> pd.DataFrame:
             {"test": "Friedman", "statistic": ranks.statistic, "df_num": ranks.df, "p": ranks.p}
             | {"kendall_w": ranks.kendall_w, "n_athletes": ranks.n_athletes}
         )
-    return pd.DataFrame(lines)
+    return pd.DataFrame([line for line in lines if line["n_athletes"] >= FEWEST_PEOPLE])
 
 
 def _tests(answer, known) -> list[dict]:
@@ -92,7 +92,7 @@ def _tests(answer, known) -> list[dict]:
         chi = f"chi-square({format_df(ranks.df)}) = {format_number(ranks.statistic, 2)}"
         w = format_number(ranks.kendall_w, 2)
         lines.append(_test("Friedman, complete athletes", chi, ranks.p, w, ranks.n_athletes))
-    return lines
+    return [line for line in lines if int(line["n"]) >= FEWEST_PEOPLE]  # a test of few tells about them
 
 
 def _test(name: str, statistic: str, p: float, effect: str, n: int) -> dict:
