@@ -217,14 +217,8 @@ def holm(p, *, most_true: int | None = None):
         raise KitError("p must hold p values, from 0 to 1, in one list.")
     out = np.full(p.shape, np.nan)
     known = np.flatnonzero(~np.isnan(p))
-    if most_true is None:
-        if len(known):
-            from statsmodels.stats.multitest import multipletests
-
-            out[known] = multipletests(p[known], method="holm")[1]
-        return out
     order = known[np.argsort(p[known], kind="stable")]
     m = len(order)
-    factor = np.minimum(m - np.arange(m), max(int(most_true), 1))
+    factor = np.minimum(m - np.arange(m), m if most_true is None else max(int(most_true), 1))
     out[order] = np.minimum(1.0, np.maximum.accumulate(p[order] * factor))
     return out

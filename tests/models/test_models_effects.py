@@ -276,3 +276,12 @@ def test_holm():
     found = holm([0.5, np.nan, 0.02])
     assert found[0] == 0.5 and found[2] == approx(0.04) and math.isnan(found[1])
     assert len(holm([])) == 0
+
+
+def test_holm_agrees_with_statsmodels():
+    from statsmodels.stats.multitest import multipletests
+
+    rng = np.random.default_rng(8)
+    for size in (1, 2, 5, 12):
+        p = np.round(rng.random(size) ** 2, 2)
+        assert holm(p) == approx(multipletests(p, method="holm")[1])
