@@ -297,9 +297,9 @@ def _results_of(section, results):
 def numbers_that_differ(answers, document):
     """Return quantities that first screen, paper and tables do not all give alike: one number, one unit."""
     from analysis.basics import format_ci, format_number
-    from analysis.study.outcomes import OUTCOMES
+    from analysis.study.outcomes import OUTCOMES, digits_of
     from analysis.telling.document import Table
-    from analysis.telling.rounds.words import digits_of, shown_interval
+    from analysis.telling.rounds.words import shown_interval
 
     faults = []
     paper = document.text("paper").replace("\N{NO-BREAK SPACE}", " ")

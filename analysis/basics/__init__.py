@@ -6,7 +6,7 @@ Knows nothing of sport, statistics or files; imports no other room.
 
 from .errors import KitError, check_choice, check_number, did_you_mean
 from .few import FEWEST_PEOPLE, groups_to_show
-from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, left_out_table
+from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, if_answered, left_out_table
 from .words import (
     format_ci,
     format_df,
@@ -16,8 +16,10 @@ from .words import (
     format_percent,
     format_reach,
     join_words,
+    lower_first,
     plural,
     round_inward,
+    upper_first,
 )
 
 __all__ = [
@@ -38,8 +40,11 @@ __all__ = [
     "format_percent",
     "format_reach",
     "groups_to_show",
+    "if_answered",
     "join_words",
     "left_out_table",
+    "lower_first",
     "plural",
     "round_inward",
+    "upper_first",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import html
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
@@ -135,6 +136,49 @@ class NotYet(Result):
 
     def _repr_html_(self) -> str:
         return f"<p><i>{html.escape(str(self))}</i></p>"
+
+
+IN_PLACE = {
+    "words": str,
+    "paragraphs": lambda missing: [str(missing)],
+    "no paragraphs": lambda missing: [],
+    "no text": lambda missing: "",
+    "no table": lambda missing: None,
+}
+"""What a function that tells of a result gives where there is none yet."""
+
+
+def if_answered(otherwise: str = "words"):
+    """Make a function that tells of a result cope with `NotYet`; the one place that does.
+
+    Parameters
+    ----------
+    otherwise : {"words", "paragraphs", "no paragraphs", "no text", "no table"}
+        What it gives instead: what is missing, as text or as a list of paragraphs; or nothing of its kind.
+
+    Returns
+    -------
+    callable
+        To decorate a function whose first argument is the result.
+
+    Examples
+    --------
+    >>> @if_answered()
+    ... def plain(answer):
+    ...     return f"{answer} bpm"
+    >>> plain(5), plain(NotYet("heart rate over the rounds", "recordings"))
+    ('5 bpm', 'Not yet: heart rate over the rounds needs recordings.')
+    """
+    instead = IN_PLACE[otherwise]
+
+    def decorate(tell):
+        @functools.wraps(tell)
+        def told(result, *args, **options):
+            return instead(result) if isinstance(result, NotYet) else tell(result, *args, **options)
+
+        return told
+
+    return decorate
 
 
 def _is_empty(value) -> bool:

@@ -220,6 +220,44 @@ def join_words(words: Sequence[str], last: str = "and") -> str:
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def lower_first(text: str) -> str:
+    """Write a label as it reads inside a sentence: its first letter small.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> lower_first("Heart rate")
+    'heart rate'
+    """
+    return text[:1].lower() + text[1:]
+
+
+def upper_first(text: str) -> str:
+    """Write words as they read at the start of a sentence: their first letter a capital.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> upper_first("blood lactate")
+    'Blood lactate'
+    """
+    return text[:1].upper() + text[1:]
+
+
 def plural(count: int, singular: str, many: str = "") -> str:
     """Write a count with its noun.
 

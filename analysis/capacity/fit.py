@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..basics import KitError, format_ci, format_number, left_out_table, plural
 from ..rounds.bounds import LIMIT_COLUMN, OffScale, find_limits
-from ..study.outcomes import OUTCOMES
+from ..study.outcomes import OUTCOMES, digits_of
 from .adjustment import balanced_means, flat_within
 from .guards import MINIMUM_RESIDUAL_DF, check_residual_df, guard_row, set_aside_circular
 from .results import CapacityFit
@@ -394,7 +394,7 @@ def off_scale_guard(planned: Prepared, off: OffScale, slopes: pd.DataFrame, *, s
     count = int((marks != "").sum())
     stand, lie = ("stands", "it lies") if count == 1 else ("stand", "they lie")
     effects = step * slopes["estimate"]
-    effect = format_ci(effects.min(), effects.max(), max(known.digits, 1), unit=known.unit)
+    effect = format_ci(effects.min(), effects.max(), digits_of(known), unit=known.unit)
     text = (
         f"{plural(count, 'reading')} beyond the analyser's scale {stand} at its end; wherever {' or '.join(ends)} {lie}, the "
         f"effect is {effect}, and the interval that the reading rests on holds for all of these"

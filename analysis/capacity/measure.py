@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from ..basics import KitError, Result, join_words, left_out_table, plural
+from ..basics import KitError, Result, join_words, left_out_table, plural, upper_first
 from ..physiology.aerobic_tests import (
     LOWER_IS_FITTER,
     aerobic_test_inputs,
@@ -549,7 +549,7 @@ def refuse(outcome: str, why: str, needs: str, guards: list[dict], aside: list[d
     return Refused(
         question=f"whether fitter athletes have a lower {label}",
         needs=needs,
-        why=why if why.split(" ")[0].count("_") else why[:1].upper() + why[1:],
+        why=why if why.split(" ")[0].count("_") else upper_first(why),
         guards=pd.DataFrame(guards, columns=list(GUARD_COLUMNS)),
         left_out=left_out_table(aside),
     )

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, format_number, format_percent, join_words, plural
-from ..study.outcomes import OUTCOMES, outcome_named, proposed_outcomes, topics
+from ..study.outcomes import OUTCOMES, digits_of, outcome_named, proposed_outcomes, topics
 from ..study.plan import propose_adjustment
 from .club import assumptions_of_plan
 from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, check_size
@@ -224,7 +224,7 @@ def _ask(question, outcome, smallest, n, design, truth) -> list[dict]:
     rows = []
     for part, about, shown in asked:
         posed = pose(part, which, smallest, design, truth, ranked=known.ordinal)
-        digits = 2 if part == "correlation" else max(known.digits, 1)
+        digits = 2 if part == "correlation" else digits_of(known)
         head = {"question": question, "part": part, "about": about, "outcome": outcome, "unit": shown}
         rows.append(head | _numbers(posed, n, shown, digits))
     return rows
@@ -437,7 +437,7 @@ def power_curves(
         outcome=outcome,
         about=_ABOUT[part].format(outcome=known.label.lower()),
         unit=unit,
-        digits=2 if part == "correlation" else max(known.digits, 1),
+        digits=2 if part == "correlation" else digits_of(known),
         smallest=posed.smallest,
         assumed=posed.assumed,
         n=design.n,

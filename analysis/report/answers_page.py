@@ -6,20 +6,21 @@ import re
 from dataclasses import replace
 from functools import partial
 
-from ..basics import format_ci, format_number, join_words
+from ..basics import format_ci, format_number, join_words, lower_first, upper_first
 from ..study import OUTCOMES
 from ..telling.cleaning.sentences import plain_opening
 from ..telling.cleaning.tables import sparred_rows
 from ..telling.document import Paragraph, Picture, Section
 from ..telling.fitness.sentences import plain_capacity
-from ..telling.fitness.words import plain_side, yardstick_words
+from ..telling.fitness.words import yardstick_words
 from ..telling.published.sentences import named, verdict_of
 from ..telling.rounds import phrases as rounds_say
 from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, weigh_change
-from ..telling.rounds.words import lower_first, plain_size, plain_span, shown_interval
+from ..telling.rounds.words import shown_interval
 from ..telling.study import phrases as say
 from ..telling.survey.sentences import plain_survey
 from ..telling.training.sentences import short_training
+from ..telling.words import plain_side, plain_size, plain_span
 from ..training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
 from .pictures import fitness_outcomes, has_rounds, nothing_compared
 
@@ -101,10 +102,6 @@ def short_name(outcome: str) -> str:
     return say.SHORT_NAMES.get(known.question, lower_first(known.label))
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _verdict(states: dict[str, str]) -> str:
     """Put what was found of several outcomes into a few words."""
     shown = [short_name(o) for o, s in states.items() if s == "shown"]
@@ -161,10 +158,10 @@ def _together(rounds: dict) -> str:
 def _change(outcome: str, answer) -> str:
     if answer.changed or answer.verdict != "not shown" or plateau_condition(answer):
         text = plain_change(answer)
-        return text if _names(text, answer) else f"{_capital(short_name(outcome))}: {lower_first(text)}"
+        return text if _names(text, answer) else f"{upper_first(short_name(outcome))}: {lower_first(text)}"
     known, (low, high) = OUTCOMES[outcome], shown_interval(answer, answer.steps.iloc[-1])
     return say.OPEN_SHORT.format(
-        Outcome=_capital(short_name(outcome)),
+        Outcome=upper_first(short_name(outcome)),
         low=plain_side(low, known),
         high=plain_side(high, known, unit=False),
     )
@@ -183,7 +180,7 @@ def _level(rounds: dict) -> Section:
     states, texts = {}, []
     for outcome, answer in rounds.items():
         states[outcome] = "shown" if answer.plateau_from else "open"
-        text, name = plain_plateau(answer), _capital(short_name(outcome))
+        text, name = plain_plateau(answer), upper_first(short_name(outcome))
         if text.startswith(rounds_say.UNCLEAR[:14]) or text.startswith(rounds_say.TWO_ROUNDS[:10]):
             text = say.CANNOT_TELL_OF.format(Outcome=name)
         elif not _names(text, answer):
@@ -221,7 +218,7 @@ def _fitter(answers) -> Section:
 def _other_fitness(outcome: str, answer) -> str:
     known = OUTCOMES[outcome]
     return say.OTHER_FITNESS.format(
-        Outcome=_capital(short_name(outcome)),
+        Outcome=upper_first(short_name(outcome)),
         low=plain_side(answer.contrast_ci_low, known),
         high=plain_side(answer.contrast_ci_high, known, unit=False),
     )

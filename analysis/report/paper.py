@@ -10,7 +10,6 @@ from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
 from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
 from ..telling.fitness.supplement import capacity_table
-from ..telling.fitness.words import step_words
 from ..telling.published.sentences import abstract_correlation, write_up_replication
 from ..telling.published.supplement import comparison_table
 from ..telling.rounds.sentences import abstract_rounds, write_up_rounds
@@ -37,6 +36,7 @@ from ..telling.survey.sentences import plain_survey, write_up_survey
 from ..telling.training.figures import training_pictures
 from ..telling.training.sentences import plain_training, write_up_training, write_up_training_methods
 from ..telling.training.tables import training_tables
+from ..telling.words import step_words
 from . import pictures
 from .pictures import fitness_outcomes, has_rounds, nothing_compared
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from ..basics import NotYet
+from ..basics import NotYet, upper_first
 from ..study import OUTCOMES
 from ..telling.document import Picture
 
@@ -223,7 +223,7 @@ def _listed(labels: list[str]) -> str:
     from ..basics import join_words
 
     text = join_words(labels)
-    return text[0].upper() + text[1:]
+    return upper_first(text)
 
 
 def drawn(_, picture: Picture) -> dict[str, object]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..basics import KitError, NotYet, join_words
+from ..basics import KitError, NotYet, join_words, upper_first
 from ..physiology import known_aerobic_tests, shuttle_stages
 from ..study import Study
 from ..study.approval import approval_of, fitness_tests, minors_among
@@ -115,7 +115,7 @@ def _scores(test: str, title: str, codes: Sequence[str], barred: Sequence[str]) 
     )
     if barred:
         steps.append(f"Not on this list, under 18 and no approval stated: {join_words(list(barred))}.")
-    return Sheet(f"fitness_{test or 'scores'}", f"{title[:1].upper()}{title[1:]}", "the watchers", blanks, tuple(steps),
+    return Sheet(f"fitness_{test or 'scores'}", upper_first(title), "the watchers", blanks, tuple(steps),
                  columns, rows,
                  (safety.FITNESS_STOP[0],), wide=True, row_mm=11.0)  # fmt: skip
 

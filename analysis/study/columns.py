@@ -18,6 +18,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..basics import lower_first
 from .privacy import is_personal_heading
 from .problems import KIND_WORDS, OTHER_HEADINGS, Findings, canonical_unit, squeeze
 from .text_files import Grid
@@ -472,7 +473,7 @@ def read_headings(
                 column.name,
                 "",
                 f"the column {column.name} is missing",
-                f"add it: {column.meaning[0].lower()}{column.meaning[1:]}",
+                f"add it: {lower_first(column.meaning)}",
             )
     return raw
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import KitError, Result, format_number, join_words, plural
+from ..basics import KitError, Result, format_number, join_words, lower_first, plural
 from ..physiology.aerobic_tests import known_aerobic_tests
 from .amendments import (
     FIXED_FILE,
@@ -25,7 +25,7 @@ from .amendments import (
 )
 from .approval import approval_of, require_approval
 from .model import Study
-from .outcomes import OUTCOMES, QUESTIONS, short_question
+from .outcomes import OUTCOMES, QUESTIONS, digits_of, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_looks, about_multiplicity
 from .protocol import Protocol, protocol_values
@@ -153,7 +153,7 @@ def _about_outcomes(plan: Plan) -> tuple[str, ...]:
 
 def _label(outcome: str) -> str:
     label = OUTCOMES[outcome].label
-    return label[0].lower() + label[1:]
+    return lower_first(label)
 
 
 def _outcomes(plan: Plan) -> pd.DataFrame:
@@ -161,7 +161,7 @@ def _outcomes(plan: Plan) -> pd.DataFrame:
     for name, size in plan.smallest_effects.items():
         outcome = OUTCOMES[name]
         unit = outcome.unit.removesuffix("s") if size == 1 and outcome.unit == "points" else outcome.unit
-        shown = format_number(size, 0 if float(size).is_integer() else max(outcome.digits, 1), unit=unit)
+        shown = format_number(size, 0 if float(size).is_integer() else digits_of(outcome), unit=unit)
         why = plan.smallest_effect_reasons.get(name) or "no reason given"
         lines.append((outcome.label, shown, BY_KIT if why.startswith("our proposal") else why))
     return pd.DataFrame(lines, columns=["Outcome", "Smallest effect that matters", "Why"])

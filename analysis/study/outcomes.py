@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..basics import check_choice
+from ..basics import check_choice, lower_first
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ def topics() -> dict[str, Topic]:
     found = {t.name: t for t in _TOPICS}
     for o in OUTCOMES.values():
         if o.question not in found:
-            words = o.label[:1].lower() + o.label[1:]
+            words = lower_first(o.label)
             found[o.question] = Topic(
                 o.question, words, o.name, "differs", "differs",
                 f"Do athletes with a higher aerobic capacity differ in {words}?",
@@ -261,3 +261,8 @@ def outcome_named(name: str) -> Outcome:
     'Blood lactate (mmol/L)'
     """
     return OUTCOMES[check_choice(name, OUTCOMES, name="outcome")]
+
+
+def digits_of(known: Outcome) -> int:
+    """Decimals of a difference: at least one."""
+    return max(known.digits, 1)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from ..basics import Result, did_you_mean
+from ..basics import Result, did_you_mean, lower_first
 from .columns import table_columns
 from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
 from .plan_assumptions import read_assumptions
@@ -527,7 +527,7 @@ def _flatten(section) -> dict[str, str]:
 def propose_hypothesis(question: str, outcome: str, direction: str) -> Hypothesis:
     """Return a hypothesis in the kit's words."""
     label = OUTCOMES[outcome].label
-    label = label[0].lower() + label[1:]
+    label = lower_first(label)
     if question.startswith("rounds."):
         text = f"Over the rounds, {label} {direction}."
     elif direction == "differs":

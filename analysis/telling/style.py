@@ -108,3 +108,19 @@ STYLE = {
     "figure.dpi": 120,
     "savefig.dpi": 300,
 }
+
+
+def draw_band(axes, effect: float, *, upright: bool = True) -> None:
+    """Shade what is too small to matter, with its edges and the zero line."""
+    span, line = (axes.axvspan, axes.axvline) if upright else (axes.axhspan, axes.axhline)
+    span(-effect, effect, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
+    for edge in (-effect, effect):
+        line(edge, color=QUIET, linewidth=0.7, linestyle="--", zorder=0.5)
+    line(0, color=QUIET, linewidth=0.8, zorder=0.5)
+
+
+def legend_above(figure, axes, ax) -> None:
+    """A legend above the picture, unless the axes are somebody else's."""
+    if ax is None:
+        handles, names = axes.get_legend_handles_labels()
+        figure.legend(handles, names, loc="outside upper left", ncols=len(names) if len(names) <= 4 else 3)

@@ -17,8 +17,9 @@ from report_rules import (
 from analysis.basics import format_ci, format_number
 from analysis.report import build_document
 from analysis.study import OUTCOMES
+from analysis.study.outcomes import digits_of
 from analysis.telling.document import LAYERS, Picture, Table
-from analysis.telling.rounds.words import digits_of, plain_size, plain_span
+from analysis.telling.words import plain_size, plain_span
 
 SPACES = str.maketrans({"\N{NO-BREAK SPACE}": " ", "\N{FIGURE SPACE}": " "})
 

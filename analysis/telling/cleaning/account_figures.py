@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ...basics import format_number, join_words, plural
+from ...basics import format_number, join_words, plural, upper_first
 from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
 from .tables import round_seconds
 
@@ -60,7 +60,7 @@ def draw_ledger(cleaned, *, ax=None):
             va="center",
             color="white" if inside else INK,
         )
-    axes.set_yticks(place, [c[:1].upper() + c[1:] for c in table["cause"]])
+    axes.set_yticks(place, [upper_first(c) for c in table["cause"]])
     axes.set_xlim(0, 100)
     axes.set_xlabel("Share of the time in rounds (%)")
     axes.tick_params(left=False)
@@ -103,7 +103,7 @@ def draw_costs(cleaned, *, ax=None):
         table["mean_change_bpm"], place, "o", color=MAIN, linestyle="none", label="mean of the rounds touched"
     )
     names = [
-        f"{flag[:1].upper()}{flag[1:]} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
+        f"{upper_first(flag)} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
         for flag, seconds, rounds in zip(table["flag"], table["seconds"], table["rounds"], strict=True)
     ]
     axes.set_yticks(place, names)

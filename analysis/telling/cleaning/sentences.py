@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
+from ...basics import format_ci, format_number, format_percent, if_answered, join_words, plural
 from ...cleaning import clean_study
 from ...cleaning.clocks import BY_DECISION, BY_RULE, clock_in_words
 from . import phrases as say
@@ -25,10 +25,9 @@ from .tables import (
 )
 
 
+@if_answered()
 def plain_bounds(cleaned) -> str:
     """Say how far missing time could move round means, since contact is lost in the hardest scrambles."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     used = cleaned.bounds.merge(
         cleaned.rows.loc[cleaned.rows["hr_source"] == "trace", ["session", "athlete", "round_no"]],
         on=["session", "athlete", "round_no"],
@@ -47,17 +46,15 @@ def plain_bounds(cleaned) -> str:
     )
 
 
+@if_answered("paragraphs")
 def write_up_cleaning(cleaned) -> list[str]:
     """Write the paragraph on heart-rate processing: rounds, clocks, rules."""
-    if isinstance(cleaned, NotYet):
-        return [str(cleaned)]
     return [_windows_words(cleaned), _rules_words(cleaned)] if cleaned.traces else []
 
 
+@if_answered("no paragraphs")
 def write_up_set_aside(cleaned) -> list[str]:
     """Write what was set aside, what that could change, and which means nobody can check."""
-    if isinstance(cleaned, NotYet):
-        return []
     rows = sparred_rows(cleaned)
     typed = rows[rows["hr_source"] == "typed"]
     parts = []
@@ -196,10 +193,9 @@ __all__ = [
 ]
 
 
+@if_answered()
 def plain_cleaning(cleaned, *, show_codes: bool = False) -> str:
     """Say in plain words how much heart rate there is and how much of it can be used."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     rows = sparred_rows(cleaned)
     if not len(rows):
         return say.NO_ROUND
@@ -313,10 +309,9 @@ def _unused_files(cleaned) -> list[str]:
     return [(say.UNUSED_SOME_DAY if other_day else say.UNUSED).format(**words)]
 
 
+@if_answered()
 def plain_costs(cleaned) -> str:
     """Say by how much round means would move were flagged samples kept."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()]
     if table.empty:
         return "No rule flagged a sample inside a round, so the rules change no round mean."
@@ -331,10 +326,9 @@ def plain_costs(cleaned) -> str:
     )
 
 
+@if_answered()
 def plain_clocks(cleaned) -> str:
     """Say whether the clocks of the devices agree with the timekeeper's."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     clocks = cleaned.clocks
     if clocks.empty:
         return "There are no recordings, so there are no clocks to compare."

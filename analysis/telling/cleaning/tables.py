@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ...basics import NotYet, format_number, format_percent
+from ...basics import format_number, format_percent, if_answered
 from ...study.privacy import Mentions
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -47,17 +47,15 @@ def sparred_rows(cleaned) -> pd.DataFrame:
     return rows[(rows["round_no"] > 0) & rows["took_part"].isin(["yes", "part"])]
 
 
+@if_answered()
 def list_warnings(cleaned, *, show_codes: bool = False) -> str:
     """List what a person should resolve, as Markdown."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     return _listed(cleaned, cleaned.warnings, show_codes) or "Nothing is left to resolve."
 
 
+@if_answered()
 def list_remarks(cleaned, *, show_codes: bool = False) -> str:
     """List what was repaired, assumed or lost while reading, as Markdown."""
-    if isinstance(cleaned, NotYet):
-        return str(cleaned)
     return _listed(cleaned, cleaned.remarks, show_codes) or "Nothing had to be repaired or assumed."
 
 

@@ -8,10 +8,11 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_percent, join_words, plural
+from ...basics import format_ci, format_number, format_percent, join_words, lower_first, plural
 from ...study import known_outcome
-from ..figure_words import digits_of, draw_band, in_unit, lower_first
-from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+from ...study.outcomes import digits_of
+from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, draw_band, finish, new_axes
+from ..words import in_unit
 
 COVARIATE_WORDS = {
     "hr_max_bpm": "maximal heart rate",

@@ -5,28 +5,21 @@ from __future__ import annotations
 import math
 
 from ...basics import (
-    NotYet,
     format_ci,
     format_df,
     format_number,
     format_p,
     format_percent,
+    if_answered,
     join_words,
+    lower_first,
     plural,
 )
 from ...study import known_outcome
-from ..rounds.words import plain_digits, plain_size
+from ...study.outcomes import digits_of
+from ..words import percent_interval, plain_digits, plain_side, plain_size, size_words, step_words
 from . import phrases as say
-from .words import (
-    beside,
-    digits_of,
-    lower_first,
-    percent_interval,
-    plain_side,
-    size_words,
-    span,
-    step_words,
-)
+from .words import beside, span
 
 __all__ = [
     "abstract_capacity",
@@ -40,13 +33,12 @@ __all__ = [
 ]
 
 
+@if_answered()
 def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
     """Say in plain words whether fitter athletes respond less.
 
     `yardstick` is what the step of fitness is in levels of the shuttle run ("three"); `short` leaves out who was compared.
     """
-    if isinstance(answer, NotYet):
-        return str(answer)
     known = known_outcome(answer.outcome)
     rate = known.unit == "bpm"
     what = lower_first(known.label)
@@ -108,9 +100,10 @@ def abstract_capacity(answers: dict) -> list[str]:
     return said
 
 
+@if_answered("no text")
 def plain_influence(answer) -> str:
     """Say whether one athlete decides the answer."""
-    if isinstance(answer, NotYet) or not answer.influence["planned_effect"].notna().any():
+    if not answer.influence["planned_effect"].notna().any():
         return ""
     known, table = known_outcome(answer.outcome), answer.influence
     scale = answer.contrast_step / answer.capacity_step
@@ -125,9 +118,10 @@ def plain_influence(answer) -> str:
     return say.WHOEVER_TURNS.format(whoever=text, who=who)
 
 
+@if_answered("no text")
 def plain_specifications(answer) -> str:
     """Say how far the answer depends on choices that could have been made otherwise."""
-    if isinstance(answer, NotYet) or answer.specifications is None:
+    if answer.specifications is None:
         return ""
     chart = answer.specifications
     if chart.n_specifications == 1:
@@ -150,9 +144,10 @@ def _of(chart, share: float) -> str:
     return "none" if not count else "all" if count == chart.n_specifications else str(count)
 
 
+@if_answered("no text")
 def plain_drift(answer) -> str:
     """Say in plain words whether fitter athletes rise less over the rounds and recover more."""
-    if isinstance(answer, NotYet) or answer.drift.empty:
+    if answer.drift.empty:
         return ""
     shown, open_ = [], []
     for row in answer.drift[answer.drift["role"] == "main"].to_dict("records"):
@@ -181,10 +176,9 @@ def measure_words(row: dict, answer) -> tuple[str, str]:
     }.get(row["measure"], (row["measure"], "bpm"))
 
 
+@if_answered("no text")
 def plain_fault_of_test(answer) -> str:
     """Say how much of a weak correlation may be the fault of the fitness test."""
-    if isinstance(answer, NotYet):
-        return ""
     found = answer.correction
     if found is None:
         return say.TEST_UNKNOWN
@@ -197,10 +191,9 @@ def plain_fault_of_test(answer) -> str:
     return f"{text} {say.KEEPS_EFFECT}"
 
 
+@if_answered()
 def plain_levels(levels) -> str:
     """Say what two outcomes do together within athletes, and that this is another question than between athletes."""
-    if isinstance(levels, NotYet):
-        return str(levels)
     x, y = (lower_first(known_outcome(n).label) for n in (levels.x, levels.y))
     return say.LEVELS_APART.format(
         within=say.WITHIN[_together(levels.within)].format(x=x, y=y),
@@ -215,10 +208,9 @@ def _together(correlation) -> str:
     return "down" if correlation.ci_high < 0 else ""
 
 
+@if_answered("paragraphs")
 def write_up_capacity(answer) -> list[str]:
     """Write the planned result on fitness and one outcome: estimate, reading, correlation, whether checks agree."""
-    if isinstance(answer, NotYet):
-        return [str(answer)]
     parts = [_planned(answer), _reading(answer), _beside(answer)]
     return [" ".join(p for p in parts if p), " ".join([_correlation(answer), *_checks(answer)])]
 

@@ -6,17 +6,12 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_p
+from ...basics import format_ci, format_number, format_p, upper_first
 from ...study import OUTCOMES
+from ...study.outcomes import digits_of
 from ..document import Table
-from .words import (
-    COVARIATES,
-    beside,
-    digits_of,
-    fine_digits,
-    step_words,
-    with_minus,
-)
+from ..words import fine_digits, step_words, with_minus
+from .words import COVARIATES, beside
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 DASH = "\N{EN DASH}"
@@ -348,4 +343,4 @@ def cautions_of(answers: dict) -> tuple[str, ...]:
     for answer in answers.values():
         told = answer.guards["status"].isin(["warned", "applied"]) & (answer.guards["guard"] != "covariates")
         said += [*answer.guards.loc[told, "text"], *answer.warnings, *answer.cautions]
-    return tuple(f"{s[:1].upper()}{s[1:].rstrip('.')}." for s in dict.fromkeys(said))
+    return tuple(f"{upper_first(s.rstrip('.'))}." for s in dict.fromkeys(said))

@@ -6,18 +6,19 @@ import math
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_number, format_p
+from ...basics import format_ci, format_number, format_p, if_answered, upper_first
 from ...study import known_outcome
-from .words import COVARIATES, digits_of, fine_digits, percent_interval, step_words, with_minus
+from ...study.outcomes import digits_of
+from ..words import fine_digits, percent_interval, step_words, with_minus
+from .words import COVARIATES
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}
 DASH = "\N{EN DASH}"
 
 
+@if_answered()
 def table_tests(capacity):
     """Show how fitness was measured, one line per test."""
-    if isinstance(capacity, NotYet):
-        return str(capacity)
     from ...capacity import describe_tests
 
     lines = []
@@ -46,9 +47,9 @@ def table_guards(answer):
     guards = answer.guards
     return pd.DataFrame(
         {
-            "Checked": [g[:1].upper() + g[1:] for g in guards["guard"]],
+            "Checked": [upper_first(g) for g in guards["guard"]],
             "Result": [words.get(s, s) for s in guards["status"]],
-            "What it means": [t[:1].upper() + t[1:] for t in guards["text"]],
+            "What it means": [upper_first(t) for t in guards["text"]],
         }
     )
 

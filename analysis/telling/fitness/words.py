@@ -1,29 +1,11 @@
-"""Words that the sentences and tables about fitness share: steps, sizes, sides, what was held equal."""
+"""Words that the sentences and tables about fitness share: what a step is, what was held equal, sides of an interval."""
 
 from __future__ import annotations
 
 import math
 
-from ...basics import format_number, format_percent, join_words
-from ...study import known_outcome
-from ...study.outcomes import Outcome
-from ..rounds.words import digits_of, lower_first, plain_digits, plain_size, unit_of
-
-__all__ = [
-    "COVARIATES",
-    "beside",
-    "digits_of",
-    "fine_digits",
-    "known_outcome",
-    "lower_first",
-    "percent_interval",
-    "plain_side",
-    "size_words",
-    "span",
-    "step_words",
-    "with_minus",
-    "yardstick_words",
-]
+from ...basics import format_number, join_words
+from ...study.outcomes import Outcome, digits_of
 
 COVARIATES = {
     "hr_max_bpm": "measured maximal heart rate",
@@ -37,11 +19,6 @@ SHUTTLE = "shuttle_run_20m"
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def step_words(step: float, unit: str) -> str:
-    """Write a step of capacity with its unit: "10 mL/kg/min"."""
-    return format_number(step, 0 if float(step).is_integer() else 2, unit=unit)
-
-
 def yardstick_words(capacity, step: float) -> str:
     """Say what a step of capacity is in levels of the shuttle run, where most athletes ran it: "three"; else ""."""
     from ...physiology import estimate_vo2max
@@ -52,27 +29,6 @@ def yardstick_words(capacity, step: float) -> str:
     low, high = (estimate_vo2max(SHUTTLE, level=level, shuttle=1, age_years=30.0).value for level in (6, 10))
     count = round(4 * step / (high - low))
     return COUNTS[count] if 1 < count < len(COUNTS) else ""
-
-
-def size_words(value: float, known: Outcome, *, plain: bool = False) -> str:
-    """Write a size that somebody chose, without decimals that were not chosen: "5 bpm"."""
-    unit = unit_of(known, value, plain=plain)
-    return format_number(value, 0 if float(value).is_integer() else digits_of(known), unit=unit)
-
-
-def with_minus(words: str) -> str:
-    """Give "-1" inside words a real minus sign."""
-    return words.replace("-1", "\N{MINUS SIGN}1")
-
-
-def fine_digits(low: float, high: float) -> int:
-    """Decimals that keep a limit close to 0 from reading "0.00"."""
-    return 2 if min(abs(low), abs(high)) >= 0.005 else 3
-
-
-def percent_interval(level: float) -> str:
-    """Write the name of an interval: "95 % interval"."""
-    return f"{format_percent(level)} interval"
 
 
 def beside(answer) -> str:
@@ -93,13 +49,3 @@ def _side(value: float, known: Outcome) -> str:
     if float(f"{abs(value):.{digits}f}") == 0:
         return size
     return f"{size} {'less' if value < 0 else 'more'}"
-
-
-def plain_side(value: float, known: Outcome, *, unit: bool = True) -> str:
-    """One end of an interval for the coach: "15 beats lower"."""
-    if not math.isfinite(value):
-        return "without limit"
-    if float(f"{abs(value):.{plain_digits(known)}f}") == 0:
-        return "about the same"
-    size = plain_size(value, known) if unit else format_number(abs(value), plain_digits(known))
-    return f"{size} {'lower' if value < 0 else 'higher'}"

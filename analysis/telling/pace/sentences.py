@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from ...basics import format_ci, format_number, format_p, format_percent, join_words, plural
+from ...basics import format_ci, format_number, format_p, format_percent, join_words, lower_first, plural
 from ...study import known_outcome
+from ...study.outcomes import digits_of
 
 # The phrases of the topic, apart from what chooses among them.
 DID = {
@@ -53,7 +54,7 @@ def _agreed(answer) -> str:
 def plain_activity(answer) -> str:
     """Say whether fitter athletes did more, beside what their heart rate was."""
     known = known_outcome(answer.outcome)
-    outcome = known.label[:1].lower() + known.label[1:]
+    outcome = lower_first(known.label)
     matters = format_number(answer.smallest_effect, known.digits, unit=known.unit)
     if (answer.activity_reading, answer.outcome_reading) == ("higher", "the same"):
         return SAME_AND_MORE.format(outcome=outcome, matters=matters)
@@ -96,7 +97,7 @@ def write_up_pace(answer) -> list[str]:
 def write_up_activity(answer) -> list[str]:
     """Report fitness, activity and the outcome side by side."""
     known, step = known_outcome(answer.outcome), answer.contrast_step
-    outcome = known.label[:1].lower() + known.label[1:]
+    outcome = lower_first(known.label)
     apart = format_number(step, 0, unit="mL/kg/min")
 
     def slope(fit, factor, digits, unit):
@@ -105,13 +106,13 @@ def write_up_activity(answer) -> list[str]:
         return f"{size}\N{NO-BREAK SPACE}{unit} ({format_ci(low, high, digits)}, p {format_p(fit.p)})"
 
     activity = slope(answer.activity, 100 * step, 0, "percentage points of a round")
-    total = slope(answer.total, step, max(known.digits, 1), known.unit)
+    total = slope(answer.total, step, digits_of(known), known.unit)
     paragraphs = [
         plain_activity(answer),
         f"Athletes {apart} fitter differed by {activity} in activity and by {total} in {outcome} "
         f"({plural(answer.n_athletes, 'athlete')}, {plural(answer.n_rounds, 'rated round')}).",
     ]
     if answer.at_equal_activity is not None:
-        direct = slope(answer.at_equal_activity, step, max(known.digits, 1), known.unit)
+        direct = slope(answer.at_equal_activity, step, digits_of(known), known.unit)
         paragraphs.append(NOT_ADJUSTED.format(outcome=outcome, direct=direct))
     return paragraphs

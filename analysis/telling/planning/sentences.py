@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
+from ...basics import format_ci, format_number, format_percent, if_answered, join_words, plural
 from ...planning import VERDICTS
 from ...planning.answer import chance_words
-from ...study.outcomes import outcome_named, short_question
+from ...study.outcomes import digits_of, outcome_named, short_question
 
 
 def plain_pairing(pairing) -> str:
@@ -249,10 +249,9 @@ OUTCOMES_ASSUMED = (
 )
 
 
+@if_answered()
 def plain_design(answer) -> str:
     """Say in plain words what a study of so many athletes can answer."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     parts = []
     for verdict, words in CAN.items():
         rows = answer.questions[answer.questions["verdict"] == verdict]
@@ -264,10 +263,9 @@ def plain_design(answer) -> str:
     return text
 
 
+@if_answered()
 def plain_looks(looks) -> str:
     """Say at which sizes the data may be looked at, and what that costs."""
-    if isinstance(looks, NotYet):
-        return str(looks)
     table = looks.table
     sizes = join_words([str(n) for n in table["n_athletes"]])
     first, last = table["level_rounds"].iloc[0], table["level_rounds"].iloc[-1]
@@ -320,10 +318,9 @@ def table_sizes(answer) -> pd.DataFrame:
     return pd.DataFrame(lines)
 
 
+@if_answered("paragraphs")
 def write_up_size(answer) -> list[str]:
     """Justify the number of athletes, as a plan or a journal would take it."""
-    if isinstance(answer, NotYet):
-        return [str(answer)]
     design, truth = answer.design, answer.assumptions
     first = (
         f"The study plans for {plural(answer.n, 'athlete')} who complete {plural(answer.rounds, 'round')}. All tests are "
@@ -370,9 +367,10 @@ def write_up_assurance(found) -> list[str]:
     ]
 
 
+@if_answered()
 def plain_assurance(found) -> str:
     """The same for notebook 01."""
-    return str(found) if isinstance(found, NotYet) else " ".join(write_up_assurance(found))
+    return " ".join(write_up_assurance(found))
 
 
 def _assumed(answer) -> str:
@@ -482,7 +480,7 @@ def _amount(row, value: float) -> str:
         value == row.smallest_effect and float(value).is_integer()
     ):  # chosen, not computed: no decimals that nobody chose
         return format_number(value, 0, unit="point" if value == 1 and unit == "points" else unit)
-    digits = 2 if row.part == "correlation" else max(outcome_named(row.outcome).digits, 1)
+    digits = 2 if row.part == "correlation" else digits_of(outcome_named(row.outcome))
     return format_number(value, digits, unit=unit)
 
 

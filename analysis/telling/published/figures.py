@@ -8,10 +8,10 @@ from functools import cache
 
 import numpy as np
 
-from ...basics import format_ci, format_number, join_words, plural
+from ...basics import format_ci, format_number, join_words, lower_first, plural
 from ...study import known_outcome
-from ..figure_words import lower_first, wrap_words
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+from ..words import wrap_words
 
 PUBLISHED = {"color": SECOND, "mfc": "white", "markersize": 5, "capsize": 2.5, "elinewidth": 1.2}
 OURS = {"color": MAIN, "markersize": 5, "capsize": 2.5, "elinewidth": 1.4}

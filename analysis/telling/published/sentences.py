@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from ...basics import NotYet, format_ci, format_number, format_p, join_words, plural
+from ...basics import format_ci, format_number, format_p, if_answered, join_words, lower_first, plural
 from ...study import known_outcome
-from ..fitness.words import digits_of, lower_first
+from ...study.outcomes import digits_of
 from . import phrases as say
 from .tables import (
     plain_pool,
@@ -79,10 +79,9 @@ def plain_bound(line: dict) -> str:
     return say.ONLY_P.format(**words)
 
 
+@if_answered()
 def plain_replication(answer) -> str:
     """Say in plain words whether our results agree with the published ones, and how much that says."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     means = [plain_profiles(answer)] if len(answer.profiles) else []
     return " ".join([*_one_by_one(answer), *means]) or say.NOTHING
 
@@ -93,10 +92,9 @@ def _one_by_one(answer) -> list[str]:
     return said + [_plain_slope(line) for line in answer.slopes.to_dict("records")]
 
 
+@if_answered()
 def plain_correlations(answer) -> str:
     """Say in plain words, one published relation after the other, how ours lies beside it."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     return "\n\n".join(_one_by_one(answer)) or say.NO_RELATION
 
 
@@ -169,10 +167,9 @@ def _plain_slope(line: dict) -> str:
     )
 
 
+@if_answered()
 def plain_profiles(answer) -> str:
     """Say in plain words where our round means lie beside published ones."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.profiles.empty:
         return say.NO_MEAN
     said = []
@@ -206,10 +203,9 @@ def _apart(rows) -> list[dict]:
     return [r for r in rows.to_dict("records") if r["ci_low"] > 0 or r["ci_high"] < 0]
 
 
+@if_answered()
 def plain_protocols(answer) -> str:
     """Say in plain words in what the published studies differ from ours."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     said = []
     for finding, rows in answer.protocols.groupby("finding", sort=False):
         names = {
@@ -228,10 +224,9 @@ def plain_protocols(answer) -> str:
     return " ".join(said)
 
 
+@if_answered("no paragraphs")
 def write_up_replication(answer) -> list[str]:
     """Write the comparison with published findings: one short paragraph per finding; the rest stands in tables."""
-    if isinstance(answer, NotYet):
-        return []
     paragraphs = [_correlation(c) for c in answer.correlations]
     combined = [_combined(o, c) for o, c in answer.combined.items() if c.n_studies > 2]
     bounds = [plain_bound(line) for line in answer.p_only.to_dict("records")]
@@ -316,10 +311,9 @@ def _profile(finding: str, known, rows, steps) -> str:
     return f"{text} " + say.STEPS_DIFFER.format(steps=join_words(parts))
 
 
+@if_answered()
 def may_say_replication(answer) -> str:
     """List what may and what may not be concluded from the comparison."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     may, may_not = [], [say.MAY_NOT_RIGHT]
     if answer.correlations:
         may_not.append(say.MAY_NOT_SAME_FITNESS)

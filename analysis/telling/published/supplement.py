@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_p, format_percent
+from ...basics import format_ci, format_number, format_p, format_percent, upper_first
 from ...study import OUTCOMES
 from ..document import Table
 from .tables import tabulate_profiles, tabulate_protocols, tabulate_steps
@@ -131,7 +131,7 @@ def protocols_table(answer) -> Table | None:
 
 def _named(shown: pd.DataFrame) -> pd.DataFrame:
     """Column heads with a capital, and a finding and an outcome named once."""
-    shown = shown.rename(columns=lambda c: c[:1].upper() + c[1:])
+    shown = shown.rename(columns=upper_first)
     repeated = (shown[["Finding", "Outcome"]] == shown[["Finding", "Outcome"]].shift()).all(axis=1)
     same = shown["Finding"] == shown["Finding"].shift()
     return shown.assign(

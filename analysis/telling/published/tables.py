@@ -6,10 +6,19 @@ import math
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_df, format_level, format_number, format_p, join_words, plural
+from ...basics import (
+    format_ci,
+    format_df,
+    format_level,
+    format_number,
+    format_p,
+    if_answered,
+    join_words,
+    lower_first,
+    plural,
+)
 from ...study import known_outcome
-from ...study.outcomes import OUTCOMES
-from ..fitness.words import digits_of, lower_first
+from ...study.outcomes import OUTCOMES, digits_of
 from ..study.sentences import covariate_words
 
 ASPECT_LABELS = {
@@ -27,9 +36,10 @@ def _size(n: int) -> str:
     return f"n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
 
 
+@if_answered("no table")
 def tabulate_correlations(answer):
     """Put published correlations and ours side by side, with the verdict of two fields."""
-    if isinstance(answer, NotYet) or not answer.correlations:
+    if not answer.correlations:
         return None
     return pd.DataFrame(
         {
@@ -47,9 +57,10 @@ def tabulate_correlations(answer):
     )
 
 
+@if_answered("no table")
 def tabulate_profiles(answer):
     """Put published round means and ours side by side."""
-    if isinstance(answer, NotYet) or answer.profiles.empty:
+    if answer.profiles.empty:
         return None
     lines = []
     for r in answer.profiles.to_dict("records"):
@@ -80,9 +91,10 @@ def _with_range(line: dict, value: str, low: str, high: str, digits: int) -> str
     return text if math.isnan(line[low]) else f"{text} ({format_ci(line[low], line[high], digits)})"
 
 
+@if_answered("no table")
 def tabulate_steps(answer):
     """Put published changes from round to round and ours side by side."""
-    if isinstance(answer, NotYet) or answer.steps.empty:
+    if answer.steps.empty:
         return None
     lines = []
     for s in answer.steps.to_dict("records"):
@@ -103,9 +115,10 @@ def tabulate_steps(answer):
     return pd.DataFrame(lines)
 
 
+@if_answered("no table")
 def tabulate_protocols(answer):
     """Put the protocols side by side, one row per aspect."""
-    if isinstance(answer, NotYet) or answer.protocols.empty:
+    if answer.protocols.empty:
         return None
     table = answer.protocols
     shown = table.assign(cell=[_cell(v) for v in table["published"]], mine=[_cell(v) for v in table["ours"]])
@@ -127,10 +140,9 @@ def _cell(value) -> str:
     return str(value).replace("_", " ")
 
 
+@if_answered("no table")
 def tabulate_left_out(answer):
     """List the published rows that could not be compared, with the reason."""
-    if isinstance(answer, NotYet):
-        return None
     if answer.left_out.empty:
         return "Every published row could be compared."
     return answer.left_out[["row", "measure", "round_no", "reason"]].drop_duplicates(ignore_index=True)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...basics import format_ci, format_number, plural
+from ...basics import format_ci, format_number, lower_first, plural
 from ...study import known_outcome
-from ...study.outcomes import Outcome
-from ..figure_words import digits_of, draw_band, in_unit, legend_above, lower_first, with_minus, wrap_words
-from ..style import INK, MAIN, QUIET, SECOND, finish, new_axes
+from ...study.outcomes import Outcome, digits_of
+from ..style import INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, new_axes
+from ..words import in_unit, with_minus, wrap_words
 
 
 def draw_checks(answer, *, ax=None):

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ...basics import format_number, format_percent, format_reach, join_words, plural
+from ...basics import format_number, format_percent, format_reach, join_words, lower_first, plural
 from ...rounds import reading_of_step
 from ...study import known_outcome
-from ...study.outcomes import Outcome
-from ..figure_words import digits_of, draw_band, in_unit, legend_above, lower_first, with_minus, wrap_words
-from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
+from ...study.outcomes import Outcome, digits_of
+from ..style import FAINT, INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, new_axes
+from ..words import in_unit, with_minus, wrap_words
 
 SCALES = ((0.0, 10.0), (6.0, 20.0), (0.0, 100.0))
 """Lowest and highest rating of the exertion scales, shortest first."""

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import math
 
-from ...basics import NotYet, format_ci, format_df, format_number, format_p, join_words, plural
+from ...basics import (
+    format_ci,
+    format_df,
+    format_number,
+    format_p,
+    if_answered,
+    join_words,
+    lower_first,
+    plural,
+    upper_first,
+)
 from ...study import known_outcome
-from ...study.outcomes import OUTCOMES
+from ...study.outcomes import OUTCOMES, digits_of
+from ..words import plain_size, plain_span, with_minus
 from . import phrases as say
 from .tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
-from .words import (
-    digits_of,
-    is_censored,
-    lower_first,
-    matters_words,
-    plain_size,
-    plain_span,
-    reach_words,
-    rounds_words,
-    shown_interval,
-    shown_p,
-    with_minus,
-)
+from .words import is_censored, matters_words, reach_words, rounds_words, shown_interval, shown_p
 
 __all__ = [
     "abstract_rounds",
@@ -49,10 +48,9 @@ MOST_NAMES = 2
 """More other ways of analysing than these are counted in the text, and named in the table only."""
 
 
+@if_answered()
 def plain_rounds(answer) -> str:
     """Say in a plain sentence or two whether the outcome changed over the rounds, and where it stopped."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     change, level = plain_change(answer), plain_plateau(answer)
     if answer.verdict in ("equivalent", "changed but smaller than matters") or change == level:
         return change
@@ -92,10 +90,9 @@ def _together(answers: dict) -> str:
     return say.ABSTRACT_TOGETHER.format(first=first, last=last, changes=join_words(parts))
 
 
+@if_answered()
 def plain_change(answer) -> str:
     """Say in one plain sentence whether the outcome changed from the first to the last round."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     words = _words(answer)
     if answer.verdict == "equivalent":
         return say.SAME.format(**words)
@@ -129,14 +126,13 @@ def weigh_change(answer) -> str:
     return (say.MORE_THAN_MATTERS if sure else say.PERHAPS_MATTERS).format(matters=matters)
 
 
+@if_answered()
 def plain_plateau(answer) -> str:
     """Say in one plain sentence where the outcome stopped changing."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     words, condition = _words(answer), plateau_condition(answer)
     if condition:
         start = answer.bounds.plateau_at_scale_end
-        words["Rounds"] = _capital(rounds_words(answer.labels, start))
+        words["Rounds"] = upper_first(rounds_words(answer.labels, start))
         text = say.SAME_IF.format(**words, condition=condition)
         sure = answer.plateau_from
         return f"{text} " + (
@@ -159,11 +155,11 @@ def _words(answer) -> dict[str, str]:
     start = answer.plateau_from or answer.labels[0]
     return {
         "outcome": label,
-        "Outcome": _capital(label),
+        "Outcome": upper_first(label),
         "first": answer.labels[0],
         "last": answer.labels[-1],
         "matters": matters_words(answer, plain=True),
-        "Rounds": _capital(rounds_words(answer.labels, start)),
+        "Rounds": upper_first(rounds_words(answer.labels, start)),
     }
 
 
@@ -232,14 +228,9 @@ def _last_step(answer):
     return last if last is not None and last["label"] == "changed" else None
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
+@if_answered("paragraphs")
 def write_up_rounds(answer) -> list[str]:
     """Write the planned result of one outcome over the rounds: test, change, where it levels off, whether checks agree."""
-    if isinstance(answer, NotYet):
-        return [str(answer)]
     parts = [
         _main(answer),
         _from_to(answer),
@@ -314,7 +305,7 @@ def write_up_plateau(answer) -> str:
         text = say.NONE_EQUIVALENT.format(**words, worst=_worst(plateau.candidates.iloc[0]))
         return f"{text} {say.LAST_STEP if _last_step(answer) is not None else say.NOT_EVIDENCE}"
     held = plateau.candidates[plateau.candidates["from_round"] == plateau.starts_at].iloc[0]
-    words |= {"Rounds": _capital(rounds_words(answer.labels, plateau.starts_at)), "worst": _worst(held)}
+    words |= {"Rounds": upper_first(rounds_words(answer.labels, plateau.starts_at)), "worst": _worst(held)}
     return (say.EQUIVALENT_IF if condition else say.EQUIVALENT).format(**words, condition=condition)
 
 
@@ -322,10 +313,9 @@ def _worst(candidate) -> str:
     return f"rounds {with_minus(candidate['worst_contrast'])}, p {format_p(candidate['p'])}"
 
 
+@if_answered()
 def plain_sensitivity(answer) -> str:
     """Say whether the other ways of analysing lead to the same reading."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     table = answer.sensitivity.iloc[1:]
     table = table[~table["analysis"].str.contains("tipping")]
     judged = table[table["agrees"].notna()]
@@ -348,10 +338,9 @@ def _label(name: str) -> str:
     return lower_first(OUTCOMES[name].label) if name in OUTCOMES else name
 
 
+@if_answered()
 def plain_tipping(answer) -> str:
     """Say how different the missing rounds must have been to change the reading; "" where none is missing."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     tipping, known = answer.tipping, known_outcome(answer.outcome)
     if tipping is None:
         return ""
@@ -372,10 +361,9 @@ def plain_tipping(answer) -> str:
     return say.MISSING_HOLDS.format(**words, size=most)
 
 
+@if_answered()
 def plain_opponents(answer) -> str:
     """Say what can be said of the spread between bouts; "" where opponents were not noted."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     spread = getattr(answer, "opponents", answer)
     if spread is None or not hasattr(spread, "verdict") or not hasattr(spread, "n_bouts"):
         return ""
@@ -387,10 +375,9 @@ def plain_opponents(answer) -> str:
     return say.BOUTS[spread.verdict].format(bouts=bouts, alike=alike)
 
 
+@if_answered()
 def plain_reliability(result) -> str:
     """Say in a sentence how well an outcome repeats."""
-    if isinstance(result, NotYet):
-        return str(result)
     known = known_outcome(result.outcome)
     unit, digits = known.unit, digits_of(known)
     words = {
@@ -416,10 +403,9 @@ def write_up_reliability(result) -> list[str]:
     return [plain_reliability(result)]
 
 
+@if_answered()
 def may_say_rounds(answer) -> str:
     """List what may and what may not be concluded from the rounds."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     known = known_outcome(answer.outcome)
     label = lower_first(known.label)
     may = [plain_rounds(answer), say.MAY_HERE]

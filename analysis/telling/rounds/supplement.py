@@ -8,10 +8,12 @@ import pandas as pd
 
 from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, format_p, format_percent, plural
 from ...study import OUTCOMES
+from ...study.outcomes import digits_of
 from ..document import Table
+from ..words import with_minus
 from .sentences import f_words
 from .tables import tabulate_ways
-from .words import digits_of, shown_interval, with_minus
+from .words import shown_interval
 
 CI = "95\N{NO-BREAK SPACE}% interval"
 CI90 = "90\N{NO-BREAK SPACE}% interval"

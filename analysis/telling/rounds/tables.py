@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_number, format_p
+from ...basics import format_ci, format_number, format_p, if_answered
 from ...study import known_outcome
-from ...study.outcomes import OUTCOMES
-from .words import digits_of
+from ...study.outcomes import OUTCOMES, digits_of
 
 
+@if_answered()
 def tabulate_ways(answer):
     """Lay out the other ways of analysing: the change from the first to the last round by each."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     lines = []
     for way in answer.sensitivity.to_dict("records"):
         known = known_outcome(way["outcome"] if way["outcome"] in OUTCOMES else answer.outcome)
@@ -55,10 +53,9 @@ def tabulate_outcomes(answers):
     )
 
 
+@if_answered()
 def tabulate_rests(answer):
     """Lay out rounds that were sat out and the rest before the next."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.rests.empty:
         return "Nobody sat a round out."
     return pd.DataFrame(
@@ -72,10 +69,9 @@ def tabulate_rests(answer):
     )
 
 
+@if_answered()
 def tabulate_icc(result):
     """Lay out the intraclass correlations."""
-    if isinstance(result, NotYet):
-        return str(result)
     return pd.DataFrame(
         {
             "Kind": result.icc["type"],

@@ -1,25 +1,13 @@
-"""Words that the sentences on rounds share: names and units of outcomes, sizes and intervals of a step."""
+"""Words and numbers that whatever tells of rounds shares: the interval and the p of a step, names of rounds, bounds."""
 
 from __future__ import annotations
 
 import math
 
-from ...basics import format_ci, format_number, join_words, round_inward
+from ...basics import format_number, join_words, round_inward
 from ...study import known_outcome
-from ...study.outcomes import Outcome
-
-BEATS = "beats"
-"""What people say for beats per minute."""
-
-
-def digits_of(known: Outcome) -> int:
-    """Decimals of a difference: at least one."""
-    return max(known.digits, 1)
-
-
-def lower_first(label: str) -> str:
-    """A label inside a sentence."""
-    return label[:1].lower() + label[1:]
+from ...study.outcomes import digits_of
+from ..words import unit_of
 
 
 def matters_words(answer, *, plain: bool = False) -> str:
@@ -27,39 +15,6 @@ def matters_words(answer, *, plain: bool = False) -> str:
     effect = answer.smallest_effect
     digits = next((d for d in range(4) if math.isclose(round(effect, d), effect)), 4)
     return format_number(effect, digits, unit=unit_of(known_outcome(answer.outcome), effect, plain=plain))
-
-
-def unit_of(known: Outcome, size: float = math.nan, *, plain: bool = False) -> str:
-    """The unit beside a size: one point, two points; for the coach beats instead of bpm."""
-    unit = BEATS if plain and known.unit == "bpm" else known.unit
-    return unit.removesuffix("s") if size == 1 and unit in ("points", BEATS) else unit
-
-
-def plain_digits(known: Outcome) -> int:
-    """Decimals for the coach: whole beats, else as in the tables."""
-    return 0 if known.unit == "bpm" else digits_of(known)
-
-
-def plain_size(value: float, known: Outcome) -> str:
-    """A size for the coach, without its sign: "8 beats"."""
-    rounded = round(abs(value), plain_digits(known))
-    return format_number(abs(value), plain_digits(known), unit=unit_of(known, rounded, plain=True))
-
-
-def plain_span(low: float, high: float, known: Outcome, *, rising: bool = True) -> str:
-    """An interval for the coach, turned so that it fits "rose" or "fell": "5 to 10"."""
-    low, high = (low, high) if rising else (-high, -low)
-    return format_ci(low, high, plain_digits(known))
-
-
-def unit_after(known: Outcome) -> str:
-    """The unit after a list of numbers."""
-    return f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
-
-
-def with_minus(contrast: str) -> str:
-    """A contrast with a real minus sign."""
-    return contrast.replace(" - ", " − ")
 
 
 def shown_interval(answer, step) -> tuple[float, float]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from ...answers.describe import REST_MEASURES
-from ...basics import format_number, join_words, plural
+from ...basics import format_number, join_words, lower_first, plural
 from ...study import known_outcome
-from ..figure_words import digits_of, in_unit, lower_first, wrap_words
+from ...study.outcomes import digits_of
 from ..style import FAINT, INK, MAIN, finish, new_axes
+from ..words import in_unit, wrap_words
 
 
 def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The club", ax=None):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from ...basics import format_number, format_p, format_percent, join_words, plural
+from ...basics import format_number, format_p, format_percent, join_words, lower_first, plural, upper_first
 from ...study import OUTCOMES, planned, topics
 from ...study.outcomes import short_question
 from ...study.plan_rules import about_looks, about_multiplicity
@@ -114,7 +114,7 @@ def smallest_reason(plan, outcome: str) -> str:
     reason = plan.smallest_effect_reasons.get(outcome, "").rstrip(". ")
     if f"smallest_effects.{outcome}" in plan.proposed or reason.startswith("our proposal"):
         return BY_KIT
-    return reason[:1].lower() + reason[1:]
+    return lower_first(reason)
 
 
 def _percent(share: float) -> str:
@@ -254,7 +254,7 @@ def list_sources(text: str, answers) -> tuple[str, ...]:
 
 def _sentence(text: str) -> str:
     text = text.strip().rstrip(".")
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{upper_first(text)}."
 
 
 def _tests(answers) -> list[str]:

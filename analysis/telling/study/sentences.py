@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 
-from ...basics import FEWEST_PEOPLE, NotYet, format_ci, format_number, join_words, plural
+from ...basics import (
+    FEWEST_PEOPLE,
+    NotYet,
+    format_ci,
+    format_number,
+    join_words,
+    lower_first,
+    plural,
+    upper_first,
+)
 from ...study import OUTCOMES, list_needs, plan_deviations
 from ...study.stand_out import delay_drift
 from . import phrases as say
@@ -15,7 +24,7 @@ def deviations(answers) -> list[tuple[str, str, str]]:
     study, plan = answers.study, answers.study.plan
     if plan.frozen:
         found = [
-            (line.part[0].upper() + line.part[1:], line.planned, line.done)
+            (upper_first(line.part), line.planned, line.done)
             for line in plan_deviations(study).itertuples(index=False)
         ]
     else:
@@ -50,7 +59,7 @@ def _analyses(answers) -> list[tuple[str, str, str]]:
 
 def _reason(answer) -> str:
     why = getattr(answer, "why", "").partition(":")[0]  # the whole reason stands among the results
-    return why[0].lower() + why[1:].rstrip(".") if why else f"needs {answer.needs}"
+    return lower_first(why).rstrip(".") if why else f"needs {answer.needs}"
 
 
 def covariate_words(name: str) -> str:
@@ -472,4 +481,4 @@ def next_step(study, notebook: str) -> str:
 
 def _link(notebook: str) -> str:
     words = notebook[3:].replace("_", " ")
-    return f"[{notebook[:2]} {words[:1].upper()}{words[1:]}]({notebook}.ipynb)"
+    return f"[{notebook[:2]} {upper_first(words)}]({notebook}.ipynb)"

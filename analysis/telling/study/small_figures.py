@@ -8,8 +8,9 @@ import pandas as pd
 
 from ...basics import format_number, join_words, plural
 from ...study import OUTCOMES
-from ..rounds.words import plain_size, rounds_words, shown_interval, unit_of
+from ..rounds.words import rounds_words, shown_interval
 from ..style import FAINT, MAIN, QUIET, SECOND, finish, new_axes
+from ..words import plain_size, unit_of
 
 HEIGHT_MM = 36.0
 SHORT = {"heart_rate": "Heart rate", "lactate": "Lactate", "exertion": "Exertion"}

@@ -7,9 +7,9 @@ import math
 import pandas as pd
 
 from ...answers.describe import REST_MEASURES
-from ...basics import format_ci, format_number, format_p
+from ...basics import format_ci, format_number, format_p, upper_first
 from ...study import OUTCOMES
-from ...study.outcomes import short_question
+from ...study.outcomes import digits_of, short_question
 from ..document import Table
 
 FEWEST_FOR_A_GROUP = 3
@@ -191,7 +191,7 @@ def plan_table(study, questions: tuple) -> Table | None:
         words = short_question(q.id)
         lines.append(
             {
-                "Question": words[:1].upper() + words[1:],
+                "Question": upper_first(words),
                 "Expected": q.direction or "not said",
                 "Would matter": smallest_words(study.plan, q.outcome),
                 "Because": smallest_reason(study.plan, q.outcome) or "not said",
@@ -223,7 +223,7 @@ def looks_table(looks: pd.DataFrame) -> Table | None:
     shown = []
     for line in looks.to_dict("records"):
         known = OUTCOMES[line["outcome"]]
-        digits = max(known.digits, 1) + (line["question"].startswith("fitness."))
+        digits = digits_of(known) + (line["question"].startswith("fitness."))
         shown.append(
             {
                 "Question": short_question(line["question"]),

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import math
 
-from ...basics import NotYet, format_ci, format_number, format_percent, join_words, plural
+from ...basics import (
+    format_ci,
+    format_number,
+    format_percent,
+    if_answered,
+    join_words,
+    plural,
+    upper_first,
+)
 from .tables import (
     MEASURE_WORDS,
     tabulate_against,
@@ -17,10 +25,9 @@ from .tables import (
 )
 
 
+@if_answered("no paragraphs")
 def write_up_survey(answer) -> list[str]:
     """Write methods and results of a survey of submitted sessions."""
-    if isinstance(answer, NotYet):
-        return []
     paragraphs = [_sample(answer), _methods(answer), _typical(answer)]
     if len(answer.shares):
         paragraphs += [*_shares(answer), _bands(answer)]
@@ -69,7 +76,7 @@ def _typical(answer) -> str:
         if math.isnan(t["estimate"]) or t["measure"] == "minutes":
             continue
         name, unit, digits = MEASURE_WORDS[t["measure"]]
-        part = f"{name[:1].upper()}{name[1:]} was {format_number(t['estimate'], digits, unit=unit)}"
+        part = f"{upper_first(name)} was {format_number(t['estimate'], digits, unit=unit)}"
         if not math.isnan(t["ci_low"]):
             scatter = f"SD between people {format_number(t['sd_people'], 1)}"
             if not math.isnan(t["sd_sessions"]):
@@ -145,10 +152,9 @@ __all__ = [
 ]
 
 
+@if_answered()
 def plain_survey(answer) -> str:
     """Say in plain words how hard submitted sessions were, and how sure that is."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     typical = answer.typical.set_index("measure")["estimate"]
     sizes = [
         f"the {name} was {format_number(typical[column], 0, unit='bpm')}"
@@ -180,10 +186,9 @@ def _range(low: float, high: float) -> str:
     return f"{format_number(100 * low, 0)} to {format_percent(high)}"
 
 
+@if_answered()
 def plain_ages(answer) -> str:
     """Say in plain words what is known of people who gave no age: a range, not a guess."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.ages.empty:
         return "Everybody gave an age that can be used."
     rows = answer.ages[(answer.ages["measure"] == "percent_peak") & (answer.ages["threshold"] == 90)]
@@ -199,10 +204,9 @@ def plain_ages(answer) -> str:
     )
 
 
+@if_answered()
 def plain_equations(answer) -> str:
     """Say in plain words how much depends on the published equation."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     rows = answer.headline_equations()
     if rows.empty:
         return "No equation can be used, since no age is known."
@@ -214,10 +218,9 @@ def plain_equations(answer) -> str:
     )
 
 
+@if_answered()
 def plain_bands(answer) -> str:
     """Say in plain words how the time was spent, and what mean and peak alone would have said."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.bands.empty:
         return "Without ages there are no shares of maximum, and so no bands."
     bands = answer.bands.set_index("band")
@@ -237,10 +240,9 @@ def plain_bands(answer) -> str:
     )
 
 
+@if_answered()
 def plain_against(answer) -> str:
     """Say in plain words whether sessions are what published rounds would predict."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.against.empty:
         return "No published round mean stands in published.csv of the survey, so that there is nothing to compare with."
     said = []
@@ -285,10 +287,9 @@ def _fits(rows) -> str:
     )
 
 
+@if_answered()
 def plain_senders(answer) -> str:
     """Say in plain words who sent data."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     table = answer.senders.set_index(["what", "group"])
     shares = []
     for what, group, words in (
@@ -310,20 +311,18 @@ def plain_senders(answer) -> str:
     return f"{text}. They chose to send: people who own a sensor and send sessions may differ from the others on the mat."
 
 
+@if_answered()
 def plain_set_aside(answer) -> str:
     """Say in plain words which sessions are not in the main analysis."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     if answer.set_aside.empty:
         return f"All {plural(answer.n_sent, 'session')} are in the main analysis."
     reasons = [f"{n} ({reason})" for reason, n in answer.set_aside.itertuples(index=False)]
     return f"{answer.n_sessions} of {plural(answer.n_sent, 'session')} are in the main analysis; left out: {join_words(reasons)}."
 
 
+@if_answered()
 def plain_choices(answer) -> str:
     """Say in plain words whether other choices would have changed the answer."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     rows = answer.choices.dropna(subset=["centre"])
     if rows.empty:
         return "Other choices cannot be compared, since no share of peaks is known."
@@ -334,10 +333,9 @@ def plain_choices(answer) -> str:
     )
 
 
+@if_answered()
 def may_say_survey(answer) -> str:
     """List what may be concluded from submitted sessions, what may not, and why."""
-    if isinstance(answer, NotYet):
-        return str(answer)
     may = [
         plain_survey(answer),
         "This holds for people who send data, with the equation named and its error.",

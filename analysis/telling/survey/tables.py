@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_number, format_percent
+from ...basics import format_ci, format_number, format_percent, if_answered
 
 MEASURE_WORDS = {
     "hr_mean_bpm": ("mean heart rate", "bpm", 0),
@@ -32,10 +32,9 @@ def share_cell(share: float) -> str:
     return "" if math.isnan(share) else format_percent(share)
 
 
+@if_answered("no table")
 def tabulate_typical(answer):
     """Give typical values over people, and how much people and sessions scatter."""
-    if isinstance(answer, NotYet):
-        return None
     lines = []
     for t in answer.typical.dropna(subset=["estimate"]).to_dict("records"):
         name, unit, digits = MEASURE_WORDS[t["measure"]]
@@ -54,9 +53,10 @@ def tabulate_typical(answer):
     return pd.DataFrame(lines)
 
 
+@if_answered("no table")
 def tabulate_shares(answer):
     """Give the shares of people's sessions above thresholds, with both kinds of interval, where not all or none reach it."""
-    if isinstance(answer, NotYet) or answer.shares.empty:
+    if answer.shares.empty:
         return None
     rows = answer.shares.dropna(subset=["centre"])
     told = (rows[["estimate", "low", "high"]] * 100).round()
@@ -77,9 +77,10 @@ def _span(low: float, high: float) -> str:
     return range_cell(100 * low, 100 * high, 0, unit="%")
 
 
+@if_answered("no table")
 def tabulate_agreement(answer):
     """Show how the time was spent in sessions whose mean lies in one band."""
-    if isinstance(answer, NotYet) or answer.agreement.empty:
+    if answer.agreement.empty:
         return None
     bands = [c for c in answer.bands["band"]]
     words = dict(zip(answer.bands["band"], answer.bands["words"], strict=True))
@@ -95,9 +96,10 @@ def tabulate_agreement(answer):
     )
 
 
+@if_answered("no table")
 def tabulate_against(answer):
     """Put sessions beside published round means."""
-    if isinstance(answer, NotYet) or answer.against.empty:
+    if answer.against.empty:
         return None
     lines = []
     for a in answer.against.to_dict("records"):
@@ -129,10 +131,9 @@ def _with_range(line: dict, name: str) -> str:
     return f"{number_cell(line[name], 0)} ({range_cell(line[f'{name}_low'], line[f'{name}_high'], 0)})"
 
 
+@if_answered("no table")
 def tabulate_senders(answer):
     """Count who sent data."""
-    if isinstance(answer, NotYet):
-        return None
     table = answer.senders
     return pd.DataFrame(
         {
@@ -146,17 +147,17 @@ def tabulate_senders(answer):
     )
 
 
+@if_answered("no table")
 def tabulate_set_aside(answer):
     """Count the sessions that are not in the main analysis, by reason."""
-    if isinstance(answer, NotYet) or answer.set_aside.empty:
+    if answer.set_aside.empty:
         return None
     return answer.set_aside.rename(columns={"n_sessions": "sessions"})
 
 
+@if_answered("no table")
 def tabulate_choices(answer):
     """Give the main numbers under other choices."""
-    if isinstance(answer, NotYet):
-        return None
     return pd.DataFrame(
         {
             "choice": c["choice"],

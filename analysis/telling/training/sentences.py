@@ -11,7 +11,9 @@ from ...basics import (
     format_number,
     format_p,
     format_percent,
+    if_answered,
     join_words,
+    lower_first,
     plural,
     round_inward,
 )
@@ -64,7 +66,7 @@ def plain_outcome(one) -> list[str]:
     """The finding of one outcome, then its condition."""
     main, chance = one.main, one.randomisation
     size = format_number(abs(main.estimate), one.digits)
-    label = _lower(one.label)
+    label = lower_first(one.label)
     finding = (
         f"As allocated, the trained ended {_amount(size, one.unit)} {_way(main.estimate)} in {label} "
         f"({_ci(main, one)}) than athletes who started equal."
@@ -113,7 +115,7 @@ def _cannot_tell(one) -> tuple[str, str]:
 
 def plain_change(one) -> list[str]:
     """The change of one group, what values move without training, and why this is no effect."""
-    label = _lower(one.label)
+    label = lower_first(one.label)
     size = format_number(abs(one.estimate), one.digits)
     said = [
         f"After the training {label} was {_amount(size, one.unit)} {_way(one.estimate)} than before ({_ci(one, one)}; "
@@ -136,10 +138,9 @@ def plain_change(one) -> list[str]:
     return said
 
 
+@if_answered("no paragraphs")
 def write_up_training_methods(answer) -> list[str]:
     """Describe design, allocation and analysis, as a methods section has it."""
-    if isinstance(answer, NotYet):
-        return []
     what = _protocol_words(answer.protocol)
     span = ""
     if not math.isnan(answer.weeks):
@@ -180,10 +181,9 @@ def _covariate_words(answer) -> str:
     return ""
 
 
+@if_answered("no paragraphs")
 def write_up_training(answer) -> list[str]:
     """Write the results paragraphs."""
-    if isinstance(answer, NotYet):
-        return []
     texts = []
     for one in answer.outcomes.values():
         texts += _write_change(one) if isinstance(one, BeforeAfter) else _write_outcome(one)
@@ -392,10 +392,6 @@ def _amount(number: str, unit: str) -> str:
 
 def _way(value: float) -> str:
     return "higher" if value >= 0 else "lower"
-
-
-def _lower(label: str) -> str:
-    return label[0].lower() + label[1:]
 
 
 def _sentence(text: str) -> str:

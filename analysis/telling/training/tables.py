@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import NotYet, format_ci, format_df, format_number, format_p
+from ...basics import format_ci, format_df, format_number, format_p, if_answered
 from ...physiology import training_protocols, training_values
 from ...training import BeforeAfter
 from ..document import Table
@@ -12,10 +12,9 @@ from ..document import Table
 CI = "95\N{NO-BREAK SPACE}% interval"
 
 
+@if_answered("no table")
 def effects_table(answer) -> Table | None:
     """The planned analysis of every outcome, and the ones beside it."""
-    if isinstance(answer, NotYet):
-        return None
     shown, numbers = [], []
     for one in answer.outcomes.values():
         if isinstance(one, BeforeAfter):
@@ -45,10 +44,9 @@ def effects_table(answer) -> Table | None:
     )
 
 
+@if_answered("no table")
 def changes_table(answer) -> Table | None:
     """Before, after and change of one group, beside the change between baselines."""
-    if isinstance(answer, NotYet):
-        return None
     found = [one for one in answer.outcomes.values() if isinstance(one, BeforeAfter)]
     if not found:
         return None
@@ -66,10 +64,9 @@ def changes_table(answer) -> Table | None:
     return Table("training_changes", "Change from before to after in one group.", shown)
 
 
+@if_answered("no table")
 def flow_table(answer) -> Table | None:
     """How many were allocated, measured and analysed, by group and outcome."""
-    if isinstance(answer, NotYet):
-        return None
     parts = [
         one.flow.assign(outcome=one.label)
         for one in answer.outcomes.values()
@@ -93,9 +90,10 @@ def flow_table(answer) -> Table | None:
     return Table("training_flow", "Athletes from allocation to analysis.", shown, numbers=numbers)
 
 
+@if_answered("no table")
 def adherence_table(answer) -> Table | None:
     """What both groups trained."""
-    if isinstance(answer, NotYet) or answer.adherence is None:
+    if answer.adherence is None:
         return None
     names = {
         "n_athletes": ("Athletes", 0),
@@ -114,9 +112,10 @@ def adherence_table(answer) -> Table | None:
     return Table("training_adherence", "What both groups trained, means per athlete.", shown, numbers=groups)
 
 
+@if_answered("no table")
 def guards_table(answer) -> Table | None:
     """Where the groups did not do what was planned."""
-    if isinstance(answer, NotYet) or answer.adherence is None:
+    if answer.adherence is None:
         return None
     table = answer.adherence.guards
     shown = pd.DataFrame(
@@ -131,9 +130,10 @@ def guards_table(answer) -> Table | None:
     return Table("training_guards", "Guards: nobody is moved between groups for them.", shown)
 
 
+@if_answered("no table")
 def harms_table(answer) -> Table | None:
     """Adverse events of both groups."""
-    if isinstance(answer, NotYet) or answer.harms is None or not len(answer.harms.table):
+    if answer.harms is None or not len(answer.harms.table):
         return None
     table = answer.harms.table
     shown = table.rename(columns=lambda c: c.replace("_", ": ", 1).capitalize()).astype(str)
@@ -141,10 +141,9 @@ def harms_table(answer) -> Table | None:
     return Table("training_harms", "Adverse events of both groups.", shown, numbers=table)
 
 
+@if_answered("no table")
 def individual_table(answer) -> Table | None:
     """SD of individual responses with both intervals, and the error of the test."""
-    if isinstance(answer, NotYet):
-        return None
     found = [
         one
         for one in answer.outcomes.values()
