@@ -22,6 +22,7 @@ COST_GUEST_AGAIN = 3_000.0
 COST_REPEAT = 1_000.0
 COST_GROUP = 6.0
 COST_EXPERIENCE_YEAR = 1.0
+COST_GRADE = 2.0
 COST_MASS_KG = 1.0
 """What a pair costs: sitting out is worst, then a guest, then an opponent met before; the rest are preferences, in kg."""
 
@@ -54,7 +55,7 @@ class Pairing(Result):
     repeats : DataFrame
         athlete_1, athlete_2, times: pairs that meet more than once.
     differences : DataFrame
-        round_no, athlete_1, athlete_2, mass_difference_kg, experience_difference_years, same_group.
+        round_no, athlete_1, athlete_2, mass_difference_kg, experience_difference_years, grade_difference, same_group.
     rounds : int
     guests : int
     method : str
@@ -81,6 +82,7 @@ def pair_athletes(
     unavailable: Mapping[str, Iterable[int] | str] | None = None,
     mass_limit_kg: float | None = None,
     same_group: bool = False,
+    keep: bool = False,
     seed: int = 0,
 ) -> Pairing:
     """Pair athletes for every round.
@@ -88,7 +90,7 @@ def pair_athletes(
     Parameters
     ----------
     athletes : DataFrame or iterable of str
-        Codes, or a table with the column athlete and, where known, mass_kg, group, experience_years, age_years.
+        Codes, or a table with the column athlete and, where known, mass_kg, group, experience_years, grade_rank, age_years.
         Any capacity in it is not read: pairs matched on fitness would bias the answer of the study.
     rounds : int
         At least 1.
@@ -102,6 +104,8 @@ def pair_athletes(
         Pairs further apart never meet, even where somebody then sits out. Default: no limit, small differences preferred.
     same_group : bool
         Pair only within groups. Default False: the own group is preferred.
+    keep : bool
+        One opponent all evening, as mats that start one after the other need it. Default False.
     seed : int
         Among equally good schedules. Default 0.
 
@@ -134,6 +138,14 @@ def pair_athletes(
     absent = _absences(unavailable or {}, codes, rounds)
     allowed, cost = _costs(table, _avoided(avoid, codes), mass_limit_kg, same_group)
     rng = np.random.default_rng(seed)
+    if keep:
+        always = {code for code, when in absent.items() if len(when) == rounds}
+        gone = {code: {1} for code in always}
+        first = _one_schedule(codes, 1, allowed, cost, gone, int(guests), rng, 0.0, None)[0]
+        plan = [_kept(first, codes, absent, round_no, int(guests)) for round_no in range(1, rounds + 1)]
+        on_mats = [pair for pair in first if pair[1] != -1]
+        mats = {k: mat for mat, pair in enumerate(on_mats, start=1) for k in pair}
+        return _as_result(plan, table, allowed, absent, rounds, int(guests), mats)
     tries = TRIES if len(codes) <= LARGE else TRIES_LARGE
     best, best_score = None, None
     for start in range(tries * MORE_TRIES):
@@ -145,7 +157,7 @@ def pair_athletes(
         score = _score(plan, cost, codes)
         if best_score is None or score < best_score:
             best, best_score = plan, score
-    return _as_result(best, table, allowed, cost, absent, rounds, int(guests))
+    return _as_result(best, table, allowed, absent, rounds, int(guests))
 
 
 def _athlete_table(athletes) -> pd.DataFrame:
@@ -165,7 +177,7 @@ def _athlete_table(athletes) -> pd.DataFrame:
         raise KitError(
             f"Pairing needs at least 2 athletes; there {'is' if len(table) else 'are'} {len(table)}."
         )
-    for name in ("mass_kg", "experience_years", "age_years"):
+    for name in ("mass_kg", "experience_years", "grade_rank", "age_years"):
         table[name] = pd.to_numeric(table[name], errors="coerce").astype(float) if name in table else np.nan
     table["group"] = table["group"].fillna("").astype(str) if "group" in table else ""
     return table
@@ -198,6 +210,7 @@ def _costs(table, avoided, mass_limit_kg, same_group):
     age, group, codes = table["age_years"].to_numpy(), table["group"].to_numpy(), table["athlete"]
     by_mass = np.abs(np.subtract.outer(mass, mass))
     by_years = np.abs(np.subtract.outer(years, years))
+    by_grade = np.abs(np.subtract.outer(table["grade_rank"].to_numpy(), table["grade_rank"].to_numpy()))
     other_group = group[:, None] != group[None, :]
     minor = age < ADULT
     allowed = ~np.eye(n, dtype=bool) & ~(minor[:, None] ^ minor[None, :])
@@ -214,6 +227,7 @@ def _costs(table, avoided, mass_limit_kg, same_group):
     cost = (
         COST_MASS_KG * np.nan_to_num(by_mass + (by_mass / UNEASY_KG) ** 2)
         + COST_EXPERIENCE_YEAR * np.nan_to_num(np.minimum(by_years, 8))
+        + COST_GRADE * np.nan_to_num(by_grade)
         + COST_GROUP * other_group
     )
     return allowed, cost
@@ -245,6 +259,20 @@ def _one_schedule(
                 met[j, i] += 1
         plan.append(pairs)
     return plan
+
+
+def _kept(first, codes, absent, round_no, guests) -> list[tuple[int, int]]:
+    """The pairs of an evening in one of its rounds: who is left over by an absence has a guest where there is one."""
+    here = [round_no not in absent.get(code, ()) for code in codes]
+    pairs, free = [], guests - sum(j == -2 and here[i] for i, j in first)
+    for i, j in first:
+        if j < 0 or (here[i] and here[j]):
+            pairs += [(i, j)] if here[i] else []
+            continue
+        for left in (k for k in (i, j) if here[k]):
+            pairs.append((left, -2 if free > 0 else -1))
+            free -= 1
+    return pairs
 
 
 def _match(present, allowed, cost, rested, guested, guests) -> list[tuple[int, int]]:
@@ -301,7 +329,8 @@ def _score(plan, cost, codes) -> tuple:
     )
 
 
-def _as_result(plan, table, allowed, cost, absent, rounds, guests) -> Pairing:
+def _as_result(plan, table, allowed, absent, rounds, guests, mats=None) -> Pairing:
+    """`mats`: the mat of each athlete where pairs stay together."""
     codes = list(table["athlete"])
     schedule, opponents, sat, diffs = [], [], [], []
     for round_no, pairs in enumerate(plan, start=1):
@@ -311,7 +340,7 @@ def _as_result(plan, table, allowed, cost, absent, rounds, guests) -> Pairing:
                 sat.append({"round_no": round_no, "athlete": codes[i], "reason": "no opponent left"})
                 opponents.append((round_no, codes[i], RESTS, pd.NA))
                 continue
-            mat += 1
+            mat = mats[i] if mats else mat + 1
             other = GUEST if j == -2 else codes[j]
             schedule.append((round_no, mat, codes[i], other))
             opponents.append((round_no, codes[i], other, mat))
@@ -335,8 +364,9 @@ def _as_result(plan, table, allowed, cost, absent, rounds, guests) -> Pairing:
         differences=pd.DataFrame(diffs),
         rounds=rounds,
         guests=guests,
-        method="maximum matching of smallest cost in every round; body mass, experience and group, never fitness",
-        warnings=_pair_warnings(table, allowed, sat_out, repeats, rounds, schedule),
+        method=f"maximum matching of smallest cost {'for the evening' if mats else 'in every round'}; body mass, experience, "
+        "grade and group, never fitness",
+        warnings=_pair_warnings(table, allowed, sat_out, repeats, rounds, schedule, keep=bool(mats)),
     )
 
 
@@ -348,11 +378,12 @@ def _difference(round_no, table, i, j) -> dict:
         "athlete_2": b["athlete"],
         "mass_difference_kg": abs(a["mass_kg"] - b["mass_kg"]),
         "experience_difference_years": abs(a["experience_years"] - b["experience_years"]),
+        "grade_difference": abs(a["grade_rank"] - b["grade_rank"]),
         "same_group": bool(a["group"] == b["group"]),
     }
 
 
-def _pair_warnings(table, allowed, sat_out, repeats, rounds, schedule) -> tuple[str, ...]:
+def _pair_warnings(table, allowed, sat_out, repeats, rounds, schedule, *, keep) -> tuple[str, ...]:
     found = []
     mass = table.set_index("athlete")["mass_kg"]
     met = schedule[schedule["athlete_2"] != GUEST].drop_duplicates(["athlete_1", "athlete_2"])
@@ -369,12 +400,21 @@ def _pair_warnings(table, allowed, sat_out, repeats, rounds, schedule) -> tuple[
         found.append(
             f"{join_words(nobody)} may meet nobody under these rules: bring a guest or loosen a rule."
         )
-    if len(repeats):
+    if keep and rounds > 1:
+        found.append(
+            "Everyone keeps one opponent all evening: how hard that opponent goes counts in all rounds of both. Say so in the "
+            "plan."
+        )
+    elif len(repeats):
         found.append(
             f"{plural(len(repeats), 'pair meets', 'pairs meet')} more than once: with {plural(len(table), 'athlete')}, "
             f"{plural(rounds, 'round')} and these rules the schedule found has no fresh opponent for everyone."
         )
     unplanned = sat_out[sat_out["reason"] != "not available"]
+    idle = [a for a, n in unplanned["athlete"].value_counts().items() if n == rounds]
+    if idle:
+        found.append(f"{join_words(idle)} would not spar at all: bring a guest.")
+        unplanned = unplanned[~unplanned["athlete"].isin(idle)]
     if len(unplanned):
         found.append(
             f"{plural(len(unplanned), 'place')} to sit out: the rest before the next round is then longer. Write sat_out; "

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_choice, format_number, plural
+from ..basics import KitError, Result, check_choice, format_number, join_words, plural
 from .design import check_size
 from .pairing import GUEST, Pairing
 
@@ -120,14 +120,14 @@ class Timetable(Result):
         round_no, athlete, mat, station, round_end_s, sample_s, sample_clock, delay_s, in_window, before_next_round. Who
         finds no free station before the next round ends is not in it.
     options : DataFrame
-        option, measured (athletes sampled inside the window in one evening), evenings (for all athletes), minutes (length of
-        the evening), words.
+        option, measured (athletes sampled inside the window in one evening), evenings (until all were, with the same pairs),
+        minutes (length of the evening), words. Each row was built as the evening that it promises.
     rests : DataFrame
         athlete, shortest_s, longest_s: the rests that the starts of the mats and a pairing leave.
     measured : int
         Athletes whose samples all lie inside the window.
     n_athletes : int
-        Athletes who may give blood.
+        Athletes who may give blood; 0 where nobody does, and nothing here speaks of samples.
     start : str
     sampling : Sampling
     method : str
@@ -154,6 +154,7 @@ def make_timetable(
     start: str = "common",
     start_clock: str = "",
     unsampled: Sequence[str] = (),
+    kept: Pairing | None = None,
 ) -> Timetable:
     """Work out when each mat starts and who can be sampled when.
 
@@ -162,8 +163,8 @@ def make_timetable(
     protocol : Protocol
         rounds, work_s and rest_s are read.
     athletes : int, sequence of str or Pairing
-        A number, codes (neighbours in the list share a mat), or the pairs of an evening. The first are sampled first, in the
-        same order after every round, so that an athlete's delay does not change over the rounds.
+        A number, codes (neighbours in the list share a mat), or the pairs of an evening. Who spars every round is sampled
+        first, then in the order of the mats, the same after every round, so that an athlete's delay does not change.
     sampling : Sampling or mapping, optional
         The part [sampling] of study.toml. Default: one analyser, one sampler, 60 s a sample, 60 ± 15 s.
     start : {"common", "staggered"}
@@ -172,6 +173,9 @@ def make_timetable(
         Clock time of the first start, such as "19:00".
     unsampled : sequence of str
         Codes of those who give no blood, such as people under 18: they take nobody's place. Default nobody.
+    kept : Pairing, optional
+        The same athletes with one opponent all evening (`pair_athletes` with `keep`), for the option of staggered starts.
+        Default: the pairs of the first round.
 
     Returns
     -------
@@ -196,43 +200,53 @@ def make_timetable(
     if not (work > 0 and rest >= 0):
         raise KitError(f"The protocol has work_s {work} and rest_s {rest}; a timetable needs both.")
     names, pairs = _pairs_of(athletes, rounds)
-    offsets = _offsets(len(pairs[0]), sampling, work + rest, start)
-    mats = _mat_table(pairs, offsets, work, rest, start_clock)
+    together = _pairs_of(kept, rounds)[1] if kept is not None else [pairs[0]] * rounds
     never = frozenset(str(code) for code in unsampled)
-    slots = _book(mats, sampling, work, rest, rounds, start_clock, never)
+    plan = _Plan(sampling, work, rest, rounds)
+    mats = _mat_table(pairs, _offsets(pairs, plan, start, never), work, rest, start_clock)
+    may = [name for name in names if name not in never]
+    slots = _book(mats, plan, start_clock, never)
     rests = _rest_table(mats, rest)
     measured = int(slots.groupby("athlete")["in_window"].all().sum())
-    may = [name for name in names if name not in never]
     return Timetable(
         mats=mats,
         slots=slots,
-        options=_option_table(names, pairs, sampling, work, rest, rounds, never),
+        options=_option_table(may, pairs, together, plan, never),
         rests=rests,
         measured=measured,
         n_athletes=len(may),
         start=start,
         sampling=sampling,
-        method="one delay per athlete all evening; a place inside the window goes to one athlete of every pair first",
-        warnings=_warnings(may, measured, slots, rests, sampling, rest, start),
+        method="one delay per athlete all evening; a place inside the window goes to those who spar every round first, and to "
+        "one athlete of every pair first"
+        if may
+        else "rounds and rests of the protocol",
+        warnings=_warnings(may, measured, slots, rests, plan, start),
     )
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What is the same for every way of starting."""
+
+    sampling: Sampling
+    work: float
+    rest: float
+    rounds: int
 
 
 def _pairs_of(athletes, rounds):
     """Names, and per round the list of (athlete_1, athlete_2) by mat; ("", "") where a mat is empty."""
     if isinstance(athletes, Pairing):
         table = athletes.schedule
-        by_round = [
-            [
-                (row.athlete_1, row.athlete_2)
-                for row in table[table["round_no"] == r].sort_values("mat").itertuples()
-            ]
-            for r in range(1, rounds + 1)
-        ]
-        if any(not pairs for pairs in by_round):
+        most = int(table["mat"].max()) if len(table) else 0
+        by_round = [[("", "")] * most for _ in range(rounds)]
+        for row in table[table["round_no"] <= rounds].itertuples():
+            by_round[row.round_no - 1][row.mat - 1] = (row.athlete_1, row.athlete_2)
+        if any(not any(one for one, _ in pairs) for pairs in by_round):
             raise KitError(f"The pairing does not hold pairs for all {rounds} rounds of the protocol.")
-        most = max(map(len, by_round))
         names = [a for a in sorted(set(athletes.opponents["athlete"])) if a != GUEST]
-        return names, [pairs + [("", "")] * (most - len(pairs)) for pairs in by_round]
+        return names, by_round
     if isinstance(athletes, int | np.integer):
         athletes = [f"athlete {i + 1}" for i in range(check_size(athletes, least=1, name="athletes"))]
     names = [str(a) for a in athletes]
@@ -242,19 +256,25 @@ def _pairs_of(athletes, rounds):
     return names, [pairs] * rounds
 
 
-def _offsets(n_mats: int, sampling: Sampling, cycle: float, start: str) -> np.ndarray:
-    """Start of every mat after the first (s)."""
-    if start == "common":
+def _offsets(pairs, plan: _Plan, start: str, never: frozenset) -> np.ndarray:
+    """Start of every mat after the first (s); mats on which nobody gives blood come last."""
+    n_mats, sampling = len(pairs[0]), plan.sampling
+    gives = [
+        any(who not in ("", GUEST) and who not in never for here in pairs for who in here[mat])
+        for mat in range(n_mats)
+    ]
+    if start == "common" or not any(gives):
         return np.zeros(n_mats)
     together = max(sampling.in_window // 2, 1)
     athletes = 2 * together if sampling.in_window > 1 else 1
     samples = -(
         -athletes // sampling.stations
-    )  # one after the other, at each station, for the mats that start together
-    in_cycle = int(np.floor(cycle / sampling.seconds_per_sample + 1e-9))
+    )  # one after the other, at each station, for mats that start together
+    in_cycle = int(np.floor((plan.work + plan.rest) / sampling.seconds_per_sample + 1e-9))
     waves = max(-(-in_cycle // samples), 1)
     step = samples * sampling.seconds_per_sample
-    return np.minimum(np.arange(n_mats) // together, waves - 1) * step
+    place = np.argsort(np.argsort(~np.array(gives), kind="stable"), kind="stable")
+    return np.minimum(place // together, waves - 1) * step
 
 
 def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
@@ -269,8 +289,9 @@ def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _book(mats, sampling, work, rest, rounds, start_clock, never=frozenset()) -> pd.DataFrame:
+def _book(mats, plan: _Plan, start_clock, never=frozenset(), *, late_too=True) -> pd.DataFrame:
     """Give athletes one delay each for the whole evening: inside the window where a station is free, else after it."""
+    sampling, rest = plan.sampling, plan.rest
     visits: dict[str, list[tuple[int, int, float]]] = {}
     for one_first in (True, False):
         for mat in mats.itertuples():
@@ -281,14 +302,13 @@ def _book(mats, sampling, work, rest, rounds, start_clock, never=frozenset()) ->
         for name in (mat.athlete_1, mat.athlete_2):
             if name in visits:
                 visits[name].append((mat.round_no, mat.mat, mat.end_s))
+    visits = dict(sorted(visits.items(), key=lambda one: -len(one[1])))  # who spars every round comes first
     step, places = sampling.seconds_per_sample, sampling.slots_in_window
     inside = [sampling.target_delay_s + (i - (places - 1) / 2) * step for i in range(places)]
     busy: list[list[float]] = [[] for _ in range(sampling.stations)]
     chosen: dict[str, float] = {}
-    late = np.arange(
-        inside[-1] + step, work + rest, step
-    ).tolist()  # later than that, the next round's are due
-    for delays in (inside, late):
+    late = np.arange(inside[-1] + step, plan.work + rest, step).tolist()  # later, the next round's are due
+    for delays in (inside, late) if late_too else (inside,):
         for name, ends in visits.items():
             if name in chosen:
                 continue
@@ -307,7 +327,7 @@ def _book(mats, sampling, work, rest, rounds, start_clock, never=frozenset()) ->
             at = end + delay
             rows.append((round_no, name, mat, station + 1, end, at, clock_text(start_clock, at), delay,
                          abs(delay - sampling.target_delay_s) <= sampling.tolerance_s + 1e-9,
-                         round_no == rounds or delay + step <= rest + 1e-9))  # fmt: skip
+                         round_no == plan.rounds or delay + step <= rest + 1e-9))  # fmt: skip
     names = ["round_no", "athlete", "mat", "station", "round_end_s", "sample_s", "sample_clock", "delay_s",
              "in_window", "before_next_round"]  # fmt: skip
     return pd.DataFrame(rows, columns=names).sort_values(["sample_s", "station"], ignore_index=True)
@@ -336,40 +356,71 @@ def _rest_table(mats, rest) -> pd.DataFrame:
     return rests.assign(planned_s=rest)
 
 
-def _option_table(names, pairs, sampling, work, rest, rounds, never) -> pd.DataFrame:
-    n_mats, n = len(pairs[0]), len([name for name in names if name not in never])
-    fixed = [(names[i], names[i + 1] if i + 1 < len(names) else GUEST) for i in range(0, len(names), 2)]
-    found = {}
-    for start in STARTS:
-        offsets = _offsets(len(fixed), sampling, work + rest, start)
-        mats = _mat_table([fixed] * rounds, offsets, work, rest, "")
-        slots = _book(mats, sampling, work, rest, rounds, "", never)
-        last = max(float(mats["end_s"].max()), float(slots.loc[slots["in_window"], "sample_s"].max()))
-        found[start] = (int(slots.groupby("athlete")["in_window"].all().sum()), last / 60)
-    common, staggered = found["common"], found["staggered"]
-    best, way = max((common, "a common start"), (staggered, "staggered starts"), key=lambda one: one[0][0])
-    evenings = -(-n // max(best[0], 1))
-    shared = (
-        f"One evening with {way} is enough for all {n}."
-        if evenings == 1
-        else f"Share the athletes out over {plural(evenings, 'evening')} with {way}, the same protocol, analyser and hour."
+def _evenings(pairs, plan: _Plan, start: str, never: frozenset) -> tuple[int, int, float]:
+    """Athletes measured in one evening, evenings until all who spar were, and the minutes of one; built, not counted."""
+    mats = _mat_table(pairs, _offsets(pairs, plan, start, never), plan.work, plan.rest, "")
+    spar = {w for w in [*mats["athlete_1"], *mats["athlete_2"]] if w != GUEST and w not in never}
+    last, measured, done, evenings = float(mats["end_s"].max()), None, set(), 0
+    while not spar <= done:
+        offsets = _offsets(pairs, plan, start, never | done)
+        here = _mat_table(pairs, offsets, plan.work, plan.rest, "")
+        slots = _book(here, plan, "", never | done, late_too=False)
+        if slots.empty:  # a sample takes longer than a round and its rest
+            break
+        done |= set(slots["athlete"])
+        evenings += 1
+        if measured is None:
+            measured, last = slots["athlete"].nunique(), max(last, float(slots["sample_s"].max()))
+    return measured or 0, max(evenings, 1), last / 60
+
+
+def _option_table(may, pairs, together, plan: _Plan, never) -> pd.DataFrame:
+    n_mats, n = len(pairs[0]), len(may)
+    common = _evenings(pairs, plan, "common", never)
+    names = ["option", "measured", "evenings", "minutes", "words"]
+    if not n:
+        words = f"All {plural(n_mats, 'mat')} start together." if n_mats > 1 else "One mat."
+        return pd.DataFrame([("common start", *common, words)], columns=names)
+    staggered = _evenings(together, plan, "staggered", never)
+    on_mats = {who for here in together for pair in here for who in pair}
+    idle = [name for name in may if name not in on_mats]
+    away = (
+        f" {join_words(idle)} then {'has' if len(idle) == 1 else 'have'} no opponent without a guest."
+        if idle
+        else ""
     )
+    pick, way = max(
+        (common, "a common start"),
+        (staggered, "staggered starts and the same pairs"),
+        key=lambda one: one[0][0],
+    )
+    shared = (
+        "No evening leaves time for a sample."
+        if not pick[0]
+        else f"One evening with {way} is enough for all {n - len(idle)}."
+        if pick[1] == 1
+        else f"Share out who gives blood over {plural(pick[1], 'evening')} with {way}, the same protocol, analyser and hour."
+    ) + (away if pick is staggered else "")
     rows = [
-        ("common start", common[0], -(-n // max(common[0], 1)), common[1],
+        ("common start", *common,
          f"All {plural(n_mats, 'mat')} start together: {plural(common[0], 'athlete')} of {n} can be sampled on time."),
-        ("staggered starts", staggered[0], -(-n // max(staggered[0], 1)), staggered[1],
+        ("staggered starts", *staggered,
          f"Mats start one after the other and keep their pairs: {plural(staggered[0], 'athlete')} of {n} can be sampled on "
-         "time."),
-        ("fixed subset", common[0], 1, common[1],
+         f"time.{away}"),
+        ("fixed subset", common[0], 1, common[2],
          f"A common start, and a plan that says before the day which {plural(common[0], 'athlete')} to sample, after every "
          "round; heart rate and exertion are taken of all."),
-        ("further evenings", n, evenings, best[1], shared),
+        ("further evenings", n - (len(idle) if pick is staggered else 0), pick[1], pick[2], shared),
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["option", "measured", "evenings", "minutes", "words"])
+    return pd.DataFrame(rows, columns=names)
 
 
-def _warnings(names, measured, slots, rests, sampling, rest, start) -> tuple[str, ...]:
-    found = []
+def _warnings(names, measured, slots, rests, plan: _Plan, start) -> tuple[str, ...]:
+    sampling, rest = plan.sampling, plan.rest
+    found = _rest_warnings(rests, rest) if start == "staggered" else []
+    names = [name for name in names if name in set(rests["athlete"])]
+    if not names:
+        return tuple(found)
     if measured < len(names):
         found.append(
             f"{measured} of {plural(len(names), 'athlete')} can be sampled {format_number(sampling.target_delay_s, 0)} ± "
@@ -394,12 +445,24 @@ def _warnings(names, measured, slots, rests, sampling, rest, start) -> tuple[str
             f"the round, but the rest lasts {format_number(rest, 0, unit='s')}: the next round would start late for the "
             "athlete."
         )
-    uneven = rests[(rests["shortest_s"] - rest).abs().gt(1) | (rests["longest_s"] - rest).abs().gt(1)]
-    if start == "staggered" and len(uneven):
+    rounds = slots[slots["in_window"]].groupby("athlete")["round_no"].nunique()
+    out = list(rounds.index[rounds < plan.rounds])
+    if out:
         found.append(
-            f"Opponents change between mats that start at different times: {plural(len(uneven), 'athlete')} would rest "
-            f"between {format_number(uneven['shortest_s'].min(), 0)} and "
-            f"{format_number(uneven['longest_s'].max(), 0, unit='s')} instead of {format_number(rest, 0, unit='s')}. Keep the "
-            "same pairs all evening, or start all mats together and sample fewer."
+            f"{join_words(out)} {'gives' if len(out) == 1 else 'give'} blood and {'sits' if len(out) == 1 else 'sit'} out a "
+            "round: there is no sample after it, and the rest before the next is longer. A guest fills the place."
         )
     return tuple(found)
+
+
+def _rest_warnings(rests, rest) -> list[str]:
+    """Say whose rests staggered starts change."""
+    uneven = rests[(rests["shortest_s"] - rest).abs().gt(1) | (rests["longest_s"] - rest).abs().gt(1)]
+    if not len(uneven):
+        return []
+    return [
+        f"Opponents change between mats that start at different times: {plural(len(uneven), 'athlete')} would rest "
+        f"between {format_number(uneven['shortest_s'].min(), 0)} and "
+        f"{format_number(uneven['longest_s'].max(), 0, unit='s')} instead of {format_number(rest, 0, unit='s')}. Keep the "
+        "same pairs all evening, or start all mats together and sample fewer."
+    ]

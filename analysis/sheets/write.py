@@ -88,15 +88,15 @@ def study_sheets(
         return NotYet(
             "printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
         )
+    if sampled is None and not blood_is_drawn(study):
+        sampled = ()
     if timetable is None:
         timetable = make_timetable(
             study.protocol,
             athletes=pairing or codes,
             sampling=sampling_of(study.settings.get("sampling")),
-            unsampled=never_sampled(study),
+            unsampled=never_sampled(study) if sampled is None else [c for c in codes if c not in sampled],
         )
-    if sampled is None and not blood_is_drawn(study):
-        sampled = ()
     return build_sheets(
         study.protocol,
         codes,
@@ -318,7 +318,7 @@ def plan_evening(
     session : str, optional
         Default: the primary session of the plan.
     start : {"common", "staggered"}
-        Default "common".
+        Default "common". With staggered starts everyone keeps one opponent all evening, since the rests would differ else.
     start_clock : str
         Such as "19:00"; "" leaves the times blank.
     guests, avoid, unavailable, mass_limit_kg, seed
@@ -346,27 +346,31 @@ def plan_evening(
             "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml",
         )
     athletes = study.athletes if len(study.athletes) else codes
-    pairing = pair_athletes(
-        athletes,
-        study.protocol.rounds,
-        guests=guests,
-        avoid=avoid,
-        unavailable=unavailable,
-        mass_limit_kg=mass_limit_kg,
-        seed=seed,
-    )
+    rules = {
+        "guests": guests,
+        "avoid": avoid,
+        "unavailable": unavailable,
+        "mass_limit_kg": mass_limit_kg,
+        "seed": seed,
+    }
+    kept = pair_athletes(athletes, study.protocol.rounds, keep=True, **rules)
+    pairing = kept if start == "staggered" else pair_athletes(athletes, study.protocol.rounds, **rules)
+    if sampled is None and not blood_is_drawn(study):
+        sampled = ()
+    if sampled is not None:
+        sampled = tuple(sampled)
     timetable = make_timetable(
         study.protocol,
         athletes=pairing,
         sampling=sampling_of(study.settings.get("sampling")),
         start=start,
         start_clock=start_clock,
-        unsampled=never_sampled(study),
+        unsampled=never_sampled(study) if sampled is None else [c for c in codes if c not in sampled],
+        kept=kept,
     )
     if sampled is None:
         inside = timetable.slots.groupby("athlete")["in_window"].all()
-        sampled = [c for c in codes if bool(inside.get(c, False))] if blood_is_drawn(study) else ()
-    sampled = tuple(sampled)
+        sampled = tuple(c for c in codes if bool(inside.get(c, False)))
     sheets = study_sheets(
         study,
         session=session,

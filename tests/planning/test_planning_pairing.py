@@ -166,3 +166,10 @@ def test_the_order_of_the_table_does_not_matter_for_the_rules():
 def test_impossible_wishes_say_what_to_do(call, hint):
     with pytest.raises(KitError, match=hint):
         call()
+
+
+def test_grades_that_are_near_meet_where_mass_and_experience_say_nothing():
+    table = pd.DataFrame({"athlete": list("ABCDEF"), "mass_kg": 75.0, "grade_rank": [1, 5, 1, 5, 3, 3]})
+    pairs = pair_athletes(table, 1)
+    assert (pairs.differences["grade_difference"] == 0).all()
+    assert pairs.differences["grade_difference"].notna().all()

@@ -1,5 +1,7 @@
 """When mats start and who can be sampled inside the window."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -83,6 +85,97 @@ def test_guests_and_sat_out_rounds_are_not_sampled():
     slots = make_timetable(Protocol(3, 300.0, 120.0), athletes=pairing).slots
     assert "guest" not in set(slots["athlete"])
     assert slots.loc[slots["athlete"] == "A1", "round_no"].tolist() == [1, 3]
+
+
+@pytest.mark.parametrize("n", range(6, 25))
+@pytest.mark.parametrize(
+    ("protocol", "stations", "guests"), [(EVENING, 1, 0), (Protocol(5, 240.0, 90.0), 2, 1)]
+)
+def test_what_the_options_promise_is_what_comes_out_when_it_is_built(n, protocol, stations, guests):
+    codes = [f"A{i:02d}" for i in range(1, n + 1)]
+    pairs = pair_athletes(codes, protocol.rounds, guests=guests)
+    kept = pair_athletes(codes, protocol.rounds, guests=guests, keep=True)
+    sampling = Sampling(stations, stations)
+    timetable = make_timetable(protocol, athletes=pairs, sampling=sampling, kept=kept)
+    promised = timetable.options.set_index("option")
+    built = {
+        "common start": (pairs, "common"),
+        "staggered starts": (kept, "staggered"),
+    }
+    for option, (met, start) in built.items():
+        evening = make_timetable(protocol, athletes=met, sampling=sampling, start=start)
+        never_two_at_once(evening)
+        assert evening.measured == promised.loc[option, "measured"]
+        assert not [w for w in evening.warnings if "would rest between" in w]
+        done, evenings = set(), 0
+        spar = set(evening.slots["athlete"]) | set(evening.rests["athlete"])
+        while not spar <= done and evenings < 2 * n:
+            evenings += 1
+            once = make_timetable(
+                protocol, athletes=met, sampling=sampling, start=start, unsampled=sorted(done)
+            )
+            inside = once.slots.groupby("athlete")["in_window"].all()
+            done |= set(inside.index[inside])
+        assert evenings == promised.loc[option, "evenings"]
+    assert promised.loc["fixed subset", "measured"] == timetable.measured
+    # who sits a round out is sampled only where everyone who spars all of them is
+    inside = timetable.slots.groupby("athlete")["in_window"].all()
+    out = set(pairs.sat_out["athlete"])
+    if set(inside.index[inside]) & out:
+        assert set(codes) - out <= set(inside.index[inside])
+
+
+def test_the_sentence_about_staggered_starts_says_what_an_evening_with_them_gives():
+    from analysis.sheets import plan_evening
+    from analysis.study import load_study
+    from analysis.telling.planning.sentences import plain_timetable
+
+    study = load_study(Path(__file__).parents[2] / "data_demo")
+    said = plain_timetable(plan_evening(study).timetable)
+    evening = plan_evening(study, start="staggered")
+    assert f"one opponent all evening it would be {evening.timetable.measured}." in said
+    assert evening.pairing.opponents.groupby("athlete")["opponent"].nunique().max() == 1
+    assert (evening.timetable.rests["longest_s"] == evening.timetable.rests["planned_s"]).all()
+
+
+def test_an_evening_without_blood_does_not_speak_of_samples():
+    from analysis.telling.planning.figures import draw_timetable
+    from analysis.telling.planning.sentences import plain_timetable
+
+    codes = [f"A{i:02d}" for i in range(1, 12)]
+    pairs = pair_athletes(codes, 4)
+    timetable = make_timetable(EVENING, athletes=pairs, sampling={"seconds_per_sample": 20}, unsampled=codes)
+    figure = draw_timetable(timetable)
+    told = [
+        plain_timetable(timetable),
+        *timetable.warnings,
+        *timetable.options["words"],
+        timetable.method,
+        str(figure.alt_text),
+    ]
+    assert not [text for text in told if "sampl" in text or "blood" in text or "window" in text]
+    assert plain_timetable(timetable) == "5 mats start together; 4 rounds with their rests take 26\u00a0min."
+
+
+def test_mats_without_blood_start_last():
+    codes = [f"A{i:02d}" for i in range(1, 9)]
+    timetable = make_timetable(EVENING, athletes=codes, start="staggered", unsampled=codes[:4])
+    first = timetable.mats[timetable.mats["round_no"] == 1].sort_values("start_s")
+    assert first["mat"].tolist() == [3, 4, 1, 2]
+
+
+def test_one_opponent_all_evening_and_what_an_absence_leaves():
+    kept = pair_athletes(["A1", "A2", "A3", "A4", "A5"], 3, guests=1, unavailable={"A1": [2]}, keep=True)
+    met = kept.opponents.query("opponent != 'none'").groupby("athlete")
+    assert set(kept.opponents.query("athlete == 'A1'")["opponent"]) <= {
+        "none",
+        *kept.opponents["athlete"],
+        "guest",
+    }
+    assert (met["mat"].nunique() == 1).all()
+    alone = pair_athletes(["A1", "A2", "A3"], 3, keep=True)
+    idle = alone.sat_out["athlete"].unique()
+    assert len(idle) == 1 and any(f"{idle[0]} would not spar at all" in w for w in alone.warnings)
 
 
 def test_a_rest_shorter_than_the_sample_is_named():

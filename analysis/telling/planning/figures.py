@@ -210,7 +210,7 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
 
 
 def draw_timetable(timetable, *, ax=None):
-    """Draw the evening: rounds on every mat, and the samples inside and outside their window.
+    """Draw the evening: rounds on every mat, and, where blood is taken, the samples inside and outside their window.
 
     Parameters
     ----------
@@ -251,12 +251,13 @@ def draw_timetable(timetable, *, ax=None):
     ax.set_yticks(range(1, n_mats + 1))
     ax.invert_yaxis()
     ax.set(xlabel="Minutes from the first start", ylabel="Mat")
-    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
-    return finish(
-        figure,
-        f"Timetable with {'a common start' if timetable.start == 'common' else 'staggered starts'} of {plural(n_mats, 'mat')}: "
-        f"{timetable.measured} of {plural(timetable.n_athletes, 'athlete')} can be sampled inside the window after every round.",
-    )
+    if len(slots):
+        ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+    text = f"Timetable with {'a common start' if timetable.start == 'common' else 'staggered starts'} of {plural(n_mats, 'mat')}"
+    if timetable.n_athletes:
+        many = plural(timetable.n_athletes, "athlete")
+        text += f": {timetable.measured} of {many} can be sampled inside the window after every round"
+    return finish(figure, f"{text}.")
 
 
 def _part_words(part: str) -> str:

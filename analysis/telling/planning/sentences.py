@@ -38,7 +38,16 @@ def plain_pairing(pairing) -> str:
 
 
 def plain_timetable(timetable) -> str:
-    """Say in plain words who can be sampled when."""
+    """Say in plain words who can be sampled when, or, without blood, when rounds start."""
+    if not timetable.n_athletes:
+        mats, together = int(timetable.mats["mat"].max()), timetable.start == "common"
+        lead = (
+            f"{plural(mats, 'mat')} {'start together' if together else 'start one after the other'}"
+            if mats > 1
+            else "One mat"
+        )
+        minutes = format_number(float(timetable.mats["end_s"].max()) / 60, 0, unit="min")
+        return f"{lead}; {plural(int(timetable.mats['round_no'].max()), 'round')} with their rests take {minutes}."
     stations = timetable.sampling.stations
     start = "a common start" if timetable.start == "common" else "staggered starts"
     text = (
@@ -48,7 +57,7 @@ def plain_timetable(timetable) -> str:
     if timetable.measured < timetable.n_athletes:
         best = timetable.options.set_index("option")["measured"]
         if timetable.start == "common" and best["staggered starts"] > timetable.measured:
-            text += f"; with staggered starts it would be {int(best['staggered starts'])}"
+            text += f"; with staggered starts and one opponent all evening it would be {int(best['staggered starts'])}"
     return f"{text}."
 
 
