@@ -264,8 +264,8 @@ def _pairs(protocol, pairing: Pairing) -> Sheet:
         away = pairing.sat_out.groupby("round_no")["athlete"].agg(", ".join)
         rows.append(("out", *(away.get(r, "") for r in rounds)))
     steps = (
-        "Planned from body mass, group, grade and experience, never from fitness. You know these people: change a pair that is not "
-        "safe, and write down what was changed and why.",
+        "Planned from body mass, group, grade and experience, never from fitness. You know these people: change a pair that "
+        "is not safe, and write down what was changed and why.",
         *pairing.warnings,
     )
     across = protocol.rounds > 8
