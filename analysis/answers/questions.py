@@ -58,22 +58,8 @@ class Question(Result):
 def answered_questions(answers) -> tuple[Question, ...]:
     """Put every planned question beside its answer, and adjust the confirmatory ones as the plan says.
 
-    Parameters
-    ----------
-    answers : Answers
-
-    Returns
-    -------
-    tuple of Question
-
-    Notes
-    -----
     Holm's method within each family: the primary questions, and the secondary ones (multiplicity "primary"); or all of them
     together (multiplicity "all"). Exploratory questions are in no family and claim nothing.
-
-    References
-    ----------
-    Holm S (1979) Scandinavian Journal of Statistics 6:65-70.
 
     Examples
     --------
@@ -114,19 +100,8 @@ def adjust_questions(
 ) -> tuple[Question, ...]:
     """Adjust the p values of the confirmatory questions after Holm, family by family.
 
-    Parameters
-    ----------
-    questions : list of Question
-    alpha : float
-        Of each family. Default 0.05.
-    multiplicity : {"primary", "all"}
-        Two families (primary, secondary), or one.
-    levels : mapping, optional
-        Question -> level of a planned look, in place of alpha.
-
-    Returns
-    -------
-    tuple of Question
+    `alpha`: of each family. Default 0.05. `multiplicity`: two families (primary, secondary), or one. `levels`: question ->
+    level of a planned look, in place of alpha.
 
     Examples
     --------

@@ -51,14 +51,7 @@ def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
 def is_safe(groups: Collection[Collection]) -> bool:
     """Return True where no statistic of fewer than FEWEST_PEOPLE can be worked out from those of the groups.
 
-    Parameters
-    ----------
-    groups : collection of collections
-        The people of each group.
-
-    Returns
-    -------
-    bool
+    `groups`: the people of each group.
 
     Examples
     --------

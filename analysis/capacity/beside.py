@@ -33,21 +33,9 @@ def beside_table(
 ) -> pd.DataFrame:
     """Answer the question of heart rate in bpm and in percent of the measured maximum; empty where one is not there.
 
-    Parameters
-    ----------
-    data : DataFrame
-        Rows with the athletes' columns; maximal heart rates that were not measured are blank.
-    capacity : DataFrame
-    fit : CapacityFit
-        The planned one.
-    apart : float
-        How far apart in capacity two athletes are.
-    smallest_effect : float
-        Of the planned outcome.
-    smallest_effects : mapping
-        Of the other.
-    direction, level
-        As in the answer.
+    `data`: rows with the athletes' columns; maximal heart rates that were not measured are blank. `fit`: the planned one.
+    `apart`: how far apart in capacity two athletes are. `smallest_effect`: of the planned outcome. `smallest_effects`: of
+    the other. `direction, level`: as in the answer.
     """
     outcome = fit.outcome
     if outcome not in IN_BPM and outcome != SHARE:

@@ -221,19 +221,7 @@ class CleaningRules:
     def from_settings(cls, settings: Mapping | None) -> CleaningRules:
         """Take the rules from the parsed study.toml (its [cleaning] part), or from that part itself.
 
-        Parameters
-        ----------
-        settings : mapping or None
-            None gives the defaults.
-
-        Returns
-        -------
-        CleaningRules
-
-        Raises
-        ------
-        KitError
-            With every unknown name and every value out of range at once.
+        `settings`: none gives the defaults.
 
         Examples
         --------

@@ -41,21 +41,8 @@ def bound_curve(
 ) -> BoundCurve:
     """Put the readings together from the bounds at which they turn.
 
-    Parameters
-    ----------
-    outcome : str
-    turns : sequence of (float, dict)
-        The bound above which a reading holds, and the reading (`verdict` and more); any order.
-    start : dict
-        The reading with a bound near 0.
-    planned : float
-        The bound of the plan.
-    alpha : float
-        Level of the one-sided tests. Default 0.05.
-
-    Returns
-    -------
-    BoundCurve
+    `turns`: the bound above which a reading holds, and the reading (`verdict` and more); any order. `start`: the reading
+    with a bound near 0. `planned`: the bound of the plan. `alpha`: level of the one-sided tests. Default 0.05.
 
     Examples
     --------

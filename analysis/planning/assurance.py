@@ -149,16 +149,7 @@ def assure_design(
 def summarise_power(shown, clear, n_studies: int) -> dict[str, float]:
     """Average the chances of the draws, and say how they are spread.
 
-    Parameters
-    ----------
-    shown, clear : array
-        Chance of each draw.
-    n_studies : int
-        Simulated studies behind each chance.
-
-    Returns
-    -------
-    dict
+    `shown, clear`: chance of each draw. `n_studies`: simulated studies behind each chance.
 
     Examples
     --------
@@ -194,15 +185,7 @@ def open_ranges(
 ) -> dict[str, tuple[float, float, float]]:
     """Return (low, assumed, high) of everything that is left open; the assumed value always lies inside.
 
-    Parameters
-    ----------
-    truth : Assumptions
-    ranges : mapping, optional
-        As in `assure_design`.
-
-    Returns
-    -------
-    dict
+    `ranges`: as in `assure_design`.
 
     Examples
     --------

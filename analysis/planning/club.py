@@ -16,22 +16,9 @@ SHARES = {"men": 0.0, "women": 1.0, "mixed": 0.4}
 def assumptions_of_plan(plan, protocol=None) -> tuple[Assumptions, bool, tuple[str, ...]]:
     """Take the kit's assumptions, with all that the plan says otherwise.
 
-    Parameters
-    ----------
-    plan : Plan
-        Its fitness test, sexes and [plan.assumptions].
-    protocol : Protocol, optional
-        For the exertion scale.
+    `plan`: its fitness test, sexes and [plan.assumptions]. `protocol`: for the exertion scale.
 
-    Returns
-    -------
-    Assumptions, bool, tuple of str
-        The assumptions; True while none of the numbers is the club's own; what was taken from the plan, in words.
-
-    Raises
-    ------
-    KitError
-        Where the numbers cannot be together.
+    Gives the assumptions; True while none of the numbers is the club's own; what was taken from the plan, in words.
 
     Examples
     --------

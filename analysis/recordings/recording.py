@@ -125,21 +125,12 @@ class Recording(Result):
     def mean_hr_bpm(self, *, max_gap_s: float | None = None, over: str = "running") -> float:
         """Return the mean heart rate weighted by time.
 
-        Parameters
-        ----------
-        max_gap_s : float, optional
-            Longer steps between two heart rates carry no weight. Default: those in `gaps` carry none.
-        over : {"running", "all"}
-            "running" leaves out the time in which the timer stood; "all" counts every second between the first
-            and the last heart rate, gaps and stops included, as the plain trapezoidal rule does.
+        `max_gap_s`: longer steps between two heart rates carry no weight. Default: those in `gaps` carry none. `over`:
+        "running" leaves out the time in which the timer stood; "all" counts every second between the first and the last
+        heart rate, gaps and stops included, as the plain trapezoidal rule does.
 
-        Returns
-        -------
-        float
-            In bpm; not-a-number where no two heart rates are close enough in time.
+        Gives in bpm; not-a-number where no two heart rates are close enough in time.
 
-        Notes
-        -----
         Trapezoidal rule: sum of (h[i] + h[i+1]) / 2 * step[i] over the counted steps, divided by their sum.
 
         Examples

@@ -200,14 +200,7 @@ class ByHand:
 def find_by_hand(output: str | Path) -> ByHand:
     """Compare an output with what the kit wrote into it.
 
-    Parameters
-    ----------
-    output : path
-        An output with its about.json; where that cannot be read, every file counts as added.
-
-    Returns
-    -------
-    ByHand
+    `output`: an output with its about.json; where that cannot be read, every file counts as added.
 
     Examples
     --------
@@ -248,18 +241,10 @@ def written_files(output: Path) -> dict[str, str]:
 def keep_by_hand(output: str | Path, new: str | Path, *, today: dt.date | None = None) -> tuple[str, ...]:
     """Copy what a person changed or added in an output into the output that will replace it.
 
-    Parameters
-    ----------
-    output : path
-        What will be replaced. Not changed.
-    new : path
-        What will replace it; gets a folder `kept_<date>`, and those of earlier reports.
-    today : datetime.date, optional
+    `output`: what will be replaced. Not changed. `new`: what will replace it; gets a folder `kept_<date>`, and those of
+    earlier reports.
 
-    Returns
-    -------
-    tuple of str
-        A sentence per file that was moved aside now.
+    Gives a sentence per file that was moved aside now.
 
     Examples
     --------

@@ -17,20 +17,11 @@ def with_bounds(
 ) -> pd.DataFrame:
     """Add to contrasts the interval that equivalence uses and the smallest bound with which each passes.
 
-    Parameters
-    ----------
-    pairs : DataFrame
-        later, earlier, and the intervals of level 1 - 2 alpha of both methods: `ci_low` ... as of `equivalence`, or
-        `equivalence_ci_low` ... as of the steps.
-    wide : DataFrame, optional
-        Athletes by rounds, where the exact signed ranks must agree too.
-    alpha : float
-        Of the rank tests. Default 0.05.
+    `pairs`: later, earlier, and the intervals of level 1 - 2 alpha of both methods: `ci_low` ... as of `equivalence`, or
+    `equivalence_ci_low` ... as of the steps. `wide`: athletes by rounds, where the exact signed ranks must agree too.
+    `alpha`: of the rank tests. Default 0.05.
 
-    Returns
-    -------
-    DataFrame
-        With equivalence_low, equivalence_high, smallest_bound; missing where there is no interval.
+    Gives with equivalence_low, equivalence_high, smallest_bound; missing where there is no interval.
 
     Examples
     --------

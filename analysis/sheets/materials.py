@@ -173,14 +173,6 @@ def write_code_list(
 def code_sheet(codes: Sequence[str]) -> Sheet:
     """Build the empty list of codes as a sheet.
 
-    Parameters
-    ----------
-    codes : sequence of str
-
-    Returns
-    -------
-    Sheet
-
     Examples
     --------
     >>> code_sheet(["A01"]).rows

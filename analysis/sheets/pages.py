@@ -52,15 +52,6 @@ class Page:
 def arrange(sheets: Sequence[Sheet], *, paper: str = "A4") -> list[Page]:
     """Put sheets onto pages.
 
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    paper : {"A4", "Letter"}
-
-    Returns
-    -------
-    list of Page
-
     Examples
     --------
     >>> small = Sheet("a", "A", size="strip")

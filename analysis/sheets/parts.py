@@ -166,14 +166,6 @@ WORDS = {
 def sheet_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
     """Turn columns of the workbook into columns of a sheet, in the same order.
 
-    Parameters
-    ----------
-    names : sequence of str
-
-    Returns
-    -------
-    tuple of SheetColumn
-
     Examples
     --------
     >>> [c.heading for c in sheet_columns(["athlete", "mass_kg"])]

@@ -262,14 +262,6 @@ def check_study(
 def list_departures(study: Study) -> tuple[str, ...]:
     """Say line by line what departs from the fixed plan, and which questions that makes exploratory; nothing without a plan.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    tuple of str
-
     Examples
     --------
     >>> list_departures(Study(folder=Path("nowhere")))

@@ -339,14 +339,7 @@ class Ledger(Result):
     def add(self, rows: Iterable[Mapping] | pd.DataFrame) -> Ledger:
         """Return a new ledger with these entries at its end.
 
-        Parameters
-        ----------
-        rows : iterable of mapping, or DataFrame
-            Entries; missing columns are filled (amount 1, unit "rows", used, decided_by "rule").
-
-        Returns
-        -------
-        Ledger
+        `rows`: entries; missing columns are filled (amount 1, unit "rows", used, decided_by "rule").
 
         Examples
         --------
@@ -366,10 +359,7 @@ class Ledger(Result):
     def balance(self) -> pd.DataFrame:
         """Return what went in, what was used and what was set aside, per table, measure and unit.
 
-        Returns
-        -------
-        pandas.DataFrame
-            table, measure, unit, rows_in, used, set_aside, causes (cause: amount; ...).
+        Gives table, measure, unit, rows_in, used, set_aside, causes (cause: amount; ...).
 
         Examples
         --------
@@ -390,10 +380,6 @@ class Ledger(Result):
 
     def set_aside(self) -> pd.DataFrame:
         """Return the entries that were not used.
-
-        Returns
-        -------
-        pandas.DataFrame
 
         Examples
         --------

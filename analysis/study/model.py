@@ -88,11 +88,8 @@ class Study(Result):
     def recording_files(self) -> pd.DataFrame:
         """Return the recordings of the athletes who may be analysed.
 
-        Returns
-        -------
-        pandas.DataFrame
-            session, athlete, path (absolute), label ("" where the file is of one athlete), clock_offset_s and event_s (missing
-            where not given), device, how ("recordings table" or "file name").
+        Gives session, athlete, path (absolute), label ("" where the file is of one athlete), clock_offset_s and event_s
+        (missing where not given), device, how ("recordings table" or "file name").
         """
         return find_recordings(self)
 

@@ -117,19 +117,10 @@ def find_values_that_stand_out(
 ) -> list[StandsOut]:
     """List the values that a person should look at again.
 
-    Parameters
-    ----------
-    tables : dict of str to DataFrame
-        Converted tables.
-    scale : str
-        The exertion scale.
-    target_delay_s : float
-        Planned seconds from the end of a round to the sample, where study.toml says so.
+    `tables`: converted tables. `scale`: the exertion scale. `target_delay_s`: planned seconds from the end of a round to the
+    sample, where study.toml says so.
 
-    Returns
-    -------
-    list of StandsOut
-        In the order of the tables; one cell at most once.
+    Gives in the order of the tables; one cell at most once.
     """
     found: dict[tuple, StandsOut] = {}
     for one in sorted(_all(tables, scale, target_delay_s), key=lambda o: o.slip == ""):
@@ -152,20 +143,8 @@ def _all(tables: dict[str, pd.DataFrame], scale: str, target_delay_s: float) -> 
 def likely_slip(value: float, expected: float, near: float, digits: int) -> tuple[float, str, str]:
     """Return what was probably meant, the kind of slip and its words, or (nan, "", "").
 
-    Parameters
-    ----------
-    value : float
-        As typed.
-    expected : float
-        What the rest of the table leads one to expect.
-    near : float
-        How close to it the other value has to come.
-    digits : int
-        Decimals of the column.
-
-    Returns
-    -------
-    tuple of (float, str, str)
+    `value`: as typed. `expected`: what the rest of the table leads one to expect. `near`: how close to it the other value
+    has to come. `digits`: decimals of the column.
 
     Examples
     --------

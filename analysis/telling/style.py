@@ -60,6 +60,19 @@ def new_axes(
     return figure, figure.subplots(rows, columns, **kw)
 
 
+def new_panels(ax=None, *, count: int = 1, columns: int = 0, height_mm: float, **kw):
+    """Return (figure, list of axes): so many new ones, a single one in one column of a journal, or those that are given."""
+    if ax is not None:
+        panels = [ax] if hasattr(ax, "plot") else list(ax)
+        return new_axes(panels[0])[0], panels
+    columns = columns or count
+    kw = {"width": "single" if count == 1 else "double", "squeeze": False} | kw
+    figure, grid = new_axes(height_mm=height_mm, rows=-(-count // columns), columns=columns, **kw)
+    for spare in grid.ravel()[count:]:
+        spare.set_axis_off()
+    return figure, list(grid.ravel()[:count])
+
+
 def finish(figure, alt_text: str):
     """Attach the alt text (one or two sentences that say what the picture shows) and return the figure.
 
@@ -119,8 +132,24 @@ def draw_band(axes, effect: float, *, upright: bool = True) -> None:
     line(0, color=QUIET, linewidth=0.8, zorder=0.5)
 
 
-def legend_above(figure, axes, ax) -> None:
-    """A legend above the picture, unless the axes are somebody else's."""
-    if ax is None:
-        handles, names = axes.get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside upper left", ncols=len(names) if len(names) <= 4 else 3)
+def legend_above(figure, axes, ax, *, ncols: int = 0, wrap=str, **kw) -> None:
+    """One legend above the picture for one axes or several, each name once, unless the axes are somebody else's."""
+    if ax is not None:
+        return
+    panels = axes if isinstance(axes, list) else [axes]
+    named = {n: h for p in panels for h, n in zip(*p.get_legend_handles_labels(), strict=True)}
+    if named:
+        columns = ncols or (len(named) if len(named) <= 4 else 3)
+        figure.legend(named.values(), map(wrap, named), loc="outside upper left", ncols=columns, **kw)
+
+
+def name_rows(axes, names, **kw) -> None:
+    """Name the rows of a picture, the first of them at the top."""
+    names = list(names)
+    axes.set_yticks(range(len(names)), names, **kw)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+
+
+def say_empty(axes, words: str) -> None:
+    """Say in the middle of an empty picture why it is empty."""
+    axes.annotate(words, (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", color=INK)

@@ -6,7 +6,18 @@ import numpy as np
 import pandas as pd
 
 from ...basics import format_number, join_words, plural, upper_first
-from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
+from ..style import (
+    FAINT,
+    INK,
+    MAIN,
+    QUIET,
+    SECOND,
+    finish,
+    legend_above,
+    new_axes,
+    new_panels,
+    say_empty,
+)
 from .tables import round_seconds
 
 HOLLOW = {
@@ -21,15 +32,6 @@ HOLLOW = {
 
 def draw_ledger(cleaned, *, ax=None):
     """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------
@@ -77,15 +79,6 @@ def _duration(seconds: float) -> str:
 def draw_costs(cleaned, *, ax=None):
     """Draw what each rule costs: by how much round means would move were its samples kept.
 
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from types import SimpleNamespace
@@ -113,11 +106,9 @@ def draw_costs(cleaned, *, ax=None):
     axes.tick_params(left=False)
     if len(table) == 0:
         axes.set_xlim(0, 1)
-        axes.annotate(
-            "no flagged sample inside a round", (0.5, 0.5), xycoords="axes fraction", ha="center", color=INK
-        )
-    elif ax is None:
-        figure.legend(loc="outside upper left", ncols=2)
+        say_empty(axes, "no flagged sample inside a round")
+    else:
+        legend_above(figure, axes, ax, ncols=2)
     parts = [
         f"{f} {format_number(v, 1, unit='bpm')}"
         for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
@@ -134,19 +125,8 @@ BLOCKS = {"hr_mean_bpm": "Heart rate", "lactate_mmol_l": "Lactate", "exertion": 
 def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
     """Draw a map of athletes and rounds, one block per outcome: dark where there is a value, with a white mark where it is odd.
 
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    session : str, optional
-        Default: the first with rounds.
-    show_codes : bool
-        Write the athletes' codes beside the rows; otherwise rows are ordered by what they have and carry no name.
-    ax : matplotlib Axes or sequence of Axes, optional
-        One per outcome that was measured.
-
-    Returns
-    -------
-    matplotlib Figure
+    `session`: default: the first with rounds. `show_codes`: write the athletes' codes beside the rows; otherwise rows are
+    ordered by what they have and carry no name.
 
     Examples
     --------
@@ -165,18 +145,8 @@ def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = Fals
     order = list(have.index) if show_codes else list(have.sort_values(ascending=False, kind="stable").index)
     place = {a: i for i, a in enumerate(order)}
     rounds = sorted(set(rows["round_no"]))
-    if ax is None:
-        figure, axes = new_axes(
-            width="double",
-            height_mm=34 + 4.0 * max(len(order), 1),
-            columns=max(len(shown), 1),
-            squeeze=False,
-            sharey=True,
-        )
-        panels = list(axes[0])
-    else:
-        panels = list(np.atleast_1d(ax))
-        figure, _ = new_axes(panels[0])
+    height = 34 + 4.0 * max(len(order), 1)
+    figure, panels = new_panels(ax, count=max(len(shown), 1), width="double", height_mm=height, sharey=True)
     used = {}
     for panel, outcome in zip(panels, shown, strict=False):
         for kind, (face, mark, _) in CELLS.items():
@@ -263,17 +233,9 @@ def _cell_handle(kind: str):
 def draw_time_in_bands(cleaned, *, session: str | None = None, ax=None):
     """Draw the minutes of each round that were spent in each band of intensity, on average over athletes.
 
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    session : str, optional
-        Default: the first with rounds.
-    ax : matplotlib Axes, optional
+    `session`: default: the first with rounds.
 
-    Returns
-    -------
-    matplotlib Figure or None
-        None where nobody's maximum was measured.
+    Gives None where nobody's maximum was measured.
 
     Examples
     --------
@@ -307,7 +269,7 @@ def draw_time_in_bands(cleaned, *, session: str | None = None, ax=None):
     n = rows.groupby("round_no")["athlete"].nunique()
     panel.set_xticks(range(len(means)), [f"{k}\nn {n[k]}" for k in means.index])
     panel.set(xlabel="Round", ylabel="Minutes of a round")
-    figure.legend(loc="outside upper left", ncols=2)
+    legend_above(figure, panel, ax, ncols=2)
     hard = means[list(BANDS)[-2:]].sum(axis=1)
     return finish(
         figure,
@@ -328,15 +290,6 @@ BANDS = {
 
 def draw_bounds(cleaned, *, ax=None):
     """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
-
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------
@@ -368,9 +321,9 @@ def draw_bounds(cleaned, *, ax=None):
     axes.tick_params(left=False)
     if len(table) == 0:
         axes.set_xlim(100, 200)
-        axes.annotate("every round is whole", (0.5, 0.5), xycoords="axes fraction", ha="center", color=INK)
-    elif ax is None:
-        figure.legend(loc="outside upper left", ncols=3)
+        say_empty(axes, "every round is whole")
+    else:
+        legend_above(figure, axes, ax, ncols=3)
     width = (table["mean_high_bpm"] - table["mean_low_bpm"]).max() if len(table) else 0.0
     return finish(
         figure,

@@ -6,17 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ...basics import format_number, join_words, plural
-from ..style import FAINT, INK, MAIN, SECOND, finish, new_axes
-
-HOLLOW = {
-    "color": SECOND,
-    "markerfacecolor": "white",
-    "markeredgewidth": 1.3,
-    "markersize": 7,
-    "linestyle": "none",
-}
-"""A hollow mark, so that a filled one on it can be seen."""
-
+from ..style import FAINT, INK, MAIN, SECOND, finish, legend_above, new_axes
 
 FLAG_MARKS = {
     "out of range": "^",
@@ -34,20 +24,9 @@ FLAG_MARKS = {
 def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
     """Draw every trace of a session as a small panel: rounds shaded, flagged samples marked, lost contact at the foot.
 
-    Parameters
-    ----------
-    cleaned : CleanedStudy
-    session : str, optional
-        Default: the first with traces.
-    show_codes : bool
-        Write the athletes' codes. Default: the panels carry none and are ordered by valid time, since a shared picture
-        must not tell who is who. Traces of athletes who did not agree to be shown alone are never drawn.
-    ax : sequence of matplotlib Axes, optional
-        One per trace.
-
-    Returns
-    -------
-    matplotlib Figure
+    `session`: default: the first with traces. `show_codes`: write the athletes' codes. Default: the panels carry none and
+    are ordered by valid time, since a shared picture must not tell who is who. Traces of athletes who did not agree to be
+    shown alone are never drawn.
 
     Examples
     --------
@@ -80,24 +59,14 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
     if ax is None:
         figure.supxlabel("Minutes since the start of round 1", fontsize=7.5)
         figure.supylabel("Heart rate (bpm)", fontsize=7.5)
-        _legend_of_flags(figure, panels[: len(shown)])
+        legend_above(figure, panels[: len(shown)], ax, markerscale=1.4)
     return finish(figure, _overview_words(shown, hidden, session))
 
 
 def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
     """Draw the trace of one athlete in one session, with rounds, round means, flags and lost contact.
 
-    Parameters
-    ----------
-    cleaned : CleanedStudy or TriedRules
-    session, athlete : str
-    show_codes : bool
-        Write the athlete's code above.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `show_codes`: write the athlete's code above.
 
     Examples
     --------
@@ -117,8 +86,7 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
     axes.set_ylabel("Heart rate (bpm)")
     if show_codes:
         axes.set_title(athlete)
-    if ax is None:
-        _legend_of_flags(figure, [axes])
+    legend_above(figure, axes, ax, markerscale=1.4)
     counts = trace.loc[trace["flag"] != "", "flag"].value_counts()
     flags = (
         join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()])
@@ -130,15 +98,6 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
 
 def draw_tried(tried, *, ax=None):
     """Draw one trace under other rules, as `try_rules` returns it.
-
-    Parameters
-    ----------
-    tried : TriedRules
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------
@@ -156,17 +115,7 @@ def draw_tried(tried, *, ax=None):
 def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
     """Draw the rounds that `find_rounds` placed in a trace, each with its confidence.
 
-    Parameters
-    ----------
-    samples : DataFrame
-        elapsed_s, hr_bpm.
-    found : DataFrame
-        As `find_rounds` returns it.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `samples`: elapsed_s, hr_bpm. `found`: as `find_rounds` returns it.
 
     Examples
     --------
@@ -290,17 +239,6 @@ def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:
     else:
         shown.sort(key=lambda pair: (-(pair[1]["flag"] == "").sum(), len(pair[1])))
     return shown, len(all_of_it) - len(shown)
-
-
-def _legend_of_flags(figure, panels) -> None:
-    found = {}
-    for panel in panels:
-        for handle, label in zip(*panel.get_legend_handles_labels(), strict=True):
-            found.setdefault(label, handle)
-    if found:
-        figure.legend(
-            found.values(), found.keys(), loc="outside upper left", ncols=min(len(found), 5), markerscale=1.4
-        )
 
 
 def _overview_words(shown, hidden, session) -> str:

@@ -11,7 +11,20 @@ import pandas as pd
 from ...basics import format_ci, format_number, format_percent, join_words, lower_first, plural
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-from ..style import FAINT, INK, MAIN, MARKERS, QUIET, SECOND, draw_band, finish, new_axes
+from ..style import (
+    FAINT,
+    INK,
+    MAIN,
+    MARKERS,
+    QUIET,
+    SECOND,
+    draw_band,
+    finish,
+    legend_above,
+    name_rows,
+    new_axes,
+    new_panels,
+)
 from ..words import in_unit
 
 COVARIATE_WORDS = {
@@ -27,13 +40,7 @@ SEX_WORDS = {"F": "women", "M": "men"}
 def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     """Draw each athlete's capacity against the mean response: as measured, and beside it at equal covariates with the line.
 
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : Axes, optional
-        Draw the planned panel alone here.
-    show_codes : bool
-        Write each athlete's code beside the point; only for eyes that may see it. Default False.
+    `show_codes`: write each athlete's code beside the point; only for eyes that may see it. Default False.
 
     Examples
     --------
@@ -68,10 +75,7 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     low, high = planned.get_ylim()
     planned.set_ylim(low, high + 0.24 * (high - low))
     _draw_test_error(planned, answer.points)
-    if ax is None:
-        figure.legend(
-            *planned.get_legend_handles_labels(), loc="outside upper left", ncols=3 if adjusted else 2
-        )
+    legend_above(figure, planned, ax, ncols=3 if adjusted else 2)
     return finish(
         figure,
         f"Aerobic capacity of {plural(answer.n_athletes, 'athlete')} against their {lower_first(known.label)} in sparring"
@@ -110,11 +114,6 @@ def _points(axes, answer, column: str, show_codes: bool) -> None:
 def draw_slopes(answer, *, ax=None):
     """Draw the planned effect beside the unadjusted one and those within sexes and groups.
 
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : Axes, optional
-
     Examples
     --------
     >>> draw_slopes(_example()).axes[0].get_yticklabels()[0].get_text()
@@ -138,8 +137,7 @@ def draw_slopes(answer, *, ax=None):
             color=MAIN if planned else INK,
             markersize=5 if planned else 4,
         )
-    axes.set_yticks(range(len(table)), [_slope_words(row) for _, row in table.iterrows()])
-    axes.set_ylim(len(table) - 0.4, -0.6)
+    name_rows(axes, [_slope_words(row) for _, row in table.iterrows()])
     limits = np.r_[
         contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(),
         -answer.smallest_effect,
@@ -147,8 +145,7 @@ def draw_slopes(answer, *, ax=None):
     ]
     _zoom(axes, table, contrast, limits)
     axes.set_xlabel(_contrast_label(answer, known), loc="right")
-    if ax is None:
-        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    legend_above(figure, axes, ax, ncols=1)
     return finish(
         figure,
         f"Difference in {lower_first(known.label)} between athletes who are {_contrast_words(answer)} apart in capacity, by "
@@ -237,12 +234,7 @@ def _example():
 def draw_influence(answer, *, ax=None, show_codes: bool = False):
     """Draw the planned effect without each athlete in turn.
 
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : Axes, optional
-    show_codes : bool
-        Name the athletes; only for eyes that may see it. Default False.
+    `show_codes`: name the athletes; only for eyes that may see it. Default False.
 
     Examples
     --------
@@ -277,13 +269,11 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
             markersize=6,
             label="without the most influential one",
         )
-    axes.set_yticks(range(len(table)), table["athlete"] if show_codes else [""] * len(table))
+    name_rows(axes, table["athlete"] if show_codes else [""] * len(table))
     axes.tick_params(axis="y", length=0)
-    axes.set_ylim(len(table) - 0.4, -0.6)
     axes.set_ylabel("Without one athlete, in order")
     axes.set_xlabel(_effect_label(answer, known))
-    if ax is None:
-        figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left")
+    legend_above(figure, axes, ax, ncols=1)
     low, high = table["planned_effect"].min(), table["planned_effect"].max()
     return finish(
         figure,
@@ -295,11 +285,6 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
 
 def draw_error_correction(answer, *, ax=None):
     """Draw the correlation and the effect as measured, and corrected for the error of the fitness test.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : pair of matplotlib Axes, optional
 
     Examples
     --------
@@ -405,11 +390,6 @@ LEFT_OUT = "one athlete left out"
 def draw_levels(levels, *, ax=None):
     """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake.
 
-    Parameters
-    ----------
-    levels : Levels
-    ax : sequence of three matplotlib Axes, optional
-
     Examples
     --------
     >>> from analysis.capacity import correlation_levels
@@ -419,11 +399,7 @@ def draw_levels(levels, *, ax=None):
     'The mistake:'
     """
     x, y = known_outcome(levels.x), known_outcome(levels.y)
-    if ax is None:
-        figure, axes = new_axes(width="double", height_mm=68, columns=3, sharex=True, sharey=True)
-    else:
-        axes = list(ax)
-        figure = axes[0].figure
+    figure, axes = new_panels(ax, count=3, height_mm=68, sharex=True, sharey=True)
     rows, means = levels.rows, levels.means
     for panel in axes[:2]:
         panel.plot(rows[levels.x], rows[levels.y], ".", color=FAINT, markersize=3, zorder=1)
@@ -459,16 +435,7 @@ def draw_levels(levels, *, ax=None):
 def draw_specifications(result, *, ax=None):
     """Draw every reasonable analysis in order, and below each the choices that it stands for.
 
-    Parameters
-    ----------
-    result : CapacityAnswer or Specifications
-    ax : pair of matplotlib Axes, optional
-        For the estimates and the choices.
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where the answer was computed without the chart.
+    Gives None where the answer was computed without the chart.
 
     Examples
     --------
@@ -482,17 +449,12 @@ def draw_specifications(result, *, ax=None):
     table = chart.table.reset_index(drop=True)
     lines = _choice_lines(table)
     height = 62 + 3.3 * len(lines)
-    if ax is None:
-        figure, axes = new_axes(
-            width="double", height_mm=height, rows=2, sharex=True, height_ratios=[56, 3.3 * len(lines) + 4]
-        )
-    else:
-        axes = list(ax)
-        figure = axes[0].figure
+    shares = [56, 3.3 * len(lines) + 4]
+    figure, axes = new_panels(ax, count=2, columns=1, height_mm=height, sharex=True, height_ratios=shares)
     _draw_multiples(axes[0], table)
     _draw_choices(axes[1], table, lines)
+    legend_above(figure, axes[0], ax, ncols=4)
     if ax is None:
-        figure.legend(*axes[0].get_legend_handles_labels(), loc="outside upper left", ncols=4)
         figure.get_layout_engine().set(w_pad=0.09)  # long labels: room for other renderers' letter widths
     known = known_outcome(chart.outcome)
     return finish(
@@ -578,8 +540,7 @@ def _draw_choices(axes, table, lines) -> None:
         if i and heading != previous:
             axes.axhline(i - 0.5, color=FAINT, linewidth=0.8)
         previous = heading
-    axes.set_yticks(range(len(lines)), labels)
-    axes.set_ylim(len(lines) - 0.4, -0.6)
+    name_rows(axes, labels)
     axes.tick_params(axis="y", length=0, labelsize=6.2)
     axes.tick_params(axis="x", length=0, labelbottom=False)
     axes.set_xlim(0, len(table) + 1)

@@ -20,24 +20,9 @@ def draw_one_round(
 ):
     """Draw one round: heart rate over what the athlete did, on one clock.
 
-    Parameters
-    ----------
-    answer : PaceAnswer
-    trace : DataFrame
-        clock_s, hr_bpm, flag of that athlete (`CleanedStudy.traces`).
-    window : tuple of (float, float)
-        Start and end of the round on the same clock, s.
-    athlete : str
-    round_no : int
-    rater : str
-        Default: the first who rated that round.
-    label : str
-        What stands for the athlete in a picture that is passed on; default the code.
-    ax : Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `trace`: clock_s, hr_bpm, flag of that athlete (`CleanedStudy.traces`). `window`: start and end of the round on the same
+    clock, s. `rater`: default: the first who rated that round. `label`: what stands for the athlete in a picture that is
+    passed on; default the code.
 
     Examples
     --------
@@ -94,15 +79,6 @@ def draw_one_round(
 def draw_fitness_and_activity(answer, *, ax=None):
     """Draw the share of a round that was active against capacity, one point per athlete.
 
-    Parameters
-    ----------
-    answer : ActivityAnswer
-    ax : Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from analysis.capacity import fitness_and_activity
@@ -142,16 +118,6 @@ def draw_fitness_and_activity(answer, *, ax=None):
 
 def draw_example_round(answer, cleaned, *, ax=None):
     """Draw one rated round of somebody who agreed to be shown and has a recording; None where there is none.
-
-    Parameters
-    ----------
-    answer : PaceAnswer
-    cleaned : CleanedStudy
-    ax : Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
 
     Examples
     --------

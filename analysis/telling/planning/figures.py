@@ -21,15 +21,6 @@ NAMES = {"heart_rate": "Heart rate", "lactate": "Lactate", "exertion": "Exertion
 def draw_design(answer, *, ax=None):
     """Draw for every planned question how often the smallest and the assumed effect would be shown.
 
-    Parameters
-    ----------
-    answer : DesignAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from analysis.planning import answer_design
@@ -66,17 +57,7 @@ def draw_design(answer, *, ax=None):
 def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None):
     """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it.
 
-    Parameters
-    ----------
-    truth : Assumptions
-    rounds : int
-    outcome : {"heart_rate", "lactate", "exertion"}
-        Default "heart_rate".
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `outcome`: default "heart_rate".
 
     Examples
     --------
@@ -119,15 +100,6 @@ def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None
 def draw_simulated(simulated, *, ax=None):
     """Draw how many simulated studies claimed each question, with Monte-Carlo intervals.
 
-    Parameters
-    ----------
-    simulated : SimulatedStudies
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from analysis.planning import simulate_studies
@@ -166,16 +138,7 @@ def draw_simulated(simulated, *, ax=None):
 def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope", ax=None):
     """Draw the simulated power of one question over sizes, one line per truth.
 
-    Parameters
-    ----------
-    grid : SimulatedGrid
-    question, part : str
-        Which line of the tables. Default the fitness slope of heart rate.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `question, part`: which line of the tables. Default the fitness slope of heart rate.
 
     Examples
     --------
@@ -211,15 +174,6 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
 
 def draw_timetable(timetable, *, ax=None):
     """Draw the evening: rounds on every mat, and, where blood is taken, the samples inside and outside their window.
-
-    Parameters
-    ----------
-    timetable : Timetable
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------
@@ -270,15 +224,6 @@ def _part_words(part: str) -> str:
 def draw_power_curves(curves, *, ax=None):
     """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes.
 
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from analysis.planning import power_curves
@@ -302,15 +247,6 @@ def draw_power_curves(curves, *, ax=None):
 
 def draw_precision(curves, *, ax=None):
     """Draw how wide the interval will be, over the number of athletes.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------
@@ -358,15 +294,6 @@ def draw_precision(curves, *, ax=None):
 
 def draw_power_and_precision(curves, *, ax=None):
     """Draw power and precision side by side.
-
-    Parameters
-    ----------
-    curves : PowerCurves
-    ax : pair of matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
 
     Examples
     --------

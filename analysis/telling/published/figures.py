@@ -10,7 +10,19 @@ import numpy as np
 
 from ...basics import format_ci, format_number, join_words, lower_first, plural
 from ...study import known_outcome
-from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+from ..style import (
+    FAINT,
+    INK,
+    LINES,
+    MAIN,
+    MARKERS,
+    QUIET,
+    SECOND,
+    finish,
+    legend_above,
+    new_axes,
+    new_panels,
+)
 from ..words import wrap_words
 
 PUBLISHED = {"color": SECOND, "mfc": "white", "markersize": 5, "capsize": 2.5, "elinewidth": 1.2}
@@ -20,15 +32,7 @@ OURS = {"color": MAIN, "markersize": 5, "capsize": 2.5, "elinewidth": 1.4}
 def draw_forest(answer, *, ax=None):
     """Draw published correlations, what was to be expected of ours, ours, and all together.
 
-    Parameters
-    ----------
-    answer : ReplicationAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no correlation was published.
+    Gives None where no correlation was published.
 
     Examples
     --------
@@ -57,10 +61,7 @@ def draw_forest(answer, *, ax=None):
     axes.set_xticks([-1, -0.5, 0, 0.5, 1])
     axes.set_ylim(y[-1] - 0.7, 0.7)
     axes.set_xlabel("Correlation of fitness with the outcome")
-    if ax is None:
-        handles, names = axes.get_legend_handles_labels()
-        once = dict(zip(names, handles, strict=True))
-        figure.legend(once.values(), once.keys(), loc="outside upper left", ncols=4)
+    legend_above(figure, axes, ax, ncols=4)
     return finish(figure, _describe_forest(answer))
 
 
@@ -134,16 +135,7 @@ def _describe_forest(answer) -> str:
 def draw_profiles(answer, *, ax=None):
     """Draw our round means over published ones, one panel per outcome.
 
-    Parameters
-    ----------
-    answer : ReplicationAnswer
-    ax : matplotlib Axes or sequence of Axes, optional
-        One per outcome.
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no round mean was published that we have too.
+    Gives None where no round mean was published that we have too.
 
     Examples
     --------
@@ -153,24 +145,12 @@ def draw_profiles(answer, *, ax=None):
     outcomes = list(dict.fromkeys(answer.profiles["outcome"]))
     if not outcomes:
         return None
-    if ax is None:
-        width = "single" if len(outcomes) == 1 else "double"
-        rows = math.ceil(len(outcomes) / 2)
-        shape = {"rows": rows, "columns": min(2, len(outcomes)), "squeeze": False}
-        figure, grid = new_axes(width=width, height_mm=12 + 58 * rows, **shape)
-        panels = list(grid.ravel())
-        for spare in panels[len(outcomes) :]:
-            spare.set_axis_off()
-    else:
-        panels = list(np.atleast_1d(ax))
-        figure, _ = new_axes(panels[0])
+    height = 12 + 58 * math.ceil(len(outcomes) / 2)
+    figure, panels = new_panels(ax, count=len(outcomes), columns=min(2, len(outcomes)), height_mm=height)
     findings = list(dict.fromkeys(answer.findings.means["finding"]))
     for panel, outcome in zip(panels, outcomes, strict=False):
         _draw_profile(panel, answer, outcome, findings)
-    if ax is None:
-        named = {n: h for p in panels for h, n in zip(*p.get_legend_handles_labels(), strict=True)}
-        names = [wrap_words(n, 50) for n in named]
-        figure.legend(named.values(), names, loc="outside upper left", ncols=1 if width == "single" else 2)
+    legend_above(figure, panels, ax, ncols=min(2, len(outcomes)), wrap=lambda name: wrap_words(name, 50))
     return finish(figure, _describe_profiles(answer, outcomes))
 
 

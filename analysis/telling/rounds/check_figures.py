@@ -7,7 +7,7 @@ import numpy as np
 from ...basics import format_ci, format_number, lower_first, plural
 from ...study import known_outcome
 from ...study.outcomes import Outcome, digits_of
-from ..style import INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, new_axes
+from ..style import INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, name_rows, new_axes, new_panels
 from ..words import in_unit, with_minus, wrap_words
 
 
@@ -24,12 +24,7 @@ def draw_checks(answer, *, ax=None):
     4
     """
     known = known_outcome(answer.outcome)
-    if ax is None:
-        figure, axes = new_axes(width="double", height_mm=120, rows=2, columns=2)
-        panels = list(axes.ravel())
-    else:
-        panels = list(ax)
-        figure, _ = new_axes(panels[0])
+    figure, panels = new_panels(ax, count=4, columns=2, height_mm=120)
     residuals, effects, spread = answer.residuals, answer.athlete_effects, answer.spread
     panels[0].axhline(0, color=QUIET, linewidth=0.8)
     panels[0].plot(
@@ -57,15 +52,7 @@ def draw_checks(answer, *, ax=None):
 def draw_tipping(answer, *, ax=None):
     """Draw how the change from first to last would look, had the missing rounds been higher or lower than expected.
 
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no round is missing.
+    Gives None where no round is missing.
 
     Examples
     --------
@@ -117,11 +104,6 @@ def draw_tipping(answer, *, ax=None):
 def draw_sensitivity(answer, *, ax=None):
     """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome.
 
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
-
     Examples
     --------
     >>> import pandas as pd
@@ -150,8 +132,7 @@ def draw_sensitivity(answer, *, ax=None):
                 markersize=5 if main else 4,
             )
     axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
-    axes.set_yticks(range(len(table)), [wrap_words(name) for name in table["analysis"]])
-    axes.set_ylim(len(table) - 0.4, -0.6)
+    name_rows(axes, [wrap_words(name) for name in table["analysis"]])
     axes.set_xlabel(
         f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval"
     )

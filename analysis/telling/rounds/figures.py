@@ -11,7 +11,19 @@ from ...basics import format_number, format_percent, format_reach, join_words, l
 from ...rounds import reading_of_step
 from ...study import known_outcome
 from ...study.outcomes import Outcome, digits_of
-from ..style import FAINT, INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, new_axes
+from ..style import (
+    FAINT,
+    INK,
+    MAIN,
+    QUIET,
+    SECOND,
+    draw_band,
+    finish,
+    legend_above,
+    name_rows,
+    new_axes,
+    new_panels,
+)
 from ..words import in_unit, with_minus, wrap_words
 
 SCALES = ((0.0, 10.0), (6.0, 20.0), (0.0, 100.0))
@@ -23,19 +35,10 @@ BEFORE = "0"
 def draw_rounds(answers, *, ax=None, show_codes: bool = False):
     """Draw every athlete as a thin line over the rounds, with the mean and its 95 % interval: one panel per outcome.
 
-    Parameters
-    ----------
-    answers : RoundsAnswer, or a sequence or mapping of them
-        One panel each.
-    ax : matplotlib Axes or sequence of Axes, optional
-        Draw here; one per answer.
-    show_codes : bool
-        Write each athlete's code at the end of the line; only for eyes that may see it. Default False.
+    `answers`: one panel each. `show_codes`: write each athlete's code at the end of the line; only for eyes that may see it.
+    Default False.
 
-    Returns
-    -------
-    matplotlib Figure or None
-        None where nothing was measured.
+    Gives None where nothing was measured.
 
     Examples
     --------
@@ -49,22 +52,10 @@ def draw_rounds(answers, *, ax=None, show_codes: bool = False):
     listed = _as_list(answers)
     if not listed:
         return None
-    if ax is None:
-        width = "single" if len(listed) == 1 else "double"
-        figure, axes = new_axes(width=width, height_mm=66, columns=len(listed), squeeze=False)
-        panels = list(axes[0])
-    else:
-        panels = list(np.atleast_1d(ax))
-        figure, _ = new_axes(panels[0])
+    figure, panels = new_panels(ax, count=len(listed), height_mm=66)
     for panel, answer in zip(panels, listed, strict=True):
         _draw_panel(panel, answer, show_codes)
-    if ax is None:
-        named = {
-            name: handle for p in panels for handle, name in zip(*p.get_legend_handles_labels(), strict=True)
-        }
-        figure.legend(
-            named.values(), named.keys(), loc="outside upper left", ncols=2 if width == "single" else 4
-        )
+    legend_above(figure, panels, ax, ncols=2 if len(listed) == 1 else 4)
     return finish(figure, " ".join(_describe_rounds(a) for a in listed))
 
 
@@ -190,11 +181,6 @@ def _write_codes(panel, table) -> None:
 def draw_contrasts(answer, *, ax=None):
     """Draw each step with its intervals over the band of changes too small to matter.
 
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
-
     Examples
     --------
     >>> import pandas as pd
@@ -229,8 +215,7 @@ def draw_contrasts(answer, *, ax=None):
         linewidth=2.6,
         label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval",
     )
-    axes.set_yticks(range(len(steps)), [with_minus(c) for c in steps["contrast"]])
-    axes.set_ylim(len(steps) - 0.4, -0.6)
+    name_rows(axes, [with_minus(c) for c in steps["contrast"]])
     axes.set_ylabel("Rounds, later − earlier")
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
     for i, step in enumerate(steps.to_dict("records")):
@@ -245,11 +230,7 @@ def draw_contrasts(answer, *, ax=None):
 def draw_steps(answers, *, ax=None):
     """Draw the steps of every outcome side by side, each over the band of changes that are too small to matter.
 
-    Parameters
-    ----------
-    answers : sequence or mapping of RoundsAnswer
-        One panel each.
-    ax : sequence of Axes, optional
+    `answers`: one panel each.
 
     Examples
     --------
@@ -264,13 +245,7 @@ def draw_steps(answers, *, ax=None):
     if not listed:
         return None
     height = max(48, 26 + 13 * max(len(a.steps) for a in listed))
-    if ax is None:
-        width = "single" if len(listed) == 1 else "double"
-        figure, axes = new_axes(width=width, height_mm=height, columns=len(listed), squeeze=False)
-        panels = list(axes[0])
-    else:
-        panels = list(np.atleast_1d(ax))
-        figure, _ = new_axes(panels[0])
+    figure, panels = new_panels(ax, count=len(listed), height_mm=height)
     for panel, answer in zip(panels, listed, strict=True):
         _draw_steps_of(panel, answer)
     return finish(figure, " ".join(_describe_steps(a, known_outcome(a.outcome)) for a in listed))
@@ -307,16 +282,9 @@ def step_in_figure(step, smallest: float, digits: int) -> str:
 def draw_evenings(repeated, *, ax=None):
     """Draw each athlete's evening against evening: the difference over their mean, with the span of the typical error.
 
-    Parameters
-    ----------
-    repeated : Reliability
-        Of two evenings.
-    ax : Axes, optional
+    `repeated`: of two evenings.
 
-    Returns
-    -------
-    matplotlib Figure or None
-        None where there are no two trials.
+    Gives None where there are no two trials.
 
     Examples
     --------
@@ -350,11 +318,6 @@ def draw_evenings(repeated, *, ax=None):
 
 def draw_plateau(answer, *, ax=None):
     """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter.
-
-    Parameters
-    ----------
-    answer : RoundsAnswer
-    ax : Axes, optional
 
     Examples
     --------

@@ -8,25 +8,15 @@ from ...answers.describe import REST_MEASURES
 from ...basics import format_number, join_words, lower_first, plural
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-from ..style import FAINT, INK, MAIN, finish, new_axes
+from ..style import FAINT, INK, MAIN, finish, legend_above, new_axes
 from ..words import in_unit, wrap_words
 
 
 def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The club", ax=None):
     """Draw one athlete's value in every round, with the span of the club behind it: one small panel per outcome.
 
-    Parameters
-    ----------
-    numbers : DataFrame
-        outcome (words with unit), round_no, value, low, high; missing where not measured.
-    you, club : str
-        Words for the legend.
-    ax : sequence of matplotlib Axes, optional
-        One per outcome.
-
-    Returns
-    -------
-    matplotlib Figure
+    `numbers`: outcome (words with unit), round_no, value, low, high; missing where not measured. `you, club`: words for the
+    legend.
 
     Examples
     --------
@@ -61,7 +51,7 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
         panel.margins(x=0.12, y=0.08)
         panel.tick_params(colors=INK)
     if outcomes:
-        figure.legend(*panels[0].get_legend_handles_labels(), loc="outside upper left", ncols=2)
+        legend_above(figure, panels[0], None, ncols=2)
         figure.supxlabel("Round", fontsize=7.5)
     return finish(figure, _describe(numbers, outcomes, you, club))
 
@@ -90,11 +80,7 @@ BOUND_WORDS = {
 def draw_by_bound(curve, *, ax=None):
     """Draw what would have been said with any other smallest effect that matters.
 
-    Parameters
-    ----------
-    curve : BoundCurve
-        Of `rounds_by_bound` or `fitness_by_bound`.
-    ax : Axes, optional
+    `curve`: of `rounds_by_bound` or `fitness_by_bound`.
 
     Examples
     --------
@@ -148,16 +134,8 @@ def draw_by_bound(curve, *, ax=None):
 def draw_rests(rests, *, ax=None):
     """Draw heart rate in the rests: its fall in the first minute, and where it stands when the next round begins.
 
-    Parameters
-    ----------
-    rests : RoundMeans
-        outcome ("hr_recovery_60s_bpm", "hr_rest_end_bpm"), round_no (before the rest), mean, ci_low, ci_high, n_athletes.
-    ax : sequence of matplotlib Axes, optional
-        Two.
-
-    Returns
-    -------
-    matplotlib Figure
+    `rests`: outcome ("hr_recovery_60s_bpm", "hr_rest_end_bpm"), round_no (before the rest), mean, ci_low, ci_high,
+    n_athletes.
 
     Examples
     --------

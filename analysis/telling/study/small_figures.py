@@ -9,7 +9,7 @@ import pandas as pd
 from ...basics import format_number, join_words, plural
 from ...study import OUTCOMES
 from ..rounds.words import rounds_words, shown_interval
-from ..style import FAINT, MAIN, QUIET, SECOND, finish, new_axes
+from ..style import FAINT, MAIN, QUIET, SECOND, finish, name_rows, new_axes
 from ..words import plain_size, unit_of
 
 HEIGHT_MM = 36.0
@@ -24,15 +24,7 @@ def _name(outcome: str) -> str:
 def draw_change(answers: dict, *, ax=None):
     """Draw the change from the first to the last round of each outcome, in multiples of what would matter.
 
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> RoundsAnswer.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `answers`: outcome -> RoundsAnswer.
 
     Examples
     --------
@@ -55,8 +47,7 @@ def draw_change(answers: dict, *, ax=None):
         axes.plot([low, high], [i, i], color=MAIN, linewidth=2, solid_capstyle="butt")
         axes.plot(step["estimate"] / size, i, "D", color=MAIN, mfc=MAIN if shown else "white", markersize=5)
         said.append(f"{_name(outcome).lower()} {format_number(step['estimate'] / size, 1, sign=True)}")
-    axes.set_yticks(range(len(answers)), [_name(o) for o in answers])
-    axes.set_ylim(len(answers) - 0.4, -0.6)
+    name_rows(axes, [_name(o) for o in answers])
     axes.set_xlabel("Times what would matter (grey: too small)")
     text = "Change from the first to the last round in multiples of the smallest change that matters, with 95 % intervals: "
     return finish(figure, f"{text}{join_words(said)}.")
@@ -65,15 +56,7 @@ def draw_change(answers: dict, *, ax=None):
 def draw_level(answers: dict, *, ax=None):
     """Draw every outcome over the rounds, small; the stretch that was shown to be level is shaded.
 
-    Parameters
-    ----------
-    answers : dict
-        Outcome -> RoundsAnswer.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `answers`: outcome -> RoundsAnswer.
 
     Examples
     --------
@@ -119,15 +102,6 @@ def draw_level(answers: dict, *, ax=None):
 def draw_fitter(answer, *, ax=None):
     """Draw every athlete's fitness and response, with the planned line and its band.
 
-    Parameters
-    ----------
-    answer : CapacityAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
-
     Examples
     --------
     >>> from analysis.telling.fitness.figures import _example
@@ -154,15 +128,7 @@ def draw_fitter(answer, *, ax=None):
 def draw_beside_paper(answer, *, ax=None):
     """Draw the first published correlation, what was to be expected of ours, and ours.
 
-    Parameters
-    ----------
-    answer : ReplicationAnswer
-        With at least one correlation.
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `answer`: with at least one correlation.
 
     Examples
     --------
@@ -184,8 +150,7 @@ def draw_beside_paper(answer, *, ax=None):
         axes.plot([low, high], [i, i], color=color, linewidth=2, solid_capstyle="butt")
         if marker:
             axes.plot(value, i, marker, color=color, markersize=5)
-    axes.set_yticks(range(3), [line[0] for line in lines])
-    axes.set_ylim(2.6, -0.6)
+    name_rows(axes, [line[0] for line in lines])
     axes.set_xlim(-1, 1)
     axes.set_xlabel("Correlation of fitness with the response")
     r, ours = format_number(c.r, 2), format_number(c.r_new, 2)
@@ -220,16 +185,7 @@ def own_changes(answers, outcome: str) -> pd.DataFrame | None:
 def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):
     """Draw one line per athlete: the own change beside the own noise.
 
-    Parameters
-    ----------
-    changes : DataFrame
-        athlete, change, noise.
-    outcome : str
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure
+    `changes`: athlete, change, noise.
 
     Examples
     --------
@@ -247,8 +203,7 @@ def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):
     for inside, fill in ((False, MAIN), (True, "white")):
         part = changes[beyond != inside]
         axes.plot(part["change"], part.index, "D", color=MAIN, mfc=fill, markersize=4)
-    axes.set_yticks(range(len(changes)), changes["athlete"], fontsize=7)
-    axes.set_ylim(len(changes) - 0.4, -0.6)
+    name_rows(axes, changes["athlete"], fontsize=7)
     axes.set_ylabel("Athlete")
     axes.set_xlabel(f"Change, {unit_of(known, plain=True)} (grey: within own noise)")
     said = [

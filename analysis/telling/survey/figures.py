@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 from ...basics import format_number, format_percent, join_words, plural
-from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, new_axes
+from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, legend_above, new_axes
 
 MEASURES = {
     "percent_mean": ("mean of the session", SECOND, "--"),
@@ -21,15 +21,7 @@ MOST_LINES = 120
 def draw_sessions(answer, *, ax=None):
     """Draw each session from its mean to its peak, ranked by peak, with the error of the predicted maximum.
 
-    Parameters
-    ----------
-    answer : SurveyAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no age is known.
+    Gives None where no age is known.
 
     Examples
     --------
@@ -60,8 +52,7 @@ def draw_sessions(answer, *, ax=None):
     drawn = f"{len(table)} of {n} sessions" if n > len(table) else plural(n, "session")
     axes.set_ylabel(f"{drawn}, ranked by peak")
     axes.set_xlabel("Heart rate (% of predicted maximum)")
-    if ax is None:
-        figure.legend(loc="outside upper left", ncols=4)
+    legend_above(figure, axes, ax, ncols=4)
     low, high = table["percent_peak_likely"].quantile([0.1, 0.9])
     return finish(
         figure,
@@ -84,15 +75,7 @@ def _mark_bands(axes) -> None:
 def draw_distribution(answer, *, ax=None):
     """Draw, for every share of maximum, how many of people's sessions reach it, with both kinds of uncertainty.
 
-    Parameters
-    ----------
-    answer : SurveyAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no age is known.
+    Gives None where no age is known.
 
     Examples
     --------
@@ -121,10 +104,7 @@ def draw_distribution(answer, *, ax=None):
     axes.set_ylabel("Share of people's sessions at or above (%)")
     axes.set_ylim(-2, 102)
     _mark_bands(axes)
-    if ax is None:
-        handles, names = axes.get_legend_handles_labels()
-        once = dict(zip(names, handles, strict=True))
-        figure.legend(once.values(), once.keys(), loc="outside upper left", ncols=2)
+    legend_above(figure, axes, ax, ncols=2)
     told = answer.headline()
     at = {k: format_percent(told[k]) for k in ("centre", "low", "high", "estimate")}
     return finish(
@@ -138,15 +118,7 @@ def draw_distribution(answer, *, ax=None):
 def draw_equations(answer, *, ax=None):
     """Draw the share that is told first, such as peaks at or above 90 % of maximum, under each published equation.
 
-    Parameters
-    ----------
-    answer : SurveyAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no age is known.
+    Gives None where no age is known.
 
     Examples
     --------
@@ -178,8 +150,7 @@ def draw_equations(answer, *, ax=None):
     axes.set_ylim(-0.7, len(rows) - 0.3)
     axes.set_xlim(0, 100)
     axes.set_xlabel(f"Sessions with {what} % of maximum (%)")
-    if ax is None:
-        figure.legend(loc="outside upper left", ncols=3)
+    legend_above(figure, axes, ax, ncols=3)
     first, last = rows.iloc[0], rows.iloc[-1]
     return finish(
         figure,
@@ -201,15 +172,7 @@ def _equation_name(row) -> str:
 def draw_bands(answer, *, ax=None):
     """Draw the time of recordings in the bands beside what means and peaks alone would say.
 
-    Parameters
-    ----------
-    answer : SurveyAnswer
-    ax : matplotlib Axes, optional
-
-    Returns
-    -------
-    matplotlib Figure or None
-        None where no age is known.
+    Gives None where no age is known.
 
     Examples
     --------
@@ -238,8 +201,7 @@ def draw_bands(answer, *, ax=None):
     axes.tick_params(axis="y", length=0)
     axes.set_xlim(-2, 103)
     axes.set_xlabel("Share (%)")
-    if ax is None:
-        figure.legend(loc="outside upper left", ncols=3)
+    legend_above(figure, axes, ax, ncols=3)
     said = []
     for band in bands.to_dict("records"):
         parts = [f"{name} {format_percent(band[value])}" for value, _, _, name, *_ in series]
