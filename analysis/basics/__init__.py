@@ -5,7 +5,7 @@ Knows nothing of sport, statistics or files; imports no other room.
 """
 
 from .errors import KitError, check_choice, check_number, did_you_mean
-from .few import FEWEST_PEOPLE, groups_to_show
+from .few import FEWEST_PEOPLE, groups_to_show, rounded
 from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, if_answered, left_out_table
 from .words import (
     format_ci,
@@ -46,5 +46,6 @@ __all__ = [
     "lower_first",
     "plural",
     "round_inward",
+    "rounded",
     "upper_first",
 ]

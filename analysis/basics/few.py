@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from itertools import combinations
 
 import numpy as np
+import pandas as pd
 
 FEWEST_PEOPLE = 5
 """A statistic of fewer people than this is passed on to nobody."""
@@ -76,3 +77,29 @@ def is_safe(groups: Collection[Collection]) -> bool:
                 if np.linalg.matrix_rank(np.column_stack([spans, wanted])) == rank:
                     return False
     return True
+
+
+def rounded(table: pd.DataFrame, *, digits: int = 4) -> pd.DataFrame:
+    """Round numbers that are passed on, so that no two files can be joined by them.
+
+    Parameters
+    ----------
+    table : DataFrame
+    digits : int
+        Significant digits that are kept. Default 4.
+
+    Returns
+    -------
+    DataFrame
+        A copy.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rounded(pd.DataFrame({"mean": [172.43218]}))["mean"].tolist()
+    [172.4]
+    """
+    table = table.copy()
+    for column in table.select_dtypes("float"):
+        table[column] = [float(f"{v:.{digits}g}") for v in table[column]]
+    return table

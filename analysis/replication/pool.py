@@ -9,21 +9,22 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..basics import KitError, Result, left_out_table, plural
+from ..basics import FEWEST_PEOPLE, KitError, Result, left_out_table, plural
 from ..capacity import choose_covariates, fit_capacity, measure_capacity
 from ..cleaning import summarise_rounds
 from ..models import fit_mixed
+from ..physiology import capacity_step_to_share
 from ..recordings import read_gas_exchange
 from ..study import OUTCOMES, Study, load_study
+from ..study.crowd import by_lot, not_by_subtraction
+from ..study.privacy import secret_labels
 from .combine import combine_estimates
 
-FEWEST = 3
-"""With fewer people who agreed to sharing, a club cannot hide anybody: it is left out."""
 NOT_STATED = "not stated"
 ROW_COLUMNS = ("club", "athlete", "protocol", "round_no", "bout_no", "took_part", "rest_before_s", *OUTCOMES)
 ATHLETE_COLUMNS = (
     "club", "athlete", "protocol", "sex", "age_years", "hr_max_bpm", "hr_max_source", "capacity", "capacity_unit",
-    "standard_error", "error_kind", "uses_heart_rate",
+    "capacity_step",
 )  # fmt: skip
 CLUB_COLUMNS = (
     "club",
@@ -45,10 +46,11 @@ class JoinedStudies(Result):
     Parameters
     ----------
     rows : DataFrame
-        One row per athlete and sparred round of each primary session: club, athlete (prefixed by club), protocol,
-        round_no, outcomes.
+        One row per athlete and sparred round of each primary session: club, athlete (a label drawn for the pooling),
+        protocol, round_no, outcomes.
     athletes : DataFrame
-        club, athlete, protocol, sex, age_years, hr_max_bpm and its source, capacity with unit and error.
+        club, athlete, protocol, sex, age_years, hr_max_bpm and its source, capacity with unit and the step to which it may
+        be written.
     clubs : DataFrame
         One row per club and protocol: athletes who are in, how many did not agree, rounds, work_s, rest_s,
         exertion_scale, used.
@@ -116,7 +118,7 @@ def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
 
 def _used(clubs: pd.DataFrame) -> list[str]:
     """Say per line whether it is pooled, stands alone with its protocol, or has too few people."""
-    enough = clubs["n_athletes"] >= FEWEST
+    enough = clubs["n_athletes"] >= FEWEST_PEOPLE
     partners = clubs[enough].groupby("protocol")["club"].nunique()
     return [
         "too few" if not there else "alone" if NOT_STATED in protocol or partners[protocol] < 2 else "pooled"
@@ -134,23 +136,31 @@ def _one_club(study: Study, club: str) -> JoinedStudies:
             {"measure": "all", "reason": f"{club}: {plural(not_shared, 'athlete')} did not agree to sharing"}
         )
     of_group = {a.athlete: study.protocol.for_group(a.group) for a in athletes.itertuples(index=False)}
-    people = athletes[athletes["athlete"].isin(shared)]
-    protocols = {code: protocol_label(of_group[code]) for code in people["athlete"]}
+    everybody = {code: protocol_label(protocol) for code, protocol in of_group.items()}
+    inside = []
+    for label in dict.fromkeys(everybody.values()):
+        among = [code for code, own in everybody.items() if own == label]
+        inside += by_lot(study, [code for code in among if code in shared], among=among)
+    protocols = {code: everybody[code] for code in athletes["athlete"] if code in inside}
     counts = pd.Series(protocols, dtype=object).value_counts()
-    few = [code for code, label in protocols.items() if counts[label] < FEWEST]
-    if few or not shared:
-        why = f"fewer than {FEWEST} athletes with one protocol agreed to sharing"
+    protocols = {code: label for code, label in protocols.items() if counts[label] >= FEWEST_PEOPLE}
+    if by_chance := len(shared) - len(inside):
+        why = f"{plural(by_chance, 'athlete')} left out by lot, so that nobody who did not agree can be told by subtraction"
         left.append({"measure": "all", "reason": f"{club}: {why}"})
-    people = people[~people["athlete"].isin(few)]
-    rows = _rows(study, people, club, protocols)
-    table = _people(study, people, club, protocols)
+    if len(protocols) < len(inside) or not inside:
+        why = f"fewer than {FEWEST_PEOPLE} athletes with one protocol who agreed to sharing"
+        left.append({"measure": "all", "reason": f"{club}: {why}"})
+    people = athletes[athletes["athlete"].isin(list(protocols))]
+    labels = secret_labels(study, people["athlete"], prefix=f"{club}_P", purpose="pooling")
+    rows = _rows(study, labels, club, protocols)
+    table = _people(study, people, club, protocols, labels)
     lines = [
         [
             club,
             int(n),
             not_shared,
             label,
-            *_club_numbers(next(p for c, p in of_group.items() if protocols.get(c) == label)),
+            *_club_numbers(next(p for c, p in of_group.items() if everybody[c] == label)),
             "",
         ]
         for label, n in counts.items()
@@ -172,22 +182,22 @@ def _club_numbers(protocol) -> list:
     return [protocol.rounds, protocol.work_s, protocol.rest_s, protocol.exertion_scale]
 
 
-def _rows(study: Study, people: pd.DataFrame, club: str, protocols: dict) -> pd.DataFrame:
+def _rows(study: Study, labels: dict, club: str, protocols: dict) -> pd.DataFrame:
     if study.rounds.empty and not len(study.recording_files()):
         return pd.DataFrame(columns=list(ROW_COLUMNS))
-    rows = summarise_rounds(study)
+    rows = not_by_subtraction(summarise_rounds(study), labels, session=study.plan.primary_session)[0]
     here = (rows["session"] == study.plan.primary_session) & (rows["round_no"] > 0)
-    rows = rows[here & rows["athlete"].isin(people["athlete"])]
+    rows = rows[here & rows["athlete"].isin(list(labels))]
     rows = rows[~rows["took_part"].isin(["sat_out", "left"])]
     prefixed = {
         "club": club,
         "protocol": rows["athlete"].map(protocols),
-        "athlete": f"{club}_" + rows["athlete"],
+        "athlete": rows["athlete"].map(labels),
     }
     return rows.assign(**prefixed).reindex(columns=list(ROW_COLUMNS)).reset_index(drop=True)
 
 
-def _people(study: Study, people: pd.DataFrame, club: str, protocols: dict) -> pd.DataFrame:
+def _people(study: Study, people: pd.DataFrame, club: str, protocols: dict, labels: dict) -> pd.DataFrame:
     names = {"unit": "capacity_unit"}
     table = people[["athlete", "sex", "age_years", "hr_max_bpm", "hr_max_source"]].copy()
     if len(study.aerobic_tests):
@@ -198,12 +208,14 @@ def _people(study: Study, people: pd.DataFrame, club: str, protocols: dict) -> p
             study.aerobic_tests, study.athletes, sessions=study.sessions, primary_session=study.plan.primary_session,
             unit=study.plan.capacity_unit, attendance=study.attendance, gas_exchange=gas,
         )  # fmt: skip
-        kept = ["athlete", "capacity", "unit", "standard_error", "error_kind", "uses_heart_rate"]
-        table = table.merge(capacity[kept].rename(columns=names), on="athlete", how="left")
+        known = capacity.dropna(subset=["capacity"])
+        step = capacity_step_to_share(set(known["test"]), equations=set(known["equation"]))
+        kept = capacity[["athlete", "capacity", "unit"]].rename(columns=names).assign(capacity_step=step)
+        table = table.merge(kept, on="athlete", how="left")
     prefixed = {
         "club": club,
         "protocol": table["athlete"].map(protocols),
-        "athlete": f"{club}_" + table["athlete"],
+        "athlete": table["athlete"].map(labels),
     }
     return table.assign(**prefixed).reindex(columns=list(ATHLETE_COLUMNS)).reset_index(drop=True)
 
@@ -317,7 +329,7 @@ def answer_pooled(joined: JoinedStudies) -> PooledAnswer:
 
 
 def _comparable(joined: JoinedStudies, here: pd.DataFrame, protocol: str, outcome: str, left: list):
-    """Yield rows and people that can be pooled for one outcome: at least two clubs with three athletes in two rounds."""
+    """Yield rows and people that can be pooled for one outcome: at least two clubs with enough athletes in two rounds."""
     clubs = list(here["club"])
     if outcome == "exertion" and len(set(here["exertion_scale"])) > 1:
         why = "clubs rated exertion on different scales, which cannot be pooled"
@@ -327,11 +339,13 @@ def _comparable(joined: JoinedStudies, here: pd.DataFrame, protocol: str, outcom
         subset=[outcome]
     )
     enough = [
-        c for c, r in rows.groupby("club") if r["athlete"].nunique() >= 3 and r["round_no"].nunique() >= 2
+        c
+        for c, r in rows.groupby("club")
+        if r["athlete"].nunique() >= FEWEST_PEOPLE and r["round_no"].nunique() >= 2
     ]
     if len(enough) < 2:
         if len(rows):
-            why = "fewer than two clubs have three athletes in two rounds"
+            why = f"fewer than two clubs have {FEWEST_PEOPLE} athletes in two rounds"
             left.append({"measure": outcome, "reason": f"{protocol}: {why}"})
         return
     rows = rows[rows["club"].isin(enough)].reset_index(drop=True)
@@ -413,11 +427,13 @@ def _fitness(
             {"measure": outcome, "reason": f"{len(other)} athletes whose capacity is not in {CAPACITY_UNIT}"}
         )
     tested = people[people["capacity_unit"] == CAPACITY_UNIT].dropna(subset=["capacity"])
-    clubs = [c for c, p in tested.groupby("club") if len(p) >= 3]
+    clubs = [c for c, p in tested.groupby("club") if len(p) >= FEWEST_PEOPLE]
     tested = tested[tested["club"].isin(clubs)]
     if len(clubs) < 2:
         if people["capacity"].notna().any():
-            raise KitError(f"fewer than two clubs have three athletes with a capacity in {CAPACITY_UNIT}")
+            raise KitError(
+                f"fewer than two clubs have {FEWEST_PEOPLE} athletes with a capacity in {CAPACITY_UNIT}"
+            )
         return []
     data = rows[["athlete", "round_no", outcome]].merge(tested, on="athlete")
     chosen = choose_covariates(outcome, tested.reset_index(drop=True)).covariates

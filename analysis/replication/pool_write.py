@@ -7,32 +7,27 @@ import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from ..basics import KitError
+from ..basics import KitError, rounded
 from ..study import OUTCOMES
+from ..study.crowd import hide_in_crowd
 from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 
-AGE_BANDS = (0, 18, 30, 40, 50, 200)
-AGE_NAMES = ("under 18", "18 to 29", "30 to 39", "40 to 49", "50 and over")
 WRITE_UP = "## For the write-up"
 CODEBOOK = {
     "club": "C1, C2 ... in the order of the folders; who is which stands nowhere in this folder",
-    "athlete": "code of the club, prefixed by the club",
+    "athlete": "label drawn for this folder; no other output of a club uses it",
     "protocol": "work and rest; different protocols are never pooled",
     "round_no": "round on the club's clock",
     "bout_no": "rounds that the athlete had sparred, this one included",
     "took_part": "yes or part",
     "rest_before_s": "rest before the round, s",
     **{o.name: f"{o.meaning or o.label}{', ' if o.unit else ''}{o.unit}" for o in OUTCOMES.values()},
-    "sex": "as the equations use it; blank where only one athlete of a club has it",
-    "age_band": "age in bands; blank where only one athlete of a club is in it",
-    "capacity": "aerobic capacity",
+    "sex": "as the equations use it; blank where with the age only one athlete of a club has it",
+    "age_years": "age in bands, years; blank where with the sex only one athlete of a club is in it",
+    "capacity": "aerobic capacity, in steps; blank where its equation takes sex or body mass",
     "capacity_unit": "its unit",
-    "standard_error": "its standard error",
-    "error_kind": "prediction: estimated by an equation; retest: measured",
-    "uses_heart_rate": "whether heart rate enters the test",
 }
 """Columns of rows.csv and athletes.csv, and what they hold."""
 
@@ -66,8 +61,10 @@ def pool_studies(
 
     Notes
     -----
-    Ages and maximal heart rates enter the analysis in memory and are not written; ages stand in bands. Dates, places,
-    opponents, notes, devices and recordings are not written.
+    The rules are those of the data package of one study. Exact ages, capacities and maximal heart rates enter the analysis
+    in memory and are not written: ages stand in bands, capacities in steps, other values and estimates rounded. Dates,
+    places, opponents, notes, devices and recordings are not written. A club counts with five athletes or more. Where few
+    of a club did not agree, more are left out by lot: what the club tells of everybody, minus these rows, tells about five.
 
     Examples
     --------
@@ -108,10 +105,10 @@ def pool_studies(
 
 def _write(folder: Path, joined: JoinedStudies, answer: PooledAnswer, describe) -> None:
     tables = {
-        "rows": joined.rows,
+        "rows": joined.rows.round({"rest_before_s": 0, **{name: o.digits for name, o in OUTCOMES.items()}}),
         "athletes": hide_people(joined.athletes),
         "clubs": joined.clubs,
-        "results": answer.table,
+        "results": rounded(answer.table),
         "left_out": answer.left_out[["measure", "reason"]],
     }
     for name, table in tables.items():
@@ -122,14 +119,11 @@ def _write(folder: Path, joined: JoinedStudies, answer: PooledAnswer, describe) 
 
 
 def hide_people(athletes: pd.DataFrame) -> pd.DataFrame:
-    """Return the athletes as they may be written: ages in bands, nothing that only one of a club has."""
-    band = pd.cut(athletes["age_years"].astype(float), AGE_BANDS, right=False, labels=list(AGE_NAMES)).astype(
-        object
-    )
-    table = athletes.assign(age_band=band.where(band.notna(), ""))
-    for column in ("sex", "age_band"):
-        alone = table.groupby(["club", column])[column].transform("size") < 2
-        table[column] = np.where(alone, "", table[column])
+    """Return the athletes as they may be written: nobody of a club alone with age and sex, capacities in steps."""
+    step = athletes["capacity_step"].where(athletes["capacity_step"] < float("inf"))
+    told = athletes.assign(capacity=(athletes["capacity"] / step).round() * step)
+    clubs = [hide_in_crowd(people)[0] for _, people in told.groupby("club", sort=False)]
+    table = pd.concat(clubs, ignore_index=True).sort_values(["club", "athlete"], ignore_index=True)
     return table[["club", "athlete", *(c for c in CODEBOOK if c in table and c not in ("club", "athlete"))]]
 
 
@@ -147,7 +141,8 @@ def _read_me(answer: PooledAnswer, describe) -> str:
     parts += [f"Note: {w.rstrip('.')}." for w in answer.warnings]
     parts.append(
         "`results.csv` holds every estimate, `rows.csv` and `athletes.csv` the data, `codebook.csv` what the columns mean, "
-        "`left_out.csv` what was not pooled and why. Codes are those of the clubs with a prefix: a club that kept its list "
-        "can find a person again, and nobody else. Check that consent and ethics approval name this sharing."
+        "`left_out.csv` what was not pooled and why. The labels of athletes were drawn for this folder. Somebody who was there "
+        "may still recognise a person by the rounds that he or she missed. Check that consent and ethics approval name this "
+        "sharing."
     )
     return "\n\n".join(parts) + "\n"

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from ..answers.training import training_questions
-from ..basics import FEWEST_PEOPLE, KitError, join_words, plural
+from ..basics import FEWEST_PEOPLE, KitError, join_words, plural, rounded
 from ..basics.parallel import SideBySide
 from ..study import note_look
 from ..study.inventory import input_checksums
@@ -253,7 +253,6 @@ def _write_numbers(folders: Folders, answers, document, codes) -> None:
     from ..telling.document import Table
     from .data_package import write_data_package
     from .results_json import json_text, write_csv
-    from .sharing import rounded
 
     for table in document.blocks(Table):
         numbers = table.shown if table.numbers is None else table.numbers

@@ -11,7 +11,8 @@ from ..answers.training import CAPACITY, values_by_occasion
 from ..basics import FEWEST_PEOPLE, join_words, plural
 from ..physiology import capacity_step_to_share
 from ..study import OUTCOMES, typed_outcomes
-from .privacy import hide_in_crowd, secret_labels
+from ..study.crowd import by_lot, hide_in_crowd, not_by_subtraction
+from ..study.privacy import secret_labels
 from .results_json import json_text, write_csv
 from .sharing import step_of
 
@@ -112,19 +113,6 @@ DIGITS = {"valid_s": 0, "valid_share": 2, "hr_recovery_60s_bpm": 0, "hr_drift_bp
           "lactate_delay_s": 0, **{name: known.digits for name, known in OUTCOMES.items()}}  # fmt: skip
 """Decimals of the table `rounds`: what is meant by the value, and no more by which outputs could be joined."""
 
-_HEART_RATE = (
-    "hr_mean_bpm",
-    "hr_late_bpm",
-    "hr_peak_bpm",
-    "hr_recovery_60s_bpm",
-    "hr_drift_bpm_min",
-    "valid_s",
-    "valid_share",
-)
-_LACTATE = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
-_TOGETHER = {**dict.fromkeys(_HEART_RATE, _HEART_RATE), **dict.fromkeys(_LACTATE, _LACTATE)}
-"""A column -> what is left out with a value of it."""
-
 
 @dataclass(frozen=True)
 class DataPackage:
@@ -160,7 +148,7 @@ def make_data_package(answers) -> DataPackage:
     study = answers.study
     shared = [c for c in study.athletes_to_share() if c]
     size = len(study.athletes)
-    inside = _by_lot(study, shared)
+    inside = by_lot(study, shared, among=study.athletes["athlete"])
     if len(inside) < FEWEST_PEOPLE:
         return DataPackage({}, (), len(shared), size, len(shared) - len(inside))
     labels = secret_labels(study, inside, prefix="P", purpose="data package")
@@ -170,7 +158,7 @@ def make_data_package(answers) -> DataPackage:
         evenings = {
             s: str(n) for n, s in enumerate(sorted(answers.cleaned.rows["session"].unique()), start=1)
         }
-        rows, silent = _not_by_subtraction(answers.cleaned.rows, labels, study.plan.primary_session)
+        rows, silent = not_by_subtraction(answers.cleaned.rows, labels, session=study.plan.primary_session)
         n_values = len(silent)
         made["sessions"] = _evenings(study, evenings)
         made["rounds"] = _rounds(rows, labels, evenings)
@@ -186,36 +174,6 @@ def make_data_package(answers) -> DataPackage:
             ]
             tables[name] = table[kept].astype(dict.fromkeys(whole, "Int64"))
     return DataPackage(tables, done, len(shared), size, len(shared) - len(inside), n_values)
-
-
-def _by_lot(study, shared: list[str]) -> list[str]:
-    """Leave out more people where the means of everybody, minus the package, would tell about the few who did not agree."""
-    few = len(study.athletes) - len(shared)
-    if not 0 < few < FEWEST_PEOPLE:
-        return shared
-    order = secret_labels(study, shared, prefix="", purpose="left out by lot")
-    return sorted(shared, key=lambda code: int(order[code]))[FEWEST_PEOPLE - few :]
-
-
-def _not_by_subtraction(
-    rows: pd.DataFrame, labels: dict[str, str], session: str
-) -> tuple[pd.DataFrame, set[tuple]]:
-    """Blank values of the session that the write-up tells about where those that are not in the package are few."""
-    rows, silent = rows.copy(), set()
-    inside = rows["athlete"].isin(labels)
-    for outcome in [o for o in OUTCOMES if o in rows]:
-        together = [c for c in _TOGETHER.get(outcome, (outcome,)) if c in rows]
-        known = rows[outcome].notna()  # a mean is of values; one beyond the scale of the analyser is in none
-        for _, here in rows[known & rows["session"].eq(session)].groupby("round_no"):
-            outside = int((~inside[here.index]).sum())
-            if not 0 < outside < FEWEST_PEOPLE:
-                continue
-            there = here[inside[here.index]].sort_values("athlete", key=lambda codes: codes.map(labels))
-            for index in there.index[: FEWEST_PEOPLE - outside]:
-                for column in together:
-                    rows.loc[index, column] = "" if column == "lactate_limit" else float("nan")
-                silent.add((together[0], *rows.loc[index, ["session", "athlete", "round_no"]]))
-    return rows, silent
 
 
 def _empty(column: pd.Series) -> bool:

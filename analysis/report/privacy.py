@@ -1,106 +1,15 @@
-"""Making people unrecognisable in shared tables: labels, bands, and masking until nobody stands out."""
+"""Codes and personal texts hidden in everything that is written: values, keys, running text, tables, the write-up."""
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from dataclasses import replace
-from itertools import product
 
 import pandas as pd
 
 from ..study.privacy import Mentions, personal_parts, secret_labels
 from ..telling.document import Bullets, Document, Paragraph, Picture, Table
 from .results_json import to_plain
-
-LEVELS = {
-    "age_years": (5, 10, 20, None),
-    "mass_kg": (5, 10, 20, None),
-    "sex": ("as it is", None),
-    "group": ("as it is", None),
-}
-"""Per column that may tell who somebody is: from fine to coarse; numbers are widths of bands, None drops the column."""
-
-_WORTH = {
-    "age_years": (1.0, 0.75, 0.4, 0.0),
-    "mass_kg": (1.0, 0.75, 0.4, 0.0),
-    "sex": (1.2, 0.0),
-    "group": (0.8, 0.0),
-}
-
-
-def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Coarsen, drop or mask what may tell who somebody is, until no combination is rarer than `least`."""
-    columns = [c for c in LEVELS if c in people and not _blank(people[c])]
-    dropped_blank = [c for c in LEVELS if c in people and c not in columns]
-    best = None
-    for choice in product(*(range(len(LEVELS[c])) for c in columns)):
-        made = {c: _coarse(people[c], LEVELS[c][i]) for c, i in zip(columns, choice, strict=True)}
-        kept = [c for c in columns if made[c] is not None]
-        masked = _too_rare([made[c] for c in kept], len(people), least)
-        if masked is None:
-            continue
-        worth = (len(people) - len(masked)) * sum(_WORTH[c][i] for c, i in zip(columns, choice, strict=True))
-        if best is None or worth > best[0]:
-            best = (worth, choice, made, kept, masked)
-    _, choice, made, kept, masked = best
-    table = people.drop(columns=[c for c in LEVELS if c in people and c not in kept])
-    for c in kept:
-        table[c] = ["" if i in masked else v for i, v in enumerate(made[c])]
-    return table, _said(columns, choice, len(masked)) + tuple(
-        f"{_WORDS[c][0]} was blank" for c in dropped_blank
-    )
-
-
-def _blank(values: pd.Series) -> bool:
-    return bool((values.isna() | (values.astype(str) == "")).all())
-
-
-def _coarse(values: pd.Series, level) -> list[str] | None:
-    if level is None:
-        return None
-    if isinstance(level, str):
-        return [str(v) for v in values]
-    return [_band(float(v), level) for v in values]
-
-
-def _band(value: float, width: int) -> str:
-    if value != value:
-        return "unknown"
-    low = int(value // width) * width
-    return f"{low}-{low + width - 1}"
-
-
-def _too_rare(columns: list[list[str]], size: int, least: int) -> set[int] | None:
-    """Return who must be masked so that no combination is too rare; None where masking cannot do it."""
-    if not columns:
-        return set()
-    combinations = list(zip(*columns, strict=True))
-    counts = Counter(combinations)
-    masked = {i for i, c in enumerate(combinations) if counts[c] < least}
-    return masked if not masked or least <= len(masked) < size else None
-
-
-_WORDS = {
-    "age_years": ("age", " years"),
-    "mass_kg": ("body mass", " kg"),
-    "sex": ("sex", ""),
-    "group": ("group", ""),
-}
-
-
-def _said(columns, choice, n_masked: int) -> tuple[str, ...]:
-    said = []
-    for c, i in zip(columns, choice, strict=True):
-        level = LEVELS[c][i]
-        if level is None:
-            said.append(f"{_WORDS[c][0]} was dropped")
-        elif not isinstance(level, str):
-            said.append(f"{_WORDS[c][0]} is given in bands of {level}{_WORDS[c][1]}")
-    if n_masked:
-        said.append(f"for {n_masked} people these columns are blank, since their combination was too rare")
-    return tuple(said)
-
 
 CODE_COLUMNS = frozenset(
     {

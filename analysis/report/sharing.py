@@ -247,14 +247,6 @@ def _label(outcome: str) -> str:
     return OUTCOMES[outcome].label.lower()
 
 
-def rounded(table: pd.DataFrame, *, digits: int = 4) -> pd.DataFrame:
-    """Return a table whose numbers have no more than `digits` significant digits, so that nothing can be joined by them."""
-    table = table.copy()
-    for column in table.select_dtypes("float"):
-        table[column] = [float(f"{v:.{digits}g}") for v in table[column]]
-    return table
-
-
 COUNTS = ("n", "n_athletes", "Athletes")
 PUBLISHED_COUNTS = ("comparison", "published", "profiles", "correlations_published")
 

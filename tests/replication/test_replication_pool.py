@@ -9,7 +9,7 @@ import pytest
 from pool_folders import SLOPE, STEPS, write_club
 
 from analysis.__main__ import main
-from analysis.basics import KitError, left_out_table
+from analysis.basics import FEWEST_PEOPLE, KitError, left_out_table
 from analysis.replication import JoinedStudies, answer_pooled, join_studies, pool_studies
 from analysis.replication.pool import CLUB_COLUMNS
 from analysis.study import OUTCOMES
@@ -90,13 +90,44 @@ def test_what_is_written_tells_nobody(clubs, tmp_path):
     for secret in ("private remark", "mat room", "Club number", "2026-", "guest", str(tmp_path), "club1"):
         assert secret not in everything
     rows = pd.read_csv(out / "rows.csv")
-    assert rows["athlete"].str.fullmatch(r"C[123]_A\d\d").all()
-    athletes = pd.read_csv(out / "athletes.csv")
-    assert "age_years" not in athletes and "hr_max_bpm" not in athletes and "mass_kg" not in athletes
-    assert (athletes.groupby(["club", "age_band"]).size() >= 2).all()
-    assert (athletes.groupby(["club", "sex"]).size() >= 2).all()
+    assert rows["athlete"].str.fullmatch(r"C[123]_P\d\d").all()
+    athletes = pd.read_csv(out / "athletes.csv", dtype=str, keep_default_na=False)
+    assert not {"hr_max_bpm", "mass_kg", "standard_error"} & set(athletes)
+    assert set(athletes["capacity"]) <= {
+        f"{v}.0" for v in range(20, 90, 5)
+    }  # the shuttle equation takes the age
+    told = [c for c in ("sex", "age_years") if c in athletes]
+    assert told and (athletes.groupby(["club", *told]).size() >= 2).all()
+    assert not athletes["age_years"].str.fullmatch(r"\d+(\.\d+)?").any()
+    numbers = pd.read_csv(out / "results.csv")["estimate"]
+    assert all(v == float(f"{v:.4g}") for v in numbers)
     book = pd.read_csv(out / "codebook.csv")["column"]
     assert set(rows) | set(athletes) == set(book) & (set(rows) | set(athletes))
+
+
+@pytest.mark.parametrize("refused", [1, 3, 4, 5, 7])
+def test_what_a_club_tells_of_everybody_minus_the_pool_tells_about_five_or_more(clubs, tmp_path, refused):
+    """Whoever did not agree cannot be worked out from the club's own means and the pooled rows, round by round."""
+    club = write_club(tmp_path / "club", 20 + refused)
+    athletes = pd.read_csv(club / "athletes.csv")
+    athletes.loc[athletes.index >= len(athletes) - refused, "consent_shared_data"] = "no"
+    athletes.to_csv(club / "athletes.csv", index=False)
+    rounds = pd.read_csv(club / "rounds.csv")
+    rounds.loc[rounds["athlete"].eq("A12") & rounds["round_no"].eq(3), "hr_mean_typed_bpm"] = np.nan
+    rounds.to_csv(club / "rounds.csv", index=False)
+    joined = join_studies([*clubs[:2], club])
+    own = joined.rows[joined.rows["club"] == "C3"]
+    assert 0 < own["athlete"].nunique() <= 12 - max(refused, FEWEST_PEOPLE)
+    everybody = rounds.groupby("round_no")["hr_mean_typed_bpm"].count()
+    outside = everybody - own.groupby("round_no")["hr_mean_bpm"].count()
+    assert outside.min() >= FEWEST_PEOPLE
+    assert any("by lot" in r for r in joined.left_out["reason"]) == (refused < FEWEST_PEOPLE)
+
+
+def test_a_club_of_four_is_not_pooled(clubs, tmp_path):
+    joined = join_studies([*clubs[:2], write_club(tmp_path / "four", 3, n=4)])
+    assert set(joined.rows["club"]) == {"C1", "C2"} and joined.clubs["used"].tolist()[-1] == "too few"
+    assert answer_pooled(joined).table["n_athletes"].dropna().min() >= FEWEST_PEOPLE
 
 
 def test_only_who_agreed_is_pooled(clubs, tmp_path):

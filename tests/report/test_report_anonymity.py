@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.report import data_package, privacy
-from analysis.report.privacy import LEVELS, hide_in_crowd
-from analysis.study import Study, load_study
+from analysis.report import data_package
+from analysis.study import Study, crowd, load_study
 from analysis.study import privacy as study_privacy
+from analysis.study.crowd import LEVELS, by_lot, hide_in_crowd
 
 PERSON = st.tuples(
     st.one_of(st.none(), st.floats(14, 60)),
@@ -114,7 +114,7 @@ def check(module):
 
 
 def test_the_hiding_keeps_what_it_promises():
-    check(privacy)
+    check(crowd)
 
 
 MUTATIONS = (
@@ -145,16 +145,16 @@ MUTATIONS = (
 @pytest.mark.parametrize("number", range(len(MUTATIONS)))
 def test_a_change_of_one_line_is_noticed(number):
     was, becomes = MUTATIONS[number]
-    sources = {m: Path(m.__file__).read_text(encoding="utf-8") for m in (privacy, study_privacy)}
+    sources = {m: Path(m.__file__).read_text(encoding="utf-8") for m in (crowd, study_privacy)}
     home = next((m for m, source in sources.items() if was in source), None)
     assert home is not None, "the code has changed: change this line of the list with it"
-    mutant = types.ModuleType(f"{home.__package__}.privacy_mutant")
+    mutant = types.ModuleType(f"{home.__package__}.mutant")
     mutant.__package__ = home.__package__
     sys.modules[mutant.__name__] = mutant
     try:
         exec(compile(sources[home].replace(was, becomes, 1), "mutant", "exec"), mutant.__dict__)
         checked = types.SimpleNamespace(
-            hide_in_crowd=getattr(mutant, "hide_in_crowd", privacy.hide_in_crowd),
+            hide_in_crowd=getattr(mutant, "hide_in_crowd", hide_in_crowd),
             secret_labels=mutant.secret_labels,
         )
         with pytest.raises((AssertionError, ValueError, KeyError, TypeError, AttributeError, StopIteration)):
@@ -170,9 +170,13 @@ def test_what_the_demo_discloses(demo_answers):
     assert (package.n_athletes, package.n_shared, package.n_by_lot) == (16, 15, 4)
     assert {"person", "capacity"} <= set(people)
     assert set(people) <= {"person", "age_years", "mass_kg", "sex", "group", "capacity"}
-    labels = privacy.secret_labels(
+    labels = study_privacy.secret_labels(
         demo_answers.study,
-        data_package._by_lot(demo_answers.study, list(demo_answers.study.athletes_to_share())),
+        by_lot(
+            demo_answers.study,
+            demo_answers.study.athletes_to_share(),
+            among=demo_answers.study.athletes["athlete"],
+        ),
         prefix="P",
         purpose="data package",
     )

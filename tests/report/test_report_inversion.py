@@ -20,7 +20,7 @@ from analysis.physiology import (
     predict_hr_max,
 )
 from analysis.report.data_package import PACKAGE_COLUMNS, make_data_package
-from analysis.report.privacy import secret_labels
+from analysis.study.privacy import secret_labels
 
 KNOWN = known_aerobic_tests()
 TELLING = {"age_years": 5, "mass_kg": 5, "sex": None}

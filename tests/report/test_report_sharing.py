@@ -11,10 +11,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from report_simulated import simulate_answers
 
-from analysis.basics import FEWEST_PEOPLE
+from analysis.basics import FEWEST_PEOPLE, rounded
 from analysis.basics.few import is_safe
 from analysis.report.document import build_document
-from analysis.report.sharing import SharedAnswers, rounded
+from analysis.report.sharing import SharedAnswers
 from analysis.telling.document import Table
 
 COLUMNS = ("age_years", "mass_kg", "experience_years", "hr_max_bpm", "capacity")
