@@ -5,6 +5,6 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 """
 
 from .training import allocate_study
-from .walk import Answers, open_answers, open_survey, open_training
+from .walk import DEMO_FOLDER, Answers, open_answers, open_survey, open_training
 
-__all__ = ["Answers", "allocate_study", "open_answers", "open_survey", "open_training"]
+__all__ = ["DEMO_FOLDER", "Answers", "allocate_study", "open_answers", "open_survey", "open_training"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from ..telling.document import Document, Paragraph, Table
+from ..telling.study.phrases import NONE_STOOD_OUT
+from ..telling.study.sentences import write_stood_out
 
 SOURCES = {
     "observational": (
@@ -81,7 +83,10 @@ comparison|All outcomes are reported, not only those that agree|Comparison with 
 ITEMS = tuple(tuple(line.split("|")) for line in _ITEMS.strip().splitlines())
 
 
-def checklist_tables(document: Document) -> list[Table]:
+STOOD_OUT = "Values that stand out: how they were treated"
+
+
+def checklist_tables(document: Document, study=None) -> list[Table]:
     """Say for every topic of the checklists where the write-up covers it, and what is left for the author."""
     written = [s.title for s in document.sections if any(_says_something(b) for b in s.blocks)]
     tables = []
@@ -89,6 +94,9 @@ def checklist_tables(document: Document) -> list[Table]:
         if name == "comparison" and "Comparison with published findings" not in written:
             continue
         rows = [(topic, *_where(section, left, written)) for n, topic, section, left in ITEMS if n == name]
+        if study is not None and len(study.rounds):
+            said = (write_stood_out(study) or [NONE_STOOD_OUT])[0]
+            rows = [(t, f"{at}. {said}" if t == STOOD_OUT else at, left) for t, at, left in rows]
         shown = pd.DataFrame(rows, columns=["Topic", "Covered in", "Left for the author"])
         tables.append(Table(f"checklist_{name}", title, shown, note=SOURCES[name]))
     return tables

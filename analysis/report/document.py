@@ -49,7 +49,7 @@ def build_document(answers, *, own: bool = False) -> Document:
         fields=say.TITLE_PAGE,
         sections=sections,
     )
-    lists = checklist_tables(document)
+    lists = checklist_tables(document, study)
     see = Paragraph(say.SEE_HERE.format(refs=join_words([f"{{table:{t.key}}}" for t in lists])))
     checklists = Section("Reporting checklists", (see, *lists), 1, "supplement")
     sources = list_sources(document.text("paper", cells=True), answers)

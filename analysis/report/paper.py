@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from ..basics import join_words
 from ..study import planned
+from ..study.approval import approval_of
 from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
 from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
@@ -49,7 +50,7 @@ def paper_sections(answers) -> list[Section]:
         *_methods(answers),
         *_results(answers),
         *_discussion(answers),
-        _statements(),
+        _statements(answers.study),
     ]
     return [s for s in sections if s.blocks or s.level == 1]
 
@@ -302,7 +303,14 @@ def _discussion(answers) -> list[Section]:
     return sections
 
 
-def _statements() -> Section:
-    return Section(
-        "Statements", tuple(Paragraph(f"{name}: [{what}]", "note") for name, what in say.STATEMENTS)
-    )
+def _statements(study) -> Section:
+    """What the author must say; the word of the ethics committee stands there once study.toml states it."""
+    stated = approval_of(study.settings).words()
+    blocks = [
+        Paragraph(f"{name}: [{what}]", "note")
+        for name, what in say.STATEMENTS
+        if not (stated and name == "Ethics")
+    ]
+    if stated:
+        blocks = [Paragraph(f"Ethics: {stated[0]}"), Paragraph(say.CONSENT_STATEMENT, "note"), *blocks]
+    return Section("Statements", tuple(blocks))

@@ -62,7 +62,7 @@ def amend(study: Study, fixed, reason: str, date: str) -> tuple[dict, ...]:
 
 def measurements(study: Study) -> str:
     """Say what was measured already; "" where nothing was."""
-    later = study.rounds[study.rounds["round_no"] > 0]
+    later = study.entered_rounds().query("round_no > 0")
     for words, count in (
         ("of rounds", len(later)),
         ("of blood samples", len(study.lactate)),

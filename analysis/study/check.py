@@ -13,7 +13,7 @@ import pandas as pd
 from ..basics import KitError, Result, plural
 from .binding import EXPLORATORY, planned, question_statuses
 from .columns import TABLES
-from .deviations import plan_deviations
+from .deviations import plan_deviations, unmeasured
 from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
 from .looks import look_state
@@ -74,7 +74,10 @@ class CheckReport(Result):
     looks : str
         One line: planned looks, and how many are left; "" where none are planned.
     departures : tuple of str
-        What departs from the fixed plan so far, and which questions that makes exploratory.
+        What departs from the fixed plan so far, and which questions that makes exploratory; without a fixed plan, what is
+        planned and has no value.
+    judged : str
+        The heading of `departures`.
     """
 
     folder: str
@@ -92,6 +95,7 @@ class CheckReport(Result):
     proposed: tuple[dict[str, str], ...] = ()
     looks: str = ""
     departures: tuple[str, ...] = ()
+    judged: str = "Departs from the fixed plan"
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""
@@ -121,7 +125,7 @@ class CheckReport(Result):
         lines += self._listed("Settled by a decision", self.settled)
         lines += self._listed("Noticed; stops nothing", self.remarks)
         if self.departures:
-            lines += ["", f"Departs from the fixed plan ({len(self.departures)})"]
+            lines += ["", f"{self.judged} ({len(self.departures)})"]
             lines += [f"  - {line}" for line in self.departures]
         if len(self.notebooks):
             lines += ["", "Notebooks"]
@@ -159,10 +163,8 @@ class CheckReport(Result):
     @property
     def _fits(self) -> bool:
         """Whether everything was used: nobody without consent, no planned outcome without a value."""
-        told = self.remarks["problem"].str.contains(
-            r"nothing of theirs is analysed|but no value of it", regex=True
-        )
-        return self.filled and not told.any()
+        told = self.remarks["problem"].str.contains("nothing of theirs is analysed", regex=False)
+        return self.filled and not told.any() and not any("not measured" in line for line in self.departures)
 
     def _ready_rows(self) -> list[str]:
         """The rows to put into decisions, ready to copy."""
@@ -256,11 +258,14 @@ def check_study(
         tuple(found.proposed),
         state.text() if (state := look_state(study, planned(study))) else "",
         () if problems else list_departures(study),
+        "Departs from the fixed plan" if study.plan.frozen else "Planned, and nothing of it is there",
     )
 
 
 def list_departures(study: Study) -> tuple[str, ...]:
-    """Say line by line what departs from the fixed plan, and which questions that makes exploratory; nothing without a plan.
+    """Say line by line what departs from the fixed plan, and which questions that makes exploratory.
+
+    Where no plan is fixed: what its hypotheses, as somebody wrote them, ask for and the study has no value of.
 
     Examples
     --------
@@ -268,7 +273,13 @@ def list_departures(study: Study) -> tuple[str, ...]:
     ()
     """
     if not study.plan.frozen:
-        return ()
+        if "hypotheses" in study.plan.proposed:
+            return ()
+        remedy = "type it in, or delete the hypothesis before the plan is fixed"
+        return tuple(
+            f"{part}: {what} {now} ({where}): {remedy}"
+            for part, what, now, where in unmeasured(study, study.plan)
+        )
     lines = [
         f"{line.part}: planned {line.planned}; now {line.done} ({line.where})"
         for line in plan_deviations(study).itertuples(index=False)

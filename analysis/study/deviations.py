@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,7 @@ from .columns import source_columns
 from .fixed_plan import FIXED_FILE, FIXED_SETTINGS, FixedPlan, load_fixed_plan, plain_values, protocol_values
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, short_question
+from .plan import Plan
 from .settings import SETTINGS_FILE
 from .times import clock_seconds
 
@@ -39,6 +40,7 @@ def plan_deviations(study: Study) -> pd.DataFrame:
     0
     """
     fixed = load_fixed_plan(study.folder)
+    study = replace(study, rounds=study.entered_rounds())  # what is known before the evening is no data
     lines = []
     if fixed is not None:
         if not fixed.intact:
@@ -47,7 +49,7 @@ def plan_deviations(study: Study) -> pd.DataFrame:
         lines += _changed_settings(study, fixed)
         lines += _dates(study, fixed)
         lines += _athletes(study, fixed)
-        lines += _outcomes(study, fixed)
+        lines += unmeasured(study, fixed.plan)
         lines += _rounds_done(study, fixed)
         lines += _clock(study, fixed)
         lines += _sampling(study, fixed)
@@ -156,14 +158,16 @@ def _athletes(study: Study, fixed: FixedPlan) -> list[tuple]:
     return []
 
 
-def _outcomes(study: Study, fixed: FixedPlan) -> list[tuple]:
-    if not len(study.rounds) and not len(study.lactate):
+def unmeasured(study: Study, plan: Plan) -> list[tuple]:
+    """What a plan asks for and the study has no value of, once the evening was entered."""
+    if not len(study.entered_rounds()) and not len(study.lactate):
         return []
     lines = []
-    lactate = study.lactate["lactate_mmol_l"].notna().any() or study.rounds["lactate_mmol_l"].notna().any()
+    typed = study.rounds["lactate_mmol_l"].notna() | study.rounds["lactate_limit"].ne("")
+    lactate = study.lactate["lactate_mmol_l"].notna().any() or typed.any()
     heart = study.rounds["hr_mean_typed_bpm"].notna().any() or len(study.recording_files()) > 0
     measured = {"lactate": lactate, "exertion": study.rounds["exertion"].notna().any(), "heart_rate": heart}
-    for hypothesis in fixed.plan.hypotheses:
+    for hypothesis in plan.hypotheses:
         outcome = OUTCOMES[hypothesis.outcome]
         if not measured[outcome.question]:
             lines.append(

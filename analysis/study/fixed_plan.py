@@ -180,7 +180,7 @@ def _about_size(study: Study, paragraphs: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _about_protocol(study: Study) -> tuple[str, ...]:
-    there = len(study.rounds)
+    there = len(study.entered_rounds())
     dates = [d for d in study.sessions["date"] if d]
     said = f"Sessions: {join_words(dates)}." if dates else "No date of a session is fixed."
     if there:
@@ -503,7 +503,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
             if isinstance(justification, Mapping)
             else _paragraphs(justification),
             "session_dates": dates,
-            "rows_of_rounds_already_there": len(study.rounds),
+            "rows_of_rounds_already_there": len(study.entered_rounds()),
         }
     )
 

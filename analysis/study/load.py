@@ -175,7 +175,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     known_sessions = list(dict.fromkeys(tables["sessions"]["session"]))
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
-    _remark_on_planned(plan, tables, inventory, findings, after)
+    _find_unread_outcome(plan, tables, inventory, findings, after)
     session = usual_session(tables["sessions"])
     check_training(folder, tables, training, after)
     check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
@@ -258,10 +258,10 @@ def _set_unfit_aside(unfit: dict, used: dict[str, RawTable], found: Findings, de
     return some
 
 
-def _remark_on_planned(
+def _find_unread_outcome(
     plan: Plan, tables: dict[str, pd.DataFrame], inventory: Inventory, read: Findings, after: Findings
 ) -> None:
-    """Say which planned outcome has no value although the evening was typed in; it stops where a column was not read."""
+    """Stop where a planned outcome has no value and a column was not read that may hold it; `check` tells of the others."""
     rounds = tables["rounds"][tables["rounds"]["round_no"].gt(0)]
     typed = rounds[list(MEASURES)].notna().any(axis=1).any() or rounds["lactate_limit"].ne("").any()
     if "hypotheses" in plan.proposed or not typed:
@@ -272,21 +272,15 @@ def _remark_on_planned(
     planned = dict.fromkeys(h.outcome if OUTCOMES[h.outcome].typed else "" for h in plan.hypotheses)
     unread = [r for r in read.remarks if r.problem.startswith("a column that the kit does not know")]
     unread = [r for r in unread if rounds["file"].eq(r.file).any()]
-    for outcome in planned:
+    for outcome in planned if unread else ():
         if (rounds[outcome].notna().any() or beside.get(outcome, False)) if outcome else heart:
             continue
         column = outcome or "hr_mean_typed_bpm"
         what = OUTCOMES[outcome or "hr_mean_bpm"].label.casefold()
         problem = f"{what} is planned in {SETTINGS_FILE}, but no value of it is there"
-        if unread:
-            named = join_words([repr(r.value) for r in unread], "or")
-            remedy = (
-                f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
-            )
-            after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
-        else:
-            remedy = f"type it into {column}, or delete the hypotheses about it before the plan is fixed"
-            after.remark(rounds["file"].iloc[0], None, column, "", problem, remedy)
+        named = join_words([repr(r.value) for r in unread], "or")
+        remedy = f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
+        after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
 
 
 def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:

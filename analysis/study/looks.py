@@ -60,7 +60,7 @@ class LookState(Result):
 def athletes_seen(study: Study, session: str) -> int:
     """Count the athletes with an entry in a session: rounds, lactate or a recording."""
     seen: set[str] = set()
-    for table in (study.rounds, study.lactate, study.recordings):
+    for table in (study.entered_rounds(), study.lactate, study.recordings):
         if {"session", "athlete"} <= set(table.columns):
             seen |= set(table.loc[table["session"] == session, "athlete"].dropna())
     return len(seen - {""})

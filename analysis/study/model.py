@@ -9,13 +9,16 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import Result
-from .columns import empty_table
+from .columns import column_rules, empty_table
 from .decisions import Ledger
 from .inventory import find_recordings
 from .plan import Plan
 from .problems import problem_table
 from .protocol import Protocol
 from .training import TrainingDesign
+
+KNOWN_BEFORE = ("session", "athlete", "round_no", "opponent")
+"""Columns of rounds that are filled in before the evening."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +95,23 @@ class Study(Result):
         (missing where not given), device, how ("recordings table" or "file name").
         """
         return find_recordings(self)
+
+    def entered_rounds(self) -> pd.DataFrame:
+        """Return the rows of rounds in which something was entered, beside codes, rounds and opponents known before.
+
+        Returns
+        -------
+        pandas.DataFrame
+            All rows where there are recordings: whoever wore a strap may have left the rest of the row blank.
+        """
+        if not len(self.rounds) or len(self.recordings) or len(self.recording_files()):
+            return self.rounds
+        written = self.rounds[
+            [c for c in column_rules()["rounds"] if c not in KNOWN_BEFORE and c in self.rounds]
+        ]
+        blank = written.isna() | written.eq("")
+        blank["took_part"] |= written["took_part"] == "yes"  # what a blank cell means
+        return self.rounds[~blank.all(axis=1)]
 
     def athletes_with_figures(self) -> tuple[str, ...]:
         """Return the codes of those who agreed to a figure that shows them alone (blank is no)."""

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 
+import pandas as pd
 import pytest
 from study_folders import athletes, make_folder
 from test_study_binding import PLAN, SETTINGS, TWO
@@ -13,6 +14,7 @@ from analysis.study import (
     freeze_plan,
     load_fixed_plan,
     load_study,
+    new_study,
     plan_deviations,
     question_statuses,
 )
@@ -118,3 +120,48 @@ def test_an_odd_number_of_athletes_is_no_departure(tmp_path):
     later = [r for r in rows if r["round_no"] != 2 or r["took_part"] != "yes"]
     folder_with(tmp_path, rounds=later, **options)
     assert "rounds per athlete" in set(plan_deviations(load_study(folder))["part"])
+
+
+def prepared(tmp_path):
+    """A folder as `new --athletes` makes it, consent and approval filled in, nothing measured."""
+    folder = new_study(tmp_path / "club", rounds=3, athletes=6, workbook=False)
+    settings = folder / "study.toml"
+    text = settings.read_text(encoding="utf-8").replace('approval = ""', 'approval = "17"')
+    settings.write_text(text.replace("# n_athletes = 12 ", "n_athletes = 6 "), encoding="utf-8")
+    rows = pd.read_csv(folder / "athletes.csv", dtype=str, keep_default_na=False)
+    rows.loc[rows["athlete"] != "code", ["consent_measured", "cleared"]] = "yes"
+    rows.to_csv(folder / "athletes.csv", index=False)
+    return folder
+
+
+def test_rows_filled_in_before_the_evening_are_no_data(tmp_path):
+    folder = prepared(tmp_path)
+    study = load_study(folder)
+    assert len(study.rounds) and not len(study.entered_rounds())
+    freeze_plan(study, today=FIRST)
+    report = check_study(folder)
+    assert report.passed and report.departures == ()
+    freeze_plan(load_study(folder), today=FIRST, amendment="another analyser")
+    rows = pd.read_csv(folder / "rounds.csv", dtype=str, keep_default_na=False)
+    rows.loc[rows["round_no"] == "1", "exertion"] = "13"
+    rows.to_csv(folder / "rounds.csv", index=False)
+    assert len(load_study(folder).entered_rounds()) == 6
+    with pytest.raises(KitError, match="too late"):
+        freeze_plan(load_study(folder), amendment="again")
+    told = check_study(folder).departures
+    assert any(
+        line.startswith("hypothesis: lactate over the rounds") and "not measured" in line for line in told
+    )
+
+
+def test_a_planned_outcome_without_a_value_is_told_where_the_plan_is_judged(tmp_path):
+    folder = prepared(tmp_path)
+    rows = pd.read_csv(folder / "rounds.csv", dtype=str, keep_default_na=False)
+    rows.loc[rows["athlete"].str.startswith("A"), "exertion"] = "13"
+    rows.to_csv(folder / "rounds.csv", index=False)
+    report = check_study(folder)
+    told = [line for line in report.departures if "lactate over the rounds" in line]
+    assert told and "delete the hypothesis before the plan is fixed" in told[0]
+    text = report.text()
+    assert "Planned, and nothing of it is there" in text and "Everything fits." not in text
+    assert "exertion over the rounds" not in " ".join(report.departures)

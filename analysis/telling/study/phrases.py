@@ -176,6 +176,7 @@ STATEMENTS = (
     ("Competing interests", "of each author, or that there are none"),
     ("Registration", "where and when the plan was registered, if it was"),
 )
+CONSENT_STATEMENT = "Consent: [that it was informed and written]"
 TITLE_PAGE = (
     ("Authors", "all authors, in the order agreed"),
     ("Affiliations", "club, university or school of each author"),
@@ -209,3 +210,9 @@ DELAY_GROWS = (
 STOOD_OUT = (
     "Among what was typed, {asked} unlike the rest: {answered}; {open}. Nothing was changed by itself."
 )
+NONE_STOOD_OUT = "No typed value was unlike the rest."
+DEMO_IS_OPEN = (
+    "**Whose study this is:** the invented demo, “{title}”. For your own, type `python3 -m analysis lab FOLDER` in a terminal; "
+    "it opens the notebooks on that folder."
+)
+STUDY_IS_OPEN = "**Whose study this is:** the folder {folder}{title}."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from ...answers import DEMO_FOLDER
 from ...basics import (
     FEWEST_PEOPLE,
     NotYet,
@@ -150,6 +151,16 @@ def write_stood_out(study) -> list[str]:
     )
     left = f"{waiting} used as typed, since nobody has answered" if waiting else "none is left open"
     return [say.STOOD_OUT.format(asked=asked, answered=done, open=left)]
+
+
+def plain_whose(answers) -> str:
+    """Say whose study is open: the demo's, or which folder's."""
+    study = answers.study
+    if study.folder.resolve() == DEMO_FOLDER:
+        return say.DEMO_IS_OPEN.format(title=study.title)
+    return say.STUDY_IS_OPEN.format(
+        folder=study.folder.name, title=f", “{study.title}”" if study.title else ""
+    )
 
 
 MOST_TESTS = 2
