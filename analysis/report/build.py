@@ -241,10 +241,9 @@ def _what_is_withheld(shared: SharedAnswers) -> list[str]:
         ]
     if not shared.withheld:
         return []
-    what = "; ".join(shared.withheld)
     return [
-        f"Not passed on, since it tells about fewer than {FEWEST_PEOPLE} people: {what}. It stands in {FOR_YOU}: "
-        "results.json and report_complete.html."
+        f"Not passed on, since fewer than {FEWEST_PEOPLE} people could be told from it (see report_complete.html in {FOR_YOU}):",
+        *(f"  {what}" for what in shared.withheld),
     ]
 
 

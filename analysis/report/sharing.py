@@ -7,14 +7,17 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from ..answers import Answers
+from ..answers.roll_call import SENSITIVITY
 from ..basics import FEWEST_PEOPLE, NotYet, groups_to_show, join_words
 from ..physiology import capacity_step_to_share
 from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
 from ..telling.document import Table
+from ..telling.fitness.supplement import SEXES
 from ..training import BeforeAfter
 from ..training.individual import unknown_response
 
+HELD = "all, held equal"
 UNTOLD = ("median", "low", "high")
 """Columns that hold the value of one person: they stay with the owner."""
 
@@ -51,7 +54,7 @@ class SharedAnswers(Answers):
         super().__init__(answers.study, seed=answers.seed)
         survey = answers.survey()
         self.n_people = max(len(answers.study.athletes), survey.n_athletes if survey else 0)
-        self._withheld: dict[str, None] = {}
+        self._withheld: dict[str, list[str]] = {}
         self._whole = answers
         rows, touched = self._without_small_rounds(answers)
         self._kept = {k: v for k, v in answers._kept.items() if not touched or self._untouched(k, touched)}
@@ -66,10 +69,14 @@ class SharedAnswers(Answers):
     @property
     def withheld(self) -> tuple[str, ...]:
         """What was withheld so far, in words."""
-        return tuple(self._withheld)
+        return tuple(
+            f"{what} {join_words(parts)}" if parts else what for what, parts in self._withheld.items()
+        )
 
-    def _withhold(self, what: str) -> None:
-        self._withheld[what] = None
+    def _withhold(self, what: str, part: str = "") -> None:
+        parts = self._withheld.setdefault(what, [])
+        if part and part not in parts:
+            parts.append(part)
 
     def _without_small_rounds(self, answers) -> tuple[pd.DataFrame, set[str]]:
         """Blank an outcome in the rounds of the primary session in which few athletes have it."""
@@ -119,7 +126,7 @@ class SharedAnswers(Answers):
         people, means = description.participants, description.round_means
         table = people.characteristics
         if len(table):
-            words = {"all": "everybody", "F": "women", "M": "men"}
+            words = {"all": "everybody", **SEXES}
             for row in table[~table["shown"] & table["n_athletes"].gt(0)].to_dict("records"):
                 self._withhold(f"{row['label'].lower()} of {words[row['sex']]}")
             table = table[table["shown"]].drop(columns=list(UNTOLD))
@@ -138,7 +145,12 @@ class SharedAnswers(Answers):
         digits = OUTCOMES[outcome].digits
 
         def change(answer):
-            return replace(answer, rows=answer.rows.assign(value=answer.rows["value"].round(digits)))
+            ways = answer.sensitivity
+            few = ways["analysis"].eq(SENSITIVITY) & ways["n_athletes"].gt(answer.n_athletes - FEWEST_PEOPLE)
+            if few.any():
+                self._withhold(f"{_label(outcome)} in the rounds", SENSITIVITY)
+            rows = answer.rows.assign(value=answer.rows["value"].round(digits))
+            return replace(answer, rows=rows, sensitivity=ways[~few].reset_index(drop=True))
 
         return self._changed(("rounds", outcome), super().rounds(outcome), change)
 
@@ -152,11 +164,11 @@ class SharedAnswers(Answers):
         if answer.n_athletes < FEWEST_PEOPLE:
             self._withhold(f"fitness and {_label(outcome)}")
             return Withheld(f"fitness and {_label(outcome)}", "more athletes")
-        n = answer.slopes["n_athletes"]
-        rest = answer.n_athletes - n
-        safe = n.ge(FEWEST_PEOPLE) & (rest.eq(0) | rest.ge(FEWEST_PEOPLE))
-        for row in answer.slopes[~safe & n.gt(0)].to_dict("records"):
-            self._withhold(f"fitness and {_label(outcome)} {row['analysis']} ({row['level']})")
+        slopes = answer.slopes
+        behind = _behind_slopes(answer)
+        safe = slopes.index.isin(groups_to_show(behind))
+        for row in slopes[~safe & slopes["n_athletes"].gt(0)].to_dict("records"):
+            self._withhold(f"fitness and {_label(outcome)}", _among(row))
         step, digits = min(step_of(self.capacity), COARSE_STEP), OUTCOMES[outcome].digits
         sexes = answer.points["sex"].fillna("")
         told = groups_to_show(
@@ -169,7 +181,7 @@ class SharedAnswers(Answers):
             outcome_adjusted=answer.points["outcome_adjusted"].round(digits),
             sex=sexes if apart else "",
         )
-        return replace(answer, slopes=answer.slopes[safe].reset_index(drop=True), points=points)
+        return replace(answer, slopes=slopes[safe].reset_index(drop=True), points=points)
 
     def reliability(self, outcome: str):
         """As `Answers.reliability`."""
@@ -234,6 +246,29 @@ class SharedAnswers(Answers):
             timed = [c for c in answer.bands if c.startswith("time")]
             answer = replace(answer, bands=answer.bands.assign(**dict.fromkeys(timed, float("nan"))))
         return answer
+
+
+def _behind_slopes(answer) -> dict:
+    """The athletes behind each slope on fitness, by its row: the planned ones, some of them, or more."""
+    points, behind = answer.points.set_index("athlete"), {}
+    for index, row in answer.slopes.iterrows():
+        column, level = row["analysis"].removeprefix("within "), row["level"]
+        own = points[column].fillna("").astype(str) if column in points and level else None
+        who = set(
+            points.index if own is None else points.index[own.ne("") if level == HELD else own.eq(level)]
+        )
+        behind[index] = who | {("more", k) for k in range(int(row["n_athletes"]) - len(who))}
+    return behind
+
+
+def _among(row: dict) -> str:
+    """Say whose slope a row of slopes is."""
+    kind, level = row["analysis"].removeprefix("within "), row["level"]
+    if not level:
+        return {"unadjusted": "without adjustment"}.get(kind, kind)
+    if level == HELD:
+        return f"at equal {kind}"
+    return f"among {SEXES.get(level, 'others')}" if kind == "sex" else f"in {kind} {level}"
 
 
 def step_of(capacity: pd.DataFrame) -> float:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
-from .problems import ORDINARY_WORDS, PERSONAL_COLUMNS
+from .problems import GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS
 
 _PERSONAL_PARTS = frozenset(
     {
@@ -129,25 +129,49 @@ _CAPITAL = r"[^\W\d_a-zß-ÿ](?:[a-zß-ÿ]+(?:['’-][^\W\d_]+)?|\.)"
 _RUN = re.compile(rf"(?<![\w.]){_CAPITAL}(?:\s+(?:(?:van|von|de|da|di|del|der|la|le|al|bin)\s+)?{_CAPITAL})*")
 
 
+_ROW_OF_NAMES = re.compile(r"\s*[,/&]\s*|\s+(?:and|or|und|oder|et|y|e)\s+")
+_POSSESSOR = re.compile(r"['’]s$")
+_CONTRACTED = frozenset(
+    ["it", "that", "what", "there", "here", "let", "he", "she", "who", "how", "where", "when"]
+)
+
+
 def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
     """Return what in a running text looks like a mail address, a phone number, a birth date or a name of two words or more.
 
-    With `single` a capitalised word within a sentence that is no ordinary word counts as a name too. Where most words are
+    With `single` a capitalised word within a sentence that is no ordinary word counts as a name too; the first word of a
+    sentence only where it is a known given name, a possessor, or stands in a row with another name. Where most words are
     capitalised, as in some titles, none of them tells.
     """
     found = [m[0] for pattern in (_MAIL, _CALL, _BIRTH) for m in pattern.finditer(text)]
     words = re.findall(r"[^\W\d_]{4,}", text)
     if len(words) > 2 and sum(w[0].isupper() for w in words) > len(words) / 2:
         return tuple(found)
-    for run in _RUN.finditer(text):
-        parts = run[0].split()
+    runs = list(_RUN.finditer(text))
+    named: list[str] = []
+    for place in reversed(range(len(runs))):
+        run, parts = runs[place], [_POSSESSOR.sub("", w) for w in runs[place][0].split()]
         strange = [w for w in parts if w.strip(".").lower() not in ORDINARY_WORDS and w[0].isupper()]
-        starts = run.start() == 0 or bool(re.search(r"[.!?:]\s+$", text[: run.start()]))
+        alone = single and strange and len(strange[-1]) > 2
+        starts = run.start() == 0 or bool(re.search(r"[.!?:;]\s+$", text[: run.start()]))
         if len(strange) > 1 or (
-            single and strange and (len(parts) > 1 or not starts) and len(strange[-1]) > 2
+            alone and (len(parts) > 1 or not starts or _begins(text, runs, place, named))
         ):
-            found.append(run[0])
-    return tuple(found)
+            named.insert(0, _POSSESSOR.sub("", run[0]))
+    return (*found, *named)
+
+
+def _begins(text: str, runs: list[re.Match], place: int, named: list[str]) -> bool:
+    """Whether the first word of a sentence names a person; `named` are the names that follow it."""
+    run = runs[place]
+    word = _POSSESSOR.sub("", run[0]).lower()
+    if not GIVEN_NAMES.isdisjoint(word.split("-")) or (_POSSESSOR.search(run[0]) and word not in _CONTRACTED):
+        return True
+    joint = _ROW_OF_NAMES.match(text, run.end())
+    following = runs[place + 1] if place + 1 < len(runs) else None
+    return bool(
+        joint and following and named and following.start() == joint.end() and named[0] in following[0]
+    )
 
 
 def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> dict[str, str]:

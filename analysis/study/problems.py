@@ -302,6 +302,9 @@ PERSONAL_COLUMNS = frozenset(_WORDS["personal_columns"].split())
 ORDINARY_WORDS = frozenset(_WORDS["ordinary_words"].split())
 """Words that may carry a capital letter and name no person."""
 
+GIVEN_NAMES = frozenset(_WORDS["given_names"].split())
+"""Names of people that are no ordinary words."""
+
 KIND_WORDS = frozenset(_WORDS["kinds"].split())
 """Words of a units row that are no unit."""
 

@@ -171,6 +171,15 @@ def test_a_number_is_a_code_only_where_it_names_somebody(text, hidden):
         ("strap slipped, Anna saw it", False, ()),
         ("decimal point forgotten; the paper sheet agrees", True, ()),
         ("rounds with less than 80 % of valid seconds", True, ()),
+        ("Anna saw the strap slip", True, ("Anna",)),
+        ("strap slipped. Jürgen held it", True, ("Jürgen",)),
+        ("Strap slipped; Decimal point forgotten. Nobody knows why", True, ()),
+        ("Quillon's watch stopped", True, ("Quillon",)),
+        ("Quillon and Tevka swapped straps", True, ("Quillon", "Tevka")),
+        ("Analyser, strap and watch were changed", True, ()),
+        ("Strap slipped, and Anna-Lena's watch too. It's fine, that's all", True, ("Anna-Lena",)),
+        ("Anna-Lena came late. Watch's battery was low", True, ("Anna-Lena",)),
+        ("Lactate and Heart rate were typed late", True, ()),
     ],
 )
 def test_what_looks_personal_in_running_text(text, single, found):
