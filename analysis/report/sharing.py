@@ -240,6 +240,10 @@ class SharedAnswers(Answers):
         if 0 < answer.n_with_age < FEWEST_PEOPLE:
             self._withhold("shares of predicted maximal heart rate in the survey")
             answer = replace(answer, shares=answer.shares.iloc[:0], equations=answer.equations.iloc[:0])
+        beside = {*answer.kinds["n_others"], *(answer.n_athletes - answer.kinds["n_athletes"])}
+        if any(0 < few < FEWEST_PEOPLE for few in beside):
+            self._withhold("each kind of session by itself in the survey")
+            answer = replace(answer, kinds=answer.kinds.iloc[:0])
         with_file = int(answer.bands["n_athletes_recordings"].max()) if len(answer.bands) else 0
         if 0 < with_file < FEWEST_PEOPLE:
             self._withhold("time in bands of intensity in the survey")

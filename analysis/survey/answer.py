@@ -87,6 +87,10 @@ class SurveyAnswer(Result):
         Sessions with a recording: the band that the mean suggests, against the time spent in each band.
     against : DataFrame
         Session means and peaks beside published round means.
+    kinds : DataFrame
+        Each kind of session by itself, first the one that was asked about first; not where fewer than five people sent it:
+        session_kind, n_sessions, n_athletes, n_others (people with no session of a kind that is told), hr_mean_bpm,
+        hr_peak_bpm, and columns as in `shares`.
     senders : DataFrame
         Who sends data: what, group, n_athletes, n_sessions, share_people, share_sessions.
     choices : DataFrame
@@ -126,6 +130,7 @@ class SurveyAnswer(Result):
     bands: pd.DataFrame
     agreement: pd.DataFrame
     against: pd.DataFrame
+    kinds: pd.DataFrame
     senders: pd.DataFrame
     choices: pd.DataFrame
     set_aside: pd.DataFrame
@@ -141,8 +146,12 @@ class SurveyAnswer(Result):
         known = lines.dropna(subset=["centre"]) if len(lines) else lines
         return known.iloc[0].to_dict() if len(known) else {}
 
+    def asked(self) -> dict:
+        """Return the line of `kinds` of the kind of session that was asked about; empty where it is not told by itself."""
+        return self.kinds.iloc[0].to_dict() if len(self.kinds) > 1 else {}
+
     def headline(self) -> dict:
-        """Return the share that is told first: peaks at or above 90 %, else means at or above 77 %; empty where neither."""
+        """Return the share of all sessions: peaks at or above 90 %, else means at or above 77 %; empty where neither."""
         return self.share("percent_peak", 90.0) or self.share("percent_mean", 77.0)
 
     def headline_equations(self, *, only_for_all: bool = True) -> pd.DataFrame:
@@ -249,6 +258,10 @@ def answer_survey(
     some = _some_people(sessions, seed)
     recorded, of_files = _recorded(main, files, people, error_bpm, min(n_draws, 500), seed)
     typical = typical_values(main, TYPICAL)
+    shares = tables.share_table(carried, people.n, len(people.codes)) if carried else _empty_shares()
+    kind_draws = n_draws if people.n <= MANY else tables.FEWER_DRAWS
+    kinds = tables.kind_table(main, session_kinds, error_bpm=error_bpm, n_draws=kind_draws, seed=seed)
+    equations, choices = _beside(some, shares, kinds, session_kinds, equation, error_bpm, seed)
     n_people = int(main["code"].nunique())
     return SurveyAnswer(
         n_sent=len(sent),
@@ -266,17 +279,18 @@ def answer_survey(
         learned=bool(carried and carried.learned),
         sessions=main.assign(person_no=main["code"] + 1).reindex(columns=SESSION_COLUMNS),
         typical=typical,
-        shares=tables.share_table(carried, people.n, len(people.codes)) if carried else _empty_shares(),
+        shares=shares,
         curve=tables.curve_table(carried)
         if carried
         else pd.DataFrame(columns=["measure", "percent", "estimate"]),
-        equations=tables.equation_table(some[some["reason"] == ""], seed=seed),
+        equations=equations,
         ages=tables.age_table(main, equation, plausible_ages),
         bands=_bands(carried, people, recorded),
         agreement=bands.agreement_table(recorded) if recorded else pd.DataFrame(),
         against=_against(published, typical, main, of_files),
+        kinds=kinds,
         senders=describe_senders(sent),
-        choices=tables.choice_table(some, session_kinds, error_bpm=error_bpm, seed=seed),
+        choices=choices,
         set_aside=_count_reasons(sessions),
         bands_source=str(intensity_bands(bands.EDITION)["source"].iloc[0]),
         plausible_ages=tuple(float(a) for a in plausible_ages),
@@ -401,6 +415,23 @@ def _against(published, typical, main: pd.DataFrame, of_files) -> pd.DataFrame:
             )
     maximum = float(main.drop_duplicates("code")["hr_max_bpm"].mean())
     return compare_with_rounds(means, typical, windows, maximum)
+
+
+def _beside(
+    some, shares, kinds, session_kinds, equation, error_bpm, seed
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the tables of equations and of other choices; a share that stands elsewhere too has the same number."""
+    equations = tables.equation_table(some[some["reason"] == ""], seed=seed)
+    choices = tables.choice_table(some, session_kinds, error_bpm=error_bpm, seed=seed)
+    for share in shares.to_dict("records"):
+        row = {"equation": equation, "measure": share["measure"], "threshold": share["threshold"]}
+        equations = tables.as_told(equations, share, **row)
+        if (share["measure"], share["threshold"]) == tables.MAIN:
+            choices = tables.as_told(choices, share, choice="as analysed")
+    for kind in kinds.to_dict("records"):
+        if (kind["measure"], kind["threshold"]) == tables.MAIN:
+            choices = tables.as_told(choices, kind, choice=f"{kind['session_kind']} sessions only")
+    return equations, choices
 
 
 def _some_people(sessions: pd.DataFrame, seed: int) -> pd.DataFrame:

@@ -166,6 +166,51 @@ def _one_choice(
     return [*n, at["exact"], at["centre"], at["low"], at["high"]]
 
 
+KIND_COLUMNS = [
+    "session_kind",
+    "n_sessions",
+    "n_athletes",
+    "n_others",
+    "hr_mean_bpm",
+    "hr_peak_bpm",
+    *SHARE_COLUMNS[:-2],
+]
+FEWEST_OF_A_KIND = 5
+"""With fewer people nothing is said of a kind of session by itself (our proposal)."""
+
+
+def kind_table(main: pd.DataFrame, kinds, *, error_bpm: float, n_draws: int, seed: int) -> pd.DataFrame:
+    """Give the main numbers of each kind of session by itself, in the order in which kinds were asked about."""
+    people = main.groupby("session_kind", observed=True)["code"].nunique()
+    told = [kind for kind in kinds if people.get(kind, 0) >= FEWEST_OF_A_KIND]
+    inside = main["session_kind"].isin(told)
+    others = len(set(main["code"]) - set(main.loc[inside, "code"]))
+    lines = []
+    for kind in told:
+        chosen = main[(main["session_kind"] == kind).to_numpy()]
+        typical = typical_values(chosen, ("hr_mean_bpm", "hr_peak_bpm"))["estimate"].tolist()
+        known = people_of(
+            chosen["hr_mean_bpm"], chosen["hr_peak_bpm"], chosen["code"], chosen["hr_max_bpm"], error_bpm
+        )
+        measure, threshold = MAIN if chosen["hr_peak_bpm"].notna().any() else ("percent_mean", 77.0)
+        shares = dict.fromkeys(CARRIED, np.nan)
+        if known.n >= FEWEST_OF_A_KIND:
+            shares = carry_error(known, n_draws=n_draws, seed=seed).at(measure, threshold)
+        lines.append(
+            [kind, len(chosen), int(people[kind]), others, *typical, measure, threshold, *shares.values()]
+        )
+    return pd.DataFrame(lines, columns=KIND_COLUMNS)
+
+
+def as_told(table: pd.DataFrame, told: Mapping, **row) -> pd.DataFrame:
+    """Put a share that was simulated with all draws where a table has it with fewer: one share has one number."""
+    here = np.logical_and.reduce([(table[name] == value).to_numpy() for name, value in row.items()])
+    columns = [c for c in SHARE_COLUMNS[2:-2] if c in table and c in told]
+    if not here.any() or not told or np.isnan(told["centre"]):
+        return table
+    return table.assign(**{c: np.where(here, told[c], table[c]) for c in columns})
+
+
 AGES = (10.0, 90.0)
 """Years between which the plausible ages may be set."""
 

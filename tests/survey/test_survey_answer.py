@@ -229,3 +229,28 @@ def test_the_demo_survey_is_what_its_recipe_makes(tmp_path):
         )
     assert json.loads((tmp_path / "true.json").read_text()) == TRUTH
     assert sum(p.stat().st_size for p in (DEMO / "survey").rglob("*")) < 600_000
+
+
+def test_each_kind_of_session_by_itself_and_the_asked_one_first(demo):
+    kinds = demo.kinds.set_index("session_kind")
+    assert list(kinds.index) == ["sparring", "class"] and demo.asked()["session_kind"] == "sparring"
+    table = Answers.from_folder(DEMO / "survey").study.survey
+    alone = answer_survey(table[table["session_kind"] == "sparring"], session_kinds=("sparring",))
+    found = alone.share("percent_peak", 90.0)
+    assert kinds.loc["sparring", "n_athletes"] == 23 == alone.n_athletes
+    # without recordings read, the typed heart rates of the same sessions
+    assert abs(kinds.loc["sparring", "centre"] - found["centre"]) < 0.1
+    few = made_up().assign(session_kind=["sparring"] * 4 + ["class"] * 56)
+    assert answer_survey(few, n_simulations=40).asked() == {}
+
+
+def test_one_share_has_one_number(demo):
+    main = demo.share("percent_peak", 90.0)
+    choices = demo.choices.set_index("choice")
+    kinds = demo.kinds.set_index("session_kind")
+    used = demo.equations[
+        (demo.equations["equation"] == demo.equation) & (demo.equations["measure"] == "percent_peak")
+    ]
+    for name in ("estimate", "centre", "low", "high"):
+        assert choices.loc["as analysed", name] == main[name] == used.iloc[0][name]
+        assert choices.loc["sparring sessions only", name] == kinds.loc["sparring", name]

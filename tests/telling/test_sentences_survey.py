@@ -82,6 +82,19 @@ def test_the_plain_sentence_holds_the_share_with_its_range():
     assert "30 people, each person counted once" in text
 
 
+def test_the_kind_that_was_asked_about_is_told_first():
+    table = pd.concat(
+        [made_up().assign(session_kind="class"), made_up(seed=1).assign(session_kind="sparring")]
+    )
+    table["person"] += table["session_kind"]
+    answer = answer_survey(table, n_simulations=60)
+    text = say.plain_survey(answer)
+    first, second = answer.kinds.to_dict("records")
+    assert text.startswith("In a typical sparring session")
+    assert f"the peaks of {format_percent(first['centre'])} of people's sparring sessions" in text
+    assert f"Of class sessions ({second['n_sessions']}) it is {format_percent(second['centre'])}" in text
+
+
 def test_without_ages_a_range_is_told_and_no_share():
     answer = answer_survey(made_up().assign(age_years=np.nan), n_simulations=40)
     text = say.plain_survey(answer)

@@ -30,7 +30,7 @@ def write_up_survey(answer) -> list[str]:
     """Write methods and results of a survey of submitted sessions."""
     paragraphs = [_sample(answer), _methods(answer), _typical(answer)]
     if len(answer.shares):
-        paragraphs += [*_shares(answer), _bands(answer)]
+        paragraphs += [*_kinds(answer), *_shares(answer), _bands(answer)]
     return [*paragraphs, *answer.warnings]
 
 
@@ -86,6 +86,19 @@ def _typical(answer) -> str:
             )
         parts.append(part)
     return " ".join(f"{part}." for part in parts)
+
+
+def _kinds(answer) -> list[str]:
+    """Each kind of session by itself, where there are several."""
+    if not answer.asked():
+        return []
+    parts = [
+        f"{upper_first(k['session_kind'])} sessions: {format_percent(k['centre'])} of people's sessions had {_measured(k)} at or "
+        f"above {k['threshold']:g}\N{NO-BREAK SPACE}% ({_range(k['low'], k['high'])}; {int(k['n_sessions'])} sessions, "
+        f"{int(k['n_athletes'])} people)."
+        for k in answer.kinds.dropna(subset=["centre"]).to_dict("records")
+    ]
+    return [" ".join([*parts, "What follows is about all of them together."])] if parts else []
 
 
 def _shares(answer) -> list[str]:
@@ -154,24 +167,43 @@ __all__ = [
 
 @if_answered()
 def plain_survey(answer) -> str:
-    """Say in plain words how hard submitted sessions were, and how sure that is."""
-    typical = answer.typical.set_index("measure")["estimate"]
-    sizes = [
-        f"the {name} was {format_number(typical[column], 0, unit='bpm')}"
-        for name, column in (("mean", "hr_mean_bpm"), ("peak", "hr_peak_bpm"))
-        if not math.isnan(typical[column])
-    ]
-    who = f"{plural(answer.n_sessions, 'session')} of {plural(answer.n_athletes, 'person', 'people')}"
-    text = f"In a typical session {join_words(sizes)} ({who}, each person counted once)."
-    at = answer.headline()
-    if not at:
+    """Say in plain words how hard submitted sessions were, and how sure that is: first the kind that was asked about."""
+    if answer.asked():
+        first, *others = answer.kinds.to_dict("records")
+        at, kind = first, f"{first['session_kind']} "
+        sizes = _sizes(first["hr_mean_bpm"], first["hr_peak_bpm"])
+        who = f"{plural(int(first['n_sessions']), 'session')} of {plural(int(first['n_athletes']), 'person', 'people')}"
+    else:
+        at, kind, others = answer.headline(), "", []
+        typical = answer.typical.set_index("measure")["estimate"]
+        sizes = _sizes(typical["hr_mean_bpm"], typical["hr_peak_bpm"])
+        who = f"{plural(answer.n_sessions, 'session')} of {plural(answer.n_athletes, 'person', 'people')}"
+    text = f"In a typical {kind}session {sizes} ({who}, each person counted once)."
+    if not at or math.isnan(at["centre"]):
         return f"{text} {plain_ages(answer)}"
-    return (
-        f"{text} Most likely, the {_what(answer)} of {format_percent(at['centre'])} of people's sessions lie at or above "
-        f"{_threshold(answer)} of their own maximum; with the error of predicted maxima it may be "
-        f"{_range(at['low'], at['high'])}. Taking every predicted maximum as exact would give "
-        f"{format_percent(at['estimate'])}, which mixes the error of the prediction with real differences."
+    threshold = format_number(at["threshold"], 0, unit="%")
+    text += (
+        f" Most likely, the {_measured(at)} of {format_percent(at['centre'])} of people's {kind}sessions lie at or above "
+        f"{threshold} of their own maximum; with the error of predicted maxima it may be {_range(at['low'], at['high'])}. "
+        f"Taking every predicted maximum as exact would give {format_percent(at['estimate'])}, which mixes the error of the "
+        "prediction with real differences."
     )
+    for other in others:
+        if not math.isnan(other["centre"]):
+            text += (
+                f" Of {other['session_kind']} sessions ({int(other['n_sessions'])}) it is {format_percent(other['centre'])} "
+                f"({_range(other['low'], other['high'])})."
+            )
+    return text
+
+
+def _sizes(mean: float, peak: float) -> str:
+    known = [(name, value) for name, value in (("mean", mean), ("peak", peak)) if not math.isnan(value)]
+    return join_words([f"the {name} was {format_number(value, 0, unit='bpm')}" for name, value in known])
+
+
+def _measured(at) -> str:
+    return "means" if at["measure"] == "percent_mean" else "peaks"
 
 
 def _threshold(answer) -> str:
@@ -179,7 +211,7 @@ def _threshold(answer) -> str:
 
 
 def _what(answer) -> str:
-    return "means" if answer.headline()["measure"] == "percent_mean" else "peaks"
+    return _measured(answer.headline())
 
 
 def _range(low: float, high: float) -> str:
@@ -328,7 +360,7 @@ def plain_choices(answer) -> str:
         return "Other choices cannot be compared, since no share of peaks is known."
     low, high = rows["centre"].min(), rows["centre"].max()
     return (
-        f"Under other choices the most likely share of sessions with peaks at or above {_threshold(answer)} of maximum runs "
+        f"Under other choices the most likely share of all sessions with peaks at or above {_threshold(answer)} of maximum runs "
         f"from {_range(low, high)}."
     )
 
