@@ -142,15 +142,6 @@ def picture_uri(content: bytes) -> str:
     return f"data:image/{kind};base64," + base64.b64encode(content).decode("ascii")
 
 
-HEAVY_BYTES = 150_000
-"""A drawing of more than this (thousands of samples) is shown as pixels, so that a phone opens the page."""
-
-
-def _content(block: Picture) -> bytes:
-    drawing = block.content("svg")
-    return drawing if len(drawing) <= HEAVY_BYTES else block.content("png300")
-
-
 def _section(document: Document, section: Section, *, below: int = 0) -> str:
     if not section.title:
         return f'<div class="trust">{_blocks(document, section)}</div>'
@@ -191,7 +182,7 @@ def _picture(document: Document, block: Picture) -> str:
     caption = f"<figcaption><b>{number}.</b> {_esc(block.caption)}</figcaption>" if number else ""
     return (
         f'<figure id="figure-{block.key}"><div class="scroll" role="region" tabindex="0" aria-label="{_esc(words)}">'
-        f'<img src="{picture_uri(_content(block))}" width="{width}" alt="{_esc(block.alt_text)}"></div>'
+        f'<img src="{picture_uri(block.for_page())}" width="{width}" alt="{_esc(block.alt_text)}"></div>'
         f"{caption}</figure>"
     )
 

@@ -82,7 +82,6 @@ def _abstract(answers) -> list[Section]:
         published = answers.published()
         if published and published.correlations:
             said.append(abstract_correlation(published.correlations[0]))
-        said += nothing_compared(answers)
     said.append(plain_training(answers.training()))
     if answers.survey():
         said.append(plain_survey(answers.survey()))
@@ -172,6 +171,7 @@ def _statistics(answers) -> list[str]:
     said = write_up_statistics(
         answers.study.plan,
         outcomes,
+        with_rounds=bool(rounds),
         with_fitness=bool(found),
         with_published=bool(answers.published()),
         off_scale=any(a.bounds is not None for a in rounds),
@@ -183,7 +183,7 @@ def _statistics(answers) -> list[str]:
 def _results(answers) -> list[Section]:
     description, outcomes = answers.description, answers.measured_outcomes
     people = tables.participants_table(description.participants)
-    aside = write_up_set_aside(answers.cleaned) if answers.cleaned else []
+    aside = _chunks(write_up_set_aside(answers.cleaned)) if answers.cleaned else []
     blocks = [
         *paragraphs(
             _pointing(write_up_participants(description.participants), *(["participants"] if people else []))

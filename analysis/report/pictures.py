@@ -228,8 +228,10 @@ def _listed(labels: list[str]) -> str:
 
 def drawn(_, picture: Picture) -> dict[str, object]:
     """Draw a picture in every format, for a worker process."""
-    from ..telling.export import FORMATS, figure_bytes
+    from ..telling.export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes
 
     figure = picture.draw()
     found = {kind: figure_bytes(figure, kind) for kind in FORMATS}
+    if len(found["svg"]) > HEAVY_BYTES:
+        found[PAGE_PIXELS] = figure_bytes(figure, PAGE_PIXELS)
     return {"alt_text": figure.alt_text, "width_mm": float(figure.get_size_inches()[0] * 25.4), **found}

@@ -116,6 +116,7 @@ def _study(answers) -> Section | None:
     blocks = [
         tables.plan_table(study, answers.questions) if has_rounds(answers) else None,
         tables.protocol_table(study),
+        tables.roll_call_table(answers.description.conditions.roll_call),
         aerobic,
         rules,
         tables.software_table(versions()),

@@ -38,16 +38,21 @@ def about_multiplicity(plan: Plan) -> str:
     families = [("primary", first), ("secondary", [q for q in asked if q not in first])]
     families = [(word if plan.multiplicity == "primary" else "", own) for word, own in families if own]
     level = _percent(plan.alpha)
+    several = [(word, own) for word, own in families if len(own) > 1]
     said = []
-    for word, own in families:
-        named = "; ".join(short_question(q) for q in own)
-        if len(own) == 1:
-            said.append(f"The {word or 'one'} question ({named}) is tested at {level}.".replace("  ", " "))
-        else:
-            questions = f"{word} questions" if word else "questions"
-            said.append(
-                f"Holm's method keeps the chance of any false claim over the {questions} ({named}) at {level} or less."
-            )
+    if several:
+        where = "in a family of questions" if several[0][0] else "over all questions together"
+        said.append(f"Holm's method keeps the chance of any false claim {where} at {level} or less.")
+    if several and several[0][0]:
+        named = join_words(
+            [f"the {w} questions ({'; '.join(map(short_question, own))})" for w, own in several]
+        )
+        said.append(f"{'The families are' if len(several) > 1 else 'One family is'} {named}.")
+    said += [
+        f"The {word or 'one'} question ({short_question(own[0])}) is tested at {level}."
+        for word, own in families
+        if len(own) == 1
+    ]
     if len(families) > 1:
         said.append(f"Over all questions together it is at most {_percent(2 * plan.alpha)}.")
     return " ".join(said)

@@ -67,6 +67,13 @@ class Picture:
         """Return the picture as the bytes of one file ("svg", "pdf", "png300", "png600"), drawn once."""
         return self._ask(kind)
 
+    def for_page(self) -> bytes:
+        """Return the drawing, or pixels where a phone could not open so much."""
+        from .export import HEAVY_BYTES, PAGE_PIXELS
+
+        drawing = self.content("svg")
+        return drawing if len(drawing) <= HEAVY_BYTES else self.content(PAGE_PIXELS)
+
     def keep(self, drawn: dict) -> None:
         """Take what was drawn elsewhere: `alt_text`, `width_mm` and the bytes of each format."""
         self._drawn.update(drawn)

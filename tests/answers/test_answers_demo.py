@@ -150,5 +150,14 @@ def test_an_evening_of_one_round_keeps_its_question_about_fitness(tmp_path):
     assert asked["fitness.heart_rate"].verdict == "supported" and asked["rounds.heart_rate"].verdict == ""
     needs = list_needs(answers.study).set_index("notebook")["ready"]
     assert needs["05_fitness_and_sparring"] and not needs["04_compare_the_rounds"]
-    page = build_document(answers).text()
-    assert "Fitter athletes had a lower mean heart rate" in page
+    document = build_document(answers)
+    verdict = {s.title: s.verdict for s in document.of_layer("answers")}
+    assert verdict["Do fitter athletes run lower?"] == "Shown"
+    assert "Fitter athletes run lower: someone 10 mL/kg/min fitter by 11 beats" in spoken(document, "answers")
+    paper = spoken(document, "paper")
+    assert "The data support a lower mean heart rate in fitter athletes." in paper
+    assert "fixed effect of round" not in paper and "Kenward and Roger, 1997" in paper, "only what was done"
+
+
+def spoken(document, layer):
+    return document.text(layer).replace("\N{NO-BREAK SPACE}", " ")

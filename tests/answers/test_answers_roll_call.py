@@ -14,6 +14,7 @@ from analysis.rounds import answer_rounds
 from analysis.study import Protocol, check_study, load_fixed_plan, load_study
 from analysis.study.protocol import rank_grades
 from analysis.telling.study.sentences import write_up_conditions, write_up_protocol
+from analysis.telling.study.tables import roll_call_table
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 
@@ -57,12 +58,11 @@ def test_loss_of_mass_bounds_the_drift_of_heart_rate(study):
 
 def test_the_write_up_says_both(demo_answers):
     text = " ".join(write_up_conditions(demo_answers.description.conditions))
-    assert "At roll call the athletes noted" in text and "caffeine in the last 3 hours" in text
-    assert (
-        "Weighed before and after, 16 athletes lost" in text
-        and "Adams 2014" in text
-        and "at most about" in text
-    )
+    assert "{table:roll_call}" in text
+    shown = roll_call_table(demo_answers.description.conditions.roll_call).shown.set_index("Noted")
+    assert shown.loc["Caffeine in the last 3 hours", "Athletes"] == "7 of 16"
+    assert shown.loc["Hard training in the last 24 hours", "Athletes"] == "fewer than 5, or all but so few"
+    assert "16 athletes lost" in text and "(Adams, 2014" in text and "at most about" in text
 
 
 def test_one_sensitivity_leaves_out_who_came_tired_or_unwell(demo_answers, study):

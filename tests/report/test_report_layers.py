@@ -37,7 +37,8 @@ def page(shared):
     for name in LAYERS:
         start = text.index(f'<section id="{name}"')
         later = [text.index(f'<section id="{n}"') for n in LAYERS if text.index(f'<section id="{n}"') > start]
-        part = re.sub(r"<[^>]+>", " ", text[start : min(later, default=len(text))])
+        part = re.sub(r"</?span[^>]*>", "", text[start : min(later, default=len(text))])  # halves of a number
+        part = re.sub(r"<[^>]+>", " ", part)
         found[name] = re.sub(r"\s+", " ", part.translate(SPACES).replace("&lt;", "<").replace("&gt;", ">"))
     return found
 

@@ -69,7 +69,7 @@ def write_up_set_aside(cleaned) -> list[str]:
                 it="it" if len(typed) == 1 else "them",
             )
         )
-    return [" ".join(p for p in parts if p)] if any(parts) else []
+    return [p for p in parts if p]
 
 
 def _value(cleaned, name: str):

@@ -35,7 +35,7 @@ ASKED = {
 
 # for the write-up
 PLANNED = (
-    "{Outcome} was related to aerobic capacity in {people} ({values}){adjusted}. An athlete with {step} more had a mean that "
+    "We related {outcome} to aerobic capacity in {people} ({values}){adjusted}. An athlete with {step} more had a mean that "
     "differed by {size} (95 % interval {span}; t({df}) = {t}, p {p})."
 )
 ADJUSTED = ", with {beside} held equal"
@@ -52,9 +52,8 @@ ABSTRACT_READING = {
 }
 CORRELATION = "Over athletes, without adjustment, the correlation was r = {r} ({span}; p {p})."
 NO_CORRELATION = "A correlation over athletes is not defined, since one of the two does not vary."
-MATTERS = "The smallest difference that matters is {matters}."
 READING = {
-    "negligible": "The difference was shown to be smaller than that.",
+    "negligible": "The difference was shown to be smaller than the {matters} that would matter.",
     "supported": "The data support {hypothesis}.",
     "opposite": "The data speak against {hypothesis}: the interval lies on the other side of zero.",
     "too imprecise": "The data neither support {hypothesis} nor show that there is none.",

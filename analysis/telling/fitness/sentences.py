@@ -220,7 +220,7 @@ def _planned(answer) -> str:
     digits = digits_of(known)
     adjusted = say.ADJUSTED.format(beside=beside(answer)) if answer.adjusted_for else say.NOT_ADJUSTED
     text = say.PLANNED.format(
-        Outcome=known.label,
+        outcome=lower_first(known.label),
         people=plural(answer.n_athletes, "athlete"),
         values=plural(answer.n_observations, "value"),
         adjusted=adjusted,
@@ -236,10 +236,10 @@ def _planned(answer) -> str:
 
 def _reading(answer) -> str:
     known = known_outcome(answer.outcome)
-    matters = say.MATTERS.format(matters=size_words(answer.smallest_effect, known))
     expected = say.HYPOTHESIS.get(answer.direction, say.HYPOTHESIS["differs"])
-    return f"{matters} " + say.READING[answer.verdict].format(
-        hypothesis=expected.format(outcome=lower_first(known.label))
+    return say.READING[answer.verdict].format(
+        hypothesis=expected.format(outcome=lower_first(known.label)),
+        matters=size_words(answer.smallest_effect, known),
     )
 
 

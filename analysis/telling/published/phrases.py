@@ -72,7 +72,7 @@ ABSTRACT = {
 }
 REPORTED = "{paper} reported {kind} of fitness with {outcome} of {theirs}, n = {n}."
 KIND, KIND_RANKS = "a correlation", "Spearman's correlation"
-OURS = "Ours was {ours}, p {p}, n = {n}: {inside} the 95 % prediction interval for a study of our size ({expected})."
+OURS = "Ours was {ours}, p {p}, n = {n}: {inside} the 95 % prediction interval ({expected})."
 IN, OUT = "inside", "outside"
 DETECT_SMALLER = (
     "It was smaller than the earlier study could have detected with one third power (r = {size}, p {p})."

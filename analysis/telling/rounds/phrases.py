@@ -50,10 +50,8 @@ LAST_STEP = "The last step was itself a change."
 NOT_EVIDENCE = "That is no evidence that it went on changing."
 SAT_OUT_ONE = "One round was sat out, so the next rest was longer."
 SAT_OUT = "{count} rounds were sat out, so the rests after them were longer."
-CENSORED = (
-    "{readings} off the analyser's scale {lie} beyond its end; the model takes that into account (censored)."
-)
-BOUTS_ALLOWED = "The model allows for what the two of a bout share (correlation {r} within a round)."
+CENSORED = "{readings} {lie} off the analyser's scale."
+BOUTS_ALLOWED = "The model allows for what the two of a bout share (correlation {r})."
 SECONDARY = "This outcome is {role}."
 
 READINGS = {

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, format_p, format_percent, plural
+from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, format_p, plural
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of
 from ..document import Table
@@ -416,9 +416,6 @@ def contrasts_table(answers: dict) -> Table | None:
                 "Rounds": with_minus(step["contrast"]),
                 "Difference": format_number(step["estimate"], digits, sign=True),
                 CI: format_ci(*shown_interval(answer, step), digits),
-                f"{format_percent(1 - 2 * answer.alpha)} interval": _ci(
-                    step["equivalence_low"], step["equivalence_high"], digits
-                ),
                 "Passes from": _number(step["smallest_bound"], digits),
                 "p": format_p(shown_p(step), equals=False),
                 "Reading": reading_of_step(step, digits),
@@ -428,8 +425,7 @@ def contrasts_table(answers: dict) -> Table | None:
 
     note = (
         "Intervals and p: the wider and the larger of the model's and the robust test; p adjusted over all of them (Shaffer, "
-        "1986). The narrower interval decides equivalence. Passes from: the smallest bound with which two rounds would be "
-        "equivalent."
+        "1986). Passes from: the smallest bound with which two rounds would be equivalent, by the interval of the supplement."
     )
     if any(_depends(answer) for answer in answers.values()):
         note += " HI, LO: readings off the analyser's scale; the reading holds if none was beyond the value given."

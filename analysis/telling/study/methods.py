@@ -129,6 +129,7 @@ def write_up_statistics(
     plan,
     outcomes: tuple[str, ...],
     *,
+    with_rounds: bool,
     with_fitness: bool,
     with_published: bool,
     off_scale: bool = False,
@@ -137,19 +138,17 @@ def write_up_statistics(
     """Describe the analyses that are reported; `step` is how far apart in fitness athletes are compared."""
     if not outcomes:
         return []
-    paragraphs = [
-        say.MODEL,
-        say.CLAIM,
-        say.STEPS.format(level=_percent(plan.alpha)),
-        say.EQUALITY,
-        *about_looks(plan),
-    ]
-    if any(OUTCOMES[o].ordinal for o in outcomes):
+    paragraphs = []
+    if with_rounds:
+        paragraphs += [say.MODEL, say.CLAIM, say.STEPS.format(level=_percent(plan.alpha)), say.EQUALITY]
+    paragraphs += about_looks(plan)
+    if with_rounds and any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(say.RATINGS)
     if off_scale:
         paragraphs.append(say.OFF_SCALE)
     if with_fitness:
-        paragraphs.append(say.FITNESS.format(step=step))
+        model = say.SAME_MODEL if with_rounds else say.FITNESS_MODEL
+        paragraphs.append(say.FITNESS.format(step=step, model=model))
     if with_published:
         paragraphs.append(say.PUBLISHED)
     alpha = f"α = {format_number(plan.alpha, _digits(plan.alpha)).lstrip('0')}"
@@ -191,6 +190,10 @@ def write_up_software(versions: dict[str, str], seed: int) -> list[str]:
 
 
 METHODS = {
+    r"Adams,? \(?2014": (
+        "Adams WM, Ferraro EM, Huggins RA, Casa DJ (2014) Influence of body mass loss on changes in heart rate during exercise "
+        "in the heat: a systematic review. Journal of Strength and Conditioning Research 28:2380-2389."
+    ),
     r"Bonett and Wright,? \(?2000": (
         "Bonett DG, Wright TA (2000) Sample size requirements for estimating Pearson, Kendall and Spearman correlations. "
         "Psychometrika 65:23-28."

@@ -98,10 +98,12 @@ RATINGS = (
 )
 OFF_SCALE = "Readings beyond the analyser's scale enter the model as lying beyond its end (censored)."
 FITNESS = (
-    "Whether fitter athletes respond less is a question about athletes, not about rounds. We answered it by the slope of the "
-    "outcome on aerobic capacity between athletes, in the same mixed model with the adjustment that stands with each result. "
+    "Whether fitter athletes respond less is a question about athletes, not rounds. We answered it by the slope of the "
+    "outcome on aerobic capacity between athletes, in {model}, with the adjustment that stands with each result. "
     "It is printed for athletes {step} apart, with Pearson's correlation over athletes (Fisher's interval) beside it."
 )
+SAME_MODEL = "the same mixed model"
+FITNESS_MODEL = "a linear mixed model with a random intercept for each athlete and Kenward-Roger degrees of freedom (Kenward and Roger, 1997)"
 PUBLISHED = (
     "We judged agreement with published findings by whether our estimate lies in the prediction interval of the published one "
     "(Spence and Stanley, 2016), and by what the earlier study could have detected (Simonsohn, 2015)."
@@ -111,6 +113,13 @@ LEVELS_OF_TESTS = (
     "estimates have their 95 % interval, and p values are exact unless below .001."
 )
 SOFTWARE = "We ran the analysis with the club sparring study kit {kit} in Python {python}, seed {seed}; {{table:software}} lists the packages."
+
+# conditions
+ROLL_CALL = "{table:roll_call} counts what was noted at roll call."
+WEIGHED = (
+    "{people} lost {lost} of their body mass on average. By the published average that explains at most about {rise} of a rise "
+    "in heart rate over the evening ({source}, measured in the heat)."
+)
 
 # limitations
 ONE_GROUP = "The study describes {clubs}. Its athletes were not drawn at random, so we do not know how far the results hold elsewhere."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 from ...answers import DEMO_FOLDER
@@ -226,7 +227,7 @@ def write_up_protocol(study, conditions) -> list[str]:
             if every
             else f"{conditions.rounds_done} of {conditions.rounds_planned}"
         )
-        text += f" In the session that is analysed, {count} rounds noted for the athletes were sparred at least in part."
+        text += f" In the analysed session, {count} noted rounds were sparred at least in part."
         if conditions.n_guests:
             guests = "All" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
             text += f" {guests} of them {'was' if guests == '1' else 'were'} against a guest who was not measured."
@@ -284,25 +285,23 @@ def write_up_conditions(conditions) -> list[str]:
 
 
 def _roll_call(seen) -> list[str]:
-    texts = []
-    if len(seen.ticks):
-        shown = [
-            f"{t['yes']} of {t['answered']} {t['words']}"
-            if t["shown"]
-            else f"fewer than {FEWEST_PEOPLE} {t['words']}, or all but so few"
-            for t in seen.ticks.to_dict("records")
-        ]
-        texts.append(f"At roll call the athletes noted: {'; '.join(shown)}.")
+    texts = [say.ROLL_CALL] if len(seen.ticks) or seen.n_weighed >= FEWEST_PEOPLE else []
     if seen.n_weighed >= FEWEST_PEOPLE:
-        lost = f"{format_number(seen.loss_percent, 1, unit='%')} of their body mass"
-        text = f"Weighed before and after, {plural(seen.n_weighed, 'athlete')} lost {lost} on average"
-        if seen.n_drinks >= FEWEST_PEOPLE:
-            text += f", {format_number(seen.sweat_l, 1, unit='L')} of sweat with what they drank"
-        text += f". By the published average loss of fluid explains at most about {format_number(seen.rise_bpm, 0, unit='bpm')} "
         texts.append(
-            text + f"of a rise of heart rate over the evening ({seen.rise_source}; measured in the heat)."
+            say.WEIGHED.format(
+                people=plural(seen.n_weighed, "athlete"),
+                lost=format_number(seen.loss_percent, 1, unit="%"),
+                rise=format_number(seen.rise_bpm, 0, unit="bpm"),
+                source=short_citation(seen.rise_source),
+            )
         )
-    return texts
+    return [" ".join(texts)] if texts else []
+
+
+def short_citation(source: str) -> str:
+    """Shorten a source as the kit notes it to the way a text cites it: "Adams, 2014"."""
+    who, year, _ = re.split(r"\s((?:19|20)\d\d)\b", source, maxsplit=1)
+    return f"{who}, {year}"
 
 
 def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:

@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 from ...answers.describe import REST_MEASURES
-from ...basics import format_ci, format_number, format_p, upper_first
+from ...basics import FEWEST_PEOPLE, format_ci, format_number, format_p, plural, upper_first
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
 from ..document import Table
@@ -83,6 +83,35 @@ def protocol_table(study) -> Table | None:
         for name, p in named.items()
     )
     return Table("protocol", "Protocol of the sparring session.", shown, numbers=numbers)
+
+
+def roll_call_table(seen) -> Table | None:
+    """What was noted at roll call and weighed; a count that tells about fewer than five is not printed."""
+    few = f"fewer than {FEWEST_PEOPLE}, or all but so few"
+    lines = [
+        (
+            upper_first(t["words"]),
+            f"{t['yes']} of {t['answered']}" if t["shown"] else few,
+            t["yes"] if t["shown"] else math.nan,
+        )
+        for t in seen.ticks.to_dict("records")
+    ]
+    for words, value, unit, count in (
+        ("Body mass lost", seen.loss_percent, "%", seen.n_weighed),
+        ("Sweat, with what was drunk", seen.sweat_l, "L", seen.n_drinks),
+    ):
+        if count >= FEWEST_PEOPLE:
+            mean = format_number(value, 1, unit=unit)
+            lines.append((words, f"mean {mean} ({plural(count, 'athlete')})", value))
+    if not lines:
+        return None
+    table = pd.DataFrame(lines, columns=["Noted", "Athletes", "value"])
+    return Table(
+        "roll_call",
+        "What was noted at roll call and on the scales.",
+        table[["Noted", "Athletes"]],
+        numbers=table[["Noted", "value"]],
+    )
 
 
 def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = None) -> Table | None:
