@@ -23,6 +23,7 @@ from .correlation import correlate, correlation_levels, partial_correlation, t_t
 from .drift import drift_and_recovery
 from .error import error_table, true_contrast, within_bound
 from .fit import (
+    FIT_COLUMNS,
     CapacityFit,
     Prepared,
     fit_prepared,
@@ -256,18 +257,7 @@ def _row(analysis: str, result, method: str) -> dict:
 
 
 def _slope_row(analysis: str, level: str, fit: CapacityFit) -> dict:
-    names = (
-        "estimate",
-        "standard_error",
-        "ci_low",
-        "ci_high",
-        "statistic",
-        "df",
-        "p",
-        "n_athletes",
-        "n_observations",
-    )
-    values = {k: getattr(fit, k) for k in names}
+    values = {k: getattr(fit, k) for k in FIT_COLUMNS[:-1]}
     return {
         "analysis": analysis,
         "level": level,

@@ -19,23 +19,11 @@ from .adjustment import (
     possible_sets,
     to_unit,
 )
-from .fit import MINIMUM_ATHLETES, Prepared, fit_prepared, prepare, with_covariates
+from .fit import FIT_COLUMNS, MINIMUM_ATHLETES, Prepared, fit_prepared, prepare, with_covariates
 from .guards import MINIMUM_RESIDUAL_DF, hr_max_source
 from .results import Specifications
 from .tables import numeric_design
 
-FIT_COLUMNS = (
-    "estimate",
-    "standard_error",
-    "ci_low",
-    "ci_high",
-    "statistic",
-    "df",
-    "p",
-    "n_athletes",
-    "n_observations",
-    "method",
-)
 METHOD = "mixed model, athlete random, restricted maximum likelihood, Kenward-Roger"
 
 

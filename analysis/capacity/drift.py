@@ -5,29 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError
+from ..basics import ESTIMATE_COLUMNS, KitError
 from .adjustment import balanced_means, round_effects
 from .fit import MINIMUM_ATHLETES, Prepared, prepare, t_limits
 from .guards import is_heart_rate
 from .tables import varies
 
-DRIFT_COLUMNS = (
-    "measure",
-    "role",
-    "expected",
-    "estimate",
-    "standard_error",
-    "ci_low",
-    "ci_high",
-    "statistic",
-    "df",
-    "df_num",
-    "df_den",
-    "p",
-    "n_athletes",
-    "n_observations",
-    "method",
-)
+DRIFT_COLUMNS = ("measure", "role", "expected", *(c for c in ESTIMATE_COLUMNS if c != "p_adjusted"))
 OVER_ROUNDS = "rise from round to round"
 CHECK = "rounds differ in the slope on capacity"
 IN_A_ROUND = "drift within a round"

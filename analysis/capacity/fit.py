@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, format_ci, format_number, left_out_table, plural
+from ..basics import ESTIMATE_COLUMNS, KitError, format_ci, format_number, left_out_table, plural
 from ..rounds.bounds import LIMIT_COLUMN, OffScale, find_limits
 from ..study.outcomes import OUTCOMES, digits_of
 from .adjustment import balanced_means, flat_within
@@ -18,6 +18,7 @@ from .results import CapacityFit
 from .tables import is_text, left_out_rows, need_columns, numeric_design, usable_rows, varies
 
 MINIMUM_ATHLETES = 4
+FIT_COLUMNS = tuple(c for c in ESTIMATE_COLUMNS if c not in ("df_num", "df_den", "p_adjusted"))
 NO_SPREAD = "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
 
 

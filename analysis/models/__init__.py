@@ -42,15 +42,13 @@ from .agreement import Kappa, cohen_kappa, intraclass, intraclass_table
 from .censored import refit_censored
 from .correlation_distribution import (
     correlation_cdf,
-    correlation_density,
     correlation_log_likelihood,
     correlation_quantile,
     critical_correlation,
-    exact_correlation_interval,
     fisher_interval,
 )
 from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
-from .intervals import eta2_interval, holm, noncentral_f_interval, noncentral_t_interval
+from .intervals import holm, noncentral_f_interval, noncentral_t_interval
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_fit import MixedDiagnostics, MixedFit, RSquared, TermTest, Variances
@@ -60,7 +58,6 @@ from .resampling import (
     BootstrapInterval,
     Permutation,
     bca_interval,
-    bootstrap_bca,
     pearson_rows,
     permutation_correlation,
     resample_indices,
@@ -82,16 +79,12 @@ __all__ = [
     "TermTest",
     "Variances",
     "bca_interval",
-    "bootstrap_bca",
     "centred_ranks",
     "cohen_kappa",
     "correlation_cdf",
-    "correlation_density",
     "correlation_log_likelihood",
     "correlation_quantile",
     "critical_correlation",
-    "eta2_interval",
-    "exact_correlation_interval",
     "f_of_ranks",
     "fisher_interval",
     "fit_mixed",

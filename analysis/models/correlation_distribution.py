@@ -53,35 +53,6 @@ def correlation_log_likelihood(rho, r, n):
     return float(out) if out.ndim == 0 else out
 
 
-def correlation_density(r, rho, n):
-    """Give the density of a sample correlation.
-
-    Parameters
-    ----------
-    r : float or array
-        Sample correlation.
-    rho : float
-        True correlation.
-    n : float
-        Number of athletes, 3 or more.
-
-    Returns
-    -------
-    float or ndarray
-
-    References
-    ----------
-    Hotelling H (1953) Journal of the Royal Statistical Society B 15:193-232.
-
-    Examples
-    --------
-    >>> round(correlation_density(0.0, 0.0, 4), 6)
-    0.5
-    """
-    out = np.exp(correlation_log_likelihood(rho, r, n))
-    return float(out) if np.ndim(out) == 0 else out
-
-
 def correlation_cdf(r: float, rho: float, n: float, *, upper: bool = False) -> float:
     """Give the probability that a sample correlation is at most r.
 
@@ -293,47 +264,3 @@ def fisher_interval(
         return -1.0, 1.0
     half = float(ndtri(0.5 + level / 2)) * math.sqrt(variance_factor / (n - 3))
     return math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half)
-
-
-def exact_correlation_interval(r: float, n: float, *, level: float = 0.95) -> tuple[float, float]:
-    """Give the interval of a correlation from its exact distribution.
-
-    Parameters
-    ----------
-    r : float
-        Sample correlation.
-    n : float
-        Number of athletes, 3 or more.
-    level : float
-        Default 0.95.
-
-    Returns
-    -------
-    low, high : float
-        True correlations at which r is the upper and the lower (1 - level) / 2 quantile.
-
-    References
-    ----------
-    Hotelling H (1953) Journal of the Royal Statistical Society B 15:193-232.
-
-    Examples
-    --------
-    >>> low, high = exact_correlation_interval(-0.46, 14)
-    >>> round(low, 2), round(high, 2)
-    (-0.78, 0.09)
-    """
-    from scipy.optimize import brentq
-
-    tail, n, r = (1 - check_level(level)) / 2, _need_three(n), as_number(r, "r")
-    if not abs(r) < 1:
-        return math.nan, math.nan
-
-    def solve(probability, upper):
-        def gap(z):
-            return correlation_cdf(r, math.tanh(z), n, upper=upper) - probability
-
-        centre, width = math.atanh(r), 12 / math.sqrt(n - 2) + 20 / (n - 2)
-        width = min(width, 17 - abs(centre))
-        return math.tanh(brentq(gap, centre - width, centre + width, xtol=1e-12))
-
-    return solve(tail, True), solve(tail, False)

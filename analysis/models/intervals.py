@@ -145,41 +145,6 @@ def noncentral_f_interval(
     return solve(1 - tail), solve(tail)
 
 
-def eta2_interval(f: float, df_num: float, df_den: float, *, level: float = 0.90) -> tuple[float, float]:
-    """Give the interval of partial eta squared that an F value is compatible with.
-
-    Parameters
-    ----------
-    f : float
-        Observed F.
-    df_num, df_den : float
-        Its degrees of freedom.
-    level : float
-        Default 0.90: since eta squared cannot be negative, a 90 % interval that leaves out 0 goes with p < .05.
-
-    Returns
-    -------
-    low, high : float
-        Between 0 and 1.
-
-    Notes
-    -----
-    With noncentrality L, eta squared is L / (L + df_den), as F = (L / df_num) gives it from F.
-
-    References
-    ----------
-    Steiger JH (2004) Beyond the F test. Psychological Methods 9:164-182.
-
-    Examples
-    --------
-    >>> low, high = eta2_interval(4.0, 3, 39)
-    >>> 0 < low < 3 * 4.0 / (3 * 4.0 + 39) < high < 1
-    True
-    """
-    low, high = noncentral_f_interval(f, df_num, df_den, level=level)
-    return low / (low + df_den), high / (high + df_den)
-
-
 def holm(p, *, most_true: int | None = None):
     """Adjust p values by Holm's step-down method; missing ones stay missing and do not count.
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_choice, did_you_mean, plural
+from ..basics import KitError, Result, check_choice, did_you_mean
 from .formula import INTERCEPT
 from .intervals import check_level, holm
 from .small_sample import METHOD_WORDS
@@ -466,15 +466,6 @@ class MixedFit(Result):
         table = self._estimates(rows @ typed, ddf, level)
         table.insert(0, factor.key, list(factor.levels))
         return table
-
-    def linear(self, matrix, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
-        """Any linear functions of the coefficients (rows of `matrix`, in the order of `coefficients`)."""
-        matrix = np.atleast_2d(np.asarray(matrix, dtype=float))
-        if matrix.shape[1] != len(self._design.names):
-            raise KitError(
-                f"The matrix needs {plural(len(self._design.names), 'column')}, one per coefficient."
-            )
-        return self._estimates(matrix, ddf, level)
 
     def r_squared(self) -> RSquared:
         """Marginal and conditional R squared (Nakagawa and Schielzeth 2013)."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import permutations
 
@@ -170,53 +169,6 @@ def bca_interval(replicates, estimate: float, leave_one_out, *, level: float = 0
         failed,
         level,
     )
-
-
-def bootstrap_bca(
-    statistic: Callable, arrays, *, indices=None, n_resamples: int = 5000, level: float = 0.95, seed: int = 0
-) -> BootstrapInterval:
-    """Bootstrap a statistic of athletes and give its bias-corrected and accelerated interval.
-
-    Parameters
-    ----------
-    statistic : callable
-        Takes arrays of shape (resamples, athletes) and returns one value per resample, for example `pearson_rows`.
-    arrays : sequence of array
-        One value per athlete each, in the same order.
-    indices : array of int, optional
-        Resamples x athletes, counted from 0; drawn with `seed` where not given.
-    n_resamples, level, seed
-        Default 5000, 0.95, 0.
-
-    Returns
-    -------
-    BootstrapInterval
-
-    References
-    ----------
-    Efron B (1987) Better bootstrap confidence intervals. Journal of the American Statistical Association 82:171-185.
-
-    Examples
-    --------
-    >>> x, y = [1, 2, 3, 4, 5, 6.0], [2, 1, 4, 3, 6, 5.0]
-    >>> found = bootstrap_bca(pearson_rows, [x, y], n_resamples=200)
-    >>> found.ci_low < found.estimate < found.ci_high
-    True
-    """
-    arrays = [as_numbers(a, "arrays") for a in arrays]
-    n = arrays[0].size if arrays else 0
-    if any(a.shape != (n,) for a in arrays):
-        raise KitError("The arrays need one value per athlete each, in the same order.")
-    check_level(level)
-    if n < 3:
-        raise KitError("A bootstrap needs three athletes or more.")
-    rows = resample_indices(n, n_resamples, seed=seed) if indices is None else np.asarray(indices, dtype=int)
-    keep = np.array([[j for j in range(n) if j != i] for i in range(n)])
-    with np.errstate(all="ignore"):
-        replicates = statistic(*(a[rows] for a in arrays))
-        left = statistic(*(a[keep] for a in arrays))
-        estimate = float(np.ravel(statistic(*(a[None] for a in arrays)))[0])
-    return bca_interval(replicates, estimate, left, level=level)
 
 
 def pearson_rows(x, y) -> np.ndarray:

@@ -6,7 +6,6 @@ Knows nothing of files or study tables.
 
 from .aerobic_model import laboratory_sem
 from .aerobic_tests import (
-    aerobic_inputs,
     aerobic_test_inputs,
     aerobic_test_score,
     capacity_step_to_share,
@@ -27,7 +26,6 @@ from .hr_max import (
 )
 from .intensity import (
     BAND_NAMES,
-    EDITIONS,
     BandTimes,
     intensity_bands,
     percent_hr_max,
@@ -38,12 +36,9 @@ from .intensity import (
 )
 from .judo import judo_throw_index
 from .lactate import (
-    BLOOD_NOTE,
     EXERTION_SCALES,
     check_exertion,
-    check_lactate,
     lactate_from_mg_dl,
-    lactate_reference,
     lactate_to_mg_dl,
     require_one_scale,
     whole_blood_from_plasma,
@@ -53,22 +48,20 @@ from .load import (
     banister_impulse,
     edwards_from_minutes,
     edwards_impulse,
-    individual_impulse,
     lucia_impulse,
     session_rating_load,
     stagno_impulse,
 )
 from .published_values import (
     dehydration_hr_rise,
-    norm_values,
     published_combat_values,
     published_example,
     reliability_values,
     sd_from_sem,
 )
 from .running import aerobic_speed_km_h, shuttle_score, shuttle_stages, shuttles_in_level, stage_speed_km_h
-from .scaling import scale_vo2, scaling_exponents, vo2_l_min, vo2_ml_kg_min
-from .submaximal import ACTIVITIES, age_factor, metabolic_cost
+from .scaling import scale_vo2, vo2_l_min, vo2_ml_kg_min
+from .submaximal import age_factor, metabolic_cost
 from .training_protocols import (
     BandError,
     TargetBand,
@@ -87,24 +80,18 @@ from .units import (
     SECONDARY,
     Estimate,
     cite,
-    kg_from_lb,
     kgm_min_from_watts,
-    m_from_miles,
     m_min_from_km_h,
     m_min_from_mph,
     mets_from_vo2,
     minutes_from,
-    watts_from_kgm_min,
 )
 
 __all__ = [
-    "ACTIVITIES",
     "AVERAGES",
     "BAND_NAMES",
-    "BLOOD_NOTE",
     "COMPUTED",
     "CONVENTION",
-    "EDITIONS",
     "EFFORTS",
     "EXERTION_SCALES",
     "MEMORY",
@@ -119,7 +106,6 @@ __all__ = [
     "MeasuredHrMax",
     "TargetBand",
     "TrainingImpulse",
-    "aerobic_inputs",
     "aerobic_speed_km_h",
     "aerobic_test_inputs",
     "aerobic_test_score",
@@ -129,7 +115,6 @@ __all__ = [
     "bpm_from_interval",
     "capacity_step_to_share",
     "check_exertion",
-    "check_lactate",
     "choose_measured_hr_max",
     "cite",
     "dehydration_hr_rise",
@@ -137,24 +122,19 @@ __all__ = [
     "edwards_impulse",
     "estimate_vo2max",
     "hr_max_equations",
-    "individual_impulse",
     "intensity_bands",
     "judo_throw_index",
-    "kg_from_lb",
     "kgm_min_from_watts",
     "known_aerobic_tests",
     "laboratory_sem",
     "lactate_from_mg_dl",
-    "lactate_reference",
     "lactate_to_mg_dl",
     "lucia_impulse",
-    "m_from_miles",
     "m_min_from_km_h",
     "m_min_from_mph",
     "metabolic_cost",
     "mets_from_vo2",
     "minutes_from",
-    "norm_values",
     "percent_hr_max",
     "percent_hr_max_error",
     "percent_hr_reserve",
@@ -168,7 +148,6 @@ __all__ = [
     "reliability_values",
     "require_one_scale",
     "scale_vo2",
-    "scaling_exponents",
     "sd_from_sem",
     "seconds_per_band",
     "session_rating_load",
@@ -183,6 +162,5 @@ __all__ = [
     "typical_test_error",
     "vo2_l_min",
     "vo2_ml_kg_min",
-    "watts_from_kgm_min",
     "whole_blood_from_plasma",
 ]

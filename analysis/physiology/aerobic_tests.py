@@ -98,34 +98,6 @@ CONTEXT = ("age_years", "sex", "mass_kg", "mass_lb")
 """Accepted by every test: where the equation does not use them, they only tell whether the athlete is outside it."""
 
 
-def aerobic_inputs() -> pd.DataFrame:
-    """List every input that an aerobic test may have, with unit and possible range.
-
-    Returns
-    -------
-    pandas.DataFrame
-        input, unit, meaning, low, high, kind, choices, converted_to.
-
-    Examples
-    --------
-    >>> "time_min" in set(aerobic_inputs()["input"])
-    True
-    """
-    return pd.DataFrame(
-        {
-            "input": i.name,
-            "unit": i.unit,
-            "meaning": i.meaning,
-            "low": i.low,
-            "high": i.high,
-            "kind": i.kind,
-            "choices": ", ".join(i.choices),
-            "converted_to": i.becomes,
-        }
-        for i in INPUTS.values()
-    )
-
-
 def accepted_names(names) -> tuple[str, ...]:
     """Return canonical names with those that convert to them, and the context."""
     wanted = set(names) | set(CONTEXT)

@@ -30,7 +30,6 @@ _EDITIONS = {
                                         "vigorous 70 to 90 % of maximum; other edges are from memory (40)"),
     "tenths": (1993, READ, "five bands of 10 % of maximum, as used in the team-sport literature"),
 }  # fmt: skip
-EDITIONS = tuple(_EDITIONS)
 """The editions of intensity bands that the kit knows."""
 
 

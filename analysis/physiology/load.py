@@ -127,44 +127,6 @@ def stagno_impulse(hr_bpm, seconds, *, hr_max_bpm: float, hr_rest_bpm: float) ->
     )
 
 
-def individual_impulse(
-    hr_bpm, seconds, *, hr_max_bpm: float, hr_rest_bpm: float, factor: float, exponent: float
-) -> TrainingImpulse:
-    """Sum minutes · x · a · exp(b x) with constants fitted to one athlete's own lactate curve.
-
-    Parameters
-    ----------
-    hr_bpm, seconds, hr_max_bpm, hr_rest_bpm
-        As in banister_impulse.
-    factor, exponent : float
-        a and b of lactate = a · exp(b x), fitted to this athlete's graded test.
-
-    Returns
-    -------
-    TrainingImpulse
-
-    References
-    ----------
-    Manzi 2009, Med Sci Sports Exerc 41:2090.
-
-    Examples
-    --------
-    >>> load = individual_impulse(164, 1800, hr_max_bpm=193, hr_rest_bpm=55, factor=0.5, exponent=2.1)
-    >>> round(load.value, 2)
-    62.23
-    """
-    x, minutes, missing = _reserve(hr_bpm, seconds, hr_max_bpm, hr_rest_bpm)
-    return _impulse(
-        minutes * x * factor * np.exp(exponent * x),
-        minutes,
-        missing,
-        method=_by_samples(x, "minutes · x · a · exp(b x), a and b of the athlete's own lactate curve"),
-        constants=f"a = {factor:g}, b = {exponent:g} (this athlete)",
-        source="Manzi 2009 Med Sci Sports Exerc 41:2090",
-        provenance=READ,
-    )
-
-
 def edwards_impulse(hr_bpm, seconds, *, hr_max_bpm: float) -> TrainingImpulse:
     """Sum minutes times 1 to 5 over the five tenths of maximal heart rate from 50 %.
 

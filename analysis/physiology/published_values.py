@@ -135,48 +135,6 @@ def reliability_values() -> pd.DataFrame:
     return _read("reliability.csv").copy()
 
 
-def norm_values() -> pd.DataFrame:
-    """List directly measured VO2max of the general population, treadmill; no category words.
-
-    Returns
-    -------
-    pandas.DataFrame
-        source, n, statistic, sex, age_low, age_high, vo2max_ml_kg_min, sd, provenance.
-
-    Notes
-    -----
-    The update of 2021 (16 278 people) reads 1.5 to 4.6 mL/kg/min lower than the set of 2015. Words such as good or
-    poor conflict between sources and are not given.
-
-    Examples
-    --------
-    >>> norm_values()["vo2max_ml_kg_min"].max()
-    np.float64(54.4)
-    """
-    rows = [
-        ("FRIEND 2015", 7783, "median", s, lo, hi, v, math.nan)
-        for s, lo, hi, v in (
-            ("M", 20, 29, 48.0),
-            ("F", 20, 29, 37.6),
-            ("M", 70, 79, 24.4),
-            ("F", 70, 79, 18.3),
-        )
-    ]
-    rows += [
-        ("FRIEND-I 2020", 11678, "median", s, lo, hi, v, math.nan)
-        for s, lo, hi, v in (
-            ("M", 20, 29, 49.5),
-            ("F", 20, 29, 40.6),
-            ("M", 70, 79, 30.8),
-            ("F", 70, 79, 25.0),
-        )
-    ]
-    rows += [("Loe 2013, Norway; 3.5 lower per decade", 3816, "mean", "M", 20, 29, 54.4, 8.4),
-             ("Loe 2013, Norway; 3.5 lower per decade", 3816, "mean", "F", 20, 29, 43.0, 7.7)]  # fmt: skip
-    columns = ["source", "n", "statistic", "sex", "age_low", "age_high", "vo2max_ml_kg_min", "sd"]
-    return pd.DataFrame(rows, columns=columns).assign(provenance=READ)
-
-
 def dehydration_hr_rise(percent_mass_loss: float) -> Estimate:
     """Tell by how much heart rate rises with loss of body mass in the heat.
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from ..basics import KitError
-from .units import COMPUTED, MEMORY, READ
 
 PROPOSED_EXPONENT = 0.67
 """The exponent of the first sensitivity analysis beside L/min and mL/kg/min (geometry)."""
@@ -91,30 +89,3 @@ def vo2_ml_kg_min(vo2_l_min, mass_kg):
     52.5
     """
     return 1000 * vo2_l_min / mass_kg
-
-
-def scaling_exponents() -> pd.DataFrame:
-    """List the published exponents of body mass, with how far each source was read.
-
-    Returns
-    -------
-    pandas.DataFrame
-        exponent, meaning, population, source, provenance.
-
-    Examples
-    --------
-    >>> list(scaling_exponents()["exponent"])
-    [0.0, 1.0, 0.67, 0.75, 0.65, 0.94, 0.7]
-    """
-    rows = [
-        (0.0, "no scaling, L/min", "", "", COMPUTED),
-        (1.0, "ratio, mL/kg/min; leaves heavy people low", "", "Lee & Zhang 2021: r = -0.42 with mass", READ),
-        (0.67, "geometry", "", "dimensional theory", COMPUTED),
-        (0.75, "widely used", "", "Bergh 1991", MEMORY),
-        (0.65, "fitted, 95 % 0.59 to 0.71; 1.00 in the full model with intercept", "1314 men",
-         "Batterham 1999 J Appl Physiol 87:1317", READ),
-        (0.94, "fitted", "elite athletes", "Nevill 2003", READ),
-        (0.70, "pooled over studies (about 0.90 for fat-free mass)", "over 6500 people",
-         "Lolli 2017: meta-analysis; its existence was read, its values not", MEMORY),
-    ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["exponent", "meaning", "population", "source", "provenance"])

@@ -285,7 +285,6 @@ _ACTIVITIES = {
     "arm_cycle": (("power_kgm_min", "mass_kg"), MEMORY, "not read"),
     "step": (("steps_min", "height_m"), READ, "not read"),
 }
-ACTIVITIES = tuple(_ACTIVITIES)
 
 
 def metabolic_cost(activity: str, **inputs: float) -> Estimate:

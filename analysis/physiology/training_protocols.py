@@ -15,7 +15,6 @@ from .published_values import _read
 
 TIME_CONSTANT_S = 40.0
 """Time constant of heart rate at the start of hard work (our proposal; 30 to 60 s are shown beside it)."""
-TIME_CONSTANTS_S = (30.0, 60.0)
 FROM_PERCENT = 70.0
 SETTLES_PERCENT = (93.0, 95.0)
 """Where heart rate of a repetition would settle: between these shares of the maximum [computed from]."""

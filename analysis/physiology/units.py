@@ -19,48 +19,6 @@ ML_KG_MIN_PER_MET = 3.5
 _CLOCK = re.compile(r"^\s*(?:(\d{1,2}):)?(\d{1,3}):(\d{1,2}(?:[.,]\d+)?)\s*$")
 
 
-def kg_from_lb(mass_lb: float) -> float:
-    """Convert pounds to kilograms (1 lb = 0.45359237 kg, by definition).
-
-    Parameters
-    ----------
-    mass_lb : float
-        Mass in pounds.
-
-    Returns
-    -------
-    float
-        Mass in kilograms.
-
-    Examples
-    --------
-    >>> round(kg_from_lb(175), 3)
-    79.379
-    """
-    return mass_lb * KG_PER_LB
-
-
-def m_from_miles(distance_mi: float) -> float:
-    """Convert statute miles to metres (1 mile = 1609.344 m, by definition).
-
-    Parameters
-    ----------
-    distance_mi : float
-        Distance in miles.
-
-    Returns
-    -------
-    float
-        Distance in metres.
-
-    Examples
-    --------
-    >>> m_from_miles(1.5)
-    2414.016
-    """
-    return distance_mi * M_PER_MILE
-
-
 def m_min_from_mph(speed_mph: float) -> float:
     """Convert miles an hour to metres a minute (1 mph = 26.8224 m/min).
 
@@ -124,29 +82,6 @@ def kgm_min_from_watts(power_w: float, *, factor: float = KGM_PER_MIN_PER_WATT) 
     611.8
     """
     return power_w * factor
-
-
-def watts_from_kgm_min(power_kgm_min: float, *, factor: float = KGM_PER_MIN_PER_WATT) -> float:
-    """Convert kilogram-metres a minute to watts.
-
-    Parameters
-    ----------
-    power_kgm_min : float
-        Work rate in kg·m/min.
-    factor : float
-        kg·m/min in one watt.
-
-    Returns
-    -------
-    float
-        Power in watts.
-
-    Examples
-    --------
-    >>> round(watts_from_kgm_min(611.8), 6)
-    100.0
-    """
-    return power_kgm_min / factor
 
 
 def mets_from_vo2(vo2_ml_kg_min: float) -> float:

@@ -8,9 +8,7 @@ from .answer import VERDICTS, DesignAnswer, PowerCurves, answer_design, power_cu
 from .assurance import Assurance, assure_design
 from .attenuation import (
     FitnessSignal,
-    attenuated_correlation,
     fitness_signal,
-    restricted_correlation,
     slope_factor,
 )
 from .correlation import (
@@ -18,8 +16,6 @@ from .correlation import (
     correlation_power,
     correlation_precision,
     correlation_sample_size,
-    correlation_size_for_width,
-    slope_power,
     smallest_detectable_r,
 )
 from .design import Assumptions, Design, OutcomeAssumption, assumptions_for, published_ranges, round_profile
@@ -35,9 +31,6 @@ from .looks import (
 )
 from .paired import (
     equivalence_power,
-    equivalence_sample_size,
-    paired_power,
-    paired_sample_size,
     plateau_power,
 )
 from .pairing import Pairing, pair_athletes
@@ -48,9 +41,7 @@ from .rounds import (
     effect_f_of,
     round_covariance,
     rounds_power,
-    rounds_sample_size,
     simulate_rounds_power,
-    steps_power,
 )
 from .simulate import SimulatedGrid, SimulatedStudies, simulate_grid, simulate_studies
 from .timetable import Sampling, Timetable, make_timetable, sampling_of
@@ -77,17 +68,14 @@ __all__ = [
     "answer_design",
     "assumptions_for",
     "assure_design",
-    "attenuated_correlation",
     "compare_covariances",
     "correlation_interval",
     "correlation_power",
     "correlation_precision",
     "correlation_sample_size",
-    "correlation_size_for_width",
     "detectability_power",
     "effect_f_of",
     "equivalence_power",
-    "equivalence_sample_size",
     "error_spent",
     "estimate_after_looks",
     "fitness_signal",
@@ -95,26 +83,20 @@ __all__ = [
     "make_timetable",
     "normal_levels",
     "pair_athletes",
-    "paired_power",
-    "paired_sample_size",
     "plan_looks",
     "plateau_power",
     "power_curves",
     "published_ranges",
     "replication_sizes",
-    "restricted_correlation",
     "round_covariance",
     "round_profile",
     "rounds_power",
-    "rounds_sample_size",
     "sampling_of",
     "shrunk_correlation",
     "simulate_grid",
     "simulate_rounds_power",
     "simulate_studies",
     "slope_factor",
-    "slope_power",
     "smallest_detectable_r",
     "stage_probabilities",
-    "steps_power",
 ]

@@ -10,64 +10,6 @@ from ..basics import KitError, Result
 from .design import Assumptions, implied_covariance
 
 
-def attenuated_correlation(
-    r: float,
-    *,
-    capacity_sd: float,
-    retest_sd: float | None = None,
-    prediction_see: float | None = None,
-    outcome_reliability: float | None = None,
-) -> float:
-    """Correlation that a study finds on average when the true one is r and the fitness test errs.
-
-    Parameters
-    ----------
-    r : float
-        Correlation of the outcome with true capacity.
-    capacity_sd : float
-        SD between athletes of the values that the test gives (mL/kg/min).
-    retest_sd : float, optional
-        Error of a measured value around the athlete's true one (mL/kg/min).
-    prediction_see : float, optional
-        Standard error of estimate of an equation: the true value scatters around what it predicts. The two kinds are
-        never mixed: give one.
-    outcome_reliability : float, optional
-        Share of the variance of the athletes' mean outcome that would come back on another evening (0 to 1).
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    Retest error: r × sqrt(1 − sd²/SD²). Prediction error: r × sqrt(SD²/(SD² + see²)). The outcome: × sqrt(reliability).
-    The slope on the test's values shrinks by 1 − sd²/SD² with retest error and not at all with prediction error.
-
-    References
-    ----------
-    Spearman (1904) Am J Psychol 15:72-101; Berkson (1950) J Am Stat Assoc 45:164-180.
-
-    Examples
-    --------
-    >>> round(attenuated_correlation(-0.6, capacity_sd=4.6, retest_sd=2.58), 3)
-    -0.497
-    >>> round(attenuated_correlation(-0.6, capacity_sd=4.6, prediction_see=4.4), 3)
-    -0.434
-    """
-    share = slope_factor(capacity_sd=capacity_sd, retest_sd=retest_sd)
-    if retest_sd is not None and prediction_see is not None:
-        raise KitError("Give retest_sd or prediction_see, not both: the two kinds of error act differently.")
-    if prediction_see is not None:
-        if prediction_see < 0:
-            raise KitError(f"prediction_see is {prediction_see}, but must be 0 or more.")
-        share = capacity_sd**2 / (capacity_sd**2 + prediction_see**2)
-    if outcome_reliability is not None:
-        if not 0 < outcome_reliability <= 1:
-            raise KitError(f"outcome_reliability is {outcome_reliability}, but must lie above 0 and up to 1.")
-        share *= outcome_reliability
-    return float(r * np.sqrt(share))
-
-
 def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float:
     """Share of the true slope that is left when capacity is measured with retest error.
 
@@ -98,41 +40,6 @@ def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float
             "a test whose error is as large as that spread tells nobody apart."
         )
     return float(1 - (retest_sd / capacity_sd) ** 2)
-
-
-def restricted_correlation(r: float, *, sd_club: float, sd_population: float) -> float:
-    """Correlation in a club that is narrower (or wider) in capacity than where r was found.
-
-    Parameters
-    ----------
-    r : float
-        Correlation in the wider population.
-    sd_club, sd_population : float
-        SD of capacity in the club and in that population (mL/kg/min).
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    With u = sd_club / sd_population: r u / sqrt(1 − r² + r² u²). Slope and residual spread are taken as the same in both.
-
-    References
-    ----------
-    Pearson (1903) Phil Trans R Soc A 200:1-66; Thorndike (1949) Personnel Selection, case 2 (from memory).
-
-    Examples
-    --------
-    >>> round(restricted_correlation(-0.6, sd_club=4.0, sd_population=8.0), 2)
-    -0.35
-    """
-    if not -1 <= r <= 1:
-        raise KitError(f"r is {r}, but a correlation lies between −1 and 1.")
-    if not (sd_club > 0 and sd_population > 0):
-        raise KitError("sd_club and sd_population must be above 0.")
-    u = sd_club / sd_population
-    return float(r * u / np.sqrt(1 - r**2 + (r * u) ** 2))
 
 
 @dataclass(frozen=True)

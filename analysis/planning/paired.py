@@ -7,91 +7,10 @@ from functools import cache
 
 import numpy as np
 
-from ..basics import KitError, check_choice, check_number
-from .correlation import ALTERNATIVES, smallest_size
+from ..basics import KitError, check_number
 from .design import check_level, check_size
 
 NODES = 80
-LARGEST_D = 100.0
-"""Nothing measured on people differs by a hundred of its own SDs; scipy computes no power beyond some thousands."""
-
-
-def paired_power(d_z: float, n: int, *, alpha: float = 0.05, alternative: str = "two-sided") -> float:
-    """Exact power of the paired t test between two rounds.
-
-    Parameters
-    ----------
-    d_z : float
-        True mean difference (later minus earlier) divided by the SD *of the differences*.
-    n : int
-        Athletes, at least 2.
-    alpha : float
-        Level. Default 0.05.
-    alternative : {"two-sided", "greater", "less"}
-        Default "two-sided".
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    t is noncentral with n − 1 degrees of freedom and noncentrality d_z sqrt(n); both tails count.
-
-    Examples
-    --------
-    >>> round(paired_power(0.8, 15), 3)
-    0.821
-    """
-    from scipy.stats import nct
-    from scipy.stats import t as student
-
-    n = check_size(n, least=2)
-    check_level(alpha)
-    check_choice(alternative, ALTERNATIVES, name="alternative")
-    check_number(d_z, name="d_z", low=-LARGEST_D, high=LARGEST_D, ends=True)
-    if alternative != "two-sided":
-        d_z = d_z if alternative == "greater" else -d_z
-        return float(nct.sf(student.isf(alpha, n - 1), n - 1, d_z * np.sqrt(n)))
-    quantile = student.isf(alpha / 2, n - 1)
-    centre = abs(d_z) * np.sqrt(n)
-    return float(min(1.0, nct.sf(quantile, n - 1, centre) + nct.sf(quantile, n - 1, -centre)))
-
-
-def paired_sample_size(
-    d_z: float, *, power: float = 0.8, alpha: float = 0.05, alternative: str = "two-sided"
-) -> int:
-    """Find the smallest number of athletes that reaches a power for a change between two rounds.
-
-    Parameters
-    ----------
-    d_z : float
-        True mean difference divided by the SD of the differences; not 0.
-    power : float
-        Default 0.8.
-    alpha, alternative
-        As in `paired_power`.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> paired_sample_size(0.5)
-    34
-    """
-    check_level(power, name="power")
-    if d_z == 0 or (alternative == "greater" and d_z < 0) or (alternative == "less" and d_z > 0):
-        raise KitError(
-            f"No number of athletes gives power for d_z = {d_z} with the alternative {alternative!r}."
-        )
-    return smallest_size(
-        lambda n: paired_power(d_z, n, alpha=alpha, alternative=alternative),
-        power,
-        guess=8 / d_z**2 + 2,
-        least=2,
-    )
 
 
 def equivalence_power(
@@ -148,46 +67,6 @@ def equivalence_power(
         (low - difference) / error + quantile * ratio
     )
     return float(np.clip(np.sum(np.maximum(inside, 0.0) * weight), 0.0, 1.0))
-
-
-def equivalence_sample_size(
-    *,
-    low: float,
-    high: float,
-    difference: float,
-    sd_difference: float,
-    power: float = 0.8,
-    alpha: float = 0.05,
-) -> int:
-    """Find the smallest number of athletes that shows a change to lie between two limits.
-
-    Parameters
-    ----------
-    low, high, difference, sd_difference, alpha
-        As in `equivalence_power`; `difference` must lie between the limits.
-    power : float
-        Default 0.8.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> equivalence_sample_size(low=-4, high=4, difference=0, sd_difference=5)
-    15
-    """
-    check_level(power, name="power")
-    if not low < difference < high:
-        raise KitError(f"A true difference of {difference} is not between {low} and {high}: nothing to show.")
-
-    def power_of(n):
-        return equivalence_power(
-            low=low, high=high, difference=difference, sd_difference=sd_difference, n=n, alpha=alpha
-        )
-
-    reach = min(high - difference, difference - low)
-    return smallest_size(power_of, power, guess=8 * (sd_difference / reach) ** 2 + 2, least=2)
 
 
 def plateau_power(

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, check_number
-from .correlation import smallest_size
 from .design import Assumptions, Design, as_assumptions, as_design, check_level, check_size, round_profile
 
 
@@ -83,46 +82,6 @@ def rounds_power(
     return 1.0 if np.isnan(power) else power
 
 
-def rounds_sample_size(
-    *,
-    rounds: int,
-    effect_f: float,
-    correlation: float,
-    power: float = 0.8,
-    epsilon: float = 1.0,
-    alpha: float = 0.05,
-) -> int:
-    """Find the smallest number of athletes that reaches a power for the test over the rounds.
-
-    Parameters
-    ----------
-    rounds, effect_f, correlation, epsilon, alpha
-        As in `rounds_power`; effect_f above 0.
-    power : float
-        Default 0.8.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
-    >>> rounds_sample_size(rounds=4, effect_f=0.338, correlation=0.6)
-    11
-    """
-    check_level(power, name="power")
-    if not effect_f > 0:
-        raise KitError(f"effect_f is {effect_f}: no number of athletes shows an effect of 0.")
-    return smallest_size(
-        lambda n: rounds_power(
-            n=n, rounds=rounds, effect_f=effect_f, correlation=correlation, epsilon=epsilon, alpha=alpha
-        ),
-        power,
-        guess=10 * (1 - correlation) / (rounds * effect_f**2) + 2,
-        least=2,
-    )
-
-
 def effect_f_of(means: Sequence[float], sd_within_round: float) -> float:
     """Turn round means and a spread into the standardised size that `rounds_power` takes.
 
@@ -145,81 +104,6 @@ def effect_f_of(means: Sequence[float], sd_within_round: float) -> float:
     if not sd_within_round > 0:
         raise KitError(f"sd_within_round is {sd_within_round}, but must be above 0.")
     return float(np.std(np.asarray(means, dtype=float)) / sd_within_round)
-
-
-def steps_power(
-    *,
-    n: int,
-    profile: Sequence[float],
-    sd_within: float,
-    alpha: float = 0.05,
-    n_studies: int = 20_000,
-    seed: int = 0,
-) -> pd.DataFrame:
-    """Power of each step from one round to the next, after Holm's adjustment for the number of steps.
-
-    Parameters
-    ----------
-    n : int
-        Athletes, at least 2.
-    profile : sequence of float
-        True mean of every round.
-    sd_within : float
-        SD of an athlete's rounds around his or her own level.
-    alpha : float
-        Default 0.05.
-    n_studies : int
-        Draws of the round means and of the pooled SD. Default 20,000.
-    seed : int
-        Default 0.
-
-    Returns
-    -------
-    DataFrame
-        contrast ("2 - 1" ...), true_step, power, ci_low, ci_high (95 % Monte-Carlo interval).
-
-    Notes
-    -----
-    Complete data and compound symmetry: round means and pooled SD, with (n − 1)(k − 1) degrees of freedom, are drawn
-    from their exact distributions; only Holm's rule needs the drawing.
-
-    Examples
-    --------
-    >>> steps_power(n=12, profile=[0, 6, 9, 9], sd_within=4.5)["power"].round(1).tolist()
-    [0.8, 0.2, 0.0]
-    """
-    from scipy.stats import t as student
-
-    from .generate import with_intervals
-
-    n = check_size(n, least=2)
-    means = np.asarray(profile, dtype=float)
-    k = check_size(len(means), least=2, name="the number of rounds in profile")
-    if not sd_within > 0:
-        raise KitError(f"sd_within is {sd_within}, but must be above 0.")
-    rng = np.random.default_rng(seed)
-    df = (n - 1) * (k - 1)
-    drawn = means + rng.standard_normal((n_studies, k)) * sd_within / np.sqrt(n)
-    spread = sd_within * np.sqrt(rng.chisquare(df, n_studies) / df)
-    t = np.diff(drawn, axis=1) / (spread * np.sqrt(2 / n))[:, None]
-    critical = student.isf(alpha / (2 * np.arange(k - 1, 0, -1)), df)
-    table = pd.DataFrame(
-        {
-            "contrast": [f"{i + 2} - {i + 1}" for i in range(k - 1)],
-            "true_step": np.diff(means),
-            "power": holm_rejects(np.abs(t), critical).mean(axis=0),
-        }
-    )
-    return with_intervals(table, n_studies)
-
-
-def holm_rejects(size: np.ndarray, critical: np.ndarray) -> np.ndarray:
-    """Tell which of several tests Holm's rule rejects, study by study."""
-    order = np.argsort(-size, axis=1)
-    passed = np.logical_and.accumulate(np.take_along_axis(size, order, axis=1) > critical, axis=1)
-    rejects = np.empty_like(passed)
-    np.put_along_axis(rejects, order, passed, axis=1)
-    return rejects
 
 
 COVARIANCES = ("compound", "autoregressive", "growing")

@@ -10,7 +10,6 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice
 from .gaps import GAP_LIMIT_S, STEADILY, lost_steps
 
-SAMPLE_COLUMNS = ("time", "elapsed_s", "hr_bpm")
 STOP_COLUMNS = ("from_s", "to_s", "cause")
 BEAT_COLUMNS = ("elapsed_s", "interval_ms", "corrected_ms", "beat")
 

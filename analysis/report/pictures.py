@@ -70,18 +70,6 @@ def missing_picture(cleaned) -> Picture | None:
     return Picture("missing", partial(draw_missing, cleaned), caption)
 
 
-def steps_picture(outcome: str, answer) -> Picture:
-    """The differences between rounds of one outcome."""
-    from ..telling.rounds.figures import draw_contrasts
-
-    label = OUTCOMES[outcome].label.lower()
-    caption = (
-        f"Differences in {label} between rounds, later minus earlier, with 90 and 95\N{NO-BREAK SPACE}% intervals. Shaded: "
-        "changes too small to matter."
-    )
-    return Picture(f"steps_{outcome}", partial(draw_contrasts, answer), caption)
-
-
 def fitness_picture(outcome: str, answer) -> Picture:
     """Aerobic capacity and the response of one outcome, athlete by athlete."""
     from ..telling.fitness.figures import draw_capacity

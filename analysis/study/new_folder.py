@@ -380,7 +380,16 @@ def _write_workbook(
 def make_codes(n: int, *, letter: str = "A") -> list[str]:
     """Make codes for athletes who have none yet.
 
-    `n`: how many, at least 1. `letter`: what they begin with. Default "A".
+    Parameters
+    ----------
+    n : int
+        How many, at least 1.
+    letter : str
+        What they begin with. Default "A".
+
+    Returns
+    -------
+    list of str
 
     Examples
     --------

@@ -8,7 +8,6 @@ import re
 
 from .text_files import TIME, Slip
 
-EARLIEST = dt.date(1990, 1, 1)
 MONTHS = {
     name: number
     for number, names in enumerate(

@@ -14,8 +14,6 @@ SECOND = "#b0631b"
 
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
 LINES = ("-", "--", "-.", ":")
-SEQUENCE = "cividis"
-"""Colour map for ordered rounds: even in lightness and safe for colour-blind readers."""
 
 
 def new_axes(

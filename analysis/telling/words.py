@@ -22,11 +22,6 @@ def in_unit(known: Outcome) -> str:
     return f" ({known.unit})" if known.unit else ""
 
 
-def unit_after(known: Outcome) -> str:
-    """The unit after a list of numbers."""
-    return f"\N{NO-BREAK SPACE}{known.unit}" if known.unit else ""
-
-
 def unit_of(known: Outcome, size: float = math.nan, *, plain: bool = False) -> str:
     """The unit beside a size: one point, two points; for the coach beats instead of bpm."""
     unit = BEATS if plain and known.unit == "bpm" else known.unit

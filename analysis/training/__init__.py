@@ -30,7 +30,6 @@ from .individual import (
     IndividualResponse,
     detectable_change,
     individual_response,
-    typical_error_from_limits,
 )
 from .occasions import capacity_by_occasion, one_row_per_athlete, outcome_by_occasion
 from .power import TrainingPlan, ancova_power, plan_training
@@ -72,5 +71,4 @@ __all__ = [
     "randomisation_test",
     "seed_of",
     "simulate_training",
-    "typical_error_from_limits",
 ]

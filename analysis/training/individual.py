@@ -148,25 +148,3 @@ def detectable_change(typical_error: float, *, level: float = 0.95) -> float:
 
     check_number(typical_error, name="typical_error", low=0, ends=True)
     return float(stats.norm.ppf(0.5 + level / 2)) * math.sqrt(2) * typical_error
-
-
-def typical_error_from_limits(half_width: float) -> float:
-    """Compute the typical error of one test from the limits of agreement of a retest study.
-
-    Parameters
-    ----------
-    half_width : float
-        Half the width of the 95 % limits of agreement.
-
-    Returns
-    -------
-    float
-        half_width / (1.96 sqrt(2)).
-
-    Examples
-    --------
-    >>> round(typical_error_from_limits(6.8), 2)
-    2.45
-    """
-    check_number(half_width, name="half_width", low=0)
-    return half_width / detectable_change(1.0)

@@ -8,7 +8,6 @@ from ..basics import KitError
 
 PHASES = ("familiarisation", "pre", "post", "later")
 """Familiarisation never counts; later is after the second period of a delayed start and does not answer the question."""
-OCCASION_COLUMNS = ("athlete", "phase", "occasion", "value", "date", "minutes_of_day")
 
 
 def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:

@@ -67,7 +67,6 @@ def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
         (lambda: fit().means("round"), "Did you mean 'round_no'"),
         (lambda: fit().slopes("round_no"), "no slope"),
         (lambda: fit().coefficients(level=95), "between 0 and 1"),
-        (lambda: fit().linear([[1, 0]]), "5 columns"),
         (
             lambda: fit(ROWS.assign(bout=ROWS.index % 9), crossed="bout").test("round_no", ddf="cr2"),
             "independent",
@@ -218,7 +217,6 @@ def test_no_robust_test_where_every_athlete_has_the_same_difference():
         lambda v: models.critical_correlation(v),
         lambda v: models.correlation_cdf(v, 0.2, 10),
         lambda v: models.correlation_quantile(0.4, 0.3, v),
-        lambda v: models.exact_correlation_interval(0.3, v),
         lambda v: models.resample_indices(v, 3),
         lambda v: models.resample_indices(3, 3, seed=v),
         lambda v: models.permutation_correlation([1, 2, 3.0], [1, 3, 2.0], n_resamples=v),

@@ -14,8 +14,6 @@ from analysis.planning import (
     correlation_power,
     correlation_precision,
     correlation_sample_size,
-    correlation_size_for_width,
-    slope_power,
     smallest_detectable_r,
 )
 
@@ -73,7 +71,8 @@ def test_precision_and_size_for_a_width():
         n = case["n_smallest_with_half_width_at_most_target"]
         half = correlation_precision(case["rho"], n, level=case["conf"])
         assert half == pytest.approx(case["half_width_at_that_n"], rel=1e-10)
-        assert correlation_size_for_width(case["rho"], case["half_width"], level=case["conf"]) == n
+        one_fewer = correlation_precision(case["rho"], n - 1, level=case["conf"])
+        assert half <= case["half_width"] < one_fewer
 
 
 def test_interval_holds_r_and_is_lopsided():
@@ -82,7 +81,7 @@ def test_interval_holds_r_and_is_lopsided():
     assert (-0.6 - low) < (high + 0.6)
 
 
-def test_slope_power_is_the_power_of_the_regression():
+def test_power_of_a_slope_is_that_of_its_correlation_with_one_athlete_fewer_per_covariate():
     rng = np.random.default_rng(1)
     n, studies, slope, sd_x, sd_y = 14, 20_000, -0.9, 5.0, 9.0
     x = rng.normal(0, sd_x, (studies, n))
@@ -96,7 +95,7 @@ def test_slope_power_is_the_power_of_the_regression():
     from scipy.stats import t
 
     share = np.mean(np.abs(beta[:, 1] / error) > t.isf(0.025, n - 3))
-    exact = slope_power(slope, n, capacity_sd=sd_x, outcome_sd=sd_y, covariates=1)
+    exact = correlation_power(slope * sd_x / sd_y, n - 1)
     assert share == pytest.approx(exact, abs=4 * np.sqrt(exact * (1 - exact) / studies))
 
 
@@ -113,7 +112,6 @@ def test_slope_power_is_the_power_of_the_regression():
         (lambda: correlation_sample_size(0.5, power=0.8, alternative="less"), "side that is tested"),
         (lambda: correlation_sample_size(0.0, power=0.8), "not 0"),
         (lambda: correlation_sample_size(0.0005, power=0.8), "too small"),
-        (lambda: slope_power(-3.0, 12, capacity_sd=5, outcome_sd=9), "lower the slope"),
     ],
 )
 def test_impossible_questions_say_what_to_do(call, hint):

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from analysis.telling.export import FORMATS, contact_sheet, figure_bytes, save_figure
-from analysis.telling.style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, SEQUENCE, finish, new_axes
+from analysis.telling.style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 
 def drawn():
@@ -50,13 +50,6 @@ def test_colours_differ_in_grey_and_for_colour_blind_readers():
     assert abs(lightness(MAIN) - lightness(SECOND)) > 15
     assert np.linalg.norm(without_red_green(MAIN) - without_red_green(SECOND)) > 0.3
     assert lightness(INK) < 15 and len(set(MARKERS)) == len(MARKERS) and len(set(LINES)) == len(LINES)
-
-
-def test_sequence_is_even_in_lightness():
-    import matplotlib as mpl
-
-    steps = np.diff([lightness(c) for c in mpl.colormaps[SEQUENCE](np.linspace(0, 1, 9))])
-    assert np.all(steps > 0) and steps.max() < 3 * steps.min()
 
 
 def test_given_axes_are_drawn_into():

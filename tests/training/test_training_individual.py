@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.training import detectable_change, individual_response, typical_error_from_limits
+from analysis.training import detectable_change, individual_response
 
 
 def test_check_value_3_twelve_athletes():
@@ -31,7 +31,6 @@ def test_check_value_3_from_print():
 
 
 def test_check_value_5_one_athlete():
-    assert typical_error_from_limits(6.8) == pytest.approx(2.45, abs=0.005)
     assert detectable_change(2.0) == pytest.approx(5.54, abs=0.005)
     assert detectable_change(2.58) == pytest.approx(7.15, abs=0.005)
 

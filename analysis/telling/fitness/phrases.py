@@ -69,7 +69,6 @@ CHECKS = (
 )
 ONE_ATHLETE = "Leaving out any one athlete leaves the reading as it is."
 ONE_ATHLETE_TURNS = "Leaving out one athlete changes the reading in {changed} of {count} cases."
-NO_ONE_REMOVED = "Nobody was removed."
 
 # beside the answer
 WHOEVER = "Whoever is left out, someone {step} fitter differs by between {low} and {high}"

@@ -12,9 +12,6 @@ from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
 from ..document import Table
 
-FEWEST_FOR_A_GROUP = 3
-"""A mean of fewer people than this tells about a person: such a column is left out."""
-
 
 def participants_table(participants) -> Table | None:
     """Characteristics of the athletes, all together and by sex."""
