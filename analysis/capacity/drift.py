@@ -24,7 +24,6 @@ def drift_and_recovery(
     outcome: str,
     *,
     level: float = 0.95,
-    round_variable: str = "round_no",
 ) -> pd.DataFrame:
     """Ask whether fitter athletes rise less over the rounds, drift less within them and recover more in the rests.
 
@@ -38,8 +37,6 @@ def drift_and_recovery(
         The outcome whose rise over the rounds is asked about.
     level : float
         Of the intervals; default 0.95.
-    round_variable : str
-        "round_no" (the club's clock) or "bout_no" (rounds sparred).
 
     Returns
     -------
@@ -69,7 +66,7 @@ def drift_and_recovery(
     ('rise from round to round', True)
     """
     prepared = prepare(data, capacity, outcome)
-    lines = [_own_slopes(prepared, round_variable, level), _interaction(prepared)]
+    lines = [_own_slopes(prepared, level), _interaction(prepared)]
     if is_heart_rate(outcome):
         for column, measure, expected in (
             ("hr_drift_bpm_min", IN_A_ROUND, "lower"),
@@ -80,10 +77,10 @@ def drift_and_recovery(
     return pd.DataFrame([line for line in lines if line], columns=list(DRIFT_COLUMNS))
 
 
-def own_slopes(prepared: Prepared, round_variable: str = "round_no") -> pd.DataFrame:
+def own_slopes(prepared: Prepared) -> pd.DataFrame:
     """Return each athlete's own slope over the rounds: athlete, capacity, slope, n_rounds (athletes with two or more)."""
     rows = prepared.rows
-    if round_variable not in rows.columns or not pd.api.types.is_numeric_dtype(rows[round_variable]):
+    if "round_no" not in rows.columns or not pd.api.types.is_numeric_dtype(rows["round_no"]):
         return pd.DataFrame(columns=["athlete", "capacity", "slope", "n_rounds"])
     cell = prepared.cell
     effects = round_effects(rows, prepared.outcome, cell)
@@ -93,7 +90,7 @@ def own_slopes(prepared: Prepared, round_variable: str = "round_no") -> pd.DataF
             "capacity": rows[prepared.capacity],
             "level": rows[prepared.outcome] - effects,
             "effect": effects,
-            "time": rows[round_variable].astype(float),
+            "time": rows["round_no"].astype(float),
         }
     )
     common = 0.0
@@ -137,8 +134,8 @@ def regress(x: np.ndarray, y: np.ndarray, level: float) -> dict:
     }
 
 
-def _own_slopes(prepared: Prepared, round_variable: str, level: float) -> dict | None:
-    table = own_slopes(prepared, round_variable)
+def _own_slopes(prepared: Prepared, level: float) -> dict | None:
+    table = own_slopes(prepared)
     if len(table) < MINIMUM_ATHLETES or table["capacity"].nunique() < 2:
         return None
     line = regress(table["capacity"].to_numpy(), table["slope"].to_numpy(), level)

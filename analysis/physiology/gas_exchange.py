@@ -1,4 +1,4 @@
-"""Gas exchange of a maximal test: VO2max by a stated averaging rule, plateau, secondary criteria, verification bout."""
+"""Gas exchange of a maximal test: VO2max by a stated averaging rule, plateau, verification bout."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pandas as pd
 
 from ..basics import KitError, Result
 from .aerobic_model import AVERAGING_NOTE, SEM_PROVENANCE, SEM_SOURCE, laboratory_sem
-from .hr_max import predict_hr_max
 from .units import COMPUTED, MEMORY, Estimate
 
 AVERAGES = {
@@ -174,42 +173,6 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
     return (bool(all(r[4] for r in rows)) if can_tell else None), out
 
 
-def secondary_criteria(
-    table: pd.DataFrame, kind, size, age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
-) -> pd.DataFrame:
-    """List the secondary criteria; each met, not met, or not measured."""
-    ratio = float("nan")
-    if "vco2_ml_min" in table and table["vco2_ml_min"].notna().any():
-        both = table.dropna(subset=["vco2_ml_min"])
-        out, taken = (average_curve(both, kind, size, column=c) for c in ("vco2_ml_min", "vo2_ml_min"))
-        share = out["vco2_ml_min"] / taken["vo2_ml_min"].where(taken["vo2_ml_min"] > 0)
-        # the end of the test: the last fifth, so that the start of a recording cannot win
-        ratio = float(share[out["elapsed_s"] >= 0.8 * out["elapsed_s"].iloc[-1]].max())
-    peak = predicted = float("nan")
-    if "hr_bpm" in table and table["hr_bpm"].gt(0).any():
-        beats = table[table["hr_bpm"].gt(0)]
-        peak = float(beats["hr_bpm"].rolling(3, min_periods=1).median().max())
-    if age_years is not None:
-        predicted = predict_hr_max(age_years, hr_max_equation, sex=None).value
-    lactate = float("nan") if lactate_mmol_l is None else float(lactate_mmol_l)
-    rating = float("nan") if exertion is None or exertion_scale != "6-20" else float(exertion)
-    rows = [
-        ("respiratory exchange ratio", ratio, 1.10, _met(ratio, ratio >= 1.10)),
-        ("respiratory exchange ratio, stricter", ratio, 1.15, _met(ratio, ratio >= 1.15)),
-        (
-            "heart rate within 10 bpm of predicted",
-            peak,
-            predicted - 10,
-            _met(peak - predicted, peak >= predicted - 10),
-        ),
-        ("lactate (mmol/L)", lactate, 8.0, _met(lactate, lactate >= 8)),
-        ("exertion (6-20)", rating, 17.0, _met(rating, rating >= 17)),
-    ]
-    out = pd.DataFrame(rows, columns=["criterion", "value", "limit", "met"]).astype({"met": object})
-    out["provenance"] = MEMORY
-    return out
-
-
 def verify(value: float, bout: float) -> str:
     """Compare a verification bout with the test."""
     if abs(bout - value) <= VERIFICATION_SHARE * value:
@@ -220,10 +183,6 @@ def verify(value: float, bout: float) -> str:
 def _at(curve: pd.DataFrame, end_s: float) -> float:
     near = (curve["elapsed_s"] - end_s).abs()
     return float(curve.loc[near.idxmin(), "vo2_ml_min"]) if near.min() <= 5 else float("nan")
-
-
-def _met(measured: float, condition) -> bool | None:
-    return bool(condition) if np.isfinite(measured) else None
 
 
 COMPARED_RULES = ("breaths:5", "breaths:15", "breaths:30", "seconds:15", "seconds:30", "seconds:60", "bins:15", "bins:30",
@@ -254,10 +213,6 @@ class GasExchangeResult(Result):
         Whether the end of the test was flat; None where it cannot be told.
     plateau_table : pandas.DataFrame
         criterion, value, limit, unit, met, provenance.
-    secondary_criteria : pandas.DataFrame
-        criterion, value, limit, met (True, False, or None where not measured), provenance.
-    criteria_met : int
-        How many secondary criteria are met; they do not make a VO2max.
     verification : str
         "confirmed", "higher", "lower" or "" where no bout was ridden or run.
     verification_ml_kg_min : float
@@ -286,8 +241,6 @@ class GasExchangeResult(Result):
     mass_kg: float
     plateau: bool | None
     plateau_table: pd.DataFrame
-    secondary_criteria: pd.DataFrame
-    criteria_met: int
     verification: str
     verification_ml_kg_min: float
     test_ml_kg_min: float
@@ -328,13 +281,7 @@ def process_gas_exchange(
     mass_kg: float,
     *,
     average: str = "seconds:30",
-    end_s: float | None = None,
     verification: pd.DataFrame | None = None,
-    age_years: float | None = None,
-    hr_max_equation: str = "nes_2013",
-    lactate_mmol_l: float | None = None,
-    exertion: float | None = None,
-    exertion_scale: str = "6-20",
 ) -> GasExchangeResult:
     """Find VO2max or VO2peak in the gas exchange of a maximal test.
 
@@ -348,18 +295,8 @@ def process_gas_exchange(
     average : str
         "breaths:15" (mean of 15 consecutive breaths), "seconds:30" (moving mean of 30 s) or "bins:30" (consecutive
         bins of 30 s). The default is seconds:30.
-    end_s : float, optional
-        When exercise ended, where the recording goes on into recovery.
     verification : pandas.DataFrame, optional
         Samples of a verification bout. Where it reads more than 3 % higher, its value stands.
-    age_years : float, optional
-        For the criterion of age-predicted maximal heart rate, by `hr_max_equation`.
-    hr_max_equation : str
-        A name of hr_max_equations().
-    lactate_mmol_l, exertion : float, optional
-        Lactate after the test; last rating, on `exertion_scale`.
-    exertion_scale : str
-        The criterion exists for "6-20" only; ratings are not converted.
 
     Returns
     -------
@@ -375,8 +312,8 @@ def process_gas_exchange(
     Breaths: the largest mean of N consecutive rows. Seconds and bins: breaths are put on whole seconds from 1 by
     linear interpolation; a moving mean of N of them, or bins that start at second 1; an incomplete last bin is divided
     by its full length, so it cannot win by being short. Windows across a gap in the samples are not used. No plateau and
-    no confirming bout: VO2peak. Secondary criteria are shown and do not change the label, since they are often met
-    well below the maximum.
+    no confirming bout: VO2peak. Secondary criteria (exchange ratio, predicted maximal heart rate, lactate) are not used:
+    they are often met well below the maximum.
 
     References
     ----------
@@ -393,18 +330,12 @@ def process_gas_exchange(
     """
     kind, size = parse_average(average)
     table, left_out, warnings = _clean(samples, mass_kg)
-    if end_s is not None:
-        table = table[table["elapsed_s"] <= end_s]
-        if len(table) < 5:
-            raise KitError(f"end_s is {end_s:g} s: fewer than five samples lie before it")
     curve = average_curve(table, kind, size)
     by_rule = _by_rule(table, mass_kg)
-    stop = None if end_s is not None else exercise_end(table)
+    stop = exercise_end(table)
     if stop is not None:
         table = table[table["elapsed_s"] <= stop]
-        warnings.append(
-            f"The samples go on into recovery; exercise was taken to end at {stop:.0f} s (or give end_s)."
-        )
+        warnings.append(f"The samples go on into recovery; exercise was taken to end at {stop:.0f} s.")
     peak = curve.loc[curve["vo2_ml_min"].idxmax()]
     value = float(peak["vo2_ml_min"]) / mass_kg
     if not 5 <= value <= 100:
@@ -414,8 +345,7 @@ def process_gas_exchange(
     plateau, flatness = plateau_table(table)
     if plateau is None:
         warnings.append(
-            "Whether there is a plateau cannot be told: the test is short or flat, or oxygen uptake falls before the samples "
-            "end (give end_s where exercise ended earlier)."
+            "Whether there is a plateau cannot be told: the test is short or flat, or oxygen uptake falls before the samples end."
         )
     verdict, bout = "", float("nan")
     if verification is not None:
@@ -428,9 +358,6 @@ def process_gas_exchange(
             )
         elif verdict == "lower":
             warnings.append("The verification bout was lower: it does not confirm the value.")
-    criteria = secondary_criteria(
-        table, kind, size, age_years, hr_max_equation, lactate_mmol_l, exertion, exertion_scale
-    )
     first = value
     if verdict == "higher":
         value = bout
@@ -451,8 +378,6 @@ def process_gas_exchange(
         mass_kg=float(mass_kg),
         plateau=plateau,
         plateau_table=flatness,
-        secondary_criteria=criteria,
-        criteria_met=int(sum(m is True for m in criteria["met"])),
         verification=verdict,
         verification_ml_kg_min=bout,
         test_ml_kg_min=first,

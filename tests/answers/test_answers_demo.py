@@ -80,6 +80,29 @@ def test_the_slope_of_heart_rate_on_fitness_lies_where_the_truth_is(demo, truth)
     assert planned.n_athletes == 13 and planned.df < 13  # those with a measured maximal heart rate
 
 
+def test_bouts_of_the_plan_order_the_rounds_of_fitness(demo_answers):
+    """One athlete of the demo sat a round out: the plan's choice changes the slope, as statsmodels fits it too."""
+    import statsmodels.formula.api as smf
+
+    study = demo_answers.study
+    changed = Answers(
+        dataclasses.replace(study, plan=dataclasses.replace(study.plan, round_variable="bout_no"))
+    )
+    rows = demo_answers.rows
+    rows = rows[(rows["session"] == study.plan.primary_session) & (rows["round_no"] > 0)]
+    slopes = []
+    for answers, variable in ((demo_answers, "round_no"), (changed, "bout_no")):
+        found = answers.fitness("exertion")
+        table = rows.merge(answers.capacity[["athlete", "capacity"]], on="athlete")
+        table = table.merge(study.athletes[["athlete", *found.adjusted_for]], on="athlete")
+        table = table.dropna(subset=["exertion", "capacity", variable, *found.adjusted_for])
+        formula = " + ".join([f"exertion ~ C({variable})", "capacity", *found.adjusted_for])
+        other = smf.mixedlm(formula, table, groups=table["athlete"]).fit(reml=True)
+        assert found.planned.estimate == pytest.approx(other.params["capacity"], rel=1e-3)
+        slopes.append(found.planned.estimate)
+    assert abs(slopes[0] - slopes[1]) > 1e-3
+
+
 def test_every_question_of_the_demo_has_an_answer(demo):
     assert demo.published() and demo.design() and demo.levels() and demo.reliability("hr_mean_bpm")
     assert {"hr_mean_bpm", "lactate_mmol_l", "exertion"} <= set(demo.measured_outcomes)

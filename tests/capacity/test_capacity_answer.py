@@ -509,3 +509,34 @@ def test_shares_of_measured_and_predicted_maxima_are_never_mixed(club):
         (rows, capacity.assign(uses_heart_rate=True), athletes), "lactate_mmol_l", smallest_effect=1.0
     )
     assert lactate.guards.set_index("guard").loc["circular test", "status"] == "warned"
+
+
+def slope_of_another_program(rows, capacity, variable):
+    """The slope on capacity as statsmodels fits it by restricted maximum likelihood, rounds as categories of `variable`."""
+    import statsmodels.formula.api as smf
+
+    table = rows.merge(capacity, on="athlete").dropna(subset=["hr_mean_bpm", variable])
+    model = smf.mixedlm(f"hr_mean_bpm ~ C({variable}) + capacity", table, groups=table["athlete"])
+    return model.fit(reml=True).params["capacity"]
+
+
+def latecomers(made):
+    """Four of the fittest came to the second round: their bouts lag behind the club's clock."""
+    rows, capacity, _ = made
+    late = capacity.nlargest(4, "capacity")["athlete"]
+    rows = rows[~(rows["athlete"].isin(late) & (rows["round_no"] == 1))].copy()
+    rows["bout_no"] = rows.groupby("athlete")["round_no"].rank().astype(int)
+    rows["hr_mean_bpm"] += 4.0 * rows["bout_no"]  # heart rate rises with what an athlete has sparred
+    return rows
+
+
+def test_the_number_that_the_plan_chose_orders_the_rounds_of_fitness_too(club):
+    made = club(n=12, rounds=4)
+    rows = latecomers(made)
+    found = {}
+    for variable in ("round_no", "bout_no"):
+        got = answer((rows, *made[1:]), covariates=(), round_variable=variable)
+        found[variable] = got.planned.estimate
+        expected = slope_of_another_program(rows, made[1], variable)
+        assert got.planned.estimate == pytest.approx(expected, rel=1e-3)
+    assert abs(found["round_no"] - found["bout_no"]) > 0.02
