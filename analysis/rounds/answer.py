@@ -15,7 +15,7 @@ from .by_bound import with_bounds
 from .compare import CENSORED, RoundsComparison, compare_of
 from .opponents import OpponentSpread, opponents_of, rests_of
 from .plateau import Plateau, check_bounds, check_effect, plateau_of
-from .prepare import LIMIT_COLUMN, RoundRows, check_columns, pairs_of, prepare_rounds, with_covariates
+from .prepare import LIMIT_COLUMN, RoundRows, check_columns, pairs_of, prepare_rounds
 from .ranks import RoundsRanks, ranks_of
 from .sensitivity import other_ways, sensitivity_table
 from .steps import all_steps, gate_steps, label_of_step
@@ -141,7 +141,6 @@ def answer_rounds(
     smallest_effect: float,
     alpha: float = 0.05,
     limit: tuple[float, float] | None = None,
-    covariates: Sequence[str] = (),
     role: str = "primary",
     ordinal: bool = False,
     flagged_kept: pd.DataFrame | None = None,
@@ -170,8 +169,6 @@ def answer_rounds(
         Lower and upper end of the lactate analyser's scale in mmol/L; values marked "low" or "high" in the
         column `lactate_limit` lie beyond, a "high" no higher than what is refused when it is typed. Default: the smallest
         and largest value that was read.
-    covariates : sequence of str
-        Numeric or two-valued athlete-level columns to adjust for. Default none.
     role : {"primary", "secondary", "exploratory"}
         What the plan says of this outcome.
     ordinal : bool
@@ -228,10 +225,9 @@ def answer_rounds(
     off = find_limits(timed, outcome, limit=limit) if outcome.startswith("lactate") else None
     working = timed if off is None else off.placed(timed, outcome)
     opponent = ["opponent"] if "opponent" in data else []
-    keep = [*covariates, *opponent, *([LIMIT_COLUMN] if off is not None else [])]
+    keep = [*opponent, *([LIMIT_COLUMN] if off is not None else [])]
     rows = prepare_rounds(working, outcome, keep=keep)
-    rows, _ = with_covariates(rows, covariates)
-    main = compare_of(rows, covariates=covariates, alpha=alpha)
+    main = compare_of(rows, alpha=alpha)
     effect = {"smallest_effect": smallest_effect, "alpha": alpha}
     known = {"successive": main.contrasts, "first": main.versus_first}
     steps = all_steps(rows, main.fit, ordinal=ordinal, known=known, **effect)
@@ -278,7 +274,6 @@ def answer_rounds(
             rests,
             leave_out or {},
         ),
-        covariates=covariates,
         ordinal=ordinal,
         **effect,
     )

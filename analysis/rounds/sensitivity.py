@@ -12,7 +12,7 @@ from .bounds import LimitBounds
 from .compare import BOUTS, CENSORED, RoundsComparison, allowing, fit_rounds
 from .opponents import AFTER
 from .plateau import plateau_of
-from .prepare import LIMIT_COLUMN, NOT_FOUGHT, RoundRows, label_of, prepare_rounds, with_covariates
+from .prepare import LIMIT_COLUMN, NOT_FOUGHT, RoundRows, label_of, prepare_rounds
 from .ranks import RoundsRanks
 from .steps import all_steps, gate_steps
 from .tipping import TippingPoint
@@ -45,7 +45,6 @@ def sensitivity_table(
     tipping: TippingPoint | None,
     bounds: LimitBounds | None,
     ways: Mapping[str, tuple[pd.DataFrame, str, float]],
-    covariates,
     smallest_effect: float,
     alpha: float,
     ordinal: bool,
@@ -86,16 +85,13 @@ def sensitivity_table(
     if ranks is not None:
         lines.append(_rank_line(ranks, rows, first, final))
     for name, (data, outcome, effect) in ways.items():
-        lines.append(_other_way(name, data, outcome, effect, covariates, alpha, ordinal))
-    if covariates:
-        plain = _analysed(rows, (), smallest_effect, alpha, ordinal)
-        lines.append({"analysis": "mixed model without covariates", **plain})
+        lines.append(_other_way(name, data, outcome, effect, alpha, ordinal))
     if main.allows_for:
         what = {
             CENSORED: "values off the analyser's scale at its end",
             BOUTS: "mixed model, bouts taken as independent",
         }[main.allows_for]
-        line = _analysed(rows, covariates, smallest_effect, alpha, ordinal, plain=True)
+        line = _analysed(rows, smallest_effect, alpha, ordinal, plain=True)
         lines.append({"analysis": what, **line})
     if bounds is not None:
         lines.append(_bounds_line(bounds, common))
@@ -190,9 +186,8 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
     }
 
 
-def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal, *, plain=False) -> dict:
-    rows, terms = with_covariates(rows, covariates)
-    fit = fit_rounds(rows, terms)
+def _analysed(rows: RoundRows, smallest_effect, alpha, ordinal, *, plain=False) -> dict:
+    fit = fit_rounds(rows)
     if not plain:
         fit = allowing(rows, fit)[0]
     last = all_steps(rows, fit, smallest_effect=smallest_effect, alpha=alpha, ordinal=ordinal, only_last=True)
@@ -210,12 +205,12 @@ def _analysed(rows: RoundRows, covariates, smallest_effect, alpha, ordinal, *, p
     }
 
 
-def _other_way(name, data, outcome, smallest_effect, covariates, alpha, ordinal) -> dict:
+def _other_way(name, data, outcome, smallest_effect, alpha, ordinal) -> dict:
     try:
         noted = ["opponent"] if "opponent" in data else []
         noted += [LIMIT_COLUMN] if outcome.startswith("lactate") and LIMIT_COLUMN in data else []
-        rows = prepare_rounds(data, outcome, keep=(*covariates, *noted))
-        return {"analysis": name, **_analysed(rows, covariates, smallest_effect, alpha, ordinal)}
+        rows = prepare_rounds(data, outcome, keep=tuple(noted))
+        return {"analysis": name, **_analysed(rows, smallest_effect, alpha, ordinal)}
     except KitError as problem:
         return {"analysis": name, "outcome": outcome, "note": f"could not be analysed: {problem}"}
 

@@ -300,16 +300,6 @@ def test_the_corners_that_are_searched_are_the_worst(seed, club, monkeypatch):
         np.testing.assert_allclose(some.table[name], every.table[name], atol=0.05)
 
 
-def test_covariates_stay_in_the_model_when_values_move(club):
-    data = lactates(high=[("A01", 4)], seed=4, club=club)
-    age = {a: 20.0 + i % 7 for i, a in enumerate(data["athlete"].unique())}
-    data["age_years"] = data["athlete"].map(age)
-    answer = answer_rounds(
-        data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0), covariates=["age_years"]
-    )
-    assert answer.bounds.table["p_max"].between(0, 1).all()
-
-
 def bouts(n=12, rounds=4, bout_sd=0.0, shared=0.0, seed=0):
     """Random pairs each round; a spread between bouts, or a shared (negative: opposed) part of the residual."""
     rng = np.random.default_rng(seed)
