@@ -158,6 +158,7 @@ def run_new(options):
 def run_check(options):
     """Name every problem of a study folder."""
     from .cleaning import CleaningRules
+    from .pace import list_pace_problems, pace_words
     from .recordings import inspect_recording, read_gas_exchange
     from .study import check_study, propose_decisions_for
     from .survey import survey_choices
@@ -175,12 +176,13 @@ def run_check(options):
     if options.write_decisions:
         path, new = propose_decisions_for(options.folder)
         print(f"{new} proposed decision{'' if new == 1 else 's'} written to {path.name}, unconfirmed.\n")
-    readers = (CleaningRules.from_settings, survey_choices)
+    readers = (CleaningRules.from_settings, survey_choices, pace_words)
     outcome = check_study(
         options.folder,
         inspect=inspect_recording,
         look=None if options.quick else look,
         readers=readers,
+        judge=list_pace_problems,
         read_gas=read_gas_exchange,
     )
     print(outcome.text())

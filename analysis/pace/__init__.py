@@ -7,11 +7,13 @@ as one file. Activity is an outcome beside heart rate and may lie on the way fro
 from .answer import PaceAnswer, answer_pace
 from .marks import PaceWords, pace_words, second_by_second
 from .page import pace_page, write_pace_page
+from .problems import list_pace_problems
 
 __all__ = [
     "PaceAnswer",
     "PaceWords",
     "answer_pace",
+    "list_pace_problems",
     "pace_page",
     "pace_words",
     "second_by_second",

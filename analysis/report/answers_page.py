@@ -13,6 +13,7 @@ from ..telling.cleaning.tables import sparred_rows
 from ..telling.document import Paragraph, Picture, Section
 from ..telling.fitness.sentences import plain_capacity
 from ..telling.fitness.words import yardstick_words
+from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import named, verdict_of
 from ..telling.rounds import phrases as rounds_say
 from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, weigh_change
@@ -22,7 +23,7 @@ from ..telling.survey.sentences import plain_survey
 from ..telling.training.sentences import short_training
 from ..telling.words import plain_side, plain_size, plain_span
 from ..training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
-from .pictures import fitness_outcomes, has_rounds, nothing_compared
+from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
 
 MOST_WORDS = 250
 """More than this nobody reads on one screen: what is least needed goes first."""
@@ -209,6 +210,8 @@ def _fitter(answers) -> Section:
     text = plain_capacity(answer, yardstick=yardstick, short=True)
     text = text.removeprefix(say.REPEATS_VERDICT)
     others = [_other_fitness(o, a) for o, a in list(analysed.items())[1:]]
+    if activity := activity_answer(answers):
+        others.insert(0, plain_activity(activity, short=True))
     from ..telling.study.small_figures import draw_fitter
 
     picture = Picture("answers_fitter", partial(draw_fitter, answer), "")

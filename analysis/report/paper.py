@@ -11,6 +11,7 @@ from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
 from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
 from ..telling.fitness.supplement import capacity_table
+from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import abstract_correlation, write_up_replication
 from ..telling.published.supplement import comparison_table
 from ..telling.rounds.sentences import abstract_rounds, write_up_rounds
@@ -39,7 +40,7 @@ from ..telling.training.sentences import plain_training, write_up_training, writ
 from ..telling.training.tables import training_tables
 from ..telling.words import step_words
 from . import pictures
-from .pictures import fitness_outcomes, has_rounds, nothing_compared
+from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
 
 
 def paper_sections(answers) -> list[Section]:
@@ -232,6 +233,8 @@ def _fitness(answers) -> list[Section]:
     if table:
         see = join_words([f"{{figure:{p.key}}}" for p in shown])
         texts.append(f"{see} {say.SHOW[len(shown) > 1]}. {say.SEE_FITNESS}")
+    if activity := activity_answer(answers):
+        texts.append(f"{plain_activity(activity)} {say.SEE_ACTIVITY}")
     return [Section("Fitness and the response", (*paragraphs(texts), *([table] if table else []), *shown), 2)]
 
 

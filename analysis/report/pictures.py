@@ -31,6 +31,13 @@ def fitness_outcomes(answers) -> list[str]:
     return [o for o in dict.fromkeys(planned) if o in answers.fitness_outcomes]
 
 
+def activity_answer(answers):
+    """Fitness and what athletes did, beside the first outcome that the plan asks about; None or `NotYet` without pace."""
+    if not answers.pace():
+        return None
+    return answers.activity(answers.study.plan.primary_outcomes.get("fitness.heart_rate", "hr_mean_bpm"))
+
+
 def rounds_picture(answers: dict) -> Picture | None:
     """Every outcome over the rounds."""
     from ..telling.rounds.figures import draw_rounds

@@ -195,6 +195,43 @@ class SharedAnswers(Answers):
 
         return self._changed(("reliability", outcome), super().reliability(outcome), change)
 
+    def pace(self):
+        """As `Answers.pace`, without rounds and pairs of raters that rest on few athletes."""
+        return self._changed(("pace",), super().pace(), self._pace)
+
+    def _pace(self, answer):
+        if answer.rounds["athlete"].nunique() < FEWEST_PEOPLE:
+            self._withhold("what athletes did in the rounds")
+            return Withheld("what athletes did in the rounds", "more athletes")
+        place = ["session", "round_no"]
+        counts = answer.rounds.groupby(place)["athlete"].transform("nunique")
+        rounds = answer.rounds[counts >= FEWEST_PEOPLE]
+        if len(rounds) < len(answer.rounds):
+            self._withhold("what athletes did in rounds of which few were rated")
+        pairs = answer.agreement[answer.agreement["n_athletes"] >= FEWEST_PEOPLE]
+        if len(pairs) < len(answer.agreement):
+            self._withhold("the agreement of raters who both rated few athletes")
+        states = answer.states.merge(rounds[place].drop_duplicates(), on=place)
+        unnamed = tuple(r for r in answer.remarks if not r.startswith("Athlete "))
+        return replace(answer, rounds=rounds, agreement=pairs, states=states, remarks=unnamed)
+
+    def activity(self, outcome: str = "hr_mean_bpm"):
+        """As `Answers.activity`; the points, which a figure draws, are coarse."""
+
+        def change(answer):
+            if answer.n_athletes < FEWEST_PEOPLE:
+                self._withhold("fitness and what athletes did")
+                return Withheld("fitness and what athletes did", "more athletes")
+            step, table = min(step_of(self.capacity), COARSE_STEP), answer.table
+            points = table.assign(
+                capacity=(table["capacity"] / step).round() * step,
+                active_share=table["active_share"].round(2),
+                outcome=table["outcome"].round(OUTCOMES[outcome].digits),
+            )
+            return replace(answer, table=points)
+
+        return self._changed(("activity", outcome), super().activity(outcome), change)
+
     def training(self):
         """As `Answers.training`: points coarse, reasons of single people left out, groups of few not described."""
         return self._changed(("training",), super().training(), self._training)

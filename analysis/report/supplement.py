@@ -40,11 +40,11 @@ def _evening(answers) -> Section | None:
 
 
 def _pace(answers) -> Section | None:
-    """What athletes did in the rounds, and fitness beside it; both stand here and nowhere else."""
+    """What athletes did in the rounds, and fitness beside it, of which the paper says one sentence."""
     found = answers.pace()
     if not found:
         return None
-    activity = answers.activity(answers.study.plan.primary_outcomes.get("fitness.heart_rate", "hr_mean_bpm"))
+    activity = pictures.activity_answer(answers)
     texts = [*write_up_pace(found), *(write_up_activity(activity) if activity else [])]
     blocks = [
         Table(

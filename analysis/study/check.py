@@ -197,6 +197,7 @@ def check_study(
     inspect: Callable[[Path], object] | None = None,
     look: Callable[[Study], tuple[tuple[str, ...], str]] | None = None,
     readers: Iterable[Callable[[dict], object]] = (),
+    judge: Callable[[Study], Iterable[Problem]] | None = None,
     read_gas: Callable[[Path], object] | None = None,
 ) -> CheckReport:
     """Look through a study folder without raising on what does not fit.
@@ -215,6 +216,8 @@ def check_study(
         should resolve and the line of account.
     readers : iterable of callable
         Each takes the settings and raises KitError where its part of study.toml cannot be used.
+    judge : callable, optional
+        Takes the study and lists what another room cannot use of it.
     read_gas : callable, optional
         Takes the path of a gas-exchange file that aerobic_tests names; raises KitError where it cannot be read.
 
@@ -238,6 +241,9 @@ def check_study(
     if inspect is not None:
         remarks += _look_into_recordings(study.folder, found.inventory.recordings, inspect)
     problems = [*found.problems, *_unusable_settings(study.settings, readers)]
+    if judge is not None:
+        told = {(p.file, p.row) for p in problems}
+        problems += [p for p in judge(study) if (p.file, p.row) not in told]
     if read_gas is not None:
         problems += _unreadable_gas(study, read_gas)
     looked = look is not None and not problems and len(study.recording_files()) > 0

@@ -1,13 +1,17 @@
 """From marks to seconds, agreement against published examples, and activity beside heart rate."""
 
+import shutil
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.capacity import fitness_and_activity
 from analysis.models import cohen_kappa, intraclass
-from analysis.pace import answer_pace, pace_words, second_by_second
+from analysis.pace import answer_pace, list_pace_problems, pace_words, second_by_second
+from analysis.study import Study, check_study
 
 STATES = ("active", "standing grip", "ground control", "apart")
 
@@ -218,3 +222,45 @@ def test_readings_hold_their_rates_where_fitness_does_nothing():
         )  # fmt: skip
         false += fitness_and_activity(rounds, capacity).activity_reading in ("higher", "lower")
     assert false / 200 <= 0.05 + 3 * (0.05 * 0.95 / 200) ** 0.5
+
+
+def test_check_names_what_it_cannot_use_of_pace_with_row_column_value_and_a_remedy_that_works(tmp_path):
+    folder = tmp_path / "club"
+    shutil.copytree(DEMO_FOLDER, folder, ignore=shutil.ignore_patterns("output", "training"))
+    path = folder / "pace.csv"
+    whole = pd.read_csv(path, dtype=str)
+    spoiled = whole.copy()
+    spoiled.loc[0, "state"] = spoiled.loc[9, "state"] = "activ"
+    spoiled.loc[3, "round_no"] = "9"
+    spoiled.loc[4, "end_clock"] = "18:00:00"
+    spoiled.loc[7, "end_clock"] = ""
+    spoiled.to_csv(path, index=False)
+
+    def look():
+        found = check_study(folder, judge=list_pace_problems).problems
+        return found[found["file"] == "pace.csv"].set_index("row")[["column", "value"]].to_dict("index")
+
+    assert look() == {
+        2: {"column": "state", "value": "activ"},  # once for each word
+        5: {"column": "round_no", "value": "9"},
+        6: {"column": "end_clock", "value": "18:00:00"},
+        9: {"column": "end_clock", "value": ""},
+    }
+    settings = folder / "study.toml"
+    given = settings.read_text(encoding="utf-8")
+    words = '["active", "activ", "standing grip", "ground control", "apart"]'
+    settings.write_text(f"{given}\n[pace]\nstates = {words}\n", encoding="utf-8")
+    assert set(look()) == {5, 6, 9}  # the word was added to [pace]
+    settings.write_text(given, encoding="utf-8")
+    whole.drop(index=[4, 7]).to_csv(path, index=False)  # corrected, or the row deleted
+    assert look() == {}
+
+
+def test_many_rows_of_one_kind_are_counted_not_listed(tmp_path):
+    times = ["19:30:00"] * 40
+    pace = pd.DataFrame(
+        {"session": "1", "rater": "R1", "athlete": "A01", "round_no": 1, "state": "active", "start_clock": times,
+         "end_clock": "", "file": "pace.csv", "row": range(2, 42)}
+    )  # fmt: skip
+    found = list_pace_problems(Study(folder=tmp_path, pace=pace))
+    assert len(found) == 5 and "(35 further rows alike)" in found[-1].problem

@@ -1,5 +1,6 @@
 """What is passed on of clubs of 1 to 12 tells about no fewer than five people, alone or by subtraction."""
 
+import dataclasses
 import re
 import sys
 from pathlib import Path
@@ -132,3 +133,19 @@ def test_numbers_that_are_passed_on_are_rounded():
         pd.DataFrame({"estimate": [172.43218765, float("nan")], "outcome": ["a", "b"], "n": [3, 4]})
     )
     assert table["estimate"].tolist()[0] == 172.4 and table["n"].tolist() == [3, 4]
+
+
+def test_pace_is_passed_on_without_few_people_and_with_coarse_points(demo_answers):
+    shared = SharedAnswers(demo_answers)
+    own, told = demo_answers.activity("hr_mean_bpm"), shared.activity("hr_mean_bpm")
+    step = {round(v % 5, 6) for v in told.table["capacity"]}
+    assert step == {0.0} and not own.table["capacity"].equals(told.table["capacity"])
+    assert told.activity == own.activity, "the estimate is that of the data"
+    few = dataclasses.replace(demo_answers.pace())
+    athletes = sorted(few.rounds["athlete"].unique())[:4]
+    few = dataclasses.replace(few, rounds=few.rounds[few.rounds["athlete"].isin(athletes)])
+    assert not shared._pace(few)
+    rare = few.agreement.assign(n_athletes=4)
+    kept = shared._pace(dataclasses.replace(demo_answers.pace(), agreement=rare))
+    assert kept.agreement.empty and len(kept.rounds)
+    assert any("raters" in words for words in shared.withheld)

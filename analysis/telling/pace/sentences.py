@@ -33,10 +33,8 @@ KAPPA_WORDS = ((0.8, "very well"), (0.6, "well"), (0.4, "moderately"), (-1.0, "p
 def plain_pace(answer) -> str:
     """Say in one or two sentences how much of a round was active and how far raters agree."""
     share = answer.rounds.groupby("athlete")["active_share"].mean()
-    text = (
-        f"Athletes were {join_words(answer.words.active)} for {format_percent(share.mean())} of a round on average"
-        f" ({format_percent(share.min())} to {format_percent(share.max())} between athletes)."
-    )
+    spread = f" (SD between athletes {format_percent(share.std())})" if len(share) > 1 else ""
+    text = f"Athletes were {join_words(answer.words.active)} for {format_percent(share.mean())} of a round on average{spread}."
     return f"{text} {_agreed(answer)}"
 
 
@@ -51,13 +49,15 @@ def _agreed(answer) -> str:
     )
 
 
-def plain_activity(answer) -> str:
-    """Say whether fitter athletes did more, beside what their heart rate was."""
+def plain_activity(answer, *, short: bool = False) -> str:
+    """Say whether fitter athletes did more, beside what their heart rate was; `short` leaves heart rate to others."""
     known = known_outcome(answer.outcome)
     outcome = lower_first(known.label)
     matters = format_number(answer.smallest_effect, known.digits, unit=known.unit)
     if (answer.activity_reading, answer.outcome_reading) == ("higher", "the same"):
         return SAME_AND_MORE.format(outcome=outcome, matters=matters)
+    if short:
+        return DID[answer.activity_reading]
     ran = RAN[answer.outcome_reading].format(outcome=outcome, matters=matters)
     return f"{DID[answer.activity_reading]} {ran}"
 

@@ -416,7 +416,6 @@ def contrasts_table(answers: dict) -> Table | None:
                 "Rounds": with_minus(step["contrast"]),
                 "Difference": format_number(step["estimate"], digits, sign=True),
                 CI: format_ci(*shown_interval(answer, step), digits),
-                "Passes from": _number(step["smallest_bound"], digits),
                 "p": format_p(shown_p(step), equals=False),
                 "Reading": reading_of_step(step, digits),
             }
@@ -425,7 +424,7 @@ def contrasts_table(answers: dict) -> Table | None:
 
     note = (
         "Intervals and p: the wider and the larger of the model's and the robust test; p adjusted over all of them (Shaffer, "
-        "1986). Passes from: the smallest bound with which two rounds would be equivalent, by the interval of the supplement."
+        "1986). The supplement gives the interval that decides equivalence."
     )
     if any(_depends(answer) for answer in answers.values()):
         note += " HI, LO: readings off the analyser's scale; the reading holds if none was beyond the value given."

@@ -204,6 +204,7 @@ SEE_FITNESS = (
     "{table:capacity} puts the results side by side. The supplement has all correlations ({table:correlations}), subgroups "
     "({table:slopes}), the error of the test ({table:test_error}) and other analyses ({table:robustness})."
 )
+SEE_ACTIVITY = "That comes from marking what athletes did ({table:activity}, {figure:pace_fitness})."
 SEE_COMPARISON = "{table:comparison} and {figure:comparison} put the correlations side by side."
 SEE_PUBLISHED = (
     "The supplement compares protocols ({table:protocols}), evidence ({table:evidence}) and rounds ({table:published_rounds}, "
