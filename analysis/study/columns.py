@@ -449,7 +449,7 @@ def read_headings(
         units = {p: text for p, text in enumerate(body[0][1]) if text}
         _check_units(grid.file, body[0][0], units, places, rules, findings)
         body = body[1:]
-    for row, cells in body:
+    for row, cells in body if body.width > len(heads) else ():
         if any(cells[len(heads) :]):
             extra = " | ".join(filter(None, cells[len(heads) :]))
             findings.problem(
@@ -460,9 +460,8 @@ def read_headings(
                 "more cells than headings: a comma inside a number or a text may have split a cell",
                 "put the text in quotation marks, or save the file with semicolons or tabs between cells",
             )
-    raw.rows = [row for row, _ in body]
-    for place, name in places.items():
-        raw.columns[name] = [cells[place] if place < len(cells) else "" for _, cells in body]
+    raw.rows = body.numbers()
+    raw.columns |= {name: body.column(place) for place, name in places.items()}
     if table == "rounds":
         raw = lay_out_rounds(raw, findings)
     for column in rules.values():

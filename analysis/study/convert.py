@@ -230,8 +230,9 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
     more = context.more if raw.table == "aerobic_tests" else {}
     rules = column_rules()[raw.table] | more
     count = len(raw.rows)
-    made: dict[str, list] = {}
+    made: dict[str, pd.Series] = {}
     limits: list[str] | None = None
+    index = pd.RangeIndex(count)
     for name, column in rules.items():
         texts = raw.columns.get(name)
         if texts is None:
@@ -241,14 +242,14 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
         if column.kind == "lactate":
             texts, limits, bounds = _take_out_limits(texts)
             raw = _with_bounds(raw, bounds)
-        cells = _convert_texts(dict.fromkeys(texts), column, context, raw.decimal_comma)
-        _report_all(raw, name, texts, cells, findings)
-        made[name] = [cells[text][0] for text in texts]
+        values, wrong = _convert_texts(texts, column, context, raw.decimal_comma)
+        if wrong:
+            _report_all(raw, name, texts, wrong, findings)
+        made[name] = pd.Series(map(values.__getitem__, texts), index=index, dtype=_loose_type(column))
     if limits is not None and any(limits):
-        typed = made["lactate_limit"]
-        made["lactate_limit"] = [limit or word for limit, word in zip(limits, typed, strict=True)]
+        made["lactate_limit"] = made["lactate_limit"].mask([bool(limit) for limit in limits], limits)
     file, row = source_columns(raw.table)
-    table = pd.DataFrame({name: pd.Series(v, dtype=_loose_type(rules[name])) for name, v in made.items()})
+    table = pd.DataFrame(made, index=index)
     table[file] = pd.Series([raw.file] * count, dtype="str")
     table[row] = pd.Series(raw.rows, dtype="int64")
     for name, column in rules.items():
@@ -259,16 +260,18 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
 
 def _convert_texts(
     texts: Iterable[str], column: Column, context: Context, decimal_comma: bool | None
-) -> dict:
-    """Text -> value and what is wrong with it; after many that cannot be used the cause of each is no longer looked for."""
-    cells, faults = {}, 0
+) -> tuple[dict, dict]:
+    """Text -> value, and -> what is wrong; after many that cannot be used the cause of each is no longer looked for."""
+    values, wrong = {}, {}
     for text in texts:
-        if faults < MOST_EXPLAINED or column.is_text:
-            cells[text] = _convert_cell(text, column, context, decimal_comma)
-        else:
-            cells[text] = _convert_quickly(text, column, context, decimal_comma)
-        faults += cells[text][1] is not None
-    return cells
+        if text in values:
+            continue
+        quick = len(wrong) >= MOST_EXPLAINED and not column.is_text
+        convert = _convert_quickly if quick else _convert_cell
+        values[text], found = convert(text, column, context, decimal_comma)
+        if found is not None:
+            wrong[text] = found
+    return values, wrong
 
 
 MOST_EXPLAINED = 400
@@ -288,12 +291,12 @@ def _convert_quickly(text: str, column: Column, context: Context, decimal_comma:
     return value, None
 
 
-def _report_all(raw: RawTable, name: str, texts: list[str], cells: dict, findings: Findings) -> None:
+def _report_all(raw: RawTable, name: str, texts: list[str], wrong: dict, findings: Findings) -> None:
     """Report the cells of a column that are in trouble; long columns are counted, not listed."""
     more: dict[str, list[int]] = {}
     listed = 0
     for index, text in enumerate(texts):
-        found = cells[text][1]
+        found = wrong.get(text)
         if found is None:
             continue
         listed += 1

@@ -69,7 +69,8 @@ def apply_decisions(
     judge: Callable = lambda table, measure, text: None,
 ) -> Decided:
     """Apply the decisions to texts, in their order; what matches nothing, or too much, is a problem."""
-    decided = Decided({name: raw.copy() for name, raw in tables.items()})
+    named = {_table_name(decision.table) for decision in lines_of(decisions)}
+    decided = Decided({name: raw.copy() if name in named else raw for name, raw in tables.items()})
     for decision in lines_of(decisions):
         if not decision.action or not decision.table:
             continue  # already a problem of the decisions table

@@ -141,12 +141,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         more_columns(),
     )
     inventory = take_inventory(folder, findings)
-    raws = {
-        name: read_headings(
-            grid, name, findings, more=frozenset(context.more) if name == "aerobic_tests" else frozenset()
-        )
-        for name, grid in inventory.grids.items()
-    }
+    raws = _read_all_headings(inventory, context, findings)
     decisions_raw = _confirmed(raws.pop("decisions", RawTable("decisions", "decisions.csv")), findings)
     decisions = (
         convert_table(decisions_raw, context, findings) if decisions_raw.columns else empty_table("decisions")
@@ -223,6 +218,16 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         if name in raws and name not in unfit and len(after.unfit.get(raws[name].file, ())) > 1
     ]
     return Examination(study, problems, settled, questions, remarks, inventory, proposed)
+
+
+def _read_all_headings(inventory: Inventory, context: Context, findings: Findings) -> dict[str, RawTable]:
+    """Name the columns of every table; its cells then stand in columns alone, so that a long table is held once."""
+    raws = {}
+    for name, grid in inventory.grids.items():
+        more = frozenset(context.more) if name == "aerobic_tests" else frozenset()
+        raws[name] = read_headings(grid, name, findings, more=more)
+        inventory.grids[name] = replace(grid, rows=[])
+    return raws
 
 
 def _confirmed(raw: RawTable, findings: Findings) -> RawTable:

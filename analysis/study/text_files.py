@@ -5,12 +5,13 @@ from __future__ import annotations
 import codecs
 import contextlib
 import csv
-import io
 import math
 import os
 import re
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 
 from ..basics import KitError
@@ -23,6 +24,7 @@ NOT_A_NUMBER = frozenset({"nan", "inf", "+inf", "-inf", "infinity", "-infinity",
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.ASCII | re.IGNORECASE)
 _CLEAR = re.compile(r"^[+-]?(?:\d*([.,])(?:\d{1,2}|\d{4,})|0([.,])\d+)$", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+\.\d+|[+-]?\d{1,3}(\.\d{3})+,\d+", re.ASCII)
+_LINE_ENDS = re.compile(r"\r\n|\r|\n")
 TIME = re.compile(r"(\d{1,3}):(\d{2})(?::(\d{2})(?:[.,](\d{1,6}))?)?", re.ASCII)
 _MADE_DATE = re.compile(
     r"\d{4}-\d{2}-\d{2}( 00:00(:00)?)?|\d{1,2}-[a-z]{3}(-\d{2,4})?|[a-z]{3}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}",
@@ -98,7 +100,7 @@ def _mistyped(text: str) -> str:
 
 def writes_decimal_comma(texts: Iterable[str], *, otherwise: bool) -> bool | None:
     """Tell from clear numbers such as 5,2 or 5.2 whether a file writes decimal commas."""
-    clear = {sign for text in set(texts) for pair in _CLEAR.findall(text) for sign in pair if sign}
+    clear = {sign for text in texts for pair in _CLEAR.findall(text) for sign in pair if sign}
     if len(clear) == 2:
         return None
     return clear == {","} if clear else otherwise
@@ -129,15 +131,64 @@ class Unreadable(ValueError):
         self.row = row
 
 
+class Rows(Sequence):
+    """Rows of texts, each with its number in the file; held as columns, so that a million rows stay small."""
+
+    def __init__(self, rows: Iterable[tuple[int, Sequence[str]]] = ()):
+        self._numbers, self._lengths = array("l"), array("H")
+        self._columns: list[list[str]] = []
+        self._span = (0, None)
+        for number, cells in rows:
+            self.add(number, cells)
+
+    def add(self, number: int, cells: Sequence[str]) -> None:
+        """Put a row at the end."""
+        while len(self._columns) < len(cells):
+            self._columns.append([""] * len(self._numbers))
+        for column, text in zip_longest(self._columns, cells, fillvalue=""):
+            column.append(text)
+        self._numbers.append(number)
+        self._lengths.append(len(cells))
+
+    def __len__(self) -> int:
+        return len(range(*slice(*self._span).indices(len(self._numbers))))
+
+    def __getitem__(self, index):
+        here = range(*slice(*self._span).indices(len(self._numbers)))[index]
+        if isinstance(here, range):
+            part = Rows()
+            part._numbers, part._lengths, part._columns = self._numbers, self._lengths, self._columns
+            part._span = (here.start, here.stop)
+            return part
+        return self._numbers[here], [column[here] for column in self._columns[: self._lengths[here]]]
+
+    @property
+    def width(self) -> int:
+        """Cells of the longest row."""
+        return len(self._columns)
+
+    def numbers(self) -> list[int]:
+        """Return the numbers of the rows in the file."""
+        return list(self._numbers[slice(*self._span)])
+
+    def column(self, place: int) -> list[str]:
+        """Return the cells of one column, "" where a row is shorter."""
+        return self._columns[place][slice(*self._span)] if place < self.width else [""] * len(self)
+
+
 @dataclass(frozen=True)
 class Grid:
     """A table as it stands in a file: texts without interpretation."""
 
     file: str
-    rows: list[tuple[int, list[str]]]
+    rows: Rows
     dialect: str = ""
     decimal_comma: bool | None = False
     remarks: tuple[tuple[str, str], ...] = ()
+
+    def __post_init__(self):
+        if not isinstance(self.rows, Rows):
+            object.__setattr__(self, "rows", Rows(self.rows))
 
 
 def read_bytes(path: Path, *, limit: int = MAX_FILE_BYTES) -> bytes:
@@ -201,11 +252,12 @@ def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
     """Read a CSV file as texts: encoding, delimiter and decimal sign found, nothing converted."""
     text, encoding = decode_text(read_bytes(path))
     skipped = 0
-    first, _, rest = text.partition("\n")
+    end = text.find("\n")
+    first = text[:end].strip() if 0 <= end < 100 else ""
     stated = ""
-    if first.strip().strip('"').lower().startswith("sep=") and len(first.strip()) <= 7:
-        stated = first.strip().strip('"')[4:5]
-        text, skipped = rest, 1
+    if first.strip('"').lower().startswith("sep=") and len(first) <= 7:
+        stated = first.strip('"')[4:5]
+        text, skipped = text[end + 1 :], 1
     sample = [line for line in text[:100_000].splitlines() if line.strip()]
     if not sample:
         return Grid(file, [], "empty")
@@ -238,16 +290,26 @@ class _Kept(dict):
         return stripped
 
 
+def _lines(text: str) -> Iterator[str]:
+    """The lines of a text with their ends, one at a time: a file object would hold the text once more, four bytes a letter."""
+    start = 0
+    for end in _LINE_ENDS.finditer(text):
+        yield text[start : end.end()]
+        start = end.end()
+    if start < len(text):
+        yield text[start:]
+
+
 def _parse(
     text: str, delimiter: str, skipped: int, most_rows: int
-) -> tuple[list[tuple[int, list[str]]], set[str]]:
+) -> tuple[Rows, Iterable[str]]:
     """Return the rows that are not blank, and their distinct cells."""
     keep = _Kept()
-    rows: list[tuple[int, list[str]]] = []
+    rows = Rows()
     number = skipped
     previous = csv.field_size_limit(MAX_CELL * 50)
     try:
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        reader = csv.reader(_lines(text), delimiter=delimiter)
         for number, cells in enumerate(reader, start=1 + skipped):
             if not cells:
                 continue
@@ -259,7 +321,7 @@ def _parse(
                 raise Unreadable(f"more than {most_rows:,} rows", "put the right file here")
             kept = list(map(keep.__getitem__, cells))
             if any(kept):
-                rows.append((number, kept))
+                rows.add(number, kept)
     except Unreadable as error:
         error.row = number
         raise
@@ -271,7 +333,7 @@ def _parse(
         ) from None
     finally:
         csv.field_size_limit(previous)
-    return rows, set(keep.values())
+    return rows, keep.values()
 
 
 def write_new(path: Path, text: str) -> None:

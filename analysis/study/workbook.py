@@ -126,7 +126,7 @@ def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
                 "open the workbook in the spreadsheet and save it",
             ),
         )
-    comma = writes_decimal_comma((t for _, row in rows for t in row), otherwise=False)
+    comma = writes_decimal_comma({t for _, row in rows for t in row}, otherwise=False)
     return Grid(file, rows, "workbook", comma, remarks)
 
 
