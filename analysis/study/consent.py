@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
 
 import pandas as pd
@@ -164,17 +164,26 @@ def write_ledger(
     gone: frozenset[str],
 ) -> Ledger:
     """Write down what became of every row, and of every value of a measure of which a decision set some aside."""
-    entries: list[dict] = []
+    return Ledger().add(
+        without_mention(entry, gone) for entry in _entries(raws, decided, barred, counts, gone)
+    )
+
+
+def _entries(raws, decided: Decided, barred, counts, gone) -> Iterator[dict]:
+    """Every entry of the ledger, one at a time."""
     for raw in raws.values():
         causes = _causes(raw, decided.rows_aside.get(raw.table, {}), barred)
-        entries += _row_entries(raw, causes)
-        entries += _value_entries(raw, decided, causes)
-    entries += [
-        {"table": name, "amount": float(n), "used": False, "cause": WITHDREW, "decided_by": "the person"}
-        for name, n in counts.items()
-    ]
-    entries += [entry for entry in decided.entries if entry["athlete"] not in gone]
-    return Ledger().add([without_mention(entry, gone) for entry in entries] if gone else entries)
+        yield from _row_entries(raw, causes)
+        yield from _value_entries(raw, decided, causes)
+    for name, n in counts.items():
+        yield {
+            "table": name,
+            "amount": float(n),
+            "used": False,
+            "cause": WITHDREW,
+            "decided_by": "the person",
+        }
+    yield from (entry for entry in decided.entries if entry["athlete"] not in gone)
 
 
 def _causes(
@@ -193,12 +202,14 @@ def _causes(
     return causes
 
 
-def _row_entries(raw: RawTable, causes: dict[int, tuple[str, str]]) -> list[dict]:
+def _row_entries(raw: RawTable, causes: dict[int, tuple[str, str]]) -> Iterator[dict]:
     if raw.table == "survey":  # long tables: what is used is counted in one entry
         used = len(raw.rows) - len(causes)
-        entries = [{"table": raw.table, "file": raw.file, "amount": float(used)}] if used else []
-        return entries + [_entry(raw, i, why) for i, why in causes.items()]
-    return [_entry(raw, i, causes.get(i)) for i in range(len(raw.rows))]
+        if used:
+            yield {"table": raw.table, "file": raw.file, "amount": float(used)}
+        yield from (_entry(raw, i, why) for i, why in causes.items())
+        return
+    yield from (_entry(raw, i, causes.get(i)) for i in range(len(raw.rows)))
 
 
 def _entry(raw: RawTable, index: int, why: tuple[str, str] | None) -> dict:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import islice
 
 import pandas as pd
 
@@ -283,6 +284,9 @@ def row_keys(raw: RawTable, index: int) -> dict:
     }
 
 
+ENTRIES_AT_ONCE = 50_000
+"""Entries of a ledger that are held as mappings at one time."""
+
 LEDGER_TYPES = {
     "table": "str",
     "file": "str",
@@ -350,12 +354,12 @@ class Ledger(Result):
         """
         if isinstance(rows, pd.DataFrame):
             rows = rows.to_dict("records")
-        more = _ledger_table(rows)
-        if not len(more):
+        rows, parts = iter(rows), [self.table] if len(self.table) else []
+        while part := list(islice(rows, ENTRIES_AT_ONCE)):
+            parts.append(_ledger_table(part))
+        if not parts:
             return self
-        if not len(self.table):
-            return Ledger(more)
-        return Ledger(pd.concat([self.table, more], ignore_index=True))
+        return Ledger(parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True))
 
     def balance(self) -> pd.DataFrame:
         """Return what went in, what was used and what was set aside, per table, measure and unit.

@@ -252,13 +252,14 @@ def _set_unfit_aside(unfit: dict, used: dict[str, RawTable], found: Findings, de
         rows = found.unfit.get(raw.file, set()) if raw else set()
         why = {
             p.row: f"{p.column} {p.value!r} {p.problem}".strip()
-            for p in found.problems
+            for p in reversed(found.problems)  # the first that was found says it best
             if raw and p.file == raw.file
         }
+        others = (f"does not fit: {decision.reason}", decision.decided_by)
         for index, row in enumerate(raw.rows if raw else ()):
             if row in rows:
-                reason = f"{why.get(row, 'does not fit')}: {decision.reason}"
-                decided.rows_aside.setdefault(table, {})[raw.key(index)] = (reason, decision.decided_by)
+                own = (f"{why[row]}: {decision.reason}", decision.decided_by) if row in why else others
+                decided.rows_aside.setdefault(table, {})[raw.key(index)] = own
                 some = True
     return some
 

@@ -300,9 +300,7 @@ def _lines(text: str) -> Iterator[str]:
         yield text[start:]
 
 
-def _parse(
-    text: str, delimiter: str, skipped: int, most_rows: int
-) -> tuple[Rows, Iterable[str]]:
+def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Rows, Iterable[str]]:
     """Return the rows that are not blank, and their distinct cells."""
     keep = _Kept()
     rows = Rows()

@@ -1,9 +1,10 @@
-"""How long a survey of a million sessions takes, how much memory it needs, and how fast recordings are read.
+"""How long a survey of a million sessions takes, how much memory it and a million bad rows need, how fast files are read.
 
 Run: python tests/benchmarks/survey_scale.py [rows]
 """
 
 import resource
+import subprocess
 import sys
 import tempfile
 import time
@@ -50,6 +51,22 @@ def write_recordings(folder: Path, count: int) -> list[str]:
     return names
 
 
+def check_bad_rows(folder: Path, rows: int) -> None:
+    """Print what `check` needs for a survey whose every row has a cell that does not fit; run it in a process of its own."""
+    (folder / "study.toml").write_text('title = "An invented survey"\nkind = "survey"\n')
+    rng = np.random.default_rng(2)
+    table = pd.DataFrame({"person": np.char.add("p", rng.integers(0, rows * 2 // 3, rows).astype(str))})
+    table = table.assign(
+        age_years=30, sex="F", minutes=60, hr_mean_bpm="abc", hr_peak_bpm=180, session_kind="sparring"
+    )
+    table.to_csv(folder / "survey.csv", index=False)
+    code = (
+        "import resource, sys; from analysis.study import check_study; found = check_study(sys.argv[1]).problems; "
+        "print(len(found), 'lines of problems;', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, 'MB at most')"
+    )
+    subprocess.run([sys.executable, "-c", code, str(folder)], check=True)
+
+
 def main(rows: int) -> None:
     """Print seconds and peak memory."""
     answer_survey(made_up_survey(2000))  # imports
@@ -63,6 +80,8 @@ def main(rows: int) -> None:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"memory at most {peak:.0f} MB (libraries {before:.0f} MB, with the table {with_table:.0f} MB)")
     print(answer.shares.to_string())
+    with tempfile.TemporaryDirectory() as folder:
+        check_bad_rows(Path(folder), rows)
     with tempfile.TemporaryDirectory() as folder:
         names = write_recordings(Path(folder), 600)
         for jobs in (1, 2):

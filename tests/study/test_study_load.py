@@ -290,3 +290,24 @@ def test_minutes_and_seconds_may_be_typed_as_times(tmp_path):
     assert study.aerobic_tests.loc[0, ["date", "time_min"]].tolist() == ["2026-03-01", 10.75]
     assert study.rounds.loc[0, ["lactate_delay_s", "minutes_done"]].tolist() == [75.0, 4.5]
     assert isinstance(study.remarks, pd.DataFrame)
+
+
+def test_rows_of_any_length_read_as_they_stand():
+    from analysis.study.text_files import Grid, Rows
+
+    lines = [(1, ["a", "b"]), (3, ["1"]), (4, ["2", "3", "4"]), (7, ["", "5"])]
+    rows = Rows(lines)
+    assert list(rows) == lines and len(rows) == 4 and rows.width == 3
+    body = Grid("t.csv", lines).rows[1:]
+    assert list(body) == lines[1:] and list(body[1:]) == lines[2:] and body[-1] == lines[-1]
+    assert body.numbers() == [3, 4, 7] and body.column(1) == ["", "3", "5"] and body[1:].column(9) == ["", ""]
+    assert not Rows() and list(Rows()[1:]) == []
+
+
+def test_line_ends_of_every_kind_and_inside_quotes(tmp_path):
+    from analysis.study.text_files import read_csv_grid
+
+    path = tmp_path / "t.csv"
+    path.write_bytes(b'sep=;\r\na;b\r"x\ny";2\n\n3;4')
+    grid = read_csv_grid(path, file="t.csv")
+    assert [cells for _, cells in grid.rows] == [["a", "b"], ["x\ny", "2"], ["3", "4"]]
