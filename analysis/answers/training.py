@@ -323,7 +323,7 @@ def minutes_in_target(study) -> pd.DataFrame:
 
 
 def conditions_apart(study) -> tuple[str, ...]:
-    """Name what differs between the evenings before and after: temperature, time of day, opponents."""
+    """Name what differs between the evenings before and after: temperature, time of day, clothing, opponents."""
     evenings, found = study.sessions, []
     groups = {p: evenings[evenings["phase"] == p] for p in ("pre", "post")}
     if not all(len(g) for g in groups.values()):
@@ -346,6 +346,10 @@ def conditions_apart(study) -> tuple[str, ...]:
         found.append(
             f"they began {abs(hours['post'] - hours['pre']):.1f} h {'later' if hours['post'] > hours['pre'] else 'earlier'}"
         )
+    worn = [set(g["clothing"].replace("", study.protocol.clothing)) - {""} for g in groups.values()]
+    if all(worn) and worn[0] != worn[1]:
+        before, after = (join_words(sorted(w), "or") for w in worn)
+        found.append(f"what was worn changed ({before} before, {after} after)")
     rows = study.rounds[~study.rounds["opponent"].isin(["", "none", "guest"])]
     met = [
         set(

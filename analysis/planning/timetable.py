@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, format_number, join_words, plural
+from ..study.approval import HURRIED_S, UNHURRIED_S
 from .design import check_size
 from .pairing import GUEST, Pairing
 
@@ -31,7 +32,7 @@ class Sampling(Result):
 
     analysers: int = 1
     samplers: int = 1
-    seconds_per_sample: float = 60.0
+    seconds_per_sample: float = UNHURRIED_S
     target_delay_s: float = 60.0
     tolerance_s: float = 15.0
 
@@ -104,8 +105,6 @@ def clock_text(start_clock: str, seconds: float) -> str:
 
 
 STARTS = ("common", "staggered")
-HURRIED_S = 45.0
-"""Seconds a sample below which gloves are left out (our proposal)."""
 
 
 @dataclass(frozen=True)
@@ -436,7 +435,7 @@ def _warnings(names, measured, slots, rests, plan: _Plan, start) -> tuple[str, .
     if sampling.seconds_per_sample < HURRIED_S:
         found.append(
             f"{format_number(sampling.seconds_per_sample, 0, unit='s')} a sample leaves no time for new gloves: count with "
-            f"{format_number(Sampling.seconds_per_sample, 0, unit='s')}, gloves and reading included."
+            f"{format_number(UNHURRIED_S, 0, unit='s')}, gloves and reading included."
         )
     late = slots[~slots["before_next_round"].astype(bool) & slots["in_window"].astype(bool)]
     if len(late):

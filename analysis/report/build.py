@@ -26,12 +26,12 @@ Written by the kit. The next report replaces it; what you changed or added then 
 
 {TO_SHARE}   to pass on: one_page.pdf (the answers, to hang up), report.html (answers, paper and supplement as one page),
            manuscript.docx and supplement.docx (the same for Word), figures/, contact_sheet.html, tables/,
-           data_package/ (only those who agreed to sharing; read its codebook first).
+           data_package/ (of a study with athletes: only those who agreed to sharing; read its codebook first).
            Nothing in it is a statistic of fewer than five people, and numbers are rounded.
 {FOR_YOU}    for the team alone: answers.html and answers.pdf (with a line for each athlete who agreed), results.json (every
-           estimate, unrounded), ledger.csv (what became of every row), notebooks/, about.json, and with --individuals
-           individual_pages/: give each to the athlete first, and to nobody else unasked. report_complete.html, where
-           something was withheld from the write-up to pass on.
+           estimate, unrounded), ledger.csv (what became of every row), about.json, notebooks/ unless left out, and with
+           --individuals individual_pages/: give each to the athlete first, and to nobody else unasked. report_complete.html,
+           where something was withheld from the write-up to pass on.
 """
 
 

@@ -112,6 +112,27 @@ def check_ethics(settings: Settings, findings: Findings) -> None:
             )
 
 
+HURRIED_S = 45.0
+"""Seconds a sample below which gloves are left out (our proposal)."""
+UNHURRIED_S = 60.0
+"""Seconds a sample, gloves and reading included (our proposal)."""
+
+
+def check_sampling_pace(settings: Settings, findings: Findings) -> None:
+    """Remark on seconds_per_sample that leave no time for new gloves."""
+    part = settings.get("sampling")
+    given = part.get("seconds_per_sample") if isinstance(part, Mapping) else None
+    if isinstance(given, int | float) and not isinstance(given, bool) and 0 < given < HURRIED_S:
+        findings.remark(
+            SETTINGS_FILE,
+            settings.line_of("sampling", "seconds_per_sample"),
+            "seconds_per_sample",
+            f"{given:g}",
+            f"{given:g} s from one athlete to the next leave no time for new gloves",
+            f"write seconds_per_sample = {UNHURRIED_S:g}, gloves and reading included",
+        )
+
+
 def minors_among(athletes: pd.DataFrame) -> tuple[str, ...]:
     """Return the codes of those under 18, and of those without an age for whom a guardian's word stands in the table."""
     if "age_years" not in athletes or not len(athletes):

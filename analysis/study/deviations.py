@@ -52,6 +52,7 @@ def plan_deviations(study: Study) -> pd.DataFrame:
         lines += unmeasured(study, fixed.plan)
         lines += _rounds_done(study, fixed)
         lines += _clock(study, fixed)
+        lines += _clothing(study, fixed)
         lines += _sampling(study, fixed)
         lines += _set_aside_by_people(study)
     return pd.DataFrame(lines, columns=list(DEVIATION_COLUMNS), dtype="str")
@@ -241,6 +242,15 @@ def _clock(study: Study, fixed: FixedPlan) -> list[tuple]:
                 )
             )
     return lines
+
+
+def _clothing(study: Study, fixed: FixedPlan) -> list[tuple]:
+    planned, sessions = fixed.protocol.clothing, study.sessions
+    other = sessions[~sessions["clothing"].isin(["", planned])]
+    if not planned or not len(other):
+        return []
+    worn = f"{join_words(sorted(set(other['clothing'])))} in session {join_words(list(other['session']))}"
+    return [("clothing", planned, worn, join_words(sorted(set(other[source_columns("sessions")[0]]))))]
 
 
 def _sampling(study: Study, fixed: FixedPlan) -> list[tuple]:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from ..basics import KitError, join_words, plural
 from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
-from .approval import check_ethics, check_minors, check_texts
+from .approval import check_ethics, check_minors, check_sampling_pace, check_texts
 from .columns import TABLES, RawTable, empty_table, lines_of, read_headings
 from .consent import (
     every_code,
@@ -128,6 +128,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     protocol = read_protocol(settings, findings)
     plan = _with_fixed(read_plan(settings, findings), folder, findings)
     check_ethics(settings, findings)
+    check_sampling_pace(settings, findings)
     check_fitness(settings, findings)
     check_texts(folder, findings)
     training = read_training(settings, findings)

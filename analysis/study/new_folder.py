@@ -165,7 +165,9 @@ def readme_text(*, survey: bool, training: bool = False) -> str:
     if survey:
         parts = (
             "A survey of sessions",
-            "the tab `survey` of `study.xlsx` (or `survey.csv`)",
+            "Tell the senders in writing what you ask, what becomes of it and how to take it back, and have that text seen by "
+            "your\n   ethics committee.",
+            "the tab `survey` of `study.xlsx` (or `survey.csv`); recordings that came with a session go into `recordings/`",
             "5. Then notebook 08.",
         )
     else:
@@ -175,8 +177,16 @@ def readme_text(*, survey: bool, training: bool = False) -> str:
             else "5. Fix the plan before the first measurement: `python -m analysis freeze FOLDER`.\n"
         )
         steps += "" if training else "6. Write everything up: `python -m analysis report FOLDER`."
-        parts = ("A sparring study", "the tabs of `study.xlsx` (or the CSV files)", steps)
-    return Template(read_template("README.md")).substitute(kind=parts[0], tables=parts[1], steps=parts[2])
+        parts = (
+            "A sparring study",
+            "Rewrite the files in `texts/` in your own words and language, and have them seen by your ethics committee.",
+            "the tabs of `study.xlsx` (or the CSV files). Recordings go into `recordings/`, gas-exchange files into\n"
+            "   `aerobic_files/`",
+            steps,
+        )
+    return Template(read_template("README.md")).substitute(
+        dict(zip(("kind", "texts", "tables", "steps"), parts, strict=True))
+    )
 
 
 def notes_lines(*, survey: bool) -> list[str]:

@@ -162,6 +162,11 @@ class Rows(Sequence):
             return part
         return self._numbers[here], [column[here] for column in self._columns[: self._lengths[here]]]
 
+    def __eq__(self, other) -> bool:
+        return isinstance(other, Rows) and list(self) == list(other)
+
+    __hash__ = None
+
     @property
     def width(self) -> int:
         """Cells of the longest row."""

@@ -11,7 +11,7 @@ from analysis.answers.roll_call import SENSITIVITY, TICKS, came_tired_or_unwell,
 from analysis.physiology import dehydration_hr_rise
 from analysis.replication.profiles import compare_protocols
 from analysis.rounds import answer_rounds
-from analysis.study import Protocol, check_study, load_fixed_plan, load_study
+from analysis.study import Protocol, check_study, load_fixed_plan, load_study, plan_deviations
 from analysis.study.protocol import rank_grades
 from analysis.telling.study.sentences import write_up_conditions, write_up_protocol
 from analysis.telling.study.tables import roll_call_table
@@ -131,3 +131,27 @@ def test_check_names_an_unknown_grade_with_its_row_and_a_remedy_that_works(tmp_p
     assert found["row"] == 2 and "did you mean blue" in found["problem"]
     (tmp_path / "athletes.csv").write_text(people.replace("blu,", "blue,"))
     assert load_study(tmp_path).athletes["grade_rank"].tolist() == [2, 1]
+
+
+def test_clothing_that_changed_between_the_evenings_is_named():
+    from analysis.answers.training import conditions_apart
+
+    study = load_study(DEMO / "training")
+    assert not [c for c in conditions_apart(study) if "worn" in c]
+    worn = study.sessions["phase"].map({"pre": "no jacket", "post": "jacket"})
+    changed = dataclasses.replace(study, sessions=study.sessions.assign(clothing=worn))
+    assert "what was worn changed (no jacket before, jacket after)" in conditions_apart(changed)
+    blank = study.sessions.assign(clothing=worn.replace("no jacket", ""))  # blank: as study.toml says
+    usual = dataclasses.replace(
+        study, sessions=blank, protocol=dataclasses.replace(study.protocol, clothing="no jacket")
+    )
+    assert "what was worn changed (no jacket before, jacket after)" in conditions_apart(usual)
+
+
+def test_an_evening_in_other_clothes_departs_from_the_fixed_plan(study):
+    sessions = study.sessions.assign(clothing=["jacket"] + [""] * (len(study.sessions) - 1))
+    found = plan_deviations(dataclasses.replace(study, sessions=sessions)).query("part == 'clothing'")
+    assert found[["planned", "done"]].to_numpy().tolist() == [
+        ["no jacket", f"jacket in session {sessions['session'].iloc[0]}"]
+    ]
+    assert plan_deviations(study).query("part == 'clothing'").empty

@@ -139,3 +139,15 @@ def test_the_recording_of_a_shuttle_run_is_asked_about(tmp_path):
     study = load_study(make_folder(tmp_path / "b", aerobic_tests=run, settings=said))
     assert study.aerobic_tests["level_called"].tolist() == ["end"]
     assert not len(study.remarks.query("column == 'level_called'"))
+
+
+def test_hurried_samples_are_remarked_on_and_the_remedy_works(tmp_path):
+    folder = new_study(tmp_path / "club", rounds=3)
+    settings = folder / "study.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace("seconds_per_sample = 60", "seconds_per_sample = 25"), encoding="utf-8")
+    told = check_study(folder).remarks.query("column == 'seconds_per_sample'")
+    assert len(told) == 1 and "no time for new gloves" in told["problem"].iloc[0]
+    remedy = told["remedy"].iloc[0].partition("write ")[2].partition(",")[0]
+    settings.write_text(text.replace("seconds_per_sample = 60", remedy), encoding="utf-8")
+    assert check_study(folder).remarks.query("column == 'seconds_per_sample'").empty
