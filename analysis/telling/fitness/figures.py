@@ -384,6 +384,9 @@ CHOICE_WORDS = {
     "athletes": "Athletes",
 }
 LEFT_OUT = "one athlete left out"
+GOES_ON = "interval goes on"
+ROW_MM = 3.5
+"""Of the rows of choices: room for letters of 7 pt."""
 
 
 def draw_levels(levels, *, ax=None):
@@ -447,9 +450,10 @@ def draw_specifications(result, *, ax=None):
         return None
     table = chart.table.reset_index(drop=True)
     lines = _choice_lines(table)
-    height = 62 + 3.3 * len(lines)
-    shares = [56, 3.3 * len(lines) + 4]
-    figure, axes = new_panels(ax, count=2, columns=1, height_mm=height, sharex=True, height_ratios=shares)
+    rows_mm = ROW_MM * len(lines)
+    figure, axes = new_panels(
+        ax, count=2, columns=1, height_mm=66 + rows_mm, sharex=True, height_ratios=[56, rows_mm + 4]
+    )
     _draw_multiples(axes[0], table)
     _draw_choices(axes[1], table, lines)
     legend_above(figure, axes[0], ax, ncols=4)
@@ -503,50 +507,70 @@ def _draw_multiples(axes, table) -> None:
     axes.plot(
         order[planned], table["multiple"][planned], "D", color=MAIN, markersize=6.5, zorder=5, label="planned"
     )
-    middle = table[["multiple_low", "multiple_high"]].to_numpy()
-    reach = np.nanquantile(np.abs(middle), 0.97)
-    reach = max(reach, 1.3, float(np.nanmax(np.abs(table["multiple"]))))
-    axes.set_ylim(-1.08 * reach, 1.08 * reach)
+    reach = np.nanquantile(np.abs(table[["multiple_low", "multiple_high"]].to_numpy()), 0.97)
+    reach = 1.08 * max(reach, 1.3, float(np.nanmax(np.abs(table["multiple"]))))
+    axes.set_ylim(-reach, reach)
+    for beyond, side, mark in (
+        (table["multiple_low"] < -reach, -reach, "v"),
+        (table["multiple_high"] > reach, reach, "^"),
+    ):
+        if beyond.any():
+            axes.plot(
+                order[beyond], np.full(int(beyond.sum()), 0.985 * side), mark, color=QUIET, markersize=2.6, zorder=1.5,
+                label=GOES_ON,
+            )  # fmt: skip
     axes.set_ylabel("Difference, in multiples of the\nsmallest effect that matters")
     axes.tick_params(axis="x", length=0, labelbottom=False)
 
 
-def _choice_lines(table: pd.DataFrame) -> list[tuple[str, str, np.ndarray]]:
-    """Give the lines of the lower panel: heading, choice, and which analyses made it (choices that never vary are left out)."""
-    lines = []
+def _choice_lines(table: pd.DataFrame) -> list[tuple[str, np.ndarray | None]]:
+    """Give the rows of the lower panel: a heading (with None), below it its choices from the lowest results to the highest.
+
+    Choices that never vary are left out.
+    """
+    lines: list[tuple[str, np.ndarray | None]] = []
     for column, heading in CHOICE_WORDS.items():
-        values = table[column].value_counts().index.tolist()
+        values = table.groupby(column, sort=False)["order"].median().sort_values().index.tolist()
         if len(values) < 2:
             continue
+        lines.append((heading, None))
         for value in values:
-            words = known_outcome(value).label if column == "outcome" else str(value)
-            lines.append((heading, words, (table[column] == value).to_numpy()))
+            words = known_outcome(value).label if column == "outcome" else _short_choice(str(value))
+            lines.append((words, (table[column] == value).to_numpy()))
     left = (table["left_out_athlete"] != "").to_numpy()
     if left.any():
-        lines.append(("", LEFT_OUT, left))
+        lines.append((LEFT_OUT, left))
     return lines
+
+
+def _short_choice(words: str) -> str:
+    """A choice as a row of a picture has room for it."""
+    return words.replace("measured maximal heart rate", "maximal rate").replace(
+        "^0.67", r"$\mathregular{^{0.67}}$"
+    )
 
 
 def _draw_choices(axes, table, lines) -> None:
     planned = table["planned"].to_numpy()
     order = table["order"].to_numpy(dtype=float)
-    labels, previous = [], ""
-    for i, (heading, words, made) in enumerate(lines):
+    for i, (_, made) in enumerate(lines):
+        if made is None:
+            if i:
+                axes.axhline(i - 0.5, color=FAINT, linewidth=0.8)
+            continue
         axes.vlines(order[made], i - 0.34, i + 0.34, color=INK, linewidth=0.55)
         here = made & planned
         axes.plot(order[here], np.full(here.sum(), i), "D", color=MAIN, markersize=4)
-        labels.append(f"{heading}: {words}" if heading and heading != previous else words)
-        if i and heading != previous:
-            axes.axhline(i - 0.5, color=FAINT, linewidth=0.8)
-        previous = heading
-    name_rows(axes, labels)
-    axes.tick_params(axis="y", length=0, labelsize=6.2)
+    name_rows(axes, [words for words, _ in lines])
+    for label, (_, made) in zip(axes.get_yticklabels(), lines, strict=True):
+        label.set_fontweight("bold" if made is None else "normal")
+    axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", length=0, labelbottom=False)
     axes.set_xlim(0, len(table) + 1)
     alone = int((table["left_out_athlete"].fillna("") != "").sum())
     words = plural(len(table) - alone, "analysis", "analyses")
     words += f" and {alone} without one athlete each" if alone else ""
-    axes.set_xlabel(f"{words},\nfrom the lowest result to the highest")
+    axes.set_xlabel(f"{words}, from the lowest result to the highest")
     for side in ("left", "bottom"):
         axes.spines[side].set_visible(False)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -128,7 +129,7 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
     _shade_level(panel, answer, labels)
     panel.set_xlim(-0.35, len(labels) - 0.65 + (0.35 if show_codes else 0))
     panel.set_xlabel("Round")
-    panel.set_ylabel(known_outcome(answer.outcome).axis_label)
+    panel.set_ylabel("\n".join(textwrap.wrap(known_outcome(answer.outcome).axis_label, 30)))
     panel.margins(y=0.06)
     if known_outcome(answer.outcome).ordinal:
         panel.set_ylim(*whole_scale(table["y"]))
