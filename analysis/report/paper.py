@@ -190,7 +190,7 @@ def _results(answers) -> list[Section]:
             _pointing(write_up_participants(description.participants), *(["participants"] if people else []))
         ),
         *([people] if people else []),
-        *paragraphs(_pointing(aside, "set_aside", "figure:missing")),
+        *paragraphs(_pointing(aside, "set_aside", "figure:flow", "figure:missing")),
     ]
     sections = [Section("Results"), Section("Athletes and data", tuple(blocks), 2)]
     if not outcomes:

@@ -63,6 +63,18 @@ def rests_picture(rests) -> Picture:
     return Picture("rests", partial(draw_rests, rests), caption)
 
 
+def flow_picture(answers) -> Picture | None:
+    """How many athletes stand behind each answer."""
+    from ..answers.flow import count_flow
+    from ..telling.study.figures import draw_flow_of_athletes
+
+    flow = count_flow(answers)
+    if flow.answers.empty:
+        return None
+    caption = "From the folder to the answers: athletes, and values of theirs."
+    return Picture("flow", partial(draw_flow_of_athletes, flow), caption)
+
+
 def missing_picture(cleaned) -> Picture | None:
     """What was measured of whom in which round; nothing where every mean was typed and none is missing."""
     from ..telling.cleaning.account_figures import draw_missing

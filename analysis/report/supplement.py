@@ -130,7 +130,7 @@ def _data(answers) -> Section | None:
     return _section(
         "Data",
         write_stood_out(answers.study),
-        [tables.set_aside_table(answers.description.set_aside), missing],
+        [tables.set_aside_table(answers.description.set_aside), pictures.flow_picture(answers), missing],
     )
 
 

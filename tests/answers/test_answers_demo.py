@@ -15,6 +15,7 @@ from half_filled import DEMO, LEFT_OUT, half_filled
 
 from analysis.answers import Answers, open_answers
 from analysis.answers.describe import describe_study
+from analysis.answers.flow import count_flow
 from analysis.basics import NotYet
 from analysis.report.document import build_document
 from analysis.study import list_needs
@@ -184,3 +185,12 @@ def test_an_evening_of_one_round_keeps_its_question_about_fitness(tmp_path):
 
 def spoken(document, layer):
     return document.text(layer).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_the_flow_of_athletes_ends_in_the_counts_that_the_results_print(demo_answers):
+    flow = count_flow(demo_answers)
+    assert flow.n_codes >= flow.n_athletes >= flow.n_sparred and flow.n_athletes >= flow.n_tested
+    paper = spoken(build_document(demo_answers), "paper")
+    assert set(flow.answers["family"]) == {"rounds", "fitness"}
+    for line in flow.answers.itertuples():
+        assert f"{line.n_athletes} athletes" in paper and f"{line.n_observations} values" in paper

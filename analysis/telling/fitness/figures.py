@@ -545,9 +545,7 @@ def _choice_lines(table: pd.DataFrame) -> list[tuple[str, np.ndarray | None]]:
 
 def _short_choice(words: str) -> str:
     """A choice as a row of a picture has room for it."""
-    return words.replace("measured maximal heart rate", "maximal rate").replace(
-        "^0.67", r"$\mathregular{^{0.67}}$"
-    )
+    return words.replace("measured maximal heart rate", "maximal rate").replace("^0.67", "⁰·⁶⁷")
 
 
 def _draw_choices(axes, table, lines) -> None:

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from ...basics import format_number, format_percent
+from ...basics import format_ci, format_number, format_percent
 from ...study import known_outcome
 from ..style import FAINT, MAIN, QUIET, finish, new_axes
 
@@ -107,6 +107,15 @@ def draw_fitness_and_activity(answer, *, ax=None):
         ax=panel,
     )
     panel.set(xlabel="Aerobic capacity (mL/kg/min)", ylabel="Active share of a round (%)")
+    more, low, high = (
+        100 * answer.contrast_step * v
+        for v in (answer.activity.estimate, answer.activity.ci_low, answer.activity.ci_high)
+    )
+    panel.set_title(
+        f"{format_number(more, 0, sign=True)} points for {format_number(answer.contrast_step, 0)} mL/kg/min more\n"
+        f"(95\N{NO-BREAK SPACE}% interval {format_ci(low, high, 0)}), n {answer.n_athletes}",
+        loc="left",
+    )
     known = known_outcome(answer.outcome)
     size = format_number(100 * answer.contrast_step * answer.activity.estimate, 0)
     return finish(

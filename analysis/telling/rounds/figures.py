@@ -303,10 +303,18 @@ def draw_evenings(repeated, *, ax=None):
     figure, panel = new_axes(ax, width="single", height_mm=66)
     middle = float(table["difference"].mean())
     reach = 1.96 * float(np.sqrt(2.0)) * repeated.typical_error
-    panel.axhspan(middle - reach, middle + reach, color=FAINT, zorder=0, linewidth=0)
-    panel.axhline(middle, color=MAIN, linewidth=1.4)
+    panel.axhspan(
+        middle - reach,
+        middle + reach,
+        color=FAINT,
+        zorder=0,
+        linewidth=0,
+        label="95\N{NO-BREAK SPACE}% by error",
+    )
+    panel.axhline(middle, color=MAIN, linewidth=1.4, label="mean")
     panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")
-    panel.plot(table["mean"], table["difference"], "o", color=MAIN, markersize=4)
+    panel.plot(table["mean"], table["difference"], "o", color=MAIN, markersize=4, label="each athlete")
+    legend_above(figure, panel, ax)
     panel.set(
         xlabel=f"Mean of the two evenings{in_unit(known)}", ylabel=f"Second minus first{in_unit(known)}"
     )

@@ -1,11 +1,14 @@
-"""One athlete's rounds beside the span of the club; heart rate in the rests; what another smallest effect would say."""
+"""Athletes from the folder to the answers; one athlete beside the club; heart rate in the rests; other smallest effects."""
 
 from __future__ import annotations
 
+import textwrap
+
+import numpy as np
 import pandas as pd
 
 from ...answers.describe import REST_MEASURES
-from ...basics import format_number, join_words, lower_first, plural
+from ...basics import format_number, join_words, lower_first, plural, upper_first
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..style import FAINT, INK, MAIN, finish, legend_above, new_axes
@@ -164,3 +167,70 @@ def draw_rests(rests, *, ax=None):
             f"{label.removesuffix(' (bpm)')} after rounds {join_words([str(k) for k in rows['round_no']])}: {values} bpm"
         )
     return finish(figure, f"{'. '.join(said)}. Means with 95 % intervals.")
+
+
+def draw_flow_of_athletes(flow, *, ax=None):
+    """Draw how many athletes went from the folder into each answer.
+
+    `flow`: n_codes, n_athletes, n_sparred, n_tested, and `answers` (words, family "rounds" or "fitness", n_athletes,
+    n_observations). Gives None where nothing was answered.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> lines = pd.DataFrame({"words": ["lactate over the rounds", "fitness and lactate"], "family": ["rounds", "fitness"],
+    ...     "n_athletes": [12, 10], "n_observations": [46, 39]})
+    >>> flow = SimpleNamespace(n_codes=13, n_athletes=12, n_sparred=12, n_tested=10, answers=lines)
+    >>> draw_flow_of_athletes(flow).alt_text[:8]
+    'Athletes'
+    """
+    lines = flow.answers
+    if lines.empty:
+        return None
+    steps = [
+        (flow.n_codes, "codes in the folder"),
+        (flow.n_athletes, "may be analysed"),
+        (flow.n_sparred, "sparred"),
+    ]
+    steps = steps[1:] if flow.n_codes == flow.n_athletes else steps
+    tested = lines["family"].eq("fitness").to_numpy()
+    place = np.arange(len(lines), dtype=float)
+    level = {"tested": -len(steps), "answer": -len(steps) - int(tested.any())}
+    figure, panel = new_axes(ax, width="double", height_mm=20 + 14 * (1 - level["answer"]))
+    box = {"boxstyle": "square,pad=0.5", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
+    middle = float(place.mean())
+
+    def put(x, y, words):
+        panel.text(x, y, words, ha="center", va="center", bbox=box, zorder=3)
+
+    def join(x, y, to_x, to_y):
+        half = (y + to_y) / 2 if to_y == y - 1 else y - 0.5
+        panel.plot([x, x, to_x, to_x], [y, half, half, to_y], color=INK, linewidth=0.8, zorder=1)
+
+    for y, (count, _) in enumerate(steps):
+        put(middle, -y, str(count))
+        if y:
+            join(middle, 1 - y, middle, -y)
+    last = 1 - len(steps)
+    if tested.any():
+        there = float(place[tested].mean())
+        put(there, level["tested"], str(flow.n_tested))
+        join(middle, last, there, level["tested"])
+    for x, line in zip(place, lines.to_dict("records"), strict=True):
+        start = (there, level["tested"]) if line["family"] == "fitness" else (middle, last)
+        join(*start, x, level["answer"])
+        put(x, level["answer"], f"{line['n_athletes']}\n{plural(line['n_observations'], 'value')}")
+    names = [words for _, words in steps] + (["with a capacity"] if tested.any() else []) + ["analysed"]
+    panel.set_yticks([-y for y in range(len(names))], names)
+    panel.set_xticks(place, ["\n".join(textwrap.wrap(upper_first(w), 16)) for w in lines["words"]])
+    panel.tick_params(length=0)
+    panel.spines[["left", "bottom"]].set_visible(False)
+    panel.set(
+        xlim=(-0.6, len(lines) - 0.4), ylim=(level["answer"] - 0.6, 0.5), xlabel="Question (athletes, values)"
+    )
+    said = "; ".join(f"{line['words']} {line['n_athletes']}" for line in lines.to_dict("records"))
+    return finish(
+        figure,
+        f"Athletes from the folder to the answers: {flow.n_athletes} may be analysed, {flow.n_sparred} sparred, {flow.n_tested} "
+        f"have a capacity. Analysed: {said}.",
+    )
