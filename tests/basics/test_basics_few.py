@@ -3,11 +3,12 @@
 from itertools import product
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.basics import FEWEST_PEOPLE, groups_to_show
+from analysis.basics import FEWEST_PEOPLE, groups_to_show, rounded
 from analysis.basics.few import is_safe
 
 
@@ -40,6 +41,21 @@ def test_differences_of_three_groups_are_found():
     a, b, c = set(range(0, 10)), set(range(5, 15)), set(range(0, 5)) | set(range(10, 16))
     assert is_safe([a, b]) and not is_safe([a, b, c, set(range(16))])
     assert not is_safe([set(range(10)), set(range(5)), set(range(5, 9))])
+
+
+def test_nothing_is_withheld_that_nobody_can_work_out():
+    # three people are in both groups, and no sum or difference of the two singles them out
+    assert is_safe([range(10), range(7, 17)])
+    # all together give what is in neither of the first two: a union of two small parts
+    first, second = {f"a{i}" for i in range(8)}, {f"b{i}" for i in range(8)}
+    for extra, safe in (({"x", "y"}, False), ({"x", "y", "z"}, True)):
+        lone = {"p", "q"}
+        assert is_safe([first | lone, second | extra, first | second]) is safe  # four people, or five
+
+
+def test_numbers_that_are_passed_on_keep_four_digits():
+    table = pd.DataFrame({"mean": [172.4321849, 0.0123456], "n": [12, 8]})
+    assert rounded(table)["mean"].tolist() == [172.4, 0.01235] and rounded(table)["n"].tolist() == [12, 8]
 
 
 @settings(max_examples=150, deadline=None)

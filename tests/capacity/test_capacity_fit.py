@@ -218,6 +218,15 @@ def test_bad_tables_say_what_is_wrong(club):
         ((-9, -1, -8, -2), "differs", "supported"),
         ((-9, 1, -8, 0.5), "lower", "too imprecise"),
         ((float("nan"),) * 4, "lower", "too imprecise"),
+        ((-9, -1, -8, float("nan")), "lower", "too imprecise"),
+        # on its very edge a limit claims nothing
+        ((-6, 4, -5, 3), "lower", "too imprecise"),
+        ((-4, 6, -3, 5), "lower", "too imprecise"),
+        ((-9, 0, -8, -1), "lower", "too imprecise"),
+        ((0, 9, 1, 8), "differs", "too imprecise"),
+        # one side inside is not both
+        ((-9, 3, -8, 2), "lower", "too imprecise"),
+        ((-9, -1, -8, -2), "higher", "opposite"),
     ],
 )
 def test_the_rule_of_the_verdict(limits, direction, expected):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,6 +14,9 @@ from made_traces import add_fault, make_trace
 from analysis.basics import KitError
 from analysis.cleaning import CleaningRules, cleaning_rules, flag_artefacts
 from analysis.cleaning.flags import FLAGS
+from analysis.physiology import hr_max_equations
+
+REFERENCES = Path(__file__).parents[1] / "references" / "cleaning"
 
 
 def samples(rates, step=1.0):
@@ -216,3 +221,46 @@ def test_rules_have_sources_and_refuse_nonsense():
     ):
         assert words in str(fault.value)
     assert CleaningRules.from_settings(None) == CleaningRules.from_settings({"title": "x"}) == CleaningRules()
+
+
+def test_rules_are_those_that_the_sensitivity_tables_were_measured_with():
+    """A default that moves makes the tables of DEVELOPERS.md and every earlier study wrong: it has to be meant."""
+    table = pd.read_csv(REFERENCES / "rules.csv").set_index("parameter")
+    rules = cleaning_rules().set_index("parameter")
+    assert list(rules.index) == list(table.index)
+    assert rules["default"].astype(str).tolist() == table["default"].tolist()
+    assert rules["value"].tolist() == rules["default"].tolist()
+
+
+@pytest.mark.parametrize("name", pd.read_csv(REFERENCES / "rules.csv").dropna()["parameter"])
+def test_a_rule_may_be_set_up_to_its_limits_and_not_beyond(name):
+    limits = pd.read_csv(REFERENCES / "rules.csv").set_index("parameter").loc[name]
+    step = 1e-3 * (limits["high"] - limits["low"])
+    for value in (limits["low"], limits["high"]):
+        if name == "fewest_samples":
+            value = int(value)
+        assert getattr(CleaningRules.from_settings({"cleaning": {name: value}}), name) == value
+        assert getattr(CleaningRules.from_settings({name: value}), name) == value  # the part alone
+    for value in (limits["low"] - step, limits["high"] + step):
+        with pytest.raises(KitError, match=f"{name} is .* must lie between"):
+            CleaningRules.from_settings({"cleaning": {name: value}})
+    elsewhere = {
+        "protocol": {},
+        name: limits["low"],
+    }  # a whole study.toml: what stands outside [cleaning] is no rule
+    assert CleaningRules.from_settings(elsewhere) == CleaningRules()
+
+
+def test_words_among_the_rules_are_those_of_physiology():
+    equations = hr_max_equations()["equation"].tolist()
+    for equation in equations:
+        assert CleaningRules.from_settings({"predicted_hr_max": equation}).predicted_hr_max == equation
+    with pytest.raises(KitError, match=f"'mine', not one of {equations[0]}"):
+        CleaningRules.from_settings({"predicted_hr_max": "mine"})
+    with pytest.raises(KitError, match="must be a number"):
+        CleaningRules.from_settings({"flat_s": float("inf")})
+
+
+def test_heart_rate_moves_further_over_a_longer_gap_and_never_less_than_a_jump():
+    rules = CleaningRules(most_change_bpm=100.0, change_time_s=10.0, jump_bpm=12.0)
+    assert rules.change_over([0.0, 1.0, 10.0, 1e6]) == pytest.approx([12.0, 12.0, 63.2, 100.0], abs=0.05)

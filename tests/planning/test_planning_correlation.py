@@ -103,6 +103,8 @@ def test_power_of_a_slope_is_that_of_its_correlation_with_one_athlete_fewer_per_
     ("call", "hint"),
     [
         (lambda: correlation_power(1.0, 10), "between −1 and 1"),
+        (lambda: correlation_power(-1.0, 10), "between −1 and 1"),
+        (lambda: correlation_interval(1.5, 10), "between −1 and 1"),
         (lambda: correlation_power(0.5, 2), "from 3 on"),
         (lambda: correlation_power(0.5, 10.5), "whole number"),
         (lambda: correlation_power(0.5, "ten"), "whole number"),
