@@ -119,7 +119,7 @@ WORDS = {
     **{o.name: (*(o.sheet or (o.label, o.unit)), 1.0) for o in OUTCOMES.values() if o.typed},
     "lactate_limit": ("Off the scale", "high, low", 0.8),
     "lactate_delay_s": ("Delay", "s after round", 0.85),
-    "activity_rating": ("Activity", "coach", 0.85),
+    "activity_rating": ("Activity", "coach", 1.0),
     "hr_mean_typed_bpm": ("Mean HR", "read off", 0.8),
     "hr_peak_typed_bpm": ("Peak HR", "read off", 0.8),
     "after_round": ("After round", "", 0.7),

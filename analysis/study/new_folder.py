@@ -78,11 +78,10 @@ def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = Fal
     ('athlete', 'date', 'test', 'distance_m', 'note')
     """
     if table != "aerobic_tests":
-        # a bound is typed as HI or LO; the row of a table is only asked for where a decision fits several
+        # a limit is typed as HI, LO or < 2 where the value would stand
         hidden = {
-            "decisions": ("table_row",),
-            "rounds": ("lactate_limit",),
-            "lactate": ("lactate_limit",),
+            "rounds": ("lactate_limit", "lactate_bound_mmol_l"),
+            "lactate": ("lactate_limit", "lactate_bound_mmol_l"),
             "athletes": ("grade_rank",),  # follows from grade
             "sessions": () if training else ("phase", "occasion"),
         }.get(table, ())
