@@ -223,10 +223,14 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
         return ()
     files = []
     for path in sorted(inside.rglob("*")):
-        if not path.is_file() or is_temporary(path.name):
+        to_folder = path.is_symlink() and path.is_dir()  # whose files nobody would see
+        if not (path.is_file() or to_folder) or is_temporary(path.name):
             continue
         file = path.relative_to(inside).as_posix()
-        if leaves(path, folder):
+        if to_folder:
+            problem = "a link to a folder, which is not followed"
+            _refused(f"{name}/", file, problem, "put the files themselves there", findings)
+        elif leaves(path, folder):
             _refused(
                 f"{name}/",
                 file,

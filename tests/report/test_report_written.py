@@ -13,7 +13,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "replication"))
 from pool_folders import write_club
 
 from analysis.basics import FEWEST_PEOPLE
-from analysis.report import build_report
+from analysis.report import build_report, verify_report
 
 PAPERS_OWN = ("comparison", "evidence", "published_rounds")
 NAMES = ("Jürgen", "Quillon", "Tevka", "kim@club.example")
@@ -56,11 +56,32 @@ def texts(folder):
             yield path.name, re.sub(r"data:[^\"]+", "", path.read_text(encoding="utf-8-sig"))
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_the_files_of_a_random_club(seed, tmp_path):
-    athletes = random_club(tmp_path / "club", seed)
-    build_report(tmp_path / "club", notebooks=False, progress=lambda line: None)
-    folder = tmp_path / "club" / "output" / "to_share"
+@pytest.fixture(scope="module", params=[1, 2])
+def club(request, tmp_path_factory):
+    """A random club with its report, a table of which somebody edited while the report was made; and what was said."""
+    folder = tmp_path_factory.mktemp("random") / "club"
+    athletes, said = random_club(folder, request.param), []
+
+    def meanwhile(line):
+        said.append(line)
+        if line == "Writing sentences and tables":
+            with (folder / "rounds.csv").open("a", encoding="utf-8") as file:
+                file.write("A01,9,yes,guest,,12,150\n")
+
+    build_report(folder, notebooks=False, progress=meanwhile)
+    return folder, athletes, said
+
+
+def test_a_table_edited_during_the_run_is_named_and_not_certified(club):
+    folder, _, said = club
+    assert said[-1].startswith("rounds.csv changed while the report was made")
+    found = verify_report(folder)
+    assert not found.valid and "rounds.csv" in found.text()
+
+
+def test_the_files_of_a_random_club(club):
+    folder, athletes, _ = club
+    folder = folder / "output" / "to_share"
     told = dict(texts(folder))
     assert {"report.html", "README.md"} <= set(told) and len(list(folder.glob("tables/*.csv"))) > 8
     exact = [f"{v:.2f}" for v in athletes["mass_kg"]]

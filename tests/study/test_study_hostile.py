@@ -11,6 +11,7 @@ from study_folders import SETTINGS, athletes, csv_text, make_folder, rounds
 
 from analysis.study import Study, StudyError, check_study, load_study
 from analysis.study.columns import TABLES, column_rules
+from analysis.study.inventory import input_checksums
 
 QUICK = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
@@ -188,6 +189,29 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path):
     assert check_study(folder).problems["problem"].str.contains("no consent on record").tolist() == [True]
     assert "study.toml" not in [p.name for p in (folder / "athletes.csv").iterdir()]
     assert SETTINGS in (folder / "study.toml").read_text() and athletes()
+
+
+@pytest.mark.parametrize("kind", ["a file", "a folder", "a way round"])
+@pytest.mark.parametrize("inside", ["recordings", "aerobic_files"])
+def test_a_link_that_leaves_the_folder_is_refused_and_its_target_never_read(tmp_path, kind, inside):
+    study = make_folder(tmp_path / "study")
+    secret = tmp_path / "elsewhere" / "A01_s1.csv"
+    secret.parent.mkdir()
+    secret.write_text("elapsed_s,hr\n" + "".join(f"{s},171\n" for s in range(900)))
+    (study / inside).mkdir(exist_ok=True)
+    link = study / inside / ("A01_s1.csv" if kind == "a file" else "more")
+    target = {"a file": secret, "a folder": secret.parent, "a way round": Path("..", "..", "elsewhere")}[kind]
+    link.symlink_to(target)
+    report = check_study(study)
+    said, expected = report.text(), "leads out" if kind == "a file" else "not followed"
+    assert not report.passed and report.problems["problem"].str.contains(expected).tolist() == [True]
+    assert "171" not in said and str(secret.parent) not in said
+    assert not any(str(path).startswith(str(secret.parent)) for path in input_checksums(study))
+    link.unlink()
+    own = study / inside / "own.csv"
+    own.write_text("elapsed_s,hr\n0,120\n")
+    (study / inside / "A01_s1.csv").symlink_to("own.csv")  # a link that stays inside is a file like others
+    assert "link" not in check_study(study).text()
 
 
 def test_a_round_beyond_all_numbers_is_a_problem_of_its_own(tmp_path):
