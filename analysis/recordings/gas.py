@@ -48,6 +48,10 @@ _UNITS = (
 _ML = {"l min": 1000.0, "l per min": 1000.0, "ml min": 1.0, "ml per min": 1.0}
 
 
+MOST_ROWS = 100_000
+"""Half a day with two breaths a second."""
+
+
 def read_gas_exchange(path: str | Path) -> pd.DataFrame:
     """Read the samples of a gas-exchange test.
 
@@ -82,6 +86,8 @@ def read_gas_exchange(path: str | Path) -> pd.DataFrame:
     data, remarks = read_bytes(path)
     if tell_format(data, path.name).kind != "table":
         raise RecordingError(f"{path.name}: not a text table. Export the test from the cart as CSV.")
+    if max(data.count(b"\n"), data.count(b"\r")) > MOST_ROWS:
+        raise RecordingError(f"{path.name}: more than {MOST_ROWS:,} rows, more than one test can have.")
     lines, said = decode(data, path.name)
     remarks += said
     separator, at, headers = _find_header(lines, path.name)

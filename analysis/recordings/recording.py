@@ -144,7 +144,10 @@ class Recording(Result):
         limit = max_gap_s if running or max_gap_s is not None else np.inf
         rates, steps = self._steps(limit, skip_stops=running)
         total = steps.sum()
-        return float(((rates[1:] + rates[:-1]) / 2 * steps).sum() / total) if total > 0 else float("nan")
+        if not total > 0:
+            return float("nan")
+        with np.errstate(over="ignore"):  # heart rates of 1e308, as a damaged file may hold
+            return float(((rates[1:] / 2 + rates[:-1] / 2) * steps).sum() / total)
 
     def _steps(self, limit: float | None, *, skip_stops: bool) -> tuple[np.ndarray, np.ndarray]:
         """Return the heart rates that are there and the seconds that count between each two; no limit: as judged."""

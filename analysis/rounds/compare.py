@@ -298,6 +298,9 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
 
 
 CENSORED, BOUTS = "values off the scale", "bouts"
+BOUTS_IGNORED = (
+    "The two of a bout were taken as independent: the model that allows for bouts could not be fitted."
+)
 METHOD_OF_MODEL = {
     "": "linear mixed model with a random intercept per athlete, REML; Kenward-Roger and cluster-robust (CR2) tests",
     CENSORED: "mixed model with a random intercept per athlete and values off the scale as censored; its own and "
@@ -324,7 +327,7 @@ def allowing(rows: RoundRows, plain) -> tuple:
             try:
                 return refit_pairs(plain, bouts), BOUTS, []
             except KitError:  # too few values to tell bouts from athletes, or too many bouts
-                return plain, "", []
+                return plain, "", [BOUTS_IGNORED]
     return plain, "", []
 
 

@@ -96,6 +96,8 @@ def tipping_point(
 
     Notes
     -----
+    The model is the plain one: rounds and a random intercept, without covariates, bouts or readings off the scale, also where
+    the main analysis has them; the label before any shift may then differ from the main one.
     Missing values are drawn from the fitted random-intercept model (100 times; variances, round means, athlete and residual
     drawn anew), the shift is added to each, and the completed tables are analysed in closed form, by the pooled error and
     by paired t. Results are combined by Rubin's rules with small-sample degrees of freedom, Holm over the steps.
@@ -170,7 +172,8 @@ def tipping_of(
         curve=_curve(found, shifts, names),
         largest_shift=largest,
         n_imputations=len(drawn),
-        method="missing rounds imputed from the mixed model and shifted; pooled error and paired t, Rubin's rules",
+        method="missing rounds imputed from the model of rounds and athletes alone and shifted; pooled error and paired t, "
+        "Rubin's rules",
         left_out=rows.left_out,
         warnings=rows.warnings,
     )

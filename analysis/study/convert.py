@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -266,7 +267,7 @@ def _convert_texts(
     for text in texts:
         if text in values:
             continue
-        quick = len(wrong) >= MOST_EXPLAINED and not column.is_text
+        quick = len(wrong) >= MOST_EXPLAINED and (not column.is_text or column.kind == "choice")
         convert = _convert_quickly if quick else _convert_cell
         values[text], found = convert(text, column, context, decimal_comma)
         if found is not None:
@@ -277,10 +278,14 @@ def _convert_texts(
 MOST_EXPLAINED = 400
 """Different texts of one column that are each looked at for the cause; a whole column that is wrong has one cause."""
 
-_UNUSABLE = (np.nan, ("problem", "cannot be used either", "look at the first ones of this column"))
+_ALSO = ("problem", "cannot be used either", "look at the first ones of this column")
+_UNUSABLE = (np.nan, _ALSO)
 
 
 def _convert_quickly(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
+    if column.kind == "choice":
+        known = not text or _bare(text) in _known_choices(column.name, column.choices)
+        return _convert_cell(text, column, context, decimal_comma) if known else ("", _ALSO)
     try:
         value = float(text.replace(",", ".") if decimal_comma else text)
     except ValueError:
@@ -482,14 +487,20 @@ def _read_code(text: str, column: Column, context: Context) -> str:
     return text
 
 
-def _read_choice(text: str, column: Column, context: Context) -> str:
-    def bare(word: str) -> str:
-        return re.sub(r"[\s_\-]+", "_", word).casefold()
+def _bare(word: str) -> str:
+    return re.sub(r"[\s_\-]+", "_", word).casefold()
 
-    words = {bare(c): c for c in column.choices} | SAME_CHOICE.get(column.name, {})
-    if bare(text) in words:
-        return words[bare(text)]
-    near = words.get(did_you_mean(bare(text), words))
+
+@lru_cache
+def _known_choices(name: str, choices: tuple[str, ...]) -> dict[str, str]:
+    return {_bare(c): c for c in choices} | SAME_CHOICE.get(name, {})
+
+
+def _read_choice(text: str, column: Column, context: Context) -> str:
+    words = _known_choices(column.name, column.choices)
+    if _bare(text) in words:
+        return words[_bare(text)]
+    near = words.get(did_you_mean(_bare(text), words))
     raise Slip(
         f"not among {', '.join(column.choices)}" + (f"; did you mean {near}?" if near else ""),
         f"write {near}" if near else f"write one of {', '.join(column.choices)}",

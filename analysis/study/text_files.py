@@ -113,8 +113,8 @@ MAX_CELL = 2_000
 """Longest text in one cell."""
 
 MAX_COLUMNS = 400
-MAX_ROWS = 2_000_000
-"""Rows of a survey of sessions; a million fit."""
+MAX_ROWS = 1_000_001
+"""Rows of a survey of sessions: a million and the headings."""
 
 CLUB_ROWS = 50_000
 """Rows of any other table: as many as of a tab of the workbook."""
@@ -307,6 +307,9 @@ def _lines(text: str) -> Iterator[str]:
 
 def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Rows, Iterable[str]]:
     """Return the rows that are not blank, and their distinct cells."""
+    odd = ('"', "\n\n", "\r", f"\n{delimiter}", "\n ")  # cells over several lines, blank rows
+    if text.count("\n") > most_rows + 1 and not any(sign in text for sign in odd):
+        raise Unreadable(f"more than {most_rows:,} rows", "put the right file here", most_rows + skipped + 1)
     keep = _Kept()
     rows = Rows()
     number = skipped

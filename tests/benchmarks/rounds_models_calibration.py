@@ -219,7 +219,7 @@ def _after(plan, sizes, studies: int, rng) -> dict:
         out.append(
             [
                 known[0] > true,
-                found.median_unbiased > true,
+                found.corrected > true,
                 abs(known[0] - true) <= half,
                 found.ci_low <= true <= found.ci_high,
             ]

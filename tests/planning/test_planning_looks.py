@@ -78,7 +78,7 @@ def test_levels_do_not_depend_on_anything_but_what_is_given(looks):
 def test_the_first_look_needs_no_correction(looks):
     found = estimate_after_looks(6.0, 2.0, 21.0, looks=looks, n_athletes=8)
     half = stats.t.isf(looks.level(8) / 2, 21.0) * 2.0
-    assert found.median_unbiased == pytest.approx(6.0)
+    assert found.corrected == pytest.approx(6.0)
     assert found.repeated_high == pytest.approx(6.0 + half)
 
 
@@ -100,7 +100,7 @@ def test_the_corrected_estimate_is_median_unbiased_and_its_interval_holds(looks)
         found = estimate_after_looks(
             row[j] * error, error, 1e7, looks=looks, n_athletes=int(looks.table["n_athletes"].iloc[j])
         )
-        above += found.median_unbiased > effect
+        above += found.corrected > effect
         inside += found.ci_low <= effect <= found.ci_high
     assert stats.binomtest(int(above), n, 0.5).pvalue > 0.001
     assert stats.binomtest(int(inside), n, 0.95).pvalue > 0.001

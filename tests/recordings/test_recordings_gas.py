@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -69,3 +70,11 @@ def test_real_ramp_tests_come_through_unchanged(path):
     pd.testing.assert_frame_equal(
         got[list(plain.columns)].astype(float), plain.astype(float), check_exact=True
     )
+
+
+def test_a_file_of_a_million_breaths_is_refused_before_it_is_read(tmp_path):
+    path = write(tmp_path, "t,VO2\ns,mL/min\n" + "1,2000\n" * 1_000_000)
+    start = time.process_time()
+    with pytest.raises(RecordingError, match="more than 100,000 rows"):
+        read_gas_exchange(path)
+    assert time.process_time() - start < 1

@@ -284,3 +284,11 @@ def test_the_seeds_hold_every_registered_format():
 
 def inspect_kind(content: bytes) -> str:
     return "" if content[:2] == b"\x1f\x8b" else tell_format(content, "x").kind
+
+
+def test_heart_rates_beyond_all_numbers_have_a_mean_without_a_warning(tmp_path):
+    """Found by fuzzing: the mean of rates of 1e308 overflowed."""
+    path = tmp_path / "a.csv"
+    path.write_text("elapsed_s,hr\n" + "".join(f"{s},1e308\n" for s in range(0, 60, 3)))
+    with contextlib.suppress(RecordingError):
+        assert read_recording(path).mean_hr_bpm() > 1e300

@@ -153,6 +153,20 @@ def test_huge_and_endless_files_stay_within_bounds(tmp_path, kind):
     assert report.passed == (kind == "many blank lines")
 
 
+@pytest.mark.parametrize("rows", [150_000, 1_200_000])
+def test_a_long_survey_under_a_wrong_heading_is_answered_in_seconds(tmp_path, rows):
+    """Each cell of the column is a word that is not among the choices, and the cause of each was looked for."""
+    content = b"session_kind,rounds\n" + b"".join(b"w%d,3\n" % i for i in range(rows))
+    folder = make_folder(
+        tmp_path, without=("athletes", "rounds", "sessions", "aerobic_tests"), survey=content
+    )
+    start = time.process_time()
+    report = check_study(folder)
+    assert time.process_time() - start < 10
+    assert not report.passed and len(report.text()) < 200_000
+    assert report.problems["problem"].str.contains("more than 1,000,001 rows").any() == (rows > 1_000_001)
+
+
 HUGE_SETTINGS = {
     "an integer of 5,000 digits": "[plan]\nn_athletes = " + "9" * 5_000,
     "60,000 keys": "".join(f"k{i} = 1\n" for i in range(60_000)),

@@ -94,7 +94,7 @@ def test_each_look_tests_at_its_own_level_and_corrects_its_estimate(tmp_path):
     table = answers.looks.set_index("question")
     assert answer.alpha == table.loc["rounds.heart_rate", "level"] < 0.03
     line = table.loc["rounds.heart_rate"]
-    assert line["ci_low"] < line["median_unbiased"] < line["ci_high"]
+    assert line["ci_low"] < line["corrected"] < line["ci_high"]
     assert line["repeated_low"] < line["estimate"] < line["repeated_high"]
     assert 0 <= line["chance_at_plan"] <= 1 and line["advice"] in ("go on", "futile")
 

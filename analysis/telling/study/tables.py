@@ -255,7 +255,7 @@ def looks_table(looks: pd.DataFrame) -> Table | None:
                 "Question": short_question(line["question"]),
                 "Level": format_number(line["level"], 4),
                 "Estimate": format_number(line["estimate"], digits),
-                "Median-unbiased": format_number(line["median_unbiased"], digits),
+                "Corrected": format_number(line["corrected"], digits),
                 "95\N{NO-BREAK SPACE}% interval": format_ci(line["ci_low"], line["ci_high"], digits),
                 "Interval at this level": format_ci(line["repeated_low"], line["repeated_high"], digits),
                 "Advice": line["advice"],
@@ -263,8 +263,8 @@ def looks_table(looks: pd.DataFrame) -> Table | None:
         )
     first = looks.iloc[0]
     note = (
-        "Rounds: change from the first to the last; fitness: change of the outcome per unit of capacity. Median-unbiased: "
-        "corrected for the chance to have stopped before, were the study to end here. The interval at this level holds "
+        "Rounds: change from the first to the last; fitness: change of the outcome per unit of capacity. Corrected: "
+        "for the chance to have stopped before, were the study to end here. The interval at this level holds "
         "whether it goes on or not. Advice does not bind."
     )
     return Table(
