@@ -151,7 +151,9 @@ def _drag_every_slider(page, width):
         for share in (0.8, 0.3):
             _drag_to(page, handle, place["x"] + share * place["width"])
             now = (float(handle.get_attribute("aria-valuenow")) - low) / (high - low)
-            assert abs(now - share) < 0.12, f"dragged to {share} of the track, went to {now:.2f} (window {width})"
+            assert abs(now - share) < 0.12, (
+                f"dragged to {share} of the track, went to {now:.2f} (window {width})"
+            )
     page.wait_for_timeout(3000)
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
 
