@@ -350,7 +350,19 @@ def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findi
 
 
 def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
-    """Return the value of a text, and None or (problem or remark, what is wrong, remedy)."""
+    """Return the value of a text, and None or (problem or remark, what is wrong, remedy).
+
+    A value that a remedy names is left out where it would be refused in its turn.
+    """
+    value, found = _look_at_cell(text, column, context, decimal_comma)
+    named = found[3] if found and len(found) > 3 else ""
+    if named and _look_at_cell(named, column, context, decimal_comma)[1] is not None:
+        found = (*found[:2], "look at the sheet and type what it says, or leave the cell blank")
+    return value, found
+
+
+def _look_at_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
+    """Return the value of a text, and None or what the rules of its column say of it."""
     blank = "" if column.is_text else np.nan
     if _means_nothing(text, column):
         if column.need == "default 1":
@@ -363,15 +375,13 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
             return _READ_TEXT[column.kind](text, column, context), None
         value = _read_value(text, column, decimal_comma)
     except Slip as slip:
-        return blank, _accepted(
-            ("problem", slip.problem, slip.remedy, slip.offer), column, context, decimal_comma
-        )
+        return blank, ("problem", slip.problem, slip.remedy, slip.offer)
     if column.kind == "exertion":
         found = check_rating(value, context.scale, stated=context.scale_stated)
     else:
         found = check_limits(value, column)
     impossible = column.kind == "round" and found and found[0] == "problem"
-    return (blank if impossible else value), _accepted(found, column, context, decimal_comma)
+    return (blank if impossible else value), found
 
 
 def judge_cell(value: float, column: Column, context: Context, *, quick: bool = False) -> bool:
@@ -392,17 +402,6 @@ def judge_value(table: str, measure: str, text: str, *, context: Context) -> Fin
         text = _take_out_limits([text])[0][0]
     found = _convert_cell(text, column, context, None)[1]
     return found if found and found[0] == "problem" else None
-
-
-def _accepted(
-    found: tuple | None, column: Column, context: Context, decimal_comma: bool | None
-) -> tuple | None:
-    """What was found, without the value that its remedy names where that would be refused in its turn."""
-    if not found or len(found) < 4 or not found[3]:
-        return found
-    if _convert_cell(found[3], column, context, decimal_comma)[1] is None:
-        return found
-    return (found[0], found[1], "look at the sheet and type what it says, or leave the cell blank")
 
 
 def _means_nothing(text: str, column: Column) -> bool:

@@ -219,7 +219,7 @@ def plan_table(study, questions: tuple) -> Table | None:
             {
                 "Question": upper_first(words),
                 "Expected": q.direction or "not said",
-                "Would matter": smallest_words(study.plan, q.outcome),
+                "Would matter": smallest_words(study.plan, q.outcome) if q.outcome else "–",
                 "Because": smallest_reason(study.plan, q.outcome) or "not said",
                 "Status": q.status,
                 "Why": q.why,
@@ -232,7 +232,7 @@ def plan_table(study, questions: tuple) -> Table | None:
     numbers = pd.DataFrame(
         [{"id": q.id, "outcome": q.outcome, "p": q.p, "p_adjusted": q.p_adjusted} for q in questions]
     )
-    numbers["smallest_effect"] = [study.plan.smallest_effects[q.outcome] for q in questions]
+    numbers["smallest_effect"] = [study.plan.smallest_effects.get(q.outcome, math.nan) for q in questions]
     return Table(
         "plan",
         "The questions of the plan.",
