@@ -15,15 +15,37 @@ CASES = [(slip, slip.kinds[i % len(slip.kinds)]) for i, slip in enumerate(SLIPS)
 
 CLUB = 7
 
-PROPOSED = set(
-    """
-    clock_as_share_of_a_day code_in_small_letters code_with_letter_o code_without_zero date_as_days
-    date_with_two_digits delay_in_minutes delay_ten_times exertion_above_the_scale exertion_eleven_of_ten
-    lactate_lost_its_point lactate_with_letter_l lactate_with_letter_o lactate_with_two_points
-    mass_in_pounds mass_without_point maximum_lost_its_first_digit mean_misread mean_with_a_digit_too_many
-    mean_with_a_point mean_with_digits_exchanged minutes_as_hours minutes_too_long one_strap_on_two_athletes
-    opponent_is_self peak_below_mean row_twice_alike row_twice_unlike test_unknown
-    """.split()
+PROPOSED = {
+    "clock_as_share_of_a_day",
+    "code_in_small_letters",
+    "code_with_letter_o",
+    "code_without_zero",
+    "date_as_days",
+    "date_with_two_digits",
+    "delay_in_minutes",
+    "delay_ten_times",
+    "exertion_above_the_scale",
+    "exertion_eleven_of_ten",
+    "lactate_lost_its_point",
+    "lactate_with_letter_l",
+    "lactate_with_letter_o",
+    "lactate_with_two_points",
+    "mass_in_pounds",
+    "mass_without_point",
+    "maximum_lost_its_first_digit",
+    "mean_misread",
+    "mean_with_a_digit_too_many",
+    "mean_with_a_point",
+    "mean_with_digits_exchanged",
+    "minutes_as_hours",
+    "minutes_too_long",
+    "one_strap_on_two_athletes",
+    "opponent_is_self",
+    "peak_below_mean",
+    "row_twice_alike",
+    "row_twice_unlike",
+    "test_unknown",
+}
 )
 """Slips for which `check` offers a decision to confirm."""
 
