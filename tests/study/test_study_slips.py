@@ -46,7 +46,6 @@ PROPOSED = {
     "row_twice_unlike",
     "test_unknown",
 }
-)
 """Slips for which `check` offers a decision to confirm."""
 
 
