@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, did_you_mean, join_words
 from ..physiology import known_aerobic_tests
-from .columns import place
+from .columns import place, source_columns
 from .problems import Findings
 from .settings import SETTINGS_FILE, Settings
 
@@ -217,8 +217,16 @@ def check_minors(tables: Mapping[str, pd.DataFrame], settings: Mapping, findings
         known = known_aerobic_tests()
         hard = set(known.loc[known["maximal"], "test"])
         tests = tables["aerobic_tests"]
-        rows = tests[tests["test"].isin(hard)]
+        rows = tests[tests["test"].isin(hard) & _has_result(tests)]
         _complain("aerobic_tests", rows, young, "test", "minors_maximal", "a maximal test was done", findings)
+
+
+def _has_result(tests: pd.DataFrame) -> pd.Series:
+    """Tell in which rows of aerobic_tests something was measured, beside what a new folder has filled in."""
+    numbers = [
+        c for c in tests.select_dtypes("number") if c not in (*source_columns("aerobic_tests"), "occasion")
+    ]
+    return tests[numbers].notna().any(axis=1) | tests["file"].ne("")
 
 
 def _complain(table, rows, young, column, flag, what, findings: Findings) -> None:

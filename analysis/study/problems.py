@@ -209,7 +209,7 @@ def describe_problem(line) -> str:
     """
     where = line.file or "study folder"
     if not pd.isna(line.row):
-        where += f", {'line' if where.endswith('.toml') else 'row'} {line.row}"
+        where += f", {'line' if where.endswith(('.toml', '.md')) else 'row'} {line.row}"
     if line.column:
         where += f", {line.column}"
     if line.value:

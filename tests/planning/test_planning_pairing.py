@@ -173,3 +173,10 @@ def test_grades_that_are_near_meet_where_mass_and_experience_say_nothing():
     pairs = pair_athletes(table, 1)
     assert (pairs.differences["grade_difference"] == 0).all()
     assert pairs.differences["grade_difference"].notna().all()
+
+
+def test_one_opponent_all_evening_is_said():
+    from analysis.telling.planning.sentences import plain_pairing
+
+    assert "with the same opponent all evening" in plain_pairing(pair_athletes(club(8), 4, keep=True))
+    assert "with a new opponent every time" in plain_pairing(pair_athletes(club(8), 4))

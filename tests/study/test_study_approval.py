@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+import pandas as pd
 import pytest
 from study_folders import SETTINGS, athletes, changed, make_folder, problem_at, rounds
 
@@ -151,3 +152,18 @@ def test_hurried_samples_are_remarked_on_and_the_remedy_works(tmp_path):
     remedy = told["remedy"].iloc[0].partition("write ")[2].partition(",")[0]
     settings.write_text(text.replace("seconds_per_sample = 60", remedy), encoding="utf-8")
     assert check_study(folder).remarks.query("column == 'seconds_per_sample'").empty
+
+
+def test_a_test_that_a_new_folder_only_lists_was_not_done(tmp_path):
+    folder = new_study(tmp_path / "club", rounds=3, tests=["run_12_min"], athletes=4, workbook=False)
+    people = pd.read_csv(folder / "athletes.csv", dtype=str, keep_default_na=False)
+    listed = people["athlete"].str.startswith("A")
+    people.loc[listed, ["consent_measured", "cleared", "guardian_consent"]] = "yes"
+    people.loc[listed, "age_years"] = "16"
+    people.to_csv(folder / "athletes.csv", index=False)
+    assert check_study(folder).passed
+    tests = pd.read_csv(folder / "aerobic_tests.csv", dtype=str, keep_default_na=False)
+    tests.loc[tests["athlete"] == "A02", "distance_m"] = "2400"
+    tests.to_csv(folder / "aerobic_tests.csv", index=False)
+    found = check_study(folder).problems
+    assert len(found) == 1 and "a maximal test was done" in found["problem"].iloc[0]

@@ -16,7 +16,10 @@ def plain_pairing(pairing) -> str:
     away = pairing.sat_out[pairing.sat_out["reason"] == "not available"]
     lead = "Everybody spars" if idle.empty and away.empty else "Pairs are set"
     text = f"{lead} in each of {plural(pairing.rounds, 'round')}"
-    if len(pairing.repeats):
+    met = pairing.opponents[pairing.opponents["opponent"] != "none"].groupby("athlete")["opponent"]
+    if pairing.rounds > 1 and met.nunique().max() == 1:
+        text += ", with the same opponent all evening"
+    elif len(pairing.repeats):
         text += f"; {plural(len(pairing.repeats), 'pair meets', 'pairs meet')} more than once"
     else:
         text += ", with a new opponent every time"
@@ -40,7 +43,8 @@ def plain_pairing(pairing) -> str:
 def plain_timetable(timetable) -> str:
     """Say in plain words who can be sampled when, or, without blood, when rounds start."""
     if not timetable.n_athletes:
-        mats, together = int(timetable.mats["mat"].max()), timetable.start == "common"
+        mats = int(timetable.mats["mat"].max())
+        together = timetable.mats.groupby("round_no")["start_s"].nunique().max() == 1
         lead = (
             f"{plural(mats, 'mat')} {'start together' if together else 'start one after the other'}"
             if mats > 1
