@@ -148,7 +148,7 @@ def _say_what_changed(study, progress: Callable[[str], object]) -> None:
 def warm_up() -> None:
     """Import what the answers and figures need, in a worker that waits for work."""
     import pingouin  # noqa: F401
-    import statsmodels.stats.multitest  # noqa: F401
+    import seaborn  # noqa: F401
 
 
 def _fill(

@@ -182,6 +182,21 @@ def test_ratings_need_the_ranks_to_agree(club):
     )
 
 
+@pytest.mark.parametrize("rounds", [2, 3, 4])
+def test_the_steps_and_last_minus_first_are_adjusted_as_one_family_by_hand(club, rounds):
+    """Shaffer 1986: where the rounds differ at all, at most two of four steps (one of three) can be without a change."""
+    data = club()
+    data = data[data["round_no"] <= rounds]
+    steps = answer(data).steps
+    most = max(rounds - 2, 1)
+    for end in ("", "_cr2"):
+        p = steps[f"p{end}"].to_numpy(dtype=float)
+        order = np.argsort(p)
+        factors = np.minimum(len(p) - np.arange(len(p)), most)
+        by_hand = np.minimum(1.0, np.maximum.accumulate(p[order] * factors))
+        assert steps[f"p_adjusted{end}"].to_numpy(dtype=float)[order] == pytest.approx(by_hand)
+
+
 def test_bout_numbers_can_order_the_rounds(club):
     data = club().assign(took_part="yes")
     data["bout_no"] = data["round_no"].astype(float)

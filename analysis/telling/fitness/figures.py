@@ -400,6 +400,8 @@ def draw_levels(levels, *, ax=None):
     >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title(loc="left")[:12]
     'The mistake:'
     """
+    import seaborn as sns
+
     x, y = known_outcome(levels.x), known_outcome(levels.y)
     figure, axes = new_panels(ax, count=3, height_mm=68, sharex=True, sharey=True)
     rows, means = levels.rows, levels.means
@@ -410,10 +412,10 @@ def draw_levels(levels, *, ax=None):
     for _, own in rows.groupby("athlete"):
         _draw_line(axes[1], own[levels.x], own[levels.y], levels.within.slope, MAIN, "-", width=0.9)
         axes[1].plot(own[levels.x], own[levels.y], "o", color=INK, markersize=2.2, zorder=2)
-    axes[2].plot(rows[levels.x], rows[levels.y], "x", color=QUIET, markersize=3.5)
-    spread = rows[levels.x].to_numpy(dtype=float)
-    pooled = np.polyfit(spread, rows[levels.y].to_numpy(dtype=float), 1)[0] if np.ptp(spread) > 0 else np.nan
-    _draw_line(axes[2], rows[levels.x], rows[levels.y], pooled, SECOND, ":")
+    sns.regplot(
+        rows, x=levels.x, y=levels.y, ci=None, fit_reg=bool(np.ptp(rows[levels.x]) > 0), marker="x", color=QUIET,
+        scatter_kws={"s": 10, "linewidths": 0.8}, line_kws={"color": SECOND, "linestyle": ":", "linewidth": 1.4}, ax=axes[2],
+    )  # fmt: skip
     titles = (
         f"Between athletes: r = {format_number(levels.between.estimate, 2)}\n(n = {levels.n_athletes} means)",
         f"Within athletes: r = {format_number(levels.within.estimate, 2)}\n(each athlete's own rounds)",
@@ -422,7 +424,7 @@ def draw_levels(levels, *, ax=None):
     for panel, title, colour in zip(axes, titles, (INK, INK, SECOND), strict=True):
         panel.set_title(title, loc="left", color=colour)
     for panel in axes:
-        panel.set_xlabel(x.axis_label)
+        panel.set(xlabel=x.axis_label, ylabel="")
     axes[0].set_ylabel(y.axis_label)
     return finish(
         figure,

@@ -60,6 +60,8 @@ def draw_lines(one, *, ax=None):
     >>> draw_lines(open_training().training().outcomes["capacity"]).alt_text[:8]
     'Aerobic '
     """
+    import seaborn as sns
+
     figure, ax = new_axes(ax, width="single", height_mm=75)
     table, slope = one.athletes, one.main.slope
     ends = np.array([table["pre"].min(), table["pre"].max()])
@@ -67,11 +69,12 @@ def draw_lines(one, *, ax=None):
     shift = one.main.estimate
     level = (table["post"] - slope * table["pre"] - shift * (table["arm"] == "trained")).mean()
     for arm, add in (("control", 0.0), ("trained", shift)):
-        own, look = table[table["arm"] == arm], LOOK[arm]
-        ax.plot(
-            own["pre"], own["post"], linestyle="none", marker=look["marker"], color=look["color"], label=arm
-        )
-        ax.plot(ends, level + add + slope * ends, color=look["color"], linestyle=look["linestyle"])
+        ax.plot(ends, level + add + slope * ends, color=LOOK[arm]["color"], linestyle=LOOK[arm]["linestyle"])
+    looks = {word: {arm: look[word] for arm, look in LOOK.items()} for word in ("color", "marker")}
+    sns.scatterplot(
+        table, x="pre", y="post", hue="arm", style="arm", palette=looks["color"], markers=looks["marker"], s=22, linewidth=0,
+        ax=ax,
+    )  # fmt: skip
     ax.set(xlabel=f"Before ({one.unit})", ylabel=f"After ({one.unit})")
     ax.legend(loc="best")
     return finish(
@@ -175,10 +178,13 @@ def draw_reference_set(one, *, ax=None):
     >>> draw_reference_set(open_training().training().outcomes["capacity"]).alt_text[:8]
     'Aerobic '
     """
+    import seaborn as sns
+
     figure, ax = new_axes(ax, width="single", height_mm=65)
     chance = one.randomisation
     values = np.clip(np.array(chance.statistics), -12, 12)
-    ax.hist(values, bins=min(40, max(8, len(values) // 6)), color=FAINT, edgecolor=QUIET, linewidth=0.5)
+    bins = min(40, max(8, len(values) // 6))
+    sns.histplot(values, bins=bins, color=FAINT, edgecolor=QUIET, linewidth=0.5, alpha=1, ax=ax)
     observed = float(np.clip(chance.statistic, -12, 12))
     ax.axvline(observed, color=MAIN, linewidth=1.6, label="as drawn")
     ax.axvline(-observed, color=MAIN, linewidth=0.8, linestyle="--", label="as large the other way")
