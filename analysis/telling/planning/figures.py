@@ -54,6 +54,53 @@ def draw_design(answer, *, ax=None):
     )
 
 
+def draw_assurance(found, *, ax=None):
+    """Draw how the chance of a clear answer to each planned question is spread over what is left open.
+
+    Examples
+    --------
+    >>> from analysis.planning import assure_design
+    >>> len(draw_assurance(assure_design({"n": 12}, n_draws=8, n_studies=10)).axes)
+    1
+    """
+    table = found.table[found.table["part"].isin(["change", "slope"]) & found.table["clear"].notna()]
+    table = table.iloc[::-1].reset_index(drop=True)
+    figure, ax = new_axes(ax, width="double", height_mm=20 + 7.2 * len(table))
+    draws = found.draws.groupby(["question", "part"], sort=False)["clear"]
+    for place, line in enumerate(table.itertuples(index=False)):
+        chances = 100 * draws.get_group((line.question, line.part)).to_numpy()
+        ax.plot(chances, np.full(len(chances), place), "|", color=FAINT, markersize=8, zorder=1)
+    place = np.arange(len(table))
+    ax.hlines(place, 100 * table["low"], 100 * table["high"], color=MAIN, linewidth=2)
+    ax.plot(
+        100 * table["clear"], place, "o", color=MAIN, label="clear answer, averaged; line: 80 of 100 draws"
+    )
+    ax.plot(
+        100 * table["as_assumed"],
+        place,
+        "s",
+        markerfacecolor="white",
+        color=SECOND,
+        label="shown, as assumed",
+    )
+    ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
+    names = [
+        f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)
+    ]
+    ax.set_yticks(place, names)
+    ax.set(xlabel="Chance (%)", xlim=(-2, 102), ylim=(-0.6, len(table) - 0.4))
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+    said = "; ".join(
+        f"{name} {format_percent(line.clear)} ({format_percent(line.low)} to {format_percent(line.high)})"
+        for name, line in zip(names[::-1], table.iloc[::-1].itertuples(index=False), strict=True)
+    )
+    return finish(
+        figure,
+        f"Chance of a clear answer over {plural(found.n_draws, 'draw')} of what is left open, on average and in the middle "
+        f"80 of 100 draws: {said}.",
+    )
+
+
 def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None):
     """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it.
 
