@@ -12,6 +12,7 @@ from analysis.capacity import fitness_and_activity
 from analysis.models import cohen_kappa, intraclass
 from analysis.pace import answer_pace, list_pace_problems, pace_words, second_by_second
 from analysis.study import Study, check_study
+from analysis.study.load import examine_folder
 
 STATES = ("active", "standing grip", "ground control", "apart")
 
@@ -264,3 +265,59 @@ def test_many_rows_of_one_kind_are_counted_not_listed(tmp_path):
     )  # fmt: skip
     found = list_pace_problems(Study(folder=tmp_path, pace=pace))
     assert len(found) == 5 and "(35 further rows alike)" in found[-1].problem
+
+
+NASTY = (
+    "",
+    " ",
+    "0",
+    "-1",
+    "999",
+    "1e9",
+    "19:30",
+    "25:00:00",
+    "19:30:15,5",
+    "=1+1",
+    "Ä",
+    "active ",
+    "ACTIVE",
+    "yes;no",
+    "2026-10-14",
+)
+
+
+@pytest.mark.parametrize(
+    "column", ["session", "rater", "blind", "athlete", "round_no", "state", "start_clock", "end_clock"]
+)
+def test_whatever_stands_in_a_cell_is_used_or_named_never_both_lost_and_silent(tmp_path, column):
+    """One row per nasty value: the marks of that row count for its round, or its row is named by `check`."""
+    folder = tmp_path / "club"
+    shutil.copytree(
+        DEMO_FOLDER,
+        folder,
+        ignore=shutil.ignore_patterns("output", "training", "recordings", "aerobic_files"),
+    )
+    path = folder / "pace.csv"
+    table = pd.read_csv(path, dtype=str, keep_default_na=False)
+    places = range(3, 3 + 7 * len(NASTY), 7)
+    for place, value in zip(places, NASTY, strict=True):
+        table.loc[place, column] = value
+    table.to_csv(path, index=False)
+    found = check_study(folder, judge=list_pace_problems)
+    told = {
+        int(r)
+        for t in (found.problems, found.remarks, found.questions)
+        for r in t.loc[t["file"] == "pace.csv", "row"].dropna()
+    }
+    kept = examine_folder(folder).study.pace.set_index("row")
+    for place, value in zip(places, NASTY, strict=True):
+        row = place + 2
+        if row in told or (column == "state" and value in set(kept["state"]) - {""}):
+            continue
+        assert row in kept.index, f"{column} {value!r}: row {row} is gone and nobody says so"
+        now = kept.loc[row]
+        if column == "state":
+            alike = kept.loc[kept.index.isin(told), "state"].tolist()
+            assert now["state"] in STATES or now["state"] in alike, (
+                f"state {value!r} is read as {now['state']!r}"
+            )
