@@ -345,7 +345,7 @@ def process_gas_exchange(
     plateau, flatness = plateau_table(table)
     if plateau is None:
         warnings.append(
-            "Whether there is a plateau cannot be told: the test is short or flat, or oxygen uptake falls before the samples end."
+            "We cannot tell whether there is a plateau: the test is short or flat, or oxygen uptake falls before the samples end."
         )
     verdict, bout = "", float("nan")
     if verification is not None:

@@ -20,7 +20,7 @@ REST_PERCENT = (55.0, 70.0)
 """Heart rate outside the rounds (warm-up, drilling, standing), per cent of maximum: our proposal, no source."""
 POSSIBLE_SHARE = (0.1, 0.9)
 """A session is sparred for between a tenth and nine tenths of its time (our proposal)."""
-WORDS = ("as expected", "harder than the rounds", "easier than expected", "cannot be told")
+WORDS = ("as expected", "harder than the rounds", "easier than expected", "cannot tell")
 COLUMNS = [
     "finding", "outcome", "round_no", "published", "published_sd", "n_published", "session_mean", "session_mean_low",
     "session_mean_high", "session_peak", "session_peak_low", "session_peak_high", "share_low", "share_high", "rest_low",

@@ -21,7 +21,7 @@ GAIN, MATTERS, OPPOSITE, SMALL, CANNOT_TELL = (
     "a difference that matters",
     "a difference in the other direction",
     "smaller than what matters",
-    "cannot be told yet",
+    "cannot tell yet",
 )
 VERDICTS = (MATTERS, GAIN, OPPOSITE, SMALL, CANNOT_TELL)
 MOST_MISSING = 0.2

@@ -62,7 +62,7 @@ def test_a_fall_before_the_end_is_no_plateau():
     table = ramp(plateau=False)
     table.loc[table["elapsed_s"] > 565, "vo2_ml_min"] = 3100.0
     got = process_gas_exchange(table, 72, average="seconds:30")
-    assert got.plateau is None and got.label == "VO2peak" and any("cannot be told" in w for w in got.warnings)
+    assert got.plateau is None and got.label == "VO2peak" and any("cannot tell" in w for w in got.warnings)
 
 
 def test_averaged_input_is_used_by_whole_rows():

@@ -46,7 +46,7 @@ def test_matters_needs_the_whole_interval_beyond_the_smallest_gain():
 def test_six_and_six_never_say_smaller_than_what_matters():
     rng = np.random.default_rng(0)
     table = TWELVE.assign(post=TWELVE["pre"] + rng.normal(0, 0.1, 12))
-    assert analyse(as_values(table)).verdict == "cannot be told yet"
+    assert analyse(as_values(table)).verdict == "cannot tell yet"
     many = pd.concat([table.assign(athlete=table["athlete"] + str(i)) for i in range(3)], ignore_index=True)
     many["post"] = many["pre"] + rng.normal(0, 0.1, 36)
     result = analyse(as_values(many), many[["athlete", "arm"]])
@@ -62,7 +62,7 @@ def test_missing_follow_ups_end_the_confirmatory_claim_and_are_listed_with_reaso
     assert "twice as many" in " ".join(result.why_not)
     assert result.missing["reason"].tolist() == ["injury in the gym", "no reason noted"]
     assert result.flow.set_index("arm").loc["trained", "analysed"] == 4
-    if result.verdict != "cannot be told yet":
+    if result.verdict != "cannot tell yet":
         assert result.tipping > 0
 
 

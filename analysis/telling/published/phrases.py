@@ -74,9 +74,7 @@ REPORTED = "{paper} reported {kind} of fitness with {outcome} of {theirs}, n = {
 KIND, KIND_RANKS = "a correlation", "Spearman's correlation"
 OURS = "Ours was {ours}, p {p}, n = {n}: {inside} the 95 % prediction interval ({expected})."
 IN, OUT = "inside", "outside"
-DETECT_SMALLER = (
-    "It was smaller than the earlier study could have detected with one third power (r = {size}, p {p})."
-)
+DETECT_SMALLER = "It was smaller than the earlier study had 33 % power to detect (r = {size}, p {p})."
 DETECT_OPEN = (
     "It was not shown to be smaller than what the earlier study had 33 % power to detect (r = {size}, p {p})."
 )

@@ -71,7 +71,8 @@ def evidence_table(answer) -> Table | None:
         "Published correlations and ours: difference, detectability, evidence, and both together.",
         pd.DataFrame(lines),
         note="Cohen's q: difference on Fisher's z, with its 95\N{NO-BREAK SPACE}% interval. Detectable r: what the earlier study "
-        "had one third power for; p that ours is smaller (Simonsohn, 2015). Bayes factor: our data under the earlier study's "
+        "had 33\N{NO-BREAK SPACE}% power to detect; p that ours is smaller (Simonsohn, "
+        "2015). Bayes factor: our data under the earlier study's "
         "posterior against no correlation. Both together: fixed effect.",
         numbers=answer.table,
     )

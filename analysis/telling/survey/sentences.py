@@ -306,7 +306,7 @@ def _one_finding(finding: str, rows) -> str:
 
 
 def _fits(rows) -> str:
-    if (rows["verdict"] == "cannot be told").any():
+    if (rows["verdict"] == "cannot tell").any():
         return "We cannot tell whether that fits."
     if not (rows["verdict"] == "as expected").all():
         return "That does not fit: sessions would have to be sparred nearly throughout, or hardly at all."

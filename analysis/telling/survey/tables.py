@@ -103,7 +103,7 @@ def tabulate_against(answer):
         return None
     lines = []
     for a in answer.against.to_dict("records"):
-        share = "cannot be told"
+        share = "cannot tell"
         if not math.isnan(a["share_low"]):
             share = range_cell(100 * max(a["share_low"], 0.0), 100 * min(a["share_high"], 1.0), 0, unit="%")
         about = f"SD {number_cell(a['published_sd'], 0)}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{a['n_published']}"
