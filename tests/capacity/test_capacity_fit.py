@@ -234,6 +234,7 @@ def test_the_rule_of_the_verdict(limits, direction, expected):
 
 
 def test_the_verdict_needs_a_smallest_effect_above_zero():
+    assert judge(-0.4, 0.4, -0.3, 0.3, smallest_effect=0.5) == "negligible"
     for bad in (0, -1, float("nan"), float("inf")):
         with pytest.raises(KitError, match="smallest_effect"):
             judge(-1, 1, -1, 1, smallest_effect=bad)

@@ -182,6 +182,20 @@ def test_ratings_need_the_ranks_to_agree(club):
     )
 
 
+def test_steps_are_claimed_at_the_level_of_the_plan_and_inside_a_change_over_all_rounds(club):
+    data = club(means=(160, 163.5, 166, 168))
+    seen = set()
+    for alpha in (0.05, 0.3, 0.001):
+        found = answer(data, alpha=alpha)
+        below = (found.steps[["p_adjusted", "p_adjusted_cr2"]] < alpha).all(axis=1)
+        assert found.changed and (found.steps["changed"] == below).all()
+        assert (found.steps["label"].str.startswith("changed") == below).all()
+        seen.add(int(below.sum()))
+    assert len(seen) > 1, "the levels have to tell the steps apart"
+    level = answer(club(means=(160, 160, 160, 160)), alpha=0.05)
+    assert not level.changed and not level.steps["changed"].any()
+
+
 @pytest.mark.parametrize("rounds", [2, 3, 4])
 def test_the_steps_and_last_minus_first_are_adjusted_as_one_family_by_hand(club, rounds):
     """Shaffer 1986: where the rounds differ at all, at most two of four steps (one of three) can be without a change."""

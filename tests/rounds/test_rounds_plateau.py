@@ -7,7 +7,7 @@ import pytest
 from analysis.basics import KitError
 from analysis.rounds import STEP_LABELS, compare_rounds, equivalence, find_plateau, label_steps, rank_rounds
 from analysis.rounds.plateau import try_candidates
-from analysis.rounds.steps import label_of_step
+from analysis.rounds.steps import label_of_step, reading_of_step
 
 
 def pairs_table(equivalent):
@@ -84,17 +84,44 @@ def test_labels():
     ] == list(STEP_LABELS)
 
 
-def test_steps_need_both_methods_and_for_ratings_the_ranks(club):
+def test_steps_of_ratings_are_judged_by_the_ranks(club):
     data = club(means=(12, 14, 15, 15), error_sd=0.8, athlete_sd=1, name="exertion")
     contrasts = compare_rounds(data, "exertion").contrasts
     tested = equivalence(data, "exertion", low=-1, high=1)
     ranks = rank_rounds(data, "exertion").contrasts
     steps = label_steps(contrasts, tested, ranks=ranks)
-    needed = steps[["p_adjusted", "p_adjusted_cr2", "p_ranks"]] < 0.05
-    assert (steps["changed"] == needed.all(axis=1)).all()
+    assert (steps["changed"] == (steps["p_ranks"] < 0.05)).all()
     assert set(steps["label"]) <= set(STEP_LABELS)
     without = label_steps(contrasts, tested)
     assert "p_ranks" not in without
+
+
+@pytest.mark.parametrize("which", ["p_adjusted", "p_adjusted_cr2", "ranks"])
+def test_a_step_changed_where_every_test_that_counts_is_below_alpha_and_not_at_it(club, which):
+    data = club()
+    contrasts = compare_rounds(data, "hr_mean_bpm").contrasts.assign(p_adjusted=0.01, p_adjusted_cr2=0.01)
+    tested = equivalence(data, "hr_mean_bpm", low=-1, high=1)
+    ranks = contrasts[["contrast"]].assign(p_adjusted=0.01)
+    for p, changed in ((0.0499, True), (0.05, False), (0.0501, False)):
+        if which == "ranks":  # for ratings the ranks decide, whatever the model says of their means
+            steps = label_steps(contrasts.assign(p_adjusted=0.9), tested, ranks=ranks.assign(p_adjusted=p))
+        else:
+            steps = label_steps(contrasts.assign(**{which: p}), tested)
+        assert (steps["changed"] == changed).all(), p
+
+
+def test_a_step_that_rests_on_values_off_the_scale_says_how_far_they_may_lie():
+    nan = float("nan")
+    step = {
+        "label": "not shown",
+        "label_at_scale_end": "changed",
+        "holds_to_high": 15.38,
+        "holds_to_low": nan,
+    }
+    said = reading_of_step(step, 1, "mmol/L").replace("\N{NO-BREAK SPACE}", " ")
+    assert said == "changed if HI ≤ 15.3 mmol/L, else not shown"
+    assert reading_of_step(step | {"label_at_scale_end": "not shown"}) == "not shown"
+    assert reading_of_step({"label": "changed"}) == "changed"
 
 
 def test_steps_want_the_same_contrasts(club):
