@@ -31,7 +31,7 @@ OUTCOME_COLUMNS = (*typed_outcomes(), "hr_mean_typed_bpm")
 
 NEEDS = {
     "01_design_the_study": "the protocol in study.toml",
-    "02_run_the_day": "codes in the athletes table",
+    "02_run_the_day": "athletes with consent and clearance in the athletes table",
     "03_clean_the_data": "recordings in recordings/, or typed means in the rounds table",
     "04_compare_the_rounds": "heart rate, lactate or exertion of two rounds or more",
     "05_fitness_and_sparring": "an aerobic test per athlete, beside the rounds",

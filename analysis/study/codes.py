@@ -48,17 +48,32 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
             else ""
         )
         meant = same_code(code, known)
+        own = column == "opponent" and meant == line.athlete
+        if own:  # nobody is their own opponent
+            meant = who_lists(tables["rounds"], line)
         hint = f"; did you mean {meant}?" if meant else ""
-        if meant and code.isdigit():
+        if own:
+            hint = f", and like the athlete's own code {line.athlete}"
+        elif meant and code.isdigit():
             hint = f": a spreadsheet may have dropped zeros of {meant}"
         remedy = f"add {code} to the athletes table, or correct it where it was mistyped"
         if column == "opponent":
             remedy = "correct it where it was mistyped, or write guest for a person outside the study"
-        remedy = f"write {meant}" if meant else remedy
+        if meant:
+            remedy = f"write {meant}" + (f", the opponent who lists {line.athlete}" if own else "")
         offer = meant if len(places) == 1 else ""
         findings.problem(
             file, row, column, code, f"not in the athletes table{hint}{also}", remedy, offer=offer
         )
+
+
+def who_lists(rounds: pd.DataFrame, line) -> str:
+    """Return the one athlete who names that of `line` as opponent in the same round, or ""."""
+    same = (rounds["session"] == line.session) & (rounds["round_no"] == line.round_no)
+    met = rounds.loc[
+        same & (rounds["opponent"] == line.athlete) & (rounds["athlete"] != line.athlete), "athlete"
+    ]
+    return met.iloc[0] if met.nunique() == 1 else ""
 
 
 _LOOKS_LIKE_A_DIGIT = str.maketrans("oOlI", "0011")

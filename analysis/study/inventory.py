@@ -299,15 +299,23 @@ def is_recording(name: str) -> bool:
     return bare.endswith(ENDINGS)
 
 
-def read_file_name(name: str, codes: Iterable[str], *, session: str = "1") -> tuple[str, str] | None:
-    """Return session and athlete of a file named CODE, CODE_s2 or CODE_s2_b; None where it is of another form."""
+def read_file_name(
+    name: str, codes: Iterable[str], *, session: str = "1", sessions: Iterable[str] = ()
+) -> tuple[str, str] | None:
+    """Return session and athlete of a file whose name begins with a code; None where it begins with none.
+
+    What follows the code may name the session after an s, as in CODE_s2 or CODE_s2_b; anything else says nothing.
+    """
     stem = file_stem(name)
+    known = {s.casefold(): s for s in sessions}
     for code in sorted(codes, key=len, reverse=True) or re.findall(r"^[A-Za-z]{0,3}\d{1,4}(?![^\W_])", stem):
-        if stem[: len(code)].casefold() != code.casefold():
+        rest = stem[len(code) :]
+        if stem[: len(code)].casefold() != code.casefold() or re.match(r"[^\W_]", rest):
             continue
-        rest = re.fullmatch(r"(?:[_\-]s(\w+?))?(?:[_\-](?:[a-z]|\d{1,2}))?", stem[len(code) :], re.IGNORECASE)
-        if rest:
-            return rest[1] or session, code
+        for word in re.findall(r"(?<=[_\-\s])s(\w+?)(?![^\W_])", rest, re.IGNORECASE):
+            if word.casefold() in known or re.fullmatch(r"\d+[a-z]?", word, re.IGNORECASE):
+                return known.get(word.casefold(), word), code
+        return session, code
     return None
 
 
@@ -376,7 +384,7 @@ def check_unlisted(
     survey: pd.DataFrame,
     codes: list[str],
     gone: frozenset[str],
-    session: str,
+    sessions: pd.DataFrame,
     findings: Findings,
 ) -> None:
     """Name the recordings that belong to nobody; those of people who withdrew are counted, not named."""
@@ -384,6 +392,7 @@ def check_unlisted(
         f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]
     }
     pairs = set(zip(recordings["session"], recordings["athlete"], strict=True))
+    session = usual_session(sessions)
     left_over, unsent = 0, 0
     for name in names:
         if not is_recording(name) or is_temporary(Path(name).name) or name in listed:
@@ -391,7 +400,7 @@ def check_unlisted(
         if gone and read_file_name(name, gone):
             left_over += 1
             continue
-        owner = read_file_name(name, codes, session=session)
+        owner = read_file_name(name, codes, session=session, sessions=sessions["session"])
         if len(survey) and not codes:
             unsent += 1
         elif owner is None and codes:
@@ -448,7 +457,7 @@ def find_recordings(study) -> pd.DataFrame:
     for path in files if codes is not None else ():
         if not is_recording(path.name) or is_temporary(path.name) or leaves(path, study.folder):
             continue
-        owner = read_file_name(path.name, codes, session=session)
+        owner = read_file_name(path.name, codes, session=session, sessions=study.sessions["session"])
         if owner and owner not in listed:
             lines.append((*owner, path, "", np.nan, np.nan, "", "", _device(study, *owner), "file name"))
     table = pd.DataFrame(lines, columns=list(RECORDING_COLUMNS))

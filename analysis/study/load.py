@@ -36,7 +36,6 @@ from .inventory import (
     is_recording,
     take_inventory,
     untold,
-    usual_session,
 )
 from .model import Study
 from .outcomes import OUTCOMES
@@ -172,9 +171,10 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
     _find_unread_outcome(plan, tables, inventory, findings, after)
-    session = usual_session(tables["sessions"])
     check_training(folder, tables, training, after)
-    check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, session, after)
+    check_unlisted(
+        inventory.recordings, tables["recordings"], tables["survey"], codes, gone, tables["sessions"], after
+    )
 
     _remark_on_initials(tables["athletes"], after)
     for each in (findings, before, after):

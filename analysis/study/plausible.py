@@ -10,7 +10,7 @@ from itertools import pairwise
 import pandas as pd
 
 from ..basics import did_you_mean, join_words
-from .codes import check_codes, nearest_code
+from .codes import check_codes, nearest_code, who_lists
 from .columns import KEYS, column_rules, lines_of, place
 from .convert import KEEP, is_usual
 from .outcomes import ALSO_TYPED, typed_outcomes
@@ -156,19 +156,10 @@ def _check_opponents(tables: Tables, aside: frozenset[tuple], doubtful: Callable
         if other in ("", "guest", "none") or (line.row in unfit.get(line.file, ()) and other != athlete):
             continue
         if other == athlete:
-            met = [
-                a
-                for (s, r, a), o in lines.items()
-                if (s, r) == (session, round_no) and o.opponent == athlete != a
-            ]
-            remedy = (
-                f"write {met[0]}, the opponent who lists {athlete}"
-                if len(met) == 1
-                else "write the opponent's code"
-            )
-            offer = met[0] if len(met) == 1 else ""
+            met = who_lists(tables["rounds"], line)
+            remedy = f"write {met}, the opponent who lists {athlete}" if met else "write the opponent's code"
             findings.problem(
-                *place("rounds", line), "opponent", other, "the athlete's own code", remedy, offer=offer
+                *place("rounds", line), "opponent", other, "the athlete's own code", remedy, offer=met
             )
             continue
         back = lines.get((session, round_no, other))

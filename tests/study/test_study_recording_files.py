@@ -30,10 +30,13 @@ def test_file_names_tell_athlete_session_and_part():
         "a07_S2.fit": ("2", "A07"),
         "007_sautumn.gpx": ("autumn", "007"),
         "a_1_s3.fit": ("3", "a_1"),
+        "A07_watch.csv": ("1", "A07"),
+        "A07 strap (2).csv": ("1", "A07"),
+        "A07_strap_s2.csv": ("2", "A07"),
         "A071.fit": None,
         "group.csv": None,
     }
-    assert {name: read_file_name(name, codes) for name in expected} == expected
+    assert {name: read_file_name(name, codes, sessions=["autumn"]) for name in expected} == expected
     assert file_stem("x/A07.FIT.GZ") == "A07"
     assert [leads_out(n) for n in ("/etc/x", "~/x", "C:\\x", "a/../../x", "a\\b.fit", "a.fit")] == [
         True

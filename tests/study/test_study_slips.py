@@ -41,6 +41,7 @@ PROPOSED = {
     "minutes_too_long",
     "one_strap_on_two_athletes",
     "opponent_is_self",
+    "opponent_is_self_mistyped",
     "peak_below_mean",
     "row_twice_alike",
     "row_twice_unlike",
