@@ -73,7 +73,7 @@ def who_lists(rounds: pd.DataFrame, line) -> str:
     met = rounds.loc[
         same & (rounds["opponent"] == line.athlete) & (rounds["athlete"] != line.athlete), "athlete"
     ]
-    return met.iloc[0] if met.nunique() == 1 else ""
+    return met.iloc[0] if len(set(met)) == 1 else ""
 
 
 _LOOKS_LIKE_A_DIGIT = str.maketrans("oOlI", "0011")
