@@ -148,7 +148,7 @@ def test_timetables_read_well(start):
     for n in (1, 5, 14):
         check(plain_timetable(make_timetable(EVENING, athletes=n, start=start)))
     text = plain_timetable(make_timetable(EVENING, athletes=14))
-    assert "with staggered starts it would be 7" in text
+    assert "with staggered starts and one opponent all evening it would be 7" in text
 
 
 def test_what_is_not_there_yet_is_said():
