@@ -228,7 +228,7 @@ def _reference_set(study, people):
     now = dict(zip(people["athlete"], people["arm"], strict=True))
     other = [a for a, arm in now.items() if expected.get(a) != arm]
     how = (
-        f"On {record['date']} chance drew allocation {drawn.drawn} of {drawn.n_kept} ({drawn.how}), with a seed made of the "
+        f"On {record['date']} chance drew allocation {drawn.drawn} of {drawn.n_kept} ({drawn.how}). The seed was made of the "
         f"fixed plan and the number {record['public_number']} ({record.get('public_number_named') or 'not named beforehand'})."
     )
     if not record.get("public_number_named"):

@@ -94,6 +94,9 @@ INPUTS = {
     )
 }  # fmt: skip
 
+NUMBERS = ("number", "integer", "time")
+"""Kinds of input that are a number."""
+
 CONTEXT = ("age_years", "sex", "mass_kg", "mass_lb")
 """Accepted by every test: where the equation does not use them, they only tell whether the athlete is outside it."""
 

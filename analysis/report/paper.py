@@ -290,7 +290,8 @@ def _survey(answers) -> list[Section]:
     answer = answers.survey()
     if not answer:
         return []
-    texts, picture = write_up_survey(answer), pictures.survey_picture(answer)
+    texts = [t for t in write_up_survey(answer) if t not in answer.warnings]  # those stand in the supplement
+    texts, picture = [*texts, say.SEE_SURVEY], pictures.survey_picture(answer)
     if texts and picture:
         texts = [*texts[:-1], f"{texts[-1]} {{figure:{picture.key}}} shows the sessions."]
     return [Section("Submitted sessions", (*paragraphs(texts), *([picture] if picture else [])), 2)]

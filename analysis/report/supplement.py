@@ -17,6 +17,7 @@ from ..telling.rounds import supplement as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
 from ..telling.study.sentences import deviations, plain_rests, write_stood_out
+from ..telling.survey.tables import survey_tables
 from ..telling.training.figures import training_pictures
 from ..telling.training.tables import training_tables
 from . import pictures
@@ -30,7 +31,7 @@ def supplement_sections(answers) -> list[Section]:
     if answers.fitness_outcomes:
         found = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
         sections += [_rounds(found), _repeatability(answers), _fitness(answers), _published(answers)]
-    sections += [_pace(answers), _evening(answers), _looks(answers), _training(answers)]
+    sections += [_pace(answers), _evening(answers), _looks(answers), _training(answers), _survey(answers)]
     return [s for s in sections if s is not None and s.blocks]
 
 
@@ -79,6 +80,11 @@ def _training(answers) -> Section | None:
         return None
     made = [t for t in training_tables(answer) if t.key in TRAINING_BESIDE]
     return _section("Training", [], [*made, *(picture for picture, _ in training_pictures(answer)[2:])])
+
+
+def _survey(answers) -> Section | None:
+    answer = answers.survey()
+    return _section("Sessions in numbers", list(answer.warnings), survey_tables(answer)) if answer else None
 
 
 def _section(title: str, texts: list[str], blocks: list) -> Section:

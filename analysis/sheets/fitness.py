@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ..basics import KitError, NotYet, join_words, upper_first
 from ..physiology import known_aerobic_tests, shuttle_stages
+from ..physiology.aerobic_tests import INPUTS, NUMBERS
 from ..study import Study
 from ..study.approval import approval_of, fitness_tests, minors_among
 from ..study.new_folder import sheet_columns as workbook_columns
@@ -14,9 +15,8 @@ from .content import EMERGENCY
 from .parts import Sheet, SheetColumn, sheet_columns
 from .write import study_athletes
 
-ON_PAPER = ("level", "shuttle", "distance_m", "time_min", "speed_kmh", "hr_bpm", "recovery_hr_bpm", "throws", "hr_after_bpm",
-            "hr_1min_bpm", "power_w")  # fmt: skip
-"""Inputs that are read off on the day; the rest comes from the athletes table or a file."""
+NOT_READ_OFF = ("vo2max_ml_kg_min", "vo2max_l_min", "hr_max_bpm", "hr_rest_bpm")
+"""Inputs that a report or another table gives, or that have a column of their own; every other number is read off on the day."""
 
 
 def fitness_sheets(study: Study, *, athletes: Sequence[str] | None = None) -> list[Sheet] | NotYet:
@@ -90,7 +90,10 @@ def _rules(minors: bool) -> Sheet:
 
 
 def _scores(test: str, title: str, codes: Sequence[str], barred: Sequence[str]) -> Sheet:
-    inputs = [n for n in workbook_columns("aerobic_tests", [test] if test else ()) if n in ON_PAPER]
+    inputs = [
+        n for n in workbook_columns("aerobic_tests", [test] if test else ())
+        if n in INPUTS and INPUTS[n].kind in NUMBERS and n not in NOT_READ_OFF
+    ]  # fmt: skip
     columns = (
         *sheet_columns(["athlete"]), SheetColumn("", "Well today", "yes, no", 0.75),
         SheetColumn("", "Trial before", "date", 0.85),

@@ -113,6 +113,8 @@ def test_notebook_runs_in_the_lab(lab, open_page, name):
             assert output.get("name") != "stderr", f"{cell['source']}\n{output.get('text')}"
     if any("widget-view" in mime for c in cells for o in c["outputs"] for mime in o.get("data", {})):
         _move_every_slider(page)
+        for width in (1280, 390):
+            _drag_every_slider(page, width)
     if PICTURES:
         _keep_pictures(page, Path(PICTURES), name.removesuffix(".ipynb"))
 
@@ -130,6 +132,40 @@ def _move_every_slider(page):
         )
     page.wait_for_timeout(3000)
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+
+
+def _drag_every_slider(page, width):
+    """Drag each slider with the mouse at this window width: it follows the pointer, and a small move is a small change."""
+    page.set_viewport_size({"width": width, "height": 900})
+    if width < 600:  # the list of files beside the notebook leaves it no room
+        page.evaluate("window.jupyterapp.shell.collapseLeft()")
+    page.wait_for_timeout(1000)
+    tracks = page.locator(".widget-slider .noUi-target")
+    for i in range(tracks.count()):
+        track = tracks.nth(i)
+        handle = track.locator(".noUi-handle")
+        handle.scroll_into_view_if_needed()
+        place = track.bounding_box()
+        assert place["width"] >= 120, f"a track of {place['width']:.0f} px in a window of {width}"
+        low, high = (float(handle.get_attribute(f"aria-value{end}")) for end in ("min", "max"))
+        for share in (0.8, 0.3):
+            _drag_to(page, handle, place["x"] + share * place["width"])
+            now = (float(handle.get_attribute("aria-valuenow")) - low) / (high - low)
+            assert abs(now - share) < 0.12, (
+                f"dragged to {share} of the track, went to {now:.2f} (window {width})"
+            )
+    page.wait_for_timeout(3000)
+    assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+
+
+def _drag_to(page, handle, x):
+    box = handle.bounding_box()
+    y = box["y"] + box["height"] / 2
+    page.mouse.move(box["x"] + box["width"] / 2, y)
+    page.mouse.down()
+    page.mouse.move(x, y, steps=8)
+    page.mouse.up()
+    page.wait_for_timeout(300)
 
 
 def _moves(page, handle, key):

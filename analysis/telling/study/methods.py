@@ -51,9 +51,9 @@ def _status(questions: tuple) -> list[str]:
         said.append(say.CONFIRMATORY_ALL.format(count=len(confirmed)))
     elif confirmed:
         phrase = say.CONFIRMATORY_ONE if len(confirmed) == 1 else say.CONFIRMATORY
-        said.append(phrase.format(questions=join_words(confirmed)))
+        said.append(phrase.format(questions="; ".join(confirmed)))
     return said + [
-        say.EXPLORATORY.format(why=why, questions=join_words(words)) for why, words in reasons.items()
+        say.EXPLORATORY.format(why=why, questions="; ".join(words)) for why, words in reasons.items()
     ]
 
 

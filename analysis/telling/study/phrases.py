@@ -210,6 +210,10 @@ SEE_PUBLISHED = (
     "The supplement compares protocols ({table:protocols}), evidence ({table:evidence}) and rounds ({table:published_rounds}, "
     "{table:published_steps})."
 )
+SEE_SURVEY = (
+    "The supplement says why sessions were set aside ({table:survey_set_aside}), and has typical sessions "
+    "({table:survey_typical}), other thresholds ({table:survey_shares}) and other choices ({table:survey_choices})."
+)
 SEE_TRAINING = "Details stand in {refs}."
 SEE_HERE = "This section holds {refs}."
 

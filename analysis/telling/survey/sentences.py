@@ -40,8 +40,8 @@ def _sample(answer) -> str:
         f"{people} submitted {sent}; we analysed {answer.n_sessions} sessions of {answer.n_athletes} people."
     )
     if len(answer.set_aside):
-        reasons = [f"{reason}, {n}" for reason, n in answer.set_aside.itertuples(index=False)]
-        text += f" Sessions were set aside by rule: {'; '.join(reasons)}."
+        count = plural(int(answer.set_aside["n_sessions"].sum()), "session")
+        text += f" By rule {count} {'was' if count.startswith('1 ') else 'were'} set aside."
     without = answer.n_athletes - answer.n_with_age
     if without:
         text += f" For {plural(without, 'person', 'people')} no usable age was known; shares of maximum leave them out."
@@ -102,10 +102,10 @@ def _kinds(answer) -> list[str]:
 
 
 def _shares(answer) -> list[str]:
-    parts = []
+    headline, parts = answer.headline(), []
     for s in answer.shares.dropna(subset=["centre"]).to_dict("records"):
-        if round(100 * s["low"]) == round(100 * s["high"]):
-            continue
+        if headline and (s["measure"], s["threshold"]) != (headline["measure"], headline["threshold"]):
+            continue  # the others stand in the table
         what = "Means" if s["measure"] == "percent_mean" else "Peaks"
         error = format_ci(100 * s["low"], 100 * s["high"], 0)
         drawn = format_ci(100 * s["total_low"], 100 * s["total_high"], 0)

@@ -6,7 +6,8 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_percent, if_answered
+from ...basics import format_ci, format_number, format_percent, if_answered, upper_first
+from ..document import Table
 
 MEASURE_WORDS = {
     "hr_mean_bpm": ("mean heart rate", "bpm", 0),
@@ -170,3 +171,20 @@ def tabulate_choices(answer):
         }
         for c in answer.choices.to_dict("records")
     )
+
+
+def survey_tables(answer) -> list[Table]:
+    """The tables of a survey for the supplement of a write-up."""
+    made = (
+        ("survey_set_aside", "Sessions set aside, by reason.", tabulate_set_aside, answer.set_aside),
+        ("survey_typical", "Typical sessions, over people.", tabulate_typical, answer.typical),
+        ("survey_shares", "Shares of people's sessions above thresholds.", tabulate_shares, answer.shares),
+        ("survey_choices", "The main numbers under other choices.", tabulate_choices, answer.choices),
+    )
+    found = []
+    for key, caption, tabulate, numbers in made:
+        table = tabulate(answer)
+        if table is not None and len(table):
+            shown = table.rename(columns=upper_first).astype(str)
+            found.append(Table(key, caption, shown, numbers=numbers))
+    return found
