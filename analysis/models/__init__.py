@@ -22,20 +22,18 @@ Several tests
     ``holm(p)``.
 Paired effect sizes and intervals
     ``paired_effect_sizes(later, earlier, *, level=0.95)``, ``hedges_factor(df)``,
-    ``noncentral_t_interval(t, df, *, level)``, ``noncentral_f_interval(f, df_num, df_den, *, level)``,
-    ``eta2_interval(f, df_num, df_den, *, level=0.90)``.
+    ``noncentral_t_interval(t, df, *, level)``, ``noncentral_f_interval(f, df_num, df_den, *, level)``.
 Ranks
     ``signed_rank(differences, *, zeros="drop", alternative="two-sided", level=0.95)``: exact, with ties.
     ``shuffle_within(values, *, n_shuffles, seed)``, ``flip_p(values)``: ratings by their order, athletes with gaps kept;
     ``centred_ranks(values)``, ``f_of_ranks(centred, here)``: the same statistic of many studies.
 Resampling
     ``resample_indices(n, n_resamples, *, seed)``, ``bca_interval(replicates, estimate, leave_one_out, *, level)``,
-    ``bootstrap_bca(statistic, arrays, *, indices=None, n_resamples=5000, level=0.95, seed=0)``,
     ``permutation_correlation(x, y, *, alternative, n_resamples=10_000, seed=0)``.
 Exact distribution of a correlation (bivariate normal)
-    ``correlation_density(r, rho, n)``, ``correlation_log_likelihood(rho, r, n)``, ``correlation_cdf(r, rho, n)``,
+    ``correlation_log_likelihood(rho, r, n)``, ``correlation_cdf(r, rho, n)``,
     ``correlation_quantile(probability, rho, n)``, ``critical_correlation(n, *, alpha, alternative)``,
-    ``fisher_interval(r, n, *, level, variance_factor=1.0)``, ``exact_correlation_interval(r, n, *, level)``.
+    ``fisher_interval(r, n, *, level, variance_factor=1.0)``.
 """
 
 from .agreement import Kappa, cohen_kappa, intraclass, intraclass_table
