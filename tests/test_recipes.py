@@ -124,7 +124,9 @@ def test_a_format_is_read_counted_by_check_inspected_and_fuzzed(kit, folder):
     assert "[120.0, 121.0, 122.0] SPAR True" in run(kit, "-c", code)
     assert "1 recording" in run(kit, "-m", "analysis", "check", "study")
     (kit / "tests").mkdir(exist_ok=True)
-    shutil.copy(ROOT / "tests" / "recordings" / "mutate.py", kit / "tests")  # what the fuzz command starts from
+    shutil.copy(
+        ROOT / "tests" / "recordings" / "mutate.py", kit / "tests"
+    )  # what the fuzz command starts from
     code = "import sys; sys.path.insert(0, 'tests'); import mutate; print(list(mutate.seeds()))"
     assert "SPAR.spar" in run(kit, "-c", code)
 
