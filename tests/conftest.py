@@ -8,7 +8,7 @@ from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 
 DEMO_REPORT = "the report of the demo"
-LONG = ("test_browser_lab", DEMO_REPORT, "test_notebooks")
+LONG = ("test_browser_lab", DEMO_REPORT, "test_browser_markup", "test_notebooks", "test_report_codes")
 """Groups that take a minute or more: begun first, so that no core waits for them at the end."""
 
 USES_DEMO_REPORT = ("test_report_build", "test_browser_pages", "test_figures_all")

@@ -58,24 +58,25 @@ def texts(folder):
             yield path.name, re.sub(r"data:[^\"]+", "", path.read_text(encoding="utf-8-sig"))
 
 
+WITHDREW, REFUSED = digits_or_letters(4), digits_or_letters(6)
+
+
 @pytest.fixture(scope="module")
 def careless(tmp_path_factory):
-    """A study whose free texts say too much, one of whose athletes withdrew and one refused; and its output."""
-    folder = tmp_path_factory.mktemp("careless") / "study"
-    ignored = shutil.ignore_patterns("output", "how_it_was_made", "notebooks", "survey", "plan_*")
-    shutil.copytree(DEMO_FOLDER, folder, ignore=ignored)
-    edit(folder, "athletes", withdrawn={"A05": "yes"}, consent_measured={"A06": "no"})
+    """A study with unusual codes whose texts say too much, one of whose athletes withdrew and one refused; and its output."""
+    folder = renamed(tmp_path_factory.mktemp("careless") / "study", digits_or_letters)
+    edit(folder, "athletes", withdrawn={WITHDREW: "yes"}, consent_measured={REFUSED: "no"})
     settings = folder / "study.toml"
     text = settings.read_text(encoding="utf-8")
     text = text.replace(
         'title = "An autumn sparring evening of a university submission-wrestling club"',
         'title = "A sparring evening led by Kim Beispiel, kim@club.example, +44 20 7946 0958"',
-    ).replace('"athletes on medicine', '"A05 since A06 was rough; athletes on medicine')
+    ).replace('"athletes on medicine', f'"{WITHDREW} since {REFUSED} was rough; athletes on medicine')
     settings.write_text(text, encoding="utf-8")
     with (folder / "decisions.csv").open("a", encoding="utf-8") as file:
         file.write(
-            "2026-10-15,study lead,rounds,1,A11,3,lactate_mmol_l,,,set aside,,"
-            "drop touched by A05 while A06 and Anna watched\n"
+            f"2026-10-15,study lead,rounds,1,{digits_or_letters(11)},3,lactate_mmol_l,,,set aside,,"
+            f"drop touched by {WITHDREW} while {REFUSED} and Anna watched\n"
         )
     (folder / "consent").mkdir()
     (folder / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("signed")
@@ -85,10 +86,10 @@ def careless(tmp_path_factory):
 
 def test_people_who_withdrew_or_refused_are_seen_nowhere(careless):
     for name, text in texts(careless / "output"):
-        gone = re.search(r"(?<![^\W_])A05(?![^\W_])", text)
+        gone = re.search(rf"(?<![^\W_]){WITHDREW}(?![^\W_])", text)
         assert not gone, f"{name}: {text[max(0, gone.start() - 60) : gone.end() + 20]}"
         if name != "ledger.csv":  # the owner's account says who refused
-            refused = re.search(r"(?<![^\W_])A06(?![^\W_])", text)
+            refused = re.search(rf"(?<![^\W_]){REFUSED}(?![^\W_])", text)
             assert not refused, f"{name}: {text[max(0, refused.start() - 60) : refused.end() + 20]}"
 
 
@@ -113,9 +114,8 @@ def test_names_of_files_that_are_not_told_are_certified_all_the_same(careless):
     (careless / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("signed")
 
 
-def test_codes_of_digits_or_letters_alone_are_hidden(tmp_path):
-    folder = renamed(tmp_path / "study", digits_or_letters)
-    build_report(folder, notebooks=False, progress=lambda line: None)
+def test_codes_of_digits_or_letters_alone_are_hidden(careless):
+    folder = careless
     codes = [digits_or_letters(n) for n in range(1, 17)]
     letters = "|".join(c for c in codes if c.isalpha())
     results = json.loads((folder / "output" / "for_you" / "results.json").read_text(encoding="utf-8"))
