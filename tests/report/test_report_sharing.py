@@ -1,4 +1,4 @@
-"""What is passed on of clubs of 1 to 12 tells about no fewer than five people, alone or by subtraction; RANDOM_CLUBS=100 draws more."""
+"""What is passed on of clubs of 1 to 12 tells about no fewer than five people, alone or by subtraction (RANDOM_CLUBS: more)."""
 
 import dataclasses
 import os

@@ -17,8 +17,8 @@ AGAINST = (
     "{Finding}, against what was expected: someone {step} fitter{yardstick} by {size} (95 % interval {span})."
 )
 TOO_SMALL = (
-    "Fitter and less fit athletes are the same within {matters} in {outcome}: someone {step} fitter{yardstick} could lie anywhere from "
-    "{low} to {high} ({level})."
+    "Fitter and less fit athletes are the same within {matters} in {outcome}. Someone {step} fitter{yardstick} could lie anywhere "
+    "from {low} to {high} ({level})."
 )
 OPEN_RUN = "We cannot tell yet whether fitter athletes run lower. Someone {step} fitter{yardstick} could run {low} or {high} (95 % interval)."
 OPEN = "We cannot tell yet whether fitter athletes {asked}. Someone {step} fitter{yardstick} could be {low} or {high} (95 % interval)."
