@@ -1,6 +1,7 @@
 """The house as the design draws it: what stands at the top level, and which room may look into which."""
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -151,3 +152,11 @@ def test_constraints_pin_every_dependency_and_name_no_address():
         ]
     }
     assert wanted <= pinned
+
+
+def test_files_that_texts_name_are_there():
+    """A benchmark or module that a docstring or a guide points to exists."""
+    named = re.compile(r"\b(?:tests|analysis|data_demo|notebooks)/[\w/]+\.(?:py|csv|md|toml|json|ipynb)\b")
+    texts = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "analysis").rglob("*.py")]
+    found = {(t.name, f) for t in texts for f in named.findall(t.read_text(encoding="utf-8"))}
+    assert found and [pair for pair in sorted(found) if not (ROOT / pair[1]).exists()] == []

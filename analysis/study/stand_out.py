@@ -2,7 +2,7 @@
 
 Nothing is changed here. Each value is asked about once, with the slip that would explain it; a person answers with a
 decision `keep` or `replace`. The limits below are our proposal, chosen so that clubs that typed everything right are
-asked less than once (`tests/benchmarks/study_false_alarms.py`).
+asked less than once (`tests/benchmarks/study_typed.py`).
 """
 
 from __future__ import annotations
