@@ -122,7 +122,7 @@ def test_layers_keep_to_their_length(demo_answers):
     for table in document.blocks(Table, layer="paper"):
         cells = [*table.shown.columns, *map(str, table.shown.to_numpy().ravel()), table.note]
         count += sum(len(c.split()) for c in cells)
-    assert count <= 3500
+    assert count <= 3455  # the page adds the numbers of tables and figures: 3,500 words are the most
     assert len(list(document.blocks(Picture, layer="answers"))) >= 4
 
 

@@ -305,7 +305,9 @@ def write_up_plateau(answer) -> str:
         text = say.NONE_EQUIVALENT.format(**words, worst=_worst(plateau.candidates.iloc[0]))
         return f"{text} {say.LAST_STEP if _last_step(answer) is not None else say.NOT_EVIDENCE}"
     held = plateau.candidates[plateau.candidates["from_round"] == plateau.starts_at].iloc[0]
-    words |= {"Rounds": upper_first(rounds_words(answer.labels, plateau.starts_at)), "worst": _worst(held)}
+    two = list(answer.labels)[-2] == plateau.starts_at  # then there is one pair, which is named already
+    worst = f"p {format_p(held['p'])}" if two else _worst(held)
+    words |= {"Rounds": upper_first(rounds_words(answer.labels, plateau.starts_at)), "worst": worst}
     return (say.EQUIVALENT_IF if condition else say.EQUIVALENT).format(**words, condition=condition)
 
 

@@ -73,9 +73,9 @@ POWER_FITNESS = "A difference between fitter and less fit athletes: {shares}."
 # methods
 MODEL = (
     "We compared each outcome over the rounds in a linear mixed model with a fixed effect of round and a random intercept for "
-    "each athlete. It was fitted by restricted maximum likelihood, with Kenward-Roger standard errors and degrees of freedom "
-    "(Kenward and Roger, 1997). Rounds of one athlete are repeated measurements and are nowhere counted as independent; "
-    "athletes with a missing round stay in the analysis."
+    "each athlete, fitted by restricted maximum likelihood. Standard errors and degrees of freedom are Kenward-Roger's "
+    "(Kenward and Roger, 1997). Rounds of one athlete never count as independent; athletes with a missing round stay in the "
+    "analysis."
 )
 CLAIM = (
     "The model takes all pairs of rounds as equally related. We therefore claim a change only where the test also holds with "
@@ -88,24 +88,24 @@ STEPS = (
     "are not adjusted."
 )
 EQUALITY = (
-    "We do not take a difference that is not significant as equality. Two rounds are equivalent only where two one-sided tests "
-    "put their difference inside plus or minus the smallest change that matters (Schuirmann, 1987). An outcome is level from "
+    "A difference that is not significant is no equality. Two rounds are equivalent only where two one-sided tests "
+    "put their difference inside the smallest change that matters (Schuirmann, 1987). An outcome is level from "
     "the first round from which every pair is equivalent."
 )
 RATINGS = (
-    "Ratings of exertion have an order but no equal steps. A change in them was decided by shuffling ratings within athletes, "
+    "Ratings of exertion have an order but no equal steps. We decided on change by shuffling them within athletes, "
     "which keeps athletes with missing rounds; Friedman's test stands beside it."
 )
 OFF_SCALE = "Readings beyond the analyser's scale enter the model as lying beyond its end (censored)."
 FITNESS = (
-    "Whether fitter athletes respond less is a question about athletes, not rounds. We answered it by the slope of the "
-    "outcome on aerobic capacity between athletes, in {model}, with the adjustment that stands with each result. "
-    "It is printed for athletes {step} apart, with Pearson's correlation over athletes (Fisher's interval) beside it."
+    "Whether fitter athletes respond less is a question about athletes, not rounds. We took the slope of the outcome "
+    "on aerobic capacity between athletes, in {model}, adjusted as stands with each result. "
+    "It is printed for athletes {step} apart, beside Pearson's correlation over athletes (Fisher's interval)."
 )
 SAME_MODEL = "the same mixed model"
 FITNESS_MODEL = "a linear mixed model with a random intercept for each athlete and Kenward-Roger degrees of freedom (Kenward and Roger, 1997)"
 PUBLISHED = (
-    "We judged agreement with published findings by whether our estimate lies in the prediction interval of the published one "
+    "We judged agreement with a published finding by whether our estimate lies in its prediction interval "
     "(Spence and Stanley, 2016), and by what the earlier study could have detected (Simonsohn, 2015)."
 )
 LEVELS_OF_TESTS = (
