@@ -10,7 +10,8 @@ from analysis.answers import Answers, inputs
 from analysis.basics import KitError
 from analysis.capacity import answer_capacity
 from analysis.cleaning.clean import ROW_COLUMNS, CleanedStudy
-from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study, empty_table
+from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study
+from analysis.study.columns import empty_table
 from analysis.study.outcomes import OUTCOMES, outcome_named, proposed_outcomes
 
 KINDS = ("null", "strong", "missing", "tiny", "odd")

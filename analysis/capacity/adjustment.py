@@ -303,26 +303,7 @@ def exponent_of(unit: str) -> float:
 
 
 def to_unit(vo2_ml_kg_min: float, mass_kg: float, unit: str) -> float:
-    """Convert mL/kg/min to another unit of capacity.
-
-    Parameters
-    ----------
-    vo2_ml_kg_min : float
-        Capacity, or its error.
-    mass_kg : float
-        Body mass in kg; not needed for mL/kg/min.
-    unit : str
-        As for `exponent_of`.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> to_unit(52.5, 80, "L/min"), round(to_unit(52.5, 80, "mL/kg^0.67/min"), 3)
-    (4.2, 222.935)
-    """
+    """Convert mL/kg/min to another unit of capacity."""
     if unit == RELATIVE:
         return vo2_ml_kg_min
     if unit == ABSOLUTE:
@@ -331,22 +312,7 @@ def to_unit(vo2_ml_kg_min: float, mass_kg: float, unit: str) -> float:
 
 
 def default_step(unit: str) -> float:
-    """Return the step of capacity that an effect is stated for: 5 mL/kg/min, or what that is at 80 kg.
-
-    Parameters
-    ----------
-    unit : str
-        As for `exponent_of`; a score of another kind (metres) has no default step and gives not-a-number.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> default_step("mL/kg/min"), default_step("L/min")
-    (5.0, 0.4)
-    """
+    """Return the step of capacity that an effect is stated for: 5 mL/kg/min, or what that is at 80 kg."""
     try:
         return to_unit(STEP, STEP_MASS_KG, unit)
     except KitError:
@@ -354,24 +320,7 @@ def default_step(unit: str) -> float:
 
 
 def known_scalings(capacity: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Give the table of capacity in each unit that it can be given in, the planned one first.
-
-    Parameters
-    ----------
-    capacity : DataFrame
-        From `measure_capacity`; `vo2_l_min` and `mass_kg` must be known for every athlete for other units.
-
-    Returns
-    -------
-    dict of str to DataFrame
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"athlete": ["A", "B"], "capacity": [50.0, 45.0], "unit": "mL/kg/min",
-    ...                       "vo2_l_min": [4.0, 3.15], "mass_kg": [80.0, 70.0]})
-    >>> list(known_scalings(table))
-    ['mL/kg/min', 'L/min', 'mL/kg^0.67/min']
-    """
+    """Give the table of capacity in each unit that it can be given in, the planned one first."""
     own = str(capacity["unit"].iloc[0]) if "unit" in capacity.columns and len(capacity) else ""
     tables = {own: capacity}
     if not {"vo2_l_min", "mass_kg"} <= set(capacity.columns):

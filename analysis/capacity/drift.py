@@ -25,46 +25,13 @@ def drift_and_recovery(
     *,
     level: float = 0.95,
 ) -> pd.DataFrame:
-    """Ask whether fitter athletes rise less over the rounds, drift less within them and recover more in the rests.
-
-    Parameters
-    ----------
-    data : DataFrame
-        One row per athlete and round; `hr_drift_bpm_min` and `hr_recovery_60s_bpm` are used where present.
-    capacity : str or DataFrame
-        A column with one value per athlete, or the table of `measure_capacity`.
-    outcome : str
-        The outcome whose rise over the rounds is asked about.
-    level : float
-        Of the intervals; default 0.95.
-
-    Returns
-    -------
-    DataFrame
-        One line per measure: role ("main" or "check"), expected direction in fitter athletes, and the columns of
-        estimates, per one unit of capacity.
-
-    Notes
-    -----
-    Each athlete's own straight slope over the rounds (the rounds' common effects taken out and put back, so that a missed
-    round does not bend it) is regressed on capacity: t on n − 2 degrees of freedom. The line with role "check" is the
-    round-by-capacity interaction of a model with one random intercept per athlete: it takes an athlete's slope for
-    scatter and rejects too often where athletes differ in their rise (in simulation up to twice as often as it
-    should), so it never decides.
-
-    References
-    ----------
-    Matthews JNS, Altman DG, Campbell MJ, Royston P (1990) BMJ 300:230-235 (summary measures).
-
-    Examples
-    --------
-    >>> d = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 3), "round_no": [1, 2, 3] * 6,
-    ...                   "fit": np.repeat([44.0, 47, 50, 52, 55, 58], 3),
-    ...                   "hr": [160.0, 170, 178, 165, 173, 181, 160, 167, 175, 158, 166, 170, 162, 166, 172, 160, 163, 168]})
-    >>> table = drift_and_recovery(d, "fit", "hr")
-    >>> table["measure"].tolist()[0], bool(table["estimate"][0] < 0)
-    ('rise from round to round', True)
-    """
+    """Ask whether fitter athletes rise less over the rounds, drift less within them and recover more in the rests."""
+    # Each athlete's own straight slope over the rounds (the rounds' common effects taken out and put back,
+    # so that a missed round does not bend it) is regressed on capacity: t on n − 2 degrees of freedom. The
+    # line with role "check" is the round-by-capacity interaction of a model with one random intercept per
+    # athlete: it takes an athlete's slope for scatter and rejects too often where athletes differ in their
+    # rise (in simulation up to twice as often as it should), so it never decides.
+    # Matthews JNS, Altman DG, Campbell MJ, Royston P (1990) BMJ 300:230-235 (summary measures).
     prepared = prepare(data, capacity, outcome)
     lines = [_own_slopes(prepared, level), _interaction(prepared)]
     if is_heart_rate(outcome):

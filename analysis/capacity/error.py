@@ -146,32 +146,7 @@ def correct_slope(
     level: float = 0.95,
     seed: int = 0,
 ) -> tuple[float, float, float]:
-    """Correct a slope on measured capacity for the error of the fitness test.
-
-    Parameters
-    ----------
-    slope, standard_error, df : float
-        As fitted.
-    kind : {"retest", "prediction"}
-        Prediction error does not shrink the slope: it comes back as it is.
-    error_sd, capacity_sd : float
-        The error and the spread of capacity, at equal covariates where the slope is adjusted.
-    n : int
-        Athletes (less the covariates).
-    level, seed
-        Of the interval.
-
-    Returns
-    -------
-    float, float, float
-        The corrected slope and its interval, infinite where reliability cannot be told from 0.
-
-    Examples
-    --------
-    >>> low, high = correct_slope(-0.6, 0.2, 12, kind="retest", error_sd=2.58, capacity_sd=4.6, n=14)[1:]
-    >>> low < -0.875 < high
-    True
-    """
+    """Correct a slope on measured capacity for the error of the fitness test."""
     from scipy.special import stdtrit
 
     half = float(stdtrit(df, (1 + level) / 2)) * standard_error if df > 0 else float("nan")
@@ -194,26 +169,7 @@ def correct_slope(
 def reliability_interval(
     kind: str, error_sd: float, capacity_sd: float, n: int, *, level: float = 0.95
 ) -> tuple[float, float]:
-    """Return the interval of the reliability that the uncertainty of the spread leaves (chi-square, error as known).
-
-    Parameters
-    ----------
-    kind : {"retest", "prediction", "none"}
-    error_sd, capacity_sd : float
-        In the unit of capacity.
-    n : int
-        Athletes.
-    level : float
-
-    Returns
-    -------
-    float, float
-
-    Examples
-    --------
-    >>> [round(v, 2) for v in reliability_interval("retest", 2.58, 4.6, 14)]
-    [0.4, 0.88]
-    """
+    """Return the interval of the reliability that the uncertainty of the spread leaves (chi-square, error as known)."""
     from scipy.special import chdtri
 
     tails = ((1 - level) / 2, (1 + level) / 2)
@@ -222,33 +178,9 @@ def reliability_interval(
 
 
 def unrestrict_range(r: float, *, sd: float, reference_sd: float) -> float:
-    """Estimate the correlation in a group as spread in capacity as a reference group.
-
-    Parameters
-    ----------
-    r : float
-        The correlation in this group.
-    sd, reference_sd : float
-        SD of capacity here and in the reference group, in one unit, above 0.
-
-    Returns
-    -------
-    float
-        r u / √(1 + r² (u² − 1)) with u = reference_sd / sd.
-
-    Notes
-    -----
-    Assumes one straight line with equal scatter over both ranges. The slope is not changed by the range.
-
-    References
-    ----------
-    Thorndike RL (1949) Personnel Selection, case 2 (formula from memory).
-
-    Examples
-    --------
-    >>> round(unrestrict_range(-0.45, sd=4.6, reference_sd=8.4), 2)
-    -0.68
-    """
+    """Estimate the correlation in a group as spread in capacity as a reference group."""
+    # Assumes one straight line with equal scatter over both ranges. The slope is not changed by the range.
+    # Thorndike RL (1949) Personnel Selection, case 2 (formula from memory).
     if not (sd > 0 and reference_sd > 0):
         raise KitError(f"sd ({sd!r}) and reference_sd ({reference_sd!r}) must both be above 0.")
     u = reference_sd / sd

@@ -47,31 +47,7 @@ def is_heart_rate(outcome: str) -> bool:
 
 
 def set_aside_circular(data: pd.DataFrame, capacity: str, outcome: str) -> tuple[pd.DataFrame, list[dict]]:
-    """Set athletes aside whose capacity was estimated from heart rate, where the outcome is heart rate too.
-
-    Parameters
-    ----------
-    data : DataFrame
-        With `uses_heart_rate` where known; without that column everything passes.
-    capacity, outcome : str
-        The two columns held against each other.
-
-    Returns
-    -------
-    DataFrame, list of dict
-        The rows that remain, and those set aside.
-
-    Raises
-    ------
-    CircularTestError
-        Where no athlete remains: it says why and what to do.
-
-    Examples
-    --------
-    >>> d = pd.DataFrame({"athlete": ["A", "B"], "uses_heart_rate": [True, False]})
-    >>> set_aside_circular(d, "capacity", "hr_mean_bpm")[0]["athlete"].tolist()
-    ['B']
-    """
+    """Set athletes aside whose capacity was estimated from heart rate, where the outcome is heart rate too."""
     if "uses_heart_rate" not in data.columns or not is_heart_rate(outcome):
         return data, []
     has_value = data[capacity].notna() if capacity in data.columns else pd.Series(True, index=data.index)
@@ -101,33 +77,7 @@ def check_residual_df(
     *,
     least: int = MINIMUM_RESIDUAL_DF,
 ) -> int:
-    """Return the residual degrees of freedom between athletes; refuse covariates that leave fewer than 8.
-
-    Parameters
-    ----------
-    n_athletes : int
-    n_covariate_columns : int
-        A word with three values counts as two.
-    covariates : sequence of str
-        Their names, for the message.
-    least : int
-        Fewest that are accepted; fewer for a set that the plan named. Default 8.
-
-    Returns
-    -------
-    int
-        n − 2 − covariate columns.
-
-    Raises
-    ------
-    KitError
-        With the number of athletes that these covariates would need.
-
-    Examples
-    --------
-    >>> check_residual_df(12, 2, ["age_years", "sex"])
-    8
-    """
+    """Return the residual degrees of freedom between athletes; refuse covariates that leave fewer than 8."""
     df = n_athletes - 2 - n_covariate_columns
     if n_covariate_columns and df < least:
         needed = least + 2 + n_covariate_columns
@@ -173,26 +123,7 @@ def hr_max_source(athletes: pd.DataFrame) -> str:
 
 
 def shared_test_warning(outcome: str, capacity: pd.DataFrame, athletes: pd.DataFrame) -> tuple[str, int]:
-    """Warn where a share of maximal heart rate and capacity may come from one and the same test.
-
-    Parameters
-    ----------
-    outcome : str
-    capacity : DataFrame
-        From `measure_capacity`, with `maximal` and `hr_max_bpm` where known.
-    athletes : DataFrame
-        With `hr_max_bpm`.
-
-    Returns
-    -------
-    str, int
-        The warning ("" where there is no reason for one) and the number of athletes concerned.
-
-    Examples
-    --------
-    >>> shared_test_warning("hr_mean_bpm", pd.DataFrame(), pd.DataFrame())
-    ('', 0)
-    """
+    """Warn where a share of maximal heart rate and capacity may come from one and the same test."""
     if outcome not in SHARE_OUTCOMES or "maximal" not in capacity.columns:
         return "", 0
     maximal = capacity[is_yes(capacity["maximal"])]

@@ -90,27 +90,8 @@ def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.
 
 
 def robust_correlation(x: np.ndarray, y: np.ndarray) -> float:
-    """Return the percentage-bend correlation, in which the outer fifth of each value counts less.
-
-    Parameters
-    ----------
-    x, y : array
-        One value per athlete.
-
-    Returns
-    -------
-    float
-        Not-a-number where it is not defined.
-
-    References
-    ----------
-    Wilcox RR (1994) Psychometrika 59:601-616.
-
-    Examples
-    --------
-    >>> round(robust_correlation(np.array([44.0, 47, 50, 52, 55, 58]), np.array([175.0, 171, 172, 168, 166, 167])), 2)
-    -0.91
-    """
+    """Return the percentage-bend correlation, in which the outer fifth of each value counts less."""
+    # Wilcox RR (1994) Psychometrika 59:601-616.
     import pingouin
 
     try:

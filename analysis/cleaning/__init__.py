@@ -8,14 +8,13 @@ from .clean import CleanedStudy, clean_study, summarise_rounds
 from .explore import TriedRules, try_rules
 from .find import find_rounds
 from .flags import flag_artefacts
-from .rules import CleaningRules, cleaning_rules
+from .rules import CleaningRules
 
 __all__ = [
     "CleanedStudy",
     "CleaningRules",
     "TriedRules",
     "clean_study",
-    "cleaning_rules",
     "find_rounds",
     "flag_artefacts",
     "summarise_rounds",

@@ -290,25 +290,7 @@ def _equation_names(listed):
 
 
 def cleaning_rules(settings: Mapping | CleaningRules | None = None) -> pd.DataFrame:
-    """Describe every cleaning rule.
-
-    Parameters
-    ----------
-    settings : mapping or CleaningRules, optional
-        The parsed study.toml, or rules; without it the defaults.
-
-    Returns
-    -------
-    DataFrame
-        rule (plain name), parameter (its name in study.toml under [cleaning]), value, unit, default, changed,
-        source, meaning.
-
-    Examples
-    --------
-    >>> table = cleaning_rules()
-    >>> table.loc[table["parameter"] == "flat_s", "value"].tolist()
-    [20.0]
-    """
+    """Describe every cleaning rule."""
     rules = settings if isinstance(settings, CleaningRules) else CleaningRules.from_settings(settings)
     lines = []
     for f in fields(CleaningRules):

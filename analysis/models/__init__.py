@@ -45,13 +45,13 @@ from .correlation_distribution import (
     critical_correlation,
     fisher_interval,
 )
-from .effect_sizes import PairedEffects, hedges_factor, paired_effect_sizes
-from .intervals import holm, noncentral_f_interval, noncentral_t_interval
+from .effect_sizes import PairedEffects, paired_effect_sizes
+from .intervals import holm, noncentral_f_interval
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_fit import MixedDiagnostics, MixedFit, RSquared, TermTest, Variances
 from .pairs import refit_pairs
-from .ranks import SignedRank, rank_sum_distribution, signed_rank, tie_decimals
+from .ranks import SignedRank, signed_rank, tie_decimals
 from .resampling import (
     BootstrapInterval,
     Permutation,
@@ -88,16 +88,13 @@ __all__ = [
     "fit_mixed",
     "fit_mixed_batch",
     "flip_p",
-    "hedges_factor",
     "holm",
     "intraclass",
     "intraclass_table",
     "noncentral_f_interval",
-    "noncentral_t_interval",
     "paired_effect_sizes",
     "pearson_rows",
     "permutation_correlation",
-    "rank_sum_distribution",
     "refit_censored",
     "refit_mixed",
     "refit_pairs",

@@ -53,27 +53,9 @@ class PairedEffects(Result):
 
 
 def hedges_factor(df: float) -> float:
-    """Give the factor that removes the small-sample bias of a standardised difference (exact, gamma function).
-
-    Parameters
-    ----------
-    df : float
-        Degrees of freedom of the standard deviation, more than 1.
-
-    Returns
-    -------
-    float
-        Below 1; multiplies d to give g.
-
-    References
-    ----------
-    Hedges LV (1981) Distribution theory for Glass's estimator of effect size. Journal of Educational Statistics 6:107-128.
-
-    Examples
-    --------
-    >>> round(hedges_factor(13), 5)
-    0.94098
-    """
+    """Give the factor that removes the small-sample bias of a standardised difference (exact, gamma function)."""
+    # Hedges LV (1981) Distribution theory for Glass's estimator of effect size. Journal of Educational
+    # Statistics 6:107-128.
     df = as_number(df, "df")
     if not df > 1 or math.isinf(df):
         return 1.0 if df > 1 else math.nan

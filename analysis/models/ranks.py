@@ -166,23 +166,7 @@ def tie_decimals(values) -> int:
 
 
 def rank_sum_distribution(weights) -> np.ndarray:
-    """Give the probability of each sum of a random half of integer weights.
-
-    Parameters
-    ----------
-    weights : array of int
-        Non-negative; each is in the sum or not, with probability one half.
-
-    Returns
-    -------
-    ndarray
-        Probability of the sums 0, 1, ... up to the total.
-
-    Examples
-    --------
-    >>> rank_sum_distribution([1, 2]).tolist()
-    [0.25, 0.25, 0.25, 0.25]
-    """
+    """Give the probability of each sum of a random half of integer weights."""
     weights = as_numbers(weights, "weights")
     if weights.ndim != 1 or not np.all(
         (weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))

@@ -5,7 +5,7 @@ as one file. Activity is an outcome beside heart rate and may lie on the way fro
 """
 
 from .answer import PaceAnswer, answer_pace
-from .marks import PaceWords, pace_words, second_by_second
+from .marks import PaceWords, pace_words
 from .page import pace_page, write_pace_page
 from .problems import list_pace_problems
 
@@ -16,6 +16,5 @@ __all__ = [
     "list_pace_problems",
     "pace_page",
     "pace_words",
-    "second_by_second",
     "write_pace_page",
 ]

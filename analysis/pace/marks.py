@@ -100,39 +100,10 @@ def pace_words(settings: Mapping) -> PaceWords:
 def second_by_second(
     pace: pd.DataFrame, windows: pd.DataFrame, *, states: tuple[str, ...]
 ) -> tuple[pd.DataFrame, list[dict], list[str]]:
-    """Give the state of each second of each rated round.
-
-    Parameters
-    ----------
-    pace : DataFrame
-        session, rater, athlete, round_no, state, start_clock, end_clock (times of day).
-    windows : DataFrame
-        session, athlete, round_no, start_s, end_s: the rounds on the timekeeper's clock (`CleanedStudy.windows`).
-    states : tuple of str
-        The words that are states; "not rated" is time before the first mark.
-
-    Returns
-    -------
-    seconds : DataFrame
-        session, athlete, round_no, rater, second (from the start of the round), state ("" where not rated).
-    left_out : list of dict
-        Rows that could not be used: row, reason.
-    remarks : list of str
-        One sentence per rater whose clock was moved.
-
-    Notes
-    -----
-    A rater's clock is set right per evening by the median difference between the starts of his or her rounds and the
-    timekeeper's: the page's clock is that of a phone. A second has the state that covers its middle.
-
-    Examples
-    --------
-    >>> pace = pd.DataFrame({"session": "1", "rater": "R1", "athlete": "A1", "round_no": 1, "state": ["apart", "active"],
-    ...     "start_clock": ["19:00:00", "19:00:02"], "end_clock": ["19:00:02", "19:00:04"]})
-    >>> windows = pd.DataFrame({"session": ["1"], "athlete": ["A1"], "round_no": [1], "start_s": [68400.0], "end_s": [68404.0]})
-    >>> second_by_second(pace, windows, states=("active", "apart"))[0]["state"].tolist()
-    ['apart', 'apart', 'active', 'active']
-    """
+    """Give the state of each second of each rated round."""
+    # A rater's clock is set right per evening by the median difference between the starts of his or her
+    # rounds and the timekeeper's: the page's clock is that of a phone. A second has the state that covers
+    # its middle.
     left_out, remarks, found = [], [], []
     place = {
         (w.session, w.athlete, w.round_no): (w.start_s, w.end_s) for w in windows.itertuples(index=False)

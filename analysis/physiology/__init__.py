@@ -4,7 +4,6 @@ In: numbers with units. Out: numbers with units, each with its error, its source
 Knows nothing of files or study tables.
 """
 
-from .aerobic_model import laboratory_sem
 from .aerobic_tests import (
     aerobic_test_inputs,
     aerobic_test_score,
@@ -34,15 +33,7 @@ from .intensity import (
     percent_hr_reserve_from_vo2max,
     seconds_per_band,
 )
-from .judo import judo_throw_index
-from .lactate import (
-    EXERTION_SCALES,
-    check_exertion,
-    lactate_from_mg_dl,
-    lactate_to_mg_dl,
-    require_one_scale,
-    whole_blood_from_plasma,
-)
+from .lactate import EXERTION_SCALES, lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
 from .load import (
     TrainingImpulse,
     banister_impulse,
@@ -57,11 +48,9 @@ from .published_values import (
     published_combat_values,
     published_example,
     reliability_values,
-    sd_from_sem,
 )
-from .running import aerobic_speed_km_h, shuttle_score, shuttle_stages, shuttles_in_level, stage_speed_km_h
+from .running import shuttle_stages, shuttles_in_level
 from .scaling import scale_vo2, vo2_l_min, vo2_ml_kg_min
-from .submaximal import age_factor, metabolic_cost
 from .training_protocols import (
     BandError,
     TargetBand,
@@ -79,12 +68,8 @@ from .units import (
     READ,
     SECONDARY,
     Estimate,
-    cite,
-    kgm_min_from_watts,
-    m_min_from_km_h,
     m_min_from_mph,
     mets_from_vo2,
-    minutes_from,
 )
 
 __all__ = [
@@ -106,35 +91,25 @@ __all__ = [
     "MeasuredHrMax",
     "TargetBand",
     "TrainingImpulse",
-    "aerobic_speed_km_h",
     "aerobic_test_inputs",
     "aerobic_test_score",
-    "age_factor",
     "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
     "capacity_step_to_share",
-    "check_exertion",
     "choose_measured_hr_max",
-    "cite",
     "dehydration_hr_rise",
     "edwards_from_minutes",
     "edwards_impulse",
     "estimate_vo2max",
     "hr_max_equations",
     "intensity_bands",
-    "judo_throw_index",
-    "kgm_min_from_watts",
     "known_aerobic_tests",
-    "laboratory_sem",
     "lactate_from_mg_dl",
     "lactate_to_mg_dl",
     "lucia_impulse",
-    "m_min_from_km_h",
     "m_min_from_mph",
-    "metabolic_cost",
     "mets_from_vo2",
-    "minutes_from",
     "percent_hr_max",
     "percent_hr_max_error",
     "percent_hr_reserve",
@@ -146,15 +121,11 @@ __all__ = [
     "published_example",
     "read_heart_rate_message",
     "reliability_values",
-    "require_one_scale",
     "scale_vo2",
-    "sd_from_sem",
     "seconds_per_band",
     "session_rating_load",
-    "shuttle_score",
     "shuttle_stages",
     "shuttles_in_level",
-    "stage_speed_km_h",
     "stagno_impulse",
     "target_band",
     "training_protocols",

@@ -74,31 +74,10 @@ def no_vo2max(inputs: dict) -> float:
 
 
 def laboratory_sem(vo2max_ml_kg_min: float) -> float:
-    """Tell the retest error of a laboratory VO2max.
-
-    Parameters
-    ----------
-    vo2max_ml_kg_min : float
-        VO2max, mL/kg/min.
-
-    Returns
-    -------
-    float
-        Standard error of measurement, mL/kg/min.
-
-    Notes
-    -----
-    ln SEM = 0.661 + 0.006 · VO2max, from 39 studies; the mean over studies is 2.58.
-
-    References
-    ----------
-    Naval Health Research Center, meta-analysis of the precision of VO2max tests (author Vickers, from memory).
-
-    Examples
-    --------
-    >>> round(laboratory_sem(52), 2)
-    2.65
-    """
+    """Tell the retest error of a laboratory VO2max."""
+    # ln SEM = 0.661 + 0.006 · VO2max, from 39 studies; the mean over studies is 2.58.
+    # Naval Health Research Center, meta-analysis of the precision of VO2max tests (author Vickers, from
+    # memory).
     return math.exp(0.661 + 0.006 * vo2max_ml_kg_min)
 
 

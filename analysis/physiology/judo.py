@@ -7,33 +7,10 @@ from .units import MEMORY, READ
 
 
 def judo_throw_index(throws: float, hr_after_bpm: float, hr_1min_bpm: float) -> float:
-    """Tell the index of the judo-specific throwing test.
-
-    Parameters
-    ----------
-    throws : float
-        All throws of the three bouts of 15, 30 and 30 s.
-    hr_after_bpm, hr_1min_bpm : float
-        Heart rate at the end and one minute later.
-
-    Returns
-    -------
-    float
-        bpm per throw: the sum of the two heart rates over the throws. A lower index is a better one.
-
-    Notes
-    -----
-    It holds two heart rates: never set it against sparring heart rate.
-
-    References
-    ----------
-    Sterkowicz 1995, Antropomotoryka 12:29-44 (as cited in a meta-analysis of 2019, Sports 7:194; formula from memory).
-
-    Examples
-    --------
-    >>> round(judo_throw_index(26, 182, 154), 2)
-    12.92
-    """
+    """Tell the index of the judo-specific throwing test."""
+    # It holds two heart rates: never set it against sparring heart rate.
+    # Sterkowicz 1995, Antropomotoryka 12:29-44 (as cited in a meta-analysis of 2019, Sports 7:194; formula
+    # from memory).
     return (hr_after_bpm + hr_1min_bpm) / throws
 
 

@@ -98,31 +98,8 @@ NO_CONVERSION = (
 
 
 def check_exertion(values, scale: str, *, step: float | None = None) -> pd.DataFrame:
-    """List the ratings that the stated scale does not allow.
-
-    Parameters
-    ----------
-    values : sequence of float
-        Ratings; not-a-number is passed over.
-    scale : str
-        "6-20" (whole numbers), "0-10" (decimals allowed, up to 11) or "0-100" (up to 120).
-    step : float, optional
-        Smallest step used on the club's form, for example 0.5 or 1; default 1 for 6-20, any for the others.
-
-    Returns
-    -------
-    pandas.DataFrame
-        position, value, problem, remedy. Empty where all is well.
-
-    Notes
-    -----
-    The highest values of the 0-10 (11) and 0-100 (120) scales are from memory.
-
-    Examples
-    --------
-    >>> check_exertion([13, 15, 4], "6-20").loc[0, "remedy"]
-    'a rating below 6 is from another scale: was it the 0-10 form?'
-    """
+    """List the ratings that the stated scale does not allow."""
+    # The highest values of the 0-10 (11) and 0-100 (120) scales are from memory.
     low, high = EXERTION_SCALES[check_choice(scale, EXERTION_SCALES, name="scale")]
     step = 1.0 if step is None and scale == "6-20" else step
     rows = []
@@ -138,29 +115,7 @@ def check_exertion(values, scale: str, *, step: float | None = None) -> pd.DataF
 
 
 def require_one_scale(values, scale: str) -> None:
-    """Stop where a column of ratings mixes two scales.
-
-    Parameters
-    ----------
-    values : sequence of float
-        Ratings of one column.
-    scale : str
-        The scale that the study says it used.
-
-    Returns
-    -------
-    None
-        Where every rating can be of that scale.
-
-    Raises
-    ------
-    KitError
-        Naming the values that cannot be, and that scales are not converted.
-
-    Examples
-    --------
-    >>> require_one_scale([13, 15, 17], "6-20")
-    """
+    """Stop where a column of ratings mixes two scales."""
     outside = check_exertion(values, scale)
     outside = outside[outside["problem"].str.startswith("outside")]
     if len(outside):

@@ -87,25 +87,7 @@ def published_example() -> pd.DataFrame:
 
 
 def sd_from_sem(sem: float, n: int) -> float:
-    """Turn a standard error of the mean into the SD between people.
-
-    Parameters
-    ----------
-    sem : float
-        Standard error of the mean.
-    n : int
-        People behind the mean, 2 or more.
-
-    Returns
-    -------
-    float
-        SEM · √n.
-
-    Examples
-    --------
-    >>> sd_from_sem(1.8, 16)
-    7.2
-    """
+    """Turn a standard error of the mean into the SD between people."""
     if not n >= 2 or sem < 0:
         raise KitError(
             f"sem is {sem} and n is {n}: a standard error of 0 or more and two people or more are needed"

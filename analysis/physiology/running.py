@@ -13,26 +13,7 @@ SHUTTLE_M = 20
 
 
 def stage_speed_km_h(level: int, *, stage_table: str = "from_8_0") -> float:
-    """Tell the speed of a level of the shuttle run with stages of one minute.
-
-    Parameters
-    ----------
-    level : int
-        1 to 23.
-    stage_table : str
-        "from_8_0": 8.0, 9.0, then +0.5 (in wide use); "from_8_5": 8.5, then +0.5 (Léger 1988). The two agree from
-        level 2 on.
-
-    Returns
-    -------
-    float
-        km/h; 8 + 0.5 · level apart from the first level of "from_8_0".
-
-    Examples
-    --------
-    >>> stage_speed_km_h(1), stage_speed_km_h(1, stage_table="from_8_5"), stage_speed_km_h(9)
-    (8.0, 8.5, 12.5)
-    """
+    """Tell the speed of a level of the shuttle run with stages of one minute."""
     check_choice(stage_table, STAGE_TABLES, name="stage_table")
     if level != int(level) or not 1 <= level <= 23:
         raise KitError(f"level is {level!r}: a whole number from 1 to 23 is needed")
@@ -96,35 +77,10 @@ def shuttle_stages(levels: int = 21, *, stage_table: str = "from_8_0") -> pd.Dat
 
 
 def shuttle_score(level: int, shuttle: int, *, stage_table: str = "from_8_0") -> tuple[float, int]:
-    """Tell what ranks athletes of one club in the shuttle run: interpolated speed, and shuttles in all.
-
-    Parameters
-    ----------
-    level : int
-        1 to 23; the last one.
-    shuttle : int
-        Shuttles of that level that were finished.
-    stage_table : str
-        As in stage_speed_km_h.
-
-    Returns
-    -------
-    (float, int)
-        km/h: the speed of the last whole level plus its share of the step to the next; shuttles from the start.
-
-    Notes
-    -----
-    The published equation gives one value to a whole level and steps to the next by as much as a training effect. Speed
-    interpolated in the last stage is common practice in graded tests (Kuipers 1985, from memory). The equation was not made
-    for it: VO2max stays with the speed of the last announced level.
-
-    Examples
-    --------
-    >>> [round(shuttle_score(level, shuttle)[0], 2) for level, shuttle in ((9, 1), (9, 11), (10, 1))]
-    [12.05, 12.5, 12.55]
-    >>> shuttle_score(9, 11)[1]
-    83
-    """
+    """Tell what ranks athletes of one club in the shuttle run: interpolated speed, and shuttles in all."""
+    # The published equation gives one value to a whole level and steps to the next by as much as a training
+    # effect. Speed interpolated in the last stage is common practice in graded tests (Kuipers 1985, from
+    # memory). The equation was not made for it: VO2max stays with the speed of the last announced level.
     most = shuttles_in_level(level, stage_table=stage_table)
     if not 0 <= shuttle <= most:
         raise KitError(f"shuttle is {shuttle}, but level {level} has {most}")
@@ -135,34 +91,10 @@ def shuttle_score(level: int, shuttle: int, *, stage_table: str = "from_8_0") ->
 
 
 def aerobic_speed_km_h(distance_m: float, time_min: float) -> float:
-    """Tell the aerobic speed from a run over a set distance.
-
-    Parameters
-    ----------
-    distance_m : float
-        Metres, 1200 to 2200.
-    time_min : float
-        Minutes.
-
-    Returns
-    -------
-    float
-        km/h: mean speed · (0.766 + 0.117 · distance in km).
-
-    Notes
-    -----
-    A short run is faster than the speed at VO2max; at 2 km the two are the same. The equation is from memory, its distances too;
-    that the paper predicts aerobic speed from set distances was read.
-
-    References
-    ----------
-    Bellenger 2015, Eur J Appl Physiol 115:2593, doi 10.1007/s00421-015-3233-6.
-
-    Examples
-    --------
-    >>> round(aerobic_speed_km_h(2000, 8.0), 2), round(aerobic_speed_km_h(1200, 4.5), 2)
-    (15.0, 14.5)
-    """
+    """Tell the aerobic speed from a run over a set distance."""
+    # A short run is faster than the speed at VO2max; at 2 km the two are the same. The equation is from
+    # memory, its distances too; that the paper predicts aerobic speed from set distances was read.
+    # Bellenger 2015, Eur J Appl Physiol 115:2593, doi 10.1007/s00421-015-3233-6.
     km = distance_m / 1000
     return km / (time_min / 60) * (0.766 + 0.117 * km)
 

@@ -15,27 +15,8 @@ ASTRAND_FACTORS = (1.10, 1.00, 0.87, 0.83, 0.78, 0.75, 0.71, 0.68, 0.65)
 
 
 def age_factor(age_years: float) -> float:
-    """Tell the age factor of the Åstrand-Ryhming cycle test, interpolated.
-
-    Parameters
-    ----------
-    age_years : float
-        15 to 65; held at the ends outside.
-
-    Returns
-    -------
-    float
-        Multiplier.
-
-    References
-    ----------
-    Åstrand I 1960, Acta Physiol Scand 49 Suppl 169 (values from memory).
-
-    Examples
-    --------
-    >>> age_factor(30)
-    0.935
-    """
+    """Tell the age factor of the Åstrand-Ryhming cycle test, interpolated."""
+    # Åstrand I 1960, Acta Physiol Scand 49 Suppl 169 (values from memory).
     return float(np.interp(age_years, ASTRAND_AGES, ASTRAND_FACTORS))
 
 
@@ -288,38 +269,11 @@ _ACTIVITIES = {
 
 
 def metabolic_cost(activity: str, **inputs: float) -> Estimate:
-    """Estimate the oxygen uptake of steady submaximal work.
-
-    Parameters
-    ----------
-    activity : str
-        "walk" or "run" (speed_m_min in m/min, grade as a fraction), "leg_cycle" or "arm_cycle" (power_kgm_min in
-        kg·m/min or power_w in watts, mass_kg), "step" (steps_min per minute, height_m in m).
-    **inputs : float
-        As named above.
-
-    Returns
-    -------
-    Estimate
-        mL/kg/min with a standard error of about 7 % (from memory).
-
-    Raises
-    ------
-    KitError
-        For missing, unknown or impossible inputs.
-
-    Notes
-    -----
-    S speed, G grade, W work rate, M mass, f steps a minute, h height. Walk 3.5 + 0.1 S + 1.8 S G; run
-    3.5 + 0.2 S + 0.9 S G; legs 7 + 1.8 W / M; arms 3.5 + 3 W / M; step 3.5 + 0.2 f + 1.33 · 1.8 f h. With power in
-    watts the handbook has a form of its own, which is not the exact conversion: legs 7 + 10.8 P / M, arms 3.5 + 18 P / M (from
-    memory). Steady submaximal work only.
-
-    Examples
-    --------
-    >>> metabolic_cost("run", speed_m_min=200, grade=0.05).value
-    52.5
-    """
+    """Estimate the oxygen uptake of steady submaximal work."""
+    # S speed, G grade, W work rate, M mass, f steps a minute, h height. Walk 3.5 + 0.1 S + 1.8 S G; run 3.5
+    # + 0.2 S + 0.9 S G; legs 7 + 1.8 W / M; arms 3.5 + 3 W / M; step 3.5 + 0.2 f + 1.33 · 1.8 f h. With
+    # power in watts the handbook has a form of its own, which is not the exact conversion: legs 7 + 10.8 P
+    # / M, arms 3.5 + 18 P / M (from memory). Steady submaximal work only.
     needed, provenance, validity = _ACTIVITIES[check_choice(activity, _ACTIVITIES, name="activity")]
     if activity.endswith("_cycle") and "power_w" in inputs:
         needed = ("power_w", "mass_kg")

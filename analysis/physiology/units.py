@@ -41,46 +41,12 @@ def m_min_from_mph(speed_mph: float) -> float:
 
 
 def m_min_from_km_h(speed_kmh: float) -> float:
-    """Convert kilometres an hour to metres a minute.
-
-    Parameters
-    ----------
-    speed_kmh : float
-        Speed in kilometres an hour.
-
-    Returns
-    -------
-    float
-        Speed in metres a minute.
-
-    Examples
-    --------
-    >>> m_min_from_km_h(12)
-    200.0
-    """
+    """Convert kilometres an hour to metres a minute."""
     return speed_kmh * 1000 / 60
 
 
 def kgm_min_from_watts(power_w: float, *, factor: float = KGM_PER_MIN_PER_WATT) -> float:
-    """Convert watts to kilogram-metres a minute.
-
-    Parameters
-    ----------
-    power_w : float
-        Power in watts.
-    factor : float
-        6.118 by default; the metabolic equations of the trade round it to 6.
-
-    Returns
-    -------
-    float
-        Work rate in kg·m/min.
-
-    Examples
-    --------
-    >>> round(kgm_min_from_watts(100), 1)
-    611.8
-    """
+    """Convert watts to kilogram-metres a minute."""
     return power_w * factor
 
 
@@ -106,34 +72,7 @@ def mets_from_vo2(vo2_ml_kg_min: float) -> float:
 
 
 def minutes_from(time, *, name: str = "time_min") -> tuple[float, str]:
-    """Read a time as decimal minutes: a number, "11:42", "1:02:30" or a time of day from a spreadsheet.
-
-    Parameters
-    ----------
-    time : float, str or datetime.time
-        Decimal minutes, or text "minutes:seconds" or "hours:minutes:seconds".
-    name : str
-        The name of the input, for messages.
-
-    Returns
-    -------
-    minutes : float
-        Decimal minutes; 11:42 is 11.7, not 11.42.
-    remark : str
-        How it was read where there was a choice, else "".
-
-    Raises
-    ------
-    KitError
-        Where it is neither a number nor minutes:seconds.
-
-    Examples
-    --------
-    >>> minutes_from("11:42")
-    (11.7, '')
-    >>> minutes_from("11:42:00")[1]
-    'time_min 11:42:00 was read as 11 min 42 s: a spreadsheet turns 11:42 into a time of day'
-    """
+    """Read a time as decimal minutes: a number, "11:42", "1:02:30" or a time of day from a spreadsheet."""
     if isinstance(time, dt.datetime | dt.time):
         time = f"{time.hour}:{time.minute:02d}:{time.second:02d}"
     if isinstance(time, dt.timedelta):
@@ -218,24 +157,7 @@ class Estimate(Result):
 
 
 def cite(source: str, provenance: str) -> str:
-    """Write a source with how far it was read: "Nes 2013 ... (read at source)".
-
-    Parameters
-    ----------
-    source : str
-        Author, year, journal.
-    provenance : str
-        One of PROVENANCES.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> cite("Gulati 2010 Circulation 122:130-137", MEMORY)
-    'Gulati 2010 Circulation 122:130-137 (coefficients from memory, not confirmed)'
-    """
+    """Write a source with how far it was read: "Nes 2013 ... (read at source)"."""
     words = {
         READ: "read at source",
         SECONDARY: "read in a secondary page only",

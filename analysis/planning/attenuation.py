@@ -78,32 +78,9 @@ class FitnessSignal(Result):
 def fitness_signal(
     truth: Assumptions, *, rounds: int, outcome: str = "heart_rate", adjust: tuple[str, ...] = ("hr_max",)
 ) -> FitnessSignal:
-    """Work out the correlation and the slope that the assumptions imply, before and after adjustment.
-
-    Parameters
-    ----------
-    truth : Assumptions
-    rounds : int
-        Rounds that an athlete's mean is taken over.
-    outcome : {"heart_rate", "lactate", "exertion"}
-    adjust : tuple of {"hr_max", "age", "sex"}
-        Covariates; one that does not vary in this club is left out.
-
-    Returns
-    -------
-    FitnessSignal
-
-    Notes
-    -----
-    Covariance algebra: the mean over k rounds adds sd_within²/k (more under autocorrelation) to the variance between
-    athletes.
-
-    Examples
-    --------
-    >>> signal = fitness_signal(Assumptions(), rounds=4)
-    >>> signal.r > signal.r_adjusted  # age hides the effect
-    True
-    """
+    """Work out the correlation and the slope that the assumptions imply, before and after adjustment."""
+    # Covariance algebra: the mean over k rounds adds sd_within²/k (more under autocorrelation) to the
+    # variance between athletes.
     from .design import athlete_loadings
 
     names, cov = implied_covariance(truth, outcome)

@@ -178,29 +178,8 @@ def correlation_precision(r: float, n: int, *, level: float = 0.95) -> float:
 
 
 def correlation_interval(r: float, n: int, *, level: float = 0.95) -> tuple[float, float]:
-    """Limits of the Fisher interval that a correlation of r would have with n athletes.
-
-    Parameters
-    ----------
-    r : float
-    n : int
-        Athletes, at least 4.
-    level : float
-        Default 0.95.
-
-    Returns
-    -------
-    low, high : float
-
-    Notes
-    -----
-    tanh(artanh r ± z / sqrt(n − 3)).
-
-    Examples
-    --------
-    >>> [round(limit, 2) for limit in correlation_interval(0.5, 12)]
-    [-0.1, 0.83]
-    """
+    """Limits of the Fisher interval that a correlation of r would have with n athletes."""
+    # tanh(artanh r ± z / sqrt(n − 3)).
     from scipy.stats import norm
 
     _check_r(r)

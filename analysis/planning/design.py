@@ -186,31 +186,9 @@ class Assumptions(Result):
 
 
 def assumptions_for(protocol=None, *, scale: str | None = None, **changes) -> Assumptions:
-    """Give the kit's starting assumptions for a protocol, to be replaced by the club's own.
-
-    Parameters
-    ----------
-    protocol : Protocol, optional
-        Its exertion scale decides the sizes that are assumed for exertion.
-    scale : {"6-20", "0-10", "0-100"}, optional
-        The exertion scale, where there is no protocol. Default "6-20".
-    **changes
-        Fields of `Assumptions` to change.
-
-    Returns
-    -------
-    Assumptions
-
-    Notes
-    -----
-    The sizes lie inside the ranges of `published_ranges`; the sizes for the 0-10 and 0-100 scales, and all losses,
-    are our proposal.
-
-    Examples
-    --------
-    >>> assumptions_for(scale="0-10", capacity_sd=4.6).exertion.rise
-    2.0
-    """
+    """Give the kit's starting assumptions for a protocol, to be replaced by the club's own."""
+    # The sizes lie inside the ranges of `published_ranges`; the sizes for the 0-10 and 0-100 scales, and
+    # all losses, are our proposal.
     scale = scale or getattr(protocol, "exertion_scale", "") or "6-20"
     exertion = _EXERTION[check_choice(scale, _EXERTION, name="scale")]
     return Assumptions(exertion=exertion).but(**changes)

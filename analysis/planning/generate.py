@@ -33,32 +33,11 @@ class StudyBatch(Result):
 
 
 def generate_studies(design: Design, truth: Assumptions, n_studies: int, rng) -> StudyBatch:
-    """Draw studies from the assumptions.
-
-    Parameters
-    ----------
-    design : Design
-        n and rounds are read.
-    truth : Assumptions
-    n_studies : int
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    StudyBatch
-
-    Notes
-    -----
-    An athlete's level is a sum of what age, sex, true capacity, maximal heart rate and everything else contribute; a round
-    adds the common change over rounds, what the two opponents of a bout share, and a scatter of its own. A round that is
-    sat out and all rounds after leaving are missing for every outcome, a lost trace for heart rate only.
-
-    Examples
-    --------
-    >>> batch = generate_studies(Design(6, rounds=3), Assumptions(), 2, np.random.default_rng(0))
-    >>> batch.heart_rate.shape
-    (2, 6, 3)
-    """
+    """Draw studies from the assumptions."""
+    # An athlete's level is a sum of what age, sex, true capacity, maximal heart rate and everything else
+    # contribute; a round adds the common change over rounds, what the two opponents of a bout share, and a
+    # scatter of its own. A round that is sat out and all rounds after leaving are missing for every
+    # outcome, a lost trace for heart rate only.
     s, n, k = n_studies, design.n, design.rounds
     age = rng.uniform(truth.age_low, truth.age_high, (s, n))
     sex = (rng.random((s, n)) < truth.share_women).astype(float)

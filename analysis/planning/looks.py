@@ -64,34 +64,10 @@ class Looks(Result):
 
 
 def error_spent(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05) -> np.ndarray:
-    """Two-sided error that may be spent up to each share of the information.
-
-    Parameters
-    ----------
-    fractions : array of float
-        Shares of the information, above 0 and at most 1.
-    rule : {"obrien-fleming", "pocock"}
-    alpha : float
-        Of all looks together, two-sided; half is spent on each side.
-
-    Returns
-    -------
-    ndarray
-
-    Notes
-    -----
-    On each side, with a = alpha / 2 and the share t: O'Brien-Fleming-type 2 - 2 Phi(z(a / 2) / sqrt(t)); Pocock-type
-    a ln(1 + (e - 1) t).
-
-    References
-    ----------
-    Lan KKG, DeMets DL (1983) Biometrika 70:659-663.
-
-    Examples
-    --------
-    >>> error_spent([0.5, 1.0]).round(5).tolist()
-    [0.00305, 0.05]
-    """
+    """Two-sided error that may be spent up to each share of the information."""
+    # On each side, with a = alpha / 2 and the share t: O'Brien-Fleming-type 2 - 2 Phi(z(a / 2) / sqrt(t));
+    # Pocock-type a ln(1 + (e - 1) t).
+    # Lan KKG, DeMets DL (1983) Biometrika 70:659-663.
     from scipy.stats import norm
 
     check_choice(rule, SPENDING, name="rule")
@@ -106,39 +82,11 @@ def error_spent(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05)
 
 
 def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | None = None):
-    """Chance to leave at each look, above and below symmetric bounds, for a large sample.
-
-    Parameters
-    ----------
-    bounds : array of float
-        Bounds of the standard normal statistic at each look, as its size.
-    fractions : array of float
-        Shares of the information.
-    drift : float
-        Expected value of the statistic at a share of 1.
-    last : float, optional
-        Instead of its bound, take this value of the statistic (with its sign) at the last look: the last pair is then the
-        chance to lie above and below it.
-
-    Returns
-    -------
-    above, below : ndarray
-
-    Notes
-    -----
-    The density of those who go on is carried from look to look by Gauss-Legendre quadrature.
-
-    References
-    ----------
-    Armitage P, McPherson CK, Rowe BC (1969) Journal of the Royal Statistical Society A 132:235-244. Jennison C, Turnbull BW
-    (2000) Group Sequential Methods with Applications to Clinical Trials, chapter 19.
-
-    Examples
-    --------
-    >>> above, below = stage_probabilities([2.178, 2.178], [0.5, 1.0])
-    >>> round(float((above + below).sum()), 3)
-    0.05
-    """
+    """Chance to leave at each look, above and below symmetric bounds, for a large sample."""
+    # The density of those who go on is carried from look to look by Gauss-Legendre quadrature.
+    # Armitage P, McPherson CK, Rowe BC (1969) Journal of the Royal Statistical Society A 132:235-244.
+    # Jennison C, Turnbull BW (2000) Group Sequential Methods with Applications to Clinical Trials, chapter
+    # 19.
     from scipy.special import ndtr
 
     t = np.asarray(fractions, dtype=float)
@@ -170,22 +118,7 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
 
 
 def normal_levels(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05) -> np.ndarray:
-    """Two-sided level of every look for a large sample.
-
-    Parameters
-    ----------
-    fractions, rule, alpha
-        As in `error_spent`.
-
-    Returns
-    -------
-    ndarray
-
-    Examples
-    --------
-    >>> normal_levels([0.5, 1.0]).round(4).tolist()
-    [0.0031, 0.049]
-    """
+    """Two-sided level of every look for a large sample."""
     from scipy.optimize import brentq
     from scipy.stats import norm
 

@@ -79,42 +79,12 @@ def plateau_power(
     profile: Sequence[float] | None = None,
     alpha: float = 0.05,
 ) -> float:
-    """Power of the plateau rule: every pair of rounds from one round on is equivalent.
-
-    Parameters
-    ----------
-    n : int
-        Athletes, at least 2.
-    rounds : int
-        Rounds of the study, at least 2.
-    bound : float
-        The smallest change that matters; pairs must lie within ± this.
-    sd_within : float
-        SD of an athlete's rounds around his or her own level.
-    from_round : int, optional
-        First round of the plateau, before the last. Default: the last but one.
-    profile : sequence of float, optional
-        True mean of every round. Default: flat, the most favourable truth.
-    alpha : float
-        Level of each one-sided test. Default 0.05.
-
-    Returns
-    -------
-    float
-        Chance that the plateau is found at `from_round` or earlier.
-
-    Notes
-    -----
-    Compound symmetry and complete data: all pairs are equivalent where the range of the round means, plus the width of
-    the 90 % interval, stays inside the bound. The range of normal means is integrated exactly, then over the
-    distribution of the pooled SD with (n − 1)(rounds − 1) degrees of freedom. The kit claims a plateau only where the
-    cluster-robust test agrees, so that its own power lies somewhat below: `simulate_studies` gives it.
-
-    Examples
-    --------
-    >>> round(plateau_power(n=12, rounds=4, bound=5, sd_within=4.5, from_round=3), 2)
-    0.69
-    """
+    """Power of the plateau rule: every pair of rounds from one round on is equivalent."""
+    # Compound symmetry and complete data: all pairs are equivalent where the range of the round means, plus
+    # the width of the 90 % interval, stays inside the bound. The range of normal means is integrated
+    # exactly, then over the distribution of the pooled SD with (n − 1)(rounds − 1) degrees of freedom. The
+    # kit claims a plateau only where the cluster-robust test agrees, so that its own power lies somewhat
+    # below: `simulate_studies` gives it.
     from scipy.stats import norm
     from scipy.stats import t as student
 

@@ -55,31 +55,8 @@ class ReplicationSizes(Result):
 
 
 def shrunk_correlation(r: float, n: int, *, level: float = SHRINK_LEVEL) -> float:
-    """Shrink a published correlation for the winner's curse: the limit of its interval that lies nearer to zero.
-
-    Parameters
-    ----------
-    r : float
-        Published correlation.
-    n : int
-        Its athletes, at least 4.
-    level : float
-        Of the two-sided interval. Default 0.60.
-
-    Returns
-    -------
-    float
-        With the sign of r; 0 where the interval holds zero.
-
-    References
-    ----------
-    Perugini, Gallucci & Costantini (2014) Perspect Psychol Sci 9:319-332 (from memory).
-
-    Examples
-    --------
-    >>> round(shrunk_correlation(-0.69, 14), 2)
-    -0.53
-    """
+    """Shrink a published correlation for the winner's curse: the limit of its interval that lies nearer to zero."""
+    # Perugini, Gallucci & Costantini (2014) Perspect Psychol Sci 9:319-332 (from memory).
     from scipy.stats import norm
 
     if not -1 < r < 1:
@@ -91,36 +68,10 @@ def shrunk_correlation(r: float, n: int, *, level: float = SHRINK_LEVEL) -> floa
 
 
 def detectability_power(r_limit: float, n: int, *, true_r: float = 0.0, alpha: float = 0.05) -> float:
-    """Chance to show, one-sided, that a correlation is smaller than what an earlier study could have detected.
-
-    Parameters
-    ----------
-    r_limit : float
-        That smallest detectable correlation, above 0.
-    n : int
-        Athletes of the new study, at least 4.
-    true_r : float
-        The truth, in the direction of the published effect. Default 0.
-    alpha : float
-        Default 0.05.
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    Exact distribution of r: the new r must fall below the alpha quantile that it has where the truth is r_limit.
-
-    References
-    ----------
-    Simonsohn (2015) Psychol Sci 26:559-569.
-
-    Examples
-    --------
-    >>> round(detectability_power(0.47, 30), 2)
-    0.86
-    """
+    """Chance to show, one-sided, that a correlation is smaller than what an earlier study could have detected."""
+    # Exact distribution of r: the new r must fall below the alpha quantile that it has where the truth is
+    # r_limit.
+    # Simonsohn (2015) Psychol Sci 26:559-569.
     from ..models import correlation_cdf, correlation_quantile
 
     n = check_size(n, least=4)

@@ -83,24 +83,7 @@ def rounds_power(
 
 
 def effect_f_of(means: Sequence[float], sd_within_round: float) -> float:
-    """Turn round means and a spread into the standardised size that `rounds_power` takes.
-
-    Parameters
-    ----------
-    means : sequence of float
-        True mean of every round.
-    sd_within_round : float
-        SD between athletes within one round: sqrt(sd_between² + sd_within²).
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> round(effect_f_of([164, 168, 169.5], 8.0), 4)
-    0.2902
-    """
+    """Turn round means and a spread into the standardised size that `rounds_power` takes."""
     if not sd_within_round > 0:
         raise KitError(f"sd_within_round is {sd_within_round}, but must be above 0.")
     return float(np.std(np.asarray(means, dtype=float)) / sd_within_round)
@@ -192,28 +175,7 @@ def compare_covariances(
 def round_covariance(
     rounds: int, *, sd_between: float, sd_within: float, kind: str = "compound", autocorrelation: float = 0.5
 ) -> np.ndarray:
-    """Covariance of the rounds of one athlete.
-
-    Parameters
-    ----------
-    rounds : int
-    sd_between, sd_within : float
-        SD of the athletes' levels, and of an athlete's rounds around the own level.
-    kind : {"compound", "autoregressive", "growing"}
-        Rounds that scatter independently around the athlete's level; neighbours that resemble each other; or a
-        scatter that grows from round to round (from two thirds to four thirds of sd_within).
-    autocorrelation : float
-        Of neighbouring rounds, for "autoregressive". Default 0.5.
-
-    Returns
-    -------
-    ndarray, rounds × rounds
-
-    Examples
-    --------
-    >>> round_covariance(2, sd_between=3, sd_within=4).tolist()
-    [[25.0, 9.0], [9.0, 25.0]]
-    """
+    """Covariance of the rounds of one athlete."""
     check_choice(kind, COVARIANCES, name="kind")
     lag = np.abs(np.subtract.outer(np.arange(rounds), np.arange(rounds))).astype(float)
     within = np.eye(rounds) * sd_within**2
@@ -234,40 +196,10 @@ def simulate_rounds_power(
     n_studies: int = 10_000,
     seed: int = 0,
 ) -> pd.DataFrame:
-    """Simulated power of the tests over rounds, under any covariance of an athlete's rounds.
-
-    Parameters
-    ----------
-    n : int
-        Athletes, at least 3.
-    means : sequence of float
-        True mean of every round.
-    covariance : ndarray, rounds × rounds
-        Of one athlete's rounds, for example from `round_covariance`.
-    alpha : float
-        Default 0.05.
-    n_studies : int
-        Default 10,000.
-    seed : int
-        Default 0.
-
-    Returns
-    -------
-    DataFrame
-        test ("mixed model", "Greenhouse-Geisser", "cluster-robust"), power, ci_low, ci_high (95 % Monte-Carlo), and
-        formula: what the epsilon-scaled noncentral F says instead, which overstates it at small n.
-
-    Notes
-    -----
-    Complete data. Then the mixed model's Kenward-Roger test is the repeated-measures F wherever the athletes' variance
-    is estimated above 0, and the cluster-robust CR2 test is Hotelling's T² on n − 1 degrees of freedom.
-
-    Examples
-    --------
-    >>> cov = round_covariance(3, sd_between=7, sd_within=4)
-    >>> simulate_rounds_power(n=8, means=[164, 168, 169.5], covariance=cov, n_studies=500)["test"].tolist()
-    ['mixed model', 'Greenhouse-Geisser', 'cluster-robust']
-    """
+    """Simulated power of the tests over rounds, under any covariance of an athlete's rounds."""
+    # Complete data. Then the mixed model's Kenward-Roger test is the repeated-measures F wherever the
+    # athletes' variance is estimated above 0, and the cluster-robust CR2 test is Hotelling's T² on n − 1
+    # degrees of freedom.
     from scipy.stats import f as fisher
 
     from .generate import with_intervals

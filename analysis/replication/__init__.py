@@ -5,26 +5,12 @@ prediction interval, difference, detectability, combination, evidence. Knows not
 """
 
 from .answer import ReplicationAnswer, answer_replication
-from .combine import (
-    Combined,
-    CorrelationComparison,
-    combine,
-    combine_correlations,
-    combine_estimates,
-    compare_correlation,
-)
-from .correlations import (
-    Consistency,
-    Interval,
-    consistency,
-    prediction_interval,
-    prediction_interval_from_limits,
-)
-from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability, smallest_detectable
-from .findings import Findings, r_from_p, read_findings, sd_from_spread
-from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
+from .combine import Combined, CorrelationComparison, combine
+from .correlations import Consistency, Interval, consistency, prediction_interval
+from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability
+from .findings import Findings, read_findings
+from .pool import JoinedStudies, PooledAnswer
 from .pool_write import pool_studies
-from .profiles import compare_profiles, compare_protocols, compare_steps
 
 __all__ = [
     "Combined",
@@ -37,24 +23,12 @@ __all__ = [
     "PooledAnswer",
     "ReplicationAnswer",
     "ReplicationBayes",
-    "answer_pooled",
     "answer_replication",
     "bayes_factor",
     "combine",
-    "combine_correlations",
-    "combine_estimates",
-    "compare_correlation",
-    "compare_profiles",
-    "compare_protocols",
-    "compare_steps",
     "consistency",
     "detectability",
-    "join_studies",
     "pool_studies",
     "prediction_interval",
-    "prediction_interval_from_limits",
-    "r_from_p",
     "read_findings",
-    "sd_from_spread",
-    "smallest_detectable",
 ]

@@ -90,35 +90,13 @@ def combine(r: float, n: int, r_new: float, n_new: int) -> Combined:
 
 
 def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "") -> Combined:
-    """Combine several correlations: fixed effect for two, random effects from three on.
-
-    Parameters
-    ----------
-    r : sequence of float
-    n : sequence of int
-    model : {"", "fixed effect", "random effects"}
-        Default: chosen by the number of studies.
-
-    Returns
-    -------
-    Combined
-
-    Notes
-    -----
-    Fisher z with weights n − 3. The variance between studies is the Paule-Mandel estimate, which is never below 0;
-    the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance, never smaller than the
-    usual one, with t on k − 1 degrees of freedom. The prediction interval uses t on k − 2.
-
-    References
-    ----------
-    Paule & Mandel 1982, J Res Natl Bur Stand 87:377; Hartung & Knapp 2001, Stat Med 20:3875; Higgins, Thompson &
-    Spiegelhalter 2009, J R Stat Soc A 172:137 (prediction interval).
-
-    Examples
-    --------
-    >>> combine_correlations([-0.5, -0.4, -0.6], [14, 20, 16]).tau2
-    0.0
-    """
+    """Combine several correlations: fixed effect for two, random effects from three on."""
+    # Fisher z with weights n − 3. The variance between studies is the Paule-Mandel estimate, which is never
+    # below 0; the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance,
+    # never smaller than the usual one, with t on k − 1 degrees of freedom. The prediction interval uses t
+    # on k − 2.
+    # Paule & Mandel 1982, J Res Natl Bur Stand 87:377; Hartung & Knapp 2001, Stat Med 20:3875; Higgins,
+    # Thompson & Spiegelhalter 2009, J R Stat Soc A 172:137 (prediction interval).
     z = [to_z(one) for one in r]
     se = [math.sqrt(variance_of_z(one)) for one in n]
     on_z = combine_estimates(z, se, n_athletes=n, model=model)
@@ -135,30 +113,8 @@ def combine_estimates(
     n_athletes: Sequence[int] = (),
     model: str = "",
 ) -> Combined:
-    """Combine estimates of one quantity by their standard errors.
-
-    Parameters
-    ----------
-    estimates, standard_errors : sequence of float
-        At least two; every standard error above 0.
-    n_athletes : sequence of int
-        Of each study, for the total.
-    model : {"", "fixed effect", "random effects"}
-        Default: chosen by the number of studies.
-
-    Returns
-    -------
-    Combined
-
-    Notes
-    -----
-    As `combine_correlations`.
-
-    Examples
-    --------
-    >>> round(combine_estimates([-0.6, -0.4], [0.2, 0.3]).estimate, 3)
-    -0.538
-    """
+    """Combine estimates of one quantity by their standard errors."""
+    # As `combine_correlations`.
     from scipy.stats import chi2, norm
     from scipy.stats import t as student
 
@@ -303,26 +259,7 @@ class CorrelationComparison(Result):
 
 
 def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> CorrelationComparison:
-    """Compare our correlation with a published one by every method of this room.
-
-    Parameters
-    ----------
-    r, r_new : float
-        The published correlation and ours.
-    n, n_new : int
-        Athletes of each; at least 4.
-    **about
-        finding, outcome, source, ci_low, ci_high, ci_low_new, ci_high_new, p_new, note where they are known.
-
-    Returns
-    -------
-    CorrelationComparison
-
-    Examples
-    --------
-    >>> compare_correlation(-0.6, 12, -0.2, 16).verdict
-    'consistent'
-    """
+    """Compare our correlation with a published one by every method of this room."""
     interval = prediction_interval(r, n, n_new)
     other_form = prediction_interval_from_limits(r, n, n_new)
     difference = consistency(r, n, r_new, n_new)

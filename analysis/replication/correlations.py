@@ -140,28 +140,8 @@ def prediction_interval(r: float, n: int, n_new: int, *, level: float = 0.95) ->
 
 
 def prediction_interval_from_limits(r: float, n: int, n_new: int, *, level: float = 0.95) -> Interval:
-    """Combine the limits of two intervals; impossible at club size, where it leaves -1 to 1 (kept for a note).
-
-    Parameters
-    ----------
-    r : float
-    n, n_new : int
-    level : float
-
-    Returns
-    -------
-    Interval
-
-    References
-    ----------
-    Spence & Stanley 2016, PLoS ONE 11:e0162874.
-
-    Examples
-    --------
-    >>> interval = prediction_interval_from_limits(0.35, 100, 200)
-    >>> round(interval.low, 2), round(interval.high, 2)
-    (0.13, 0.56)
-    """
+    """Combine the limits of two intervals; impossible at club size, where it leaves -1 to 1 (kept for a note)."""
+    # Spence & Stanley 2016, PLoS ONE 11:e0162874.
     (low_a, high_a), (low_b, high_b) = (fisher_limits(r, m, level) for m in (n, n_new))
     low = r - math.hypot(r - low_a, high_b - r)
     high = r + math.hypot(high_a - r, r - low_b)

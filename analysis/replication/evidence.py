@@ -130,27 +130,7 @@ def detectability(r: float, n: int, r_new: float, n_new: int, *, power: float = 
 
 
 def smallest_detectable(n: int, *, power: float = 1 / 3, alpha: float = 0.05) -> float:
-    """Return the correlation for which a study of n athletes has the given power (two-sided, exact).
-
-    Parameters
-    ----------
-    n : int
-        Athletes, at least 4.
-    power : float
-        Default one third.
-    alpha : float
-        Default 0.05.
-
-    Returns
-    -------
-    float
-        Between 0 and 1.
-
-    Examples
-    --------
-    >>> round(smallest_detectable(14), 4)
-    0.4208
-    """
+    """Return the correlation for which a study of n athletes has the given power (two-sided, exact)."""
     from scipy.optimize import brentq
 
     from ..models import correlation_cdf, critical_correlation

@@ -106,25 +106,7 @@ def read_findings(published: pd.DataFrame) -> Findings:
 
 
 def r_from_p(p: float, n: int) -> float:
-    """Return the size of a correlation from its two-sided p.
-
-    Parameters
-    ----------
-    p : float
-        Two-sided, between 0 and 1.
-    n : int
-        Athletes, at least 4.
-
-    Returns
-    -------
-    float
-        Without a sign.
-
-    Examples
-    --------
-    >>> round(r_from_p(0.05, 12), 3)
-    0.576
-    """
+    """Return the size of a correlation from its two-sided p."""
     from scipy.stats import t as student
 
     check_number(p, name="p", low=0, high=1, ends=True)
@@ -138,28 +120,7 @@ def r_from_p(p: float, n: int) -> float:
 def sd_from_spread(
     spread: float, kind: str, n: int, *, ci_low: float = math.nan, ci_high: float = math.nan
 ) -> float:
-    """Turn what a paper prints beside a mean into an SD.
-
-    Parameters
-    ----------
-    spread : float
-        The printed number; for "iqr" the width, for "ci" half the width (or give both limits).
-    kind : {"sd", "sem", "iqr", "ci"}
-    n : int
-        Athletes.
-    ci_low, ci_high : float
-        Limits of a 95 % interval of the mean.
-
-    Returns
-    -------
-    float
-        The SD, or not-a-number where it cannot be had.
-
-    Examples
-    --------
-    >>> round(sd_from_spread(1.8, "sem", 16), 1)
-    7.2
-    """
+    """Turn what a paper prints beside a mean into an SD."""
     from scipy.stats import t as student
 
     if kind == "sd":

@@ -66,29 +66,7 @@ class JoinedStudies(Result):
 
 
 def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
-    """Read several study folders and join those who agreed that de-identified data are shared.
-
-    Parameters
-    ----------
-    folders : sequence of path
-        Two or more study folders, each once. Clubs are called C1, C2 ... in this order.
-
-    Returns
-    -------
-    JoinedStudies
-
-    Raises
-    ------
-    KitError
-        Where a folder cannot be used (every one is named), comes twice, or holds the same data as another.
-
-    Examples
-    --------
-    >>> join_studies(["one"])
-    Traceback (most recent call last):
-    ...
-    analysis.basics.errors.KitError: Pooling needs at least two study folders; 1 given.
-    """
+    """Read several study folders and join those who agreed that de-identified data are shared."""
     folders = [Path(f).expanduser() for f in folders]
     if len(folders) < 2:
         raise KitError(f"Pooling needs at least two study folders; {len(folders)} given.")
@@ -274,33 +252,14 @@ class PooledAnswer(Result):
 
 
 def answer_pooled(joined: JoinedStudies) -> PooledAnswer:
-    """Analyse joined studies, each protocol for itself.
-
-    Parameters
-    ----------
-    joined : JoinedStudies
-
-    Returns
-    -------
-    PooledAnswer
-
-    Notes
-    -----
-    One stage: outcome = round + club + (capacity + covariates) + athlete + residual, REML with Kenward-Roger; since club
-    is in the model, the slope rests on athletes of one club compared with one another. Two stages: each club's own
-    estimate, combined by its standard error (fixed effect for two clubs, random effects from three on). Heterogeneity
-    of the rounds: the interaction of round and club; of the slope: Cochran's Q of the clubs' slopes.
-
-    References
-    ----------
-    Debray and others 2015, Research Synthesis Methods 6:293 (individual participant data, one and two stages).
-
-    Examples
-    --------
-    >>> empty = pd.DataFrame(columns=["club", "protocol", "used", "n_athletes", "exertion_scale"])
-    >>> answer_pooled(JoinedStudies(pd.DataFrame(), pd.DataFrame(), empty, left_out_table())).n_clubs
-    0
-    """
+    """Analyse joined studies, each protocol for itself."""
+    # One stage: outcome = round + club + (capacity + covariates) + athlete + residual, REML with Kenward-
+    # Roger; since club is in the model, the slope rests on athletes of one club compared with one another.
+    # Two stages: each club's own estimate, combined by its standard error (fixed effect for two clubs,
+    # random effects from three on). Heterogeneity of the rounds: the interaction of round and club; of the
+    # slope: Cochran's Q of the clubs' slopes.
+    # Debray and others 2015, Research Synthesis Methods 6:293 (individual participant data, one and two
+    # stages).
     lines, left, warnings = [], [], list(joined.warnings)
     pooled = joined.clubs[joined.clubs["used"] == "pooled"]
     for protocol in dict.fromkeys(pooled["protocol"]):

@@ -33,36 +33,10 @@ def round_means(answer) -> pd.DataFrame:
 
 
 def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame, list[dict]]:
-    """Compare our round means with published ones, round by round.
-
-    Parameters
-    ----------
-    means : DataFrame
-        Findings.means.
-    rounds : mapping of str to RoundsAnswer
-        Ours, by outcome.
-
-    Returns
-    -------
-    table : pandas.DataFrame
-        Ours minus published, Welch interval; Hedges' g with its interval.
-    missing : list of dict
-        Published rounds without a counterpart.
-
-    Notes
-    -----
-    g = J (ours − published) / pooled SD with J = 1 − 3 / (4 df − 1); its interval from the large-sample variance
-    (1/n₁ + 1/n₂ + g² / (2 (n₁ + n₂))), which is rough at club size.
-
-    References
-    ----------
-    Welch 1947, Biometrika 34:28; Hedges & Olkin 1985.
-
-    Examples
-    --------
-    >>> compare_profiles(pd.DataFrame(), {})[0].empty
-    True
-    """
+    """Compare our round means with published ones, round by round."""
+    # g = J (ours − published) / pooled SD with J = 1 − 3 / (4 df − 1); its interval from the large-sample
+    # variance (1/n₁ + 1/n₂ + g² / (2 (n₁ + n₂))), which is rough at club size.
+    # Welch 1947, Biometrika 34:28; Hedges & Olkin 1985.
     from scipy.stats import t as student
 
     lines, missing = [], []
@@ -97,31 +71,10 @@ def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame
 
 
 def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
-    """Compare our change from round to round with the published change of means.
-
-    Parameters
-    ----------
-    means : DataFrame
-        Findings.means.
-    rounds : mapping of str to RoundsAnswer
-        Ours, by outcome.
-
-    Returns
-    -------
-    pandas.DataFrame
-        finding, outcome, contrast, the published change, ours (mixed model), ours minus published, each with its
-        interval; `correlation` is what was assumed for the published interval.
-
-    Notes
-    -----
-    Papers do not print how the values of two rounds go together, which the standard error of a change needs:
-    √((s₁² + s₂² − 2 r s₁ s₂) / n). The correlation r of our own athletes in the same two rounds stands in for it.
-
-    Examples
-    --------
-    >>> compare_steps(pd.DataFrame(), {}).empty
-    True
-    """
+    """Compare our change from round to round with the published change of means."""
+    # Papers do not print how the values of two rounds go together, which the standard error of a change
+    # needs: √((s₁² + s₂² − 2 r s₁ s₂) / n). The correlation r of our own athletes in the same two rounds
+    # stands in for it.
     if means.empty:
         return pd.DataFrame(columns=STEP_COLUMNS)
     lines = []
@@ -217,33 +170,7 @@ def compare_protocols(
     sex: str = "",
     sample_delay_s: float = math.nan,
 ) -> pd.DataFrame:
-    """Set the protocols side by side, since another rest makes another study.
-
-    Parameters
-    ----------
-    protocols : DataFrame
-        Of the published findings (see Findings.protocols).
-    protocol : Protocol
-        Ours; where groups differ, each of their values is listed.
-    sessions : DataFrame, optional
-        For the sampling site.
-    sport, sex : str
-        Ours.
-    sample_delay_s : float
-        Ours, in seconds after the round (median).
-
-    Returns
-    -------
-    pandas.DataFrame
-        finding, aspect, published, ours, same ("yes", "no", "not stated").
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> theirs = pd.DataFrame([{"finding": "a", "work_s": 120.0}])
-    >>> compare_protocols(theirs, SimpleNamespace(rounds=4, work_s=300.0, rest_s=60.0)).query("aspect == 'work_s'")["same"].item()
-    'no'
-    """
+    """Set the protocols side by side, since another rest makes another study."""
     site = ""
     if sessions is not None and "sample_site" in sessions:
         site = ", ".join(dict.fromkeys(s for s in sessions["sample_site"] if s))

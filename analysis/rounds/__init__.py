@@ -10,12 +10,12 @@ from .answer import RoundsAnswer, adjust_outcomes, answer_rounds
 from .bounds import LimitBounds, bound_limits
 from .by_bound import rounds_by_bound
 from .compare import RoundsComparison, RoundTest, compare_rounds, paired_effects
-from .opponents import OpponentSpread, describe_opponents, rests_of
+from .opponents import OpponentSpread, describe_opponents
 from .plateau import Plateau, equivalence, find_plateau
-from .prepare import RoundRows, prepare_rounds
+from .prepare import RoundRows
 from .ranks import RoundsRanks, rank_rounds
 from .reliability import Reliability, reliability
-from .steps import STEP_LABELS, label_steps, reading_of_step
+from .steps import STEP_LABELS, reading_of_step
 from .tipping import TippingPoint, tipping_point
 
 __all__ = [
@@ -39,13 +39,10 @@ __all__ = [
     "describe_opponents",
     "equivalence",
     "find_plateau",
-    "label_steps",
     "paired_effects",
-    "prepare_rounds",
     "rank_rounds",
     "reading_of_step",
     "reliability",
-    "rests_of",
     "rounds_by_bound",
     "tipping_point",
 ]

@@ -255,24 +255,7 @@ AFTER = "first round after sitting out"
 
 
 def rests_of(data: pd.DataFrame) -> pd.DataFrame:
-    """List rounds sat out and the rounds after them, whose rest before was longer.
-
-    Parameters
-    ----------
-    data : DataFrame
-        With `athlete`, `round_no`, and `took_part` where known; `rest_before_s` (in seconds) is shown where present.
-
-    Returns
-    -------
-    DataFrame
-        athlete, round_no, took_part, rest_before_s, what ("sat out", "left", "first round after sitting out").
-
-    Examples
-    --------
-    >>> data = pd.DataFrame({"athlete": "A", "round_no": [1, 2, 3], "took_part": ["yes", "sat_out", "yes"]})
-    >>> rests_of(data)["what"].tolist()
-    ['sat out', 'first round after sitting out']
-    """
+    """List rounds sat out and the rounds after them, whose rest before was longer."""
     check_columns(data, ("athlete", "round_no"))
     lines = []
     if "took_part" in data:

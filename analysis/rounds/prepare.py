@@ -84,43 +84,10 @@ class RoundRows(Result):
 def prepare_rounds(
     data: pd.DataFrame, outcome: str, *, keep: Sequence[str] = (), round_variable: str = "round_no"
 ) -> RoundRows:
-    """Check a table of rounds and put it in order.
-
-    Parameters
-    ----------
-    data : DataFrame
-        With `athlete`, `round_no` and the outcome; `took_part` is used where present.
-    outcome : str
-        A numeric column.
-    keep : sequence of str
-        Further columns to carry along. Default none.
-    round_variable : str
-        The column that orders the rounds. Default "round_no".
-
-    Returns
-    -------
-    RoundRows
-
-    Raises
-    ------
-    KitError
-        Where a column is missing, values are no numbers, an athlete has two values for a round, or fewer than two
-        rounds or two athletes remain.
-
-    Notes
-    -----
-    Rounds that are numbers, or texts that differ only in a number ("R2", "R10"), are put in the order of the numbers;
-    a categorical column keeps its order; other texts are put by the alphabet, with a warning. Round 0
-    is before sparring and never tested. Rounds sat out are no rounds of that athlete.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> rows = prepare_rounds(pd.DataFrame({"athlete": ["A", "A", "B", "B"], "round_no": [2, 1, 1, 2],
-    ...     "exertion": [14, 12, 11, 15]}), "exertion")
-    >>> rows.labels, rows.n_athletes
-    (('1', '2'), 2)
-    """
+    """Check a table of rounds and put it in order."""
+    # Rounds that are numbers, or texts that differ only in a number ("R2", "R10"), are put in the order of
+    # the numbers; a categorical column keeps its order; other texts are put by the alphabet, with a
+    # warning. Round 0 is before sparring and never tested. Rounds sat out are no rounds of that athlete.
     check_columns(data, ("athlete", round_variable, outcome, *keep))
     if "session" in data and len(set(data["session"].astype(str))) > 1:
         sessions = sorted(data["session"].astype(str).unique())

@@ -57,42 +57,10 @@ def label_steps(
     ranks: pd.DataFrame | None = None,
     alpha: float = 0.05,
 ) -> pd.DataFrame:
-    """Label each step: changed, equivalent, changed but smaller than matters, or not shown.
-
-    Parameters
-    ----------
-    contrasts : DataFrame
-        From `compare_rounds`, with Kenward-Roger and cluster-robust p.
-    equivalences : DataFrame
-        From `equivalence`, holding the same contrasts.
-    ranks : DataFrame, optional
-        For ratings, exact tests of the same contrasts by order with `p_adjusted`: they alone decide what changed.
-    alpha : float
-        Level. Default 0.05.
-
-    Returns
-    -------
-    DataFrame
-        contrast, later, earlier, kind, estimate, standard_error, df, ci_low, ci_high, p, p_adjusted and the same ending
-        in `_cr2`, p_ranks (adjusted), equivalence_ci_low, equivalence_ci_high (level 1 - 2 alpha), p_equivalence and the same
-        ending in `_cr2`, changed, equivalent, label.
-
-    Notes
-    -----
-    Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by order. Equivalent: both
-    one-sided tests of every method are below alpha. Each step is equivalent at alpha by itself; the claim about a whole
-    stretch of rounds is `find_plateau`.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import compare_rounds, equivalence
-    >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [3, 4] * 4,
-    ...     "hr_mean_bpm": [171.0, 172, 160, 160, 180, 179, 163, 164]})
-    >>> steps = label_steps(compare_rounds(data, "hr_mean_bpm").contrasts, equivalence(data, "hr_mean_bpm", low=-5, high=5))
-    >>> steps.loc[0, "label"]
-    'equivalent'
-    """
+    """Label each step: changed, equivalent, changed but smaller than matters, or not shown."""
+    # Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by
+    # order. Equivalent: both one-sided tests of every method are below alpha. Each step is equivalent at
+    # alpha by itself; the claim about a whole stretch of rounds is `find_plateau`.
     tested = equivalences.set_index("contrast")
     lost = [c for c in contrasts["contrast"] if c not in tested.index]
     if lost:

@@ -5,42 +5,23 @@ to people is made apart and never written into a study folder.
 """
 
 from ..study.new_folder import make_codes
-from .content import build_sheets
 from .fitness import fitness_sheets
-from .html import sheets_html
 from .materials import list_materials, write_code_list
 from .parts import PAPERS, Sheet, SheetColumn
-from .pdf import sheets_pdf
-from .texts import texts_pdf
 from .training import training_sheets
-from .write import (
-    Evening,
-    fill_tables,
-    plan_evening,
-    preview_sheets,
-    study_athletes,
-    study_sheets,
-    write_sheets,
-    write_texts,
-)
+from .write import Evening, fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
 
 __all__ = [
     "PAPERS",
     "Evening",
     "Sheet",
     "SheetColumn",
-    "build_sheets",
     "fill_tables",
     "fitness_sheets",
     "list_materials",
     "make_codes",
     "plan_evening",
     "preview_sheets",
-    "sheets_html",
-    "sheets_pdf",
-    "study_athletes",
-    "study_sheets",
-    "texts_pdf",
     "training_sheets",
     "write_code_list",
     "write_sheets",

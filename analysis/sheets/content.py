@@ -67,47 +67,7 @@ def build_sheets(
     minors_blood: bool = False,
     known: pd.DataFrame | None = None,
 ) -> list[Sheet]:
-    """Build every sheet of an evening.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        rounds, work_s, rest_s and exertion_scale are read.
-    athletes : sequence of str
-        Codes. Names belong on the code list alone, which is made apart (`write_code_list`).
-    session : str
-        The evening. Default "1".
-    pairing : Pairing, optional
-        Fills in opponents and makes the sheets per mat and per athlete.
-    timetable : Timetable, optional
-        Fills in planned times and the order of sampling. Default: a common start.
-    sampled : sequence of str, optional
-        Who gives blood. Default: those whose samples lie inside the window of the timetable; () for nobody. Nobody under 18,
-        unless `minors_blood`.
-    columns : mapping, optional
-        Table ("clock", "athletes", "attendance", "rounds") -> columns of the workbook.
-    minors : sequence of str
-        Codes of those under 18: prints the cautions for them.
-    minors_blood : bool
-        True only where the ethics committee approved blood samples of minors. Default False.
-    known : DataFrame, optional
-        The athletes table, to fill in what is known already.
-
-    Returns
-    -------
-    list of Sheet
-
-    Raises
-    ------
-    KitError
-        Where there is nobody to print for, or somebody under 18 is put on the sampling list without approval.
-
-    Examples
-    --------
-    >>> from analysis.study import Protocol
-    >>> [s.key for s in build_sheets(Protocol(4, 300.0, 120.0), ["A01", "A02"])][:3]
-    ['safety', 'roll_call', 'athletes']
-    """
+    """Build every sheet of an evening."""
     codes = [str(a) for a in athletes]
     if not codes:
         raise KitError(

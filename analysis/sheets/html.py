@@ -52,26 +52,7 @@ aside p { margin: 0 0 0.7mm; }
 def sheets_html(
     sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening", lang: str = "en"
 ) -> str:
-    """Write sheets as one HTML page with a print style.
-
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    paper : {"A4", "Letter"}
-        Default "A4".
-    title : str
-    lang : str
-        Default "en".
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> "size: Letter landscape" in sheets_html([Sheet("a", "A")], paper="Letter")
-    True
-    """
+    """Write sheets as one HTML page with a print style."""
     from ..basics import check_choice
 
     check_choice(paper, PAPERS, name="paper")

@@ -14,27 +14,7 @@ from .parts import PAPERS, Sheet
 def sheets_pdf(
     sheets: Sequence[Sheet], path: str | Path, *, paper: str = "A4", title: str = "Sheets for the evening"
 ) -> Path:
-    """Write sheets as a PDF: small ones share a page, with lines to cut along; long tables run on, heading repeated.
-
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    path : path
-        The file to write.
-    paper : {"A4", "Letter"}
-        Default "A4".
-    title : str
-
-    Returns
-    -------
-    path
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> sheets_pdf([Sheet("a", "A", steps=("Do it.",))], tempfile.mkdtemp() + "/a.pdf").name
-    'a.pdf'
-    """
+    """Write sheets as a PDF: small ones share a page, with lines to cut along; long tables run on, heading repeated."""
     from ..basics import check_choice
 
     check_choice(paper, PAPERS, name="paper")

@@ -20,26 +20,7 @@ MARK = "NOT FILLED IN"
 
 
 def texts_pdf(text: str, path: str | Path, *, paper: str = "A4") -> Path:
-    """Write a text in Markdown as a PDF, with a mark across every page while places in [brackets] are not filled in.
-
-    Parameters
-    ----------
-    text : str
-        Headings, paragraphs, lists and tables, bold and italic; anything in HTML is printed as it stands.
-    path : path
-    paper : {"A4", "Letter"}
-        Default "A4".
-
-    Returns
-    -------
-    path
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> texts_pdf("# Consent", tempfile.mkdtemp() + "/consent.pdf").name
-    'consent.pdf'
-    """
+    """Write a text in Markdown as a PDF, with a mark across every page while places in [brackets] are not filled in."""
     import mistune
 
     check_choice(paper, PAPERS, name="paper")

@@ -26,23 +26,7 @@ TABLES = ("clock", "athletes", "attendance", "rounds")
 
 
 def study_athletes(study: Study, n: int | None = None) -> list[str]:
-    """Return the codes of those who may take part, or codes made up for a number of athletes where none are listed yet.
-
-    Parameters
-    ----------
-    study : Study
-    n : int, optional
-        Where athletes.csv is empty. Default: the planned number.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> study_athletes(Study(folder=Path(".")), 2)
-    ['A01', 'A02']
-    """
+    """Return the codes of those who may take part, or codes made up for a number of athletes where none are listed yet."""
     # before the evening nobody may have signed yet: the codes that are listed count then
     codes = list(study.athletes["athlete"]) or ([] if len(study.rounds) else sorted(study.known_codes))
     if codes:
@@ -59,28 +43,7 @@ def study_sheets(
     timetable: Timetable | None = None,
     sampled: Sequence[str] | None = None,
 ) -> list[Sheet] | NotYet:
-    """Build the sheets of an evening of a study.
-
-    Parameters
-    ----------
-    study : Study
-    session : str, optional
-        Default: the primary session of the plan.
-    pairing : Pairing, optional
-    timetable : Timetable, optional
-        Default: a common start with the study's [sampling].
-    sampled : sequence of str, optional
-        Who gives blood; see `build_sheets`. Nobody where study.toml has no part [sampling] and nothing else speaks of blood.
-
-    Returns
-    -------
-    list of Sheet, or NotYet where the study has no protocol or no athletes
-
-    Examples
-    --------
-    >>> bool(study_sheets(Study(folder=Path("."))))
-    False
-    """
+    """Build the sheets of an evening of a study."""
     codes = study_athletes(study)
     if not study.protocol.rounds:
         return NotYet("printing the sheets", "rounds, work and rest in the part [protocol] of study.toml")

@@ -6,17 +6,17 @@ Knows nothing of statistics and opens no recording.
 
 from .binding import QuestionStatus, planned, question_statuses, result_status
 from .check import CheckReport, check_study, list_needs, propose_decisions_for
-from .columns import TABLES, Column, column_rules, describe_columns, empty_table, table_columns
+from .columns import TABLES, Column, column_rules, describe_columns
 from .decisions import LEDGER_COLUMNS, Ledger
 from .deviations import plan_deviations
-from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan, load_fixed_plan
+from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan
 from .load import load_study
 from .looks import LookState, look_state, note_look
 from .model import Study
 from .new_folder import new_study, sheet_columns
 from .outcomes import OUTCOMES, QUESTIONS, Outcome, known_outcome, outcome_named, topics, typed_outcomes
 from .plan import DIRECTIONS, Hypothesis, Plan
-from .problems import PROBLEM_COLUMNS, Problem, StudyError, describe_problem, describe_problems, problem_table
+from .problems import PROBLEM_COLUMNS, Problem, StudyError
 from .protocol import SCALES, Protocol
 from .times import clock_seconds, offset_seconds
 from .training import DESIGNS, TrainingDesign
@@ -50,13 +50,9 @@ __all__ = [
     "clock_seconds",
     "column_rules",
     "describe_columns",
-    "describe_problem",
-    "describe_problems",
-    "empty_table",
     "freeze_plan",
     "known_outcome",
     "list_needs",
-    "load_fixed_plan",
     "load_study",
     "look_state",
     "new_study",
@@ -65,12 +61,10 @@ __all__ = [
     "outcome_named",
     "plan_deviations",
     "planned",
-    "problem_table",
     "propose_decisions_for",
     "question_statuses",
     "result_status",
     "sheet_columns",
-    "table_columns",
     "topics",
     "typed_outcomes",
 ]

@@ -197,22 +197,7 @@ def column_rules() -> dict[str, dict[str, Column]]:
 
 
 def table_columns(table: str) -> tuple[str, ...]:
-    """Return the canonical columns of one table, without the columns that say where a row was read.
-
-    Parameters
-    ----------
-    table : str
-        One of TABLES.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> table_columns("clock")
-    ('session', 'group', 'round_no', 'start_clock', 'end_clock', 'note')
-    """
+    """Return the canonical columns of one table, without the columns that say where a row was read."""
     return tuple(column_rules()[table])
 
 
@@ -229,22 +214,7 @@ def column_type(column: Column) -> str:
 
 
 def empty_table(table: str) -> pd.DataFrame:
-    """Return a table without rows that has every canonical column with its type.
-
-    Parameters
-    ----------
-    table : str
-        One of TABLES.
-
-    Returns
-    -------
-    pandas.DataFrame
-
-    Examples
-    --------
-    >>> empty_table("rounds").dtypes["round_no"].name
-    'int64'
-    """
+    """Return a table without rows that has every canonical column with its type."""
     return _empty_table(table).copy()
 
 

@@ -509,28 +509,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
 
 
 def load_fixed_plan(folder: str | Path) -> FixedPlan | None:
-    """Read the fixed plan of a study folder.
-
-    Parameters
-    ----------
-    folder : path
-        The study folder.
-
-    Returns
-    -------
-    FixedPlan or None
-        None where no plan has been fixed.
-
-    Raises
-    ------
-    KitError
-        Where the file is there but cannot be read.
-
-    Examples
-    --------
-    >>> load_fixed_plan("no such folder") is None
-    True
-    """
+    """Read the fixed plan of a study folder."""
     path = Path(folder) / FIXED_FILE
     if not path.is_file():
         return None

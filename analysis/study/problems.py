@@ -67,22 +67,7 @@ class Problem:
 
 
 def problem_table(problems: Iterable[Problem]) -> pd.DataFrame:
-    """Lay problems out as a table.
-
-    Parameters
-    ----------
-    problems : iterable of Problem
-
-    Returns
-    -------
-    pandas.DataFrame
-        file, row (a whole number, or missing), column, value, problem, remedy.
-
-    Examples
-    --------
-    >>> problem_table([Problem("rounds.csv", 4, "exertion", "71", "not on the scale", "type 17")]).loc[0, "row"]
-    np.int64(4)
-    """
+    """Lay problems out as a table."""
     lines = [
         (p.file, p.row, p.column, shorten(p.value), p.problem, p.remedy)
         for p in dict.fromkeys(problems)  # the same thing seen twice is said once
@@ -133,23 +118,7 @@ class StudyError(KitError):
 
 
 def describe_problems(table: pd.DataFrame) -> list[str]:
-    """Return a table of problems as sentences; the same slip in several rows is one sentence that lists the rows.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As `problem_table` makes it.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> same = [Problem("rounds.csv", row, "took_part", "jein", "not among yes, no", "type yes") for row in (4, 6)]
-    >>> describe_problems(problem_table(same))
-    ["rounds.csv, rows 4 and 6, took_part 'jein': not among yes, no. Remedy: type yes."]
-    """
+    """Return a table of problems as sentences; the same slip in several rows is one sentence that lists the rows."""
     groups: dict[tuple, list] = {}
     for line in table.itertuples(index=False):
         groups.setdefault(tuple(line._replace(row=None)), []).append(line)
@@ -190,23 +159,7 @@ def fold_rows(rows: list[int]) -> str:
 
 
 def describe_problem(line) -> str:
-    """Return one line of a table of problems as a sentence.
-
-    Parameters
-    ----------
-    line : named tuple
-        A row of `problem_table`, from `itertuples(index=False)`.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> table = problem_table([Problem("rounds.csv", 4, "exertion", "71", "not on the scale 6-20", "type 17")])
-    >>> describe_problem(next(table.itertuples(index=False)))
-    "rounds.csv, row 4, exertion '71': not on the scale 6-20. Remedy: type 17."
-    """
+    """Return one line of a table of problems as a sentence."""
     where = line.file or "study folder"
     if not pd.isna(line.row):
         where += f", {'line' if where.endswith(('.toml', '.md')) else 'row'} {line.row}"

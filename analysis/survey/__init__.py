@@ -4,8 +4,11 @@ In: a table of submitted sessions (and their recordings). Out: `SurveyAnswer`: p
 predicted maximal heart rates carried to every count and curve. Knows nothing of the rounds of a study.
 """
 
-from .against import typical_values
 from .answer import SurveyAnswer, answer_survey
 from .tables import survey_choices
 
-__all__ = ["SurveyAnswer", "answer_survey", "survey_choices", "typical_values"]
+__all__ = [
+    "SurveyAnswer",
+    "answer_survey",
+    "survey_choices",
+]

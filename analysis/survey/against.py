@@ -94,33 +94,10 @@ METHOD = "mean of people's means, t; variances from a one-way analysis of varian
 
 
 def typical_values(sessions: pd.DataFrame, measures: tuple[str, ...]) -> pd.DataFrame:
-    """Estimate typical values over people.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        With `code` (number of the person) and the measures.
-    measures : tuple of str
-        Columns.
-
-    Returns
-    -------
-    DataFrame
-        Per measure: estimate with its 95 % interval; SD between people, SD between sessions of one person, and the
-        correlation of two sessions of one person (missing where nobody sent two).
-
-    Notes
-    -----
-    Variance between people: (MSB − MSW) / n0, n0 = (N − Σ nᵢ² / N) / (k − 1), never below 0 (Searle, Casella &
-    McCulloch 1992, Variance Components). The closed form serves a million rows; it equals the mixed model's estimate
-    where everyone sent as many sessions as everyone else.
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"code": [0, 0, 1, 2], "hr_mean_bpm": [140.0, 142.0, 150.0, 160.0]})
-    >>> round(typical_values(table, ("hr_mean_bpm",))["estimate"].item(), 2)
-    150.33
-    """
+    """Estimate typical values over people."""
+    # Variance between people: (MSB − MSW) / n0, n0 = (N − Σ nᵢ² / N) / (k − 1), never below 0 (Searle,
+    # Casella & McCulloch 1992, Variance Components). The closed form serves a million rows; it equals the
+    # mixed model's estimate where everyone sent as many sessions as everyone else.
     lines = [[m, *_typical(sessions["code"].to_numpy(), sessions[m].to_numpy(dtype=float))] for m in measures]
     return pd.DataFrame(lines, columns=TYPICAL_COLUMNS)
 

@@ -6,6 +6,11 @@ of the kit. Nothing here reads a file or computes a statistic. Import the topic,
 """
 
 from .export import contact_sheet, figure_bytes, save_figure
-from .style import finish, new_axes
+from .style import finish
 
-__all__ = ["contact_sheet", "figure_bytes", "finish", "new_axes", "save_figure"]
+__all__ = [
+    "contact_sheet",
+    "figure_bytes",
+    "finish",
+    "save_figure",
+]

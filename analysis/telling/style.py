@@ -19,35 +19,8 @@ LINES = ("-", "--", "-.", ":")
 def new_axes(
     ax=None, *, width: str = "single", height_mm: float = 70.0, rows: int = 1, columns: int = 1, **kw
 ):
-    """Return (figure, axes) in the kit's style, or the given axes and their figure.
-
-    Parameters
-    ----------
-    ax : matplotlib Axes, optional
-        Draw here instead of on a new figure.
-    width : {"single", "double"}
-        85 or 170 mm.
-    height_mm : float
-        Height in millimetres.
-    rows, columns : int
-        A grid of axes.
-    **kw
-        Passed to matplotlib's subplots (sharex, sharey ...).
-
-    Returns
-    -------
-    figure, axes
-
-    Notes
-    -----
-    Sets matplotlib's defaults to STYLE, so that legends and texts that are added later follow it too.
-
-    Examples
-    --------
-    >>> fig, ax = new_axes(width="single")
-    >>> round(float(fig.get_size_inches()[0] * 25.4))
-    85
-    """
+    """Return (figure, axes) in the kit's style, or the given axes and their figure."""
+    # Sets matplotlib's defaults to STYLE, so that legends and texts that are added later follow it too.
     import matplotlib as mpl
     from matplotlib.figure import Figure
 

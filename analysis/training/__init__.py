@@ -15,23 +15,12 @@ Analysis
 """
 
 from .adherence import Adherence, Harms, describe_adherence, describe_harms
-from .allocation import Allocation, add_late_joiners, allocate, allocate_late, seed_of
-from .answer import (
-    TrainingAnswer,
-    TrainingOutcome,
-    analyse_outcome,
-    answer_training,
-    constrained_baseline,
-    judge,
-)
+from .allocation import Allocation, add_late_joiners, allocate, allocate_late
+from .answer import TrainingAnswer, TrainingOutcome, answer_training, judge
 from .before_after import BeforeAfter, before_after
 from .compare import GroupComparison, SummaryEffect, compare_groups, effect_from_summaries
-from .individual import (
-    IndividualResponse,
-    detectable_change,
-    individual_response,
-)
-from .occasions import capacity_by_occasion, one_row_per_athlete, outcome_by_occasion
+from .individual import IndividualResponse, individual_response
+from .occasions import capacity_by_occasion, outcome_by_occasion
 from .power import TrainingPlan, ancova_power, plan_training
 from .randomise import RandomisationTest, randomisation_test
 from .simulate import SimulatedTraining, simulate_training
@@ -52,23 +41,18 @@ __all__ = [
     "add_late_joiners",
     "allocate",
     "allocate_late",
-    "analyse_outcome",
     "ancova_power",
     "answer_training",
     "before_after",
     "capacity_by_occasion",
     "compare_groups",
-    "constrained_baseline",
     "describe_adherence",
     "describe_harms",
-    "detectable_change",
     "effect_from_summaries",
     "individual_response",
     "judge",
-    "one_row_per_athlete",
     "outcome_by_occasion",
     "plan_training",
     "randomisation_test",
-    "seed_of",
     "simulate_training",
 ]

@@ -73,25 +73,7 @@ class Allocation(Result):
 
 
 def seed_of(plan_sha256: str, public_number) -> str:
-    """Make the seed of the draw from the frozen plan and the public number.
-
-    Parameters
-    ----------
-    plan_sha256 : str
-        Fingerprint of the frozen plan.
-    public_number : str or int
-        The number named in the plan before it existed.
-
-    Returns
-    -------
-    str
-        SHA-256 of the two, joined by a colon; 64 hexadecimal digits.
-
-    Examples
-    --------
-    >>> seed_of("ab", 17)[:8]
-    'a15ff144'
-    """
+    """Make the seed of the draw from the frozen plan and the public number."""
     plan, number = str(plan_sha256).strip().lower(), str(public_number).strip()
     if not plan or not number:
         raise KitError("The draw needs the fingerprint of the frozen plan and the public number.")

@@ -154,49 +154,7 @@ def analyse_outcome(
     adherent=None,
     seed=0,
 ) -> TrainingOutcome:
-    """Analyse one outcome of a randomised training study, everyone as allocated.
-
-    Parameters
-    ----------
-    values : DataFrame
-        athlete, phase, occasion, value.
-    allocation : DataFrame
-        athlete, arm ("trained", "control"), pair, and covariates.
-    outcome, label, unit : str
-    digits, wanted : int
-        Decimals; 1 where higher is wanted, -1 where lower.
-    smallest : float
-        Smallest worthwhile gain, above 0.
-    design : str
-        "parallel", "delayed_start" or "matched_pairs".
-    reference_set : DataFrame, optional
-        Of the allocation. Default: all allocations of these group sizes.
-    covariates : sequence of str
-        Columns of `allocation`.
-    alpha : float
-    known_error : float, optional
-        Typical error of the test from elsewhere.
-    reasons : mapping, optional
-        Athlete -> why there is no follow-up.
-    adherent : sequence of str, optional
-        Athletes who trained as planned (controls included), for the per-protocol sensitivity.
-    seed : int
-
-    Returns
-    -------
-    TrainingOutcome
-        Holm is applied by `judge` over all outcomes.
-
-    Examples
-    --------
-    >>> pre, post = [44, 47, 50, 45, 46, 51], [49, 50, 55, 46, 45, 53]
-    >>> values = pd.DataFrame({"athlete": list("ABCDEF") * 2, "phase": ["pre"] * 6 + ["post"] * 6, "occasion": 1,
-    ...                        "value": [float(v) for v in pre + post]})
-    >>> groups = pd.DataFrame({"athlete": list("ABCDEF"), "arm": ["trained"] * 3 + ["control"] * 3})
-    >>> result = analyse_outcome(values, groups, outcome="vo2max", label="Capacity", unit="mL/kg/min", smallest=2.0)
-    >>> round(result.main.estimate, 2), result.randomisation.n_allocations
-    (3.72, 20)
-    """
+    """Analyse one outcome of a randomised training study, everyone as allocated."""
     wide = one_row_per_athlete(values, allocation)
     shared = {
         "outcome": "post",
@@ -387,34 +345,10 @@ def _beside(wide, values, allocation, shared, adherent):
 
 
 def constrained_baseline(values, allocation, *, level=0.95) -> dict:
-    """Fit the mixed model in which both groups share one baseline, over all occasions.
-
-    Parameters
-    ----------
-    values : DataFrame
-        athlete, phase, occasion, value.
-    allocation : DataFrame
-        athlete, arm.
-    level : float
-
-    Returns
-    -------
-    dict
-        estimate, standard_error, df, p, ci_low, ci_high (Kenward-Roger), n_athletes.
-
-    Notes
-    -----
-    value ~ occasion + trained after the start + athlete (random). Groups that chance made share their true baseline, so no
-    difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory). Athletes with one value only still count.
-
-    Examples
-    --------
-    >>> values = pd.DataFrame({"athlete": list("ABCDEF") * 2, "phase": ["pre"] * 6 + ["post"] * 6, "occasion": 1,
-    ...     "value": [44.0, 47, 50, 45, 46, 51, 49, 50, 55, 46, 45, 53]})
-    >>> groups = pd.DataFrame({"athlete": list("ABCDEF"), "arm": ["trained"] * 3 + ["control"] * 3})
-    >>> round(constrained_baseline(values, groups)["estimate"], 1)
-    3.6
-    """
+    """Fit the mixed model in which both groups share one baseline, over all occasions."""
+    # value ~ occasion + trained after the start + athlete (random). Groups that chance made share their
+    # true baseline, so no difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory).
+    # Athletes with one value only still count.
     from ..models import fit_mixed
 
     work = values[values["phase"].isin(("pre", "post"))].merge(

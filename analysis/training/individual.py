@@ -125,25 +125,7 @@ def _signed_root(variance: float) -> float:
 
 
 def detectable_change(typical_error: float, *, level: float = 0.95) -> float:
-    """Compute the smallest change of one athlete that the error of the test alone seldom makes.
-
-    Parameters
-    ----------
-    typical_error : float
-        Of one test, in its unit.
-    level : float
-        Default 0.95.
-
-    Returns
-    -------
-    float
-        z times sqrt(2) times the typical error.
-
-    Examples
-    --------
-    >>> round(detectable_change(2.0), 2), round(detectable_change(2.58), 2)
-    (5.54, 7.15)
-    """
+    """Compute the smallest change of one athlete that the error of the test alone seldom makes."""
     from scipy import stats
 
     check_number(typical_error, name="typical_error", low=0, ends=True)

@@ -121,27 +121,7 @@ def with_occasions(table) -> pd.DataFrame:
 
 
 def one_row_per_athlete(values, allocation) -> pd.DataFrame:
-    """Put baselines and follow-ups of every allocated athlete side by side.
-
-    Parameters
-    ----------
-    values : DataFrame
-        athlete, phase, occasion, value.
-    allocation : DataFrame
-        athlete, arm and what else belongs to the athlete (pair, sex, club).
-
-    Returns
-    -------
-    DataFrame
-        athlete, arm, ..., pre_1, pre_2 ..., post_1 ..., pre (mean of the baselines), post (mean of the follow-ups), change.
-
-    Examples
-    --------
-    >>> values = pd.DataFrame({"athlete": "A", "phase": ["pre", "pre", "post"], "occasion": [1, 2, 1]})
-    >>> table = one_row_per_athlete(values.assign(value=[50.0, 52, 55]), pd.DataFrame({"athlete": ["A"], "arm": ["trained"]}))
-    >>> table[["pre", "post", "change"]].iloc[0].tolist()
-    [51.0, 55.0, 4.0]
-    """
+    """Put baselines and follow-ups of every allocated athlete side by side."""
     values = values[values["phase"].isin(("pre", "post"))]
     twice = values[values.duplicated(["athlete", "phase", "occasion"])]
     if len(twice):

@@ -7,7 +7,8 @@ import re
 import pandas as pd
 import pytest
 
-from analysis.pace import PaceWords, pace_page, second_by_second
+from analysis.pace import PaceWords, pace_page
+from analysis.pace.marks import second_by_second
 from analysis.study.times import clock_seconds
 
 pytestmark = pytest.mark.browser

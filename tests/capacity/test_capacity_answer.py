@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import Refused, answer_capacity, correlate, drift_and_recovery, specifications
+from analysis.capacity import Refused, answer_capacity, correlate, specifications
 from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes
+from analysis.capacity.drift import drift_and_recovery
 from analysis.capacity.fit import fit_prepared, prepare, with_covariates
 
 CYCLING = Path(__file__).parents[1] / "references" / "capacity" / "cycling_training.csv"

@@ -16,8 +16,8 @@ from analysis.capacity import (
     correlation_levels,
     influence,
     partial_correlation,
-    robust_correlation,
 )
+from analysis.capacity.leverage import robust_correlation
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 CASES = sorted(p.name for p in REFERENCES.glob("06_correlation__*"))

@@ -16,10 +16,10 @@ from analysis.capacity import (
     fit_capacity,
     hr_max_source,
     judge,
-    shared_test_warning,
 )
 from analysis.capacity.adjustment import balanced_means
 from analysis.capacity.fit import prepare
+from analysis.capacity.guards import shared_test_warning
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from made_traces import add_fault, make_trace
 
 from analysis.basics import KitError
-from analysis.cleaning import CleaningRules, cleaning_rules, flag_artefacts
+from analysis.cleaning import CleaningRules, flag_artefacts
 from analysis.cleaning.flags import FLAGS
+from analysis.cleaning.rules import cleaning_rules
 from analysis.physiology import hr_max_equations
 
 REFERENCES = Path(__file__).parents[1] / "references" / "cleaning"

@@ -19,17 +19,17 @@ from analysis.models import (
     correlation_quantile,
     critical_correlation,
     fisher_interval,
-    hedges_factor,
     holm,
     noncentral_f_interval,
-    noncentral_t_interval,
     paired_effect_sizes,
     pearson_rows,
     permutation_correlation,
-    rank_sum_distribution,
     resample_indices,
     signed_rank,
 )
+from analysis.models.effect_sizes import hedges_factor
+from analysis.models.intervals import noncentral_t_interval
+from analysis.models.ranks import rank_sum_distribution
 
 
 def wide(data, params):

@@ -10,7 +10,8 @@ from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.capacity import fitness_and_activity
 from analysis.models import cohen_kappa, intraclass
-from analysis.pace import answer_pace, list_pace_problems, pace_words, second_by_second
+from analysis.pace import answer_pace, list_pace_problems, pace_words
+from analysis.pace.marks import second_by_second
 from analysis.study import Study, check_study
 from analysis.study.load import examine_folder
 

@@ -86,7 +86,7 @@ def test_heart_rate_is_flagged_where_it_enters():
     [("11:42", 11.7), (11.7, 11.7), ("11,7", 11.7), ("0:11:42", 11.7), (dt.timedelta(seconds=702), 11.7)],
 )
 def test_times_as_they_are_written(written, minutes):
-    assert ph.minutes_from(written)[0] == pytest.approx(minutes)
+    assert ph.units.minutes_from(written)[0] == pytest.approx(minutes)
 
 
 def test_minutes_and_seconds_are_not_decimals():
@@ -236,12 +236,12 @@ def test_unknown_names_get_a_suggestion():
 
 
 def test_published_points_of_the_metabolic_equations():
-    walk = ph.metabolic_cost("walk", speed_m_min=ph.m_min_from_mph(3.5), grade=0.10)
+    walk = ph.submaximal.metabolic_cost("walk", speed_m_min=ph.m_min_from_mph(3.5), grade=0.10)
     assert walk.value == pytest.approx(29.76, abs=0.05)  # printed with 26.8 m/min to the mile an hour
     with pytest.raises(KitError, match=r"0\.05"):
-        ph.metabolic_cost("run", speed_m_min=200, grade=5)
+        ph.submaximal.metabolic_cost("run", speed_m_min=200, grade=5)
     with pytest.raises(KitError, match="mass_kg is missing; height_m is not"):
-        ph.metabolic_cost("leg_cycle", power_kgm_min=450, height_m=0.3)
+        ph.submaximal.metabolic_cost("leg_cycle", power_kgm_min=450, height_m=0.3)
 
 
 @settings(max_examples=60, deadline=None)
@@ -259,7 +259,9 @@ def test_more_shuttles_never_give_less(level, shuttle, age):
 
 def test_cycle_power_in_watts_takes_the_form_of_the_handbook():
     """Handbook of the American College of Sports Medicine, leg cycling: 10.8 W / kg + 7; 150 W at 75 kg gives 28.6."""
-    assert ph.metabolic_cost("leg_cycle", power_w=150, mass_kg=75).value == pytest.approx(28.6)
-    assert ph.metabolic_cost("arm_cycle", power_w=50, mass_kg=75).value == pytest.approx(15.5)
-    level = ph.metabolic_cost("leg_cycle", power_kgm_min=ph.kgm_min_from_watts(150), mass_kg=75).value
+    assert ph.submaximal.metabolic_cost("leg_cycle", power_w=150, mass_kg=75).value == pytest.approx(28.6)
+    assert ph.submaximal.metabolic_cost("arm_cycle", power_w=50, mass_kg=75).value == pytest.approx(15.5)
+    level = ph.submaximal.metabolic_cost(
+        "leg_cycle", power_kgm_min=ph.units.kgm_min_from_watts(150), mass_kg=75
+    ).value
     assert 0.2 < level - 28.6 < 0.6  # the two forms of the handbook are not the exact conversion

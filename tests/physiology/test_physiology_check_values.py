@@ -148,18 +148,18 @@ HERE = {
     "queens_m_132": lambda i: vo2("step_queens_college", sex=i["sex"], recovery_hr_bpm=i["recovery_hr"]),
     "queens_f_152": lambda i: vo2("step_queens_college", sex=i["sex"], recovery_hr_bpm=i["recovery_hr"]),
     "queens_f_168": lambda i: vo2("step_queens_college", sex=i["sex"], recovery_hr_bpm=i["recovery_hr"]),
-    "acsm_run": lambda i: ph.metabolic_cost("run", speed_m_min=i["m_per_min"], grade=i["grade"]).value,
-    "acsm_run_5pct": lambda i: ph.metabolic_cost("run", speed_m_min=i["m_per_min"], grade=i["grade"]).value,
-    "acsm_leg": lambda i: ph.metabolic_cost("leg_cycle", power_kgm_min=i["kgm_min"], mass_kg=i["kg"]).value,
-    "acsm_arm": lambda i: ph.metabolic_cost("arm_cycle", power_kgm_min=i["kgm_min"], mass_kg=i["kg"]).value,
-    "acsm_step": lambda i: ph.metabolic_cost("step", **i).value,
+    "acsm_run": lambda i: ph.submaximal.metabolic_cost("run", speed_m_min=i["m_per_min"], grade=i["grade"]).value,
+    "acsm_run_5pct": lambda i: ph.submaximal.metabolic_cost("run", speed_m_min=i["m_per_min"], grade=i["grade"]).value,
+    "acsm_leg": lambda i: ph.submaximal.metabolic_cost("leg_cycle", power_kgm_min=i["kgm_min"], mass_kg=i["kg"]).value,
+    "acsm_arm": lambda i: ph.submaximal.metabolic_cost("arm_cycle", power_kgm_min=i["kgm_min"], mass_kg=i["kg"]).value,
+    "acsm_step": lambda i: ph.submaximal.metabolic_cost("step", **i).value,
     "hr_ratio_190_55": ratio("uth_2004"),
     "hr_ratio_185_60": ratio("uth_2004"),
     "hr_ratio_voutilainen": ratio("voutilainen_ratio"),
     "astrand_F": lambda i: litres(
         "cycle_astrand_ryhming", sex="F", age_years=25, power_kgm_min=i["kgm_min"], hr_bpm=i["hr"]
     ),
-    "astrand_age_factor": lambda i: [ph.age_factor(a) for a in i["ages"]],
+    "astrand_age_factor": lambda i: [ph.submaximal.age_factor(a) for a in i["ages"]],
     "ekblom_bak_m": lambda i: two_loads(i, "M"),
     "ekblom_bak_f": lambda i: two_loads(i, "F"),
     "row2k_jensen": lambda i: [
@@ -178,7 +178,7 @@ HERE = {
     "hrm_decode": message,
     "hrm_decode_nocontactfeature": message,
     "hypohydration_hr": lambda i: ph.dehydration_hr_rise(i["pct_bm_loss"]).value,
-    "vickers_sem": lambda i: ph.laboratory_sem(i["vo2max"]),
+    "vickers_sem": lambda i: ph.aerobic_model.laboratory_sem(i["vo2max"]),
 }  # fmt: skip
 
 
@@ -214,7 +214,7 @@ def test_every_check_value_has_a_home():
         ("hrmax_nes_25", ph.predict_hr_max(25, "nes_2013").provenance),
         ("cooper_2800", ph.estimate_vo2max("run_12_min", distance_m=2800).provenance),
         ("run2mi_m", ph.estimate_vo2max("run_2_mile", time_min=13, sex="M").provenance),
-        ("acsm_arm", ph.metabolic_cost("arm_cycle", power_kgm_min=300, mass_kg=75).provenance),
+        ("acsm_arm", ph.submaximal.metabolic_cost("arm_cycle", power_kgm_min=300, mass_kg=75).provenance),
     ],
 )
 def test_a_value_from_memory_says_so(name, provenance):

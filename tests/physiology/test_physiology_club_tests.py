@@ -28,7 +28,7 @@ def test_one_value_for_a_whole_level_and_a_score_for_every_shuttle():
     counts = [shuttle(n, s, score="total_shuttles").value for n, s in runs]
     assert np.all(np.diff(speeds) > 0) and counts == list(range(1, len(runs) + 1))
     for n in range(1, 22):  # a whole level ends at its own speed, as the table of stages has it
-        assert shuttle(n, ph.shuttles_in_level(n)).value == pytest.approx(ph.stage_speed_km_h(n))
+        assert shuttle(n, ph.shuttles_in_level(n)).value == pytest.approx(ph.running.stage_speed_km_h(n))
     assert counts[-1] == ph.shuttle_stages(21)["cum_shuttles"].iloc[-1] == 247
 
 
@@ -86,8 +86,8 @@ def test_the_five_minute_run_reads_as_its_authors_did(speed, printed):
 
 
 def test_a_track_run_of_two_kilometres_is_run_at_aerobic_speed_and_a_shorter_one_faster():
-    assert ph.aerobic_speed_km_h(2000, 8) == pytest.approx(15.0)
-    assert ph.aerobic_speed_km_h(1200, 4.8) < 15.0  # the same mean speed over 1200 m says less
+    assert ph.running.aerobic_speed_km_h(2000, 8) == pytest.approx(15.0)
+    assert ph.running.aerobic_speed_km_h(1200, 4.8) < 15.0  # the same mean speed over 1200 m says less
     assert ph.aerobic_test_score("track_run", distance_m=1500, time_min="6:00").unit == "km/h"
     said = ph.estimate_vo2max("track_run", distance_m=3000, time_min=12).warnings
     assert any("1200 to 2200 m" in w for w in said)
@@ -119,7 +119,11 @@ def test_throws_are_a_score_and_no_vo2max():
     index = ph.aerobic_test_score(
         "judo_throwing_test", equation="index", throws=26, hr_after_bpm=182, hr_1min_bpm=154
     )
-    assert index.value == pytest.approx(ph.judo_throw_index(26, 182, 154)) == pytest.approx(12.923, abs=1e-3)
+    assert (
+        index.value
+        == pytest.approx(ph.judo.judo_throw_index(26, 182, 154))
+        == pytest.approx(12.923, abs=1e-3)
+    )
     assert index.uses_heart_rate
     assert measure_capacity(JUDO, JUDO[["athlete"]])["warnings"].str.contains("gives no VO2max").all()
 
@@ -165,7 +169,9 @@ def test_a_higher_verification_bout_stands():
     assert both.verification == "higher" and both.value == pytest.approx(59.7, abs=0.2)
     assert both.value == both.verification_ml_kg_min and both.test_ml_kg_min == pytest.approx(alone.value)
     assert both.vo2_l_min == pytest.approx(both.value * 75 / 1000) and both.label == "VO2peak"
-    assert both.estimate.value == both.value and both.standard_error == ph.laboratory_sem(both.value)
+    assert both.estimate.value == both.value and both.standard_error == ph.aerobic_model.laboratory_sem(
+        both.value
+    )
     assert any("its value stands" in w for w in both.warnings)
 
 

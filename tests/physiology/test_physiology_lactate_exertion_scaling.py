@@ -17,19 +17,19 @@ def test_individual_values_are_not_converted_between_blood_and_plasma():
 
 
 def test_ratings_of_each_scale():
-    assert ph.check_exertion([6, 20, 13, float("nan")], "6-20").empty
-    assert list(ph.check_exertion([5, 21, 12.5], "6-20")["position"]) == [0, 1, 2]
-    assert ph.check_exertion([0, 0.5, 2.5, 10, 11], "0-10").empty
-    assert "6-20" in ph.check_exertion([13], "0-10").loc[0, "remedy"]
-    assert list(ph.check_exertion([2.5, 3], "0-10", step=1)["value"]) == [2.5]
-    assert ph.check_exertion([0, 100], "0-100").empty
+    assert ph.lactate.check_exertion([6, 20, 13, float("nan")], "6-20").empty
+    assert list(ph.lactate.check_exertion([5, 21, 12.5], "6-20")["position"]) == [0, 1, 2]
+    assert ph.lactate.check_exertion([0, 0.5, 2.5, 10, 11], "0-10").empty
+    assert "6-20" in ph.lactate.check_exertion([13], "0-10").loc[0, "remedy"]
+    assert list(ph.lactate.check_exertion([2.5, 3], "0-10", step=1)["value"]) == [2.5]
+    assert ph.lactate.check_exertion([0, 100], "0-100").empty
 
 
 def test_two_scales_in_one_column_stop_and_nothing_converts():
     with pytest.raises(KitError, match="no agreed conversion"):
-        ph.require_one_scale([13, 15, 4], "6-20")
+        ph.lactate.require_one_scale([13, 15, 4], "6-20")
     with pytest.raises(KitError, match="scale"):
-        ph.check_exertion([13], "borg")
+        ph.lactate.check_exertion([13], "borg")
     assert not [n for n in ph.__all__ if "exertion" in n.lower() and "convert" in n.lower()]
 
 
@@ -61,7 +61,7 @@ def test_published_values_of_a_round_rise_as_the_papers_say():
     wrestling = values[values["source"].str.contains("Chino") & values["outcome"].eq("percent_hr_max")]
     assert wrestling["value"].tolist() == [81, 88, 92]
     with pytest.raises(KitError):
-        ph.sd_from_sem(1.8, 1)
+        ph.published_values.sd_from_sem(1.8, 1)
 
 
 def test_reliability_says_what_was_never_published():

@@ -60,9 +60,9 @@ def test_05_age_terms_are_kept_and_adults_are_eighteen():
 
 
 def test_05_speed_is_eight_plus_half_the_level():
-    assert [ph.stage_speed_km_h(n) for n in (2, 5, 9, 21)] == [9.0, 10.5, 12.5, 18.5]
-    assert ph.stage_speed_km_h(1, stage_table="from_8_5") == 8.5
-    assert ph.stage_speed_km_h(1) == 8.0
+    assert [ph.running.stage_speed_km_h(n) for n in (2, 5, 9, 21)] == [9.0, 10.5, 12.5, 18.5]
+    assert ph.running.stage_speed_km_h(1, stage_table="from_8_5") == 8.5
+    assert ph.running.stage_speed_km_h(1) == 8.0
 
 
 def test_06_a_citation_with_another_formula_says_so():

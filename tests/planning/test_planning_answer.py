@@ -11,15 +11,14 @@ from analysis.planning import (
     VERDICTS,
     Assumptions,
     answer_design,
-    assumptions_for,
-    detectability_power,
     power_curves,
     published_ranges,
     replication_sizes,
     round_profile,
-    shrunk_correlation,
     slope_factor,
 )
+from analysis.planning.design import assumptions_for
+from analysis.planning.replication import detectability_power, shrunk_correlation
 from analysis.study import Hypothesis, Plan, Protocol
 
 REFERENCE = json.loads(

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from analysis.basics import KitError
 from analysis.planning import (
-    correlation_interval,
     correlation_power,
     correlation_precision,
     correlation_sample_size,
     smallest_detectable_r,
 )
+from analysis.planning.correlation import correlation_interval
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 

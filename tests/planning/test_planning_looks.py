@@ -6,14 +6,8 @@ from scipy import stats
 from scipy.optimize import brentq
 
 from analysis.basics import KitError
-from analysis.planning import (
-    error_spent,
-    estimate_after_looks,
-    normal_levels,
-    plan_looks,
-    stage_probabilities,
-)
-from analysis.planning.looks import null_p_values
+from analysis.planning import estimate_after_looks, plan_looks
+from analysis.planning.looks import error_spent, normal_levels, null_p_values, stage_probabilities
 
 
 @pytest.fixture(scope="module")

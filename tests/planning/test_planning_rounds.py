@@ -7,13 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import (
-    compare_covariances,
-    effect_f_of,
-    round_covariance,
-    rounds_power,
-    simulate_rounds_power,
-)
+from analysis.planning import compare_covariances, rounds_power
+from analysis.planning.rounds import effect_f_of, round_covariance, simulate_rounds_power
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 

@@ -16,7 +16,8 @@ from analysis.report.plan_document import (
     published_correlation,
     size_answer,
 )
-from analysis.study import Study, load_fixed_plan, load_study, new_study
+from analysis.study import Study, load_study, new_study
+from analysis.study.fixed_plan import load_fixed_plan
 
 
 @pytest.fixture

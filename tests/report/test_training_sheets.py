@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from analysis.answers import open_training
-from analysis.sheets import sheets_pdf, training_sheets, write_sheets
+from analysis.sheets import training_sheets, write_sheets
+from analysis.sheets.pdf import sheets_pdf
 from analysis.study import Study
 
 

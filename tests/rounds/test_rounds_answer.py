@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.basics import KitError, Result
-from analysis.rounds import STEP_LABELS, adjust_outcomes, answer_rounds, prepare_rounds
+from analysis.rounds import STEP_LABELS, adjust_outcomes, answer_rounds
+from analysis.rounds.prepare import prepare_rounds
 
 OUTCOME = "hr_mean_bpm"
 

@@ -6,16 +6,9 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
-from analysis.rounds import (
-    answer_rounds,
-    bound_limits,
-    compare_rounds,
-    describe_opponents,
-    rests_of,
-    tipping_point,
-)
+from analysis.rounds import answer_rounds, bound_limits, compare_rounds, describe_opponents, tipping_point
 from analysis.rounds import ranks as placings
-from analysis.rounds.opponents import spread_verdict
+from analysis.rounds.opponents import rests_of, spread_verdict
 from analysis.rounds.tipping import impute_rounds
 
 

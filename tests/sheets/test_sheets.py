@@ -9,20 +9,21 @@ from analysis.basics import KitError, NotYet
 from analysis.planning import make_timetable, pair_athletes
 from analysis.sheets import (
     Sheet,
-    build_sheets,
     list_materials,
     make_codes,
     plan_evening,
     preview_sheets,
-    sheets_html,
-    study_sheets,
-    texts_pdf,
     write_code_list,
     write_sheets,
     write_texts,
 )
+from analysis.sheets.content import build_sheets
+from analysis.sheets.html import sheets_html
 from analysis.sheets.pages import arrange, room_on
-from analysis.study import Protocol, Study, load_study, new_study, table_columns
+from analysis.sheets.texts import texts_pdf
+from analysis.sheets.write import study_sheets
+from analysis.study import Protocol, Study, load_study, new_study
+from analysis.study.columns import table_columns
 
 EVENING = Protocol(4, 300.0, 120.0, "6-20")
 CODES = make_codes(7)

@@ -11,16 +11,11 @@ import pytest
 from analysis.basics import KitError
 from analysis.physiology import known_aerobic_tests, reliability_values
 from analysis.planning import Sampling, make_timetable, sampling_of
-from analysis.sheets import (
-    build_sheets,
-    fitness_sheets,
-    make_codes,
-    plan_evening,
-    sheets_html,
-    texts_pdf,
-    write_texts,
-)
+from analysis.sheets import fitness_sheets, make_codes, plan_evening, write_texts
+from analysis.sheets.content import build_sheets
 from analysis.sheets.fitness import HOW
+from analysis.sheets.html import sheets_html
+from analysis.sheets.texts import texts_pdf
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import empty_table
 from analysis.study.new_folder import settings_text, texts_to_rewrite

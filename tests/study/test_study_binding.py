@@ -7,16 +7,8 @@ import json
 import pytest
 from study_folders import SETTINGS, make_folder, rounds
 
-from analysis.study import (
-    QUESTIONS,
-    Study,
-    freeze_plan,
-    load_fixed_plan,
-    plan_deviations,
-    question_statuses,
-    result_status,
-)
-from analysis.study.fixed_plan import checksum_of
+from analysis.study import QUESTIONS, Study, freeze_plan, plan_deviations, question_statuses, result_status
+from analysis.study.fixed_plan import checksum_of, load_fixed_plan
 
 PLAN = """
 [ethics]

@@ -18,7 +18,8 @@ from study_folders import (
     sessions,
 )
 
-from analysis.study import TABLES, Study, StudyError, check_study, empty_table, load_study, new_study
+from analysis.study import TABLES, Study, StudyError, check_study, load_study, new_study
+from analysis.study.columns import empty_table
 
 TABLES_OF_SMALL = {
     "athletes": athletes,

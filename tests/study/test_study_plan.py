@@ -12,11 +12,11 @@ from analysis.study import (
     QUESTIONS,
     check_study,
     freeze_plan,
-    load_fixed_plan,
     load_study,
     plan_deviations,
     result_status,
 )
+from analysis.study.fixed_plan import load_fixed_plan
 
 PLAN = """
 [sampling]

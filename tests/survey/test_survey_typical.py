@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.models import fit_mixed
-from analysis.survey import typical_values
+from analysis.survey.against import typical_values
 
 
 def sent(n, per_person, *, people_sd=8.0, sessions_sd=4.0, seed=0):

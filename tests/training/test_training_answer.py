@@ -6,13 +6,13 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.training import (
-    analyse_outcome,
     answer_training,
     before_after,
     describe_adherence,
     describe_harms,
     outcome_by_occasion,
 )
+from analysis.training.answer import analyse_outcome
 
 from .data import TWELVE, as_values
 

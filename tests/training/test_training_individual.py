@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.training import detectable_change, individual_response
+from analysis.training import individual_response
+from analysis.training.individual import detectable_change
 
 
 def test_check_value_3_twelve_athletes():
