@@ -146,8 +146,7 @@ class Recording(Result):
         total = steps.sum()
         if not total > 0:
             return float("nan")
-        with np.errstate(over="ignore"):  # heart rates of 1e308, as a damaged file may hold
-            return float(((rates[1:] / 2 + rates[:-1] / 2) * steps).sum() / total)
+        return float(((rates[1:] / 2 + rates[:-1] / 2) * steps).sum() / total)
 
     def _steps(self, limit: float | None, *, skip_stops: bool) -> tuple[np.ndarray, np.ndarray]:
         """Return the heart rates that are there and the seconds that count between each two; no limit: as judged."""

@@ -101,6 +101,9 @@ def rate_from_intervals(ends: np.ndarray, intervals_ms: np.ndarray):
 
 MAX_ROWS = 1_000_000
 """More rows than this are not one evening: refused (24 hours at ten a second are 864,000)."""
+HIGHEST_BPM = 1000.0
+"""A higher number is no heart rate at all; what no person reaches is flagged by cleaning."""
+
 MAX_SPAN_S = 36 * 3600.0
 """Rows further apart than this are not one evening: refused."""
 MOST_NEAR = 0.9
@@ -205,11 +208,11 @@ def _in_order(raw: RawTrace, file: str, remarks: list) -> tuple[np.ndarray, np.n
     """Times and rates in order, one row per time, and which rows say by a zero that there was no contact."""
     seconds = np.asarray(raw.seconds, dtype=float)
     rates = np.asarray(raw.rates, dtype=float)
-    odd = ~np.isnan(rates) & (~np.isfinite(rates) | (rates < 0))
+    odd = ~np.isnan(rates) & ((rates < 0) | (rates > HIGHEST_BPM))
     if odd.any():
         remarks.append(
-            f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative or infinite) taken as missing; nothing "
-            "to do."
+            f"{plural(int(odd.sum()), 'value')} that cannot be a heart rate (negative, or above {HIGHEST_BPM:g} bpm) taken as "
+            "missing; nothing to do."
         )
     zero = rates == 0
     rates = np.where(odd | zero, np.nan, rates)

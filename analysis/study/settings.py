@@ -104,12 +104,15 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         findings.problem(SETTINGS_FILE, None, "", "", problem, f"write at most {MAX_LINES:,} lines")
         return Settings()
     try:
-        settings = Settings(tomllib.loads(text.lstrip("\ufeff")), lines)
+        content = tomllib.loads(text.lstrip("\ufeff"))
+        if _holds_a_giant(content):
+            raise ValueError
+        settings = Settings(content, lines)
     except tomllib.TOMLDecodeError as error:
         findings.problem(SETTINGS_FILE, *_explain_fault(str(error), lines))
         return Settings(lines=lines)
-    except ValueError:  # Python refuses to read a number of thousands of digits
-        row = next((i for i, line in enumerate(lines, 1) if re.search(r"\d{400}", line)), None)
+    except ValueError:  # Python refuses to read a number of thousands of digits, and floats end at 308
+        row = next((i for i, line in enumerate(lines, 1) if re.search(r"\d{16}", line)), None)
         findings.problem(
             SETTINGS_FILE, row, "", "", "a number of great length", "write the number that is meant"
         )
@@ -176,6 +179,13 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
     return settings
 
 
+def _holds_a_giant(content) -> bool:
+    """True where a whole number has more digits than any setting needs."""
+    if isinstance(content, dict | list):
+        return any(map(_holds_a_giant, content.values() if isinstance(content, dict) else content))
+    return isinstance(content, int) and abs(content) > 10**15
+
+
 def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str, str, str]:
     """Return row, column, value, problem and remedy for a fault of the TOML text."""
     place = re.search(r"at line (\d+)", message)
@@ -200,20 +210,21 @@ def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str
         )
     if line.startswith("[") and line.count("[") != line.count("]"):
         return row, "", line, "a bracket is missing", "write the section as [name]"
-    if re.fullmatch(r"\d+,\d+", value):
+    if re.fullmatch(r"\d{1,30},\d{1,30}", value):
         return row, key, value, "a decimal comma", f"write {value.replace(',', '.')}"
-    if re.fullmatch(r"\d+:\d{2}(:\d{2})?", value):
+    if re.fullmatch(r"\d{1,9}:\d{2}(:\d{2})?", value):
         return row, key, value, "a time without quotation marks", f'write {key} = "{value}"'
     if value.count('"') % 2 or value.count("'") % 2:
         return row, key, value, "a quotation mark is missing", "put the text between two quotation marks"
     if value.count("[") != value.count("]"):
         return row, key, value, "a bracket is missing", 'write a list as ["one", "two"]'
-    if re.fullmatch(r"\d+-\d+", value):
+    if re.fullmatch(r"\d{1,9}-\d{1,9}", value):
         return row, key, value, "text without quotation marks", f'write {key} = "{value}"'
     if not value:
         return row, key, value, "a value is missing", "write one, or put # before the line"
     if re.match(r"[^\W\d]", value):
-        return row, key, value, "text without quotation marks", f'write {key} = "{value}"'
+        whole = f'write {key} = "{value}"' if len(key + value) < 200 else "put it between two quotation marks"
+        return row, key, value, "text without quotation marks", whole
     return row, key, value, "a line that cannot be read", "write it as name = value, texts in quotation marks"
 
 

@@ -129,6 +129,13 @@ def find_values_that_stand_out(
     return list(found.values())
 
 
+def _without_giants(table: pd.DataFrame) -> pd.DataFrame:
+    """Numbers that no device shows are told as problems; here they would overflow."""
+    numbers = table.select_dtypes("float64")
+    giant = numbers.abs() >= 1e9
+    return table.assign(**numbers.mask(giant)) if giant.to_numpy().any() else table
+
+
 def _all(tables: dict[str, pd.DataFrame], scale: str, target_delay_s: float) -> Iterator[StandsOut]:
     yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
@@ -357,7 +364,7 @@ def _athletes(athletes: pd.DataFrame, attendance: pd.DataFrame) -> Iterator[Stan
     own = dict(zip(athletes["athlete"], athletes["mass_kg"], strict=True))
     on_day: dict[str, list[float]] = {}
     for line in lines_of(attendance):
-        on_day.setdefault(line.athlete, []).extend(v for v in (line.mass_kg, line.usual_mass_kg) if v == v)
+        on_day.setdefault(line.athlete, []).extend(v for v in (line.mass_kg, line.usual_mass_kg) if v > 0)
     for line in lines_of(athletes):
         yield from _mass("athletes", "mass_kg", line, line.mass_kg, on_day.get(line.athlete, []))
         expected = 208.0 - 0.7 * line.age_years
@@ -367,7 +374,7 @@ def _athletes(athletes: pd.DataFrame, attendance: pd.DataFrame) -> Iterator[Stan
             yield StandsOut("athletes", "hr_max_bpm", line, line.hr_max_bpm, why, likely, slip)
     for line in lines_of(attendance):
         for column, other in (("mass_kg", line.usual_mass_kg), ("usual_mass_kg", line.mass_kg)):
-            beside = [v for v in (own.get(line.athlete, math.nan), other) if v == v]
+            beside = [v for v in (own.get(line.athlete, math.nan), other) if v > 0]
             yield from _mass("attendance", column, line, getattr(line, column), beside)
 
 
@@ -427,6 +434,8 @@ def ask_what_stands_out(
 ) -> None:
     """Ask about values that are possible but unlike the others, where nothing was said of the cell yet."""
     told = {p.place for p in (*findings.problems, *findings.questions)}
+    used = ("athletes", "attendance", "aerobic_tests", "rounds")
+    tables = {name: _without_giants(tables[name]) for name in used}
     target = settings.get("sampling") if isinstance(settings.get("sampling"), dict) else {}
     target_s = target.get("target_delay_s", math.nan)
     target_s = float(target_s) if isinstance(target_s, int | float) else math.nan

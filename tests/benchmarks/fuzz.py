@@ -1,10 +1,11 @@
 """Throw damaged files at the kit: each must be read, or refused in words, quickly.
 
-    python tests/benchmarks/fuzz.py [--minutes 10] [--seed 1] [--only recordings]
+    python tests/benchmarks/fuzz.py [--minutes 10] [--count 1000000] [--seed 1] [--only recordings 'gas files']
 
-Recordings of every registered format and gas files go to their readers; study.toml, the workbook and every table stand
-in a small study that is checked, loaded and asked about pace and sessions. Starting points are the files made in the tests
-and the demos. Prints what went wrong, by seed and number, so that it can be kept as a regression test.
+Recordings of every registered format and gas files go to their readers, settings and tables to theirs (two thousand a
+second); besides, study.toml, the workbook and every table stand in a small study that is checked, loaded and asked about
+pace and sessions. What is read of a recording must be sound as well. Starting points are the files made in the tests and the
+demos. Prints what went wrong, by seed and number, so that it can be kept as a regression test.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ import pandas as pd
 HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[1] / "recordings"), str(HERE.parents[1] / "study")]
 
-from mutate import mutate, seeds  # noqa: E402
+from mutate import mutate, seeds, sound  # noqa: E402
 from study_folders import (  # noqa: E402
     SETTINGS,
     aerobic_tests,
@@ -39,14 +40,17 @@ from study_folders import (  # noqa: E402
 
 from analysis.answers import Answers  # noqa: E402
 from analysis.basics import KitError  # noqa: E402
-from analysis.recordings import (  # noqa: E402
-    RecordingError,
-    inspect_recording,
-    list_labels,
-    read_gas_exchange,
-    read_recording,
-)
+from analysis.recordings import read_gas_exchange  # noqa: E402
 from analysis.study import check_study, new_study  # noqa: E402
+from analysis.study.aerobic import check_fitness, known_tests, more_columns  # noqa: E402
+from analysis.study.approval import check_ethics, check_sampling_pace  # noqa: E402
+from analysis.study.columns import read_headings  # noqa: E402
+from analysis.study.convert import Context, convert_table  # noqa: E402
+from analysis.study.plan import read_plan  # noqa: E402
+from analysis.study.problems import Findings  # noqa: E402
+from analysis.study.settings import read_protocol, read_settings  # noqa: E402
+from analysis.study.text_files import Unreadable, read_csv_grid  # noqa: E402
+from analysis.study.training import read_training  # noqa: E402
 
 DEMO = HERE.parents[2] / "data_demo"
 SECONDS = 10.0
@@ -87,6 +91,13 @@ ADDED = {
 """Tables beside those of the small study."""
 
 
+def all_settings() -> dict[str, bytes]:
+    """Also the long ones: of the demos, and the template with every key."""
+    template = HERE.parents[2] / "analysis" / "study" / "templates" / "study.toml"
+    longer = {"demo": DEMO / "study.toml", "trained": DEMO / "training" / "study.toml", "template": template}
+    return settings_files() | {name: path.read_bytes() for name, path in longer.items()}
+
+
 def table_files() -> dict[str, bytes]:
     own = {
         "athletes": athletes(),
@@ -114,22 +125,50 @@ def workbook_files() -> dict[str, bytes]:
     return {"study.xlsx": (folder / "study.xlsx").read_bytes()}
 
 
-def read_the_recording(path: Path) -> bool:
-    try:
-        inspect_recording(path)
-        labels = list_labels(path)
-        read_recording(path, label=labels[0] if labels else None).mean_hr_bpm()
-    except RecordingError:
-        return False
-    return True
-
-
 def read_the_gas(path: Path) -> bool:
     try:
         read_gas_exchange(path)
     except KitError:
         return False
     return True
+
+
+def read_the_settings(path: Path) -> bool:
+    """Every reader of study.toml that needs no table."""
+    findings = Findings()
+    settings = read_settings(path.parent, findings)
+    for reader in (
+        read_protocol,
+        read_plan,
+        read_training,
+        check_ethics,
+        check_fitness,
+        check_sampling_pace,
+    ):
+        reader(settings, findings)
+    return in_words(findings)
+
+
+CONTEXT = Context(tests=known_tests(), more=more_columns())
+
+
+def read_the_table(path: Path) -> bool:
+    """Text to cells, headings to columns, cells to values."""
+    findings = Findings()
+    try:
+        grid = read_csv_grid(path, file=path.name)
+    except Unreadable:
+        return False
+    raw = read_headings(grid, path.stem, findings)
+    if raw.columns:
+        convert_table(raw, CONTEXT, findings)
+    return in_words(findings)
+
+
+def in_words(findings: Findings) -> bool:
+    """True where there is no problem; each must be short enough to be read."""
+    assert all(len(str(p)) < 2_000 for p in findings.problems)
+    return not findings.problems
 
 
 def examine(folder: Path) -> bool:
@@ -187,24 +226,33 @@ def damage_workbook(rng: np.random.Generator, data: bytes) -> bytes:
 
 
 KINDS = {
-    "recordings": (recording_files, mutate, 0.4),
-    "gas files": (gas_files, mutate, 0.1),
-    "study.toml": (settings_files, damage_settings, 0.1),
-    "tables": (table_files, damage_table, 0.3),
+    "recordings": (recording_files, mutate, 0.5),
+    "gas files": (gas_files, mutate, 0.05),
+    "settings alone": (all_settings, damage_settings, 0.05),
+    "tables alone": (table_files, damage_table, 0.1),
+    "study.toml": (settings_files, damage_settings, 0.05),
+    "tables": (table_files, damage_table, 0.15),
     "workbook": (workbook_files, damage_workbook, 0.1),
 }
 """Kind -> its files, how they are damaged, its share of the time."""
 
 
+ALONE = {
+    "recordings": (sound, "{name}"),
+    "gas files": (read_the_gas, "{name}"),
+    "settings alone": (read_the_settings, "study.toml"),
+    "tables alone": (read_the_table, "{name}.csv"),
+}
+"""Kind -> its reader and where the file lies, for what is read without a study."""
+
+
 def try_one(kind: str, name: str, content: bytes, folder: Path) -> bool:
     """Put a damaged file in its place and read it: True where it was read, False where refused in words."""
-    if kind in ("recordings", "gas files"):
-        path = folder / name
+    if kind in ALONE:
+        reader, at = ALONE[kind]
+        path = folder / at.format(name=name)
         path.write_bytes(content)
-        try:
-            return (read_the_recording if kind == "recordings" else read_the_gas)(path)
-        finally:
-            path.unlink()
+        return reader(path)
     study = folder / "study"
     survey = name == "survey"
     if kind == "workbook" or survey:
@@ -224,9 +272,9 @@ def try_one(kind: str, name: str, content: bytes, folder: Path) -> bool:
             path.unlink()
 
 
-def main(minutes: float, seed: int, only: str | None) -> int:
-    """Run; return the number of failures."""
-    kinds = {k: v for k, v in KINDS.items() if only in (None, k)}
+def main(minutes: float, count: int | None, seed: int, only: list[str]) -> int:
+    """Run until the time or the count is reached; return the number of failures."""
+    kinds = {k: v for k, v in KINDS.items() if k in only}
     files = {kind: makes() for kind, (makes, _, _) in kinds.items()}
     share = {kind: v[2] / sum(v[2] for v in kinds.values()) for kind, v in kinds.items()}
     spent, counts = dict.fromkeys(kinds, 0.0), {kind: [0, 0, 0] for kind in kinds}  # read, refused, failed
@@ -236,41 +284,53 @@ def main(minutes: float, seed: int, only: str | None) -> int:
             with tempfile.TemporaryDirectory() as whole:
                 if not try_one(kind, name, content, Path(whole)):
                     print(f"{kind}, {name}: refused before it was damaged")
-    folder, number, end = Path(tempfile.mkdtemp()), 0, time.monotonic() + 60 * minutes
-    while time.monotonic() < end:
+    folder, number, start = Path(tempfile.mkdtemp()), 0, time.monotonic()
+    told = start
+    while time.monotonic() < start + 60 * minutes and (count is None or number < count):
         kind = min(kinds, key=lambda k: spent[k] / share[k])
         number += 1
         rng = np.random.default_rng([seed, number])
         name = list(files[kind])[int(rng.integers(len(files[kind])))]
         content = kinds[kind][1](rng, files[kind][name])
-        begin = time.perf_counter()
+        begin = time.process_time()
         try:
             counts[kind][0 if try_one(kind, name, content, folder) else 1] += 1
         except Exception as fault:
             counts[kind][2] += 1
             kept = folder / f"failed_{number}_{name}"
             kept.write_bytes(content)
-            print(
-                f"seed {seed}, number {number}, {kind}, {name}: {type(fault).__name__}: {str(fault)[:200]} ({kept})"
-            )
-        taken = time.perf_counter() - begin
+            what = f"{type(fault).__name__}: {str(fault)[:200]} ({kept})"
+            print(f"seed {seed}, number {number}, {kind}, {name}: {what}", flush=True)
+        taken = time.process_time() - begin
         spent[kind] += taken
         slowest[kind] = max(slowest[kind], taken)
         if taken > SECONDS:
             print(f"seed {seed}, number {number}, {kind}, {name}: {taken:.0f} s")
-    print("| kind | damaged files | read | refused in words | failed | slowest (s) |")
-    print("|---|---:|---:|---:|---:|---:|")
+        if time.monotonic() > told + 600:
+            told = time.monotonic()
+            print(table(counts, slowest), flush=True)
+    print(table(counts, slowest))
+    return sum(failed for *_, failed in counts.values())
+
+
+def table(counts: dict, slowest: dict) -> str:
+    """What was damaged so far; the slowest in seconds of the processor."""
+    lines = [
+        "| kind | damaged files | read | refused in words | failed | slowest (s) |",
+        "|---|---:|---:|---:|---:|---:|",
+    ]
     for kind, (read, refused, failed) in counts.items():
         total = read + refused + failed
-        print(f"| {kind} | {total:,} | {read:,} | {refused:,} | {failed:,} | {slowest[kind]:.2f} |")
-    return sum(failed for *_, failed in counts.values())
+        lines.append(f"| {kind} | {total:,} | {read:,} | {refused:,} | {failed:,} | {slowest[kind]:.2f} |")
+    return "\n".join(lines)
 
 
 if __name__ == "__main__":
     warnings.simplefilter("error")
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--minutes", type=float, default=10)
+    parser.add_argument("--count", type=int, help="stop after so many damaged files")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=list(KINDS))
+    parser.add_argument("--only", nargs="+", choices=list(KINDS), default=list(KINDS))
     given = parser.parse_args()
-    sys.exit(min(main(given.minutes, given.seed, given.only), 1))
+    sys.exit(min(main(given.minutes, given.count, given.seed, given.only), 1))

@@ -1,4 +1,4 @@
-"""Damage files in the ways that copies, radios and people do: for fuzzing the readers."""
+"""Damage files in the ways that copies, radios and people do, and say whether what was read is sound: for fuzzing the readers."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import gzip
 
 import numpy as np
 
-from analysis.recordings import FORMATS
+from analysis.recordings import FORMATS, RecordingError, inspect_recording, list_labels, read_recording
 
 NASTY = [
     b"", b"\x00", b"\xff" * 8, b"NaN", b"inf", b"-1", b"1e308", b"99999999999999999999", b"\n", b"\r", b";", b",",
@@ -75,3 +75,23 @@ def mutate(rng: np.random.Generator, data: bytes) -> bytes:
             to = int(rng.integers(0, len(out)))
             out[at : at + length] = out[to : to + length]
     return bytes(out)
+
+
+def sound(path) -> bool:
+    """Whatever the file holds: a sound recording (True) or an error in words (False)."""
+    inspect_recording(path)
+    try:
+        labels = list_labels(path)
+        got = read_recording(path, label=labels[-1] if labels else None)
+    except RecordingError as fault:
+        assert str(fault).startswith(path.name) and len(str(fault)) < 900
+        return False
+    samples = got.samples
+    assert list(samples.columns) == ["time", "elapsed_s", "hr_bpm"]
+    assert (np.diff(samples["elapsed_s"]) > 0).all() and samples["elapsed_s"].iloc[0] == 0
+    assert 0 <= got.valid_s <= got.duration_s + 1e-6
+    rates = samples["hr_bpm"].dropna()
+    assert len(rates) and ((rates > 0) & (rates <= 1000)).all()
+    mean = got.mean_hr_bpm()
+    assert np.isnan(mean) or rates.min() * (1 - 1e-9) <= mean <= rates.max() * (1 + 1e-9)
+    return True

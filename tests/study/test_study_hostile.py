@@ -169,6 +169,7 @@ def test_a_long_survey_under_a_wrong_heading_is_answered_in_seconds(tmp_path, ro
 
 HUGE_SETTINGS = {
     "an integer of 5,000 digits": "[plan]\nn_athletes = " + "9" * 5_000,
+    "an integer beyond all floats": "[fitness]\nstage_s = " + "9" * 400,
     "60,000 keys": "".join(f"k{i} = 1\n" for i in range(60_000)),
     "60,000 keys in one line": "[plan]\nx = {" + ", ".join(f"k{i} = 1" for i in range(60_000)) + "}",
 }
@@ -180,6 +181,31 @@ def test_endless_settings_are_answered_in_one_sentence(tmp_path, kind):
     report = check_study(make_folder(tmp_path, settings=HUGE_SETTINGS[kind] + "\n" + SETTINGS))
     assert time.process_time() - start < 5
     assert not report.passed and len(report.problems[report.problems["file"] == "study.toml"]) <= 5
+
+
+def test_a_word_of_thousands_of_letters_is_not_said_again(tmp_path):
+    report = check_study(make_folder(tmp_path, settings=SETTINGS + "note = " + "x" * 9_000))
+    assert report.problems["problem"].tolist() == ["text without quotation marks"]
+    assert len(report.problems["remedy"].iloc[0]) < 200
+
+
+@pytest.mark.parametrize("value", ["0", "1e308", "-1e308"])
+def test_a_number_that_cannot_be_is_told_wherever_it_stands(tmp_path, value):
+    """Found by fuzzing: a mass of 0 divided, a heart rate of 1e308 and a delay of 1e308 overflowed."""
+    rows = rounds()
+    for row in rows[:5]:
+        row |= {
+            "hr_mean_typed_bpm": value,
+            "lactate_delay_s": value.replace("0", "1", 1),
+            "hr_peak_typed_bpm": value,
+        }
+    weighed = [
+        {"session": 1, "athlete": "A01", "mass_kg": value, "usual_mass_kg": 70},
+        {"athlete": "A02", "mass_kg": value},
+    ]
+    report = check_study(make_folder(tmp_path, rounds=rows, attendance=weighed))
+    told = set(report.problems["column"])
+    assert {"hr_mean_typed_bpm", "hr_peak_typed_bpm", "mass_kg"} <= told
 
 
 def test_a_file_name_that_no_disk_can_hold_is_named(tmp_path):
