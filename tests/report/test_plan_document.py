@@ -45,7 +45,7 @@ def test_a_plan_is_written_once_with_its_size(folder):
     for text in (markdown, word):
         assert fixed.checksum in text
         assert "14 athletes who complete 3 rounds" in text
-        assert "will not be read as the absence of an effect" in text
+        assert "will not read a result that is not significant as the absence of an effect" in text
     assert len(answer.questions) > 5
     for verdict in answer.questions["verdict"]:
         assert verdict in word

@@ -142,9 +142,9 @@ def test_a_predicted_maximum_in_words():
     assert (
         "180" in text
         and "37 of 100" in text
-        and "too low in 31" in text
-        and "high in 32" in text
-        and "In 18" in text
+        and "for 31 too low" in text
+        and "for 32 too high" in text
+        and "for 18 the upper end" in text
     )
 
 
@@ -162,6 +162,6 @@ def test_before_and_after_is_never_called_an_effect():
     text = " ".join(
         [say.plain_training(answer), *say.write_up_training(answer), *say.write_up_training_methods(answer)]
     )
-    assert "lower than before" in text and "not its effect" in text and "one baseline only" in text
+    assert "lower than before" in text and "cannot call the change its effect" in text and "one baseline only" in text
     assert not faults_of_words(text)
     assert tables.changes_table(answer) is not None and tables.effects_table(answer) is None

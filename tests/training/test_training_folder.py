@@ -336,7 +336,7 @@ def test_a_club_that_ran_six_beats_lower_reads_it_and_is_told_what_it_is_not(tmp
     assert one.ci_low < -6 < one.ci_high < -3
     assert one.between_low < 0 < one.between_high
     text = plain_training(answer)
-    assert "lower than before" in text and "not its effect" in text
+    assert "lower than before" in text and "cannot call the change its effect" in text
     assert "nobody went without" in " ".join(write_up_training(answer))
     assert answers.reliability("hr_mean_bpm").n_trials == 2
 

@@ -55,3 +55,46 @@ NO_MEAN = "{rounds} of {all} gave no mean heart rate."
 FLAGS_KEPT = "With flagged samples kept, no round mean would move by more than {largest}."
 BY_HAND = "{decisions} by hand about recordings {was} applied; each stands with its reason in the ledger."
 TYPED = "{means} of {people} {was} read off a device without a stored recording; no check of a recording applies to {it}."
+
+# rounds without a mean, one line
+ACCOUNT = "{rounds} sparred: {means} with a mean"
+SHARE_A_STRAP = "{who} share a strap"
+IN_SESSION = "in session {session}"
+
+# what the rules cost
+NO_COST = "No rule flagged a sample inside a round, so the rules change no round mean."
+COST = (
+    "Inside rounds the rules flagged {seconds}. If these samples were kept, one round mean would move by up "
+    "to {moved} ({rule})"
+)
+REGAINED = "; {rounds} would have enough valid time only with them."
+
+# clocks
+NO_CLOCKS = "There are no recordings, so there are no clocks to compare."
+ON_CLOCK = "{recordings} {were} put on the timekeeper's clock"
+BY_LOG = ", {count} with an offset from the log"
+BY_COMMON_EVENT = ", {count} by the common event"
+NONE_CHECKED = ". None could be checked against the rises and falls of its own trace."
+ALL_AGREE = ". The rises and falls of the trace agree with it in all {count} that could be checked."
+SOME_DISAGREE = ". In {count} of {checked} that could be checked the trace does not agree"
+HELD_BACK = "; {count} {are} held back until you decide, see the warnings"
+CLOCKS_SETTLED = "; {count} {are} settled, see the table."
+
+# other rules tried
+AS_THEY_ARE = "the rules as they are"
+WOULD_FLAG = "With {rules}, {after} would be flagged instead of {before}"
+MOVES_AT_MOST = "; no round mean would move by more than {moved}"
+GAIN = "; {rounds} would gain a mean"
+LOSE = "; {rounds} would lose it."
+
+CAUSES_OF_ONE = {
+    "no recording": "no recording of {who}",
+    "unreadable": "the recording of {who} cannot be read",
+    "another day": "the recording of {who} is of another day",
+    "not worn then": "{who} did not wear the device then",
+    "lost contact": "{who} lost contact",
+    "started late": "the recording of {who} started late",
+    "ended early": "the recording of {who} ended early",
+    "too coarse": "the recording of {who} is too coarse",
+}
+"""Cause of a round without a mean -> the words around the athletes; others read "A07 clock"."""

@@ -236,7 +236,9 @@ def _held_back(cleaned) -> list[str]:
     held = cleaned.clocks[cleaned.clocks["settled"] == "held back"].drop_duplicates(["session", "athlete"])
     said = []
     for session, rows in held.groupby("session", sort=False):
-        where = f" in session {session}" if cleaned.clocks["session"].nunique() > 1 else ""
+        where = (
+            (" " + say.IN_SESSION.format(session=session)) if cleaned.clocks["session"].nunique() > 1 else ""
+        )
         off = zip(rows["athlete"], rows["found_offset_s"], rows["offset_s"].fillna(0.0), strict=True)
         who = join_words([f"{a} ({clock_in_words(found - used)})" for a, found, used in off])
         words = say.HELD_ONE if len(rows) == 1 else say.HELD_MORE
@@ -245,25 +247,14 @@ def _held_back(cleaned) -> list[str]:
 
 
 MOST_NAMED = 3
-"""So many athletes are named beside a cause; more are counted."""
-CAUSES_OF_ONE = {
-    "no recording": "no recording of {who}",
-    "unreadable": "the recording of {who} cannot be read",
-    "another day": "the recording of {who} is of another day",
-    "not worn then": "{who} did not wear the device then",
-    "lost contact": "{who} lost contact",
-    "started late": "the recording of {who} started late",
-    "ended early": "the recording of {who} ended early",
-    "too coarse": "the recording of {who} is too coarse",
-}
-"""Cause of a round without a mean -> the words around the athletes; others read "A07 clock"."""
+"""Up to this many athletes are named beside a cause; more are counted."""
 
 
 def plain_account(cleaned) -> str:
     """Count the rounds sparred, those with a mean heart rate, and those without by athlete and cause: one line."""
     rows = sparred_rows(cleaned)
     lost = cleaned.missing
-    line = f"{plural(len(rows), 'round')} sparred: {len(rows) - len(lost)} with a mean"
+    line = say.ACCOUNT.format(rounds=plural(len(rows), "round"), means=len(rows) - len(lost))
     if lost.empty:
         return f"{line}."
     groups: dict[tuple, list[str]] = {}
@@ -279,7 +270,9 @@ def plain_account(cleaned) -> str:
         (cause, pair), who = key, groups[key]
         named = join_words(who) if len(who) <= MOST_NAMED else plural(len(who), "athlete")
         words = (
-            f"{named} share a strap" if pair else CAUSES_OF_ONE.get(cause, "{who} " + cause).format(who=named)
+            say.SHARE_A_STRAP.format(who=named)
+            if pair
+            else say.CAUSES_OF_ONE.get(cause, "{who} " + cause).format(who=named)
         )
         said.append(f"{words} ({counts[key]})")
     return f"{line}, {len(lost)} without: {', '.join(said)}."
@@ -314,16 +307,15 @@ def plain_costs(cleaned) -> str:
     """Say by how much round means would move were flagged samples kept."""
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()]
     if table.empty:
-        return "No rule flagged a sample inside a round, so the rules change no round mean."
+        return say.NO_COST
     worst = table.sort_values("largest_change_bpm", ascending=False, kind="stable").iloc[0]
     regained = int(cleaned.costs["rounds_regained"].sum())
-    words = (
-        f"Inside rounds the rules flagged {format_number(float(table['seconds'].sum()), 0, unit='s')}. Kept, these samples "
-        f"would move one round mean by up to {format_number(worst['largest_change_bpm'], 1, unit='bpm')} ({worst['flag']})"
+    words = say.COST.format(
+        seconds=format_number(float(table["seconds"].sum()), 0, unit="s"),
+        moved=format_number(worst["largest_change_bpm"], 1, unit="bpm"),
+        rule=worst["flag"],
     )
-    return words + (
-        f"; {plural(regained, 'round')} would have enough valid time only with them." if regained else "."
-    )
+    return words + (say.REGAINED.format(rounds=plural(regained, "round")) if regained else ".")
 
 
 @if_answered()
@@ -331,31 +323,26 @@ def plain_clocks(cleaned) -> str:
     """Say whether the clocks of the devices agree with the timekeeper's."""
     clocks = cleaned.clocks
     if clocks.empty:
-        return "There are no recordings, so there are no clocks to compare."
+        return say.NO_CLOCKS
     logged = int((clocks["offset_source"] == "log").sum())
     off = int((clocks["agrees"] == "no").sum())
-    words = f"{plural(len(clocks), 'recording')} {'was' if len(clocks) == 1 else 'were'} put on the timekeeper's clock"
+    words = say.ON_CLOCK.format(
+        recordings=plural(len(clocks), "recording"), were="was" if len(clocks) == 1 else "were"
+    )
     by_event = int((clocks["offset_source"] == "common event").sum())
-    words += f", {logged} with an offset from the log" if logged else ""
-    words += f", {by_event} by the common event" if by_event else ""
+    words += say.BY_LOG.format(count=logged) if logged else ""
+    words += say.BY_COMMON_EVENT.format(count=by_event) if by_event else ""
     checked = clocks[clocks["agrees"].isin(["yes", "no"])]
     if checked.empty:
-        return words + ". None could be checked against the rises and falls of its own trace."
+        return words + say.NONE_CHECKED
     if not off:
-        return (
-            words
-            + f". The rises and falls of the trace agree with it in all {len(checked)} that could be checked."
-        )
+        return words + say.ALL_AGREE.format(count=len(checked))
     held = int((clocks["settled"] == "held back").sum())
     settled = off - held
-    words += f". In {off} of {len(checked)} that could be checked the trace does not agree"
-    words += (
-        f"; {held} {'is' if held == 1 else 'are'} held back until you decide, see the warnings"
-        if held
-        else ""
-    )
+    words += say.SOME_DISAGREE.format(count=off, checked=len(checked))
+    words += say.HELD_BACK.format(count=held, are="is" if held == 1 else "are") if held else ""
     return words + (
-        f"; {settled} {'is' if settled == 1 else 'are'} settled, see the table." if settled else "."
+        say.CLOCKS_SETTLED.format(count=settled, are="is" if settled == 1 else "are") if settled else "."
     )
 
 
@@ -363,7 +350,7 @@ def plain_tried(tried) -> str:
     """Say what other rules would change for one athlete."""
     names = (
         join_words([f"{n} = {format_number(float(v), 1)}" for n, v in tried.changed.items()])
-        or "the rules as they are"
+        or say.AS_THEY_ARE
     )
     flags = tried.flags
     before, after = (int(flags[f"samples_{n}"].sum()) for n in ("cleaned", "tried"))
@@ -371,8 +358,8 @@ def plain_tried(tried) -> str:
     moved = (rounds["mean_bpm_tried"] - rounds["mean_bpm_cleaned"]).abs().max()
     gained = int((rounds["mean_bpm_tried"].notna() & rounds["mean_bpm_cleaned"].isna()).sum())
     lost = int((rounds["mean_bpm_tried"].isna() & rounds["mean_bpm_cleaned"].notna()).sum())
-    words = f"With {names}, {plural(after, 'sample')} would be flagged instead of {before}"
+    words = say.WOULD_FLAG.format(rules=names, after=plural(after, "sample"), before=before)
     if np.isfinite(moved):
-        words += f"; no round mean would move by more than {format_number(float(moved), 1, unit='bpm')}"
-    words += f"; {plural(gained, 'round')} would gain a mean" if gained else ""
-    return words + (f"; {plural(lost, 'round')} would lose it." if lost else ".")
+        words += say.MOVES_AT_MOST.format(moved=format_number(float(moved), 1, unit="bpm"))
+    words += say.GAIN.format(rounds=plural(gained, "round")) if gained else ""
+    return words + (say.LOSE.format(rounds=plural(lost, "round")) if lost else ".")

@@ -5,47 +5,26 @@ from __future__ import annotations
 from ...basics import format_ci, format_number, format_p, format_percent, join_words, lower_first, plural
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-
-# The phrases of the topic, apart from what chooses among them.
-DID = {
-    "higher": "Fitter athletes did more.",
-    "lower": "Fitter athletes did less.",
-    "the same": "Fitter athletes did as much as the others.",
-    "cannot tell": "We cannot tell yet whether fitter athletes did more.",
-}
-RAN = {
-    "higher": "Their {outcome} was higher.",
-    "lower": "Their {outcome} was lower.",
-    "the same": "Their {outcome} was the same within {matters}.",
-    "cannot tell": "We cannot tell yet whether their {outcome} was lower.",
-}
-SAME_AND_MORE = "Fitter athletes ran the same {outcome}, within {matters}, and did more."
-NOT_ADJUSTED = (
-    "Activity may be how fitness shows, so it stands beside {outcome} and is not adjusted away: at equal activity the "
-    "difference is {direct}, which answers another question."
-)
-UNBLINDED = "At least one rater knew the fitness results: such a rating may follow what the rater expects."
-ONE_RATER = "One rater alone rated these rounds, so nobody can say how far another would agree."
-KAPPA_WORDS = ((0.8, "very well"), (0.6, "well"), (0.4, "moderately"), (-1.0, "poorly"))
-"""Lowest kappa -> words; bounds after Landis JR, Koch GG (1977) Biometrics 33:159, the five upper classes made four."""
+from . import phrases as say
 
 
 def plain_pace(answer) -> str:
     """Say in one or two sentences how much of a round was active and how far raters agree."""
     share = answer.rounds.groupby("athlete")["active_share"].mean()
-    spread = f" (SD between athletes {format_percent(share.std())})" if len(share) > 1 else ""
-    text = f"Athletes were {join_words(answer.words.active)} for {format_percent(share.mean())} of a round on average{spread}."
+    spread = (" " + say.SPREAD.format(sd=format_percent(share.std()))) if len(share) > 1 else ""
+    text = say.ACTIVE.format(
+        states=join_words(answer.words.active), share=format_percent(share.mean()), spread=spread
+    )
     return f"{text} {_agreed(answer)}"
 
 
 def _agreed(answer) -> str:
     if answer.agreement.empty:
-        return ONE_RATER
+        return say.ONE_RATER
     worst = answer.agreement.sort_values("kappa").iloc[0]
-    word = next(w for low, w in KAPPA_WORDS if round(worst["kappa"], 2) >= low)
-    return (
-        f"Raters agreed {word}: the same state in {format_percent(worst['percent_same'] / 100)} of the seconds "
-        f"(kappa {format_number(worst['kappa'], 2)})."
+    word = next(w for low, w in say.KAPPA_WORDS if round(worst["kappa"], 2) >= low)
+    return say.AGREED.format(
+        well=word, share=format_percent(worst["percent_same"] / 100), kappa=format_number(worst["kappa"], 2)
     )
 
 
@@ -55,41 +34,47 @@ def plain_activity(answer, *, short: bool = False) -> str:
     outcome = lower_first(known.label)
     matters = format_number(answer.smallest_effect, known.digits, unit=known.unit)
     if (answer.activity_reading, answer.outcome_reading) == ("higher", "the same"):
-        return SAME_AND_MORE.format(outcome=outcome, matters=matters)
+        return say.SAME_AND_MORE.format(outcome=outcome, matters=matters)
     if short:
-        return DID[answer.activity_reading]
-    ran = RAN[answer.outcome_reading].format(outcome=outcome, matters=matters)
-    return f"{DID[answer.activity_reading]} {ran}"
+        return say.DID[answer.activity_reading]
+    ran = say.RAN[answer.outcome_reading].format(outcome=outcome, matters=matters)
+    return f"{say.DID[answer.activity_reading]} {ran}"
 
 
 def write_up_pace(answer) -> list[str]:
     """Report activity and agreement for the supplement of a write-up."""
     n = plural(answer.rounds["athlete"].nunique(), "athlete")
     rounds = plural(len(answer.rounds), "round")
-    text = (
-        f"What {n} did was marked second by second in {rounds} as {join_words(answer.words.states, last='or')}; "
-        f"{join_words(answer.words.active)} counts as activity."
+    text = say.MARKED.format(
+        athletes=n,
+        rounds=rounds,
+        states=join_words(answer.words.states, last="or"),
+        active=join_words(answer.words.active),
     )
     paragraphs = [f"{text} {plain_pace(answer)}"]
     for line in answer.agreement.to_dict("records"):
-        said = (
-            f"Raters {line['rater']} and {line['other']} both rated {plural(line['n_rounds'], 'round')} of "
-            f"{plural(line['n_athletes'], 'athlete')}: kappa {format_number(line['kappa'], 2)} "
-            f"({format_ci(line['ci_low'], line['ci_high'], 2)}, athletes resampled)"
+        said = say.BOTH_RATED.format(
+            rater=line["rater"],
+            other=line["other"],
+            rounds=plural(line["n_rounds"], "round"),
+            athletes=plural(line["n_athletes"], "athlete"),
+            kappa=format_number(line["kappa"], 2),
+            span=format_ci(line["ci_low"], line["ci_high"], 2),
         )
         if line["icc"] == line["icc"]:
-            said += (
-                f", intraclass correlation of active seconds per round {format_number(line['icc'], 2)} "
-                f"({format_ci(line['icc_low'], line['icc_high'], 2)})"
+            said += say.ICC.format(
+                icc=format_number(line["icc"], 2), span=format_ci(line["icc_low"], line["icc_high"], 2)
             )
         paragraphs.append(f"{said}.")
     if (answer.by_rater["blind"] != "yes").any():
-        paragraphs.append(UNBLINDED)
+        paragraphs.append(say.UNBLINDED)
     paragraphs += list(answer.remarks)
     if len(answer.left_out):
         paragraphs.append(
-            f"{plural(len(answer.left_out), 'row')} of the table pace could not be used: "
-            f"{join_words(sorted(set(answer.left_out['reason'])))}."
+            say.UNUSED.format(
+                rows=plural(len(answer.left_out), "row"),
+                reasons=join_words(sorted(set(answer.left_out["reason"]))),
+            )
         )
     return paragraphs
 
@@ -105,14 +90,20 @@ def write_up_activity(answer) -> list[str]:
         size = format_number(fit.estimate * factor, digits)
         return f"{size}\N{NO-BREAK SPACE}{unit} ({format_ci(low, high, digits)}, p {format_p(fit.p)})"
 
-    activity = slope(answer.activity, 100 * step, 0, "percentage points of a round")
+    activity = slope(answer.activity, 100 * step, 0, say.POINTS_OF_A_ROUND)
     total = slope(answer.total, step, digits_of(known), known.unit)
     paragraphs = [
         plain_activity(answer),
-        f"Athletes {apart} fitter differed by {activity} in activity and by {total} in {outcome} "
-        f"({plural(answer.n_athletes, 'athlete')}, {plural(answer.n_rounds, 'rated round')}).",
+        say.BESIDE.format(
+            apart=apart,
+            activity=activity,
+            difference=total,
+            outcome=outcome,
+            athletes=plural(answer.n_athletes, "athlete"),
+            rounds=plural(answer.n_rounds, "rated round"),
+        ),
     ]
     if answer.at_equal_activity is not None:
         direct = slope(answer.at_equal_activity, step, digits_of(known), known.unit)
-        paragraphs.append(NOT_ADJUSTED.format(outcome=outcome, direct=direct))
+        paragraphs.append(say.NOT_ADJUSTED.format(outcome=outcome, direct=direct))
     return paragraphs

@@ -1,4 +1,4 @@
-"""Sentences about the plan: what so many athletes can answer, and why that number."""
+"""Sentences about the plan: what a number of athletes can answer, and why that number."""
 
 from __future__ import annotations
 
@@ -8,34 +8,37 @@ from ...basics import format_ci, format_number, format_percent, if_answered, joi
 from ...planning import VERDICTS
 from ...planning.answer import chance_words
 from ...study.outcomes import digits_of, outcome_named, short_question
+from . import phrases as say
 
 
 def plain_pairing(pairing) -> str:
     """Say in plain words who spars whom."""
     idle = pairing.sat_out[pairing.sat_out["reason"] != "not available"]
     away = pairing.sat_out[pairing.sat_out["reason"] == "not available"]
-    lead = "Everybody spars" if idle.empty and away.empty else "Pairs are set"
-    text = f"{lead} in each of {plural(pairing.rounds, 'round')}"
+    lead = say.EVERYBODY if idle.empty and away.empty else say.PAIRS_SET
+    text = say.IN_EACH.format(lead=lead, rounds=plural(pairing.rounds, "round"))
     met = pairing.opponents[pairing.opponents["opponent"] != "none"].groupby("athlete")["opponent"]
     if pairing.rounds > 1 and met.nunique().max() == 1:
-        text += ", with the same opponent all evening"
+        text += say.SAME_OPPONENT
     elif len(pairing.repeats):
-        text += f"; {plural(len(pairing.repeats), 'pair meets', 'pairs meet')} more than once"
+        text += say.MORE_THAN_ONCE.format(pairs=plural(len(pairing.repeats), "pair meets", "pairs meet"))
     else:
-        text += ", with a new opponent every time"
+        text += say.NEW_OPPONENT
     parts = [f"{text}."]
     if len(away):
         parts.append(
-            f"{plural(away['athlete'].nunique(), 'athlete misses', 'athletes miss')} rounds as you said."
+            say.MISSES.format(misses=plural(away["athlete"].nunique(), "athlete misses", "athletes miss"))
         )
     if len(idle):
-        turns = "each time somebody else" if idle["athlete"].is_unique else "some more than once"
-        parts.append(f"In {plural(idle['round_no'].nunique(), 'round')} somebody sits out, {turns}.")
+        turns = say.SOMEBODY_ELSE if idle["athlete"].is_unique else say.SOME_AGAIN
+        parts.append(say.SITS_OUT.format(rounds=plural(idle["round_no"].nunique(), "round"), turns=turns))
     gaps = pairing.differences.get("mass_difference_kg", pd.Series(dtype=float)).dropna()
     if len(gaps):
         parts.append(
-            f"Opponents differ by {format_number(float(gaps.median()), 0, unit='kg')} in the median and by "
-            f"{format_number(float(gaps.max()), 0, unit='kg')} at most."
+            say.WEIGHTS.format(
+                median=format_number(float(gaps.median()), 0, unit="kg"),
+                most=format_number(float(gaps.max()), 0, unit="kg"),
+            )
         )
     return " ".join(parts)
 
@@ -46,26 +49,30 @@ def plain_timetable(timetable) -> str:
         mats = int(timetable.mats["mat"].max())
         together = timetable.mats.groupby("round_no")["start_s"].nunique().max() == 1
         lead = (
-            f"{plural(mats, 'mat')} {'start together' if together else 'start one after the other'}"
+            f"{plural(mats, 'mat')} {say.TOGETHER if together else say.ONE_AFTER_OTHER}"
             if mats > 1
-            else "One mat"
+            else say.ONE_MAT
         )
         minutes = format_number(float(timetable.mats["end_s"].max()) / 60, 0, unit="min")
-        return f"{lead}; {plural(int(timetable.mats['round_no'].max()), 'round')} with their rests take {minutes}."
+        return say.EVENING.format(
+            lead=lead, rounds=plural(int(timetable.mats["round_no"].max()), "round"), minutes=minutes
+        )
     stations = timetable.sampling.stations
-    start = "a common start" if timetable.start == "common" else "staggered starts"
-    text = (
-        f"With {'one station' if stations == 1 else f'{stations} stations'} and {start}, {timetable.measured} of "
-        f"{plural(timetable.n_athletes, 'athlete')} can be sampled on time after every round"
+    start = say.STARTS[timetable.start]
+    text = say.SAMPLED.format(
+        stations=plural(stations, "station"),
+        start=start,
+        measured=timetable.measured,
+        athletes=plural(timetable.n_athletes, "athlete"),
     )
     if timetable.measured < timetable.n_athletes:
         best = timetable.options.set_index("option")["measured"]
         if timetable.start == "common" and best["staggered starts"] > timetable.measured:
-            text += f"; with staggered starts and one opponent all evening it would be {int(best['staggered starts'])}"
+            text += say.SAMPLED_STAGGERED.format(measured=int(best["staggered starts"]))
     return f"{text}."
 
 
-def list_evening_warnings(result, otherwise: str = "Nothing to watch for.") -> str:
+def list_evening_warnings(result, otherwise: str = say.NOTHING_TO_WATCH) -> str:
     """List the warnings of a pairing or a timetable, one a line."""
     return "\n".join(f"- {w}" for w in result.warnings) or otherwise
 
@@ -74,14 +81,15 @@ def plain_replication_sizes(sizes) -> str:
     """Say in plain words what a repeat of a published correlation needs."""
     needed = sizes.targets.set_index("target")["n_needed"]
     shrunk = (
-        f"{int(needed['shrunk'])} if it was flattered by chance, as small studies are"
+        say.NEEDED_SHRUNK.format(n=int(needed["shrunk"]))
         if not pd.isna(needed["shrunk"])
-        else "no number if it was flattered by chance, since it is then as good as nothing"
+        else say.NEEDED_NEVER
     )
-    return (
-        f"To repeat the published finding of {plural(sizes.n, 'athlete')} takes {int(needed['as published'])} athletes if it is "
-        f"exactly true, and {shrunk}; to show that it was too large to have been seen honestly takes "
-        f"{sizes.n_detectability}."
+    return say.REPEAT.format(
+        athletes=plural(sizes.n, "athlete"),
+        as_published=int(needed["as published"]),
+        shrunk=shrunk,
+        detect=sizes.n_detectability,
     )
 
 
@@ -89,32 +97,30 @@ def write_up_replication_sizes(sizes) -> list[str]:
     """Write what a repeat of a published correlation needs."""
     names = {
         "as published": "as published",
-        "shrunk": "shrunk to the limit of its 60 % interval nearer to zero",
-        "fraction": "at the fraction that would still matter",
+        "shrunk": say.SHRUNK,
+        "fraction": say.FRACTION,
     }
     texts = []
     for row in sizes.targets.itertuples():
         text = f"{names[row.target]} (r = {format_number(row.r, 2)})"
         if not pd.isna(row.n_needed):
-            text += f" {int(row.n_needed)} athletes give a power of {format_percent(sizes.power)}"
+            text += " " + say.POWER_AT.format(n=int(row.n_needed), power=format_percent(sizes.power))
         else:
-            text += " no size can be justified"
+            text += " " + say.NO_SIZE
         if sizes.n_new is not None:
             text += f", {sizes.n_new} give {chance_words(row.power)}"
         texts.append(text)
-    published = (
-        f"The published correlation is r = {format_number(sizes.r, 2)} (n = {sizes.n}): {'; '.join(texts)}."
-    )
-    detect = (
-        f"That study could have detected r = {format_number(sizes.smallest_detectable_r, 2)} with a chance of one third; "
-        f"{sizes.n_detectability} athletes would show with a power of {format_percent(sizes.power)} that the effect is smaller, "
-        "if there is none"
+    published = say.PUBLISHED.format(r=format_number(sizes.r, 2), n=sizes.n, sizes="; ".join(texts))
+    detect = say.COULD_DETECT.format(
+        r=format_number(sizes.smallest_detectable_r, 2),
+        n=sizes.n_detectability,
+        power=format_percent(sizes.power),
     )
     if sizes.n_new is not None:
-        detect += (
-            f" ({sizes.n_new}: {chance_words(sizes.power_detectability)}). If both studies share one truth, a correlation "
-            f"between {format_ci(sizes.prediction_low, sizes.prediction_high, 2).replace(' to ', ' and ')} is to be expected of "
-            f"{sizes.n_new} athletes (95 % prediction interval)"
+        detect += " " + say.EXPECTED.format(
+            n=sizes.n_new,
+            chance=chance_words(sizes.power_detectability),
+            span=format_ci(sizes.prediction_low, sizes.prediction_high, 2).replace(" to ", " and "),
         )
     return [published, f"{detect}.", *sizes.warnings]
 
@@ -124,24 +130,21 @@ def plain_simulation(simulated) -> str:
     table = simulated.power
     texts = []
     for question, part, words in (
-        ("rounds.heart_rate", "change", "saw that heart rate changes over the rounds"),
-        ("rounds.heart_rate", "plateau", "found where it stops changing"),
-        ("fitness.heart_rate", "slope", "saw a relation with fitness"),
+        ("rounds.heart_rate", "change", say.SAW_CHANGE),
+        ("rounds.heart_rate", "plateau", say.FOUND_LEVEL),
+        ("fitness.heart_rate", "slope", say.SAW_FITNESS),
     ):
         row = table[(table["question"] == question) & (table["part"] == part) & (table["n_studies"] > 0)]
         if len(row):
             texts.append(f"{chance_words(float(row['power'].iloc[0]))} {words}")
     athletes = plural(simulated.design.n, "athlete")
     if not texts:
-        return f"Not one of {simulated.n_studies} invented studies with {athletes} could be asked anything."
-    text = f"Of {simulated.n_studies} invented studies like yours, with {athletes} each, {join_words(texts)}."
+        return say.NOTHING_ASKED.format(studies=simulated.n_studies, athletes=athletes)
+    text = say.OF_INVENTED.format(studies=simulated.n_studies, athletes=athletes, found=join_words(texts))
     slope = table[(table["question"] == "fitness.heart_rate") & (table["part"] == "slope")]
     times = float(slope["exaggeration"].iloc[0]) if len(slope) else float("nan")
     if times > 1.25:
-        text += (
-            f" Those that saw a relation with fitness made it {format_number(times, 1)} times as large as it is: a striking "
-            "result from a small club is mostly luck."
-        )
+        text += " " + say.FLATTERED.format(times=format_number(times, 1))
     return text
 
 
@@ -155,29 +158,27 @@ def write_up_simulation(simulated) -> list[str]:
         )
         if row.exaggeration > 1.25:
             signs = (
-                f", {format_percent(row.wrong_sign)} of them with the wrong sign"
-                if row.wrong_sign > 0.005
-                else ""
+                say.WRONG_SIGN.format(share=format_percent(row.wrong_sign)) if row.wrong_sign > 0.005 else ""
             )
-            wrong.append(f"{name} by a factor of {format_number(row.exaggeration, 1)}{signs}")
+            wrong.append(
+                say.BY_FACTOR.format(name=name, factor=format_number(row.exaggeration, 1), signs=signs)
+            )
     design = simulated.design
-    first = (
-        f"In {simulated.n_studies} simulated studies of {plural(design.n, 'athlete')} and {plural(design.rounds, 'round')} (seed "
-        f"{simulated.seed}), with missing rounds, athletes who leave, lost traces, opponents and the error of the fitness test "
-        f"as assumed, the share that claimed a finding was, with 95 % Monte-Carlo intervals: {'; '.join(texts)}."
+    first = say.SIMULATED.format(
+        studies=simulated.n_studies,
+        athletes=plural(design.n, "athlete"),
+        rounds=plural(design.rounds, "round"),
+        seed=simulated.seed,
+        shares="; ".join(texts),
     )
-    second = (
-        f"Significant estimates exaggerated the true size: {'; '.join(wrong)}."
-        if wrong
-        else "Significant estimates did not exaggerate the true size by more than a quarter."
-    )
+    second = say.EXAGGERATED.format(names="; ".join(wrong)) if wrong else say.NOT_EXAGGERATED
     return [first, second]
 
 
 def _simulated_part(part: str) -> str:
     if part.startswith("step "):
         later, earlier = part.removeprefix("step ").split(" - ")
-        return f"round {later} against round {earlier}"
+        return say.ROUND_AGAINST.format(later=later, earlier=earlier)
     return {"change": "over the rounds", "plateau": "plateau", "slope": "slope with fitness",
             "correlation": "correlation with fitness"}[part]  # fmt: skip
 
@@ -188,15 +189,14 @@ def plain_covariances(power) -> str:
         (power.table["test"] == "Greenhouse-Geisser") & (power.table["covariance"] != "compound")
     ]
     texts = [
-        f"in {chance_words(row.power)} where {row.words} (the formula says {chance_words(row.formula)})"
+        say.POWER_WHERE.format(
+            chance=chance_words(row.power), rounds=row.words, formula=chance_words(row.formula)
+        )
         for row in table.itertuples()
     ]
-    text = (
-        f"Where rounds are not all alike, studies with {plural(power.design.n, 'athlete')} would show the smallest effect that "
-        f"matters {join_words(texts)}"
-    )
+    text = say.NOT_ALIKE.format(athletes=plural(power.design.n, "athlete"), shares=join_words(texts))
     if (table["formula"] > table["ci_high"]).any():
-        text += "; the formula promises too much"
+        text += say.FORMULA_PROMISES
     return f"{text}."
 
 
@@ -241,17 +241,10 @@ __all__ = [
     "write_up_size",
 ]
 
-PARTS = {
-    "change": "a change over the rounds",
-    "steps": "a step from one round to the next",
-    "plateau": "where it stops changing",
-    "slope": "how much lower it is in fitter athletes",
-    "correlation": "a correlation with fitness",
-}
 CAN = dict(
     zip(
         VERDICTS,
-        ("can show {}", "can show the following only where the effect is large: {}", "cannot show {}"),
+        say.CAN,
         strict=True,
     )
 )
@@ -264,15 +257,15 @@ OUTCOMES_ASSUMED = (
 
 @if_answered()
 def plain_design(answer) -> str:
-    """Say in plain words what a study of so many athletes can answer."""
+    """Say in plain words what a study of this size can answer."""
     parts = []
     for verdict, words in CAN.items():
         rows = answer.questions[answer.questions["verdict"] == verdict]
         if len(rows):
             parts.append(words.format(_listed(rows)))
-    text = f"With {plural(answer.n, 'athlete')} who stay to the end, the study {'; it '.join(parts)}."
+    text = say.CAN_ANSWER.format(athletes=plural(answer.n, "athlete"), can="; it ".join(parts))
     if answer.n_to_recruit > answer.n:
-        text += f" Ask {plural(answer.n_to_recruit, 'athlete')}, since some will leave."
+        text += " " + say.ASK_MORE.format(athletes=plural(answer.n_to_recruit, "athlete"))
     return text
 
 
@@ -282,10 +275,11 @@ def plain_looks(looks) -> str:
     table = looks.table
     sizes = join_words([str(n) for n in table["n_athletes"]])
     first, last = table["level_rounds"].iloc[0], table["level_rounds"].iloc[-1]
-    return (
-        f"You may look with {sizes} athletes, and at no other number. A change over the rounds has to reach "
-        f"{format_number(first, 4)} at the first look and {format_number(last, 4)} at the last, so that all looks together "
-        f"make a false claim in {format_percent(looks.alpha, 0)} of studies or fewer."
+    return say.LOOKS.format(
+        sizes=sizes,
+        first=format_number(first, 4),
+        last=format_number(last, 4),
+        alpha=format_percent(looks.alpha, 0),
     )
 
 
@@ -320,7 +314,7 @@ def table_sizes(answer) -> pd.DataFrame:
         seen = "none" if row.detectable == float("inf") else _amount(row, row.detectable)
         lines.append(
             {
-                "Question": f"{outcome}: {PARTS[row.part]}",
+                "Question": f"{outcome}: {say.PARTS[row.part]}",
                 "Matters from": _amount(row, row.smallest_effect),
                 "Shown in": chance_words(row.power_smallest),
                 "Seen in 80\N{NO-BREAK SPACE}% from": seen,
@@ -335,28 +329,24 @@ def table_sizes(answer) -> pd.DataFrame:
 def write_up_size(answer) -> list[str]:
     """Justify the number of athletes, as a plan or a journal would take it."""
     design, truth = answer.design, answer.assumptions
-    first = (
-        f"The study plans for {plural(answer.n, 'athlete')} who complete {plural(answer.rounds, 'round')}. All tests are "
-        f"two-sided at {_level(design.alpha)}."
+    first = say.PLANS_FOR.format(
+        athletes=plural(answer.n, "athlete"),
+        rounds=plural(answer.rounds, "round"),
+        alpha=_level(design.alpha),
     )
     if answer.n_to_recruit > answer.n:
-        first += (
-            f" To keep that number, {plural(answer.n_to_recruit, 'athlete')} are to be recruited, if {_level(truth.leave)} leave "
-            "before each next round."
+        first += " " + say.RECRUIT.format(
+            athletes=plural(answer.n_to_recruit, "athlete"), leave=_level(truth.leave)
         )
     paragraphs = [first, _assumed(answer)]
     if answer.from_plan:
-        paragraphs.append(f"Taken from the plan instead of the kit's own: {'; '.join(answer.from_plan)}.")
+        paragraphs.append(say.FROM_PLAN.format(values="; ".join(answer.from_plan)))
     paragraphs += [text for text in (_rounds(answer), _fitness(answer)) if text]
     if answer.replication is not None:
         paragraphs += write_up_replication_sizes(answer.replication)
     short = answer.questions[answer.questions["verdict"] != VERDICTS[0]]
     if len(short):
-        paragraphs.append(
-            f"This number is too small to show the smallest effect that matters in 80 of 100 such studies for {_listed(short)}. "
-            "These results will be reported as estimates with their intervals; a result that is not significant will not be "
-            "read as the absence of an effect."
-        )
+        paragraphs.append(say.TOO_SMALL.format(questions=_listed(short)))
     return paragraphs
 
 
@@ -368,15 +358,22 @@ def write_up_assurance(found) -> list[str]:
             continue
         low, high = (_level(line[name]) for name in ("low", "high"))
         parts.append(
-            f"{short_question(line['question'])} {_level(line['clear'])} (from {low} to {high} in 80 of 100 draws; shown at the "
-            f"assumed values, with rounds missing: {_level(line['as_assumed'])})"
+            say.ASSURED.format(
+                question=short_question(line["question"]),
+                clear=_level(line["clear"]),
+                low=low,
+                high=high,
+                assumed=_level(line["as_assumed"]),
+            )
         )
     if not parts:
         return []
     return [
-        f"The literature and the club leave {plural(len(found.open), 'quantity', 'quantities')} open, missing rounds and "
-        f"athletes who leave among them. Averaged over {found.n_draws} draws, the chance of a clear answer (an effect shown, "
-        f"or shown to be too small to matter) is: {'; '.join(parts)}."
+        say.ASSURANCE.format(
+            open=plural(len(found.open), "quantity", "quantities"),
+            draws=found.n_draws,
+            answers="; ".join(parts),
+        )
     ]
 
 
@@ -393,23 +390,20 @@ def _assumed(answer) -> str:
         if any(q.endswith(f".{which}") for q in answer.questions["question"]):
             size = getattr(truth, which)
             texts.append(
-                f"{name}, {format_number(size.sd_between, 1, unit=unit)} between athletes and "
-                f"{format_number(size.sd_within, 1, unit=unit)} within an athlete from round to round"
+                say.ASSUMED_OF.format(
+                    name=name,
+                    between=format_number(size.sd_between, 1, unit=unit),
+                    within=format_number(size.sd_within, 1, unit=unit),
+                )
             )
     spread, error = (format_number(v, 1, unit="mL/kg/min") for v in (truth.capacity_sd, truth.test_error))
     test = {
-        "retest": f"The fitness test is taken to spread the athletes by {spread} and to scatter around an athlete's true "
-        f"capacity by {error}, which shrinks both slope and correlation.",
-        "prediction": f"The fitness test is taken to spread the athletes by {spread} and to predict capacity with a standard "
-        f"error of {error}, which shrinks the correlation and leaves the slope.",
-        "none": f"The fitness test is taken to spread the athletes by {spread}, without error.",
+        "retest": say.TEST_RETEST.format(spread=spread, error=error),
+        "prediction": say.TEST_PREDICTION.format(spread=spread, error=error),
+        "none": say.TEST_NONE.format(spread=spread),
     }[truth.test_error_kind]
-    whose = (
-        "These are the kit's proposals, inside the published ranges where there are any."
-        if answer.proposed
-        else "These sizes are the authors' own."
-    )
-    return f"Assumed standard deviations: {'; '.join(texts)}. {test} {whose}"
+    whose = say.KIT_SIZES if answer.proposed else say.OWN_SIZES
+    return say.ASSUMED.format(texts="; ".join(texts), test=test, whose=whose)
 
 
 def _rounds(answer) -> str:
@@ -418,19 +412,18 @@ def _rounds(answer) -> str:
     for _, rows in table.groupby("question", sort=False):
         label = outcome_named(rows["outcome"].iloc[0]).label.lower()
         said = [
-            f"{chance_words(row.power_smallest)} for {_what(row)} (80\N{NO-BREAK SPACE}% from {_n(row)}; detectable: "
-            f"{_amount(row, row.detectable)})"
+            say.POWER_ROUNDS.format(
+                chance=chance_words(row.power_smallest),
+                what=_what(row),
+                n=_n(row),
+                detectable=_amount(row, row.detectable),
+            )
             for row in rows.itertuples()
         ]
-        texts.append(f"For {label}, the power is {join_words(said)}.")
+        texts.append(say.POWER_OF.format(outcome=label, power=join_words(said)))
     if not texts:
         return ""
-    return (
-        f"{' '.join(texts)} The test over all rounds is sized by the noncentral F distribution, a step at the strictest level of "
-        "Holm's method, a plateau by the exact distribution of the range of round means, ratings by the efficiency of the rank "
-        "test; all for complete data and rounds that correlate equally, which overstates the power where neighbouring rounds "
-        "resemble each other."
-    )
+    return say.HOW_ROUNDS.format(texts=" ".join(texts))
 
 
 def _fitness(answer) -> str:
@@ -440,46 +433,47 @@ def _fitness(answer) -> str:
         label = outcome_named(rows["outcome"].iloc[0]).label.lower()
         said = []
         for row in rows.itertuples():
-            seen = (
-                "no size that fits the assumed spread"
-                if row.detectable == float("inf")
-                else _amount(row, row.detectable)
-            )
+            seen = say.NO_SIZE_FITS if row.detectable == float("inf") else _amount(row, row.detectable)
             width = (
-                f"; interval to expect: ± {_amount(row, row.half_width)}"
+                say.TO_EXPECT.format(half_width=_amount(row, row.half_width))
                 if row.half_width < float("inf")
                 else ""
             )
             said.append(
-                f"{chance_words(row.power_smallest)} for a {row.part} of {_amount(row, row.smallest_effect)} "
-                f"(80\N{NO-BREAK SPACE}% from {_n(row)}; detectable: {seen}{width})"
+                say.POWER_FITNESS.format(
+                    chance=chance_words(row.power_smallest),
+                    part=row.part,
+                    smallest=_amount(row, row.smallest_effect),
+                    n=_n(row),
+                    detectable=seen,
+                    width=width,
+                )
             )
-        texts.append(f"For fitness and {label}, the power is {join_words(said)}.")
+        texts.append(say.POWER_FITNESS_OF.format(outcome=label, power=join_words(said)))
     if not texts:
         return ""
     names = {"hr_max": "maximal heart rate", "age": "age", "sex": "sex"}
     adjusted = [names[a] for a in answer.design.adjustment("heart_rate", answer.assumptions)]
-    adjusted = f" The heart-rate slope is adjusted for {join_words(adjusted)}." if adjusted else ""
-    return (
-        f"{' '.join(texts)}{adjusted} These powers come from the exact distribution of the (partial) correlation of athlete "
-        "means under the bivariate normal, after what the error of the fitness test does to it."
-    )
+    adjusted = (" " + say.ADJUSTED.format(names=join_words(adjusted))) if adjusted else ""
+    return say.HOW_FITNESS.format(texts=" ".join(texts), adjusted=adjusted)
 
 
 def _listed(rows) -> str:
     """Name questions briefly: "a change over the rounds (heart rate, lactate) and a correlation with fitness (lactate)"."""
     said = []
     for part, same in rows.groupby("part", sort=False):
-        said.append(f"{PARTS[part]} ({', '.join(dict.fromkeys(outcome_word(q) for q in same['question']))})")
+        said.append(
+            f"{say.PARTS[part]} ({', '.join(dict.fromkeys(outcome_word(q) for q in same['question']))})"
+        )
     return join_words(said)
 
 
 def _what(row) -> str:
     amount = _amount(row, row.smallest_effect)
     return {
-        "change": f"{amount} from the first round to the last",
-        "steps": f"{amount} from one round to the next",
-        "plateau": f"a level stretch, shown to within ±{amount}",
+        "change": say.FIRST_TO_LAST.format(amount=amount),
+        "steps": say.ONE_TO_NEXT.format(amount=amount),
+        "plateau": say.LEVEL_WITHIN.format(amount=amount),
     }[row.part]
 
 
@@ -498,4 +492,4 @@ def _amount(row, value: float) -> str:
 
 
 def _n(row) -> str:
-    return "more than 500 athletes" if pd.isna(row.n_for_80) else plural(int(row.n_for_80), "athlete")
+    return say.MORE_THAN_500 if pd.isna(row.n_for_80) else plural(int(row.n_for_80), "athlete")

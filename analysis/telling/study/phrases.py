@@ -230,3 +230,67 @@ DEMO_IS_OPEN = (
     "it opens the notebooks on that folder."
 )
 STUDY_IS_OPEN = "**Whose study this is:** the folder {folder}{title}."
+
+# what is analysed, and how
+CHANGE = "change over the rounds"
+RELATION = "relation to fitness"
+NOT_ANALYSED = "not analysed; {reason}"
+ADJUSTMENT = "{outcome}: adjustment of the relation to fitness"
+
+# typed values that stood out
+SETTLED = "{count} settled by a decision to keep or to replace"
+NONE_SETTLED = "none is settled by a decision yet"
+AS_TYPED = "{count} used as typed, since nobody has answered"
+NONE_OPEN = "none is left open"
+
+# the sessions
+CONSISTED = "A session consisted of {rounds}."
+GROUP_SPARRED = "The group {group} sparred {rounds}."
+SPARRED_IN_PART = "In the analysed session, {rounds} noted rounds were sparred at least in part."
+AGAINST_GUESTS = "{rounds} of them {were} against a guest who was not measured."
+WITH_REST = "with {minutes} of rest between them"
+TIMED = "By the timekeeper's clock the rounds lasted {span}"
+TIMED_RESTS = "and the rests {span}."
+TOOK_PLACE = "{sessions} took place {when}{where}."
+BETWEEN = "between {first} and {last}"
+SESSIONS_WERE = "There were {count} sessions{between}."
+
+# what was measured, and how
+EXERTION_SCALE = "Perceived exertion was rated after each round on a scale from {scale}."
+HEART_RATE = "Heart rate was recorded throughout the session in {people}."
+LACTATE = "Lactate was measured in {blood}"
+STRIP_LOT = "; strip lot {lot}"
+NO_DELAY = "; the delay from the end of the round to the sample was not noted."
+AFTER_ROUND = "after the end of the round"
+DELAY = "{text}, a median of {median} {after} (range {range}, {samples})."
+CAPACITY_BY = "Aerobic capacity was obtained by {tests}."
+CAPACITY_BY_TESTS = "Aerobic capacity was obtained by {count} tests ({{table:aerobic_tests}})."
+ESTIMATED_AND_MEASURED = (
+    "Some values are estimated by published equations and some measured; both are analysed together, each "
+    "with the error of its kind."
+)
+ALL_ESTIMATED = "These values are estimated by published equations and carry their error of prediction."
+RATE_ENTERS = (
+    "In {which} heart rate itself enters the estimate: such a value and a heart rate in sparring are not "
+    "independent."
+)
+
+# who took part
+NOBODY = "Nobody is in the study yet."
+TOOK_PART = "{athletes} took part"
+AND_SPARRED = ", and {count} of them sparred"
+TOOK_PART_OF = "{athletes}{clubs} took part"
+THE_OTHERS = "the others ({athletes})"
+SEX_OTHER = "other or not stated"
+SPARRED_PART = "sparred at least part of a round"
+HAD_CAPACITY = "had an aerobic capacity"
+HAD_MAXIMUM = "had a measured maximal heart rate"
+OF_THESE = "Of these, {said}."
+
+# rests and the next step
+REST_FALL = "In the first minute of rest, heart rate fell by {mean} after round {k} (SD {sd}, {who})"
+REST_NEXT = "The next round began at {mean} (SD {sd}, {who}, rest after round {k})"
+REST_LATER = ", and {by} {mean} after round"
+NEXT_FOR_STUDY = "**Next for this study:** {step}"
+WRITE_IT_UP = "write it up, with `python3 -m analysis report FOLDER` in a terminal."
+NEXT_WAITING = "{needs}; {notebook} is waiting for it."

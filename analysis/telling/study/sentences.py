@@ -48,14 +48,14 @@ def _analyses(answers) -> list[tuple[str, str, str]]:
         family, label = question.split(".")[0], OUTCOMES[outcome].label
         answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
         if isinstance(answer, NotYet):
-            what = "change over the rounds" if family == "rounds" else "relation to fitness"
-            found.append((f"{label}: {what}", "analysed", f"not analysed; {_reason(answer)}"))
+            what = say.CHANGE if family == "rounds" else say.RELATION
+            found.append((f"{label}: {what}", "analysed", say.NOT_ANALYSED.format(reason=_reason(answer))))
         elif family == "fitness" and answer.departs:
             wanted, done = (
                 join_words(list(map(covariate_words, c)))
                 for c in (plan.adjusted_for(question, outcome), answer.adjusted_for)
             )
-            found.append((f"{label}: adjustment of the relation to fitness", wanted, done or "nothing"))
+            found.append((say.ADJUSTMENT.format(outcome=label), wanted, done or "nothing"))
     return found
 
 
@@ -145,12 +145,8 @@ def write_stood_out(study) -> list[str]:
     if not answered + waiting:
         return []
     asked = f"{plural(answered + waiting, 'value')} {'was' if answered + waiting == 1 else 'were'}"
-    done = (
-        f"{answered} settled by a decision to keep or to replace"
-        if answered
-        else "none is settled by a decision yet"
-    )
-    left = f"{waiting} used as typed, since nobody has answered" if waiting else "none is left open"
+    done = say.SETTLED.format(count=answered) if answered else say.NONE_SETTLED
+    left = say.AS_TYPED.format(count=waiting) if waiting else say.NONE_OPEN
     return [say.STOOD_OUT.format(asked=asked, answered=done, open=left)]
 
 
@@ -216,9 +212,9 @@ def write_up_protocol(study, conditions) -> list[str]:
     protocol = study.protocol
     if not protocol.rounds:
         return []
-    text = f"A session consisted of {_rounds(protocol, study.sport)}."
+    text = say.CONSISTED.format(rounds=_rounds(protocol, study.sport))
     for name, other in protocol.groups.items():
-        text += f" The group {name} sparred {_rounds(other)}."
+        text += " " + say.GROUP_SPARRED.format(group=name, rounds=_rounds(other))
     text += _timed(conditions)
     if conditions.rounds_planned:
         every = conditions.rounds_done == conditions.rounds_planned
@@ -227,10 +223,10 @@ def write_up_protocol(study, conditions) -> list[str]:
             if every
             else f"{conditions.rounds_done} of {conditions.rounds_planned}"
         )
-        text += f" In the analysed session, {count} noted rounds were sparred at least in part."
+        text += " " + say.SPARRED_IN_PART.format(rounds=count)
         if conditions.n_guests:
             guests = "All" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
-            text += f" {guests} of them {'was' if guests == '1' else 'were'} against a guest who was not measured."
+            text += " " + say.AGAINST_GUESTS.format(rounds=guests, were="was" if guests == "1" else "were")
     return [text]
 
 
@@ -239,7 +235,7 @@ def _rounds(protocol, sport: str = "") -> str:
         f" of {sport}" if sport else ""
     )
     if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
-        text += f" with {minutes(protocol.rest_s)} of rest between them"
+        text += " " + say.WITH_REST.format(minutes=minutes(protocol.rest_s))
     worn = {"jacket": ", in jackets", "no jacket": ", without jackets"}
     return text + worn.get(protocol.clothing, "")
 
@@ -249,9 +245,9 @@ def _timed(conditions) -> str:
     lengths = timed["length_s"].dropna() if len(timed) else []
     if not len(lengths):
         return ""
-    text = f" By the timekeeper's clock the rounds lasted {_range(lengths)}"
+    text = " " + say.TIMED.format(span=_range(lengths))
     rests = timed["rest_before_s"].dropna()
-    return text + (f" and the rests {_range(rests)}." if len(rests) else ".")
+    return text + ((" " + say.TIMED_RESTS.format(span=_range(rests))) if len(rests) else ".")
 
 
 def _range(seconds) -> str:
@@ -273,12 +269,12 @@ def write_up_conditions(conditions) -> list[str]:
         if about:
             name = f"Session {s['session']}" if len(conditions.sessions) > 1 else "The session"
             where = f" (place: {s['place']})" if s["place"] else ""
-            sentences.append(f"{name} took place {', '.join(about)}{where}.")
+            sentences.append(say.TOOK_PLACE.format(sessions=name, when=", ".join(about), where=where))
     if len(sentences) > MOST_SESSIONS:
         dates = sorted(d for d in conditions.sessions["date"] if d)
-        between = f" between {month(dates[0])} and {month(dates[-1])}" if dates else ""
+        between = (" " + say.BETWEEN.format(first=month(dates[0]), last=month(dates[-1]))) if dates else ""
         return [
-            f"There were {len(conditions.sessions)} sessions{between}.",
+            say.SESSIONS_WERE.format(count=len(conditions.sessions), between=between),
             *_roll_call(conditions.roll_call),
         ]
     return [*([" ".join(sentences)] if sentences else []), *_roll_call(conditions.roll_call)]
@@ -312,18 +308,14 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
     parts = [
         _heart_rate(conditions) if conditions.n_traces else "",
         _lactate(conditions) if "lactate_mmol_l" in measured else "",
-        (
-            f"Perceived exertion was rated after each round on a scale from {_scale(study)}."
-            if "exertion" in measured
-            else ""
-        ),
+        (say.EXERTION_SCALE.format(scale=_scale(study)) if "exertion" in measured else ""),
         _capacity(participants, capacity_titles) if participants.n_tested else "",
     ]
     return [p for p in parts if p]
 
 
 def _heart_rate(conditions) -> str:
-    return f"Heart rate was recorded throughout the session in {plural(conditions.n_traces, 'athlete')}."
+    return say.HEART_RATE.format(people=plural(conditions.n_traces, "athlete"))
 
 
 def _scale(study) -> str:
@@ -339,18 +331,21 @@ def _lactate(conditions) -> str:
     kind = named("sample_kind")
     sites = join_words(list(dict.fromkeys(SITES.get(v, v) for v in sessions["sample_site"] if v)))
     blood = f"{kind} blood" if kind and kind != "other" else "blood"
-    text = f"Lactate was measured in {blood}" + (f" from {sites}" if sites else "")
+    text = say.LACTATE.format(blood=blood) + (f" from {sites}" if sites else "")
     analyser, lot = named("analyser"), named("strip_lot")
-    text += f" (analyser: {analyser}{f'; strip lot {lot}' if lot else ''})" if analyser else ""
+    text += f" (analyser: {analyser}{say.STRIP_LOT.format(lot=lot) if lot else ''})" if analyser else ""
     delay = conditions.delay
     if not delay:
-        return text + "; the delay from the end of the round to the sample was not noted."
-    samples, after = plural(delay["n_observations"], "sample"), "after the end of the round"
+        return text + say.NO_DELAY
+    samples, after = plural(delay["n_observations"], "sample"), say.AFTER_ROUND
     if delay["low"] == delay["high"]:
         return f"{text}, {format_number(delay['median'], 0, unit='s')} {after} ({samples})."
-    return (
-        f"{text}, a median of {format_number(delay['median'], 0, unit='s')} {after} "
-        f"(range {format_ci(delay['low'], delay['high'], 0, unit='s')}, {samples})."
+    return say.DELAY.format(
+        text=text,
+        median=format_number(delay["median"], 0, unit="s"),
+        after=after,
+        range=format_ci(delay["low"], delay["high"], 0, unit="s"),
+        samples=samples,
     )
 
 
@@ -360,36 +355,32 @@ def _capacity(participants, titles: dict[str, str]) -> str:
         f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({plural(int(t['n_athletes']), 'athlete')})"
         for _, t in tests.iterrows()
     ]
-    text = f"Aerobic capacity was obtained by {join_words(named)}."
+    text = say.CAPACITY_BY.format(tests=join_words(named))
     if len(named) > MOST_TESTS:
-        text = f"Aerobic capacity was obtained by {len(named)} tests ({{table:aerobic_tests}})."
+        text = say.CAPACITY_BY_TESTS.format(count=len(named))
     kinds = set(tests["error_kind"])
     if "prediction" in kinds and "retest" in kinds:
-        text += (
-            " Some values are estimated by published equations and some measured; both are analysed together, each with the "
-            "error of its kind."
-        )
+        text += " " + say.ESTIMATED_AND_MEASURED
     elif "prediction" in kinds:
-        text += " These values are estimated by published equations and carry their error of prediction."
+        text += " " + say.ALL_ESTIMATED
     from_heart_rate = tests["uses_heart_rate"].astype(bool)
     if from_heart_rate.any():
         which = "these tests" if from_heart_rate.all() else "some of these tests"
         which = "this test" if len(tests) == 1 else which
-        text += (
-            f" In {which} heart rate itself enters the estimate: such a value and a heart rate in sparring are not "
-            "independent."
-        )
+        text += " " + say.RATE_ENTERS.format(which=which)
     return text
 
 
 def plain_participants(participants) -> str:
     """Say in one plain sentence who took part."""
     if not participants.n_athletes:
-        return "Nobody is in the study yet."
+        return say.NOBODY
     people = join_words(_sexes(participants))
-    text = f"{plural(participants.n_athletes, 'athlete')} took part" + (f" ({people})" if people else "")
+    text = say.TOOK_PART.format(athletes=plural(participants.n_athletes, "athlete")) + (
+        f" ({people})" if people else ""
+    )
     if participants.n_sparred and participants.n_sparred < participants.n_athletes:
-        text += f", and {participants.n_sparred} of them sparred"
+        text += say.AND_SPARRED.format(count=participants.n_sparred)
     return text + "."
 
 
@@ -399,20 +390,20 @@ def write_up_participants(participants) -> list[str]:
         return []
     people = join_words(_sexes(participants))
     clubs = f" of {plural(participants.n_clubs, 'club')}" if participants.n_clubs else ""
-    text = f"{plural(participants.n_athletes, 'athlete')}{clubs} took part" + (
+    text = say.TOOK_PART_OF.format(athletes=plural(participants.n_athletes, "athlete"), clubs=clubs) + (
         f" ({people})" if people else ""
     )
     text += "."
     if participants.groups:
         sizes = [f"{name} ({plural(size, 'athlete')})" for name, size in participants.groups.items()]
         rest = participants.n_athletes - sum(participants.groups.values())
-        sizes += [f"the others ({plural(rest, 'athlete')})"] if rest else []
+        sizes += [say.THE_OTHERS.format(athletes=plural(rest, "athlete"))] if rest else []
         text += f" {'Groups' if len(sizes) > 1 else 'Group'}: {join_words(sizes)}."
     return [f"{text} {_counts(participants)}"]
 
 
 def _sexes(p) -> list[str]:
-    counts = ((p.n_women, "woman", "women"), (p.n_men, "man", "men"), (p.n_other, "other or not stated", ""))
+    counts = ((p.n_women, "woman", "women"), (p.n_men, "man", "men"), (p.n_other, say.SEX_OTHER, ""))
     return [
         f"{n} {one}" if not many or n == 1 else f"{n} {many}"
         for n, one, many in counts
@@ -422,12 +413,12 @@ def _sexes(p) -> list[str]:
 
 def _counts(p) -> str:
     counts = (
-        (p.n_sparred, "sparred at least part of a round"),
-        (p.n_tested, "had an aerobic capacity"),
-        (p.n_hr_max_measured, "had a measured maximal heart rate"),
+        (p.n_sparred, say.SPARRED_PART),
+        (p.n_tested, say.HAD_CAPACITY),
+        (p.n_hr_max_measured, say.HAD_MAXIMUM),
     )
     said = [f"{_how_many(n, p.n_athletes)} {words}" for n, words in counts]
-    return f"Of these, {join_words(said)}."
+    return say.OF_THESE.format(said=join_words(said))
 
 
 def _how_many(n: int, of: int) -> str:
@@ -442,9 +433,9 @@ def plain_rests(rests) -> str:
     for name, words in (
         (
             "hr_recovery_60s_bpm",
-            "In the first minute of rest, heart rate fell by {mean} after round {k} (SD {sd}, {who})",
+            say.REST_FALL,
         ),
-        ("hr_rest_end_bpm", "The next round began at {mean} (SD {sd}, {who}, rest after round {k})"),
+        ("hr_rest_end_bpm", say.REST_NEXT),
     ):
         rows = rests.table[rests.table["outcome"] == name].sort_values("round_no")
         if rows.empty:
@@ -457,14 +448,19 @@ def plain_rests(rests) -> str:
             k=int(first["round_no"]),
         )
         if len(rows) > 1:
-            said += f", and {'by' if 'fell' in words else 'at'} {format_number(last['mean'], 0, unit='bpm')} after round "
+            said += (
+                say.REST_LATER.format(
+                    by="by" if "fell" in words else "at", mean=format_number(last["mean"], 0, unit="bpm")
+                )
+                + " "
+            )
             said += f"{int(last['round_no'])}"
         parts.append(said + ".")
     return " ".join(parts)
 
 
-NEXT = "**Next for this study:** {step}"
-WRITE = "write it up, with `python3 -m analysis report FOLDER` in a terminal."
+NEXT = say.NEXT_FOR_STUDY
+WRITE = say.WRITE_IT_UP
 
 
 def next_step(study, notebook: str) -> str:
@@ -485,7 +481,9 @@ def next_step(study, notebook: str) -> str:
         return NEXT.format(step=f"{_link(ready.iloc[0]['notebook'])}.")
     if len(missing):
         first = missing.iloc[0]
-        return NEXT.format(step=f"{first['needs']}; {_link(first['notebook'])} is waiting for it.")
+        return NEXT.format(
+            step=say.NEXT_WAITING.format(needs=first["needs"], notebook=_link(first["notebook"]))
+        )
     return NEXT.format(step=WRITE)
 
 

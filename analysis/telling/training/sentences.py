@@ -20,13 +20,8 @@ from ...basics import (
 from ...physiology import predicted_band_error, training_protocols
 from ...training import BeforeAfter
 from ...training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
+from . import phrases as say
 
-DESIGN_WORDS = {
-    "parallel": "two groups side by side",
-    "delayed_start": "two groups, one of which trained later",
-    "matched_pairs": "matched pairs, one of each pair trained",
-    "before_after": "one group before and after",
-}
 NB = "\N{NO-BREAK SPACE}"
 
 
@@ -40,7 +35,7 @@ def plain_training(answer) -> str:
     ]
     texts += [_sentence(w) for w in answer.warnings]
     if answer.harms is not None and answer.harms.pause:
-        texts.append(f"The study pauses, and the ethics committee is told: {join_words(answer.harms.pause)}.")
+        texts.append(say.PAUSE.format(reasons=join_words(answer.harms.pause)))
     return "\n\n".join(texts)
 
 
@@ -53,13 +48,10 @@ def short_training(answer) -> list[str]:
             continue
         finding, _, verdict, *_ = plain_outcome(one)
         chance = one.randomisation
-        count = f"; {chance.as_extreme} of {chance.n_allocations} possible allocations give so much."
+        count = say.AS_EXTREME_SHORT.format(as_extreme=chance.as_extreme, possible=chance.n_allocations)
         texts.append(finding.removesuffix(".") + count)
         texts += [verdict] if one.verdict == CANNOT_TELL else []
-    return [*texts, NOT_ITS_EFFECT] if answer.design == "before_after" else texts
-
-
-NOT_ITS_EFFECT = "Nobody went without the training, so this change is not its effect: season, habit and learning move values too."
+    return [*texts, say.NOT_ITS_EFFECT] if answer.design == "before_after" else texts
 
 
 def plain_outcome(one) -> list[str]:
@@ -67,36 +59,29 @@ def plain_outcome(one) -> list[str]:
     main, chance = one.main, one.randomisation
     size = format_number(abs(main.estimate), one.digits)
     label = lower_first(one.label)
-    finding = (
-        f"As allocated, the trained ended {_amount(size, one.unit)} {_way(main.estimate)} in {label} "
-        f"({_ci(main, one)}) than athletes who started equal."
+    finding = say.ENDED.format(
+        amount=_amount(size, one.unit), higher=_way(main.estimate), outcome=label, interval=_ci(main, one)
     )
-    count = (
-        f"Of {chance.n_allocations} possible allocations {chance.as_extreme} "
-        f"{'gives' if chance.as_extreme == 1 else 'give'} so large a difference."
-    )
+    count = say.AS_EXTREME.format(possible=chance.n_allocations, as_extreme=chance.as_extreme)
     said = [finding, count, _verdict(one)]
     if not one.confirmatory:
-        said.append(f"No confirmatory claim: {join_words(one.why_not)}.")
+        said.append(say.NOT_CONFIRMATORY.format(reasons=join_words(one.why_not)))
     return said
 
 
 def _verdict(one) -> str:
     smallest = _amount(format_number(one.smallest, one.digits), one.unit)
-    claimed = "It" if one.confirmatory else "Taken alone, it"
+    claimed = say.IT if one.confirmatory else say.TAKEN_ALONE
     if one.verdict == MATTERS:
-        return (
-            f"{claimed} is more than chance, and the whole interval lies beyond {smallest}, the smallest gain "
-            "worth the training."
-        )
+        return say.MORE_THAN_MATTERS.format(it=claimed, smallest=smallest)
     if one.verdict == GAIN:
-        return f"{claimed} is more than chance; whether it reaches {smallest}, the smallest gain worth the training, is open."
+        return say.PERHAPS_MATTERS.format(it=claimed, smallest=smallest)
     if one.verdict == OPPOSITE:
-        return f"{claimed} is more than chance, and against what was wanted."
+        return say.AGAINST.format(it=claimed)
     if one.verdict == SMALL:
-        return f"{claimed} is smaller than {smallest}, the smallest gain worth the training."
+        return say.TOO_SMALL.format(it=claimed, smallest=smallest)
     low, high = _cannot_tell(one)
-    return f"This study cannot tell {low} from {high}{NB}{one.unit}."
+    return say.CANNOT_TELL.format(low=low, high=f"{high}{NB}{one.unit}")
 
 
 def _cannot_tell(one) -> tuple[str, str]:
@@ -118,23 +103,32 @@ def plain_change(one) -> list[str]:
     label = lower_first(one.label)
     size = format_number(abs(one.estimate), one.digits)
     said = [
-        f"After the training {label} was {_amount(size, one.unit)} {_way(one.estimate)} than before ({_ci(one, one)}; "
-        f"{plural(one.n_athletes, 'athlete')})."
+        say.CHANGED.format(
+            outcome=label,
+            amount=_amount(size, one.unit),
+            higher=_way(one.estimate),
+            interval=_ci(one, one),
+            people=plural(one.n_athletes, "athlete"),
+        )
     ]
     if one.n_between >= 3 and not math.isnan(one.between_low):
         said.append(
-            "Between two baselines, without the training, it moved by "
-            f"{format_number(one.between_baselines, one.digits, sign=True)}"
-            f"{NB}{one.unit} ({format_ci(one.between_low, one.between_high, one.digits)})."
+            say.MOVED_WITHOUT.format(
+                change=f"{format_number(one.between_baselines, one.digits, sign=True)}{NB}{one.unit}",
+                interval=format_ci(one.between_low, one.between_high, one.digits),
+            )
         )
     else:
-        said.append("How much it moves without training is not known: there is one baseline only.")
+        said.append(say.MOVED_UNKNOWN)
     if not math.isnan(one.detectable):
         said.append(
-            f"{one.beyond_error} of {one.n_athletes} changed by more than the error of the test allows "
-            f"({_amount(format_number(one.detectable, one.digits), one.unit)})."
+            say.BEYOND_ERROR.format(
+                beyond=one.beyond_error,
+                people=one.n_athletes,
+                limit=_amount(format_number(one.detectable, one.digits), one.unit),
+            )
         )
-    said.append(NOT_ITS_EFFECT)
+    said.append(say.NOT_ITS_EFFECT)
     return said
 
 
@@ -147,27 +141,21 @@ def write_up_training_methods(answer) -> list[str]:
         often = (
             ""
             if math.isnan(answer.sessions_per_week)
-            else f", {format_number(answer.sessions_per_week, 0)} sessions a week"
+            else say.SESSIONS_A_WEEK.format(sessions=format_number(answer.sessions_per_week, 0))
         )
         span = f" for {plural(round(answer.weeks), 'week')}{often}"
     if answer.design == "before_after":
         return [
-            f"One group was measured before and after {what}{span}. Nobody went without it, so changes are described beside the "
-            "change between baselines and are not read as an effect.",
-            "Mean changes are paired differences with t intervals. One athlete's change is held against 1.96 √2 typical errors.",
+            say.ONE_GROUP.format(what=what, span=span),
+            say.ONE_GROUP_TESTS,
         ]
     texts = [
-        f"Design: {DESIGN_WORDS[answer.design]}. The trained group added {what}{span} to its usual training; the "
-        "control group kept "
-        f"the usual training. {answer.how_allocated}",
-        "Everyone is analysed as allocated: follow-up on group and mean baseline"
-        f"{_covariate_words(answer)}, with HC2 standard errors and Bell-McCaffrey degrees of freedom.",
-        "The studentised coefficient is held against all allocations that could have been drawn. A difference is "
-        "claimed only where "
-        "interval and this test agree, Holm-adjusted over the primary outcomes.",
-        "Two one-sided tests ask whether an effect is smaller than what matters; with fewer than twelve athletes "
-        "a group they are "
-        "not used. Individual response is not told from fewer than twenty a group.",
+        say.DESIGN.format(
+            design=say.DESIGN_WORDS[answer.design], what=what, span=span, how=answer.how_allocated
+        ),
+        say.AS_ALLOCATED.format(covariates=_covariate_words(answer)),
+        say.ALL_ALLOCATIONS,
+        say.NOT_USED_WITH_FEW,
     ]
     return texts
 
@@ -192,7 +180,7 @@ def write_up_training(answer) -> list[str]:
     if answer.harms is not None:
         texts.append(_write_harms(answer.harms))
     if answer.conditions:
-        texts.append(f"The evenings before and after were not alike: {join_words(answer.conditions)}.")
+        texts.append(say.CONDITIONS_DIFFERED.format(conditions=join_words(answer.conditions)))
     texts += [_sentence(w) for w in answer.warnings]
     texts.append(limits_of_training(answer))
     return texts
@@ -200,38 +188,43 @@ def write_up_training(answer) -> list[str]:
 
 def _write_outcome(one) -> list[str]:
     main, chance = one.main, one.randomisation
-    analysed = (
-        f"{one.label}: {main.n_trained} trained and {main.n_reference} control athletes had baseline and "
-        "follow-up. Trained minus "
-        f"control, given the baseline: {format_number(main.estimate, one.digits, sign=True)}{NB}{one.unit} ({_ci(main, one)}), "
-        f"df = {format_df(main.df)}, p {format_p(main.p)}."
+    analysed = say.DIFFERENCE.format(
+        Outcome=one.label,
+        trained=main.n_trained,
+        control=main.n_reference,
+        difference=f"{format_number(main.estimate, one.digits, sign=True)}{NB}{one.unit}",
+        interval=_ci(main, one),
+        df=format_df(main.df),
+        p=format_p(main.p),
     )
-    exact = (
-        f"Among {chance.n_allocations} allocations ({chance.how}) {chance.as_extreme} gave so large a studentised difference, "
-        f"p {format_p(chance.p)}; Holm-adjusted p {format_p(one.p_adjusted)}. {_verdict(one)}"
+    exact = say.EXACT.format(
+        allocations=chance.n_allocations,
+        how=chance.how,
+        as_extreme=chance.as_extreme,
+        p=format_p(chance.p),
+        adjusted=format_p(one.p_adjusted),
+        verdict=_verdict(one),
     )
     if not one.confirmatory:
-        exact += f" This is exploratory: {join_words(one.why_not)}."
+        exact += " " + say.EXPLORATORY.format(reasons=join_words(one.why_not))
     texts = [analysed, exact]
     if len(one.missing):
         by = [
             f"{arm}: {', '.join(filter(None, part['reason'])) or len(part)}"
             for arm, part in one.missing.groupby("arm", sort=False)
         ]
-        text = f"Without a follow-up: {len(one.missing)} of {int(one.flow['allocated'].sum())} ({'; '.join(by)})."
+        text = say.NO_FOLLOW_UP.format(
+            missing=len(one.missing), allocated=int(one.flow["allocated"].sum()), reasons="; ".join(by)
+        )
         if not math.isnan(one.tipping):
             text += (
-                " The claim would end if the unmeasured trained athletes had ended "
-                f"{_amount(format_number(one.tipping, one.digits), one.unit)} worse than the model expects."
+                " " + say.TIPS.format(size=_amount(format_number(one.tipping, one.digits), one.unit))
                 if math.isfinite(one.tipping)
-                else " No follow-up of the unmeasured trained athletes, however poor, would end the claim."
+                else " " + say.NEVER_TIPS
             )
         texts.append(text)
-    texts.append(
-        f"Regression to the mean alone would move an athlete who starts one SD low by "
-        f"{format_number(one.regression_to_mean, one.digits, sign=True)}{NB}{one.unit}. "
-        + individual_words(one)
-    )
+    moved = f"{format_number(one.regression_to_mean, one.digits, sign=True)}{NB}{one.unit}"
+    texts.append(f"{say.REGRESSION.format(size=moved)} {individual_words(one)}")
     return texts
 
 
@@ -239,36 +232,40 @@ def individual_words(one) -> str:
     """Say whether athletes responded differently, or that it cannot be told."""
     found = one.individual
     if math.isnan(found.sd_ir):
-        return "So few athletes cannot tell whether they responded differently."
-    numbers = (
-        f"SD of individual responses {format_number(found.sd_ir, one.digits)}{NB}{one.unit} (MOVER "
-        f"{format_ci(found.mover_low, found.mover_high, one.digits)}; normal "
-        f"{format_ci(found.normal_low, found.normal_high, one.digits)})"
+        return say.TOO_FEW_TO_TELL
+    numbers = say.RESPONSES.format(
+        sd=f"{format_number(found.sd_ir, one.digits)}{NB}{one.unit}",
+        mover=format_ci(found.mover_low, found.mover_high, one.digits),
+        normal=format_ci(found.normal_low, found.normal_high, one.digits),
     )
     if not found.can_be_told:
-        return f"So few athletes cannot tell whether they responded differently ({numbers})."
+        return say.TOO_FEW_WITH.format(numbers=numbers)
     if found.mover_low > 0:
-        return f"Responses differed between athletes: {numbers}. Who responds is not told by one change each."
-    return f"Different responses were not shown: {numbers}."
+        return say.DIFFERED.format(numbers=numbers)
+    return say.NOT_DIFFERED.format(numbers=numbers)
 
 
 def _write_change(one) -> list[str]:
-    text = (
-        f"{one.label}: after minus before {format_number(one.estimate, one.digits, sign=True)}{NB}{one.unit} ({_ci(one, one)}), "
-        f"n = {one.n_athletes}."
+    text = say.AFTER_MINUS_BEFORE.format(
+        Outcome=one.label,
+        change=f"{format_number(one.estimate, one.digits, sign=True)}{NB}{one.unit}",
+        interval=_ci(one, one),
+        people=one.n_athletes,
     )
     if one.n_between >= 3 and not math.isnan(one.between_low):
-        text += (
-            f" Between the baselines {format_number(one.between_baselines, one.digits, sign=True)}{NB}{one.unit} "
-            f"({format_ci(one.between_low, one.between_high, one.digits)}; n = {one.n_between})."
+        text += " " + say.BETWEEN_BASELINES.format(
+            change=f"{format_number(one.between_baselines, one.digits, sign=True)}{NB}{one.unit}",
+            interval=format_ci(one.between_low, one.between_high, one.digits),
+            people=one.n_between,
         )
     if not math.isnan(one.detectable):
-        text += (
-            " Smallest detectable change of one athlete "
-            f"{_amount(format_number(one.detectable, one.digits), one.unit)} (typical error "
-            f"{format_number(one.typical_error, one.digits)}, from {one.typical_error_from}); {one.beyond_error} went beyond it."
+        text += " " + say.DETECTABLE.format(
+            amount=_amount(format_number(one.detectable, one.digits), one.unit),
+            error=format_number(one.typical_error, one.digits),
+            source=one.typical_error_from,
+            beyond=one.beyond_error,
         )
-    return [text, "This describes a change, not an effect of training: nobody went without it."]
+    return [text, say.A_CHANGE_ONLY]
 
 
 def _write_adherence(found) -> str:
@@ -276,44 +273,42 @@ def _write_adherence(found) -> str:
     text = ""
     if "trained" in arms.index:
         own = arms.loc["trained"]
-        text = (
-            f"Of {format_number(found.sessions_planned, 0)} planned sessions the trained group did "
-            f"{format_number(own['sessions_done'], 1)} on average ({format_percent(own['share'])})."
+        text = say.SESSIONS_DONE.format(
+            planned=format_number(found.sessions_planned, 0),
+            done=format_number(own["sessions_done"], 1),
+            share=format_percent(own["share"]),
         )
         minutes = own.get("minutes_in_target", float("nan"))
         if not math.isnan(minutes):
-            text += (
-                f" Recorded sessions held {format_number(minutes, 1)} min in the target band; a perfect one shows "
-                f"{format_number(own['attainable_low'], 1)} to {format_number(own['attainable_high'], 1)} min."
+            text += " " + say.IN_TARGET.format(
+                minutes=format_number(minutes, 1),
+                low=format_number(own["attainable_low"], 1),
+                high=format_number(own["attainable_high"], 1),
             )
     noticed = found.guards[found.guards["found"] == "yes"]
     if len(noticed):
         said = [f"{g.guard} ({format_number(g.value, 0)} {g.of})" for g in noticed.itertuples()]
-        text += f" Noticed, and nobody changed groups for it: {'; '.join(said)}."
+        text += " " + say.NOTICED.format(guards="; ".join(said))
     return text.strip()
 
 
 def _write_harms(found) -> str:
     if not found.n_events:
-        return "No adverse event was noted in either group."
+        return say.NO_EVENT
     both = {arm: int(found.table.get(f"{arm}_events", 0).sum()) for arm in ("trained", "control")}
-    text = f"Adverse events: {both['trained']} in the trained group, {both['control']} in the control group."
+    text = say.EVENTS_BY_GROUP.format(trained=both["trained"], control=both["control"])
     if sum(both.values()) == 0:
-        text = f"Adverse events: {found.n_events}."
+        text = say.EVENTS.format(events=found.n_events)
     if found.pause:
-        text += f" The rules pause the study and tell the committee: {join_words(found.pause)}."
+        text += " " + say.RULES_PAUSE.format(reasons=join_words(found.pause))
     return text
 
 
 def limits_of_training(answer) -> str:
     """Say what this study does not conclude."""
     if answer.design == "before_after":
-        return "Not concluded: that training caused a change, who responds, or what sparring alone does."
-    return (
-        "Not concluded: that one protocol is better, that capacity caused the lower heart rate, anything about "
-        "winning, injury or "
-        "energy, who responds, or that sparring alone does nothing (nobody stopped sparring)."
-    )
+        return say.LIMITS_ONE_GROUP
+    return say.LIMITS
 
 
 def athlete_change(one, athlete: str) -> str:
@@ -324,14 +319,11 @@ def athlete_change(one, athlete: str) -> str:
     change = float(own["change"].iloc[0])
     shown = f"{format_number(change, one.digits, sign=True)}{NB}{one.unit}"
     if math.isnan(one.detectable):
-        return f"{one.label}: {shown} from before to after. How far the test alone moves a value is not known here."
+        return say.OWN_CHANGE.format(Outcome=one.label, change=shown)
     limit = _amount(format_number(one.detectable, one.digits), one.unit)
     if bool(own["within_error"].iloc[0]):
-        return f"{one.label}: {shown} from before to after. That is within the error of the test ({limit})."
-    return (
-        f"{one.label}: {shown} from before to after, more than the error of the test alone ({limit}). One "
-        "change tells no cause."
-    )
+        return say.OWN_CHANGE_WITHIN.format(Outcome=one.label, change=shown, limit=limit)
+    return say.OWN_CHANGE_BEYOND.format(Outcome=one.label, change=shown, limit=limit)
 
 
 def write_up_training_size(plan) -> list[str]:
@@ -341,20 +333,23 @@ def write_up_training_size(plan) -> list[str]:
         shares = [f"{format_number(r.effect, 1)} in {round(100 * r.power)}" for r in part.itertuples()]
         first = part.iloc[0]
         texts.append(
-            f"{n} and {n} athletes find a true gain of {join_words(shares)} of 100 studies; the 95{NB}% interval reaches "
-            f"{format_number(first['half_width'], 1)} to each side."
+            say.FINDS.format(n=n, shares=join_words(shares), half_width=format_number(first["half_width"], 1))
         )
         if first["equivalence_power"] < 0.5:
             texts.append(
-                f"They cannot show that there is no effect: only {round(100 * first['equivalence_power'])} of 100 "
-                "studies of a training "
-                f"that does nothing would show less than {format_number(plan.smallest, 1)}."
+                say.NO_EQUIVALENCE.format(
+                    studies=round(100 * first["equivalence_power"]), smallest=format_number(plan.smallest, 1)
+                )
             )
     return [
         *texts,
-        f"Assumed: SD between athletes {format_number(plan.sd_between, 1)}, typical error "
-        f"{format_number(plan.typical_error, 1)}, "
-        f"{plural(plan.baselines, 'baseline')}, {plural(plan.followups, 'follow-up')}, {format_percent(plan.drop_out)} lost.",
+        say.ASSUMED.format(
+            between=format_number(plan.sd_between, 1),
+            error=format_number(plan.typical_error, 1),
+            baselines=plural(plan.baselines, "baseline"),
+            followups=plural(plan.followups, "follow-up"),
+            lost=format_percent(plan.drop_out),
+        ),
     ]
 
 
@@ -364,12 +359,14 @@ def why_no_band(
     """Say what a predicted maximal heart rate does to the target band."""
     error = predicted_band_error(predicted_bpm=predicted_bpm, standard_error_bpm=standard_error_bpm)
     shares = [round(100 * s) for s in (error.inside, error.too_low, error.too_high, error.above_maximum)]
-    return (
-        f"At {format_number(age_years, 0)} years a prediction of {format_number(predicted_bpm, 0)} bpm puts the "
-        "middle of the band at "
-        f"{format_number(error.middle_bpm, 0)}: inside the athlete's own in {shares[0]} of 100 people, too low in "
-        f"{shares[1]}, too "
-        f"high in {shares[2]}. In {shares[3]} its upper end exceeds the true maximum."
+    return say.NO_BAND.format(
+        years=format_number(age_years, 0),
+        predicted=format_number(predicted_bpm, 0),
+        middle=format_number(error.middle_bpm, 0),
+        inside=shares[0],
+        low=shares[1],
+        high=shares[2],
+        above=shares[3],
     )
 
 
@@ -382,7 +379,7 @@ def _protocol_words(name: str) -> str:
 
 def _ci(found, one) -> str:
     if math.isnan(found.ci_low):
-        return "no interval: no scatter"
+        return say.NO_INTERVAL
     return f"95{NB}% {format_ci(found.ci_low, found.ci_high, one.digits)}"
 
 
