@@ -162,6 +162,10 @@ def test_before_and_after_is_never_called_an_effect():
     text = " ".join(
         [say.plain_training(answer), *say.write_up_training(answer), *say.write_up_training_methods(answer)]
     )
-    assert "lower than before" in text and "cannot call the change its effect" in text and "one baseline only" in text
+    assert (
+        "lower than before" in text
+        and "cannot call the change its effect" in text
+        and "one baseline only" in text
+    )
     assert not faults_of_words(text)
     assert tables.changes_table(answer) is not None and tables.effects_table(answer) is None
