@@ -12,15 +12,7 @@ from ..study.outcomes import short_question
 
 @dataclass(frozen=True)
 class Flow(Result):
-    """How many athletes there were at each step.
-
-    Parameters
-    ----------
-    n_codes, n_athletes, n_sparred, n_tested : int
-        Codes in the folder; those who may be analysed; who sparred; whose capacity is known.
-    answers : DataFrame
-        One row per answered question: question, words, family, n_athletes, n_observations.
-    """
+    """How many athletes there were at each step."""
 
     n_codes: int
     n_athletes: int

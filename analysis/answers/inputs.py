@@ -70,11 +70,10 @@ def looks_of(study: Study):
 
 
 def look_estimates(answers, n_athletes: int) -> pd.DataFrame:
-    """Estimates of every planned question at a planned look, corrected for the looks before.
-
-    Columns: question, outcome, look, n_athletes, level, estimate, corrected, ci_low, ci_high, repeated_low, repeated_high,
-    chance_at_plan (of showing an effect just as large as matters at the last look), chance_as_seen, advice.
-    """
+    """Estimates of every planned question at a planned look, corrected for the looks before."""
+    # Columns: question, outcome, look, n_athletes, level, estimate, corrected, ci_low, ci_high,
+    # repeated_low, repeated_high, chance_at_plan (of showing an effect just as large as matters at the last
+    # look), chance_as_seen, advice.
     from ..planning import estimate_after_looks
 
     study, lines = answers.study, []

@@ -18,23 +18,7 @@ CHANGES = ("changed", "changed but smaller than matters", "supported", "opposite
 
 @dataclass(frozen=True)
 class Question(Result):
-    """One planned question: its standing, its answer, and what the family of tests makes of it.
-
-    Parameters
-    ----------
-    id, outcome, status, why, role, direction, hypothesis : str
-        As in `QuestionStatus`.
-    verdict : str
-        Of the answer; "" where there is none yet.
-    p, p_adjusted : float
-        Of the test against no effect (at a planned look times alpha over the look's level), and after Holm over its family;
-        missing without an answer, and p_adjusted where the
-        question is exploratory.
-    family : tuple of str
-        The questions that were tested together with it (itself included).
-    claimed : bool
-        True where a confirmatory question shows an effect after the adjustment.
-    """
+    """One planned question: its standing, its answer, and what the family of tests makes of it."""
 
     id: str
     outcome: str
@@ -43,11 +27,11 @@ class Question(Result):
     role: str
     direction: str
     hypothesis: str
-    verdict: str = ""
+    verdict: str = ""  # of the answer; "" where there is none yet
     p: float = float("nan")
     p_adjusted: float = float("nan")
-    family: tuple[str, ...] = ()
-    claimed: bool = False
+    family: tuple[str, ...] = ()  # the questions that were tested together with it (itself included)
+    claimed: bool = False  # True where a confirmatory question shows an effect after the adjustment
 
     @property
     def shown_alone(self) -> bool:

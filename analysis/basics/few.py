@@ -50,15 +50,7 @@ def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
 
 
 def is_safe(groups: Collection[Collection]) -> bool:
-    """Return True where no statistic of fewer than FEWEST_PEOPLE can be worked out from those of the groups.
-
-    `groups`: the people of each group.
-
-    Examples
-    --------
-    >>> is_safe([range(10), range(5)]), is_safe([range(10), range(6)])
-    (True, False)
-    """
+    """Return True where no statistic of fewer than FEWEST_PEOPLE can be worked out from those of the groups."""
     groups = [set(g) for g in groups if len(g)]
     parts: dict[tuple, int] = {}
     for person in set().union(*groups):

@@ -67,7 +67,9 @@ def left_out_table(rows: Iterable[Mapping] = ()):
 class Result:
     """Base of the results: prints as a short table, shows as HTML in a notebook.
 
-    Subclasses are frozen dataclasses of floats, strings, tuples and DataFrames, never rounded.
+    Subclasses are frozen dataclasses of floats, strings, tuples and DataFrames, never rounded. Three fields mean the same in
+    all of them: `method` says in words what was done, `left_out` lists every row without use with its reason, and `warnings`
+    holds what a reader must know.
     """
 
     def __getitem__(self, name: str):

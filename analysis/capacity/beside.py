@@ -31,12 +31,7 @@ def beside_table(
     direction: str,
     level: float,
 ) -> pd.DataFrame:
-    """Answer the question of heart rate in bpm and in percent of the measured maximum; empty where one is not there.
-
-    `data`: rows with the athletes' columns; maximal heart rates that were not measured are blank. `fit`: the planned one.
-    `apart`: how far apart in capacity two athletes are. `smallest_effect`: of the planned outcome. `smallest_effects`: of
-    the other. `direction, level`: as in the answer.
-    """
+    """Answer the question of heart rate in bpm and in percent of the measured maximum; empty where one is not there."""
     outcome = fit.outcome
     if outcome not in IN_BPM and outcome != SHARE:
         return pd.DataFrame(columns=list(BESIDE_COLUMNS))

@@ -39,8 +39,6 @@ class Correlation(Result):
         Covariates of a partial correlation.
     left_out : DataFrame
         Rows without both values.
-    warnings : tuple of str
-        What a reader must know.
     """
 
     estimate: float
@@ -347,8 +345,6 @@ class CapacityAnswer(Result):
         guard, status ("passed", "warned", "applied"), n_athletes, text.
     cautions : tuple of str
         What limits the reading, always shown with the verdict.
-    n_athletes, n_observations, method, left_out, warnings
-        As everywhere.
     """
 
     outcome: str

@@ -99,11 +99,10 @@ evenings with gaps, late starts, wrong protocols and traces without rounds (test
 
 
 def find_clock(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends) -> Lag:
-    """Find how far the device's clock is off: near by, within half an hour, or about a whole or half hour.
-
-    The trace is compared with the athlete's own rounds at every start (see `scan_starts`); the best start near by is taken
-    unless one further off explains clearly more. The place is then refined as `find_lag` does.
-    """
+    """Find how far the device's clock is off: near by, within half an hour, or about a whole or half hour."""
+    # The trace is compared with the athlete's own rounds at every start (see `scan_starts`); the best start
+    # near by is taken unless one further off explains clearly more. The place is then refined as `find_lag`
+    # does.
     starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
     if good.sum() < 60:
         return NO_LAG
@@ -130,11 +129,10 @@ def find_clock(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, e
 
 
 def scan_starts(clock: np.ndarray, rates: np.ndarray, starts, ends) -> tuple[np.ndarray, np.ndarray]:
-    """Share of the trace around the rounds that they explain, at every place of the first bell.
-
-    Returns the lags (place of the first bell less where the clock says it was) and the shares, less where part of the work
-    lies outside the trace. The sums over all places are correlations, so that an evening takes milliseconds.
-    """
+    """Share of the trace around the rounds that they explain, at every place of the first bell."""
+    # Returns the lags (place of the first bell less where the clock says it was) and the shares, less where
+    # part of the work lies outside the trace. The sums over all places are correlations, so that an evening
+    # takes milliseconds.
     first, values, weights = on_grid(clock, rates, np.ones(len(clock), dtype=bool))
     begin, finish = starts - starts[0], ends - starts[0]
     around = int(AROUND_S / GRID_S)
@@ -193,11 +191,7 @@ ALIKE_S = 30.0
 
 
 def settle_clocks(session, rules: CleaningRules, trusted, good_of, warnings: list, remarks: list) -> None:
-    """Line every placed trace up with its athlete's rounds, and settle what disagrees: used as decided, or held back.
-
-    `trusted` gives the decision about an athlete's clock ("trust the trace", "trust the log" or "") and who took it;
-    `good_of` the samples of a trace that may be lined up.
-    """
+    """Line every placed trace up with its athlete's rounds, and settle what disagrees: used as decided, or held back."""
     for line in session.clocks:
         for name in ("found_offset_s", "found_uncertainty_s", "found_confidence"):
             line.setdefault(name, float("nan"))

@@ -364,11 +364,7 @@ def spans_of(
     bells: Sequence = (),
     at_changes: bool = False,
 ) -> Spans:
-    """Give each sample with a heart rate the time it stands for, half-way to its neighbours.
-
-    `lost` are the spans that are missing time (None: every step over `gap_limit` is). A longer step that is not lost, between
-    two good samples, is filled with points about a second apart (`join_steps`); `bells` are the rounds within which it bends.
-    """
+    """Give each sample with a heart rate the time it stands for, half-way to its neighbours."""
     there = np.isfinite(rates)
     time, rates, codes = clock[there], rates[there], codes[there]
     kept = tuple((float(a), float(b)) for a, b in stops)

@@ -216,10 +216,9 @@ TYPED_HELD_S = 5.0
 
 
 def maxima_of_tests(study) -> tuple[dict[str, MeasuredHrMax], dict[str, str]]:
-    """The highest heart rate of every athlete's fitness tests, typed or in a gas-exchange file, and where it stands.
-
-    An athlete whose stated maximum a decision keeps has none: table athletes, measure hr_max_bpm, action keep.
-    """
+    """The highest heart rate of every athlete's fitness tests, typed or in a gas-exchange file, and where it stands."""
+    # An athlete whose stated maximum a decision keeps has none: table athletes, measure hr_max_bpm, action
+    # keep.
     kept = {
         d.athlete
         for d in study.decisions.itertuples(index=False)

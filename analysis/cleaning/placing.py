@@ -50,22 +50,11 @@ class Trace:
 
 @dataclass
 class Evening:
-    """What of a session places its recordings.
-
-    Parameters
-    ----------
-    session : str
-    date : str
-        YYYY-MM-DD, or "".
-    utc_offset_s : float
-        Local time minus UTC; NaN where not given.
-    event_s : float
-        The timekeeper's clock at the event that every recording shows, in seconds after midnight; NaN where there was none.
-    """
+    """What of a session places its recordings."""
 
     session: str
-    date: str = ""
-    utc_offset_s: float = float("nan")
+    date: str = ""  # YYYY-MM-DD, or ""
+    utc_offset_s: float = float("nan")  # local time minus UTC; NaN where not given
     event_s: float = float("nan")
 
 

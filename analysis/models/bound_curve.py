@@ -12,28 +12,14 @@ from ..basics import Result
 
 @dataclass(frozen=True)
 class BoundCurve(Result):
-    """A reading for every smallest effect that could have been chosen.
-
-    Parameters
-    ----------
-    outcome : str
-    planned : float
-        The bound that the plan chose, in the unit of the outcome.
-    readings : DataFrame
-        One line per stretch of bounds: bound_from, bound_to (infinite in the last line), verdict, and what goes with it.
-    planned_verdict : str
-    smallest_passing : float
-        The bound above which the effect as a whole is shown to be too small to matter; missing where none would do.
-    level : float
-        Of the interval that decides it: 1 - 2 alpha.
-    """
+    """A reading for every smallest effect that could have been chosen."""
 
     outcome: str
-    planned: float
+    planned: float  # the bound that the plan chose, in the unit of the outcome
     readings: pd.DataFrame = field(repr=False)
     planned_verdict: str = ""
     smallest_passing: float = float("nan")
-    level: float = 0.90
+    level: float = 0.90  # of the interval that decides it: 1 - 2 alpha
 
 
 def bound_curve(

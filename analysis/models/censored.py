@@ -111,17 +111,7 @@ def _nodes():
 
 
 class CensoredLikelihood:
-    """Marginal log-likelihood of rows in athletes, some of them censored, with its derivatives by the coefficients.
-
-    Parameters
-    ----------
-    y, X : array
-        Rows, and rows x terms; y holds the limit where a value is censored.
-    codes : array of int
-        Athlete of every row.
-    side : array of int
-        0 read, 1 above the limit, -1 below.
-    """
+    """Marginal log-likelihood of rows in athletes, some of them censored, with its derivatives by the coefficients."""
 
     def __init__(self, y, X, codes, side):
         self.n, self.p = X.shape
@@ -146,10 +136,7 @@ class CensoredLikelihood:
         self.n_read = self.read.sum(axis=1)
 
     def evaluate(self, beta, sigma, ratio, *, derivatives=True):
-        """Log-likelihood per athlete, score per athlete, information per athlete, expected values (athletes x rows).
-
-        `ratio` is the SD between athletes over the residual SD.
-        """
+        """Log-likelihood per athlete, score per athlete, information per athlete, expected values (athletes x rows)."""
         s2 = sigma * sigma
         eta = self.X @ beta
         rest = (self.y - eta) * self.read
@@ -272,16 +259,7 @@ CENSORED_WORDS = {
 
 
 class CensoredTests(SmallSample):
-    """Tests of linear functions of the coefficients at the maximum of a censored likelihood.
-
-    Parameters
-    ----------
-    likelihood : CensoredLikelihood
-    structure : Structure
-        The random intercept.
-    start : SmallSample
-        The fit with every censored value at its limit.
-    """
+    """Tests of linear functions of the coefficients at the maximum of a censored likelihood."""
 
     method_words = CENSORED_WORDS
 

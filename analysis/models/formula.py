@@ -232,11 +232,11 @@ class Term:
 
 @dataclass(frozen=True)
 class Design:
-    """Everything a fit needs from the table, for the rows that are used.
+    """Everything a fit needs from the table, for the rows that are used."""
 
-    `X` is in the coding of the formula; `to_typed @ beta` gives the coefficients in the type III coding (factors
-    sum to zero, covariates centred at the mean over athletes), or is None where the two do not span the same space.
-    """
+    # `X` is in the coding of the formula; `to_typed @ beta` gives the coefficients in the type III coding
+    # (factors sum to zero, covariates centred at the mean over athletes), or is None where the two do not
+    # span the same space.
 
     outcome: str
     y: np.ndarray

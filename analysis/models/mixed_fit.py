@@ -69,8 +69,6 @@ class TermTest(ByName, Result):
     df_num, df_den : float
         Degrees of freedom.
     p : float
-    method : str
-        In words.
     """
 
     term: str
@@ -95,8 +93,6 @@ class RSquared(Result):
         By the terms of the formula alone.
     conditional : float
         By the terms and the random effects.
-    method : str
-        In words.
     """
 
     marginal: float
@@ -280,10 +276,6 @@ class MixedFit(Result):
         Used in the fit.
     left_out : DataFrame
         Rows without outcome or covariate.
-    warnings : tuple of str
-        What to know before trusting the numbers.
-    method : str
-        In words.
     """
 
     formula: str

@@ -35,8 +35,6 @@ class SignedRank(Result):
     has_ties : bool
         Whether ranks are shared.
     level : float
-    method : str
-        In words.
     """
 
     statistic: float

@@ -130,10 +130,9 @@ def truly_level_from(profile: np.ndarray, smallest: float) -> int:
 
 
 def ask_ranks(y: np.ndarray, design: Design) -> Asked:
-    """Does exertion change over the rounds: F of common ranks within athletes, athletes with missing rounds kept.
-
-    The analysis takes the p of this statistic from shuffles; its F distribution, taken here, agrees to about half a per cent.
-    """
+    """Does exertion change over the rounds: F of common ranks within athletes, athletes with missing rounds kept."""
+    # The analysis takes the p of this statistic from shuffles; its F distribution, taken here, agrees to
+    # about half a per cent.
     from ..models import centred_ranks, f_of_ranks
 
     p = f_of_ranks(*centred_ranks(y))["p"]

@@ -147,15 +147,7 @@ def assure_design(
 
 
 def summarise_power(shown, clear, n_studies: int) -> dict[str, float]:
-    """Average the chances of the draws, and say how they are spread.
-
-    `shown, clear`: chance of each draw. `n_studies`: simulated studies behind each chance.
-
-    Examples
-    --------
-    >>> summarise_power([0.2, 0.8], [0.4, 0.8], 100)["clear"].round(2)
-    np.float64(0.6)
-    """
+    """Average the chances of the draws, and say how they are spread."""
     shown, clear = (np.asarray(v, dtype=float) for v in (shown, clear))
     usable = np.isfinite(clear)
     if not usable.any():
@@ -183,15 +175,7 @@ def summarise_power(shown, clear, n_studies: int) -> dict[str, float]:
 def open_ranges(
     truth: Assumptions, ranges: Mapping[str, tuple[float, float]] | None = None
 ) -> dict[str, tuple[float, float, float]]:
-    """Return (low, assumed, high) of everything that is left open; the assumed value always lies inside.
-
-    `ranges`: as in `assure_design`.
-
-    Examples
-    --------
-    >>> open_ranges(Assumptions(), {"leave": (0.0, 0.2)})["leave"]
-    (0.0, 0.02, 0.2)
-    """
+    """Return (low, assumed, high) of everything that is left open; the assumed value always lies inside."""
     given = dict(ranges or {})
     wanted = dict(OPEN_RANGES)
     for outcome in ("heart_rate", "lactate", "exertion"):

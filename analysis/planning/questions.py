@@ -86,11 +86,10 @@ def _change(outcome, smallest, design, truth, ranked) -> Question:
 
 
 def _share_of_ranks(sd_within: float, rounds: int, truth: Assumptions) -> float:
-    """Information that ratings in whole points, judged by common ranks, keep of an F test of complete values.
-
-    3 / pi is the efficiency of ranks for normal values (Hodges & Lehmann 1956, Annals of Mathematical Statistics 27:324);
-    whole points add a variance of 1 / 12; an athlete with m of k rounds lends (m - 1) / (k - 1) of a complete one.
-    """
+    """Information that ratings in whole points, judged by common ranks, keep of an F test of complete values."""
+    # 3 / pi is the efficiency of ranks for normal values (Hodges & Lehmann 1956, Annals of Mathematical
+    # Statistics 27:324); whole points add a variance of 1 / 12; an athlete with m of k rounds lends (m - 1)
+    # / (k - 1) of a complete one.
     whole = sd_within**2 / (sd_within**2 + 1 / 12)
     kept = (rounds * (1 - truth.missing_round) - 1) / (rounds - 1)
     return 3 / np.pi * whole * max(kept, 0.0)

@@ -134,12 +134,11 @@ HELD_SHARE = 0.4
 
 
 def join_steps(times: np.ndarray, rates: np.ndarray, long: np.ndarray, bells=(), *, at_changes: bool = False):
-    """Fill long steps with points about a second apart, for means over rounds; returns times, rates and their step's place.
-
-    A small change is joined by a straight line (where the file is written at changes, 0.4 held and 0.6 line: the rate stood
-    until the device wrote the next one, but it drifted within one change). A large rise is joined along the first-order curve
-    of heart rate, from the bell where a round began within the step; a large fall begins at the bell where a round ended.
-    """
+    """Fill long steps with points about a second apart, for means over rounds; returns times, rates and their step's place."""
+    # A small change is joined by a straight line (where the file is written at changes, 0.4 held and 0.6
+    # line: the rate stood until the device wrote the next one, but it drifted within one change). A large
+    # rise is joined along the first-order curve of heart rate, from the bell where a round began within the
+    # step; a large fall begins at the bell where a round ended.
     where, points, values = [], [], []
     share = 1.0 - HELD_SHARE if at_changes else 1.0
     for i in np.flatnonzero(long).tolist():

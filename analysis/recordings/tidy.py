@@ -310,11 +310,9 @@ def _stops(stops: list, start: float, end: float) -> pd.DataFrame:
 
 
 def _broken(there: np.ndarray, zero: np.ndarray) -> np.ndarray:
-    """Steps between two heart rates with a row in between that says that there was none.
-
-    A zero always says so; a blank does where blanks are rare. A table that writes the rate only in some of its rows (every
-    fifth, or where it changed) has blanks in most steps, and they say nothing.
-    """
+    """Steps between two heart rates with a row in between that says that there was none."""
+    # A zero always says so; a blank does where blanks are rare. A table that writes the rate only in some
+    # of its rows (every fifth, or where it changed) has blanks in most steps, and they say nothing.
     place = np.flatnonzero(there)
     blanks = np.diff(place) - 1
     zeros = np.diff(np.concatenate(([0], np.cumsum(zero)))[place])

@@ -169,12 +169,11 @@ def _rate(text: str) -> float:
 
 
 def _parse(data: bytes, points: _Points, name: str) -> str:
-    """Collect the points; return what stopped the reading, or "".
-
-    The whole file is first walked by the parser alone, which refuses declarations and finds where the file stops making
-    sense. Where it then holds nothing but plain elements, the points are taken by patterns, some three times as fast as by
-    calls for every element; anything else goes through those calls.
-    """
+    """Collect the points; return what stopped the reading, or ""."""
+    # The whole file is first walked by the parser alone, which refuses declarations and finds where the
+    # file stops making sense. Where it then holds nothing but plain elements, the points are taken by
+    # patterns, some three times as fast as by calls for every element; anything else goes through those
+    # calls.
     data = data.lstrip(b" \r\n\t")
     _refuse_endless(data, points, name)
     problem, end, hidden = _walk_whole(data, name)
@@ -184,10 +183,9 @@ def _parse(data: bytes, points: _Points, name: str) -> str:
 
 
 def _refuse_endless(data: bytes, points: _Points, name: str) -> None:
-    """Refuse what costs a parser time that grows with its square, or without end, before it sees it.
-
-    An element or a text of megabytes, elements nested without end, and more points than one evening can have.
-    """
+    """Refuse what costs a parser time that grows with its square, or without end, before it sees it."""
+    # An element or a text of megabytes, elements nested without end, and more points than one evening can
+    # have.
     if data.lower().count(points.point.encode()) > 2 * MAX_ROWS:
         points.refuse_more()
     longest = since = depth = 0

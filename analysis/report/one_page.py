@@ -17,11 +17,9 @@ LEAST = 0.6
 
 
 def write_one_page(document: Document, path: str | Path) -> Path:
-    """Write the first screen of a write-up as a PDF of one page.
-
-    Sentences stand left, pictures right; what has no picture stands in two columns below. Everything becomes smaller by
-    the same share until it fits.
-    """
+    """Write the first screen of a write-up as a PDF of one page."""
+    # Sentences stand left, pictures right; what has no picture stands in two columns below. Everything
+    # becomes smaller by the same share until it fits.
     for share in (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.64, LEAST):
         pdf = _drawn(document, share)
         if pdf.page_no() == 1:

@@ -37,23 +37,7 @@ ABOUT = f"{FOR_YOU}/about.json"
 
 
 class Folders:
-    """The two folders of an output.
-
-    Parameters
-    ----------
-    out : path
-        The output.
-    may_share : bool
-        False in a club so small that nothing may be passed on: then everything is for the owner.
-
-    Examples
-    --------
-    >>> out = Folders("output")
-    >>> out.place("report.html").as_posix(), out.place("results.json").as_posix(), out.place("tables/means.csv").as_posix()
-    ('output/to_share/report.html', 'output/for_you/results.json', 'output/to_share/tables/means.csv')
-    >>> Folders("output", may_share=False).place("report.html").as_posix()
-    'output/for_you/report.html'
-    """
+    """The two folders of an output."""
 
     def __init__(self, out: str | Path, *, may_share: bool = True):
         self.out, self.may_share = Path(out), may_share
@@ -179,22 +163,12 @@ _LITTER = frozenset({"thumbs.db", "desktop.ini", ".ds_store"})
 
 @dataclass(frozen=True)
 class ByHand:
-    """What a person did to an output.
-
-    Parameters
-    ----------
-    changed, added : tuple of str
-        Files of the kit that are no longer as written, and files that the kit did not write.
-    kept_earlier : tuple of str
-        Files that an earlier report moved aside.
-    missing : tuple of str
-        Files of the kit that are gone.
-    """
+    """What a person did to an output."""
 
     changed: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
-    kept_earlier: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
+    kept_earlier: tuple[str, ...] = ()  # files that an earlier report moved aside
+    missing: tuple[str, ...] = ()  # files of the kit that are gone
 
 
 def find_by_hand(output: str | Path) -> ByHand:
@@ -239,19 +213,7 @@ def written_files(output: Path) -> dict[str, str]:
 
 
 def keep_by_hand(output: str | Path, new: str | Path, *, today: dt.date | None = None) -> tuple[str, ...]:
-    """Copy what a person changed or added in an output into the output that will replace it.
-
-    `output`: what will be replaced. Not changed. `new`: what will replace it; gets a folder `kept_<date>`, and those of
-    earlier reports.
-
-    Gives a sentence per file that was moved aside now.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> keep_by_hand(tempfile.mkdtemp(), tempfile.mkdtemp())
-    ()
-    """
+    """Copy what a person changed or added in an output into the output that will replace it."""
     output, new = Path(output), Path(new)
     if not output.is_dir():
         return ()

@@ -56,11 +56,10 @@ def personal_texts(study) -> tuple[str, ...]:
 
 
 class Codes:
-    """Replaces codes by labels that say nothing, the same label for the same athlete throughout.
+    """Replaces codes by labels that say nothing, the same label for the same athlete throughout."""
 
-    Every code that stands in the study folder is known here, also of people who withdrew or are not analysed; and what in
-    its free texts looks like personal data goes with them.
-    """
+    # Every code that stands in the study folder is known here, also of people who withdrew or are not
+    # analysed; and what in its free texts looks like personal data goes with them.
 
     def __init__(self, study, *, individuals: bool = False):
         shown = set(study.athletes_with_figures()) if individuals else set()

@@ -31,24 +31,7 @@ class Withheld(NotYet):
 
 
 class SharedAnswers(Answers):
-    """Answers like those of the study, without what may not be passed on.
-
-    Parameters
-    ----------
-    answers : Answers
-
-    Notes
-    -----
-    A round in which fewer than five athletes have a value of an outcome is left out of that outcome: its questions are
-    answered again without it. So every number that is passed on is an answer of what is passed on.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.study import Study
-    >>> SharedAnswers(Answers(Study(folder=Path("nowhere")))).may_share
-    False
-    """
+    """Answers like those of the study, without what may not be passed on."""
 
     def __init__(self, answers: Answers):
         super().__init__(answers.study, seed=answers.seed)

@@ -35,8 +35,6 @@ class RoundsAnova(Result):
         Generalised eta squared; its interval carries the limits of the noncentrality over.
     n_athletes, n_observations : int
         Complete cases.
-    method : str
-        In words.
     left_out : DataFrame
         Also the athletes dropped because a round is missing.
     warnings : tuple of str

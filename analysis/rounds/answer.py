@@ -96,8 +96,6 @@ class RoundsAnswer(Result):
         The main analysis in words.
     left_out : DataFrame
         Every row that was not used, with its reason.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     outcome: str

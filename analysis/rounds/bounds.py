@@ -24,10 +24,9 @@ BEYOND = 1.2
 
 @dataclass(frozen=True)
 class OffScale:
-    """Which rows are off the scale, and between what they may lie; `end` is where each starts.
+    """Which rows are off the scale, and between what they may lie; `end` is where each starts."""
 
-    That is the scale's end, or the limit that was typed, such as 2 for < 2.
-    """
+    # That is the scale's end, or the limit that was typed, such as 2 for < 2.
 
     high: np.ndarray
     low: np.ndarray
@@ -147,12 +146,8 @@ class LimitBounds(Result):
         Friedman test with the values off the scale tied at its ends; the steps by exact sign tests.
     n_corners : int
         Combinations that were analysed.
-    method : str
-        In words.
     left_out : DataFrame
         Rows without a value or a limit.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     outcome: str

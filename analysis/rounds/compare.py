@@ -114,8 +114,6 @@ class RoundTest(Result):
         Greenhouse-Geisser p of the complete-case analysis of variance, to stand beside.
     p_cr2 : float
         Cluster-robust (CR2) test of the rounds together.
-    method : str
-        In words.
     """
 
     statistic: float
@@ -172,12 +170,6 @@ class RoundsComparison(Result):
         alike or opposed.
     n_athletes, n_observations : int
         In the model.
-    method : str
-        In words.
-    left_out : DataFrame
-        Rows that were not used, with the reason.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     outcome: str

@@ -34,12 +34,8 @@ class OpponentSpread(Result):
         In the model.
     verdict : str
         "bouts differ", "opponents opposed" (one high where the other is low), "bouts differ little" or "cannot tell".
-    method : str
-        In words.
     left_out : DataFrame
         Rows without an opponent's code.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     outcome: str
@@ -188,10 +184,9 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
 def spread_verdict(
     low: float, high: float, residual: float, *, r_high: float = float("nan"), n_athletes: int = 0
 ) -> str:
-    """Judge the variance between bouts from its interval, the residual variance and the correlation of the two in a bout.
-
-    Taking out the round alone pulls that correlation to -1 / (n - 1); what lies wholly below is dependence of its own.
-    """
+    """Judge the variance between bouts from its interval, the residual variance and the correlation of the two in a bout."""
+    # Taking out the round alone pulls that correlation to -1 / (n - 1); what lies wholly below is
+    # dependence of its own.
     if n_athletes > 1 and r_high < -1 / (n_athletes - 1):
         return "opponents opposed"
     if np.isnan(low) or np.isnan(high):

@@ -37,8 +37,6 @@ class RoundRows(Result):
         Rows of round 0 (before sparring) with a value: shown, never tested.
     wide : DataFrame
         Athlete by round, missing where there is no value.
-    left_out : DataFrame
-        Every row without use, with its reason.
     warnings : tuple of str
         What was assumed.
     """

@@ -34,12 +34,8 @@ class RoundsRanks(Result):
     shuffles : Shuffles or None
         The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings,
         and is None for others.
-    method : str
-        In words.
     left_out : DataFrame
         Also the athletes whom the Friedman test drops because a round is missing; a contrast keeps those with both its rounds.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     statistic: float

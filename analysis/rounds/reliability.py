@@ -51,8 +51,6 @@ class Reliability(Result):
         (95 % limits of agreement), pearson_r, n_athletes.
     n_athletes, n_trials : int
         Athletes with every trial, and trials.
-    method : str
-        In words.
     left_out : DataFrame
         Rows without a value, and athletes dropped because a trial is missing.
     warnings : tuple of str

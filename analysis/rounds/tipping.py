@@ -40,12 +40,8 @@ class TippingPoint(Result):
         The largest shift tried, in the outcome's unit.
     n_imputations : int
         Imputed tables.
-    method : str
-        In words.
     left_out : DataFrame
         Rows without a value or not fought.
-    warnings : tuple of str
-        What the reader should know.
     """
 
     outcome: str

@@ -19,24 +19,12 @@ CARDS_ACROSS = 2
 
 @dataclass(frozen=True)
 class Page:
-    """One printed page.
+    """One printed page."""
 
-    Parameters
-    ----------
-    sheets : tuple of Sheet
-        From top to bottom; cards row by row.
-    row_mm : tuple of float
-        Height of a table row of each.
-    heights : tuple of float
-        Height that each takes (mm).
-    step_pt : float
-        Size of the letters of a page that has no table.
-    """
-
-    sheets: tuple[Sheet, ...]
-    row_mm: tuple[float, ...]
-    heights: tuple[float, ...]
-    step_pt: float = 10.0
+    sheets: tuple[Sheet, ...]  # from top to bottom; cards row by row
+    row_mm: tuple[float, ...]  # height of a table row of each
+    heights: tuple[float, ...]  # height that each takes (mm)
+    step_pt: float = 10.0  # size of the letters of a page that has no table
 
     @property
     def kind(self) -> str:
@@ -50,14 +38,7 @@ class Page:
 
 
 def arrange(sheets: Sequence[Sheet], *, paper: str = "A4") -> list[Page]:
-    """Put sheets onto pages.
-
-    Examples
-    --------
-    >>> small = Sheet("a", "A", size="strip")
-    >>> [len(p.sheets) for p in arrange([small, small, Sheet("b", "B")])]
-    [2, 1]
-    """
+    """Put sheets onto pages."""
     scratch = new_pdf(paper)
     pages: list[Page] = []
     waiting: list[Sheet] = []

@@ -164,13 +164,7 @@ WORDS = {
 
 
 def sheet_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
-    """Turn columns of the workbook into columns of a sheet, in the same order.
-
-    Examples
-    --------
-    >>> [c.heading for c in sheet_columns(["athlete", "mass_kg"])]
-    ['Athlete', 'Mass now']
-    """
+    """Turn columns of the workbook into columns of a sheet, in the same order."""
     made = []
     for name in names:
         heading, unit, weight = WORDS.get(name, (name.replace("_", " ").capitalize(), "", 1.0))

@@ -36,10 +36,7 @@ def checksum_of(fixed: Mapping) -> str:
 
 
 def amend(study: Study, fixed, reason: str, date: str) -> tuple[dict, ...]:
-    """Return the amendments of the new version, the last of them this one; refuse where it is too late for one.
-
-    `fixed`: the version that is amended. `reason`: why. `date`: of the amendment.
-    """
+    """Return the amendments of the new version, the last of them this one; refuse where it is too late for one."""
     if fixed is None:
         raise KitError("No plan has been fixed in this folder: leave --amend out, and fix it first.")
     if not reason.strip():

@@ -25,21 +25,11 @@ _PLACE = re.compile(r"\[(?![ xX]?\])([^\[\]]{1,600})\](?!\()")
 
 @dataclass(frozen=True)
 class Approval(Result):
-    """What an ethics committee has allowed, as the part [ethics] of study.toml states it.
-
-    Parameters
-    ----------
-    committee, approval : str
-        Its name, and the number of its approval.
-    exemption : str
-        Who wrote, and when, that no approval is needed.
-    minors_blood, minors_maximal : bool
-        Whether the approval allows blood samples and maximal tests of people under 18. Default no.
-    """
+    """What an ethics committee has allowed, as the part [ethics] of study.toml states it."""
 
     committee: str = ""
     approval: str = ""
-    exemption: str = ""
+    exemption: str = ""  # who wrote, and when, that no approval is needed
     minors_blood: bool = False
     minors_maximal: bool = False
 

@@ -93,10 +93,9 @@ ASKED = {
 def not_analysed(
     tables: dict[str, pd.DataFrame], has: set[str], findings: Findings, *, recorded: int = 0
 ) -> dict[str, str]:
-    """Return the athletes who may not be analysed, with the cause: one rule, whoever asks and wherever it is blank.
-
-    Without a yes nothing is analysed. It stops where something was measured and nobody has a yes on record.
-    """
+    """Return the athletes who may not be analysed, with the cause: one rule, whoever asks and wherever it is blank."""
+    # Without a yes nothing is analysed. It stops where something was measured and nobody has a yes on
+    # record.
     athletes, busy = tables["athletes"], _measured_people(tables)
     if not len(athletes):
         unreadable = any(p.file.endswith(("athletes.csv", "tab athletes")) for p in findings.problems)

@@ -350,10 +350,8 @@ def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findi
 
 
 def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
-    """Return the value of a text, and None or (problem or remark, what is wrong, remedy).
-
-    A value that a remedy names is left out where it would be refused in its turn.
-    """
+    """Return the value of a text, and None or (problem or remark, what is wrong, remedy)."""
+    # A value that a remedy names is left out where it would be refused in its turn.
     value, found = _look_at_cell(text, column, context, decimal_comma)
     named = found[3] if found and len(found) > 3 else ""
     if named and _look_at_cell(named, column, context, decimal_comma)[1] is not None:

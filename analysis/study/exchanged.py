@@ -29,10 +29,9 @@ ORDERED = (
 
 
 def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
-    """Name exchanged columns, and columns in another unit or scale, once; return the table as it was probably meant.
-
-    What is returned is only read further so that everything else that is wrong is named at the same time: the problem stays.
-    """
+    """Name exchanged columns, and columns in another unit or scale, once; return the table as it was probably meant."""
+    # What is returned is only read further so that everything else that is wrong is named at the same time:
+    # the problem stays.
     rules = column_rules()[raw.table]
     numeric = {
         n: rules[n] for n in raw.columns if n in rules and not rules[n].is_text and rules[n].need != "key"

@@ -134,11 +134,9 @@ def _write_notes(book, notes: Sequence[Sequence[str]]) -> None:
 
 
 def fill_workbook(path: Path, rows: Mapping[str, Sequence[Row]]) -> tuple[list[str], list[str]]:
-    """Write known keys into the tabs of a workbook that hold nothing yet; return the tabs filled, and those left alone.
-
-    A tab with a row in it is never touched. The workbook is written beside the old one, read again, compared tab by tab
-    and only then put in its place.
-    """
+    """Write known keys into the tabs of a workbook that hold nothing yet; return the tabs filled, and those left alone."""
+    # A tab with a row in it is never touched. The workbook is written beside the old one, read again,
+    # compared tab by tab and only then put in its place.
     from openpyxl import load_workbook
 
     book = open_to_change(path, load_workbook)

@@ -302,10 +302,9 @@ def is_recording(name: str) -> bool:
 def read_file_name(
     name: str, codes: Iterable[str], *, session: str = "1", sessions: Iterable[str] = ()
 ) -> tuple[str, str] | None:
-    """Return session and athlete of a file whose name begins with a code; None where it begins with none.
-
-    What follows the code may name the session after an s, as in CODE_s2 or CODE_s2_b; anything else says nothing.
-    """
+    """Return session and athlete of a file whose name begins with a code; None where it begins with none."""
+    # What follows the code may name the session after an s, as in CODE_s2 or CODE_s2_b; anything else says
+    # nothing.
     stem = file_stem(name)
     known = {s.casefold(): s for s in sessions}
     for code in sorted(codes, key=len, reverse=True) or re.findall(r"^[A-Za-z]{0,3}\d{1,4}(?![^\W_])", stem):

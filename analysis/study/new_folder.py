@@ -387,24 +387,7 @@ def _write_workbook(
 
 
 def make_codes(n: int, *, letter: str = "A") -> list[str]:
-    """Make codes for athletes who have none yet.
-
-    Parameters
-    ----------
-    n : int
-        How many, at least 1.
-    letter : str
-        What they begin with. Default "A".
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> make_codes(3)
-    ['A01', 'A02', 'A03']
-    """
+    """Make codes for athletes who have none yet."""
     if n != int(n) or n < 1:
         raise KitError(f"n is {n}, but must be a whole number from 1 on.")
     return [f"{letter}{i:0{max(2, len(str(int(n))))}d}" for i in range(1, int(n) + 1)]
@@ -420,11 +403,7 @@ def known_rows(
     order: Mapping[int, Sequence[str]] | None = None,
     starts: Mapping[int, str] | None = None,
 ) -> dict[str, list[dict[str, str]]]:
-    """Return the keys that are known before the evening, for each table: what the printed sheets say as well.
-
-    `opponents` maps code and round to the planned opponent, `order` a round to the codes in the order of sampling, `starts` a
-    round to its planned start; round 0 stands for what is taken before sparring.
-    """
+    """Return the keys that are known before the evening, for each table: what the printed sheets say as well."""
     opponents, order, starts = opponents or {}, order or {}, starts or {}
     rows = [
         {"session": session, "athlete": code, "round_no": str(k), "opponent": opponents.get((code, k), "")}

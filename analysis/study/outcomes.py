@@ -68,38 +68,17 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Topic:
-    """What is asked of the outcomes of one question.
+    """What is asked of the outcomes of one question."""
 
-    Parameters
-    ----------
-    name : str
-        The `question` of its outcomes.
-    words : str
-        In a sentence.
-    outcome : str
-        The primary outcome that the kit proposes.
-    over_rounds, in_fitter : str
-        The direction that is expected over the rounds ("rises", "falls", "differs") and in fitter athletes ("lower", "higher",
-        "differs"); "" where that is not asked.
-    fitness_question : str
-        The fitness question in words.
-    needs : str
-        What the question needs in the study folder.
-    proposed : bool
-        True where a new plan asks it without being told to.
-    full : str
-        The words in a question; default `words`.
-    """
-
-    name: str
-    words: str
-    outcome: str
-    over_rounds: str
-    in_fitter: str
-    fitness_question: str
-    needs: str
-    proposed: bool = True
-    full: str = ""
+    name: str  # the `question` of its outcomes
+    words: str  # in a sentence
+    outcome: str  # the primary outcome that the kit proposes
+    over_rounds: str  # direction expected: rises, falls, differs; "" where it is not asked
+    in_fitter: str  # direction expected: lower, higher, differs; "" where it is not asked
+    fitness_question: str  # the fitness question in words
+    needs: str  # what the question needs in the study folder
+    proposed: bool = True  # True where a new plan asks it without being told to
+    full: str = ""  # the words in a question; default `words`
 
 
 _HEART_SPREAD = (6.0, 14.0)

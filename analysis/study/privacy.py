@@ -137,12 +137,10 @@ _CONTRACTED = frozenset(
 
 
 def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
-    """Return what in a running text looks like a mail address, a phone number, a birth date or a name of two words or more.
-
-    With `single` a capitalised word within a sentence that is no ordinary word counts as a name too; the first word of a
-    sentence only where it is a known given name, a possessor, or stands in a row with another name. Where most words are
-    capitalised, as in some titles, none of them tells.
-    """
+    """Return what in a running text looks like a mail address, a phone number, a birth date or a name of two words or more."""
+    # With `single` a capitalised word within a sentence that is no ordinary word counts as a name too; the
+    # first word of a sentence only where it is a known given name, a possessor, or stands in a row with
+    # another name. Where most words are capitalised, as in some titles, none of them tells.
     found = [m[0] for pattern in (_MAIL, _CALL, _BIRTH) for m in pattern.finditer(text)]
     words = re.findall(r"[^\W\d_]{4,}", text)
     if len(words) > 2 and sum(w[0].isupper() for w in words) > len(words) / 2:

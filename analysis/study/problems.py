@@ -180,17 +180,7 @@ MAX_LISTED = 100
 
 @dataclass
 class Findings:
-    """A growing list of problems and remarks.
-
-    Parameters
-    ----------
-    problems, remarks, questions : list of Problem
-        What stops, what was noticed, and what is asked: is this right?
-    kept : frozenset of tuple
-        Places (file, row, column) at which a decision keeps what a rule questions.
-    unfit : dict
-        File -> rows that have a problem, however many are listed.
-    """
+    """A growing list of problems and remarks."""
 
     problems: list[Problem] = field(default_factory=list)
     remarks: list[Problem] = field(default_factory=list)

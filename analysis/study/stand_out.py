@@ -61,37 +61,22 @@ GAP_BPM = 40.0
 
 @dataclass(frozen=True)
 class StandsOut:
-    """One value that is asked about.
-
-    Parameters
-    ----------
-    table, column : str
-    line : named tuple
-        The row, as loaded.
-    value : float
-    why : str
-        What it does not go with, in words.
-    likely : float
-        The value that a usual slip would have been made from; missing where none explains it.
-    slip : str
-        That slip in words; "" where there is none.
-    """
+    """One value that is asked about."""
 
     table: str
     column: str
-    line: tuple
+    line: tuple  # the row, as loaded
     value: float
-    why: str
+    why: str  # what it does not go with, in words
     likely: float = math.nan
-    slip: str = ""
+    slip: str = ""  # that slip in words; "" where there is none
 
 
 @dataclass(frozen=True)
 class _Measure:
-    """How a column scatters: floor of the scatter, smallest distance worth a question, decimals.
+    """How a column scatters: floor of the scatter, smallest distance worth a question, decimals."""
 
-    By ratio: compared as the logarithm of 1 + value, since lactate scatters more where it is high.
-    """
+    # By ratio: compared as the logarithm of 1 + value, since lactate scatters more where it is high.
 
     column: str
     words: str
@@ -115,13 +100,7 @@ def _measures(scale: str) -> tuple[_Measure, ...]:
 def find_values_that_stand_out(
     tables: dict[str, pd.DataFrame], scale: str, *, target_delay_s: float = math.nan
 ) -> list[StandsOut]:
-    """List the values that a person should look at again.
-
-    `tables`: converted tables. `scale`: the exertion scale. `target_delay_s`: planned seconds from the end of a round to the
-    sample, where study.toml says so.
-
-    Gives in the order of the tables; one cell at most once.
-    """
+    """List the values that a person should look at again."""
     found: dict[tuple, StandsOut] = {}
     for one in sorted(_all(tables, scale, target_delay_s), key=lambda o: o.slip == ""):
         number = getattr(one.line, "round_no", 0)
@@ -148,16 +127,7 @@ def _all(tables: dict[str, pd.DataFrame], scale: str, target_delay_s: float) -> 
 
 
 def likely_slip(value: float, expected: float, near: float, digits: int) -> tuple[float, str, str]:
-    """Return what was probably meant, the kind of slip and its words, or (nan, "", "").
-
-    `value`: as typed. `expected`: what the rest of the table leads one to expect. `near`: how close to it the other value
-    has to come. `digits`: decimals of the column.
-
-    Examples
-    --------
-    >>> likely_slip(118, 179.0, 10.0, 0)[0], likely_slip(0.8, 7.6, 2.0, 1)
-    (181.0, (8.0, 'point', 'the decimal point slipped'))
-    """
+    """Return what was probably meant, the kind of slip and its words, or (nan, "", "")."""
     best = (math.inf, math.nan, "", "")
     for other, kind, words in _slips(value, digits):
         apart = abs(other - expected)
@@ -255,10 +225,9 @@ def _beside(session: pd.DataFrame, column: str) -> np.ndarray:
 
 
 def _expected(values: np.ndarray, athletes: np.ndarray, rounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return what the other rounds of the athlete and the club's change between rounds lead one to expect.
-
-    The second array is True where the athlete has no other round, so that only the club is left to compare with.
-    """
+    """Return what the other rounds of the athlete and the club's change between rounds lead one to expect."""
+    # The second array is True where the athlete has no other round, so that only the club is left to
+    # compare with.
     n_rounds = rounds.max() + 1
     middle = np.array([np.median(values[athletes == a]) for a in range(athletes.max() + 1)])
     change = np.zeros(n_rounds)
@@ -415,10 +384,9 @@ DRIFT_S = 30.0
 
 
 def delay_drift(rounds: pd.DataFrame) -> DelayDrift | None:
-    """Return how the delay of the samples grew over the rounds of one session, or None where it did not.
-
-    It grew where the medians rise from each round to the next and the last exceeds the first by more than `DRIFT_S`.
-    """
+    """Return how the delay of the samples grew over the rounds of one session, or None where it did not."""
+    # It grew where the medians rise from each round to the next and the last exceeds the first by more than
+    # `DRIFT_S`.
     there = rounds[rounds["lactate_delay_s"].notna() & rounds["round_no"].gt(0)]
     middle = there.groupby("round_no")["lactate_delay_s"].agg(["median", "size"])
     middle = middle[middle["size"] >= 2]["median"]

@@ -12,10 +12,9 @@ from ..basics import KitError, join_words, left_out_table
 
 @dataclass(frozen=True)
 class Prepared:
-    """The athletes of one comparison, in the order of the table.
+    """The athletes of one comparison, in the order of the table."""
 
-    `rest` holds the intercept, the baseline and the covariates; `rows` the positions used.
-    """
+    # `rest` holds the intercept, the baseline and the covariates; `rows` the positions used.
 
     y: np.ndarray
     group: np.ndarray

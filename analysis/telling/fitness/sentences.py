@@ -35,10 +35,7 @@ __all__ = [
 
 @if_answered()
 def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
-    """Say in plain words whether fitter athletes respond less.
-
-    `yardstick` is what the step of fitness is in levels of the shuttle run ("three"); `short` leaves out who was compared.
-    """
+    """Say in plain words whether fitter athletes respond less."""
     known = known_outcome(answer.outcome)
     rate = known.unit == "bpm"
     what = lower_first(known.label)

@@ -18,11 +18,9 @@ def matters_words(answer, *, plain: bool = False) -> str:
 
 
 def shown_interval(answer, step) -> tuple[float, float]:
-    """The one interval of a step that text, table and figure print.
-
-    The wider of the model's and the robust interval, and over every place that readings off the analyser's scale may
-    have: a claim needs both tests, so that the interval agrees with the claim.
-    """
+    """The one interval of a step that text, table and figure print."""
+    # The wider of the model's and the robust interval, and over every place that readings off the
+    # analyser's scale may have: a claim needs both tests, so that the interval agrees with the claim.
     if answer.bounds is not None and not is_censored(answer):
         line = answer.bounds.table.set_index("contrast").loc[step["contrast"]]
         return float(line["ci_low_min"]), float(line["ci_high_max"])
