@@ -1,4 +1,4 @@
-"""What roll call and the scales say of an evening: five ticks, loss of fluid, and how much drift of heart rate it can explain."""
+"""Who was there: roll call and scales of an evening, and the athletes from the folder to every answer."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pandas as pd
 from ..basics import FEWEST_PEOPLE, Result
 from ..physiology import dehydration_hr_rise
 from ..study import Study
+from ..study.outcomes import short_question
 from . import inputs
 
 TICKS = {
@@ -80,3 +81,30 @@ def came_tired_or_unwell(study: Study, session: str) -> tuple[str, ...]:
     """Return the codes of those whom the planned sensitivity leaves out."""
     here = inputs.of_session(study.attendance, session)
     return tuple(here.loc[here[list(NOT_FRESH)].eq("yes").any(axis=1), "athlete"])
+
+
+@dataclass(frozen=True)
+class Flow(Result):
+    """How many athletes there were at each step."""
+
+    n_codes: int
+    n_athletes: int
+    n_sparred: int
+    n_tested: int
+    answers: pd.DataFrame
+
+
+def count_flow(answers) -> Flow:
+    """Count the athletes from the folder to each planned answer: question, words, family, n_athletes, n_observations."""
+    study, people, lines = answers.study, answers.description.participants, []
+    for question, outcome in study.plan.primary_outcomes.items():
+        family = question.split(".")[0]
+        found = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
+        if found:
+            words = short_question(question)
+            lines.append((question, words, family, found.n_athletes, found.n_observations))
+    columns = ["question", "words", "family", "n_athletes", "n_observations"]
+    codes = max(len(study.known_codes), people.n_athletes)
+    return Flow(
+        codes, people.n_athletes, people.n_sparred, people.n_tested, pd.DataFrame(lines, columns=columns)
+    )

@@ -236,12 +236,12 @@ def point_table(planned: Prepared, data: pd.DataFrame, capacity: pd.DataFrame) -
     return points
 
 
-def line_table(points: pd.DataFrame, fit: CapacityFit, n_points: int = 61) -> pd.DataFrame:
+def line_table(points: pd.DataFrame, fit: CapacityFit) -> pd.DataFrame:
     """Return the planned line with its interval band over the range of capacity, at mean covariates."""
     from scipy.special import stdtrit
 
     x, y = points["capacity"].to_numpy(dtype=float), points["outcome_adjusted"].to_numpy(dtype=float)
-    grid = np.linspace(x.min(), x.max(), n_points)
+    grid = np.linspace(x.min(), x.max(), 61)
     residual = y - y.mean() - fit.estimate * (x - x.mean())
     centre = np.sqrt(residual @ residual / max(fit.residual_df, 1) / len(x))
     middle = y.mean() + fit.estimate * (grid - x.mean())

@@ -38,16 +38,14 @@ class Lag:
 NO_LAG = Lag(float("nan"), float("nan"), float("nan"))
 
 
-def find_lag(
-    clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends, *, reach_s: float = REACH_S
-) -> Lag:
+def find_lag(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends) -> Lag:
     """Find by how much a trace must be shifted so that it answers best to the rounds."""
     starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
-    near = good & (clock >= starts[0] - 300 - reach_s) & (clock <= ends[-1] + 180 + reach_s)
+    near = good & (clock >= starts[0] - 300 - REACH_S) & (clock <= ends[-1] + 180 + REACH_S)
     if near.sum() < 60 or np.ptp(clock[near]) < 120:
         return NO_LAG
     first, values, weights = on_grid(clock[near], rates[near], np.ones(int(near.sum()), dtype=bool))
-    steps = int(reach_s // GRID_S)
+    steps = int(REACH_S // GRID_S)
     lags = 2 * steps + 1
     times = first + GRID_S * (np.arange(len(values) + lags - 1) - steps)
     best = None

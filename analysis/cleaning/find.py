@@ -16,15 +16,15 @@ SHAPES = ((25.0, 45.0), (25.0, 80.0), (45.0, 45.0), (45.0, 80.0))
 """Time constants (rise, fall) in seconds that are tried; 20 to 60 s and 50 to 90 s are usual (from memory)."""
 
 
-def on_grid(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, step: float = GRID_S):
+def on_grid(clock: np.ndarray, rates: np.ndarray, good: np.ndarray):
     """Average the good samples over a grid."""
     since = clock - clock[0]
-    cell = np.floor(since / step).astype(int)
+    cell = np.floor(since / GRID_S).astype(int)
     size = int(cell[-1]) + 1
     count = np.bincount(cell[good], minlength=size)
     total = np.bincount(cell[good], weights=rates[good], minlength=size)
     weights = (count > 0).astype(float)
-    middle = float((since[good] - step * cell[good]).mean()) if good.any() else step / 2
+    middle = float((since[good] - GRID_S * cell[good]).mean()) if good.any() else GRID_S / 2
     return float(clock[0]) + middle, np.divide(total, count, out=np.zeros(size), where=count > 0), weights
 
 

@@ -313,10 +313,10 @@ def maximise(problem: Problem) -> np.ndarray:
     return best
 
 
-def _newton(problem, theta, free, *, steps=60):
+def _newton(problem, theta, free):
     """Newton steps on the free parameters, made safe by positive curvature and by halving."""
     deviance, gradient, hessian, _ = problem.profile(theta)
-    for _ in range(steps):
+    for _ in range(60):
         if not len(free):
             break
         slope, curve = gradient[free], hessian[np.ix_(free, free)]

@@ -47,9 +47,9 @@ def is_averaged(table: pd.DataFrame) -> bool:
     return usual_distance_s(table) >= AVERAGED_FROM_S
 
 
-def average_curve(table: pd.DataFrame, kind: str, size: int, *, column: str = "vo2_ml_min") -> pd.DataFrame:
-    """Average a column of gas exchange by a rule."""
-    table = table.dropna(subset=[column])
+def average_curve(table: pd.DataFrame, kind: str, size: int) -> pd.DataFrame:
+    """Average oxygen uptake by a rule."""
+    table = table.dropna(subset=["vo2_ml_min"])
     step = usual_distance_s(table)
     if kind == "breaths" and is_averaged(table):
         raise KitError(
@@ -60,12 +60,12 @@ def average_curve(table: pd.DataFrame, kind: str, size: int, *, column: str = "v
             f"the samples are averages of about {step:.0f} s: a window of {size} s cannot be had from them"
         )
     if kind == "breaths":
-        curve = _rows(table, size, column)
+        curve = _rows(table, size)
     elif is_averaged(table):
         rows = max(1, round(size / step))
-        curve = _rows(table, rows, column).iloc[:: rows if kind == "bins" else 1]
+        curve = _rows(table, rows).iloc[:: rows if kind == "bins" else 1]
     else:
-        curve = _seconds(table, kind, size, column)
+        curve = _seconds(table, kind, size)
     curve = curve.dropna()
     if curve.empty:
         raise KitError(
@@ -86,18 +86,18 @@ def _moving_mean(values: np.ndarray, size: int) -> np.ndarray:
     return np.lib.stride_tricks.sliding_window_view(values, size).mean(axis=1)
 
 
-def _rows(table: pd.DataFrame, size: int, column: str) -> pd.DataFrame:
-    times, values = table["elapsed_s"].to_numpy(), table[column].to_numpy(dtype=float)
+def _rows(table: pd.DataFrame, size: int) -> pd.DataFrame:
+    times, values = table["elapsed_s"].to_numpy(), table["vo2_ml_min"].to_numpy(dtype=float)
     means = _moving_mean(values, size)
     ends = times[size - 1 :] if len(means) else times[:0]
     crossing = np.r_[0, np.cumsum(np.diff(times) > _gap_limit(times))]
     if len(means):
         means = np.where(crossing[size - 1 :] == crossing[: len(means)], means, np.nan)
-    return pd.DataFrame({"elapsed_s": ends, column: means})
+    return pd.DataFrame({"elapsed_s": ends, "vo2_ml_min": means})
 
 
-def _seconds(table: pd.DataFrame, kind: str, size: int, column: str) -> pd.DataFrame:
-    same_time = table.groupby("elapsed_s", sort=True)[column].mean()
+def _seconds(table: pd.DataFrame, kind: str, size: int) -> pd.DataFrame:
+    same_time = table.groupby("elapsed_s", sort=True)["vo2_ml_min"].mean()
     times, values = same_time.index.to_numpy(dtype=float), same_time.to_numpy(dtype=float)
     # whole seconds from 1; a recording that starts late keeps bins at multiples of their length
     first = 1 + size * int(max(times[0] - 1, 0) // size)
@@ -113,7 +113,7 @@ def _seconds(table: pd.DataFrame, kind: str, size: int, column: str) -> pd.DataF
         padded = np.r_[on_grid, np.zeros(-len(on_grid) % size)].reshape(-1, size)
         means = padded.mean(axis=1)
         ends = np.minimum(grid[0] + size * np.arange(1, len(means) + 1) - 1, grid[-1] if len(grid) else 0)
-    return pd.DataFrame({"elapsed_s": ends, column: means})
+    return pd.DataFrame({"elapsed_s": ends, "vo2_ml_min": means})
 
 
 PLATEAU_ML_MIN = 150.0

@@ -45,9 +45,9 @@ def m_min_from_km_h(speed_kmh: float) -> float:
     return speed_kmh * 1000 / 60
 
 
-def kgm_min_from_watts(power_w: float, *, factor: float = KGM_PER_MIN_PER_WATT) -> float:
+def kgm_min_from_watts(power_w: float) -> float:
     """Convert watts to kilogram-metres a minute."""
-    return power_w * factor
+    return power_w * KGM_PER_MIN_PER_WATT
 
 
 def mets_from_vo2(vo2_ml_kg_min: float) -> float:

@@ -205,8 +205,8 @@ def _value(truth: Assumptions, name: str) -> float:
     return float(value)
 
 
-def _draw(truth: Assumptions, opened: dict, rng, tries: int = 200) -> Assumptions:
-    for _ in range(tries):
+def _draw(truth: Assumptions, opened: dict, rng) -> Assumptions:
+    for _ in range(200):
         changes: dict = {}
         for name, (low, mode, high) in opened.items():
             value = float(rng.triangular(low, mode, high)) if high > low else mode

@@ -110,13 +110,13 @@ def _rounds_of(truth: Assumptions, outcome: str, level: np.ndarray, k: int, rng)
     return values
 
 
-def share_interval(hits, tries, *, level: float = 0.95):
+def share_interval(hits, tries):
     """Wilson interval of a share that was counted in simulated studies."""
     # Source: Wilson (1927) J Am Stat Assoc 22:209-212.
     from scipy.stats import norm
 
     hits, tries = np.asarray(hits, dtype=float), np.asarray(tries, dtype=float)
-    z = norm.isf((1 - level) / 2)
+    z = norm.isf(0.025)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = hits / tries
         centre = (share + z**2 / (2 * tries)) / (1 + z**2 / tries)
@@ -124,7 +124,7 @@ def share_interval(hits, tries, *, level: float = 0.95):
     return np.maximum(centre - reach, 0.0), np.minimum(centre + reach, 1.0)
 
 
-def with_intervals(table: pd.DataFrame, tries, *, column: str = "power") -> pd.DataFrame:
+def with_intervals(table: pd.DataFrame, tries) -> pd.DataFrame:
     """Add `ci_low` and `ci_high`, the Monte-Carlo interval of a column of shares."""
-    low, high = share_interval(table[column] * tries, tries)
+    low, high = share_interval(table["power"] * tries, tries)
     return table.assign(ci_low=low, ci_high=high)

@@ -231,7 +231,7 @@ def _plan_looks(sizes, rule, alpha, rounds, icc, missing, n_studies, seed) -> Lo
 
 
 def null_p_values(
-    sizes, *, rounds: int, icc: float, missing: float, n_studies: int, seed: int, block: int = 4000
+    sizes, *, rounds: int, icc: float, missing: float, n_studies: int, seed: int
 ) -> dict[str, np.ndarray]:
     """Draw studies without effect and test each at every look: name of the test -> looks x studies."""
     from scipy.special import ndtri
@@ -246,8 +246,8 @@ def null_p_values(
     ).astype(float)
     tests = {"rounds": list(range(1, rounds)), "fitness": [rounds]}
     out = {name: np.full((len(sizes), n_studies), np.nan) for name in tests}
-    for start in range(0, n_studies, block):
-        size = min(block, n_studies - start)
+    for start in range(0, n_studies, 4000):
+        size = min(4000, n_studies - start)
         y = np.sqrt(1 - icc) * rng.standard_normal((size, n * rounds))
         y += np.sqrt(icc) * rng.standard_normal((size, n))[:, athlete]
         if missing:

@@ -54,7 +54,7 @@ class ReplicationSizes(Result):
     warnings: tuple[str, ...] = field(default=())
 
 
-def shrunk_correlation(r: float, n: int, *, level: float = SHRINK_LEVEL) -> float:
+def shrunk_correlation(r: float, n: int) -> float:
     """Shrink a published correlation for the winner's curse: the limit of its interval that lies nearer to zero."""
     # Perugini, Gallucci & Costantini (2014) Perspect Psychol Sci 9:319-332 (from memory).
     from scipy.stats import norm
@@ -62,12 +62,11 @@ def shrunk_correlation(r: float, n: int, *, level: float = SHRINK_LEVEL) -> floa
     if not -1 < r < 1:
         raise KitError(f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded.")
     n = check_size(n, least=4)
-    check_level(level, name="level")
-    limit = np.tanh(np.arctanh(abs(r)) - norm.isf((1 - level) / 2) / np.sqrt(n - 3))
+    limit = np.tanh(np.arctanh(abs(r)) - norm.isf((1 - SHRINK_LEVEL) / 2) / np.sqrt(n - 3))
     return float(np.sign(r) * max(limit, 0.0))
 
 
-def detectability_power(r_limit: float, n: int, *, true_r: float = 0.0, alpha: float = 0.05) -> float:
+def detectability_power(r_limit: float, n: int, *, alpha: float = 0.05) -> float:
     """Chance to show, one-sided, that a correlation is smaller than what an earlier study could have detected."""
     # Exact distribution of r: the new r must fall below the alpha quantile that it has where the truth is
     # r_limit.
@@ -78,7 +77,7 @@ def detectability_power(r_limit: float, n: int, *, true_r: float = 0.0, alpha: f
     check_level(alpha)
     if not 0 < r_limit < 1:
         raise KitError(f"r_limit is {r_limit}, but must lie between 0 and 1.")
-    return float(correlation_cdf(correlation_quantile(alpha, r_limit, n), true_r, n))
+    return float(correlation_cdf(correlation_quantile(alpha, r_limit, n), 0.0, n))
 
 
 def replication_sizes(

@@ -173,14 +173,14 @@ def compare_covariances(
 
 
 def round_covariance(
-    rounds: int, *, sd_between: float, sd_within: float, kind: str = "compound", autocorrelation: float = 0.5
+    rounds: int, *, sd_between: float, sd_within: float, kind: str = "compound"
 ) -> np.ndarray:
     """Covariance of the rounds of one athlete."""
     check_choice(kind, COVARIANCES, name="kind")
     lag = np.abs(np.subtract.outer(np.arange(rounds), np.arange(rounds))).astype(float)
     within = np.eye(rounds) * sd_within**2
     if kind == "autoregressive":
-        within = sd_within**2 * float(autocorrelation) ** lag
+        within = sd_within**2 * 0.5**lag
     elif kind == "growing":
         scale = np.linspace(2 / 3, 4 / 3, rounds)
         within = np.diag((sd_within * scale) ** 2)

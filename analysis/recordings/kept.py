@@ -47,12 +47,12 @@ def read_kept(
     return recording
 
 
-def keep_all(folder: Path, jobs: Iterable[tuple[Path, dict]], *, cores: int | None = None) -> None:
+def keep_all(folder: Path, jobs: Iterable[tuple[Path, dict]]) -> None:
     """Read what is not kept yet, on all cores where there is much of it, and forget what no file needs any more."""
     places = {(path, json.dumps(options)): _place(folder, path, options) for path, options in jobs}
     new = [(key, place) for key, place in places.items() if place is not None and not place.is_file()]
     sizes = {path: path.stat().st_size for (path, _), _ in new}
-    cores = min(cores or os.cpu_count() or 1, len(new))
+    cores = min(os.cpu_count() or 1, len(new))
     if cores > 1 and sum(sizes.values()) >= MANY_BYTES:
         import joblib
 

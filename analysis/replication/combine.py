@@ -89,7 +89,7 @@ def combine(r: float, n: int, r_new: float, n_new: int) -> Combined:
     return combine_correlations([r, r_new], [n, n_new])
 
 
-def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "") -> Combined:
+def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
     """Combine several correlations: fixed effect for two, random effects from three on."""
     # Fisher z with weights n − 3. The variance between studies is the Paule-Mandel estimate, which is never
     # below 0; the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance,
@@ -99,7 +99,7 @@ def combine_correlations(r: Sequence[float], n: Sequence[int], *, model: str = "
     # Thompson & Spiegelhalter 2009, J R Stat Soc A 172:137 (prediction interval).
     z = [to_z(one) for one in r]
     se = [math.sqrt(variance_of_z(one)) for one in n]
-    on_z = combine_estimates(z, se, n_athletes=n, model=model)
+    on_z = combine_estimates(z, se, n_athletes=n)
     back = {
         f: math.tanh(on_z[f]) for f in ("estimate", "ci_low", "ci_high", "prediction_low", "prediction_high")
     }

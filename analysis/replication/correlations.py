@@ -139,13 +139,13 @@ def prediction_interval(r: float, n: int, n_new: int, *, level: float = 0.95) ->
     return Interval(math.tanh(z - half), math.tanh(z + half), level, "prediction interval on Fisher's z")
 
 
-def prediction_interval_from_limits(r: float, n: int, n_new: int, *, level: float = 0.95) -> Interval:
+def prediction_interval_from_limits(r: float, n: int, n_new: int) -> Interval:
     """Combine the limits of two intervals; impossible at club size, where it leaves -1 to 1 (kept for a note)."""
     # Spence & Stanley 2016, PLoS ONE 11:e0162874.
-    (low_a, high_a), (low_b, high_b) = (fisher_limits(r, m, level) for m in (n, n_new))
+    (low_a, high_a), (low_b, high_b) = (fisher_limits(r, m, 0.95) for m in (n, n_new))
     low = r - math.hypot(r - low_a, high_b - r)
     high = r + math.hypot(high_a - r, r - low_b)
-    return Interval(low, high, level, "limits of two intervals combined")
+    return Interval(low, high, 0.95, "limits of two intervals combined")
 
 
 def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:

@@ -44,9 +44,9 @@ class NotebookRun:
     seconds: float
 
 
-def find_notebooks(folder: str | Path = NOTEBOOKS) -> list[Path]:
-    """Return the numbered notebooks of a folder in order."""
-    return sorted(p for p in Path(folder).glob("[0-9][0-9]_*.ipynb"))
+def find_notebooks() -> list[Path]:
+    """Return the numbered notebooks in order."""
+    return sorted(p for p in NOTEBOOKS.glob("[0-9][0-9]_*.ipynb"))
 
 
 def run_notebooks(

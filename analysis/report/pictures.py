@@ -65,7 +65,7 @@ def rests_picture(rests) -> Picture:
 
 def flow_picture(answers) -> Picture | None:
     """How many athletes stand behind each answer."""
-    from ..answers.flow import count_flow
+    from ..answers.roll_call import count_flow
     from ..telling.study.figures import draw_flow_of_athletes
 
     flow = count_flow(answers)

@@ -183,16 +183,16 @@ def add_alt_text(picture, title: str, text: str) -> None:
     properties.set("title", title)
 
 
-def set_widths(table, shares: list[float], *, total_mm: float = 170.0) -> None:
+def set_widths(table, shares: list[float]) -> None:
     """Set the width of every column."""
     from docx.shared import Mm
 
     table.autofit = False
     for column, share in zip(table.columns, shares, strict=True):
-        column.width = Mm(total_mm * share)
+        column.width = Mm(170.0 * share)
     for row in table._tbl.tr_lst:
         for cell, share in zip(row.tc_lst, shares, strict=True):
-            cell.width = Mm(total_mm * share)
+            cell.width = Mm(170.0 * share)
 
 
 def repeat_header(table) -> None:

@@ -399,7 +399,7 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
     return tuple(dict.fromkeys(warnings))
 
 
-def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None = None) -> pd.DataFrame:
+def adjust_outcomes(answers: Mapping[str, RoundsAnswer]) -> pd.DataFrame:
     """Adjust the round tests of several outcomes of one question: the primary one at alpha, Holm for the rest.
 
     When to use: wherever one question (heart rate, lactate, exertion) is asked of more than one outcome.
@@ -408,8 +408,6 @@ def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None 
     ----------
     answers : mapping of str to RoundsAnswer
         Outcome to answer, all of one question.
-    primary : str, optional
-        The primary outcome of the question. Default: the one whose role is "primary".
 
     Returns
     -------
@@ -442,14 +440,10 @@ def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None 
 
     if not answers:
         raise KitError("There is no answer to adjust.")
-    if primary is not None:
-        check_choice(primary, list(answers), name="primary")
-    table = pd.DataFrame([_line(name, answer, primary) for name, answer in answers.items()])
+    table = pd.DataFrame([_line(name, answer) for name, answer in answers.items()])
     named = table.loc[table["role"] == "primary", "outcome"].tolist()
     if len(named) > 1:
-        raise KitError(
-            f"A question has one primary outcome; here {join_words(named)} are named primary. Pass primary=."
-        )
+        raise KitError(f"A question has one primary outcome; here {join_words(named)} are named primary.")
     adjusted = table["p"].where(table["role"] == "primary")
     second = (table["role"] == "secondary").to_numpy()
     if second.any():
@@ -459,19 +453,16 @@ def adjust_outcomes(answers: Mapping[str, RoundsAnswer], *, primary: str | None 
     return table.drop(columns="alpha")
 
 
-def _line(name: str, answer: RoundsAnswer, primary: str | None) -> dict:
-    role = answer.role
-    if primary is not None:
-        role = "primary" if name == primary else ("secondary" if role == "primary" else role)
+def _line(name: str, answer: RoundsAnswer) -> dict:
     test = answer.comparison.overall
     return {
         "outcome": name,
-        "role": role,
+        "role": answer.role,
         "statistic": test.statistic,
         "df_num": test.df_num,
         "df_den": test.df_den,
         "p": test.p,
-        "changed": bool(answer.changed) and role != "exploratory",
+        "changed": bool(answer.changed) and answer.role != "exploratory",
         "alpha": answer.alpha,
         "method": test.method,
     }

@@ -53,23 +53,16 @@ class OffScale:
         return np.select([marks == "high", marks == "low"], [far_up - placed, far_down - placed], 0.0)
 
 
-def find_limits(
-    data,
-    outcome: str,
-    *,
-    limit: tuple[float, float] | None = None,
-    limit_column: str = LIMIT_COLUMN,
-    plausible: tuple[float, float] = PLAUSIBLE,
-) -> OffScale | None:
+def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None) -> OffScale | None:
     """Find the values off the scale and their ranges."""
-    if limit_column not in data:
+    if LIMIT_COLUMN not in data:
         return None
     check_columns(data, ("athlete", "round_no", outcome))
-    marks = data[limit_column].astype(object).where(data[limit_column].notna(), "")
+    marks = data[LIMIT_COLUMN].astype(object).where(data[LIMIT_COLUMN].notna(), "")
     marks = marks.astype(str).str.strip().str.casefold()
     wrong = sorted(set(marks) - {"", "high", "low", "nan"})
     if wrong:
-        raise KitError(f"{limit_column} holds {wrong[0]!r}; it may hold 'high', 'low' or nothing.")
+        raise KitError(f"{LIMIT_COLUMN} holds {wrong[0]!r}; it may hold 'high', 'low' or nothing.")
     high, low = (marks == "high").to_numpy(), (marks == "low").to_numpy()
     if not (high | low).any():
         return None
@@ -84,7 +77,7 @@ def find_limits(
     bottom, top = (s if np.isfinite(s) else v for s, v in zip(stated, seen, strict=True))
     if not bottom < top:
         raise KitError(f"The ends of the analyser's scale must be in order; they are {bottom:g} and {top:g}.")
-    lowest, highest = plausible
+    lowest, highest = PLAUSIBLE
     end = np.where(high, top, np.where(low, bottom, np.nan))
     end = np.where((high | low) & told, own if own is not None else np.nan, end)
     top, bottom = (end[high].max() if high.any() else top), (end[low].min() if low.any() else bottom)
@@ -178,8 +171,6 @@ def bound_limits(
     smallest_effect: float,
     alpha: float = 0.05,
     limit: tuple[float, float] | None = None,
-    limit_column: str = LIMIT_COLUMN,
-    plausible: tuple[float, float] = PLAUSIBLE,
 ) -> LimitBounds | None:
     """Analyse values off the analyser's scale as bounds: every estimate from its lowest to its highest.
 
@@ -197,11 +188,6 @@ def bound_limits(
         Level. Default 0.05.
     limit : (float, float), optional
         Lower and upper end of the analyser's scale. Default: the smallest and largest value that was read.
-    limit_column : str
-        Where "high" and "low" stand. Default "lactate_limit".
-    plausible : (float, float)
-        How low a "low" and how high a "high" may be, in the outcome's unit. Default 0, and the highest value read in
-        combat sports (see `physiology.lactate`).
 
     Returns
     -------
@@ -229,7 +215,7 @@ def bound_limits(
     >>> bounds.table["estimate_min"].round(1).tolist(), bounds.table["estimate_max"].round(1).tolist()
     ([6.2], [7.4])
     """
-    off = find_limits(data, outcome, limit=limit, limit_column=limit_column, plausible=plausible)
+    off = find_limits(data, outcome, limit=limit)
     if off is None:
         return None
     rows = prepare_rounds(off.placed(data, outcome), outcome, keep=[LIMIT_COLUMN])

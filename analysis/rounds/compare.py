@@ -16,9 +16,7 @@ from .prepare import LIMIT_COLUMN, RoundRows, covariate_tests, pairs_of, prepare
 COLUMNS = ["contrast", "later", "earlier", "measure", "estimate", "ci_low", "ci_high", "n_athletes", "method"]
 
 
-def paired_effects(
-    data: pd.DataFrame, outcome: str, *, kind: str = "successive", level: float = 0.95
-) -> pd.DataFrame:
+def paired_effects(data: pd.DataFrame, outcome: str, *, kind: str = "successive") -> pd.DataFrame:
     """Give the effect sizes of the steps from paired values, raw differences first.
 
     When to use: to report beside the raw difference, or to compare with a paper that printed a standardised one. When
@@ -32,8 +30,6 @@ def paired_effects(
         A numeric column.
     kind : {"successive", "first", "pairwise"}
         Which contrasts. Default "successive".
-    level : float
-        Of the intervals. Default 0.95.
 
     Returns
     -------
@@ -60,7 +56,7 @@ def paired_effects(
     >>> table["measure"].tolist()[:3], table["estimate"].round(2).tolist()[:3]
     (['difference', 'd_z', 'g_z'], [6.0, 2.0, 1.13])
     """
-    return effects_of(prepare_rounds(data, outcome), kind=kind, level=level)
+    return effects_of(prepare_rounds(data, outcome), kind=kind)
 
 
 def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95) -> pd.DataFrame:

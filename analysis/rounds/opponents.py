@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_number, left_out_table, plural
+from ..basics import KitError, Result, left_out_table, plural
 from .prepare import RoundRows, check_columns, label_of, order_rounds, prepare_rounds
 
 FEWEST_BOUTS = 4
@@ -56,7 +56,7 @@ class OpponentSpread(Result):
     warnings: tuple[str, ...] = ()
 
 
-def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95) -> OpponentSpread | None:
+def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | None:
     """Estimate the spread between bouts beside that between athletes.
 
     When to use: as a note on whether the two athletes of a bout are alike. When not: as a main result; a club evening holds
@@ -68,8 +68,6 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
         With `athlete`, `round_no`, `opponent` (a code, "guest", "none" or "") and the outcome.
     outcome : str
         A numeric column.
-    level : float
-        Of the intervals. Default 0.95.
 
     Returns
     -------
@@ -96,10 +94,9 @@ def describe_opponents(data: pd.DataFrame, outcome: str, *, level: float = 0.95)
     True
     """
     check_columns(data, ("athlete",))
-    check_number(level, name="level", low=0, high=1)
     if "opponent" not in data:
         return None
-    return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)), level=level)
+    return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)))
 
 
 def bouts_of(rows: RoundRows) -> tuple[list[str], int]:

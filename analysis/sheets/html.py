@@ -49,9 +49,7 @@ aside p { margin: 0 0 0.7mm; }
 """
 
 
-def sheets_html(
-    sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening", lang: str = "en"
-) -> str:
+def sheets_html(sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening") -> str:
     """Write sheets as one HTML page with a print style."""
     from ..basics import check_choice
 
@@ -59,7 +57,7 @@ def sheets_html(
     body = "\n".join(_page(page) for page in arrange(sheets, paper=paper))
     style = STYLE % {"paper": paper, "across": CARDS_ACROSS, "gap": GAP}
     return (
-        f'<!DOCTYPE html>\n<html lang="{html.escape(lang)}">\n<head>\n<meta charset="utf-8">\n{content_policy()}\n'
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n{content_policy()}\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{html.escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n"
         f"{body}\n</body>\n</html>\n"

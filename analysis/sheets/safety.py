@@ -162,9 +162,12 @@ LEAST_SHARE = 0.98
 """Share of the usual mass below which nobody is measured (more than 2 % under it: our proposal)."""
 
 
-def lowest_masses(masses=(50, 55, 60, 65, 70, 75, 80, 85, 90, 95, 100, 110, 120)) -> str:
+def lowest_masses() -> str:
     """Write the lowest body mass at which somebody takes part, for usual masses."""
-    pairs = [f"{format_number(m, 0, unit='kg')} → {format_number(LEAST_SHARE * m, 1)}" for m in masses]
+    pairs = [
+        f"{format_number(m, 0, unit='kg')} → {format_number(LEAST_SHARE * m, 1)}"
+        for m in (50, 55, 60, 65, 70, 75, 80, 85, 90, 95, 100, 110, 120)
+    ]
     return f"Lowest mass for today: usual {'; '.join(pairs)}."
 
 

@@ -25,13 +25,13 @@ KINDS = ("html", "pdf")
 TABLES = ("clock", "athletes", "attendance", "rounds")
 
 
-def study_athletes(study: Study, n: int | None = None) -> list[str]:
+def study_athletes(study: Study) -> list[str]:
     """Return the codes of those who may take part, or codes made up for a number of athletes where none are listed yet."""
     # before the evening nobody may have signed yet: the codes that are listed count then
     codes = list(study.athletes["athlete"]) or ([] if len(study.rounds) else sorted(study.known_codes))
     if codes:
         return codes
-    n = n or study.plan.n_athletes
+    n = study.plan.n_athletes
     return make_codes(n) if n else []
 
 
@@ -163,7 +163,7 @@ def write_texts(study: Study, folder: str | Path, *, paper: str = "A4") -> list[
     return written
 
 
-def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = (), height_px: int = 420):
+def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()):
     """Show sheets in a notebook as they will be printed.
 
     Parameters
@@ -171,8 +171,6 @@ def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()
     sheets : sequence of Sheet or NotYet
     keys : sequence of str
         Which; default all.
-    height_px : int
-        Height of the window. Default 420.
 
     Returns
     -------
@@ -192,7 +190,7 @@ def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()
         raise KitError(f"There is no sheet {', '.join(keys)}; there are {', '.join(s.key for s in sheets)}.")
     title = html.escape(", ".join(s.title for s in picked), quote=True)
     page = html.escape(sheets_html(picked), quote=True)
-    style = f"width:100%;height:{int(height_px)}px;border:1px solid #8a8a8a"
+    style = "width:100%;height:420px;border:1px solid #8a8a8a"
     return HTML(f'<div><iframe sandbox="" title="{title}" srcdoc="{page}" style="{style}"></iframe></div>')
 
 

@@ -97,12 +97,10 @@ def _measures(scale: str) -> tuple[_Measure, ...]:
     )
 
 
-def find_values_that_stand_out(
-    tables: dict[str, pd.DataFrame], scale: str, *, target_delay_s: float = math.nan
-) -> list[StandsOut]:
+def find_values_that_stand_out(tables: dict[str, pd.DataFrame], scale: str) -> list[StandsOut]:
     """List the values that a person should look at again."""
     found: dict[tuple, StandsOut] = {}
-    for one in sorted(_all(tables, scale, target_delay_s), key=lambda o: o.slip == ""):
+    for one in sorted(_all(tables, scale), key=lambda o: o.slip == ""):
         number = getattr(one.line, "round_no", 0)
         found.setdefault((one.table, one.column, one.line[-1], number), one)
     return list(found.values())
@@ -115,14 +113,14 @@ def _without_giants(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(**numbers.mask(giant)) if giant.to_numpy().any() else table
 
 
-def _all(tables: dict[str, pd.DataFrame], scale: str, target_delay_s: float) -> Iterator[StandsOut]:
+def _all(tables: dict[str, pd.DataFrame], scale: str) -> Iterator[StandsOut]:
     yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
         *_tests(tables["aerobic_tests"]),
         *_rounds(tables["rounds"], scale),
         *_gaps(tables["rounds"]),
         *_rested(tables["rounds"]),
-        *_delays(tables["rounds"], target_delay_s),
+        *_delays(tables["rounds"]),
     )
 
 
@@ -280,9 +278,7 @@ def _rested(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     )
 
 
-def _one_each(
-    table: pd.DataFrame, name: str, column: str, whose: str, unit: str, *, only_slips: bool = True
-) -> Iterator[StandsOut]:
+def _one_each(table: pd.DataFrame, name: str, column: str, whose: str, unit: str) -> Iterator[StandsOut]:
     """Compare values of which each athlete has one with those of all others, by ratio."""
     there = table[table[column].gt(0)]
     if not FEWEST <= len(there) <= MOST:
@@ -310,7 +306,7 @@ def _one_each(
                 )
 
 
-def _delays(rounds: pd.DataFrame, target_s: float) -> Iterator[StandsOut]:
+def _delays(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     there = rounds[(rounds["round_no"] > 0) & rounds["lactate_delay_s"].notna()]
     if not FEWEST <= len(there) <= MOST:
         return
@@ -398,16 +394,13 @@ def delay_drift(rounds: pd.DataFrame) -> DelayDrift | None:
 
 
 def ask_what_stands_out(
-    tables: dict[str, pd.DataFrame], protocol: Protocol, settings, findings: Findings, *, wide: bool
+    tables: dict[str, pd.DataFrame], protocol: Protocol, findings: Findings, *, wide: bool
 ) -> None:
     """Ask about values that are possible but unlike the others, where nothing was said of the cell yet."""
     told = {p.place for p in (*findings.problems, *findings.questions)}
     used = ("athletes", "attendance", "aerobic_tests", "rounds")
     tables = {name: _without_giants(tables[name]) for name in used}
-    target = settings.get("sampling") if isinstance(settings.get("sampling"), dict) else {}
-    target_s = target.get("target_delay_s", math.nan)
-    target_s = float(target_s) if isinstance(target_s, int | float) else math.nan
-    for one in find_values_that_stand_out(tables, protocol.exertion_scale, target_delay_s=target_s):
+    for one in find_values_that_stand_out(tables, protocol.exertion_scale):
         file, row = place(one.table, one.line)
         column = f"{one.column}_{one.line.round_no}" if wide and one.table == "rounds" else one.column
         if (file, row, column) in told or (one.table == "athletes" and row in findings.unfit.get(file, ())):

@@ -218,9 +218,7 @@ def recorded_bands(
     return Recorded(time, mean_band, weights / weights.sum(), len(np.unique(who)))
 
 
-def band_table(
-    shares: np.ndarray, n_people: int, recorded=None, n_recordings: int = 0, n_recorded_people: int = 0
-):
+def band_table(shares: np.ndarray, n_people: int, recorded=None):
     """Put the bands in a table: time of recordings, and sessions by mean and by peak."""
     bands = intensity_bands(EDITION)
     k = len(bands)

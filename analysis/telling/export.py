@@ -132,15 +132,13 @@ _UNDATED = {
 }
 
 
-def contact_sheet(figures: Mapping[str, tuple[str, str]], *, folder: str = "figures") -> str:
+def contact_sheet(figures: Mapping[str, tuple[str, str]]) -> str:
     """Return a page that shows every figure small, with its caption, alt text and files.
 
     Parameters
     ----------
     figures : mapping of str to (caption, alt text)
         File name without ending -> what belongs to it.
-    folder : str
-        The folder of the files, seen from the page.
 
     Returns
     -------
@@ -155,10 +153,10 @@ def contact_sheet(figures: Mapping[str, tuple[str, str]], *, folder: str = "figu
     cards = []
     for name, (caption, alt) in figures.items():
         links = " · ".join(
-            f'<a href="{folder}/{file_name(name, kind)}">{_KIND_WORDS[kind]}</a>' for kind in FORMATS
+            f'<a href="{"figures"}/{file_name(name, kind)}">{_KIND_WORDS[kind]}</a>' for kind in FORMATS
         )
         cards.append(
-            f'<li><figure><img src="{folder}/{name}.svg" alt="{html.escape(alt, quote=True)}" loading="lazy">'
+            f'<li><figure><img src="{"figures"}/{name}.svg" alt="{html.escape(alt, quote=True)}" loading="lazy">'
             f"<figcaption><b>{html.escape(name)}</b><br>{html.escape(caption)}<br>{links}</figcaption>"
             "</figure></li>"
         )

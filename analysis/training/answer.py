@@ -344,7 +344,7 @@ def _beside(wide, values, allocation, shared, adherent):
     return pd.DataFrame(lines)
 
 
-def constrained_baseline(values, allocation, *, level=0.95) -> dict:
+def constrained_baseline(values, allocation) -> dict:
     """Fit the mixed model in which both groups share one baseline, over all occasions."""
     # value ~ occasion + trained after the start + athlete (random). Groups that chance made share their
     # true baseline, so no difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory).
@@ -360,7 +360,7 @@ def constrained_baseline(values, allocation, *, level=0.95) -> dict:
         value=pd.to_numeric(work["value"]),
     )
     fit = fit_mixed(work, "value ~ C(occasion_name) + trained_after", group="athlete")
-    line = fit.coefficients(ddf="kenward-roger", level=level).set_index("term").loc["trained_after"]
+    line = fit.coefficients(ddf="kenward-roger", level=0.95).set_index("term").loc["trained_after"]
     return {
         **{c: float(line[c]) for c in ("estimate", "standard_error", "df", "p", "ci_low", "ci_high")},
         "n_athletes": fit.n_athletes,

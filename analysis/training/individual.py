@@ -124,9 +124,9 @@ def _signed_root(variance: float) -> float:
     return math.copysign(math.sqrt(abs(variance)), variance)
 
 
-def detectable_change(typical_error: float, *, level: float = 0.95) -> float:
+def detectable_change(typical_error: float) -> float:
     """Compute the smallest change of one athlete that the error of the test alone seldom makes."""
     from scipy import stats
 
     check_number(typical_error, name="typical_error", low=0, ends=True)
-    return float(stats.norm.ppf(0.5 + level / 2)) * math.sqrt(2) * typical_error
+    return float(stats.norm.ppf(0.5 + 0.95 / 2)) * math.sqrt(2) * typical_error

@@ -15,7 +15,7 @@ from half_filled import DEMO, LEFT_OUT, half_filled
 
 from analysis.answers import Answers, open_answers
 from analysis.answers.describe import describe_study
-from analysis.answers.flow import count_flow
+from analysis.answers.roll_call import count_flow
 from analysis.basics import NotYet
 from analysis.report.document import build_document
 from analysis.study import list_needs

@@ -283,7 +283,8 @@ def test_the_corners_that_are_searched_are_the_worst(seed, club, monkeypatch):
         (f"A{i + 1:02d}", int(r)) for i, r in zip(rng.permutation(10)[:6], rng.integers(2, 5, 6), strict=True)
     ]
     data = lactates(high=cells[:4], low=cells[4:], seed=seed, club=club)
-    options = {"smallest_effect": 1.5, "limit": (6.0, 13.0), "plausible": (0.0, 16.0)}
+    options = {"smallest_effect": 1.5, "limit": (6.0, 13.0)}
+    monkeypatch.setattr("analysis.rounds.bounds.PLAUSIBLE", (0.0, 16.0))
     some = bound_limits(data, "lactate_mmol_l", **options)
     monkeypatch.setattr(placings, "MOST_CELLS", 6)
     every = bound_limits(data, "lactate_mmol_l", **options)

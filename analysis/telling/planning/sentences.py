@@ -72,9 +72,9 @@ def plain_timetable(timetable) -> str:
     return f"{text}."
 
 
-def list_evening_warnings(result, otherwise: str = say.NOTHING_TO_WATCH) -> str:
+def list_evening_warnings(result) -> str:
     """List the warnings of a pairing or a timetable, one a line."""
-    return "\n".join(f"- {w}" for w in result.warnings) or otherwise
+    return "\n".join(f"- {w}" for w in result.warnings) or say.NOTHING_TO_WATCH
 
 
 def plain_replication_sizes(sizes) -> str:

@@ -55,11 +55,9 @@ def named(finding: str) -> str:
     return f"\N{LEFT DOUBLE QUOTATION MARK}{finding}\N{RIGHT DOUBLE QUOTATION MARK}"
 
 
-def with_interval(
-    value: float, low: float, high: float, digits: int, *, sign: bool = False, unit: str = ""
-) -> str:
+def with_interval(value: float, low: float, high: float, digits: int) -> str:
     """Write an estimate with its interval: "−0.4 bpm (95 % interval −1.0 to 0.2)"."""
-    text = format_number(value, digits, sign=sign, unit=unit)
+    text = format_number(value, digits)
     return (
         text if math.isnan(low) else f"{text} (95\N{NO-BREAK SPACE}% interval {format_ci(low, high, digits)})"
     )
@@ -98,8 +96,8 @@ def plain_correlations(answer) -> str:
     return "\n\n".join(_one_by_one(answer)) or say.NO_RELATION
 
 
-def plain_correlation(c, answer, *, short: bool = False) -> str:
-    """Say how our correlation lies beside one published correlation; `short` keeps to the comparison."""
+def plain_correlation(c, answer) -> str:
+    """Say how our correlation lies beside one published correlation."""
     low, high = (format_number(v, 2) for v in (c.prediction_low, c.prediction_high))
     words = {
         "outcome": lower_first(known_outcome(c.outcome).label),
@@ -117,7 +115,7 @@ def plain_correlation(c, answer, *, short: bool = False) -> str:
     said = [say.BESIDE.format(**words), phrase.format(**words, side=sides[0], paper_side=sides[1])]
     if c.verdict == "opposite":
         said.append(_why_apart(answer, c.finding))
-    return " ".join(said if short else [*said, _signal(c)])
+    return " ".join([*said, _signal(c)])
 
 
 def abstract_correlation(c) -> str:
