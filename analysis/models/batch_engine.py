@@ -2,6 +2,12 @@
 
 The likelihood is profiled to one variance ratio, and what it needs is summed once per study by the number of rounds that
 athletes have, so that each evaluation is a handful of vector operations over all studies.
+
+(1) V^-1 of an athlete with n rounds is I - g / (1 + g n) 11';  log|V| = sum over athletes of log(1 + g n)
+(2) deviance = log|V| + log|X' V^-1 X| + df log q0, with q0 = y' V^-1 y - b' X' V^-1 y and df = rows - terms
+(3) with M = [X y] and s the sums of an athlete's rows of M: P = sum s s' / (1 + g n)^2;  C = sum n s s' / (1 + g n)^3
+(4) d deviance / dg = tr - df r' V^-1 ZZ' V^-1 r / q0 with tr = sum n / (1 + g n) - tr(Phi P), r the residuals
+The tests are (2) to (7) of `small_sample` with the one component ZZ'.
 """
 
 from __future__ import annotations
@@ -157,7 +163,7 @@ def _parabola(values, best, t):
 
 def _deviance(sums: Sums, g, df):
     """Restricted deviance with sigma profiled out."""
-    weight = g / (1 + g * sums.sizes[:, None])
+    weight = g / (1 + g * sums.sizes[:, None])  # (1)
     _, _, unpack = lower_triangle(sums.q)
     A = (sums.cross - np.einsum("ls,lcs->cs", weight, sums.level))[unpack]
     log_det = np.einsum("ls,ls->s", sums.count, np.log1p(g * sums.sizes[:, None]))
@@ -167,7 +173,7 @@ def _deviance(sums: Sums, g, df):
             pivot = A[j, j]
             pivots = pivots * pivot
             A[j + 1 :, j + 1 :] -= A[j + 1 :, j, None] * (A[j, j + 1 :] / pivot)
-        return log_det + np.log(pivots) + df * np.log(A[-1, -1])
+        return log_det + np.log(pivots) + df * np.log(A[-1, -1])  # (2)
 
 
 @dataclass(frozen=True)
@@ -196,7 +202,7 @@ def state(sums: Sums, g) -> State:
     shrink = 1 / (1 + g * sizes)
     A = (sums.cross - np.einsum("ls,lcs->cs", g * shrink, sums.level))[unpack]
     square = shrink * shrink
-    P = np.einsum("ls,lcs->cs", square, sums.level)[unpack]
+    P = np.einsum("ls,lcs->cs", square, sums.level)[unpack]  # (3)
     size_shrink = sizes * shrink
     C = np.einsum("ls,lcs->cs", square * size_shrink, sums.level)[unpack]
     log_pivots = np.zeros_like(g)
@@ -232,7 +238,9 @@ def _derivatives(sums: Sums, g, df):
     second = second - np.einsum("as,as->s", Pv, np.einsum("abs,bs->as", s.phi, Pv))
     with np.errstate(all="ignore"):
         ratio = s.first / s.q0
-        return s.trace - df * ratio, -s.information + df * (2 * second / s.q0 - ratio**2)
+        return s.trace - df * ratio, -s.information + df * (
+            2 * second / s.q0 - ratio**2
+        )  # (4), and once more by g
 
 
 def weights(s: State, df):

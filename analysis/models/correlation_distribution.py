@@ -1,4 +1,9 @@
-"""The exact distribution of a sample correlation of two normal variables, and intervals for it."""
+"""The exact distribution of a sample correlation of two normal variables, and intervals for it.
+
+(1) the density f(r) of Hotelling (1953), written out at `correlation_log_likelihood`
+(2) on Fisher's scale z = atanh r: f(tanh z) (1 - tanh^2 z), which has no end to run into
+(3) tail = integral of (2) from z outwards, by Gauss-Legendre panels
+"""
 
 from __future__ import annotations
 
@@ -105,12 +110,12 @@ def correlation_cdf(r: float, rho: float, n: float, *, upper: bool = False) -> f
     middle, half = (edges[1:] + edges[:-1]) / 2, np.diff(edges) / 2
     points = (middle[:, None] + half[:, None] * _NODES).ravel()
     weights = (half[:, None] * _WEIGHTS).ravel()
-    tail = float(weights @ _density_on_fisher_scale(points, rho, n))
+    tail = float(weights @ _density_on_fisher_scale(points, rho, n))  # (3)
     return tail if above == upper else 1 - tail
 
 
 def _density_on_fisher_scale(z, rho, n):
-    # 1 - tanh(z)^2 without cancellation; one more power of it, doubled, is dr / dz
+    # (2): 1 - tanh(z)^2 without cancellation; one more power of it, doubled, is dr / dz
     log_one_minus_r2 = -2 * (np.abs(z) + np.log1p(np.exp(-2 * np.abs(z))) - math.log(2))
     return np.exp(_log_density(np.tanh(z), rho, n, log_one_minus_r2, n - 2))
 
@@ -118,7 +123,7 @@ def _density_on_fisher_scale(z, rho, n):
 def _log_density(r, rho, n, log_one_minus_r2, power):
     from scipy.special import gammaln, hyp2f1
 
-    return (
+    return (  # (1)
         math.log(n - 2)
         + gammaln(n - 1)
         - gammaln(n - 0.5)

@@ -170,6 +170,7 @@ def rank_sum_distribution(weights) -> np.ndarray:
         (weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))
     ):
         raise KitError(f"weights must be whole numbers from 0 to {LARGEST_WEIGHT}, in one list.")
+    # P_k(s) = [P_(k-1)(s) + P_(k-1)(s - w_k)] / 2: each rank takes part or not with one chance in two
     out = np.ones(1)
     for weight in weights.astype(int):
         wider = np.zeros(len(out) + weight)
@@ -183,6 +184,7 @@ def _walsh(d, level):
     n = len(d)
     if n == 0:
         return math.nan, math.nan, math.nan
+    # the limits are the Walsh averages (d_i + d_j) / 2 whose rank the distribution without ties cuts off at each end
     i, j = np.triu_indices(n)
     averages = np.sort((d[i] + d[j]) / 2)
     cumulative = np.cumsum(rank_sum_distribution(np.arange(1, n + 1)))

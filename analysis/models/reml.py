@@ -167,6 +167,7 @@ class Problem:
         chol = np.linalg.cholesky(A)
         diagonal = np.diag(chol)
         q0 = diagonal[p] ** 2
+        # log|V| + log|X' V^-1 X| + df log q0 with q0 = y' V^-1 y - b' X' V^-1 y, from one factor of [X y]' V^-1 [X y]
         deviance = pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)
         if not derivatives:
             return deviance, None, None, pieces
@@ -212,7 +213,7 @@ class Problem:
 
     def _pieces_simple(self, theta, derivatives):
         g = float(theta[0]) ** 2
-        shrink = 1 / (1 + g * self.size)
+        shrink = 1 / (1 + g * self.size)  # V^-1 of an athlete with n rows is I - g / (1 + g n) 11'
         A = self.MM - (self.sums.T * (g * shrink)) @ self.sums
         log_det = -np.log(shrink).sum()
         if not derivatives:
@@ -224,7 +225,9 @@ class Problem:
 
     def _pieces_general(self, theta, derivatives):
         s = self.structure
-        L = s.factor(theta)
+        L = s.factor(
+            theta
+        )  # V^-1 = I - Z L (I + L' Z'Z L)^-1 L' Z' (Woodbury): only the random effects are inverted
         ZL = self.ZZ @ L
         core = np.eye(L.shape[0]) + L.T @ ZL
         chol = np.linalg.cholesky(core)

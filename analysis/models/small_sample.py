@@ -1,10 +1,26 @@
 """Small-sample tests for a fitted mixed model: Kenward-Roger, Satterthwaite, and cluster-robust CR2.
 
+With V = I + sum_k g_k D_k in units of sigma^2, D_0 = V, and the design in orthonormal coordinates:
+
+(1) Phi = (X' V^-1 X)^-1;  P_i = X' V^-1 D_i V^-1 X;  C_ij = X' V^-1 D_i V^-1 D_j V^-1 X
+(2) I_ij = tr(V^-1 D_i V^-1 D_j) - 2 tr(Phi C_ij) + tr(Phi P_i Phi P_j);  W = 2 I^-1, the covariance of (sigma^2, g sigma^2)
+(3) Phi_A = sigma^2 [Phi + 2 Phi sum_ij W_ij (C_ij - P_i Phi P_j) Phi]; second derivatives of V are 0
+(4) K_i = (L Phi L')^-1 L Phi P_i Phi L';  A1 = sum_ij W_ij tr(K_i) tr(K_j);  A2 = sum_ij W_ij tr(K_i K_j)
+(5) B = (A1 + 6 A2) / 2q;  g = [(q + 1) A1 - (q + 4) A2] / [(q + 2) A2];  (c1, c2, c3) = (g, q - g, q + 2 - g) / [3q + 2 (1 - g)]
+(6) E = 1 / (1 - A2 / q);  U = (2 / q) (1 + c1 B) / [(1 - c2 B)^2 (1 - c3 B)];  rho = U / 2E^2
+(7) df = 4 + (q + 2) / (q rho - 1);  F = df / [E (df - 2)] times Wald / q
+(8) Satterthwaite: df = 2 (l' S l)^2 / (d' H d), d the gradient of l' S l and H the covariance of its parameters
+(9) several rows: T = sum_m df_m / (df_m - 2) over orthogonal rows;  df = 2T / (T - q)
+(10) CR2: B_i = R' (V_i - X_i Phi X_i') R with V_i = R R';  A_i = R B_i^(-1/2) R'
+(11) covariance = Phi [sum_i s_i s_i'] Phi with s_i = X_i' V_i^-1 A_i e_i, e_i the residuals of athlete i
+(12) eta = q (q + 1) / (sum of variances of the entries of (11) under V, scaled to I);  F = (eta - q + 1) Wald / (eta q)
+
 References
 ----------
-Kenward MG, Roger JH (1997) Biometrics 53:983-997. Fai AHT, Cornelius PL (1996) Journal of Statistical Computation
-and Simulation 54:363-378. Bell RM, McCaffrey DF (2002) Survey Methodology 28:169-181. Pustejovsky JE, Tipton E (2018)
-Journal of Business & Economic Statistics 36:672-683, doi 10.1080/07350015.2016.1247004.
+(1) to (7): Kenward MG, Roger JH (1997) Biometrics 53:983-997. (9): Fai AHT, Cornelius PL (1996) Journal of
+Statistical Computation and Simulation 54:363-378. (10): Bell RM, McCaffrey DF (2002) Survey Methodology 28:169-181.
+(10) to (12): Pustejovsky JE, Tipton E (2018) Journal of Business & Economic Statistics 36:672-683, doi
+10.1080/07350015.2016.1247004.
 """
 
 from __future__ import annotations
@@ -94,11 +110,11 @@ class SmallSample:
             wald = float(estimate @ np.linalg.solve(middle, estimate))
             if ddf == "kenward-roger":
                 df_den, scaling = self._kr_moments(L @ self.R_inverse)
-                statistic = scaling * wald / q
+                statistic = scaling * wald / q  # (7)
             else:
                 eta = self._cr2_eta(L)
                 df_den = eta - q + 1
-                statistic = wald * df_den / (eta * q) if df_den > 0 else np.nan
+                statistic = wald * df_den / (eta * q) if df_den > 0 else np.nan  # (12)
         if not (np.isfinite(statistic) and df_den > 0):
             return float("nan"), float(q), float("nan"), float("nan")
         return statistic, float(q), float(df_den), float(fdtrc(q, df_den, max(statistic, 0.0)))
@@ -114,7 +130,7 @@ class SmallSample:
     def _weights(self):
         """Twice the inverse expected information, for the components V (first) and every D_k."""
         k = len(self.E)
-        info = np.empty((k + 1, k + 1))
+        info = np.empty((k + 1, k + 1))  # (2)
         info[0, 0] = self.problem.df
         info[0, 1:] = info[1:, 0] = self.pieces.t - np.array([np.trace(e) for e in self.E])
         info[1:, 1:] = self.problem.information(self.pieces, self.phi, self.E)
@@ -133,7 +149,7 @@ class SmallSample:
         inner = np.zeros_like(phi)
         for i in range(len(P)):
             for j in range(len(P)):
-                inner += W[i + 1, j + 1] * (C[i][j] - P[i] @ phi @ P[j])
+                inner += W[i + 1, j + 1] * (C[i][j] - P[i] @ phi @ P[j])  # (3); those with D_0 = V cancel
         return self.sigma2 * (phi + 2 * phi @ (inner + inner.T) / 2 @ phi)
 
     def _kr_moments(self, L):
@@ -141,7 +157,7 @@ class SmallSample:
         q = L.shape[0]
         left = L @ self.phi
         base = np.linalg.inv(left @ L.T)
-        K = [np.eye(q)] + [base @ (left @ P @ left.T) for P in self._blocks[0]]
+        K = [np.eye(q)] + [base @ (left @ P @ left.T) for P in self._blocks[0]]  # (4)
         W = self._weights
         trace = np.array([np.trace(m) for m in K])
         cross = np.array([[np.sum(a * b.T) for b in K] for a in K])
@@ -157,7 +173,7 @@ class SmallSample:
         value = row @ left
         slope = np.array([left @ P @ left for P in self._blocks[0]])
         gradient = np.append(value, self._jacobian.T @ slope)
-        return float(2 * value**2 / (gradient @ self._parameter_covariance @ gradient))
+        return float(2 * value**2 / (gradient @ self._parameter_covariance @ gradient))  # (8)
 
     @cached_property
     def _free(self):
@@ -203,7 +219,7 @@ class SmallSample:
             Xi = X[rows]
             V = np.eye(len(rows)) + columns[rows] @ G @ columns[rows].T
             root = np.linalg.cholesky(V)
-            B = root.T @ (V - Xi @ self.phi @ Xi.T) @ root
+            B = root.T @ (V - Xi @ self.phi @ Xi.T) @ root  # (10)
             values, vectors = np.linalg.eigh(B)
             keep = values > 1e-10 * max(values.max(), 1e-300)
             half = (vectors[:, keep] / np.sqrt(values[keep])) @ vectors[:, keep].T
@@ -215,7 +231,7 @@ class SmallSample:
     def _scores(self):
         """What each athlete adds to the coordinates: the CR2 covariance is the sum of their squares."""
         residual = self.problem.M[:, -1] - self.problem.Q @ (self.coordinates - self.problem.ols)
-        return np.array([a.T @ residual[rows] for rows, a, _, _ in self._robust])
+        return np.array([a.T @ residual[rows] for rows, a, _, _ in self._robust])  # (11)
 
     @cached_property
     def _cr2_covariance(self):
@@ -234,22 +250,22 @@ class SmallSample:
         for i, (a, _, V) in enumerate(parts):
             G[i, :, i, :] += a.T @ V @ a
         total = np.einsum("isjs,itjt->", G, G) + np.einsum("isjt,itjs->", G, G)
-        return float(q * (q + 1) / total) if total > 0 else float("nan")
+        return float(q * (q + 1) / total) if total > 0 else float("nan")  # (12)
 
 
 def kenward_roger_moments(a1, a2, q):
     """Denominator df and F scaling from the sums A1 and A2 of Kenward and Roger (1997), for q > 1."""
     with np.errstate(all="ignore"):
-        b = (a1 + 6 * a2) / (2 * q)
+        b = (a1 + 6 * a2) / (2 * q)  # (5)
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
         base = 3 * q + 2 * (1 - g)
         c1, c2, c3 = g / base, (q - g) / base, (q + 2 - g) / base
-        v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
+        v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b  # (6)
         v0 = np.where(np.abs(v0) < 1e-10, 0.0, v0)
         top = 1 - a2 / q
         ratio = np.where((np.abs(top) < 1e-14) & (np.abs(v1) < 1e-14), 1.0, top / v1)
         rho = ratio**2 * v0 / v2 / q
-        df = 4 + (q + 2) / (q * rho - 1)
+        df = 4 + (q + 2) / (q * rho - 1)  # (7)
         scaling = np.where(np.abs(df - 2) < 0.01, 1.0, df * top / (df - 2))
     return (float(df), float(scaling)) if np.ndim(df) == 0 else (df, scaling)
 
@@ -261,5 +277,5 @@ def _pooled_df(dfs):
         return float(dfs.mean())
     if np.any(dfs <= 2):
         return 2.0
-    total = float(np.sum(dfs / (dfs - 2)))
+    total = float(np.sum(dfs / (dfs - 2)))  # (9)
     return 2 * total / (total - len(dfs))

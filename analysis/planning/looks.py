@@ -65,8 +65,8 @@ class Looks(Result):
 
 def error_spent(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05) -> np.ndarray:
     """Two-sided error that may be spent up to each share of the information."""
-    # On each side, with a = alpha / 2 and the share t: O'Brien-Fleming-type 2 - 2 Phi(z(a / 2) / sqrt(t));
-    # Pocock-type a ln(1 + (e - 1) t).
+    # On each side, with a = alpha / 2 and the share t:
+    # (1) O'Brien-Fleming-type 2 - 2 Phi(z(a / 2) / sqrt(t));  (2) Pocock-type a ln(1 + (e - 1) t).
     # Lan KKG, DeMets DL (1983) Biometrika 70:659-663.
     from scipy.stats import norm
 
@@ -77,13 +77,16 @@ def error_spent(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05)
         raise KitError("The looks must be at growing shares of the information, above 0 and at most 1.")
     side = alpha / 2
     if rule == "pocock":
-        return 2 * side * np.log1p((np.e - 1) * t)
-    return 4 * norm.sf(norm.isf(side / 2) / np.sqrt(t))
+        return 2 * side * np.log1p((np.e - 1) * t)  # (2)
+    return 4 * norm.sf(norm.isf(side / 2) / np.sqrt(t))  # (1)
 
 
 def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | None = None):
     """Chance to leave at each look, above and below symmetric bounds, for a large sample."""
-    # The density of those who go on is carried from look to look by Gauss-Legendre quadrature.
+    # The density of those who go on is carried from look to look by Gauss-Legendre quadrature. With shares t_j and drift d:
+    # (3) Z_1 ~ N(d sqrt(t_1), 1);  Z_j given Z_(j-1) = z ~ N(z sqrt(t_(j-1) / t_j) + d (t_j - t_(j-1)) / sqrt(t_j), 1 - t_(j-1) / t_j)
+    # (4) above_j = integral of Phi((mean - b_j) / sd) over those who go on
+    # (5) density_j(z) = integral of the normal density of (3) at z over those who go on, for |z| < b_j
     # Armitage P, McPherson CK, Rowe BC (1969) Journal of the Royal Statistical Society A 132:235-244.
     # Jennison C, Turnbull BW (2000) Group Sequential Methods with Applications to Clinical Trials, chapter
     # 19.
@@ -99,9 +102,9 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
             mean, sd, mass = np.array([drift * np.sqrt(t[0])]), 1.0, np.ones(1)
         else:
             step = t[j] - t[j - 1]
-            mean = where * np.sqrt(t[j - 1] / t[j]) + drift * step / np.sqrt(t[j])
+            mean = where * np.sqrt(t[j - 1] / t[j]) + drift * step / np.sqrt(t[j])  # (3)
             sd, mass = np.sqrt(step / t[j]), density
-        above[j] = mass @ ndtr((mean - high) / sd)
+        above[j] = mass @ ndtr((mean - high) / sd)  # (4)
         below[j] = mass @ ndtr((low - mean) / sd)
         if j == len(t) - 1:
             break
@@ -112,7 +115,7 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
             break
         at = 0.5 * (right - left) * points + 0.5 * (right + left)
         kernel = np.exp(-0.5 * ((at[:, None] - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-        density = 0.5 * (right - left) * weights * (kernel @ mass)
+        density = 0.5 * (right - left) * weights * (kernel @ mass)  # (5)
         where = at
     return above, below
 
