@@ -84,7 +84,7 @@ def error_spent(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.05)
 def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | None = None):
     """Chance to leave at each look, above and below symmetric bounds, for a large sample."""
     # The density of those who go on is carried from look to look by Gauss-Legendre quadrature. With shares t_j and drift d:
-    # (3) Z_1 ~ N(d sqrt(t_1), 1);  given Z_i = z, i = j - 1, Z_j ~ N(z sqrt(t_i / t_j) + d (t_j - t_i) / sqrt(t_j), 1 - t_i / t_j)
+    # (3) Z_1 ~ N(d sqrt(t_1), 1);  given Z_i = z, i = j - 1, Z_j ~ N(z sqrt(t_i/t_j) + d (t_j - t_i)/sqrt(t_j), 1 - t_i/t_j)
     # (4) above_j = integral of Phi((mean - b_j) / sd) over those who go on
     # (5) density_j(z) = integral of the normal density of (3) at z over those who go on, for |z| < b_j
     # Armitage P, McPherson CK, Rowe BC (1969) Journal of the Royal Statistical Society A 132:235-244.
