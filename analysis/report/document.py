@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..basics import join_words
 from ..telling.document import Bullets, Document, Paragraph, Section
 from ..telling.study import phrases as say
 from ..telling.study.methods import list_sources
@@ -50,7 +49,7 @@ def build_document(answers, *, own: bool = False) -> Document:
         sections=sections,
     )
     lists = checklist_tables(document, study)
-    see = Paragraph(say.SEE_HERE.format(refs=join_words([f"{{table:{t.key}}}" for t in lists])))
+    see = Paragraph(say.SEE_HERE.format(refs=", ".join(f"{{table:{t.key}}}" for t in lists)))
     checklists = Section("Reporting checklists", (see, *lists), 1, "supplement")
     sources = list_sources(document.text("paper", cells=True), answers)
     further = [s for s in list_sources(document.text("supplement", cells=True), answers) if s not in sources]

@@ -25,6 +25,9 @@ from ..telling.export import content_policy
 
 _HERE = Path(__file__).resolve().parent
 
+LONG_ROWS = 12
+"""A longer table may break over pages in print: kept whole it would leave half a page empty before it."""
+
 
 def render_html(document: Document) -> str:
     """Return the whole write-up as one page."""
@@ -190,10 +193,11 @@ def _picture(document: Document, block: Picture) -> str:
 def _table(document: Document, block: Table) -> str:
     name = f"caption-{block.key}"
     note = f'<p class="below">{_esc(block.note)}</p>' if block.note else '<p class="below"></p>'
+    long = " class=long" if len(block.shown) > LONG_ROWS else ""
     caption = f'<caption id="{name}"><b>{document.number(block)}.</b> {_esc(block.caption)}</caption>'
     return (
         f'<div class="scroll" id="table-{block.key}" role="region" aria-labelledby="{name}" tabindex="0">'
-        f"<table>{caption}{table_rows(block.shown)}</table></div>{note}"
+        f"<table{long}>{caption}{table_rows(block.shown)}</table></div>{note}"
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..basics import NotYet, join_words
+from ..basics import NotYet
 from ..capacity import fitness_by_bound
 from ..rounds import rounds_by_bound
 from ..study import OUTCOMES
@@ -90,13 +90,9 @@ def _survey(answers) -> Section | None:
 def _section(title: str, texts: list[str], blocks: list) -> Section:
     """A section that points to each of its tables and figures before it shows them."""
     blocks = [b for b in blocks if b is not None]
-    named = [
-        (b.key, "table" if isinstance(b, Table) else "figure")
-        for b in blocks
-        if isinstance(b, Table | Picture)
-    ]
-    refs = [f"{{{kind}:{key}}}" for key, kind in named]
-    pointing = say.SEE_HERE.format(refs=join_words(refs)) if refs else ""
+    kinds = (("table", Table), ("figure", Picture))
+    refs = [", ".join(f"{{{kind}:{b.key}}}" for b in blocks if isinstance(b, of)) for kind, of in kinds]
+    pointing = say.SEE_HERE.format(refs=" and ".join(filter(None, refs))) if any(refs) else ""
     return Section(title, (*paragraphs([t for t in [*texts, pointing] if t]), *blocks), 1, "supplement")
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
+REFERENCES = re.compile(r"\{(table|figure):(\w+)\}(?:(?:, | and )\{\1:\w+\})*")
 """How a paragraph points to a figure or a table: ``{figure:rounds_heart_rate}``."""
 
 LAYERS = {"answers": "Answers", "paper": "Paper", "supplement": "Supplement"}
@@ -171,14 +172,30 @@ class Document:
     def pieces(self, text: str) -> list[tuple[str, str, str]]:
         """Split a text at its references; one to what there is not goes, with the brackets or the sentence around it."""
         text, found, position = unbroken(self._without_missing(text)), [], 0
-        for match in REFERENCE.finditer(text):
+        for match in REFERENCES.finditer(text):
             found.append(("text", "", text[position : match.start()]))
-            words = self.numbers().get((match[1], match[2]))
-            if words:
-                found.append((match[1], match[2], words))
+            keys = [m[2] for m in REFERENCE.finditer(match[0])]
+            found += self._together(match[1], [k for k in keys if (match[1], k) in self.numbers()], match[0])
             position = match.end()
         found.append(("text", "", text[position:]))
         return [piece for piece in found if piece[2]]
+
+    def _together(self, kind: str, keys: list[str], written: str) -> list[tuple[str, str, str]]:
+        """References to one kind, one after the other: "Tables S2 to S5" where the numbers follow each other."""
+        said = [self.numbers()[kind, key] for key in keys]
+        if len(said) < 2:
+            return [(kind, key, words) for key, words in zip(keys, said, strict=True)]
+        word, names = said[0].split()[0] + "s ", [words.split()[1] for words in said]
+        places = [int(re.sub(r"\D", "", name)) for name in names]
+        if places == list(range(places[0], places[0] + len(places))):
+            between = " and " if len(names) == 2 else " to "
+            return [(kind, keys[0], word + names[0]), ("text", "", between), (kind, keys[-1], names[-1])]
+        last = " and " if "} and {" in written else ", "
+        joins = ["", *[", "] * (len(names) - 2), last]
+        found = []
+        for join, key, name in zip(joins, keys, names, strict=True):
+            found += [("text", "", join), (kind, key, name if join else word + name)]
+        return found
 
     def _without_missing(self, text: str) -> str:
         """Take out references to tables and figures that are not there."""

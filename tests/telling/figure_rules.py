@@ -99,7 +99,7 @@ def _texts(figure, renderer, codes):
         words = text.get_text()
         if box.x0 < frame.x0 - 1 or box.y0 < frame.y0 - 1 or box.x1 > frame.x1 + 1 or box.y1 > frame.y1 + 1:
             found.append(f"outside the figure: {words!r}")
-        if text.get_fontsize() < 5:
+        if text.get_fontsize() < 7:
             found.append(f"too small: {words!r} ({text.get_fontsize()} pt)")
         if re.search(r"\bnan\b|None|[{}]|[a-z]_[a-z]", words) and not words.startswith("$"):
             found.append(f"not in words: {words!r}")

@@ -134,7 +134,7 @@ def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
             xycoords=("data", "axes fraction"),
             ha="center",
             va="bottom",
-            fontsize=6.5,
+            fontsize=7,
         )
     axes.set_xlabel("Minutes since the start of the recording")
     axes.set_ylabel("Heart rate (bpm)")

@@ -106,7 +106,7 @@ def _points(axes, answer, column: str, show_codes: bool) -> None:
             for _, point in part.iterrows():
                 axes.annotate(
                     point["athlete"], (point["capacity"], point[column]), xytext=(3, 3), textcoords="offset points",
-                    fontsize=5.5, color=QUIET,
+                    fontsize=7, color=INK,
                 )  # fmt: skip
     axes.locator_params(axis="x", nbins=6)
 

@@ -112,7 +112,7 @@ def draw_fitness_and_activity(answer, *, ax=None):
         for v in (answer.activity.estimate, answer.activity.ci_low, answer.activity.ci_high)
     )
     panel.set_title(
-        f"{format_number(more, 0, sign=True)} points for {format_number(answer.contrast_step, 0)} mL/kg/min more\n"
+        f"{format_number(more, 0, sign=True)} percentage points for {format_number(answer.contrast_step, 0)} mL/kg/min more\n"
         f"(95\N{NO-BREAK SPACE}% interval {format_ci(low, high, 0)}), n {answer.n_athletes}",
         loc="left",
     )

@@ -46,7 +46,7 @@ def draw_forest(answer, *, ax=None):
     figure, axes = new_axes(ax, width="double", height_mm=18 + 8.0 * (1 - y[-1]))
     axes.axvline(0, color=QUIET, linewidth=0.8, zorder=0)
     beside = {
-        "fontsize": 6.5,
+        "fontsize": 7,
         "va": "center",
         "ha": "left",
         "color": INK,

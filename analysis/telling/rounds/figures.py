@@ -176,7 +176,7 @@ def _write_codes(panel, table) -> None:
         for i in range(len(places) - 2, -1, -1):
             places[i] = min(places[i], places[i + 1] - step)
         for code, y in zip(ends["athlete"], places, strict=True):
-            panel.annotate(code, (x, y), xytext=(3, 0), textcoords="offset points", fontsize=5, va="center")
+            panel.annotate(code, (x, y), xytext=(3, 0), textcoords="offset points", fontsize=7, va="center")
 
 
 def draw_contrasts(answer, *, ax=None):
@@ -309,7 +309,7 @@ def draw_evenings(repeated, *, ax=None):
         color=FAINT,
         zorder=0,
         linewidth=0,
-        label="95\N{NO-BREAK SPACE}% by error",
+        label="error alone, 95\N{NO-BREAK SPACE}%",
     )
     panel.axhline(middle, color=MAIN, linewidth=1.4, label="mean")
     panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")

@@ -116,12 +116,14 @@ def draw_by_bound(curve, *, ax=None):
                 color=INK,
             )
     axes.axvline(curve.planned, color=INK, linewidth=1.1, linestyle="--")
-    size = format_number(curve.planned, digits_of(known), unit=known.unit)
+    whole = float(curve.planned).is_integer()  # chosen, not computed: no decimals that nobody chose
+    unit = known.unit.removesuffix("s") if known.unit == "points" and curve.planned == 1 else known.unit
+    size = format_number(curve.planned, 0 if whole else digits_of(known), unit=unit)
     axes.text(curve.planned, 1.03, f"planned: {size}", ha="center", va="bottom", fontsize=7, color=INK)
     axes.set_xlim(0, right)
     axes.set_ylim(0, 1)
     axes.set_yticks([])
-    axes.set_ylabel("Said")
+    axes.set_ylabel("Reading")
     axes.set_xlabel(f"Smallest effect that matters: {lower_first(known.label)}{in_unit(known)}")
     said = [
         f"{BOUND_WORDS.get(line['verdict'], line['verdict'])} from {format_number(line['bound_from'], digits_of(known))}"

@@ -69,7 +69,7 @@ def _mark_bands(axes) -> None:
         if low < edge < high:
             axes.axvline(edge, color=QUIET, linewidth=0.5, linestyle=":", zorder=0)
             axes.annotate(name, (edge, 1), xycoords=("data", "axes fraction"), xytext=(2, 1), textcoords="offset points",
-                          fontsize=5.5, va="bottom", color=QUIET)  # fmt: skip
+                          fontsize=7, va="bottom", color=INK)  # fmt: skip
 
 
 def draw_distribution(answer, *, ax=None):

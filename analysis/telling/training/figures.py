@@ -95,7 +95,7 @@ def draw_athletes(one, *, ax=None):
     """
     figure, ax = new_axes(ax, width="double", height_mm=70)
     table = one.athletes
-    arms = [a for a in ("control", "trained", "all") if "arm" in table and (table["arm"] == a).any()] or [
+    arms = [a for a in ("trained", "control", "all") if "arm" in table and (table["arm"] == a).any()] or [
         "all"
     ]
     table = table if "arm" in table else table.assign(arm="all")
@@ -121,7 +121,7 @@ def draw_athletes(one, *, ax=None):
         start += len(own) + 1
     ax.set_xticks([t for t, _ in ticks], [name for _, name in ticks])
     ax.tick_params(axis="x", length=0)
-    ax.set(xlabel="One line an athlete", ylabel=f"After minus before ({one.unit})")
+    ax.set(xlabel="Athletes, one line each", ylabel=f"After minus before ({one.unit})")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     beyond = int((~table["within_error"]).sum())
     band = (
@@ -223,7 +223,7 @@ def draw_dose(adherence, *, ax=None):
     centres = [x[(table["arm"] == arm).to_numpy()].mean() for arm in dict.fromkeys(table["arm"])]
     ax.set_xticks(centres, list(dict.fromkeys(table["arm"])))
     ax.tick_params(axis="x", length=0)
-    ax.set(xlabel="One bar an athlete", ylabel="Dose a week (rating × minutes)")
+    ax.set(xlabel="Athletes, one bar each", ylabel="Dose a week (rating × minutes)")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     means = "; ".join(
         f"{r.arm}: intervals {format_number(r.dose_intervals, 0)}, sparring {format_number(r.dose_sparring, 0)}"
