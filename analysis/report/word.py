@@ -127,34 +127,44 @@ def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = No
 
 
 def add_caption(paragraph, number: str, name: str, text: str, marks: dict) -> None:
-    """Write "Table S3. Text" with a number that Word counts, and a bookmark that references point to."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
+    """Write "Table S3. Text" with a number that Word counts, and bookmarks that references point to."""
     from ..telling.document import unbroken
 
     word, prefix, count = re.fullmatch(r"(\w+) (\D*)(\d+)", number).groups()
-    marks["bookmarks"] = marks.get("bookmarks", 0) + 1
-    start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
-    for element in (start, end):
-        element.set(qn("w:id"), str(marks["bookmarks"]))
-    start.set(qn("w:name"), bookmark_name(name))
-    paragraph._p.append(start)
-    paragraph.add_run(f"{word} {prefix}").bold = True
+    whole, only = _bookmark(bookmark_name(name), marks), _bookmark(bookmark_name(name, only=True), marks)
+    paragraph._p.append(whole[0])
+    paragraph.add_run(f"{word} ").bold = True
+    paragraph._p.append(only[0])
+    if prefix:
+        paragraph.add_run(prefix).bold = True
     add_field(paragraph, f"SEQ {word}{f'_{prefix}' if prefix else ''} \\* ARABIC", count, bold=True)
-    paragraph._p.append(end)
+    paragraph._p.append(only[1])
+    paragraph._p.append(whole[1])
     paragraph.add_run(". ").bold = True
     paragraph.add_run(unbroken(text))
 
 
-def bookmark_name(name: str) -> str:
-    """Return a name that Word takes: at most 40 letters, digits and underscores."""
-    return f"_Ref_{name}"[:40]
+def _bookmark(name: str, marks: dict) -> tuple:
+    """The two ends of a bookmark."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    marks["bookmarks"] = marks.get("bookmarks", 0) + 1
+    start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
+    for element in (start, end):
+        element.set(qn("w:id"), str(marks["bookmarks"]))
+    start.set(qn("w:name"), name)
+    return start, end
+
+
+def bookmark_name(name: str, *, only: bool = False) -> str:
+    """Return a name that Word takes (at most 40 letters, digits and underscores), of the whole or of the number only."""
+    return f"{'_Nr_' if only else '_Ref_'}{name}"[:40]
 
 
 def add_reference(paragraph, name: str, shown: str) -> None:
-    """Point to a caption, for example "Table 3"."""
-    add_field(paragraph, f"REF {bookmark_name(name)} \\h", shown)
+    """Point to a caption, for example "Table 3", or to its number."""
+    add_field(paragraph, f"REF {bookmark_name(name, only=' ' not in shown)} \\h", shown)
 
 
 def add_prompt(paragraph, name: str, prompt: str) -> None:

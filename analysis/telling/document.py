@@ -21,8 +21,9 @@ PREFIX = {"answers": "", "paper": "", "supplement": "S"}
 
 _APART = re.compile(
     r"(?<=\b[pnrFgdW]) (?=[=<>] )|(?<=[ \N{NO-BREAK SPACE}(][=<>]) (?=[\d.+\N{MINUS SIGN}])|(?<=\d) (?=%)"
+    r"|(?<=\b[Rr]ound) (?=\d)"
 )
-"""Spaces inside "p = .004", "n = 15" and "95 %": a line must not end there."""
+"""Spaces inside "p = .004", "n = 15", "95 %" and "round 3": a line must not end there."""
 
 
 def unbroken(text: str) -> str:
@@ -185,16 +186,16 @@ class Document:
         said = [self.numbers()[kind, key] for key in keys]
         if len(said) < 2:
             return [(kind, key, words) for key, words in zip(keys, said, strict=True)]
-        word, names = said[0].split()[0] + "s ", [words.split()[1] for words in said]
+        found = [("text", "", said[0].split()[0] + "s ")]
+        names = [words.split()[1] for words in said]
         places = [int(re.sub(r"\D", "", name)) for name in names]
         if places == list(range(places[0], places[0] + len(places))):
             between = " and " if len(names) == 2 else " to "
-            return [(kind, keys[0], word + names[0]), ("text", "", between), (kind, keys[-1], names[-1])]
+            return [*found, (kind, keys[0], names[0]), ("text", "", between), (kind, keys[-1], names[-1])]
         last = " and " if "} and {" in written else ", "
         joins = ["", *[", "] * (len(names) - 2), last]
-        found = []
         for join, key, name in zip(joins, keys, names, strict=True):
-            found += [("text", "", join), (kind, key, name if join else word + name)]
+            found += [("text", "", join), (kind, key, name)]
         return found
 
     def _without_missing(self, text: str) -> str:

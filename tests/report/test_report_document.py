@@ -189,3 +189,16 @@ def test_an_athlete_page_says_nothing_of_a_trace_that_is_not_there_and_hides_the
         numbers = own_numbers(answers, sorted(few["athlete"])[0])
         assert numbers["low"].notna().any() == spans
         assert (numbers.loc[numbers["name"] == "exertion", "digits"] == 0).all()
+
+
+def test_references_one_after_the_other_are_one():
+    tables = tuple(Table(f"t{i}", "A table.", pd.DataFrame({"a": ["1"]})) for i in range(5))
+    document = Document("A study", sections=(Section("All", tables, layer="supplement"),))
+
+    def said(text):
+        return "".join(words for _, _, words in document.pieces(text))
+
+    assert said("See {table:t0}, {table:t1}, {table:t2}.") == "See Tables S1 to S3."
+    assert said("{table:t0} and {table:t1} show") == "Tables S1 and S2 show"
+    assert said("{table:t0}, {table:t3} and {table:t4} show") == "Tables S1, S4 and S5 show"
+    assert said("See ({table:not_there}, {table:t4}).") == "See (Table S5)."

@@ -108,7 +108,7 @@ def write_up_replication_sizes(sizes) -> list[str]:
         else:
             text += " " + say.NO_SIZE
         if sizes.n_new is not None:
-            text += f", {sizes.n_new} give {chance_words(row.power)}"
+            text += f", {sizes.n_new} have {chance_words(row.power)}"
         texts.append(text)
     published = say.PUBLISHED.format(r=format_number(sizes.r, 2), n=sizes.n, sizes="; ".join(texts))
     detect = say.COULD_DETECT.format(
