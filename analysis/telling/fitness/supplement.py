@@ -6,15 +6,14 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_p, upper_first
+from ...basics import format_ci, format_number, upper_first
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of
 from ..document import Table
+from ..tables import CI, DASH, number_cell, p_cell, range_cell, table_of_outcomes
 from ..words import fine_digits, step_words, with_minus
 from .words import COVARIATES, beside
 
-CI = "95\N{NO-BREAK SPACE}% interval"
-DASH = "\N{EN DASH}"
 SEXES = {"F": "women", "M": "men"}
 
 VERDICT_WORDS = {
@@ -42,7 +41,7 @@ def capacity_table(answers: dict) -> Table | None:
                 "n": str(answer.n_athletes),
                 "Difference": format_number(answer.contrast, digits, sign=True),
                 CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
-                "p": format_p(answer.planned.p, equals=False),
+                "p": p_cell(answer.planned.p),
                 "Held equal": beside(answer) or "nothing",
                 "r": format_number(r["estimate"], 2),
                 f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
@@ -68,74 +67,44 @@ def capacity_table(answers: dict) -> Table | None:
 
 
 def _apart(answers: dict) -> str:
-    first = next(iter(answers.values()))
-    return step_words(first.contrast_step, first.capacity_unit)
-
-
-def _stacked(answers: dict, lines_of) -> pd.DataFrame:
-    lines = []
-    for outcome, answer in answers.items():
-        for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
-            lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
-    return pd.DataFrame(lines)
-
-
-def _numbers(answers: dict, table_of) -> pd.DataFrame | None:
-    frames = [table_of(a).assign(outcome=o) for o, a in answers.items()]
-    frames = [f for f in frames if len(f)]
-    return pd.concat(frames, ignore_index=True) if frames else None
+    """How far apart in capacity the athletes are who are compared."""
+    return "".join(step_words(a.contrast_step, a.capacity_unit) for a in list(answers.values())[:1])
 
 
 def correlations_table(answers: dict) -> Table | None:
     """Every correlation over athletes."""
-    shown = _stacked(answers, _correlations)
-    if shown.empty:
-        return None
+    tables = [a.correlations for a in answers.values()]
     note = "Over athletes, means balanced for missed rounds, not adjusted except the partial one."
-    if (shown["Bayes factor"] != DASH).any():
+    if any(table["bayes_factor"].notna().any() for table in tables):
         note += " Bayes factor: for a correlation against none (Ly, Verhagen and Wagenmakers, 2016)."
-    if shown["How"].str.contains("Bonett").any():
+    if any(table["method"].str.contains("Bonett").any() for table in tables):
         note += " Spearman's interval: Bonett and Wright (2000)."
-    return Table(
-        "correlations",
-        "Correlations of aerobic capacity with the response.",
-        shown,
-        note=note,
-        numbers=_numbers(answers, lambda a: a.correlations),
+    caption = "Correlations of aerobic capacity with the response."
+    return table_of_outcomes(
+        "correlations", caption, answers, _correlations, note=note, numbers=lambda a: a.correlations
     )
 
 
 def _correlations(answer, known) -> list[dict]:
-    lines = []
-    for row in answer.correlations.to_dict("records"):
-        bayes = not math.isnan(row["bayes_factor"])
-        how = f"prior {with_minus(row['prior'])}" if bayes else row["method"]
-        lines.append(
-            {
-                "Correlation": row["analysis"],
-                "r": DASH if math.isnan(row["estimate"]) or bayes else format_number(row["estimate"], 2),
-                CI: DASH if math.isnan(row["ci_low"]) else format_ci(row["ci_low"], row["ci_high"], 2),
-                "p": DASH if math.isnan(row["p"]) else format_p(row["p"], equals=False),
-                "Bayes factor": format_number(row["bayes_factor"], 2) if bayes else DASH,
-                "n": str(int(row["n_athletes"])),
-                "How": how,
-            }
-        )
-    return lines
+    return [
+        {
+            "Correlation": row["analysis"],
+            "r": number_cell(row["estimate"], 2) if math.isnan(row["bayes_factor"]) else DASH,
+            CI: range_cell(row["ci_low"], row["ci_high"], 2),
+            "p": p_cell(row["p"]),
+            "Bayes factor": number_cell(row["bayes_factor"], 2),
+            "n": str(int(row["n_athletes"])),
+            "How": row["method"] if math.isnan(row["bayes_factor"]) else f"prior {with_minus(row['prior'])}",
+        }
+        for row in answer.correlations.to_dict("records")
+    ]
 
 
 def slopes_table(answers: dict) -> Table | None:
     """The effect as planned, unadjusted, in subgroups, and at equal delay and activity."""
-    shown = _stacked(answers, _slopes)
-    if shown.empty:
-        return None
-    return Table(
-        "slopes",
-        f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups.",
-        shown,
-        note="Subgroups are described, not compared by a test.",
-        numbers=_numbers(answers, _slope_numbers),
-    )
+    caption = f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups."
+    note = "Subgroups are described, not compared by a test."
+    return table_of_outcomes("slopes", caption, answers, _slopes, note=note, numbers=_slope_numbers)
 
 
 def _slope_numbers(answer) -> pd.DataFrame:
@@ -174,7 +143,7 @@ def _slope(row: dict, answer, known, name: str) -> dict:
         "n": str(int(row["n_athletes"])),
         "Difference": format_number(step * row["estimate"], digits, sign=True) if fitted else "too few",
         CI: format_ci(low, high, digits) if fitted else DASH,
-        "p": format_p(row["p"], equals=False) if fitted else DASH,
+        "p": p_cell(row["p"]) if fitted else DASH,
         "Held equal": ", ".join(_covariate(c) for c in adjusted.split(", ") if c and c != "nan") or DASH,
     }
 
@@ -185,16 +154,14 @@ def _covariate(name: str) -> str:
 
 def error_table(answers: dict) -> Table | None:
     """What the error of the fitness test does to the correlation and to the effect."""
-    shown = _stacked(answers, _errors)
-    if shown.empty:
-        return None
-    return Table(
+    return table_of_outcomes(
         "test_error",
         "What the error of the fitness test, and a narrow range of fitness, do to the results.",
-        shown,
+        answers,
+        _errors,
         note="Estimates, not tests. What would lie beyond what a correlation can be, or rests on a test whose error is as large "
         "as the differences between athletes, cannot be corrected.",
-        numbers=_numbers(answers, lambda a: a.errors),
+        numbers=lambda a: a.errors,
     )
 
 
@@ -212,11 +179,11 @@ def _errors(answer, known) -> list[dict]:
         lines.append(
             {
                 "Quantity": row["quantity"],
-                "Error of the test": DASH if math.isnan(error) else format_number(error, 1),
+                "Error of the test": number_cell(error, 1),
                 "SD of capacity": spread,
                 "As measured": format_number(scale * row["observed"], digits, sign=effect),
                 "Corrected": format_number(estimate, digits, sign=effect) if sense else "cannot be corrected",
-                CI: format_ci(low, high, digits) if sense and not math.isnan(low) else DASH,
+                CI: range_cell(low, high, digits) if sense else DASH,
                 "n": str(int(row["n_athletes"])),
                 "How": row["method"].split(";")[0],
             }
@@ -226,16 +193,14 @@ def _errors(answer, known) -> list[dict]:
 
 def robustness_table(answers: dict) -> Table | None:
     """How far one athlete, and other choices, move the result."""
-    shown = _stacked(answers, _robustness)
-    if shown.empty:
-        return None
-    return Table(
+    return table_of_outcomes(
         "robustness",
         f"How far one athlete, and other choices of analysis, move the difference between athletes {_apart(answers)} apart.",
-        shown,
+        answers,
+        _robustness,
         note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
         "of the result.",
-        numbers=_numbers(answers, _robust_numbers),
+        numbers=_robust_numbers,
     )
 
 
@@ -257,9 +222,8 @@ def _robust_numbers(answer) -> pd.DataFrame:
             "analyses": count,
             "analyses_low": size * chart.smallest,
             "analyses_high": size * chart.largest,
-        }
-        line |= {"analyses_median": size * chart.median, "same_sign": round(count * chart.share_same_sign)}
-        line |= {
+            "analyses_median": size * chart.median,
+            "same_sign": round(count * chart.share_same_sign),
             "shown": round(count * chart.share_excluding_zero),
             "contrary": round(count * chart.share_opposite),
         }
@@ -297,16 +261,14 @@ def _robustness(answer, known) -> list[dict]:
 
 def drift_table(answers: dict) -> Table | None:
     """Whether fitter athletes rise less over the rounds, drift less within them and recover more."""
-    shown = _stacked(answers, _drift)
-    if shown.empty:
-        return None
-    return Table(
+    return table_of_outcomes(
         "drift",
         f"Rise, drift and recovery of athletes {_apart(answers)} apart.",
-        shown,
+        answers,
+        _drift,
         note="One value per athlete, regressed on capacity; not corrected for asking several questions. The interaction of round "
         "and capacity is a check only: with one random intercept per athlete it rejects too often.",
-        numbers=_numbers(answers, _drift_numbers),
+        numbers=_drift_numbers,
     )
 
 
@@ -328,9 +290,9 @@ def _drift(answer, known) -> list[dict]:
         lines.append(
             {
                 "Measure": f"{measure} ({unit})" if unit else measure,
-                "Difference": format_number(row["estimate"], digits, sign=True) if fitted else DASH,
-                CI: format_ci(row["ci_low"], row["ci_high"], digits) if fitted else DASH,
-                "p": format_p(row["p"], equals=False),
+                "Difference": number_cell(row["estimate"], digits, sign=True),
+                CI: range_cell(row["ci_low"], row["ci_high"], digits),
+                "p": p_cell(row["p"]),
                 "n": str(int(row["n_athletes"])),
             }
         )

@@ -6,14 +6,14 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_p, if_answered, upper_first
+from ...basics import format_ci, format_number, if_answered, upper_first
 from ...study import known_outcome
 from ...study.outcomes import digits_of
+from ..tables import DASH, number_cell, p_cell, range_cell
 from ..words import fine_digits, percent_interval, step_words, with_minus
 from .words import COVARIATES
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}
-DASH = "\N{EN DASH}"
 
 
 @if_answered()
@@ -73,7 +73,7 @@ def table_slopes(answer) -> pd.DataFrame:
                 "Athletes": str(int(row["n_athletes"])),
                 change: format_number(step * row["estimate"], digits) if fitted else "too few athletes",
                 level: format_ci(low, high, digits) if fitted else DASH,
-                "p": format_p(row["p"], equals=False) if fitted else DASH,
+                "p": p_cell(row["p"]) if fitted else DASH,
                 "Adjusted for": _words(row["adjusted_for"]) or "nothing",
             }
         )
@@ -93,10 +93,10 @@ def table_correlations(answer) -> pd.DataFrame:
         lines.append(
             {
                 "Correlation over athletes": row["analysis"],
-                "Correlation": DASH if math.isnan(row["estimate"]) else format_number(row["estimate"], 2),
-                level: DASH if math.isnan(row["ci_low"]) else format_ci(row["ci_low"], row["ci_high"], 2),
-                "p": DASH if math.isnan(row["p"]) else format_p(row["p"], equals=False),
-                "Bayes factor": format_number(row["bayes_factor"], 2) if bayes else DASH,
+                "Correlation": number_cell(row["estimate"], 2),
+                level: range_cell(row["ci_low"], row["ci_high"], 2),
+                "p": p_cell(row["p"]),
+                "Bayes factor": number_cell(row["bayes_factor"], 2),
                 "How": f"{row['method']}; prior {with_minus(row['prior'])}" if bayes else row["method"],
             }
         )
@@ -117,9 +117,9 @@ def table_drift(answer) -> pd.DataFrame:
                 "Measure": row["measure"],
                 "Role": row["role"],
                 "Expected in fitter athletes": row["expected"] or DASH,
-                change: format_number(step * row["estimate"], digits) if fitted else DASH,
-                level: format_ci(low, high, digits) if fitted else DASH,
-                "p": format_p(row["p"], equals=False),
+                change: number_cell(step * row["estimate"], digits),
+                level: range_cell(low, high, digits),
+                "p": p_cell(row["p"]),
                 "Athletes": str(int(row["n_athletes"])),
             }
         )

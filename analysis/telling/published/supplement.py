@@ -9,9 +9,9 @@ import pandas as pd
 from ...basics import format_ci, format_number, format_p, format_percent, upper_first
 from ...study import OUTCOMES
 from ..document import Table
+from ..tables import DASH, p_cell, with_range
 from .tables import tabulate_profiles, tabulate_protocols, tabulate_steps
 
-DASH = "\N{EN DASH}"
 ONE_IN = 10_000
 """Bayes factors beyond this, or below one in this, are written as a bound."""
 
@@ -29,7 +29,7 @@ def comparison_table(answer) -> Table | None:
             "Published r (n)": f"{format_number(c.r, 2)} ({c.n})",
             "Our r (n)": f"{format_number(c.r_new, 2)} ({c.n_new})",
             "Expected of ours": format_ci(c.prediction_low, c.prediction_high, 2),
-            "p of the difference": format_p(c.p_difference, equals=False),
+            "p of the difference": p_cell(c.p_difference),
             "Reading": verdict_of(c),
         }
         for c in answer.correlations
@@ -54,15 +54,15 @@ def evidence_table(answer) -> Table | None:
     lines = [
         {
             "Finding": c.finding,
-            "Cohen's q": f"{format_number(c.q_cohen, 2, sign=True)} ({format_ci(c.q_ci_low, c.q_ci_high, 2)})",
+            "Cohen's q": with_range(c.q_cohen, c.q_ci_low, c.q_ci_high, 2, sign=True),
             "Q(1)": format_number(c.q_cochran, 2),
-            "p": format_p(c.p_difference, equals=False),
+            "p": p_cell(c.p_difference),
             "I²": format_percent(c.i2),
             "Detectable r": DASH
             if math.isnan(c.smallest_detectable_r)
             else f"{format_number(c.smallest_detectable_r, 2)} (p {format_p(c.p_undetectable)})",
             "Bayes factor": bayes_words(c.bayes_factor),
-            "Both together": f"{format_number(c.combined, 2)} ({format_ci(c.combined_low, c.combined_high, 2)})",
+            "Both together": with_range(c.combined, c.combined_low, c.combined_high, 2),
         }
         for c in answer.correlations
     ]

@@ -20,6 +20,7 @@ from ...basics import (
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
 from ..study.sentences import covariate_words
+from ..tables import CI, p_cell, with_range
 
 ASPECT_LABELS = {
     "sport": "sport",
@@ -51,7 +52,7 @@ def tabulate_correlations(answer):
             "a relation in ours": "shown" if c.signal else "not shown",
             "with the published": c.verdict
             + (", but says little" if c.says_little and c.verdict == "consistent" else ""),
-            "p of the difference": format_p(c.p_difference, equals=False),
+            "p of the difference": p_cell(c.p_difference),
         }
         for c in answer.correlations
     )
@@ -87,8 +88,7 @@ def tabulate_profiles(answer):
 
 
 def _with_range(line: dict, value: str, low: str, high: str, digits: int) -> str:
-    text = format_number(line[value], digits, sign=True)
-    return text if math.isnan(line[low]) else f"{text} ({format_ci(line[low], line[high], digits)})"
+    return with_range(line[value], line[low], line[high], digits, sign=True)
 
 
 @if_answered("no table")
@@ -175,9 +175,6 @@ def tabulate_example(published):
 
 def _plain(value) -> str:
     return "" if pd.isna(value) else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-CI = "95\N{NO-BREAK SPACE}% interval"
 
 
 def plain_pool(answer) -> str:

@@ -4,44 +4,23 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pandas as pd
 
-from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, format_p, plural
+from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, plural
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of
 from ..document import Table
+from ..tables import CI, CI90, DASH, number_cell, p_cell, range_cell, table_of_outcomes, with_range
 from ..words import with_minus
 from .sentences import f_words
 from .tables import tabulate_ways
 from .words import shown_interval
 
-CI = "95\N{NO-BREAK SPACE}% interval"
-CI90 = "90\N{NO-BREAK SPACE}% interval"
-DASH = "\N{EN DASH}"
-
-
-def _stacked(answers: dict, lines_of) -> list[dict]:
-    """The lines of every outcome below each other, its name in the first."""
-    stacked = []
-    for outcome, answer in answers.items():
-        for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
-            stacked.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
-    return stacked
-
-
-def _table(key: str, caption: str, answers: dict, lines_of, *, note: str = "", numbers=None) -> Table | None:
-    lines = _stacked(answers, lines_of)
-    if not lines:
-        return None
-    frames = [numbers(a).assign(outcome=o) for o, a in answers.items() if numbers is not None]
-    frames = [f for f in frames if len(f)]
-    whole = pd.concat(frames, ignore_index=True) if frames else None
-    return Table(key, caption, pd.DataFrame(lines), note=note, numbers=whole)
-
 
 def round_tests_table(answers: dict) -> Table | None:
     """Every test of all rounds together."""
-    return _table(
+    return table_of_outcomes(
         "round_tests",
         "Tests of a change over all rounds together.",
         answers,
@@ -101,7 +80,7 @@ def _test(name: str, statistic: str, p: float, effect: str, n: int) -> dict:
     return {
         "Test": name,
         "Statistic": statistic,
-        "p": format_p(p, equals=False),
+        "p": p_cell(p),
         "Effect": effect,
         "n": str(int(n)),
     }
@@ -109,7 +88,7 @@ def _test(name: str, statistic: str, p: float, effect: str, n: int) -> dict:
 
 def contrasts_by_method_table(answers: dict) -> Table | None:
     """Every step with the interval and the p of each method."""
-    return _table(
+    return table_of_outcomes(
         "contrasts_by_method",
         "Differences between rounds by each method, later minus earlier.",
         answers,
@@ -123,18 +102,15 @@ def contrasts_by_method_table(answers: dict) -> Table | None:
 def _contrasts(answer, known) -> list[dict]:
     digits, lines = digits_of(known), []
     for step in answer.steps.to_dict("records"):
-        robust = not math.isnan(step["p_adjusted_cr2"])
         lines.append(
             {
                 "Rounds": with_minus(step["contrast"]),
                 "Difference": format_number(step["estimate"], digits, sign=True),
                 f"Model, {CI}": format_ci(step["ci_low"], step["ci_high"], digits),
-                f"Robust, {CI}": format_ci(step["ci_low_cr2"], step["ci_high_cr2"], digits)
-                if robust
-                else DASH,
-                "p, model": format_p(step["p_adjusted"], equals=False),
-                "p, robust": format_p(step["p_adjusted_cr2"], equals=False) if robust else DASH,
-                "p, ranks": format_p(step["p_ranks"], equals=False) if "p_ranks" in step else DASH,
+                f"Robust, {CI}": range_cell(step["ci_low_cr2"], step["ci_high_cr2"], digits),
+                "p, model": p_cell(step["p_adjusted"]),
+                "p, robust": p_cell(step["p_adjusted_cr2"]),
+                "p, ranks": p_cell(step.get("p_ranks", math.nan)),
             }
         )
     return lines
@@ -142,7 +118,7 @@ def _contrasts(answer, known) -> list[dict]:
 
 def equivalence_table(answers: dict) -> Table | None:
     """Two one-sided tests of every pair of rounds."""
-    return _table(
+    return table_of_outcomes(
         "equivalence",
         "Every pair of rounds against the smallest change that matters.",
         answers,
@@ -156,9 +132,8 @@ def equivalence_table(answers: dict) -> Table | None:
 def _pairs(answer, known) -> list[dict]:
     digits, lines = digits_of(known), []
     for pair in answer.equivalence.to_dict("records"):
-        lows = [v for v in (pair["ci_low"], pair["ci_low_cr2"]) if not math.isnan(v)]
-        highs = [v for v in (pair["ci_high"], pair["ci_high_cr2"]) if not math.isnan(v)]
-        low, high = min(lows), max(highs)
+        low = np.nanmin([pair["ci_low"], pair["ci_low_cr2"]])
+        high = np.nanmax([pair["ci_high"], pair["ci_high_cr2"]])
         lines.append(
             {
                 "Rounds": with_minus(pair["contrast"]),
@@ -166,28 +141,16 @@ def _pairs(answer, known) -> list[dict]:
                 CI90: format_ci(low, high, digits),
                 "Bound": format_number(answer.smallest_effect, digits),
                 "Needed": format_number(max(abs(low), abs(high)), digits),
-                "p": format_p(max(pair["p"], _or_zero(pair["p_cr2"])), equals=False),
+                "p": p_cell(np.nanmax([pair["p"], pair["p_cr2"]])),
                 "Equivalent": "yes" if pair["equivalent"] else "not shown",
             }
         )
     return lines
 
 
-def _ci(low: float, high: float, digits: int) -> str:
-    return DASH if math.isnan(low) or math.isnan(high) else format_ci(low, high, digits)
-
-
-def _number(value: float, digits: int) -> str:
-    return DASH if math.isnan(value) else format_number(value, digits)
-
-
-def _or_zero(value: float) -> float:
-    return 0.0 if math.isnan(value) else value
-
-
 def ways_table(answers: dict) -> Table | None:
     """Every other way of analysing the change from the first to the last round."""
-    return _table(
+    return table_of_outcomes(
         "ways",
         "Other ways of analysing the change from the first to the last round.",
         answers,
@@ -214,7 +177,7 @@ def _ways(answer, known) -> list[dict]:
 
 def sizes_table(answers: dict) -> Table | None:
     """Paired difference and standardised sizes of the change from the first to the last round."""
-    return _table(
+    return table_of_outcomes(
         "effect_sizes",
         "Change from the first to the last round in athletes with both, also in standard deviations.",
         answers,
@@ -233,18 +196,17 @@ def _sizes(answer, known) -> list[dict]:
     line = {
         "Rounds": with_minus(last),
         "n": str(int(raw["n_athletes"])),
-        "Paired difference": f"{format_number(raw['estimate'], digits, sign=True)} "
-        f"({format_ci(raw['ci_low'], raw['ci_high'], digits)})",
+        "Paired difference": with_range(raw["estimate"], raw["ci_low"], raw["ci_high"], digits, sign=True),
     }
     for measure, name in (("g_z", "d_z"), ("g_av", "d_av")):
         row = table.loc[measure]
-        line[name] = f"{format_number(row['estimate'], 2)} ({format_ci(row['ci_low'], row['ci_high'], 2)})"
+        line[name] = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2)
     return [line]
 
 
 def missing_table(answers: dict) -> Table | None:
     """How different missing rounds must have been to change a reading."""
-    return _table(
+    return table_of_outcomes(
         "missing_rounds",
         "How far missing rounds would have to lie from what the model expects to change a reading.",
         answers,
@@ -259,19 +221,17 @@ def _missing(answer, known) -> list[dict]:
     tipping = answer.tipping
     if tipping is None:
         return []
-    lines = []
-    for row in tipping.table.to_dict("records"):
-        lines.append(
-            {
-                "Rounds": with_minus(row["contrast"]),
-                "Missing": str(tipping.n_missing),
-                "Reading": row["label"],
-                "If higher by": _shift(row, "up", known),
-                "If lower by": _shift(row, "down", known),
-                "Largest tried": format_number(tipping.largest_shift, digits_of(known)),
-            }
-        )
-    return lines
+    return [
+        {
+            "Rounds": with_minus(row["contrast"]),
+            "Missing": str(tipping.n_missing),
+            "Reading": row["label"],
+            "If higher by": _shift(row, "up", known),
+            "If lower by": _shift(row, "down", known),
+            "Largest tried": format_number(tipping.largest_shift, digits_of(known)),
+        }
+        for row in tipping.table.to_dict("records")
+    ]
 
 
 def _shift(row: dict, way: str, known) -> str:
@@ -285,7 +245,7 @@ def _shift(row: dict, way: str, known) -> str:
 
 def off_scale_table(answers: dict) -> Table | None:
     """What readings off the analyser's scale can do to every difference."""
-    return _table(
+    return table_of_outcomes(
         "off_scale",
         "Differences between rounds wherever readings off the analyser's scale may lie.",
         {o: a for o, a in answers.items() if a.bounds is not None},
@@ -325,25 +285,24 @@ def repeatability_table(results: dict) -> Table | None:
         known = OUTCOMES[outcome]
         digits = digits_of(known)
         icc = result.icc.set_index("type")
-        error = format_number(result.typical_error, digits)
         line = {
             "Outcome": known.axis_label,
             "Of what": f"{plural(result.n_trials, result.unit_of_trial)}"
             if hasattr(result, "unit_of_trial")
             else f"{result.n_trials} {'evenings' if result.kind.startswith('reliability') else 'rounds'}",
             "n": str(result.n_athletes),
-            "Typical error": f"{error} "
-            f"({format_ci(result.typical_error_ci_low, result.typical_error_ci_high, digits)})",
+            "Typical error": with_range(
+                result.typical_error, result.typical_error_ci_low, result.typical_error_ci_high, digits
+            ),
             "Smallest detectable change": format_number(result.smallest_detectable_change, digits)
             if result.kind.startswith("reliability")
             else DASH,
         }
         for name in ("ICC(2,1)", "ICC(3,1)"):
             row = icc.loc[name]
-            span = "" if math.isnan(row["ci_low"]) else f" ({format_ci(row['ci_low'], row['ci_high'], 2)})"
-            known_icc = not math.isnan(row["estimate"])
-            line[name] = f"{format_number(row['estimate'], 2)}{span}" if known_icc else DASH
-        line["CV (%)"] = DASH if math.isnan(result.cv_percent) else format_number(result.cv_percent, 1)
+            icc_words = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2)
+            line[name] = DASH if math.isnan(row["estimate"]) else icc_words
+        line["CV (%)"] = number_cell(result.cv_percent, 1)
         lines.append(line)
         numbers.append(
             result.icc.assign(
@@ -372,7 +331,7 @@ def repeatability_table(results: dict) -> Table | None:
 def opponents_table(answers: dict) -> Table | None:
     """Whether the two opponents of a bout are alike."""
     asked = {o: a for o, a in answers.items() if a.opponents is not None}
-    return _table(
+    return table_of_outcomes(
         "opponents",
         "Whether the two opponents of a bout are alike, beyond what each does elsewhere.",
         asked,
@@ -396,10 +355,8 @@ def _opponents(answer, known) -> list[dict]:
     return [
         {
             "Bouts": str(spread.n_bouts),
-            "Correlation in a bout": DASH if math.isnan(r) else format_number(r, 2),
-            CI: DASH
-            if math.isnan(r)
-            else format_ci(spread.within_bout_ci_low, spread.within_bout_ci_high, 2),
+            "Correlation in a bout": number_cell(r, 2),
+            CI: range_cell(spread.within_bout_ci_low, spread.within_bout_ci_high, 2),
             "Reading": spread.verdict,
         }
     ]
@@ -417,7 +374,7 @@ def contrasts_table(answers: dict) -> Table | None:
                 "Rounds": with_minus(step["contrast"]),
                 "Difference": format_number(step["estimate"], digits, sign=True),
                 CI: format_ci(*shown_interval(answer, step), digits),
-                "p": format_p(shown_p(step), equals=False),
+                "p": p_cell(shown_p(step)),
                 "Reading": reading_of_step(step, digits),
             }
             for step in answer.steps.to_dict("records")
@@ -436,7 +393,7 @@ def contrasts_table(answers: dict) -> Table | None:
         low, high = ([e[i] for e in ends] for i in (0, 1))
         return answer.steps.assign(shown_low=low, shown_high=high, shown_p=ps)
 
-    return _table(
+    return table_of_outcomes(
         "contrasts",
         "Differences between rounds, later minus earlier.",
         answers,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_p, if_answered
+from ...basics import format_ci, format_number, if_answered
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
+from ..tables import CI, p_cell, range_cell
 
 
 @if_answered()
@@ -19,8 +20,10 @@ def tabulate_ways(answer):
         lines.append(
             {
                 "Way of analysing": way["analysis"].replace(way["outcome"], known.label.lower()),
-                "Last − first": _number(way["estimate"], known),
-                "95\N{NO-BREAK SPACE}% interval": _interval(way["ci_low"], way["ci_high"], known),
+                "Last − first": ""
+                if pd.isna(way["estimate"])
+                else format_number(way["estimate"], digits_of(known), sign=True, unit=known.unit),
+                CI: _unbroken(range_cell(way["ci_low"], way["ci_high"], digits_of(known), empty="")),
                 "p": _p(way["p"]),
                 "p, all rounds": _p(way["p_round_test"]),
                 "Reading": way["label"],
@@ -76,7 +79,7 @@ def tabulate_icc(result):
         {
             "Kind": result.icc["type"],
             "Estimate": [format_number(v, 2) for v in result.icc["estimate"]],
-            "95\N{NO-BREAK SPACE}% interval": [
+            CI: [
                 format_ci(low, high, 2)
                 for low, high in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)
             ],
@@ -85,13 +88,9 @@ def tabulate_icc(result):
     )
 
 
-def _number(value, known) -> str:
-    return "" if pd.isna(value) else format_number(value, digits_of(known), sign=True, unit=known.unit)
-
-
-def _interval(low, high, known) -> str:
-    return "" if pd.isna(low) else format_ci(low, high, digits_of(known)).replace(" ", "\N{NO-BREAK SPACE}")
+def _unbroken(cell: str) -> str:
+    return cell.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _p(value) -> str:
-    return "" if pd.isna(value) else format_p(value, equals=False).replace(" ", "\N{NO-BREAK SPACE}")
+    return _unbroken(p_cell(value, empty=""))

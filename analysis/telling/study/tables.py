@@ -7,10 +7,11 @@ import math
 import pandas as pd
 
 from ...answers.describe import REST_MEASURES
-from ...basics import FEWEST_PEOPLE, format_ci, format_number, format_p, plural, upper_first
+from ...basics import FEWEST_PEOPLE, format_ci, format_number, plural, upper_first
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
 from ..document import Table
+from ..tables import CI, DASH, p_cell
 
 
 def participants_table(participants) -> Table | None:
@@ -125,7 +126,7 @@ def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = No
         known = OUTCOMES[name]
         line = {"Outcome": known.axis_label}
         for r in rounds:
-            cell = _mean_sd_n(rows.loc[r], known.digits) if r in rows.index else "–"
+            cell = _mean_sd_n(rows.loc[r], known.digits) if r in rows.index else DASH
             line[f"Round {r}"] = cell + off_scale.get((name, str(r)), "")
         lines.append(line)
     if not lines:
@@ -151,7 +152,7 @@ def tabulate_recovery(rests) -> pd.DataFrame:
         if len(rows):
             line = {"Measure": label}
             lines.append(line | {f"After round {k}": _mean_sd_n(rows.loc[k], 0) for k in rows.index})
-    return pd.DataFrame(lines).fillna("–")
+    return pd.DataFrame(lines).fillna(DASH)
 
 
 def rests_table(rests) -> Table | None:
@@ -219,14 +220,12 @@ def plan_table(study, questions: tuple) -> Table | None:
             {
                 "Question": upper_first(words),
                 "Expected": q.direction or "not said",
-                "Would matter": smallest_words(study.plan, q.outcome) if q.outcome else "–",
+                "Would matter": smallest_words(study.plan, q.outcome) if q.outcome else DASH,
                 "Because": smallest_reason(study.plan, q.outcome) or "not said",
                 "Status": q.status,
                 "Why": q.why,
-                "p": "–" if math.isnan(q.p) else format_p(q.p, equals=False),
-                "p, with the others": "–"
-                if math.isnan(q.p_adjusted)
-                else format_p(q.p_adjusted, equals=False),
+                "p": p_cell(q.p),
+                "p, with the others": p_cell(q.p_adjusted),
             }
         )
     numbers = pd.DataFrame(
@@ -256,7 +255,7 @@ def looks_table(looks: pd.DataFrame) -> Table | None:
                 "Level": format_number(line["level"], 4),
                 "Estimate": format_number(line["estimate"], digits),
                 "Corrected": format_number(line["corrected"], digits),
-                "95\N{NO-BREAK SPACE}% interval": format_ci(line["ci_low"], line["ci_high"], digits),
+                CI: format_ci(line["ci_low"], line["ci_high"], digits),
                 "Interval at this level": format_ci(line["repeated_low"], line["repeated_high"], digits),
                 "Advice": line["advice"],
             }

@@ -6,8 +6,9 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_percent, if_answered, upper_first
+from ...basics import format_percent, if_answered, upper_first
 from ..document import Table
+from ..tables import number_cell, range_cell
 
 MEASURE_WORDS = {
     "hr_mean_bpm": ("mean heart rate", "bpm", 0),
@@ -16,16 +17,6 @@ MEASURE_WORDS = {
     "percent_peak": ("peak, share of predicted maximum", "%", 1),
     "minutes": ("length of the session", "min", 0),
 }
-
-
-def number_cell(value: float, digits: int) -> str:
-    """Return a number for a table; nothing where it is not known."""
-    return "" if math.isnan(value) else format_number(value, digits)
-
-
-def range_cell(low: float, high: float, digits: int, *, unit: str = "") -> str:
-    """Return an interval for a table; nothing where it is not known."""
-    return "" if math.isnan(low) else format_ci(low, high, digits, unit=unit)
 
 
 def share_cell(share: float) -> str:
@@ -167,7 +158,7 @@ def tabulate_choices(answer):
             "mean (% of predicted maximum)": number_cell(c["percent_mean"], 1),
             "peak (% of predicted maximum)": number_cell(c["percent_peak"], 1),
             "peaks at or above 90 %: most likely": share_cell(c["centre"]),
-            "with the error of the prediction": "" if math.isnan(c["low"]) else _span(c["low"], c["high"]),
+            "with the error of the prediction": _span(c["low"], c["high"]),
         }
         for c in answer.choices.to_dict("records")
     )

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_ci, format_df, format_number, format_p, if_answered
+from ...basics import format_ci, format_df, format_number, if_answered
 from ...physiology import training_protocols, training_values
 from ...training import BeforeAfter
 from ..document import Table
-
-CI = "95\N{NO-BREAK SPACE}% interval"
+from ..tables import CI, number_cell, p_cell, with_range
 
 
 @if_answered("no table")
@@ -27,7 +26,7 @@ def effects_table(answer) -> Table | None:
                     "Trained minus control": format_number(line["estimate"], one.digits, sign=True),
                     CI: format_ci(line["ci_low"], line["ci_high"], one.digits),
                     "df": format_df(line["df"]),
-                    "p": format_p(line["p"], equals=False),
+                    "p": p_cell(line["p"]),
                     "Athletes": str(int(line["n_athletes"])),
                 }
             )
@@ -108,7 +107,7 @@ def adherence_table(answer) -> Table | None:
     shown = pd.DataFrame({"Group": groups["arm"]})
     for column, (words, digits) in names.items():
         if column in groups and groups[column].notna().any():
-            shown[words] = [format_number(v, digits) if v == v else "" for v in groups[column]]
+            shown[words] = [number_cell(v, digits, empty="") for v in groups[column]]
     return Table("training_adherence", "What both groups trained, means per athlete.", shown, numbers=groups)
 
 
@@ -191,8 +190,8 @@ def tabulate_training_protocols(_=None):
             "name in study.toml": table["protocol"],
             "protocol": table["title"],
             "guided by": table["guide"],
-            "sessions a week": [format_number(v, 0) if v == v else "" for v in table["sessions_per_week"]],
-            "weeks": [format_number(v, 0) if v == v else "" for v in table["weeks"]],
+            "sessions a week": [number_cell(v, 0, empty="") for v in table["sessions_per_week"]],
+            "weeks": [number_cell(v, 0, empty="") for v in table["weeks"]],
             "source": table["source"],
             "how far read": table["provenance"],
             "note": table["note"],
@@ -206,7 +205,7 @@ def tabulate_published(_=None):
 
     def gain(r):
         if r.effect == r.effect:
-            return f"{format_number(r.effect, 2, sign=True)} ({format_ci(r.ci_low, r.ci_high, 2)})"
+            return with_range(r.effect, r.ci_low, r.ci_high, 2, sign=True)
         return f"{format_number(r.before, 1)} → {format_number(r.after, 1)}"
 
     return pd.DataFrame(
@@ -214,8 +213,8 @@ def tabulate_published(_=None):
             "study": table["study"],
             "gain": [gain(r) for r in table.itertuples()],
             "unit": table["unit"],
-            "printed (%)": [format_number(v, 1) if v == v else "" for v in table["printed_percent"]],
-            "from the means (%)": [format_number(v, 1) if v == v else "" for v in table["percent"]],
+            "printed (%)": [number_cell(v, 1, empty="") for v in table["printed_percent"]],
+            "from the means (%)": [number_cell(v, 1, empty="") for v in table["percent"]],
             "population": table["population"],
             "source": [f"{s} ({p})" for s, p in zip(table["source"], table["provenance"], strict=True)],
             "note": table["note"],

@@ -1,0 +1,53 @@
+"""What the tables of all topics share: cells that may be empty, and one table of several outcomes below each other."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from ..basics import format_ci, format_number, format_p
+from ..study import OUTCOMES
+from .document import Table
+
+CI = "95\N{NO-BREAK SPACE}% interval"
+CI90 = "90\N{NO-BREAK SPACE}% interval"
+DASH = "\N{EN DASH}"
+"""What stands in a cell that has nothing to say."""
+
+
+def number_cell(value: float, digits: int, *, sign: bool = False, unit: str = "", empty: str = DASH) -> str:
+    """A number, or what stands where it is not known."""
+    return empty if math.isnan(value) else format_number(value, digits, sign=sign, unit=unit)
+
+
+def range_cell(low: float, high: float, digits: int, *, unit: str = "", empty: str = DASH) -> str:
+    """An interval, or what stands where it is not known."""
+    return empty if math.isnan(low) or math.isnan(high) else format_ci(low, high, digits, unit=unit)
+
+
+def with_range(value: float, low: float, high: float, digits: int, *, sign: bool = False) -> str:
+    """A number with its interval in brackets, where there is one."""
+    text = format_number(value, digits, sign=sign)
+    return text if math.isnan(low) else f"{text} ({format_ci(low, high, digits)})"
+
+
+def p_cell(p: float, *, empty: str = DASH) -> str:
+    """A p value, or what stands where there is none."""
+    return empty if math.isnan(p) else format_p(p, equals=False)
+
+
+def table_of_outcomes(
+    key: str, caption: str, answers: dict, lines_of, *, note: str = "", numbers=None
+) -> Table | None:
+    """Lay the lines of every outcome below each other, its name in the first; None where there are no lines."""
+    lines = []
+    for outcome, answer in answers.items():
+        for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
+            lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
+    if not lines:
+        return None
+    frames = [numbers(a).assign(outcome=o) for o, a in answers.items() if numbers is not None]
+    frames = [f for f in frames if len(f)]
+    whole = pd.concat(frames, ignore_index=True) if frames else None
+    return Table(key, caption, pd.DataFrame(lines), note=note, numbers=whole)
