@@ -1,7 +1,8 @@
 """The random-intercept model where some values are known only to lie beyond a limit (censored values).
 
 The likelihood of an athlete is integrated over the athlete's level by adaptive Gauss-Hermite quadrature. Variances maximise the
-likelihood with the coefficients integrated out by Laplace's method, which is REML where nothing is censored.
+likelihood with the coefficients integrated out by Laplace's method, which is REML where nothing is censored. Where the
+likelihood says so, the residual spread differs between rounds, by a parabola on the logarithm of the SD.
 
 References
 ----------
@@ -11,21 +12,25 @@ Tobin J (1958) Econometrica 26:24-36. Cox DR, Reid N (1987) Journal of the Royal
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property, lru_cache
+from itertools import combinations
 
 import numpy as np
 
 from ..basics import KitError, plural
 from .mixed_fit import MixedFit, Variances
 from .reml import Problem
-from .small_sample import SmallSample
+from .small_sample import SmallSample, _pooled_df
 
 NODES = 31
 """Points of the quadrature, placed around each athlete's most likely level."""
 STEP = 0.03
 """Step of the numerical derivatives by the two variance parameters, both on a logarithmic scale."""
 LARGEST_T = 12.0
+GROWS = 0.2
+"""Level of the likelihood ratio from which on the residual spread may differ between rounds. Our proposal, by simulation."""
 
 
 def refit_censored(fit: MixedFit, side) -> MixedFit:
@@ -56,7 +61,9 @@ def refit_censored(fit: MixedFit, side) -> MixedFit:
     -----
     Standard errors: inverse observed information, with the uncertainty of the variances carried through. Degrees of freedom:
     those of Kenward and Roger for the whole design, times the share of the information on the residual spread that censoring
-    leaves. Without censored values all numbers are those of `fit`. The robust covariance is the jackknife over athletes in one
+    leaves. Where the residual spread moves over the levels of the first factor (likelihood ratio at `GROWS`), as a parabola on the
+    logarithm of the SD, what lies beyond the limit is judged by the spread of its own round, and degrees of freedom are no more
+    than Satterthwaite's. Without censored values all numbers are those of `fit`. The robust covariance is the jackknife over athletes in one
     Newton step, which is the paired t test on complete data.
 
     References
@@ -82,7 +89,7 @@ def refit_censored(fit: MixedFit, side) -> MixedFit:
         raise KitError(f"side must be {plural(len(design.y), 'entry', 'entries')} of -1, 0 or 1.")
     if not side.any():
         return fit
-    likelihood = CensoredLikelihood(design.y, design.X, structure.groups[0], side)
+    likelihood = CensoredLikelihood(design.y, design.X, structure.groups[0], side, _spread_of_rounds(design))
     tests = CensoredTests(likelihood, structure, start=fit._tests)
     done = replace(
         fit,
@@ -94,7 +101,8 @@ def refit_censored(fit: MixedFit, side) -> MixedFit:
             crossed=float("nan"),
         ),
         log_likelihood=float(tests.adjusted),
-        method="linear mixed model of censored values, random intercepts, variances as in REML",
+        method="linear mixed model of censored values, random intercepts, variances as in REML"
+        + (", residual spread of each round" if tests.grows else ""),
     )
     for name, value in {
         "_design": replace(design, y=tests.expected), "_tests": tests, "_athlete": fit._athlete,
@@ -102,6 +110,16 @@ def refit_censored(fit: MixedFit, side) -> MixedFit:
     }.items():  # fmt: skip
         object.__setattr__(done, name, value)
     return done
+
+
+def _spread_of_rounds(design):
+    """Straight line and parabola over the levels of the first factor, by which the residual SD may move."""
+    factor = next((f for f in design.factors.values() if f.categorical), None)
+    if factor is None:
+        return None
+    place = np.linspace(-1, 1, len(factor.levels))
+    basis = np.column_stack([place, place**2 - (place**2).mean()])[:, : len(place) - 1]
+    return basis[factor.codes]
 
 
 @lru_cache(maxsize=1)
@@ -113,7 +131,8 @@ def _nodes():
 class CensoredLikelihood:
     """Marginal log-likelihood of rows in athletes, some of them censored, with its derivatives by the coefficients."""
 
-    def __init__(self, y, X, codes, side):
+    def __init__(self, y, X, codes, side, spread=None):
+        # the logarithm of a row's residual SD, beside sigma, is spread (rows x parameters) @ growth
         self.n, self.p = X.shape
         athletes, width = int(codes.max()) + 1, int(np.bincount(codes).max())
         order = np.argsort(codes, kind="stable")
@@ -127,35 +146,46 @@ class CensoredLikelihood:
             out[codes[order], column] = values[order]
             return out
 
-        self.y, self.X, self.side = lay(y, 0.0), lay(X, 0.0), lay(side, 0.0)
-        here = lay(np.ones(len(y)), 0.0)
-        self.read = here * (self.side == 0)
+        self.y_read, self.X_read, self.side = lay(y, 0.0), lay(X, 0.0), lay(side, 0.0)
+        self.here = lay(np.ones(len(y)), 0.0)
+        self.read = self.here * (self.side == 0)
         self.censored = np.flatnonzero((self.side != 0).any(axis=1))
         self.sign = self.side[self.censored]
         self.mark = self.sign != 0
         self.n_read = self.read.sum(axis=1)
+        self.basis = lay(np.empty((self.n, 0)) if spread is None else spread, 0.0)
+        self.scale(np.zeros(self.basis.shape[2]))
+
+    def scale(self, growth):
+        """Divide every row by what its residual SD is beside sigma; an athlete's level then weighs `load` in it."""
+        logs = self.basis @ growth
+        self.load = np.exp(-logs) * self.here
+        self.y, self.X = self.y_read * self.load, self.X_read * self.load[:, :, None]
+        self.log_load = -(logs * self.read).sum(axis=1)
+        self.weight = (self.load**2 * self.read).sum(axis=1)
 
     def evaluate(self, beta, sigma, ratio, *, derivatives=True):
         """Log-likelihood per athlete, score per athlete, information per athlete, expected values (athletes x rows)."""
         s2 = sigma * sigma
         eta = self.X @ beta
         rest = (self.y - eta) * self.read
-        shrink = ratio**2 / (1 + ratio**2 * self.n_read)
-        total = rest.sum(axis=1)
-        value = -0.5 * (
+        shrink = ratio**2 / (1 + ratio**2 * self.weight)
+        total = (self.load * rest).sum(axis=1)
+        value = self.log_load - 0.5 * (
             self.n_read * np.log(2 * np.pi * s2)
-            + np.log1p(ratio**2 * self.n_read)
+            + np.log1p(ratio**2 * self.weight)
             + ((rest**2).sum(axis=1) - shrink * total**2) / s2
         )
         mean, spread = shrink * total, np.sqrt(shrink) * sigma
         u = mean[:, None]
         at = self.censored
         gap = (eta - self.y)[at]
+        load = self.load[at]
         centre, scale = self._centre(gap, mean[at], spread[at], sigma)
         points, logs = _nodes()
         t = centre[:, None] + scale[:, None] * points
         levels = mean[at, None] + spread[at, None] * t
-        z = self.sign[:, :, None] * (gap[:, :, None] + levels[:, None]) / sigma
+        z = self.sign[:, :, None] * (gap[:, :, None] + load[:, :, None] * levels[:, None]) / sigma
         log_tail = np.where(self.mark[:, :, None], _log_ndtr(z), 0.0)
         joint = logs + 0.5 * points**2 - 0.5 * t**2 + np.log(scale)[:, None] + log_tail.sum(axis=1)
         top = joint.max(axis=1, keepdims=True)
@@ -167,13 +197,13 @@ class CensoredLikelihood:
         share /= mass
         mills = np.where(self.mark[:, :, None], np.exp(-0.5 * z**2 - 0.9189385332046727 - log_tail), 0.0)
         # every athlete by closed form as if nothing were censored, then the censored ones by quadrature
-        residual = (rest - u * self.read) / s2
+        residual = (rest - u * self.load * self.read) / s2
         score = np.einsum("im,imp->ip", residual, self.X)
-        sums = np.einsum("im,imp->ip", self.read, self.X)
+        sums = np.einsum("im,imp->ip", self.load * self.read, self.X)
         information = np.einsum("im,imp,imq->ipq", self.read / s2, self.X, self.X)
         information -= (shrink / s2)[:, None, None] * sums[:, :, None] * sums[:, None, :]
         X = self.X[at]
-        slope = (rest[at][:, :, None] - levels[:, None] * self.read[at][:, :, None]) / s2
+        slope = (rest[at][:, :, None] - levels[:, None] * (load * self.read[at])[:, :, None]) / s2
         slope += self.sign[:, :, None] * mills / sigma
         curve = self.read[at][:, :, None] / s2 + mills * (mills + z) / s2
         each = np.einsum("imq,imp->iqp", slope, X)
@@ -187,30 +217,33 @@ class CensoredLikelihood:
         """Every value, with its expectation given all that is known where it is censored; in the order of the rows."""
         eta = self.X @ beta
         rest = (self.y - eta) * self.read
-        shrink = ratio**2 / (1 + ratio**2 * self.n_read)
-        mean, spread = shrink * rest.sum(axis=1), np.sqrt(shrink) * sigma
-        at, out = self.censored, self.y.copy()
+        shrink = ratio**2 / (1 + ratio**2 * self.weight)
+        mean, spread = shrink * (self.load * rest).sum(axis=1), np.sqrt(shrink) * sigma
+        at, out = self.censored, self.y_read.copy()
         gap = (eta - self.y)[at]
+        load = self.load[at]
         centre, scale = self._centre(gap, mean[at], spread[at], sigma)
         points, logs = _nodes()
         t = centre[:, None] + scale[:, None] * points
         levels = mean[at, None] + spread[at, None] * t
-        z = self.sign[:, :, None] * (gap[:, :, None] + levels[:, None]) / sigma
+        z = self.sign[:, :, None] * (gap[:, :, None] + load[:, :, None] * levels[:, None]) / sigma
         log_tail = np.where(self.mark[:, :, None], _log_ndtr(z), 0.0)
         joint = logs + 0.5 * points**2 - 0.5 * t**2 + log_tail.sum(axis=1)
         share = np.exp(joint - joint.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
         mills = np.exp(-0.5 * z**2 - 0.9189385332046727 - _log_ndtr(z))
-        beyond = eta[at][:, :, None] + levels[:, None] + sigma * self.sign[:, :, None] * mills
-        out[at] = np.where(self.mark, np.einsum("imq,iq->im", beyond, share), out[at])
+        beyond = eta[at][:, :, None] + load[:, :, None] * levels[:, None] + sigma * self.sign[:, :, None] * mills
+        given = np.einsum("imq,iq->im", beyond, share) / np.where(self.mark, load, 1.0)
+        out[at] = np.where(self.mark, given, out[at])
         return out[self.place[:, 0], self.place[:, 1]]
 
     def _centre(self, gap, mean, spread, sigma):
         """Most likely standardised level of each censored athlete, and the spread around it."""
         t = np.zeros(len(mean))
-        slope = self.sign * spread[:, None] / sigma
+        load = self.load[self.censored]
+        slope = self.sign * load * spread[:, None] / sigma
         for _ in range(50):
-            z = self.sign * (gap + (mean + spread * t)[:, None]) / sigma
+            z = self.sign * (gap + load * (mean + spread * t)[:, None]) / sigma
             mills = np.where(self.mark, np.exp(-0.5 * z**2 - 0.9189385332046727 - _log_ndtr(z)), 0.0)
             first = -t + (slope * mills).sum(axis=1)
             second = 1 + (slope**2 * mills * (mills + z)).sum(axis=1)
@@ -245,6 +278,12 @@ class CensoredLikelihood:
         )
 
 
+def _chi_square(df, level):
+    from scipy.special import chdtri
+
+    return chdtri(df, level) if df else np.inf
+
+
 def _log_ndtr(z):
     from scipy.special import log_ndtr
 
@@ -269,10 +308,16 @@ class CensoredTests(SmallSample):
         self._known: dict = {}
         self._search(start)
         sigma, ratio = self._scales(self.psi)
+        likelihood.scale(self.growth)
         expected = likelihood.expected(self.beta_found, sigma, ratio)
         super().__init__(Problem(expected, start.problem.Q @ start.problem.R, structure), np.array([ratio]))
         self.sigma2 = sigma**2
         self.expected = expected
+
+    @property
+    def growth(self):
+        """How the logarithm of the residual SD moves over the rows; zeros where one SD holds for all."""
+        return self.psi[2:]
 
     def _scales(self, psi):
         return float(np.exp(psi[0])), float(np.sqrt(max(np.expm1(psi[1]), 0.0) / self.width))
@@ -282,6 +327,7 @@ class CensoredTests(SmallSample):
         key = tuple(np.round(psi, 12))
         if key not in self._known:
             sigma, ratio = self._scales(psi)
+            self.likelihood.scale(psi[2:])
             beta, value, score, information = self.likelihood.coefficients(self.beta_found, sigma, ratio)
             sign, logdet = np.linalg.slogdet(information.sum(axis=0))
             adjusted = value.sum() - 0.5 * logdet if sign > 0 else -np.inf
@@ -289,35 +335,54 @@ class CensoredTests(SmallSample):
             self.beta_found = beta
         return self._known[key]
 
-    def _stencil(self, psi):
-        """Gradient and Hessian of the adjusted log-likelihood, and how coefficients and athletes' values move with psi."""
-        centre = np.array([psi[0], max(psi[1], STEP)])
-        e = STEP * np.eye(2)
+    def _stencil(self, psi, size):
+        """Gradient and Hessian by the first parameters, and how coefficients, athletes' values and covariance move."""
+        centre = np.append([psi[0], max(psi[1], STEP)], psi[2:])
+        e = STEP * np.eye(len(psi))[:size]
         up, down = [self._at(centre + d) for d in e], [self._at(centre - d) for d in e]
-        middle = self._at(centre)
-        gradient = np.array([(a[0] - b[0]) / (2 * STEP) for a, b in zip(up, down, strict=True)])
-        hessian = np.diag([(a[0] - 2 * middle[0] + b[0]) / STEP**2 for a, b in zip(up, down, strict=True)])
-        cross = self._at(centre + e[0] + e[1])[0] + self._at(centre - e[0] - e[1])[0]
-        cross += 2 * middle[0] - sum(a[0] for a in up) - sum(b[0] for b in down)
-        hessian[0, 1] = hessian[1, 0] = cross / (2 * STEP**2)
-        gradient = gradient + hessian @ (psi - centre)
-        moves = np.array([(a[1] - b[1]) / (2 * STEP) for a, b in zip(up, down, strict=True)]).T
-        values = np.array([(a[2] - b[2]) / (2 * STEP) for a, b in zip(up, down, strict=True)]).T
-        return gradient, hessian, moves, values
+        middle = self._at(centre)[0]
+        high, low = np.array([a[0] for a in up]), np.array([b[0] for b in down])
+        hessian = np.diag((high - 2 * middle + low) / STEP**2)
+        for i, j in combinations(range(size), 2):
+            cross = self._at(centre + e[i] + e[j])[0] + self._at(centre - e[i] - e[j])[0]
+            cross += 2 * middle - high[i] - low[i] - high[j] - low[j]
+            hessian[i, j] = hessian[j, i] = cross / (2 * STEP**2)
+        gradient = (high - low) / (2 * STEP) + hessian @ (psi - centre)[:size]
+
+        def move(value):
+            return np.array([(value(a) - value(b)) / (2 * STEP) for a, b in zip(up, down, strict=True)])
+
+        covariances = move(lambda at: np.linalg.inv(at[4].sum(axis=0)))
+        return gradient, hessian, move(lambda at: at[1]).T, move(lambda at: at[2]).T, covariances
 
     def _search(self, start):
         self.beta_found = start.beta
-        psi = np.array([0.5 * np.log(start.sigma2), np.log1p(start.theta[0] ** 2 * self.width)])
+        one = np.array([0.5 * np.log(start.sigma2), np.log1p(start.theta[0] ** 2 * self.width)])
+        more = self.likelihood.basis.shape[2]
+        self.psi = psi = self._climb(np.append(one, np.zeros(more)), 2)
+        with suppress(KitError):  # a search for a spread of its own that ends nowhere leaves one spread for all
+            grown = self._climb(psi, 2 + more) if more else psi
+            if 2 * (self._at(grown)[0] - self._at(psi)[0]) > _chi_square(more, GROWS):
+                self.psi = psi = grown
+        self.grows = bool(psi[2:].any())
+        size = len(psi) if self.grows else 2
+        _, hessian, self.moves, self.athlete_values, self.covariance_moves = self._stencil(psi, size)
+        self.adjusted, self.beta_found, _, self.scores_found, self.information_found = self._at(psi)
+        self.free = [i for i in range(size) if i != 1 or psi[1] > 0]
+        self.spread_information = -hessian
+        self._known.clear()
+
+    def _climb(self, psi, size):
+        """Newton steps on the first parameters, made safe by positive curvature and by halving."""
         for _ in range(60):
-            gradient, hessian, _, _ = self._stencil(psi)
+            gradient, hessian, *_ = self._stencil(psi, size)
             held = psi[1] <= 0 and gradient[1] <= 0
-            free = [0] if held else [0, 1]
+            free = [i for i in range(size) if i != 1 or not held]
             values, vectors = np.linalg.eigh(-hessian[np.ix_(free, free)])
-            size = np.maximum(np.abs(values), 0.5)
-            step = np.zeros(2)
-            step[free] = vectors @ ((vectors.T @ gradient[free]) / size)
-            step = np.clip(step, -1.0, 1.0)
-            new = np.array([psi[0] + step[0], np.clip(psi[1] + step[1], 0.0, LARGEST_T)])
+            step = np.zeros(len(psi))
+            step[free] = vectors @ ((vectors.T @ gradient[free]) / np.maximum(np.abs(values), 0.5))
+            new = psi + np.clip(step, -1.0, 1.0)
+            new[1] = np.clip(new[1], 0.0, LARGEST_T)
             now = self._at(psi)[0]
             for _ in range(20):
                 if self._at(new)[0] >= now - 1e-9:
@@ -326,15 +391,8 @@ class CensoredTests(SmallSample):
             moved = np.abs(new - psi).max()
             psi = new
             if moved < 1e-5:
-                break
-        else:
-            raise KitError("The model of values off the scale finds no maximum of its variances.")
-        self.psi = psi
-        _, hessian, self.moves, self.athlete_values = self._stencil(psi)
-        self.adjusted, self.beta_found, _, self.scores_found, self.information_found = self._at(psi)
-        self.free = [0] if psi[1] <= 0 else [0, 1]
-        self.spread_information = -hessian
-        self._known.clear()
+                return psi
+        raise KitError("The model of values off the scale finds no maximum of its variances.")
 
     @cached_property
     def _psi_covariance(self):
@@ -363,8 +421,18 @@ class CensoredTests(SmallSample):
         if ddf == "cr2":
             df = np.array([self._cr2_eta(row[None]) for row in L]) if df is None else df
             return np.linalg.norm(self._scores @ L.T, axis=0), df
-        df = super().single(L, ddf)[1] * self.share_left if df is None else df
+        df = self._df_left(L, ddf) if df is None else df
         return np.sqrt(np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)), df
+
+    def _df_left(self, L, ddf):
+        """Degrees of freedom of each row: those of the design less what censoring takes, or fewer where the spread grows."""
+        df = super().single(L, ddf)[1] * self.share_left
+        if not self.grows:
+            return df
+        spread = np.linalg.inv(self.information_found.sum(axis=0))
+        value = np.einsum("ij,jk,ik->i", L, spread, L)
+        slopes = np.einsum("ij,sjk,ik->is", L, self.covariance_moves[self.free], L)
+        return np.minimum(df, 2 * value**2 / np.einsum("is,st,it->i", slopes, self._psi_covariance, slopes))
 
     def joint(self, L, ddf):
         """F, numerator df, denominator df and p of the hypothesis L beta = 0."""
@@ -385,6 +453,9 @@ class CensoredTests(SmallSample):
         else:
             df_den, scaling = self._kr_moments(L @ self.R_inverse)
             df_den *= self.share_left
+            if self.grows:
+                vectors = np.linalg.eigh(middle)[1]
+                df_den = min(df_den, _pooled_df(self._df_left(vectors.T @ L, ddf)))
             statistic = scaling * wald / q
         if not (np.isfinite(statistic) and df_den > 0):
             return nothing

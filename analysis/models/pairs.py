@@ -48,7 +48,8 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
     -----
     A variance c between pairs adds c to every row and to the two rows of a pair; with the sign of one of them turned it adds
     c to every row and takes c off between the two. The slope of the REML deviance at 0 says which of them is likelier. Kenward
-    and Roger's adjustment covers the covariance also where it is estimated as 0.
+    and Roger's adjustment covers the covariance also where it is estimated as 0. Where few bouts by chance show none, their degrees
+    of freedom are too many; they are at most the number of athletes less one (by simulation: `rounds_models_calibration.py`).
 
     References
     ----------
@@ -124,6 +125,7 @@ class PairTests(SmallSample):
     def __init__(self, problem, theta, *, plain: SmallSample):
         super().__init__(problem, theta)
         self.plain = plain
+        self.most_df = int(problem.structure.groups[0].max())
 
     def covariance(self, ddf):
         """Covariance of beta in the coding of the design, as the method has it."""
@@ -131,8 +133,19 @@ class PairTests(SmallSample):
 
     def single(self, L, ddf, *, df=None):
         """Standard errors and degrees of freedom of each row of L."""
-        return self.plain.single(L, ddf, df=df) if ddf == "cr2" else super().single(L, ddf, df=df)
+        if ddf == "cr2":
+            return self.plain.single(L, ddf, df=df)
+        error, found = super().single(L, ddf, df=df)
+        return error, (np.minimum(found, self.most_df) if df is None else found)
 
     def joint(self, L, ddf):
         """F, numerator df, denominator df and p of the hypothesis L beta = 0."""
-        return self.plain.joint(L, ddf) if ddf == "cr2" else super().joint(L, ddf)
+        from scipy.special import fdtrc
+
+        if ddf == "cr2":
+            return self.plain.joint(L, ddf)
+        statistic, df_num, df_den, p = super().joint(L, ddf)
+        if df_den > self.most_df:
+            df_den = float(self.most_df)
+            p = float(fdtrc(df_num, df_den, max(statistic, 0.0)))
+        return statistic, df_num, df_den, p

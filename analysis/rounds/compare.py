@@ -294,7 +294,7 @@ METHOD_OF_MODEL = {
     CENSORED: "mixed model with a random intercept per athlete and values off the scale as censored; its own and "
     "leave-one-athlete-out tests",
     BOUTS: "linear mixed model with a random intercept per athlete and a correlation between the two of a bout, REML; "
-    "Kenward-Roger and cluster-robust (CR2) tests",
+    "Kenward-Roger (no more degrees of freedom than athletes less one) and cluster-robust (CR2) tests",
 }
 
 

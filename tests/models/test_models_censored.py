@@ -109,21 +109,57 @@ def test_with_hardly_any_information_lost_the_tests_are_nearly_those_of_the_plai
         )
 
 
-def test_it_finds_what_the_end_of_the_scale_hides():
+def _evening(rng, growth=1.0):
+    """Twelve athletes over four rounds, some values above the scale, and the fit with these at its end."""
+    y = 8 + np.array([0, 2, 3, 3.4]) + 2 * rng.normal(size=(12, 1)) + 1.3 * growth * rng.normal(size=(12, 4))
+    top = 12.9
+    table = pd.DataFrame({"athlete": np.repeat(range(12), 4), "round_no": np.tile(range(4), 12)})
+    table["y"] = np.minimum(y, top).ravel()
+    return fit_mixed(table, "y ~ C(round_no)", group="athlete"), (y >= top).ravel()
+
+
+def test_it_finds_what_the_end_of_the_scale_hides():  # how often its interval holds: rounds_models_calibration.py
     rng = np.random.default_rng(8)
-    inside, hidden, n_studies = 0, [], 100
-    for _ in range(n_studies):
-        y = 8 + np.array([0, 2, 3, 3.4]) + 2 * rng.normal(size=(12, 1)) + 1.3 * rng.normal(size=(12, 4))
-        top = 12.9
-        table = pd.DataFrame({"athlete": np.repeat(range(12), 4), "round_no": np.tile(range(4), 12)})
-        table["y"] = np.minimum(y, top).ravel()
-        fit = fit_mixed(table, "y ~ C(round_no)", group="athlete")
-        last = refit_censored(fit, (y >= top).ravel()).contrasts("round_no", kind="first").iloc[-1]
-        inside += last["ci_low"] <= 3.4 <= last["ci_high"]
-        hidden.append((last["estimate"], fit.contrasts("round_no", kind="first")["estimate"].iloc[-1]))
-    estimate, at_end = np.mean(hidden, axis=0)
-    assert stats.binomtest(int(inside), n_studies, 0.95).pvalue > 0.001
-    assert abs(estimate - 3.4) < 0.15 and at_end < 3.2
+    found = []
+    for fit, side in (_evening(rng) for _ in range(4)):
+        fits = fit, refit_censored(fit, side)
+        found.append([f.contrasts("round_no", kind="first")["estimate"].iloc[-1] for f in fits])
+    at_end, estimate = np.mean(found, axis=0)
+    assert abs(estimate - 3.4) < 0.6 and at_end < estimate - 0.2
+
+
+def test_a_spread_that_grows_over_the_rounds_is_found_and_allowed_for():
+    fit, side = _evening(np.random.default_rng(5), growth=np.array([0.4, 0.7, 1.2, 2.0]))
+    tests = refit_censored(fit, side)._tests
+    assert tests.grows and tests.growth[0] > 0.3
+    first = np.array([[0.0, 1, 0, 0]])
+    last = np.array([[0.0, 0, -1, 1]])
+    errors = [tests.single(row, "kenward-roger")[0][0] for row in (first, last)]
+    assert errors[1] > 1.4 * errors[0]
+    assert tests.single(last, "kenward-roger")[1][0] < 20 < fit._tests.single(last, "kenward-roger")[1][0]
+
+
+def test_rows_with_a_spread_of_their_own_by_plain_integration():
+    y, side = np.array([9.0, 12.0, 4.0]), np.array([0, 1, -1])
+    place = np.array([[-1.0], [0.0], [1.0]])
+    likelihood = CensoredLikelihood(y, np.ones((3, 1)), np.zeros(3, int), side, place)
+    likelihood.scale(np.array([0.4]))
+    mean, tau, s = 10.0, 2.1, 1.3 * np.exp(0.4 * place[:, 0])
+
+    def joint(u):
+        beyond = stats.norm.sf(12.0, mean + u, s[1]) * stats.norm.cdf(4.0, mean + u, s[2])
+        return stats.norm.pdf(9.0, mean + u, s[0]) * beyond * stats.norm.pdf(u, 0, tau)
+
+    area = integrate.quad(joint, -15, 15, epsabs=0, epsrel=1e-11, limit=400)[0]
+    value, score, _ = likelihood.evaluate(np.array([mean]), 1.3, tau / 1.3)
+    assert value[0] == pytest.approx(np.log(area), abs=1e-7)
+    near = likelihood.evaluate(np.array([mean + 1e-4]), 1.3, tau / 1.3, derivatives=False)
+    assert score[0, 0] == pytest.approx((near - value)[0] / 1e-4, abs=1e-3)
+    given = integrate.quad(
+        lambda u: joint(u) * (mean + u + s[1] * _mills((mean + u - 12) / s[1])), -15, 15, epsrel=1e-10
+    )[0]
+    found = likelihood.expected(np.array([mean]), 1.3, tau / 1.3)
+    assert found[[0, 1]] == pytest.approx([9.0, given / area], abs=1e-6)
 
 
 def test_a_round_without_a_reading_is_refused_in_words(nine):
