@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 from functools import cache
 
@@ -40,6 +41,8 @@ def planning_sliders(answer: DesignAnswer | NotYet):
         return answer
     import ipywidgets as widgets
 
+    gc.collect()
+    gc.freeze()  # else a collection walks over all that was imported, in the middle of a move: 80 ms for one in 200
     controls = _controls(answer, widgets)
     heads = {name: _head(widgets, control.tooltip) for name, control in controls.items()}
     picture = widgets.Image(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 
@@ -195,7 +196,8 @@ def _why_not(study: Study, fixed: FixedPlan | None, question: str, outcome: str)
         return state.why_not
     changes = list(changed_parts(study, fixed, question))
     if changes:
-        verb = "was" if len(changes) == 1 else "were"
+        head = re.split(r" (?:of|for|that|analysed|\()", changes[0])[0]
+        verb = "were" if len(changes) > 1 or head.endswith("s") else "was"
         return f"{join_words(changes)} {verb} changed after the plan was fixed"
     if fixed.plan.primary_outcomes.get(question) != outcome:
         return "not the primary outcome of this question in the fixed plan"

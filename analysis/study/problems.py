@@ -127,11 +127,14 @@ def describe_problems(table: pd.DataFrame) -> list[str]:
         columns.setdefault((lines[0].file, lines[0].column), []).append(lines)
     sentences = []
     for kinds in columns.values():
+        rowless = [lines for lines in kinds if pd.isna(lines[0].row)]  # nothing but its words tells where it is
+        kinds = [lines for lines in kinds if not pd.isna(lines[0].row)]
+        sentences += [_with_rows(lines) for lines in rowless]
         shown = kinds if len(kinds) <= MOST_OF_A_COLUMN else kinds[:2]
         sentences += [_with_rows(lines) for lines in shown]
         folded = [line for lines in kinds[len(shown) :] for line in lines]
         if folded:
-            rows = sorted({int(line.row) for line in folded if not pd.isna(line.row)})
+            rows = sorted({int(line.row) for line in folded})
             where = f"{folded[0].file}, {folded[0].column}" if folded[0].column else folded[0].file
             sentences.append(f"{where}: the like in {plural(len(folded), 'more cell')}, {fold_rows(rows)}.")
     return sentences

@@ -1,5 +1,6 @@
 """Sliders of the planning notebook: they start where the answer stands, follow, and say what cannot be."""
 
+import gc
 import time
 
 import pytest
@@ -31,6 +32,11 @@ def test_they_start_where_the_answer_stands(box, answer):
     picture, words = box.children[1:]
     assert bytes(picture.value)[:4] == b"\x89PNG"
     assert "5.0\xa0bpm" in words.value
+
+
+def test_a_collection_does_not_walk_over_all_imports_in_the_middle_of_a_move(box):
+    assert gc.get_freeze_count() > 10_000
+    gc.unfreeze()
 
 
 def test_a_move_changes_picture_and_words(box):

@@ -53,7 +53,7 @@ TAMPERED = {
     "smallest effect": (
         ("hr_mean_bpm = 5", "hr_mean_bpm = 12"),
         HEART,
-        "the smallest effect that matters (5 in the plan, 12 now)",
+        "the smallest effect that matters (5 in the plan, 12 now) was changed",
     ),
     "adjustment": (
         ('"fitness.heart_rate" = ["hr_max_bpm"]', '"fitness.heart_rate" = ["age_years"]'),
@@ -94,7 +94,7 @@ TAMPERED = {
     "several questions": (
         ('multiplicity = "primary"', 'multiplicity = "all"'),
         ALL,
-        "the rule for several questions (primary in the plan, all now)",
+        "the rule for several questions (primary in the plan, all now) was changed",
     ),
     "primary questions": (
         (
@@ -107,7 +107,7 @@ TAMPERED = {
     "rule of cleaning": (
         ("[plan]\n", "[cleaning]\nflat_line_s = 25\n\n[plan]\n"),
         HEART,
-        "the rules of cleaning (none in the plan, flat line s 25 now)",
+        "the rules of cleaning (none in the plan, flat line s 25 now) were changed",
     ),
     "hypothesis dropped": (
         ('\n[[plan.hypotheses]]\nquestion = "rounds.exertion"\ndirection = "rises"\n', ""),
@@ -186,7 +186,7 @@ def test_a_round_left_out_of_the_table_is_noticed(tmp_path):
     rows = [row for row in rounds() if row["round_no"] != 3]
     folder = make_folder(tmp_path, settings=SETTINGS + PLAN, sessions=TWO, rounds=rows)
     status, why = result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")
-    assert status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now)" in why
+    assert status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now) were changed" in why
 
 
 def test_a_fixed_plan_that_was_rewritten_with_a_new_checksum_is_noticed(tmp_path):

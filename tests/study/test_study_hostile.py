@@ -273,3 +273,14 @@ def test_a_list_where_a_name_belongs_is_named(tmp_path, lines, column):
     settings = f"[protocol]\nrounds = 3\nwork_s = 300\nrest_s = 60\n{lines}\n"
     found = examine(make_folder(tmp_path, settings=settings))
     assert isinstance(found, StudyError) and f", {column} " in str(found)
+
+
+def test_a_linked_folder_of_many_recordings_is_refused_in_words(tmp_path):
+    folder, elsewhere = make_folder(tmp_path), tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    for number in range(12):
+        (elsewhere / f"{number}.csv").write_text("seconds,heart_rate\n0,120\n")
+    (folder / "recordings").symlink_to(elsewhere, target_is_directory=True)
+    with pytest.raises(StudyError) as found:
+        load_study(folder)
+    assert str(found.value).count("leads out of the study folder") == 12
