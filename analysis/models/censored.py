@@ -61,10 +61,10 @@ def refit_censored(fit: MixedFit, side) -> MixedFit:
     -----
     Standard errors: inverse observed information, with the uncertainty of the variances carried through. Degrees of freedom:
     those of Kenward and Roger for the whole design, times the share of the information on the residual spread that censoring
-    leaves. Where the residual spread moves over the levels of the first factor (likelihood ratio at `GROWS`), as a parabola on the
-    logarithm of the SD, what lies beyond the limit is judged by the spread of its own round, and degrees of freedom are no more
-    than Satterthwaite's. Without censored values all numbers are those of `fit`. The robust covariance is the jackknife over athletes in one
-    Newton step, which is the paired t test on complete data.
+    leaves. Where the likelihood ratio says so (`GROWS`), the logarithm of the residual SD is a parabola over the levels of the
+    first factor, so that what lies beyond the limit is judged by the spread of its own round; degrees of freedom are then no
+    more than Satterthwaite's. Without censored values all numbers are those of `fit`. The robust covariance is the jackknife
+    over athletes in one Newton step, which is the paired t test on complete data.
 
     References
     ----------

@@ -48,8 +48,8 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
     -----
     A variance c between pairs adds c to every row and to the two rows of a pair; with the sign of one of them turned it adds
     c to every row and takes c off between the two. The slope of the REML deviance at 0 says which of them is likelier. Kenward
-    and Roger's adjustment covers the covariance also where it is estimated as 0. Where few bouts by chance show none, their degrees
-    of freedom are too many; they are at most the number of athletes less one (by simulation: `rounds_models_calibration.py`).
+    and Roger's adjustment covers the covariance also where it is estimated as 0. Where few bouts by chance show none, their
+    degrees of freedom are too many: they are at most the athletes less one (our proposal, by simulation).
 
     References
     ----------
