@@ -127,7 +127,9 @@ def describe_problems(table: pd.DataFrame) -> list[str]:
         columns.setdefault((lines[0].file, lines[0].column), []).append(lines)
     sentences = []
     for kinds in columns.values():
-        rowless = [lines for lines in kinds if pd.isna(lines[0].row)]  # nothing but its words tells where it is
+        rowless = [
+            lines for lines in kinds if pd.isna(lines[0].row)
+        ]  # nothing but its words tells where it is
         kinds = [lines for lines in kinds if not pd.isna(lines[0].row)]
         sentences += [_with_rows(lines) for lines in rowless]
         shown = kinds if len(kinds) <= MOST_OF_A_COLUMN else kinds[:2]

@@ -186,7 +186,9 @@ def test_a_round_left_out_of_the_table_is_noticed(tmp_path):
     rows = [row for row in rounds() if row["round_no"] != 3]
     folder = make_folder(tmp_path, settings=SETTINGS + PLAN, sessions=TWO, rounds=rows)
     status, why = result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")
-    assert status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now) were changed" in why
+    assert (
+        status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now) were changed" in why
+    )
 
 
 def test_a_fixed_plan_that_was_rewritten_with_a_new_checksum_is_noticed(tmp_path):

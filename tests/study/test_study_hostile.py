@@ -283,4 +283,6 @@ def test_many_files_without_a_row_in_a_linked_folder_are_each_named(tmp_path):
     (folder / "recordings").symlink_to(elsewhere, target_is_directory=True)
     with pytest.raises(StudyError) as found:
         load_study(folder)
-    assert all(f"'{number}.csv'" in str(found.value) for number in range(12))  # each by its name, none folded away
+    assert all(
+        f"'{number}.csv'" in str(found.value) for number in range(12)
+    )  # each by its name, none folded away
