@@ -528,6 +528,7 @@ def _unknown_heading(file: str, row: int, head: str, name: str, rules: dict, fin
 def _is_units_row(cells: list[str], rules: dict[str, Column]) -> bool:
     texts = {squeeze(c) for c in cells if c}
     words = KIND_WORDS | {squeeze("/".join(c.choices)) for c in rules.values() if c.choices}
+    words |= {squeeze(c.unit) for c in rules.values() if c.unit}  # also those that only one column has
     units = {t for t in texts if canonical_unit(t)}
     return bool(texts) and texts <= units | words
 

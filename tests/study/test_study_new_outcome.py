@@ -12,10 +12,10 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 ROW = (
-    '        Outcome("grip_drop_kg", "Grip-strength drop", "kg", 1, "grip", 2.0, typed=True, sheet=("Grip drop", "kg"),\n'
+    '        Outcome("grip_drop_kg", "Grip-strength drop", "kgf", 1, "grip", 2.0, typed=True, sheet=("Grip drop", "kgf"),\n'
     '                meaning="Fall of grip strength over the round", assumed=(4.0, 4.0, 2.0, 1.5)),\n'
 )
-LINE = "rounds,grip_drop_kg,number,kg,-20,60,-5,30,,,Fall of grip strength over the round,\n"
+LINE = "rounds,grip_drop_kg,number,kgf,-20,60,-5,30,,,Fall of grip strength over the round,\n"
 # two rounds of work: what the sheet of an evening gives for eight invented athletes
 CODES = [f"K{i}" for i in range(1, 9)]
 
@@ -65,7 +65,10 @@ def folder(kit):
         for k in (1, 2, 3, 4)
     ]
     (study / "rounds.csv").write_text(
-        "athlete,round_no,took_part,grip_drop_kg,exertion\n" + "\n".join(rows) + "\n", encoding="utf-8"
+        "athlete,round_no,took_part,grip_drop_kg,exertion\ncode,number,yes/part/sat_out/left,kgf,points\n"
+        + "\n".join(rows)
+        + "\n",
+        encoding="utf-8",
     )
     return study
 
@@ -96,7 +99,8 @@ def test_from_sheet_to_word_package_and_plan(kit, folder):
 
 def test_the_printed_sheet_and_the_plan_ask_for_it(kit, folder):
     code = (
-        "from analysis.answers import Answers; from analysis.study import load_study; from analysis.sheets import study_sheets\n"
+        "from analysis.answers import Answers; from analysis.study import load_study\n"
+        "from analysis.sheets.write import study_sheets\n"
         "study = load_study('study'); answers = Answers(study)\n"
         "print([c for s in study_sheets(study) for c in s.columns])\n"
         "print(answers.design().questions['question'].tolist())\n"
