@@ -29,6 +29,7 @@ NODES = 31
 STEP = 0.03
 """Step of the numerical derivatives by the two variance parameters, both on a logarithmic scale."""
 LARGEST_T = 12.0
+LARGEST_GROWTH = 2.0
 GROWS = 0.2
 """Level of the likelihood ratio from which on the residual spread may differ between rounds. Our proposal, by simulation."""
 
@@ -311,6 +312,7 @@ class CensoredTests(SmallSample):
         self._search(start)
         sigma, ratio = self._scales(self.psi)
         likelihood.scale(self.growth)
+        self.row_sd = sigma / likelihood.load[likelihood.place[:, 0], likelihood.place[:, 1]]
         expected = likelihood.expected(self.beta_found, sigma, ratio)
         super().__init__(Problem(expected, start.problem.Q @ start.problem.R, structure), np.array([ratio]))
         self.sigma2 = sigma**2
@@ -379,14 +381,17 @@ class CensoredTests(SmallSample):
     def _climb(self, psi, size):
         """Newton steps on the first parameters, made safe by positive curvature and by halving."""
         for _ in range(60):
-            gradient, hessian, *_ = self._stencil(psi, size)
+            with np.errstate(over="ignore", invalid="ignore"):
+                gradient, hessian, *_ = self._stencil(psi, size)
+            if not (np.isfinite(gradient).all() and np.isfinite(hessian).all()):
+                break
             held = psi[1] <= 0 and gradient[1] <= 0
             free = [i for i in range(size) if i != 1 or not held]
             values, vectors = np.linalg.eigh(-hessian[np.ix_(free, free)])
             step = np.zeros(len(psi))
             step[free] = vectors @ ((vectors.T @ gradient[free]) / np.maximum(np.abs(values), 0.5))
             new = psi + np.clip(step, -1.0, 1.0)
-            new[1] = np.clip(new[1], 0.0, LARGEST_T)
+            new[1], new[2:] = np.clip(new[1], 0.0, LARGEST_T), np.clip(new[2:], -LARGEST_GROWTH, LARGEST_GROWTH)
             now = self._at(psi)[0]
             for _ in range(20):
                 if self._at(new)[0] >= now - 1e-9:

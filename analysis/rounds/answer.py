@@ -241,7 +241,7 @@ def answer_rounds(
         options = {"steps": near, "plateau_from": level, "turns": not censored}
         bounds = bounds_of(rows, main.plain_fit, off, **options, **effect)
     ranks = ranks_of(rows, complete=False, ordinal=ordinal)
-    tipping = tipping_of(rows, seed=seed, **effect)
+    tipping = tipping_of(rows, seed=seed, main=main, **effect)
     rests = rests_of(data)
     plateau_from = plateau.starts_at
     if bounds is not None and censored:
@@ -381,7 +381,8 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
         count = bounds.n_high + bounds.n_low
         warnings += bounds.warnings
         how = (
-            "as lying beyond its end, by a model of censored values that takes the spread there to be as elsewhere."
+            "as lying beyond its end, by a model of censored values that takes the spread there to be as elsewhere"
+            + (" in its round, as it differs between rounds." if main.fit._tests.grows else ".")
             if main.allows_for == CENSORED
             else "at the end of the scale; what is claimed holds wherever beyond it they may lie, or says how far."
         )

@@ -8,14 +8,21 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result, check_number
-from .compare import fit_rounds
+from .compare import BOUTS, CENSORED, RoundsComparison, fit_rounds
 from .plateau import check_bounds, check_effect
-from .prepare import RoundRows, pairs_of, prepare_rounds
+from .prepare import LIMIT_COLUMN, RoundRows, pairs_of, prepare_rounds, widen
 from .steps import label_of_step
 
 N_IMPUTATIONS = 100
 N_SHIFTS = 60
 """Shifts tried in each direction."""
+SWEEPS = 30
+"""Turns between the level of an athlete and the readings off the scale, in the draws of both."""
+IMPUTED = {
+    "": "",
+    CENSORED: ", with the readings off the scale drawn beyond its end,",
+    BOUTS: ", with the error that allows for bouts,",
+}
 
 
 @dataclass(frozen=True)
@@ -92,11 +99,12 @@ def tipping_point(
 
     Notes
     -----
-    The model is the plain one: rounds and a random intercept, without covariates, bouts or readings off the scale, also where
-    the main analysis has them; the label before any shift may then differ from the main one.
     Missing values are drawn from the fitted random-intercept model (100 times; variances, round means, athlete and residual
     drawn anew), the shift is added to each, and the completed tables are analysed in closed form, by the pooled error and
-    by paired t. Results are combined by Rubin's rules with small-sample degrees of freedom, Holm over the steps.
+    by paired t. Results are combined by Rubin's rules with small-sample degrees of freedom, Holm over the steps. In
+    `answer_rounds` the model is the one that makes the claim: readings off the scale are drawn beyond its end too, by Gibbs
+    sampling, and where bouts are allowed for the pooled error of a step is as much wider, with as many degrees of freedom, as
+    in that model.
 
     References
     ----------
@@ -128,9 +136,9 @@ def tipping_of(
     alpha: float = 0.05,
     largest_shift: float | None = None,
     seed: int = 0,
-    fit=None,
+    main: RoundsComparison | None = None,
 ) -> TippingPoint | None:
-    """Compute `tipping_point` from prepared rows and, where given, their fitted model."""
+    """Compute `tipping_point` from prepared rows and, where given, by the model of the main analysis."""
     smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)
     seed = check_number(seed, name="seed", low=0, high=2**63, ends=True, whole=True)
@@ -140,7 +148,7 @@ def tipping_of(
     gaps = np.isnan(values)
     if not gaps.any() or np.nanmax(values) == np.nanmin(values):
         return None
-    fit = fit if fit is not None else fit_rounds(rows)
+    fit = main.plain_fit if main is not None else fit_rounds(rows)
     athlete, residual = float(fit.variances.group), float(fit.variances.residual)
     if not residual > 0:
         return None
@@ -149,11 +157,20 @@ def tipping_of(
         np.nan_to_num(values, nan=np.nanmin(values) - 1.0).T
     )  # by their values, not their names
     values, gaps = values[order], gaps[order]
-    drawn = impute_rounds(values, athlete, residual, n=N_IMPUTATIONS, seed=seed)
     shifts = np.linspace(-largest, largest, 2 * N_SHIFTS + 1)
-    k = values.shape[1]
+    n, k = values.shape
     pairs = pairs_of(rows.labels, "successive") + ([(k - 1, 0)] if k > 2 else [])
-    found = _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha)
+    wider, df, allows_for = np.ones(len(pairs)), (n - 1) * (k - 1), main.allows_for if main else ""
+    if allows_for == CENSORED:
+        drawn, spread = _impute_beyond(values, _sides(rows)[order], main.fit, n=N_IMPUTATIONS, seed=seed)
+        wider = np.array([spread[a] ** 2 + spread[b] ** 2 for a, b in pairs]) / (2 * np.mean(spread**2))
+    else:
+        drawn = impute_rounds(values, athlete, residual, n=N_IMPUTATIONS, seed=seed)
+    if allows_for == BOUTS:
+        wider, df = _wider_by_bouts(main, pairs)
+    found = _labels_over_shifts(
+        drawn, gaps, shifts, pairs, smallest_effect, alpha, {"pooled": (wider, df), "paired": (1.0, n - 1)}
+    )
     names = [(rows.labels[a], rows.labels[b]) for a, b in pairs]
     return TippingPoint(
         outcome=rows.outcome,
@@ -168,8 +185,8 @@ def tipping_of(
         curve=_curve(found, shifts, names),
         largest_shift=largest,
         n_imputations=len(drawn),
-        method="missing rounds imputed from the model of rounds and athletes alone and shifted; pooled error and paired t, "
-        "Rubin's rules",
+        method=f"missing rounds imputed from the model of rounds and athletes{IMPUTED[allows_for]} and shifted; pooled error and "
+        "paired t, Rubin's rules",
         left_out=rows.left_out,
         warnings=rows.warnings,
     )
@@ -202,8 +219,50 @@ def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int
     return np.where(there, values, drawn)
 
 
-def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha) -> dict:
-    """Combine the completed tables at every shift: arrays shifts by pairs."""
+def _sides(rows: RoundRows) -> np.ndarray:
+    """Athletes by rounds: 1 above the scale, -1 below, 0 where a value was read or is missing."""
+    side = rows.table[LIMIT_COLUMN].map({"high": 1, "low": -1}).fillna(0)
+    table = widen(rows.table.assign(value=side.to_numpy(dtype=float)))
+    return table.loc[rows.wide.index, rows.wide.columns].fillna(0).to_numpy()
+
+
+def _impute_beyond(values, side, fit, *, n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Draw completed tables from the model of censored values, those off the scale too; and the residual SD of each round."""
+    from scipy.special import ndtr, ndtri
+
+    rng = np.random.default_rng(seed)
+    there, off, shape = ~np.isnan(values), side != 0, (n, *values.shape)
+    tests, codes = fit._tests, fit._mean_rows("round_no")[0].codes
+    spread = np.array([tests.row_sd[codes == j].mean() for j in range(values.shape[1])])
+    rows = fit._mean_rows("round_no")[1]
+    root = np.linalg.cholesky(rows @ tests.covariance("kenward-roger") @ rows.T)
+    df = max(1.0, (int(there.sum()) - len(values) - values.shape[1] + 1) * tests.share_left)
+    scale = np.sqrt(df / rng.chisquare(df, size=(n, 1, 1)))
+    means = (tests.estimates(rows) + scale[:, 0] * (rng.standard_normal((n, len(root))) @ root.T))[:, None]
+    sd, between = scale * spread, scale[..., 0] * np.sqrt(max(fit.variances.group, 1e-12 * tests.sigma2))
+    drawn = np.where(there, values, means)
+    weight = np.where(there, 1 / sd**2, 0.0)
+    for _ in range(SWEEPS):
+        precision = 1 / between**2 + weight.sum(axis=2)
+        own = (weight * (drawn - means)).sum(axis=2) / precision
+        own += rng.standard_normal(shape[:2]) / np.sqrt(precision)
+        centre = means + own[:, :, None]
+        tail = ndtr(np.where(off, -side * (values - centre) / sd, 0.0))
+        beyond = -ndtri(np.maximum(rng.random(shape) * tail, 1e-300))
+        drawn = np.where(off, centre + side * sd * beyond, drawn)
+    return np.where(there, drawn, centre + sd * rng.standard_normal(shape)), spread
+
+
+def _wider_by_bouts(main: RoundsComparison, pairs) -> tuple[np.ndarray, np.ndarray]:
+    """How many times the variance of each step is that of the plain model where bouts are allowed for, and its df."""
+    rows = main.fit._mean_rows("round_no")[1]
+    steps = np.array([rows[a] - rows[b] for a, b in pairs])
+    error, df = main.fit._tests.single(steps, "kenward-roger")
+    return (error / main.plain_fit._tests.single(steps, "kenward-roger")[0]) ** 2, df
+
+
+def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha, errors) -> dict:
+    """Combine the completed tables at every shift: arrays shifts by pairs; `errors`: factor of the variance, and df."""
     _, n, k = drawn.shape
     cells = drawn[None] + shifts[:, None, None, None] * gaps
     residual = cells - cells.mean(axis=2, keepdims=True) - cells.mean(axis=3, keepdims=True)
@@ -216,8 +275,10 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha) -> d
         "pooled": np.repeat((2 * pooled / n)[..., None], len(pairs), axis=2),
         "paired": differences.var(axis=2, ddof=1) / n,
     }
-    dfs = {"pooled": (n - 1) * (k - 1), "paired": n - 1}
-    parts = [_combine(estimates, within[m], dfs[m], smallest_effect, alpha, max(k - 2, 1)) for m in within]
+    parts = [
+        _combine(estimates, wider * within[m], df, smallest_effect, alpha, max(k - 2, 1))
+        for m, (wider, df) in errors.items()
+    ]
     changed = parts[0]["changed"] & parts[1]["changed"]
     equivalent = parts[0]["equivalent"] & parts[1]["equivalent"]
     label = np.array(

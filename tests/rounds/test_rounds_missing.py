@@ -43,6 +43,55 @@ def test_at_no_shift_it_agrees_with_the_model(club):
         assert middle.loc[name, "estimate"] == pytest.approx(model.loc[name, "estimate"], abs=0.15 * half)
 
 
+def at_no_shift(answer):
+    """Half-width and estimate of each step: of the answer, and of the completed tables without a shift."""
+    curve = answer.tipping.curve
+    middle = curve[curve["shift"].abs() < 1e-9].set_index("contrast")
+    known = answer.steps.set_index("contrast").loc[middle.index]
+    low, high = (known[[f"ci_{e}", f"ci_{e}_cr2"]].to_numpy() for e in ("low", "high"))
+    half = (high.max(axis=1) - low.min(axis=1)) / 2
+    return middle, known, (middle["ci_high"] - middle["ci_low"]).to_numpy() / 2, half
+
+
+def test_at_no_shift_it_agrees_with_the_model_of_readings_off_the_scale(club):
+    cells = [(f"A{i:02d}", 4) for i in (4, 5, 6)]
+    data = lactates(club=club)
+    top = data.loc[data["round_no"] == 4, "lactate_mmol_l"].nlargest(4).min()
+    beyond = data["lactate_mmol_l"] >= top
+    data["lactate_mmol_l"] = data["lactate_mmol_l"].where(~beyond)
+    data["lactate_limit"] = np.where(beyond, "high", "")
+    cells = [c for c in cells if not beyond[(data["athlete"] == c[0]) & (data["round_no"] == 4)].any()]
+    answer = answer_rounds(
+        with_gaps(data, cells, "lactate_mmol_l"), "lactate_mmol_l", smallest_effect=1, limit=(0.5, float(top))
+    )
+    assert "drawn beyond its end" in answer.tipping.method and answer.tipping.n_missing == len(cells) > 0
+    middle, known, ours, theirs = at_no_shift(answer)
+    assert middle["estimate"].to_numpy() == pytest.approx(
+        known["estimate"].to_numpy(), abs=0.25 * theirs.max()
+    )
+    assert ours == pytest.approx(theirs, rel=0.35)
+
+
+def test_at_no_shift_it_allows_for_bouts_as_the_model_does(club):
+    data = club(n=12, error_sd=3.0, seed=9)
+    seats = [f"A{i:02d}" for i in range(1, 13)]
+    rng, shared = np.random.default_rng(4), {}
+    for r in range(1, 5):
+        for a, b in zip(seats[:6], seats[:5:-1], strict=True):
+            push = rng.normal(0, 5)
+            shared |= {(a, r): (b, push), (b, r): (a, push)}
+        seats = [seats[0], seats[-1], *seats[1:-1]]
+    where = list(zip(data["athlete"], data["round_no"], strict=True))
+    data["opponent"] = [shared[w][0] for w in where]
+    data["hr_mean_bpm"] += [shared[w][1] for w in where]
+    gaps = with_gaps(data, [("A03", 4), ("A08", 2)])
+    answer = answer_rounds(gaps, "hr_mean_bpm", smallest_effect=5)
+    assert answer.comparison.allows_for == "bouts" and "allows for bouts" in answer.tipping.method
+    _, _, ours, theirs = at_no_shift(answer)
+    _, _, plain, _ = at_no_shift(answer_rounds(gaps.drop(columns="opponent"), "hr_mean_bpm", smallest_effect=5))
+    assert ours == pytest.approx(theirs, rel=0.2) and (ours > plain).all()
+
+
 def test_same_seed_same_numbers(club):
     data = club(missing=0.1)
     a, b, c = (tipping_point(data, "hr_mean_bpm", smallest_effect=5, seed=s).curve for s in (1, 1, 2))

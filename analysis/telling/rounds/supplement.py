@@ -212,8 +212,8 @@ def missing_table(answers: dict) -> Table | None:
         answers,
         _missing,
         numbers=lambda answer: answer.tipping.table if answer.tipping is not None else pd.DataFrame(),
-        note="From the model of rounds and athletes alone, without covariates, bouts or the ends of a scale. A dash: the reading "
-        "holds however far they lie, up to the largest shift that was tried.",
+        note="By the model that makes the claim: readings off the scale are drawn beyond its end, and errors allow for bouts. A "
+        "dash: the reading holds however far they lie, up to the largest shift that was tried.",
     )
 
 
