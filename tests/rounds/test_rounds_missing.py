@@ -88,7 +88,9 @@ def test_at_no_shift_it_allows_for_bouts_as_the_model_does(club):
     answer = answer_rounds(gaps, "hr_mean_bpm", smallest_effect=5)
     assert answer.comparison.allows_for == "bouts" and "allows for bouts" in answer.tipping.method
     _, _, ours, theirs = at_no_shift(answer)
-    _, _, plain, _ = at_no_shift(answer_rounds(gaps.drop(columns="opponent"), "hr_mean_bpm", smallest_effect=5))
+    _, _, plain, _ = at_no_shift(
+        answer_rounds(gaps.drop(columns="opponent"), "hr_mean_bpm", smallest_effect=5)
+    )
     assert ours == pytest.approx(theirs, rel=0.2) and (ours > plain).all()
 
 
