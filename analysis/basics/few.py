@@ -44,7 +44,7 @@ def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
     """
     shown: list[str] = []
     for name in members:
-        if len(members[name]) > 0 and is_safe([members[n] for n in (*shown, name)]):
+        if len(members[name]) and is_safe([members[n] for n in (*shown, name)]):
             shown.append(name)
     return tuple(shown)
 
@@ -56,12 +56,10 @@ def is_safe(groups: Collection[Collection]) -> bool:
     for person in set().union(*groups):
         pattern = tuple(person in g for g in groups)
         parts[pattern] = parts.get(pattern, 0) + 1
-    if not parts:
-        return True
-    spans = np.array(list(parts), dtype=float)  # a row per part, a column per group
+    spans = np.array(list(parts))  # a row per part, a column per group
     rank = np.linalg.matrix_rank(spans)
-    small = [i for i, n in enumerate(parts.values()) if n < FEWEST_PEOPLE]
     sizes = list(parts.values())
+    small = [i for i, n in enumerate(sizes) if n < FEWEST_PEOPLE]
     for many in range(1, FEWEST_PEOPLE):
         for union in combinations(small, many):
             if sum(sizes[i] for i in union) < FEWEST_PEOPLE:

@@ -32,6 +32,7 @@ from .fit import (
     off_scale_slopes,
     place_off_scale,
     prepare,
+    second_opinion,
     t_limits,
     widest,
 )
@@ -129,6 +130,7 @@ def slope_table(
 ) -> pd.DataFrame:
     """Put the planned slope, the unadjusted one and those within sexes and groups side by side."""
     lines = [_slope_row("planned", "", fit), _slope_row("unadjusted", "", unadjusted)]
+    lines += second_opinion(planned, level)
     for column in ("sex", "group"):
         if column not in planned.rows.columns and column not in data.columns:
             continue

@@ -19,6 +19,7 @@ from .tables import is_text, left_out_rows, need_columns, numeric_design, usable
 
 MINIMUM_ATHLETES = 4
 FIT_COLUMNS = tuple(c for c in ESTIMATE_COLUMNS if c not in ("df_num", "df_den", "p_adjusted"))
+HC3 = "athletes' means, HC3, by another library"
 NO_SPREAD = "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
 
 
@@ -203,6 +204,24 @@ def join_capacity(data: pd.DataFrame, capacity: str | pd.DataFrame) -> tuple[pd.
             f"capacity stands in {plural(len(units), 'unit')} ({', '.join(map(str, units))}); one is needed."
         )
     return joined, "capacity", str(units[0]) if len(units) else ""
+
+
+def second_opinion(prepared: Prepared, level: float) -> list[dict]:
+    """The slope of the athletes' means by another library, as a row of slopes; nothing where they are too few for it."""
+    from ..models import robust_slope
+
+    rows, capacity, covariates = prepared.rows, prepared.capacity, list(prepared.covariates)
+    means = balanced_means(rows, prepared.outcome, cell=prepared.cell).set_index("athlete")["mean"]
+    by = rows.groupby("athlete", sort=False)
+    people = by[[capacity, *covariates]].agg(lambda v: v.iloc[0] if is_text(v) else v.mean()).loc[means.index]
+    design = np.column_stack([people[capacity], numeric_design(people, covariates)[0]])
+    try:
+        found = vars(robust_slope(means, design, level=level))
+    except KitError:
+        return []
+    row = {name: found[name] for name in FIT_COLUMNS[:-1]}
+    method = "ordinary least squares on the athletes' means, HC3, by statsmodels"
+    return [{"analysis": HC3, "level": "", **row, "adjusted_for": ", ".join(covariates), "method": method}]
 
 
 def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:

@@ -308,7 +308,7 @@ class CapacityAnswer(Result):
         Heart rate in bpm and in percent of the measured maximum as one finding: outcome, planned, adjusted_for, contrast with
         its intervals, smallest_effect, verdict, n_athletes; empty where only one of them is there.
     slopes : DataFrame
-        Estimate columns by `analysis` ("planned", "unadjusted", "within sex", "within group") and `level`.
+        Estimate columns by `analysis` ("planned", "unadjusted", the second opinion, "within sex", "within group") and `level`.
     correlations : DataFrame
         Estimate columns by `analysis`: Pearson with Fisher and BCa intervals, permutation p, Spearman, a robust one,
         partial; `bayes_factor` with its `prior`.

@@ -27,6 +27,9 @@ Ranks
     ``signed_rank(differences, *, zeros="drop", alternative="two-sided", level=0.95)``: exact, with ties.
     ``shuffle_within(values, *, n_shuffles, seed)``, ``flip_p(values)``: ratings by their order, athletes with gaps kept;
     ``centred_ranks(values)``, ``f_of_ranks(centred, here)``: the same statistic of many studies.
+Second opinions (statsmodels)
+    ``robust_slope(outcome, design, *, level=0.95)``: least squares with HC3; ``marginal_change(outcome, condition, athlete, *,
+    labels, level=0.95)``: generalised estimating equations. Both give a ``SecondOpinion``.
 Resampling
     ``resample_indices(n, n_resamples, *, seed)``, ``bca_interval(replicates, estimate, leave_one_out, *, level)``,
     ``permutation_correlation(x, y, *, alternative, n_resamples=10_000, seed=0)``.
@@ -60,6 +63,7 @@ from .resampling import (
     permutation_correlation,
     resample_indices,
 )
+from .second_opinion import SecondOpinion, marginal_change, robust_slope
 from .shuffles import Shuffles, centred_ranks, f_of_ranks, flip_p, shuffle_within
 
 __all__ = [
@@ -72,6 +76,7 @@ __all__ = [
     "PairedEffects",
     "Permutation",
     "RSquared",
+    "SecondOpinion",
     "Shuffles",
     "SignedRank",
     "TermTest",
@@ -91,6 +96,7 @@ __all__ = [
     "holm",
     "intraclass",
     "intraclass_table",
+    "marginal_change",
     "noncentral_f_interval",
     "paired_effect_sizes",
     "pearson_rows",
@@ -99,6 +105,7 @@ __all__ = [
     "refit_mixed",
     "refit_pairs",
     "resample_indices",
+    "robust_slope",
     "shuffle_within",
     "signed_rank",
     "tie_decimals",

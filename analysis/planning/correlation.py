@@ -142,12 +142,7 @@ def smallest_detectable_r(
     if power <= alpha:
         return 0.0
     return float(
-        brentq(
-            lambda r: correlation_power(r, n, alpha=alpha, alternative=side) - power,
-            0.0,
-            1 - 1e-9,
-            xtol=1e-12,
-        )
+        brentq(lambda r: correlation_power(r, n, alpha=alpha, alternative=side) - power, 0.0, 1 - 1e-9)
     )
 
 

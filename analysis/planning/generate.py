@@ -113,15 +113,12 @@ def _rounds_of(truth: Assumptions, outcome: str, level: np.ndarray, k: int, rng)
 def share_interval(hits, tries):
     """Wilson interval of a share that was counted in simulated studies."""
     # Source: Wilson (1927) J Am Stat Assoc 22:209-212.
-    from scipy.stats import norm
+    from statsmodels.stats.proportion import proportion_confint
 
-    hits, tries = np.asarray(hits, dtype=float), np.asarray(tries, dtype=float)
-    z = norm.isf(0.025)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = hits / tries
-        centre = (share + z**2 / (2 * tries)) / (1 + z**2 / tries)
-        reach = z / (1 + z**2 / tries) * np.sqrt(share * (1 - share) / tries + z**2 / (4 * tries**2))
-    return np.maximum(centre - reach, 0.0), np.minimum(centre + reach, 1.0)
+        return proportion_confint(
+            np.asarray(hits, dtype=float), np.asarray(tries, dtype=float), method="wilson"
+        )
 
 
 def with_intervals(table: pd.DataFrame, tries) -> pd.DataFrame:

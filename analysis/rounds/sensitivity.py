@@ -17,6 +17,9 @@ from .ranks import RoundsRanks
 from .steps import all_steps, gate_steps
 from .tipping import TippingPoint
 
+MARGINAL = "marginal model (GEE, exchangeable), by another library"
+"""A second opinion: it shares no code with the main analysis."""
+
 COLUMNS = (
     "analysis",
     "outcome",
@@ -69,6 +72,7 @@ def sensitivity_table(
             "p_round_test": main.overall.p_cr2,
         },
     ]
+    lines.append(_marginal_line(rows, main, common))
     if main.anova is not None:
         note = "paired difference of the complete cases"
         lines.append(
@@ -162,6 +166,19 @@ def _paired(rows: RoundRows, first: str, final: str) -> dict:
     half = float(stats.t.ppf(0.975, n - 1)) * error
     p = float(2 * stats.t.sf(abs(mean) / error, n - 1))
     return {"estimate": mean, "ci_low": mean - half, "ci_high": mean + half, "p": p}
+
+
+def _marginal_line(rows: RoundRows, main: RoundsComparison, common: dict) -> dict:
+    from ..models import marginal_change
+
+    line = {**common, "analysis": MARGINAL}
+    try:
+        table = rows.table
+        found = marginal_change(table["value"], table["round_no"], table["athlete"], labels=rows.labels)
+    except KitError as problem:
+        return line | {"note": f"could not be analysed: {problem}"}
+    note = "values off the analyser's scale at its end" if main.allows_for == CENSORED else ""
+    return line | {**_pick(vars(found), ""), "p_round_test": found.p_all, "note": note}
 
 
 def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> dict:

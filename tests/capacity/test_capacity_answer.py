@@ -11,7 +11,8 @@ from analysis.basics import KitError
 from analysis.capacity import Refused, answer_capacity, correlate, specifications
 from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes
 from analysis.capacity.drift import drift_and_recovery
-from analysis.capacity.fit import fit_prepared, prepare, with_covariates
+from analysis.capacity.fit import HC3, fit_prepared, prepare, with_covariates
+from analysis.models import robust_slope
 
 CYCLING = Path(__file__).parents[1] / "references" / "capacity" / "cycling_training.csv"
 
@@ -65,6 +66,21 @@ def test_retest_error_shrinks_the_slope_and_prediction_error_does_not(club):
     assert mean + 0.6 > 3 * error
     mean, error, _ = mean_slopes(club, ["hr_max_bpm"], prediction_see=4.4)
     assert abs(mean + 0.6) < 3 * error
+
+
+def test_another_library_gives_a_second_opinion_beside_the_planned_slope(club):
+    found = answer(club(seed=4, n=14))
+    row = found.slopes.set_index("analysis").loc[HC3]
+    assert row["adjusted_for"] == ", ".join(found.adjusted_for) != "" and row["n_athletes"] == 14
+    design = [found.points["capacity"], *(found.points[c] for c in found.adjusted_for)]
+    expected = robust_slope(found.points["outcome"], np.column_stack(design))
+    assert [row[c] for c in ("estimate", "ci_low", "ci_high", "p")] == pytest.approx(
+        [expected.estimate, expected.ci_low, expected.ci_high, expected.p]
+    )
+    assert row["estimate"] == pytest.approx(
+        found.planned.estimate, rel=1e-6
+    )  # rounds complete: the same slope
+    assert row["df"] == pytest.approx(found.planned.df)
 
 
 def test_sex_fakes_a_relation_in_a_mixed_club_that_is_in_neither_sex(club):

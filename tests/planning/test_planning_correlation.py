@@ -9,13 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.basics import KitError
+from analysis.planning import correlation as own
 from analysis.planning import (
     correlation_power,
     correlation_precision,
     correlation_sample_size,
     smallest_detectable_r,
 )
-from analysis.planning.correlation import correlation_interval
+from analysis.planning.correlation import LARGEST_CLUB, correlation_interval, smallest_size
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 
@@ -64,6 +65,38 @@ def test_smallest_detectable_r():
     for case in REFERENCE["correlation_minimal_detectable"]:
         expected = case["smallest_rho_with_80pct_power_exact"]
         assert smallest_detectable_r(case["n"]) == pytest.approx(expected, rel=1e-8)
+
+
+@pytest.mark.parametrize("alternative", ["greater", "less"])
+def test_the_smallest_detectable_r_of_a_one_sided_test_has_the_power(alternative):
+    r = smallest_detectable_r(14, alternative=alternative)
+    assert correlation_power(
+        r if alternative == "greater" else -r, 14, alternative=alternative
+    ) == pytest.approx(0.8)
+    assert r < smallest_detectable_r(14) - 0.04
+    assert smallest_detectable_r(14, power=0.05) == 0.0 and smallest_detectable_r(14, power=0.06) > 0.05
+
+
+def test_the_search_starts_at_the_size_of_the_textbook_formula(monkeypatch):
+    monkeypatch.setattr(own, "smallest_size", lambda power_of, wished, *, guess, least: (guess, least))
+    for r, alternative, z in (
+        (0.5, "two-sided", 1.959964),
+        (0.6, "greater", 1.644854),
+        (-0.7, "less", 1.644854),
+    ):
+        textbook = ((z + 0.841621) / np.arctanh(abs(r))) ** 2 + 3
+        assert correlation_sample_size(r, alternative=alternative) == (pytest.approx(textbook, rel=1e-5), 4)
+
+
+@pytest.mark.parametrize("guess", [1, 4, 40, 499, 500, 501, 3000, 1e9])
+@pytest.mark.parametrize("answer", [4, 5, 37, 500, 1000])
+def test_the_smallest_size_is_found_in_few_steps_from_any_start(guess, answer):
+    asked = []
+    power_of = lambda n: asked.append(n) or n / 1000  # noqa: E731
+    assert smallest_size(power_of, answer / 1000, guess=guess, least=4) == answer
+    assert len(asked) <= 26 and min(asked) >= 4 and max(asked) <= LARGEST_CLUB
+    if guess == answer == 500:
+        assert len(asked) <= 8
 
 
 def test_precision_and_size_for_a_width():

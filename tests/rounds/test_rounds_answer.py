@@ -7,8 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.basics import KitError, Result
+from analysis.models import marginal_change
 from analysis.rounds import STEP_LABELS, adjust_outcomes, answer_rounds
 from analysis.rounds.prepare import prepare_rounds
+from analysis.rounds.sensitivity import MARGINAL
 
 OUTCOME = "hr_mean_bpm"
 
@@ -51,6 +53,23 @@ def test_sensitivity_asks_the_same_question_in_other_ways(club):
     assert main["label"] == result.steps["label"].iloc[-1] and main["agrees"]
     assert table.loc["flagged samples kept", "estimate"] == pytest.approx(main["estimate"])
     assert table.loc["as percent_hr_max", "estimate"] == pytest.approx(main["estimate"] / 1.95, rel=0.05)
+
+
+def test_another_library_gives_a_second_opinion_beside_the_main_analysis(club):
+    data = club(missing=0.05, seed=2)
+    result = answer(data)
+    found = marginal_change(data[OUTCOME].dropna(), data["round_no"][data[OUTCOME].notna()],
+                            data["athlete"][data[OUTCOME].notna()], labels=[1, 2, 3, 4])  # fmt: skip
+    line = result.sensitivity.set_index("analysis").loc[MARGINAL]
+    assert [line[c] for c in ("estimate", "ci_low", "ci_high", "p")] == pytest.approx(
+        [found.estimate, found.ci_low, found.ci_high, found.p]
+    )
+    assert (
+        line["p_round_test"] == pytest.approx(found.p_all) and line["n_observations"] == found.n_observations
+    )
+    assert line["estimate"] == pytest.approx(result.last_minus_first, abs=0.3) and line["note"] == ""
+    few = answer(data[data["athlete"].isin(data["athlete"].unique()[:4])]).sensitivity.set_index("analysis")
+    assert "4 athletes are too few" in few.loc[MARGINAL, "note"] and few.loc[MARGINAL, "agrees"] is None
 
 
 def test_another_scale_that_cannot_be_analysed_is_said(club):

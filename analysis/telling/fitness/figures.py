@@ -150,7 +150,7 @@ def draw_slopes(answer, *, ax=None):
         figure,
         f"Difference in {lower_first(known.label)} between athletes who are {_contrast_words(answer)} apart in capacity, by "
         f"{plural(len(table), 'analysis', 'analyses')}: planned {format_number(answer.contrast, digits_of(known))} {known.unit}, "
-        "the others without adjustment, and within sexes and groups where there are several.",
+        "the others without adjustment, by another library, and within sexes and groups where there are several.",
     )
 
 

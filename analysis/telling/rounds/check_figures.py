@@ -111,7 +111,7 @@ def draw_sensitivity(answer, *, ax=None):
     >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
     ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
     >>> len(draw_sensitivity(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    4
+    5
     """
     known = known_outcome(answer.outcome)
     table = answer.sensitivity

@@ -155,6 +155,8 @@ def ways_table(answers: dict) -> Table | None:
         "Other ways of analysing the change from the first to the last round.",
         answers,
         _ways,
+        note="The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang "
+        "and Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds.",
         numbers=lambda answer: answer.sensitivity.drop(columns="outcome"),
     )
 

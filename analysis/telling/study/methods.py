@@ -208,6 +208,9 @@ METHODS = {
         "Kenward MG, Roger JH (1997) Small sample inference for fixed effects from restricted maximum likelihood. Biometrics "
         "53:983-997."
     ),
+    r"Liang and Zeger,? \(?1986": (
+        "Liang KY, Zeger SL (1986) Longitudinal data analysis using generalized linear models. Biometrika 73:13-22."
+    ),
     r"Loe,? 2013": (
         "Loe H, Rognmo Ø, Saltin B, Wisløff U (2013) Aerobic capacity reference data in 3816 healthy men and women 20-90 "
         "years. PLoS ONE 8:e64319."
@@ -215,6 +218,14 @@ METHODS = {
     r"Ly, Verhagen and Wagenmakers,? \(?2016": (
         "Ly A, Verhagen J, Wagenmakers EJ (2016) Harold Jeffreys's default Bayes factor hypothesis tests: explanation, "
         "extension, and application in psychology. Journal of Mathematical Psychology 72:19-32."
+    ),
+    r"MacKinnon and White,? \(?1985": (
+        "MacKinnon JG, White H (1985) Some heteroskedasticity-consistent covariance matrix estimators with improved finite "
+        "sample properties. Journal of Econometrics 29:305-325."
+    ),
+    r"Mancl and DeRouen,? \(?2001": (
+        "Mancl LA, DeRouen TA (2001) A covariance estimator for GEE with improved small-sample properties. Biometrics "
+        "57:126-134."
     ),
     r"Pustejovsky and Tipton,? \(?2018": (
         "Pustejovsky JE, Tipton E (2018) Small-sample methods for cluster-robust variance estimation and hypothesis testing in "

@@ -1,0 +1,187 @@
+"""The same question answered by another library: least squares with HC3 errors and a marginal model, both by statsmodels."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from ..basics import KitError, Result, plural
+from .intervals import check_level
+
+NO_SPARE = 1e-9
+"""A row that alone decides a coefficient has no residual, so that HC3 is not defined."""
+
+
+@dataclass(frozen=True)
+class SecondOpinion(Result):
+    """An estimate by another library, with its t interval.
+
+    Parameters
+    ----------
+    estimate, standard_error, df, statistic, p, ci_low, ci_high : float
+    p_all : float
+        Of all conditions together, by the F form of the robust Wald test; missing for a slope.
+    n_athletes, n_observations : int
+    """
+
+    estimate: float
+    standard_error: float
+    df: float
+    statistic: float
+    p: float
+    ci_low: float
+    ci_high: float
+    p_all: float
+    n_athletes: int
+    n_observations: int
+
+
+def robust_slope(outcome: Sequence[float], design: np.ndarray, *, level: float = 0.95) -> SecondOpinion:
+    """Fit ordinary least squares to one value per athlete, with HC3 standard errors.
+
+    Parameters
+    ----------
+    outcome : sequence of float
+        One value per athlete.
+    design : array (athletes, columns)
+        The quantity of interest first, then what is held equal; without a constant.
+    level : float
+        Of the interval; default 0.95.
+
+    Returns
+    -------
+    SecondOpinion
+        Slope on the first column, with t on athletes minus coefficients.
+
+    Raises
+    ------
+    KitError
+        Where no athlete is left over, or one athlete alone decides a coefficient.
+
+    Notes
+    -----
+    Covariance (X'X)⁻¹ X' diag(e²/(1 − h)²) X (X'X)⁻¹, as statsmodels computes it: the spread of the athletes may depend on the
+    design.
+
+    References
+    ----------
+    MacKinnon JG, White H (1985) Journal of Econometrics 29:305-325.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> found = robust_slope([171.0, 174, 168, 169, 163], np.array([[44.0], [48], [51], [55], [58]]))
+    >>> round(found.estimate, 3), found.df
+    (-0.578, 3.0)
+    """
+    from statsmodels.regression.linear_model import OLS
+
+    check_level(level)
+    y = np.asarray(outcome, dtype=float)
+    x = np.column_stack([np.asarray(design, dtype=float), np.ones(len(y))])
+    if len(y) <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
+        raise KitError(
+            f"{plural(len(y), 'athlete')} are too few for {x.shape[1]} coefficients that can be told apart."
+        )
+    leverage = np.square(np.linalg.qr(x)[0]).sum(axis=1)
+    if leverage.max() > 1 - NO_SPARE:
+        raise KitError("one athlete alone decides a coefficient, so HC3 is not defined.")
+    fit = OLS(y, x).fit(cov_type="HC3", use_t=True)
+    low, high = fit.conf_int(alpha=1 - level)[0]
+    return SecondOpinion(
+        estimate=float(fit.params[0]),
+        standard_error=float(fit.bse[0]),
+        df=float(fit.df_resid),
+        statistic=float(fit.tvalues[0]),
+        p=float(fit.pvalues[0]),
+        ci_low=float(low),
+        ci_high=float(high),
+        p_all=float("nan"),
+        n_athletes=len(y),
+        n_observations=len(y),
+    )
+
+
+def marginal_change(
+    outcome: Sequence[float], condition: Sequence, athlete: Sequence, *, labels: Sequence, level: float = 0.95
+) -> SecondOpinion:
+    """Fit a marginal model of repeated conditions: generalised estimating equations, every two rows of an athlete alike.
+
+    Parameters
+    ----------
+    outcome, condition, athlete : sequences of equal length
+        One row per athlete and condition; athletes may lack conditions.
+    labels : sequence
+        The conditions in order; the change is the last minus the first.
+    level : float
+        Of the interval; default 0.95.
+
+    Returns
+    -------
+    SecondOpinion
+        Change, with t on athletes minus conditions, and the test of all conditions.
+
+    Raises
+    ------
+    KitError
+        Where there are no more athletes than conditions, or the equations have no solution.
+
+    Notes
+    -----
+    Normal family, identity link, exchangeable working correlation, and the covariance of Mancl and DeRouen, which takes the
+    small number of athletes into account (statsmodels: "bias_reduced"). t in place of z, with athletes minus coefficients,
+    is common practice, no source. With complete rounds the standard error of the change is SD(change) / √(n − 1).
+
+    References
+    ----------
+    Liang KY, Zeger SL (1986) Biometrika 73:13-22; Mancl LA, DeRouen TA (2001) Biometrics 57:126-134.
+
+    Examples
+    --------
+    >>> found = marginal_change([160.0, 171, 150, 160, 171, 180], [1, 2] * 3, list("AABBCC"), labels=[1, 2])
+    >>> round(found.estimate, 6), round(found.standard_error, 4)
+    (10.0, 0.7071)
+    """
+    from statsmodels.genmod.cov_struct import Exchangeable
+    from statsmodels.genmod.generalized_estimating_equations import GEE
+
+    check_level(level)
+    condition = np.asarray(condition)
+    names, group = np.unique(np.asarray(athlete, dtype=str), return_inverse=True)
+    design = np.column_stack([np.ones(len(condition)), *(condition == label for label in labels[1:])]).astype(
+        float
+    )
+    df = len(names) - len(labels)
+    if df < 1:
+        raise KitError(
+            f"{plural(len(names), 'athlete')} are too few for a marginal model of {len(labels)} conditions."
+        )
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore")  # what does not converge is not finite, and refused below
+        try:
+            model = GEE(np.asarray(outcome, dtype=float), design, groups=group, cov_struct=Exchangeable())
+            fit = model.fit(cov_type="bias_reduced")
+            beta, covariance = np.asarray(fit.params)[1:], np.asarray(fit.cov_params())[1:, 1:]
+            wald = float(beta @ np.linalg.solve(covariance, beta)) / len(beta)
+        except (np.linalg.LinAlgError, ValueError):
+            wald = float("nan")
+        if not (np.isfinite(wald) and covariance[-1, -1] > 0):
+            raise KitError("the marginal model has no solution for these rounds.") from None
+    estimate, error = float(beta[-1]), float(np.sqrt(covariance[-1, -1]))
+    half = float(stats.t.isf((1 - level) / 2, df)) * error
+    return SecondOpinion(
+        estimate=estimate,
+        standard_error=error,
+        df=float(df),
+        statistic=estimate / error,
+        p=float(2 * stats.t.sf(abs(estimate / error), df)),
+        ci_low=estimate - half,
+        ci_high=estimate + half,
+        p_all=float(stats.f.sf(wald, len(beta), df)),
+        n_athletes=len(names),
+        n_observations=len(condition),
+    )
