@@ -22,7 +22,7 @@ def sparred(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def measured_outcomes(rows: pd.DataFrame, session: str, *, rounds: int = 2) -> tuple[str, ...]:
-    """Return the outcomes that at least three athletes have in so many rounds of a session or more."""
+    """Return the outcomes that at least three athletes have in a given number of rounds of a session or more."""
     here = sparred(of_session(rows, session))
     found = []
     for name in OUTCOMES:

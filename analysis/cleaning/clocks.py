@@ -16,7 +16,7 @@ from .placing import BY_EVENT, Evening, Trace
 from .rules import CleaningRules
 
 REACH_S = 300.0
-"""Clocks are looked for up to so many seconds from where they should be."""
+"""Clocks are looked for up to this many seconds from where they should be."""
 LEAST_HEIGHT_BPM = 15.0
 LEAST_UNCERTAINTY_S = 5.0
 """Onset of effort and the smoothing of devices differ by some seconds between people: never surer than this."""

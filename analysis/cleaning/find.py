@@ -11,7 +11,7 @@ from ..basics import KitError, format_number
 from ..study.times import clock_seconds
 
 GRID_S = 5.0
-"""Traces are averaged over so many seconds before they are lined up."""
+"""Traces are averaged over this many seconds before they are lined up."""
 SHAPES = ((25.0, 45.0), (25.0, 80.0), (45.0, 45.0), (45.0, 80.0))
 """Time constants (rise, fall) in seconds that are tried; 20 to 60 s and 50 to 90 s are usual (from memory)."""
 

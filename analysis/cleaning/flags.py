@@ -15,7 +15,7 @@ from .rules import CleaningRules
 LOOK_BACK = 80
 """Pieces before the present one that may precede it in a chain."""
 ENDS = 5
-"""The level at the ends of a piece is the median of so many samples, so that noise breaks no chain."""
+"""The level at the ends of a piece is the median of this many samples, so that noise breaks no chain."""
 BREAK_COST = 30.0
 MOST_COST = 100.0
 """Samples that a chain must gain for a change just beyond the limit, for one twice as large four times as many, and the

@@ -71,7 +71,7 @@ def _recovery(spans: Spans, end: float, next_start: float) -> float:
 
 
 REST_END_S = 10.0
-"""Heart rate at the end of a rest is the mean of so many seconds before the next round (our proposal)."""
+"""Heart rate at the end of a rest is the mean of this many seconds before the next round (our proposal)."""
 
 
 def _end_of_rest(spans: Spans, end: float, next_start: float) -> float:
@@ -210,7 +210,7 @@ def _facts(row: dict, rules: CleaningRules, test: MeasuredHrMax | None) -> Athle
 
 
 PEAK_OF_TEST_S = 10.0
-"""The highest heart rate of a gas-exchange file is a mean over so many seconds (5 to 15 s, never one sample)."""
+"""The highest heart rate of a gas-exchange file is a mean over this many seconds (5 to 15 s, never one sample)."""
 TYPED_HELD_S = 5.0
 """What a device shows as its highest is smoothed over some seconds (common practice, no source)."""
 

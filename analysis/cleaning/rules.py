@@ -29,9 +29,9 @@ class CleaningRules:
     lowest_bpm, highest_bpm, above_max_bpm : float
         Outside 40 to 220 bpm, or more than 10 bpm above the athlete's maximum: "out of range".
     flat_s : float
-        The same value for at least so long: "flat line".
+        The same value for at least this long: "flat line".
     jump_bpm, steep_bpm_s, steep_s : float
-        A larger change from one sample to the next, or a steeper one kept up so long, breaks the trace in pieces.
+        A larger change from one sample to the next, or a steeper one kept up this long, breaks the trace in pieces.
     most_change_bpm, change_time_s : float
         How far heart rate can move over a gap: most_change * (1 - exp(-gap / change_time)).
     double_tolerance : float
@@ -45,13 +45,13 @@ class CleaningRules:
     gap_limit_s : float
         A longer time without a heart rate is missing time; 0 leaves the choice to the file.
     crossed_s : float
-        The same rates in two athletes' traces for so long: "straps mixed up".
+        The same rates in two athletes' traces for this long: "straps mixed up".
     least_valid_share : float
         Rounds with less valid time give no heart rate.
     gap_shift_bpm : float
         Missing time that could move the mean of the round by more (as judged by bridging it) gives no mean.
     late_from_s : float
-        The late part of a round starts so long after its start (at most half the round).
+        The late part of a round starts this long after its start (at most half the round).
     peak_window_s : float
         The peak is the highest mean over this window.
     clock_disagreement_s : float
@@ -72,20 +72,26 @@ class CleaningRules:
     lowest_bpm: float = _rule(40.0, "out of range", "bpm", PROPOSAL, "lower values are flagged", 20, 80)
     highest_bpm: float = _rule(220.0, "out of range", "bpm", PROPOSAL, "higher values are flagged", 150, 260)
     above_max_bpm: float = _rule(
-        10.0, "out of range", "bpm", PROPOSAL, "so far above the athlete's stated maximum is flagged", 0, 60
+        10.0,
+        "out of range",
+        "bpm",
+        PROPOSAL,
+        "a rate further above the athlete's stated maximum is flagged",
+        0,
+        60,
     )
     flat_s: float = _rule(
         20.0,
         "flat line",
         "s",
         PROPOSAL,
-        "the same value for so long is flagged; 5 to 10 s are normal",
+        "the same value for this long is flagged; 5 to 10 s are normal",
         5,
         600,
     )
     flat_usual: float = _rule(
         8.0, "flat line", "times", PROPOSAL,
-        "a run that ends without a step must last so many times the usual run of one value in the trace", 1, 50,
+        "a run that ends without a step must last this many times the usual run of one value in the trace", 1, 50,
     )  # fmt: skip
     jump_bpm: float = _rule(
         10.0,
@@ -136,7 +142,7 @@ class CleaningRules:
         "the beginning in which steady contact is looked for", 0, 900,
     )  # fmt: skip
     steady_s: float = _rule(
-        30.0, "start lag", "s", PROPOSAL, "contact is steady after so long without a fault", 3, 120
+        30.0, "start lag", "s", PROPOSAL, "contact is steady after this long without a fault", 3, 120
     )
     gap_limit_s: float = _rule(
         0.0, "no contact", "s",
@@ -148,7 +154,7 @@ class CleaningRules:
         "straps mixed up",
         "s",
         PROPOSAL,
-        "the same rates in two athletes' traces for so long are flagged",
+        "the same rates in two athletes' traces for this long are flagged",
         15,
         600,
     )
@@ -167,7 +173,7 @@ class CleaningRules:
     )  # fmt: skip
     late_from_s: float = _rule(
         120.0, "late part", "s", "heart rate needs about 2 min to settle (time constants 30 to 60 s)",
-        "the late part starts so long into the round, at most half of it", 0, 1800,
+        "the late part starts this long into the round, at most half of it", 0, 1800,
     )  # fmt: skip
     peak_window_s: float = _rule(
         5.0,

@@ -17,7 +17,7 @@ from .reml import Problem, Structure, maximise
 from .small_sample import SmallSample
 
 MOST_PAIRS = 200
-"""Beyond so many pairs the model takes too long; a test over so many hardly depends on it."""
+"""Beyond this many pairs the model takes too long; a test over them hardly depends on it."""
 
 
 def refit_pairs(fit: MixedFit, pair) -> MixedFit:

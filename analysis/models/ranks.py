@@ -74,7 +74,7 @@ def signed_rank(
     level : float
         Of the interval, default 0.95.
     decimals : int, optional
-        Differences are rounded to so many decimals first, so that equal decimal numbers tie; default `tie_decimals` of
+        Differences are rounded to a given number of decimals first, so that equal decimal numbers tie; default `tie_decimals` of
         the differences, which is 9 in all usual units.
 
     Returns

@@ -307,7 +307,7 @@ def chance_words(power: float) -> str:
 
 
 def _rounded_up(value: float, digits: int) -> float:
-    """The smallest number with so many decimals that is not below the value: "would be seen" must stay true."""
+    """The smallest number with a given number of decimals that is not below the value: "would be seen" must stay true."""
     return math.ceil(value * 10**digits - 1e-9) / 10**digits
 
 
@@ -345,7 +345,7 @@ class PowerCurves(Result):
     about : str
         The question, in words.
     unit : str
-        Of the effects and half widths; for a slope with "per so many mL/kg/min".
+        Of the effects and half widths; for a slope with "per 10 mL/kg/min".
     digits : int
     smallest, assumed : float
     n : int

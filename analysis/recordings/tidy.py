@@ -19,7 +19,7 @@ MAX_CHANGE = 0.20
 SHORTEST_MS, LONGEST_MS = 250.0, 2500.0
 """Intervals outside are never normal: 240 and 24 beats a minute."""
 FORGET_AFTER = 5
-"""After so many refused intervals in a row the comparison starts anew."""
+"""After this many refused intervals in a row the comparison starts anew."""
 
 
 def correct_intervals(intervals_ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -107,7 +107,7 @@ HIGHEST_BPM = 1000.0
 MAX_SPAN_S = 36 * 3600.0
 """Rows further apart than this are not one evening: refused."""
 MOST_NEAR = 0.9
-"""Where so many rows lie within one evening, the others have damaged times and are left out."""
+"""Where this many rows lie within one evening, the others have damaged times and are left out."""
 FIRST_YEAR = 2000
 """Dates before this year come from a clock that was never set."""
 

@@ -24,6 +24,7 @@ from ..telling.training.sentences import short_training
 from ..telling.words import plain_side, plain_size, plain_span
 from ..training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
 from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
+from .sharing import partly_passed_on
 
 MOST_WORDS = 250
 """More than this nobody reads on one screen: what is least needed goes first."""
@@ -35,8 +36,9 @@ def answers_sections(answers, *, own: bool = False) -> list[Section]:
         return _survey(answers)
     made = [_trust(answers, own=own), *_training(answers)]
     rounds = {o: a for o in answers.primary_outcomes if (a := answers.rounds(o))}
+    partly = partly_passed_on(answers, rounds)
     if rounds:
-        made += [_harder(rounds), _level(rounds)]
+        made += [_harder(rounds, partly), _level(rounds, partly)]
     else:
         made.append(_section(say.HARDER, say.CANNOT_TELL, _listed(nothing_compared(answers))))
     made += [_fitter(answers), *_rest(answers), *_paper(answers)]
@@ -118,22 +120,26 @@ def _verdict(states: dict[str, str]) -> str:
     return say.CANNOT_TELL
 
 
-def _harder(rounds: dict) -> Section:
+def _harder(rounds: dict, partly: dict) -> Section:
+    """The first question; without all its rounds it has no answer."""
     states, falls = {}, []
     for outcome, answer in rounds.items():
         small = answer.verdict in ("equivalent", "changed but smaller than matters")
-        states[outcome] = "small" if small else "shown" if answer.changed else "open"
+        states[outcome] = (
+            "open" if outcome in partly else "small" if small else "shown" if answer.changed else "open"
+        )
         if states[outcome] == "shown" and answer.last_minus_first < 0:
             falls.append(outcome)
     verdict = (
         say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
     )
     first = next(iter(rounds.values()))
-    texts = [_together(rounds) or " ".join(_change(o, a) for o, a in rounds.items()), _for_monday(first)]
+    told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
+    texts = [*partly.values(), told, "" if partly else _for_monday(first)]
     from ..telling.study.small_figures import draw_change
 
     picture = Picture("answers_change", partial(draw_change, rounds), "")
-    return _section(say.HARDER, verdict, [*_listed(texts, sure=2), picture])
+    return _section(say.HARDER, verdict, [*_listed(texts, sure=2 + len(partly)), picture])
 
 
 def _together(rounds: dict) -> str:
@@ -177,10 +183,10 @@ def _for_monday(answer) -> str:
     return say.FOR_MONDAY.format(weighed=lower_first(weighed)) if weighed else ""
 
 
-def _level(rounds: dict) -> Section:
+def _level(rounds: dict, partly: dict) -> Section:
     states, texts = {}, []
     for outcome, answer in rounds.items():
-        states[outcome] = "shown" if answer.plateau_from else "open"
+        states[outcome] = "shown" if answer.plateau_from and outcome not in partly else "open"
         text, name = plain_plateau(answer), upper_first(short_name(outcome))
         if text.startswith(rounds_say.UNCLEAR[:14]) or text.startswith(rounds_say.TWO_ROUNDS[:10]):
             text = say.CANNOT_TELL_OF.format(Outcome=name)

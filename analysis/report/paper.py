@@ -41,6 +41,7 @@ from ..telling.training.tables import training_tables
 from ..telling.words import step_words
 from . import pictures
 from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
+from .sharing import partly_passed_on
 
 
 def paper_sections(answers) -> list[Section]:
@@ -96,7 +97,7 @@ def _abstract(answers) -> list[Section]:
 
 
 MOST_WORDS = 100
-"""Sentences are put into one paragraph up to so many words."""
+"""Sentences are put into one paragraph up to this many words."""
 
 
 def _chunks(texts: list[str]) -> list[str]:
@@ -216,6 +217,7 @@ def _rounds(answers, rounds: dict) -> list[Section]:
     texts = [t for o, a in rounds.items() for t in _claimed(answers, "rounds", o, write_up_rounds(a))]
     if texts and picture:
         texts[0] = f"{texts[0]} {say.SEE_ROUNDS}"
+    texts = [*partly_passed_on(answers, rounds).values(), *texts]
     if texts and contrasts:
         texts.append(say.SEE_STEPS)
     found = [b for b in (picture, means, contrasts) if b]
@@ -274,10 +276,10 @@ def _training(answers) -> list[Section]:
         return []
     shown = [t for t in training_tables(answer) if t.key not in TRAINING_BESIDE]
     drawn = [p for p, _ in training_pictures(answer)[:2]]
-    see = [f"{{table:{t.key}}}" for t in shown] + [f"{{figure:{p.key}}}" for p in drawn]
+    see = [", ".join(f"{{table:{t.key}}}" for t in shown), ", ".join(f"{{figure:{p.key}}}" for p in drawn)]
     texts = [
         *_chunks(write_up_training(answer)),
-        *([say.SEE_TRAINING.format(refs=join_words(see))] if see else []),
+        *([say.SEE_TRAINING.format(refs=join_words([s for s in see if s]))] if any(see) else []),
     ]
     return [Section("The training study", (*paragraphs(texts), *shown, *drawn), 2)]
 

@@ -14,6 +14,7 @@ from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
 from ..telling.document import Table
 from ..telling.fitness.supplement import SEXES
+from ..telling.study import phrases as say
 from ..training import BeforeAfter
 from ..training.individual import unknown_response
 
@@ -39,6 +40,7 @@ class SharedAnswers(Answers):
         self.n_people = max(len(answers.study.athletes), survey.n_athletes if survey else 0)
         self._withheld: dict[str, list[str]] = {}
         self._whole = answers
+        self.blanked: dict[str, list[int]] = {}
         rows, touched = self._without_small_rounds(answers)
         self._kept = {k: v for k, v in answers._kept.items() if not touched or self._untouched(k, touched)}
         if touched:
@@ -80,6 +82,7 @@ class SharedAnswers(Answers):
             if OUTCOMES[outcome].question == "lactate":
                 rows.loc[blank, "lactate_limit"] = ""
             touched.add(outcome)
+            self.blanked[outcome] = few
             which = "round" if len(few) == 1 else "rounds"
             self._withhold(f"{_label(outcome)} in {which} {join_words([str(r) for r in few])}")
         return rows, touched
@@ -304,6 +307,19 @@ def step_of(capacity: pd.DataFrame) -> float:
 
 def _label(outcome: str) -> str:
     return OUTCOMES[outcome].label.lower()
+
+
+def partly_passed_on(answers, rounds: dict) -> dict[str, str]:
+    """Outcome -> the words that say which of its rounds are left where others rest on too few people."""
+    return {
+        outcome: say.PARTLY.format(
+            Outcome=OUTCOMES[outcome].label,
+            rounds=f"{'round' if len(answer.labels) == 1 else 'rounds'} {join_words([str(r) for r in answer.labels])}",
+            few=FEWEST_PEOPLE,
+        )
+        for outcome, answer in rounds.items()
+        if answer and outcome in getattr(answers, "blanked", {})
+    }
 
 
 COUNTS = ("n", "n_athletes", "Athletes")

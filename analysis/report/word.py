@@ -222,7 +222,7 @@ def repeat_header(table) -> None:
 
 
 ROWS_THAT_STAY = 12
-"""A table of at most so many rows stays on one page."""
+"""A table of at most this many rows stays on one page."""
 
 UNDATED = (1980, 1, 1, 0, 0, 0)
 """The date of every part inside the file: the earliest that a zip archive can hold."""
@@ -409,7 +409,7 @@ CELL_MM = 2.4
 """Space at both sides of a cell."""
 
 MOST_LETTERS = 48
-"""A column of text wraps beyond so many letters."""
+"""A column of text wraps beyond this many letters."""
 
 
 def _words(text: str) -> list[str]:

@@ -221,7 +221,7 @@ def _medians(wide: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
 MOST_CELLS = 5
 """Up to this many values every corner is tried; beyond it, the corners that move a step or its spread furthest."""
 MANY_CELLS = 40
-"""Beyond so many values a step's estimate is taken to its extremes; its spread is not searched value by value."""
+"""Beyond this many values a step's estimate is taken to its extremes; its spread is not searched value by value."""
 SEARCHED = (1.0, 0.3)
 """Shares of the ranges at which those corners are looked for: the worst one far out need not be the worst near by."""
 PRECISION = 1e-4
@@ -259,7 +259,7 @@ class Placings:
         self.signs = np.sign(fit.contrasts("round_no", kind="pairwise", adjust=None)["estimate"].to_numpy())
         self._known: dict = {}
         self._df_near = None
-        if len(self.cells) > MANY_CELLS:  # so many athletes that their df hardly move with the values
+        if len(self.cells) > MANY_CELLS:  # enough athletes that their df hardly move with the values
             near = fit.contrasts("round_no", kind="pairwise", ddf="cr2", adjust=None)
             self._df_near = near["df"].to_numpy()
 

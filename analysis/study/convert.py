@@ -433,7 +433,7 @@ def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:
 
 
 def _refuse_level(value: int) -> None:
-    """A level such as 94 was probably level 9 and shuttle 4, where that level has so many shuttles."""
+    """A level such as 94 was probably level 9 and shuttle 4, where that level has that many shuttles."""
     level, shuttle = divmod(value, 10) if value < 1000 else divmod(value, 100)
     if 1 <= level <= 23 and shuttle <= shuttles_in_level(level):
         raise Slip(

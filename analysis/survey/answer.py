@@ -482,7 +482,7 @@ def _warn(main: pd.DataFrame, people: People, n_people: int, carried: Carried | 
         )
     if people.n > MANY:
         warnings.append(
-            "With so many people the intervals are narrow: what stays uncertain is the equation, and how true intensities "
+            "With this many people the intervals are narrow: what stays uncertain is the equation, and how true intensities "
             "scatter (taken as normal on the logarithm)."
         )
     if carried is not None and not carried.learned:

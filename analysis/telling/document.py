@@ -176,26 +176,30 @@ class Document:
         for match in REFERENCES.finditer(text):
             found.append(("text", "", text[position : match.start()]))
             keys = [m[2] for m in REFERENCE.finditer(match[0])]
-            found += self._together(match[1], [k for k in keys if (match[1], k) in self.numbers()], match[0])
+            found += self._together(match[1], [k for k in keys if (match[1], k) in self.numbers()])
             position = match.end()
         found.append(("text", "", text[position:]))
         return [piece for piece in found if piece[2]]
 
-    def _together(self, kind: str, keys: list[str], written: str) -> list[tuple[str, str, str]]:
-        """References to one kind, one after the other: "Tables S2 to S5" where the numbers follow each other."""
-        said = [self.numbers()[kind, key] for key in keys]
-        if len(said) < 2:
-            return [(kind, key, words) for key, words in zip(keys, said, strict=True)]
-        found = [("text", "", said[0].split()[0] + "s ")]
-        names = [words.split()[1] for words in said]
-        places = [int(re.sub(r"\D", "", name)) for name in names]
-        if places == list(range(places[0], places[0] + len(places))):
-            between = " and " if len(names) == 2 else " to "
-            return [*found, (kind, keys[0], names[0]), ("text", "", between), (kind, keys[-1], names[-1])]
-        last = " and " if "} and {" in written else ", "
-        joins = ["", *[", "] * (len(names) - 2), last]
-        for join, key, name in zip(joins, keys, names, strict=True):
-            found += [("text", "", join), (kind, key, name)]
+    def _together(self, kind: str, keys: list[str]) -> list[tuple[str, str, str]]:
+        """References to one kind, one after the other: "Tables S2 to S5 and S9"."""
+        names = [self.numbers()[kind, key] for key in keys]
+        if len(names) < 2:
+            return [(kind, key, name) for key, name in zip(keys, names, strict=True)]
+        word, short = names[0].split()[0], [name.split()[1] for name in names]
+        runs: list[list[int]] = []
+        for i, name in enumerate(short):
+            before = re.sub(r"\d+", lambda m: str(int(m[0]) + 1), short[i - 1]) if i else ""
+            runs = [*runs[:-1], [*runs[-1], i]] if name == before else [*runs, [i]]
+        parts = [
+            [run[0], " to ", run[-1]] if len(run) > 2 else [i]
+            for run in runs
+            for i in (run if len(run) < 3 else run[:1])
+        ]
+        found = [("text", "", f"{word}s ")]
+        for n, part in enumerate(parts):
+            found.append(("text", "", "" if n == 0 else " and " if n == len(parts) - 1 else ", "))
+            found += [("text", "", x) if isinstance(x, str) else (kind, keys[x], short[x]) for x in part]
         return found
 
     def _without_missing(self, text: str) -> str:

@@ -32,7 +32,7 @@ def new_axes(
 
 
 def new_panels(ax=None, *, count: int = 1, columns: int = 0, height_mm: float, **kw):
-    """Return (figure, list of axes): so many new ones, a single one in one column of a journal, or those that are given."""
+    """Return (figure, list of axes): new ones, a single one in one column of a journal, or those that are given."""
     if ax is not None:
         panels = [ax] if hasattr(ax, "plot") else list(ax)
         return new_axes(panels[0])[0], panels

@@ -20,7 +20,7 @@ from .linear import TIES, many_fits
 from .tables import prepare
 
 MOST_LISTED = 250_000
-"""Up to so many allocations are listed; beyond, this many are drawn."""
+"""Up to this many allocations are listed; beyond, this many are drawn."""
 DRAWN = 20_000
 
 

@@ -62,7 +62,9 @@ def test_the_write_up_says_both(demo_answers):
     assert "{table:roll_call}" in text
     shown = roll_call_table(demo_answers.description.conditions.roll_call).shown.set_index("Noted")
     assert shown.loc["Caffeine in the last 3 hours", "Athletes"] == "7 of 16"
-    assert shown.loc["Hard training in the last 24 hours", "Athletes"] == "fewer than 5, or all but so few"
+    assert (
+        shown.loc["Hard training in the last 24 hours", "Athletes"] == "fewer than 5, or all but fewer than 5"
+    )
     assert "16 athletes lost" in text and "(Adams, 2014" in text and "at most about" in text
 
 

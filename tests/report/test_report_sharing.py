@@ -16,7 +16,7 @@ from report_simulated import simulate_answers
 from analysis.basics import FEWEST_PEOPLE, rounded
 from analysis.basics.few import is_safe
 from analysis.report.document import build_document
-from analysis.report.sharing import SharedAnswers
+from analysis.report.sharing import SharedAnswers, partly_passed_on
 from analysis.telling.document import Table
 
 COLUMNS = ("age_years", "mass_kg", "experience_years", "hr_max_bpm", "capacity")
@@ -118,6 +118,9 @@ def test_a_round_of_few_is_left_out_of_its_outcome_and_of_no_other():
     assert shared.rounds("exertion").labels[-1] == str(last)
     assert shared.rounds("exertion").comparison.overall.p == answers.rounds("exertion").comparison.overall.p
     assert shared.withheld == (f"blood lactate in round {last}",)
+    partly = partly_passed_on(shared, {o: shared.rounds(o) for o in ("lactate_mmol_l", "exertion")})
+    assert list(partly) == ["lactate_mmol_l"] and " can be passed on" in partly["lactate_mmol_l"]
+    assert partly_passed_on(answers, {"lactate_mmol_l": answers.rounds("lactate_mmol_l")}) == {}
 
 
 def test_points_of_figures_are_coarse_where_an_equation_takes_age():

@@ -19,15 +19,15 @@ from ...basics import (
 )
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
-from ..study.sentences import covariate_words
+from ..study.sentences import MIN, covariate_words, minutes
 from ..tables import CI, p_cell, with_range
 
 ASPECT_LABELS = {
     "sport": "sport",
     "sex": "sex",
     "rounds": "rounds",
-    "work_s": "length of a round (s)",
-    "rest_s": "rest between rounds (s)",
+    "work_s": "length of a round (min:s)",
+    "rest_s": "rest between rounds (min:s)",
     "sample_site": "where blood was taken",
     "sample_delay_s": "delay of the sample (s)",
 }
@@ -121,7 +121,10 @@ def tabulate_protocols(answer):
     if answer.protocols.empty:
         return None
     table = answer.protocols
-    shown = table.assign(cell=[_cell(v) for v in table["published"]], mine=[_cell(v) for v in table["ours"]])
+    shown = table.assign(
+        cell=[_cell(*v) for v in zip(table["published"], table["aspect"], strict=True)],
+        mine=[_cell(*v) for v in zip(table["ours"], table["aspect"], strict=True)],
+    )
     shown["cell"] = shown["cell"].where(shown["same"] != "no", shown["cell"] + " (differs)")
     findings = list(dict.fromkeys(table["finding"]))
     wide = pd.DataFrame({f: shown[shown["finding"] == f].set_index("aspect")["cell"] for f in findings})
@@ -132,9 +135,13 @@ def tabulate_protocols(answer):
     return wide.reset_index(drop=True)
 
 
-def _cell(value) -> str:
+def _cell(value, aspect: str) -> str:
     if value == "" or (isinstance(value, float) and math.isnan(value)):
         return "not stated"
+    if aspect in ("work_s", "rest_s") and isinstance(value, (int, float)):
+        return minutes(value).removesuffix(MIN)
+    if aspect == "sex":
+        return {"M": "men", "F": "women"}.get(value, str(value))
     if isinstance(value, (int, float)):
         return format_number(float(value), 0 if float(value).is_integer() else 1)
     return str(value).replace("_", " ")

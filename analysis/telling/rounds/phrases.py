@@ -42,7 +42,8 @@ FROM_TO_OPEN = (
     "From round {first} to round {last} {difference} was {size} (95 % interval {span}, p {p}): {reading}."
 )
 ABSTRACT_TOGETHER = "From round {first} to round {last}, {changes}."
-ABSTRACT_LEVEL = "{Rounds} were equivalent within {matters} in {outcome}."
+ABSTRACT_LEVEL = "{Rounds} were equivalent in {outcomes}."
+ABSTRACT_WITHIN = "{outcome} (within {matters})"
 EQUIVALENT = "{Rounds} were equivalent within {matters} ({worst})."
 EQUIVALENT_IF = "{Rounds} were equivalent within {matters} {condition} ({worst})."
 NONE_EQUIVALENT = "No stretch of rounds was shown to be level within {matters} ({worst})."
@@ -64,6 +65,7 @@ READINGS = {
 CHECKS_ALL = "The other {count} ways of analysing lead to the same reading."
 CHECKS_ONE = "The one other way of analysing leads to the same reading."
 CHECKS_SOME = "Of {count} other ways of analysing, {differ} would be read differently: {names}."
+CHECKS_OTHER = "The one other way of analysing would be read differently: {names}."
 CHECKS_MANY = "Of {count} other ways of analysing, {differ} would be read differently."
 CHECKS_NONE = "We could try no other way of analysing."
 

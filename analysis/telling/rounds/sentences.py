@@ -59,13 +59,14 @@ def plain_rounds(answer) -> str:
 
 def abstract_rounds(answers: dict) -> list[str]:
     """Say for an abstract what changed, and where it levelled off; one sentence where everything changed the same way."""
-    together, said = _together(answers), []
+    together, said, level = _together(answers), [], {}
     for answer in answers.values():
         if not together:
             said.append(_from_to(answer, named=True))
         if answer.plateau.found and answer.plateau_from:
             words = _words(answer) | {"matters": matters_words(answer)}
-            said.append(say.ABSTRACT_LEVEL.format(**words))
+            level.setdefault(words["Rounds"], []).append(say.ABSTRACT_WITHIN.format(**words))
+    said += [say.ABSTRACT_LEVEL.format(Rounds=r, outcomes=join_words(o)) for r, o in level.items()]
     return [together, *said] if together else said
 
 
@@ -328,6 +329,8 @@ def plain_sensitivity(answer) -> str:
     if other.empty:
         return say.CHECKS_ONE if count == 1 else say.CHECKS_ALL.format(count=count)
     names = join_words([_way(n) for n in other["analysis"]])
+    if count == 1:
+        return say.CHECKS_OTHER.format(names=names)
     phrase = say.CHECKS_SOME if len(other) <= MOST_NAMES else say.CHECKS_MANY
     return phrase.format(count=count, differ=len(other), names=names)
 

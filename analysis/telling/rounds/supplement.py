@@ -169,7 +169,7 @@ def _ways(answer, known) -> list[dict]:
             "Last − first": way["Last − first"] or DASH,
             CI: way[CI] or DASH,
             "p": way["p"] or DASH,
-            "Reading": way["Reading"],
+            "Reading": way["Reading"] or DASH,
             "Level from round": way["Level from round"] or DASH,
             "n": way["Athletes"] or DASH,
         }

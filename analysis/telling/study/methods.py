@@ -24,7 +24,7 @@ def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> li
     said += (
         _hypotheses(planned(study))
         if not any(h.text for h in planned(study).hypotheses) or "hypotheses" in planned(study).proposed
-        else [say.EXPECTED]
+        else [say.EXPECTED if plan.frozen else say.EXPECTED_UNFIXED]
     )
     paragraphs = [" ".join(said)]
     status = _status(questions) if plan.frozen else []

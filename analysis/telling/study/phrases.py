@@ -8,6 +8,8 @@ from __future__ import annotations
 # the first screen
 TRUST_NONE = "No heart rate was recorded."
 
+PARTLY = "{Outcome}: only {rounds} can be passed on, since the others rest on fewer than {few} people."
+
 HARDER = "Do the rounds get harder?"
 LEVEL = "Do they level off?"
 FITTER = "Do fitter athletes run lower?"
@@ -61,6 +63,7 @@ KIT_DIRECTIONS = "No direction was written down; the kit's own are taken: rising
 CONFIRMATORY = "The confirmatory questions are: {questions}."
 CONFIRMATORY_ALL = "All {count} questions are confirmatory."
 EXPECTED = "It holds the expectations that stand in the introduction."
+EXPECTED_UNFIXED = "The expectations stand in the introduction."
 CONFIRMATORY_ONE = "The one confirmatory question is {questions}."
 EXPLORATORY = "Exploratory ({why}): {questions}."
 NOT_CLAIMED = "Tested together with {others} by Holm's method, p {p}: by the plan the effect is not claimed."

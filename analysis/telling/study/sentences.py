@@ -169,12 +169,15 @@ MOST_SESSIONS = 4
 SITES = {"fingertip": "the fingertip", "ear_lobe": "the ear lobe", "other": "another site"}
 
 
+MIN = "\N{NO-BREAK SPACE}min"
+
+
 def minutes(seconds: float) -> str:
     """Write seconds as minutes and seconds."""
     if seconds != seconds:
         return "not available"
     whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02d}\N{NO-BREAK SPACE}min"
+    return f"{whole // 60}:{whole % 60:02d}{MIN}"
 
 
 def day(text: str) -> str:
@@ -252,7 +255,9 @@ def _timed(conditions) -> str:
 
 def _range(seconds) -> str:
     low, high = float(seconds.min()), float(seconds.max())
-    return format_number(low, 0, unit="s") if low == high else format_ci(low, high, 0, unit="s")
+    if round(low) == round(high):
+        return minutes(low)
+    return f"{minutes(low).removesuffix(MIN)} to {minutes(high)}"
 
 
 def write_up_conditions(conditions) -> list[str]:

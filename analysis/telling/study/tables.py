@@ -85,7 +85,7 @@ def protocol_table(study) -> Table | None:
 
 def roll_call_table(seen) -> Table | None:
     """What was noted at roll call and weighed; a count that tells about fewer than five is not printed."""
-    few = f"fewer than {FEWEST_PEOPLE}, or all but so few"
+    few = f"fewer than {FEWEST_PEOPLE}, or all but fewer than {FEWEST_PEOPLE}"
     lines = [
         (
             upper_first(t["words"]),

@@ -10,8 +10,8 @@ ENDED = (
     "As allocated, trained athletes ended {amount} {higher} in {outcome} ({interval}) than control athletes "
     "who started level."
 )
-AS_EXTREME_SHORT = "; {as_extreme} of {possible} possible allocations would differ as much."
-AS_EXTREME = "Of {possible} possible allocations, {as_extreme} would show as large a difference."
+AS_EXTREME_SHORT = "; {as_extreme} of {possible:,} possible allocations would differ as much."
+AS_EXTREME = "Of {possible:,} possible allocations, {as_extreme} would show as large a difference."
 NOT_CONFIRMATORY = "No confirmatory claim: {reasons}."
 IT = "It"
 TAKEN_ALONE = "Taken alone, it"
@@ -69,7 +69,7 @@ DIFFERENCE = (
     "control, given the baseline: {difference} ({interval}), df = {df}, p {p}."
 )
 EXACT = (
-    "Of {allocations} allocations ({how}), {as_extreme} had as large a studentised difference, p {p}; "
+    "Of {allocations:,} allocations ({how}), {as_extreme} had as large a studentised difference, p {p}; "
     "Holm-adjusted p {adjusted}. {verdict}"
 )
 EXPLORATORY = "This is exploratory: {reasons}."
@@ -81,7 +81,7 @@ TIPS = (
 NEVER_TIPS = "No follow-up of the unmeasured trained athletes, however poor, would change the claim."
 REGRESSION = "Regression to the mean alone would move an athlete who starts one SD low by {size}."
 TOO_FEW_TO_TELL = "Too few athletes to tell whether they responded differently."
-TOO_FEW_WITH = "Too few athletes to tell whether they responded differently ({numbers})."
+TOO_FEW_WITH = "Too few athletes to tell whether they responded differently: {numbers}."
 RESPONSES = "SD of individual responses {sd} (MOVER {mover}; normal {normal})"
 DIFFERED = "Responses differed between athletes: {numbers}. One change each does not show who responds."
 NOT_DIFFERED = "Different responses were not shown: {numbers}."

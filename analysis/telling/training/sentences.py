@@ -60,7 +60,10 @@ def plain_outcome(one) -> list[str]:
     size = format_number(abs(main.estimate), one.digits)
     label = lower_first(one.label)
     finding = say.ENDED.format(
-        amount=_amount(size, one.unit), higher=_way(main.estimate), outcome=label, interval=_ci(main, one)
+        amount=_amount(size, one.unit),
+        higher=_way(main.estimate),
+        outcome=label,
+        interval=_ci(main, one, way=main.estimate),
     )
     count = say.AS_EXTREME.format(possible=chance.n_allocations, as_extreme=chance.as_extreme)
     said = [finding, count, _verdict(one)]
@@ -107,7 +110,7 @@ def plain_change(one) -> list[str]:
             outcome=label,
             amount=_amount(size, one.unit),
             higher=_way(one.estimate),
-            interval=_ci(one, one),
+            interval=_ci(one, one, way=one.estimate),
             people=plural(one.n_athletes, "athlete"),
         )
     ]
@@ -377,10 +380,12 @@ def _protocol_words(name: str) -> str:
     return name or "the training"
 
 
-def _ci(found, one) -> str:
+def _ci(found, one, *, way: float = 1.0) -> str:
+    """The interval, turned where the sentence says "lower"."""
     if math.isnan(found.ci_low):
         return say.NO_INTERVAL
-    return f"95{NB}% {format_ci(found.ci_low, found.ci_high, one.digits)}"
+    low, high = (found.ci_low, found.ci_high) if way >= 0 else (-found.ci_high, -found.ci_low)
+    return f"95{NB}% interval {format_ci(low, high, one.digits)}"
 
 
 def _amount(number: str, unit: str) -> str:
