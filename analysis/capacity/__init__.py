@@ -6,10 +6,9 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 """
 
 from .activity import ActivityAnswer, fitness_and_activity
-from .adjustment import Adjustment, choose_covariates, covariate_words
+from .adjustment import Adjustment, choose_covariates
 from .answer import answer_capacity, bayes_factor
 from .beside import fitness_by_bound
-from .chart import specifications
 from .correlation import correlate, correlate_within, correlation_levels, partial_correlation
 from .error import correct_for_error
 from .fit import fit_capacity
@@ -29,7 +28,6 @@ from .results import (
     Levels,
     Refused,
     Specifications,
-    judge,
 )
 
 __all__ = [
@@ -57,15 +55,12 @@ __all__ = [
     "correlate",
     "correlate_within",
     "correlation_levels",
-    "covariate_words",
     "describe_tests",
     "fit_capacity",
     "fitness_and_activity",
     "fitness_by_bound",
     "hr_max_source",
     "influence",
-    "judge",
     "measure_capacity",
     "partial_correlation",
-    "specifications",
 ]

@@ -56,22 +56,7 @@ class Adjustment:
 
 
 def covariate_words(covariates: Sequence[str]) -> str:
-    """Name covariates in words: "measured maximal heart rate and sex".
-
-    Parameters
-    ----------
-    covariates : sequence of str
-        Columns.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> covariate_words(["age_years", "sex"])
-    'age and sex'
-    """
+    """Name covariates in words: "measured maximal heart rate and sex"."""
     return join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in covariates])
 
 

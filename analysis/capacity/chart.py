@@ -159,56 +159,13 @@ def specifications(
     smallest_effects: Mapping[str, float] | None = None,
     alternative_rows: Mapping[str, pd.DataFrame] | None = None,
 ) -> Specifications:
-    """Fit the planned analysis and every other reasonable one.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        One row per athlete and round.
-    capacity : DataFrame
-        From `measure_capacity`; other scalings are tried where it holds `vo2_l_min` and `mass_kg`.
-    athletes : DataFrame
-        athlete, and the covariates by name.
-    outcome : str
-        The planned outcome.
-    smallest_effect : float
-        The smallest effect that matters of the planned outcome.
-    contrast_step : float
-        How far apart in capacity two athletes are whose difference is judged, in the planned unit; other scalings take
-        what that is at the athletes' mean mass.
-    covariates : sequence of str
-        Of the planned analysis.
-    level : float
-        Of the intervals; default 0.95.
-    smallest_effects : mapping, optional
-        Of the other outcomes; default the kit's proposals.
-    alternative_rows : mapping, optional
-        Name -> rows made in another way, for example with flagged samples kept.
-
-    Returns
-    -------
-    Specifications
-
-    Notes
-    -----
-    Outcomes (bpm, late in the round, peak, percent of measured maximum, percent of reserve), scalings of capacity, sets of
-    covariates that leave 8 residual degrees of freedom, rounds of any validity or at least 80 % valid, all athletes or
-    those with every round, every combination; and the planned analysis without each athlete. These analyses share their
-    data: they show how far the answer depends on choices, and are no independent tests.
-
-    References
-    ----------
-    Simonsohn U, Simmons JP, Nelson LD (2020) Nat Hum Behav 4:1208-1214.
-
-    Examples
-    --------
-    >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
-    >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
-    ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
-    >>> chart = specifications(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, contrast_step=10.0)
-    >>> chart.n_specifications, chart.share_same_sign
-    (1, 1.0)
-    """
+    """Fit the planned analysis and every other reasonable one."""
+    # Outcomes (bpm, late in the round, peak, percent of measured maximum, percent of reserve), scalings of
+    # capacity, sets of covariates that leave 8 residual degrees of freedom, rounds of any validity or at
+    # least 80 % valid, all athletes or those with every round, every combination; and the planned analysis
+    # without each athlete. These analyses share their data: they show how far the answer depends on
+    # choices, and are no independent tests.
+    # Simonsohn U, Simmons JP, Nelson LD (2020) Nat Hum Behav 4:1208-1214.
     sizes = {name: o.smallest_effect for name, o in OUTCOMES.items()} | dict(smallest_effects or {})
     sizes[outcome] = smallest_effect
     data = join_athletes(rows, athletes)

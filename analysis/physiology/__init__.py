@@ -4,14 +4,7 @@ In: numbers with units. Out: numbers with units, each with its error, its source
 Knows nothing of files or study tables.
 """
 
-from .aerobic_tests import (
-    aerobic_test_inputs,
-    aerobic_test_score,
-    capacity_step_to_share,
-    estimate_vo2max,
-    known_aerobic_tests,
-    typical_test_error,
-)
+from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests, typical_test_error
 from .gas_exchange import AVERAGES, GasExchangeResult, process_gas_exchange
 from .hr_max import (
     EFFORTS,
@@ -49,8 +42,8 @@ from .published_values import (
     published_example,
     reliability_values,
 )
-from .running import shuttle_stages, shuttles_in_level
-from .scaling import scale_vo2, vo2_l_min, vo2_ml_kg_min
+from .running import shuttle_stages
+from .scaling import scale_vo2
 from .training_protocols import (
     BandError,
     TargetBand,
@@ -91,8 +84,6 @@ __all__ = [
     "MeasuredHrMax",
     "TargetBand",
     "TrainingImpulse",
-    "aerobic_test_inputs",
-    "aerobic_test_score",
     "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
@@ -125,13 +116,10 @@ __all__ = [
     "seconds_per_band",
     "session_rating_load",
     "shuttle_stages",
-    "shuttles_in_level",
     "stagno_impulse",
     "target_band",
     "training_protocols",
     "training_values",
     "typical_test_error",
-    "vo2_l_min",
-    "vo2_ml_kg_min",
     "whole_blood_from_plasma",
 ]

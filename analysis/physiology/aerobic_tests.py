@@ -234,24 +234,7 @@ def known_aerobic_tests() -> pd.DataFrame:
 
 
 def aerobic_test_inputs(test: str, *, equation: str | None = None) -> tuple[str, ...]:
-    """List every input name that a test accepts, converted ones and context included.
-
-    Parameters
-    ----------
-    test : str
-        A test of known_aerobic_tests().
-    equation : str, optional
-        One of its equations; all where none is named.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> "time_s" in aerobic_test_inputs("run_2_mile"), "level" in aerobic_test_inputs("run_2_mile")
-    (True, False)
-    """
+    """List every input name that a test accepts, converted ones and context included."""
     found = _find(test, equation)
     every = _BY_TEST[found.test].values() if is_blank(equation) else (found,)
     return accepted_names({n for e in every for n in e.input_names()})
@@ -335,32 +318,7 @@ def estimate_vo2max(test: str, **inputs) -> Estimate:
 
 
 def aerobic_test_score(test: str, *, score: str | None = None, **inputs) -> Estimate:
-    """Give the number by which a test compares athletes within a club, where that is not VO2max.
-
-    Parameters
-    ----------
-    test : str
-        A test of known_aerobic_tests().
-    score : str, optional
-        One of the test's scores: "interpolated_speed_kmh" (default) or "total_shuttles" of the shuttle run. Default the one
-        in the column `score` of known_aerobic_tests().
-    **inputs
-        As for estimate_vo2max.
-
-    Returns
-    -------
-    Estimate
-        In the unit of the score with its retest error (not-a-number where none was read), else as estimate_vo2max.
-
-    Examples
-    --------
-    >>> score = aerobic_test_score("intermittent_recovery_1", distance_m=1200)
-    >>> score.value, score.unit, round(score.standard_error, 1), score.error_kind
-    (1200.0, 'm', 55.1, 'retest')
-    >>> speed = aerobic_test_score("shuttle_run_20m", level=9, shuttle=1, age_years=24)
-    >>> round(speed.value, 2), speed.unit
-    (12.05, 'km/h')
-    """
+    """Give the number by which a test compares athletes within a club, where that is not VO2max."""
     e = _find(test, inputs.get("equation"))
     if e.score == "vo2max" and score is None:
         return estimate_vo2max(test, **inputs)

@@ -21,25 +21,7 @@ def stage_speed_km_h(level: int, *, stage_table: str = "from_8_0") -> float:
 
 
 def shuttles_in_level(level: int, *, stage_table: str = "from_8_0") -> int:
-    """Tell how many shuttles of 20 m a level has.
-
-    Parameters
-    ----------
-    level : int
-        1 to 23.
-    stage_table : str
-        As in stage_speed_km_h.
-
-    Returns
-    -------
-    int
-        floor(speed / 1.2) + 1, in whole numbers since 12 and 18 km/h lie on the edge.
-
-    Examples
-    --------
-    >>> [shuttles_in_level(level) for level in (1, 8, 21)]
-    [7, 11, 16]
-    """
+    """Tell how many shuttles of 20 m a level has."""
     return round(10 * stage_speed_km_h(level, stage_table=stage_table)) // 12 + 1
 
 

@@ -46,46 +46,10 @@ def scale_vo2(vo2_l_min, mass_kg, *, exponent: float):
 
 
 def vo2_l_min(vo2_ml_kg_min, mass_kg):
-    """Convert mL/kg/min to L/min.
-
-    Parameters
-    ----------
-    vo2_ml_kg_min : float or array
-        Oxygen uptake per kilogram.
-    mass_kg : float or array
-        Body mass in kg.
-
-    Returns
-    -------
-    float or array
-        L/min.
-
-    Examples
-    --------
-    >>> vo2_l_min(52.5, 80)
-    4.2
-    """
+    """Convert mL/kg/min to L/min."""
     return vo2_ml_kg_min * mass_kg / 1000
 
 
 def vo2_ml_kg_min(vo2_l_min, mass_kg):
-    """Convert L/min to mL/kg/min.
-
-    Parameters
-    ----------
-    vo2_l_min : float or array
-        Oxygen uptake in L/min.
-    mass_kg : float or array
-        Body mass in kg.
-
-    Returns
-    -------
-    float or array
-        mL/kg/min.
-
-    Examples
-    --------
-    >>> vo2_ml_kg_min(4.2, 80)
-    52.5
-    """
+    """Convert L/min to mL/kg/min."""
     return 1000 * vo2_l_min / mass_kg

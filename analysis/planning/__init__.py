@@ -6,7 +6,7 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 
 from .answer import VERDICTS, DesignAnswer, PowerCurves, answer_design, power_curves
 from .assurance import Assurance, assure_design
-from .attenuation import FitnessSignal, slope_factor
+from .attenuation import FitnessSignal
 from .correlation import (
     correlation_power,
     correlation_precision,
@@ -61,6 +61,5 @@ __all__ = [
     "sampling_of",
     "simulate_grid",
     "simulate_studies",
-    "slope_factor",
     "smallest_detectable_r",
 ]

@@ -11,25 +11,7 @@ from .design import Assumptions, implied_covariance
 
 
 def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float:
-    """Share of the true slope that is left when capacity is measured with retest error.
-
-    Parameters
-    ----------
-    capacity_sd : float
-        SD between athletes of the measured values (mL/kg/min).
-    retest_sd : float, optional
-        Error of a measured value (mL/kg/min). A predicted value leaves the slope as it is: 1.
-
-    Returns
-    -------
-    float
-        1 − sd²/SD².
-
-    Examples
-    --------
-    >>> round(slope_factor(capacity_sd=4.6, retest_sd=2.58), 2)
-    0.69
-    """
+    """Share of the true slope that is left when capacity is measured with retest error."""
     if not capacity_sd > 0:
         raise KitError(f"capacity_sd is {capacity_sd}, but must be above 0.")
     if retest_sd is None:

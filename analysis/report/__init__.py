@@ -9,14 +9,12 @@ from .build import READ_ME, build_report
 from .data_package import make_data_package
 from .document import build_document
 from .html_page import part
-from .notebook_pages import copy_notebooks
 from .plan_document import published_correlation
 
 __all__ = [
     "READ_ME",
     "build_document",
     "build_report",
-    "copy_notebooks",
     "make_data_package",
     "part",
     "published_correlation",

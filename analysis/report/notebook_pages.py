@@ -370,24 +370,7 @@ _NOTEBOOK_STYLE = """
 
 
 def copy_notebooks(folder: str | Path) -> tuple[Path, list[str]]:
-    """Copy the notebooks into a study folder to work in, never over one that was changed there.
-
-    Parameters
-    ----------
-    folder : path
-        The study folder.
-
-    Returns
-    -------
-    path, list of str
-        The folder of the copies, and the names that were kept because they had been changed.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> copy_notebooks(tempfile.mkdtemp())[1]
-    []
-    """
+    """Copy the notebooks into a study folder to work in, never over one that was changed there."""
     target = Path(folder) / "notebooks"
     if not Path(folder).is_dir():
         raise KitError(f"{folder}: no such folder. Give the study folder.")

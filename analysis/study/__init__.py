@@ -18,7 +18,6 @@ from .outcomes import OUTCOMES, QUESTIONS, Outcome, known_outcome, outcome_named
 from .plan import DIRECTIONS, Hypothesis, Plan
 from .problems import PROBLEM_COLUMNS, Problem, StudyError
 from .protocol import SCALES, Protocol
-from .times import clock_seconds, offset_seconds
 from .training import DESIGNS, TrainingDesign
 
 __all__ = [
@@ -47,7 +46,6 @@ __all__ = [
     "StudyError",
     "TrainingDesign",
     "check_study",
-    "clock_seconds",
     "column_rules",
     "describe_columns",
     "freeze_plan",
@@ -57,7 +55,6 @@ __all__ = [
     "look_state",
     "new_study",
     "note_look",
-    "offset_seconds",
     "outcome_named",
     "plan_deviations",
     "planned",

@@ -90,22 +90,7 @@ def read_clock(text: str) -> str:
 
 
 def clock_seconds(clock: str) -> float:
-    """Return seconds since midnight of a clock time as loaded tables hold it; missing where blank.
-
-    Parameters
-    ----------
-    clock : str
-        As 19:30:00, or "".
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> clock_seconds("19:30:15")
-    70215.0
-    """
+    """Return seconds since midnight of a clock time as loaded tables hold it; missing where blank."""
     if not clock:
         return math.nan
     hour, minute, second = clock.split(":")
@@ -127,22 +112,7 @@ def read_offset(text: str) -> str:
 
 
 def offset_seconds(offset: str) -> float:
-    """Return local time minus UTC in seconds, from an offset as loaded tables hold it; missing where blank.
-
-    Parameters
-    ----------
-    offset : str
-        As +01:00, or "".
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> offset_seconds("-03:30")
-    -12600.0
-    """
+    """Return local time minus UTC in seconds, from an offset as loaded tables hold it; missing where blank."""
     if not offset:
         return math.nan
     size = 3600.0 * int(offset[1:3]) + 60.0 * int(offset[4:6])

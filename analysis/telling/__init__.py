@@ -5,12 +5,10 @@ of the kit. Nothing here reads a file or computes a statistic. Import the topic,
 ``from analysis.telling.rounds.figures import draw_rounds``.
 """
 
-from .export import contact_sheet, figure_bytes, save_figure
+from .export import save_figure
 from .style import finish
 
 __all__ = [
-    "contact_sheet",
-    "figure_bytes",
     "finish",
     "save_figure",
 ]

@@ -54,28 +54,8 @@ def save_figure(figure, folder: str | Path, name: str, *, formats=FORMATS) -> di
 
 
 def figure_bytes(figure, kind: str = "svg") -> bytes:
-    """Return a figure as the bytes of one file.
-
-    Parameters
-    ----------
-    figure : matplotlib Figure
-    kind : {"svg", "pdf", "png300", "png600" ...}
-        The format; the number after "png" is dots per inch.
-
-    Returns
-    -------
-    bytes
-
-    Notes
-    -----
-    The first call settles the layout, so that every format of a figure shows the same one.
-
-    Examples
-    --------
-    >>> from analysis.telling.style import new_axes
-    >>> figure_bytes(new_axes()[0], "png150")[1:4]
-    b'PNG'
-    """
+    """Return a figure as the bytes of one file."""
+    # The first call settles the layout, so that every format of a figure shows the same one.
     import io
 
     import matplotlib as mpl
@@ -133,23 +113,7 @@ _UNDATED = {
 
 
 def contact_sheet(figures: Mapping[str, tuple[str, str]]) -> str:
-    """Return a page that shows every figure small, with its caption, alt text and files.
-
-    Parameters
-    ----------
-    figures : mapping of str to (caption, alt text)
-        File name without ending -> what belongs to it.
-
-    Returns
-    -------
-    str
-        A page of HTML that needs nothing but the files beside it.
-
-    Examples
-    --------
-    >>> "rounds.svg" in contact_sheet({"rounds": ("Heart rate by round.", "Four rounds.")})
-    True
-    """
+    """Return a page that shows every figure small, with its caption, alt text and files."""
     cards = []
     for name, (caption, alt) in figures.items():
         links = " · ".join(

@@ -16,7 +16,7 @@ Analysis
 
 from .adherence import Adherence, Harms, describe_adherence, describe_harms
 from .allocation import Allocation, add_late_joiners, allocate, allocate_late
-from .answer import TrainingAnswer, TrainingOutcome, answer_training, judge
+from .answer import TrainingAnswer, TrainingOutcome, answer_training
 from .before_after import BeforeAfter, before_after
 from .compare import GroupComparison, SummaryEffect, compare_groups, effect_from_summaries
 from .individual import IndividualResponse, individual_response
@@ -50,7 +50,6 @@ __all__ = [
     "describe_harms",
     "effect_from_summaries",
     "individual_response",
-    "judge",
     "outcome_by_occasion",
     "plan_training",
     "randomisation_test",

@@ -219,24 +219,7 @@ def analyse_outcome(
 
 
 def judge(outcomes: dict, *, alpha=0.05) -> dict:
-    """Adjust the primary outcomes by Holm and give each its verdict.
-
-    Parameters
-    ----------
-    outcomes : dict
-        Outcome -> TrainingOutcome.
-    alpha : float
-
-    Returns
-    -------
-    dict
-        The same with p_adjusted and verdict.
-
-    Examples
-    --------
-    >>> judge({})
-    {}
-    """
+    """Adjust the primary outcomes by Holm and give each its verdict."""
     from ..models import holm
 
     if not outcomes:

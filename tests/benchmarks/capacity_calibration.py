@@ -14,7 +14,8 @@ from pathlib import Path
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from analysis.capacity import VERDICTS, correct_for_error, judge
+from analysis.capacity import VERDICTS, correct_for_error
+from analysis.capacity.results import judge
 from analysis.models import fit_mixed_batch
 
 ROUNDS, MISSING = 4, 0.10

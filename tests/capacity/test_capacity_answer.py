@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import Refused, answer_capacity, correlate, specifications
-from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes
+from analysis.capacity import Refused, answer_capacity, correlate
+from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes, specifications
 from analysis.capacity.drift import drift_and_recovery
 from analysis.capacity.fit import HC3, fit_prepared, prepare, with_covariates
 from analysis.models import robust_slope

@@ -15,11 +15,11 @@ from analysis.capacity import (
     correlate,
     fit_capacity,
     hr_max_source,
-    judge,
 )
 from analysis.capacity.adjustment import balanced_means
 from analysis.capacity.fit import prepare
 from analysis.capacity.guards import shared_test_warning
+from analysis.capacity.results import judge
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 

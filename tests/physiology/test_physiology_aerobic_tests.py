@@ -166,8 +166,8 @@ def test_distance_of_the_recovery_test_is_a_multiple_of_forty():
         ph.estimate_vo2max("intermittent_recovery_1", distance_m=1210)
     got = ph.estimate_vo2max("intermittent_recovery_1", distance_m=1200)
     assert any("Report the distance" in w for w in got.warnings)
-    assert ph.aerobic_test_score("intermittent_recovery_2", distance_m=640).unit == "m"
-    assert ph.aerobic_test_score("run_12_min", distance_m=2800).unit == "mL/kg/min"
+    assert ph.aerobic_tests.aerobic_test_score("intermittent_recovery_2", distance_m=640).unit == "m"
+    assert ph.aerobic_tests.aerobic_test_score("run_12_min", distance_m=2800).unit == "mL/kg/min"
 
 
 @pytest.mark.parametrize(
@@ -232,7 +232,7 @@ def test_unknown_names_get_a_suggestion():
     with pytest.raises(KitError, match="leger_1988"):
         ph.estimate_vo2max("shuttle_run_20m", equation="leger_1998", level=9, shuttle=4)
     assert ph.estimate_vo2max("Run 12 min", distance_m=2800).equation == "cooper_1968"
-    assert "pulse_15s" in ph.aerobic_test_inputs("step_queens_college")
+    assert "pulse_15s" in ph.aerobic_tests.aerobic_test_inputs("step_queens_college")
 
 
 def test_published_points_of_the_metabolic_equations():

@@ -13,7 +13,7 @@ from analysis.capacity.guards import set_aside_circular
 
 
 def shuttle(level, number, **more):
-    return ph.aerobic_test_score("shuttle_run_20m", level=level, shuttle=number, **more)
+    return ph.aerobic_tests.aerobic_test_score("shuttle_run_20m", level=level, shuttle=number, **more)
 
 
 # ---- shuttle run: the equation keeps its value, the score ranks
@@ -23,12 +23,14 @@ def test_one_value_for_a_whole_level_and_a_score_for_every_shuttle():
     assert ph.estimate_vo2max("shuttle_run_20m", level=10, shuttle=1, age_years=24).value == pytest.approx(
         50.6, abs=0.05
     )
-    runs = [(n, s) for n in range(1, 22) for s in range(1, ph.shuttles_in_level(n) + 1)]
+    runs = [(n, s) for n in range(1, 22) for s in range(1, ph.running.shuttles_in_level(n) + 1)]
     speeds = [shuttle(n, s).value for n, s in runs]
     counts = [shuttle(n, s, score="total_shuttles").value for n, s in runs]
     assert np.all(np.diff(speeds) > 0) and counts == list(range(1, len(runs) + 1))
     for n in range(1, 22):  # a whole level ends at its own speed, as the table of stages has it
-        assert shuttle(n, ph.shuttles_in_level(n)).value == pytest.approx(ph.running.stage_speed_km_h(n))
+        assert shuttle(n, ph.running.shuttles_in_level(n)).value == pytest.approx(
+            ph.running.stage_speed_km_h(n)
+        )
     assert counts[-1] == ph.shuttle_stages(21)["cum_shuttles"].iloc[-1] == 247
 
 
@@ -41,7 +43,7 @@ def test_a_score_needs_no_age_and_carries_a_retest_error():
         ph.estimate_vo2max("shuttle_run_20m", level=9, shuttle=1, age_years=24).warnings
     )
     with pytest.raises(KitError, match="level is missing"):
-        ph.aerobic_test_score("shuttle_run_20m", speed_kmh=12)
+        ph.aerobic_tests.aerobic_test_score("shuttle_run_20m", speed_kmh=12)
     with pytest.raises(KitError, match="score of shuttle_run_20m"):
         shuttle(9, 1, score="metres")
 
@@ -70,10 +72,10 @@ def test_the_30_15_test():
     assert man.value == pytest.approx(28.3 - 2.15 - 14.82 - 2.6775 + 22.268 + 19.57)
     woman = ph.estimate_vo2max("intermittent_30_15", speed_kmh=19, sex="F", age_years=20, mass_kg=75)
     assert man.value - woman.value == pytest.approx(2.15)
-    score = ph.aerobic_test_score("intermittent_30_15", speed_kmh=18.5)
+    score = ph.aerobic_tests.aerobic_test_score("intermittent_30_15", speed_kmh=18.5)
     assert (score.value, score.unit) == (18.5, "km/h") and 0.015 <= score.standard_error / 18.5 <= 0.06
     with pytest.raises(KitError, match="half a km/h"):
-        ph.aerobic_test_score("intermittent_30_15", speed_kmh=18.3)
+        ph.aerobic_tests.aerobic_test_score("intermittent_30_15", speed_kmh=18.3)
 
 
 # ---- track: Berthon 1997 (Arch Physiol Biochem 105:633-639, abstract): 19.5 km/h went with 67.8, 15.9 with 54.8 mL/kg/min
@@ -81,14 +83,16 @@ def test_the_30_15_test():
 def test_the_five_minute_run_reads_as_its_authors_did(speed, printed):
     got = ph.estimate_vo2max("run_5_min", distance_m=speed * 1000 / 12)
     assert got.value == pytest.approx(printed, rel=0.02)
-    assert ph.aerobic_test_score("run_5_min", distance_m=speed * 1000 / 12).value == pytest.approx(speed)
+    assert ph.aerobic_tests.aerobic_test_score(
+        "run_5_min", distance_m=speed * 1000 / 12
+    ).value == pytest.approx(speed)
     assert any("Compare athletes by the aerobic speed" in w for w in got.warnings)
 
 
 def test_a_track_run_of_two_kilometres_is_run_at_aerobic_speed_and_a_shorter_one_faster():
     assert ph.running.aerobic_speed_km_h(2000, 8) == pytest.approx(15.0)
     assert ph.running.aerobic_speed_km_h(1200, 4.8) < 15.0  # the same mean speed over 1200 m says less
-    assert ph.aerobic_test_score("track_run", distance_m=1500, time_min="6:00").unit == "km/h"
+    assert ph.aerobic_tests.aerobic_test_score("track_run", distance_m=1500, time_min="6:00").unit == "km/h"
     said = ph.estimate_vo2max("track_run", distance_m=3000, time_min=12).warnings
     assert any("1200 to 2200 m" in w for w in said)
 
@@ -111,12 +115,12 @@ JUDO = pd.DataFrame(
 
 
 def test_throws_are_a_score_and_no_vo2max():
-    got = ph.aerobic_test_score("judo_throwing_test", throws=26)
+    got = ph.aerobic_tests.aerobic_test_score("judo_throwing_test", throws=26)
     assert (got.value, got.unit, got.uses_heart_rate) == (26, "throws", False)
     assert got.standard_error == pytest.approx(0.051 * 26)  # Štefanovský 2021: measurement error 5.1 %
     with pytest.raises(KitError, match="gives no VO2max"):
         ph.estimate_vo2max("judo_throwing_test", throws=26)
-    index = ph.aerobic_test_score(
+    index = ph.aerobic_tests.aerobic_test_score(
         "judo_throwing_test", equation="index", throws=26, hr_after_bpm=182, hr_1min_bpm=154
     )
     assert (

@@ -15,8 +15,8 @@ from analysis.planning import (
     published_ranges,
     replication_sizes,
     round_profile,
-    slope_factor,
 )
+from analysis.planning.attenuation import slope_factor
 from analysis.planning.design import assumptions_for
 from analysis.planning.replication import detectability_power, shrunk_correlation
 from analysis.study import Hypothesis, Plan, Protocol

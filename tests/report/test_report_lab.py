@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from analysis.basics import KitError
-from analysis.report import copy_notebooks
+from analysis.report.notebook_pages import copy_notebooks
 from analysis.study import new_study
 
 ROOT = Path(__file__).resolve().parents[2]
