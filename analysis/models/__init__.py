@@ -21,8 +21,7 @@ Mixed models
 Several tests
     ``holm(p)``.
 Paired effect sizes and intervals
-    ``paired_effect_sizes(later, earlier, *, level=0.95)``, ``hedges_factor(df)``,
-    ``noncentral_t_interval(t, df, *, level)``, ``noncentral_f_interval(f, df_num, df_den, *, level)``.
+    ``paired_effect_sizes(later, earlier, *, level=0.95)``, ``noncentral_f_interval(f, df_num, df_den, *, level)``.
 Ranks
     ``signed_rank(differences, *, zeros="drop", alternative="two-sided", level=0.95)``: exact, with ties.
     ``shuffle_within(values, *, n_shuffles, seed)``, ``flip_p(values)``: ratings by their order, athletes with gaps kept;
@@ -52,7 +51,7 @@ from .effect_sizes import PairedEffects, paired_effect_sizes
 from .intervals import holm, noncentral_f_interval
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
-from .mixed_fit import MixedDiagnostics, MixedFit, RSquared, TermTest, Variances
+from .mixed_fit import MixedFit, TermTest, Variances
 from .pairs import refit_pairs
 from .ranks import SignedRank, signed_rank, tie_decimals
 from .resampling import (
@@ -71,11 +70,9 @@ __all__ = [
     "BatchTest",
     "BootstrapInterval",
     "Kappa",
-    "MixedDiagnostics",
     "MixedFit",
     "PairedEffects",
     "Permutation",
-    "RSquared",
     "SecondOpinion",
     "Shuffles",
     "SignedRank",

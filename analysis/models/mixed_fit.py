@@ -85,50 +85,25 @@ NORMAL_95 = 1.959963984540054
 
 @dataclass(frozen=True)
 class RSquared(Result):
-    """Share of the variance that a mixed model explains.
+    """Share of the variance that a mixed model explains."""
 
-    Parameters
-    ----------
-    marginal : float
-        By the terms of the formula alone.
-    conditional : float
-        By the terms and the random effects.
-    """
-
-    marginal: float
-    conditional: float
+    marginal: float  # by the terms of the formula alone
+    conditional: float  # by the terms and the random effects
     method: str = "Nakagawa and Schielzeth (2013); with slopes, Johnson (2014)"
 
 
 @dataclass(frozen=True)
 class MixedDiagnostics(Result):
-    """What the assumption pictures of a mixed model show.
+    """What the assumption pictures of a mixed model show."""
 
-    Parameters
-    ----------
-    outcome : str
-        Name of the outcome.
-    residuals : DataFrame
-        Per observation: athlete, level, fitted, residual, scaled_residual (residual / residual SD), normal_quantile.
-    random_effects : DataFrame
-        Per athlete and effect: estimate, standard_error, scaled_estimate, normal_quantile.
-    spread : DataFrame
-        Per level of the first factor: n_observations and SD of the residuals, to see a spread that grows.
-    n_athletes, n_observations : int
-    warnings : tuple of str
-    factor : str
-        The first factor of the formula, "" without one.
-    method : str
-    """
-
-    outcome: str
+    outcome: str  # name of the outcome
     residuals: pd.DataFrame
     random_effects: pd.DataFrame
     spread: pd.DataFrame
     n_athletes: int
     n_observations: int
     warnings: tuple[str, ...]
-    factor: str = ""
+    factor: str = ""  # the first factor of the formula, "" without one
     method: str = "conditional residuals and predicted random effects of the fitted mixed model"
 
 

@@ -6,7 +6,6 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 
 from .answer import VERDICTS, DesignAnswer, PowerCurves, answer_design, power_curves
 from .assurance import Assurance, assure_design
-from .attenuation import FitnessSignal
 from .correlation import (
     correlation_power,
     correlation_precision,
@@ -14,7 +13,6 @@ from .correlation import (
     smallest_detectable_r,
 )
 from .design import Assumptions, Design, OutcomeAssumption, published_ranges, round_profile
-from .generate import StudyBatch
 from .looks import AfterLooks, Looks, estimate_after_looks, plan_looks
 from .paired import equivalence_power
 from .pairing import Pairing, pair_athletes
@@ -31,7 +29,6 @@ __all__ = [
     "CovariancePower",
     "Design",
     "DesignAnswer",
-    "FitnessSignal",
     "Looks",
     "OutcomeAssumption",
     "Pairing",
@@ -40,7 +37,6 @@ __all__ = [
     "Sampling",
     "SimulatedGrid",
     "SimulatedStudies",
-    "StudyBatch",
     "Timetable",
     "answer_design",
     "assure_design",

@@ -26,35 +26,17 @@ def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float
 
 @dataclass(frozen=True)
 class FitnessSignal(Result):
-    """What the assumptions imply for "do fitter athletes respond less?".
+    """What the assumptions imply for "do fitter athletes respond less?"."""
 
-    Parameters
-    ----------
-    r : float
-        Correlation of the test's capacity with the athletes' mean outcome over the rounds.
-    r_adjusted : float
-        The same after the covariates of the design.
-    r_true : float
-        Correlation of *true* capacity with an athlete's own level, without covariates.
-    slope, slope_adjusted : float
-        Slope of the mean outcome per 1 mL/kg/min on the test's values, without and with covariates.
-    capacity_sd_adjusted, outcome_sd_adjusted : float
-        SDs of what the covariates leave of capacity and of the mean outcome.
-    outcome_sd : float
-        SD between athletes of their mean over the rounds.
-    covariates : int
-        How many covariates count (those that vary in this club).
-    """
-
-    r: float
-    r_adjusted: float
-    r_true: float
+    r: float  # correlation of the test's capacity with the athletes' mean outcome over the rounds
+    r_adjusted: float  # the same after the covariates of the design
+    r_true: float  # correlation of *true* capacity with an athlete's own level, without covariates
     slope: float
     slope_adjusted: float
     capacity_sd_adjusted: float
     outcome_sd_adjusted: float
-    outcome_sd: float
-    covariates: int
+    outcome_sd: float  # SD between athletes of their mean over the rounds
+    covariates: int  # how many covariates count (those that vary in this club)
 
 
 def fitness_signal(

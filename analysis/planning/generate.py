@@ -13,15 +13,7 @@ from .design import OWN_TOPICS, Assumptions, Design, athlete_loadings, round_pro
 
 @dataclass(frozen=True)
 class StudyBatch(Result):
-    """Many simulated studies of one design; missing values are NaN.
-
-    Parameters
-    ----------
-    heart_rate, lactate, exertion : ndarray, studies × athletes × rounds
-        In bpm, mmol/L and whole points.
-    capacity, hr_max, age, sex : ndarray, studies × athletes
-        As the study sees them: capacity with the test's error, maximal heart rate as written down, sex 1 for women.
-    """
+    """Many simulated studies of one design; missing values are NaN."""
 
     heart_rate: np.ndarray
     lactate: np.ndarray

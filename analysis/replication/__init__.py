@@ -5,21 +5,19 @@ prediction interval, difference, detectability, combination, evidence. Knows not
 """
 
 from .answer import ReplicationAnswer, answer_replication
-from .combine import Combined, CorrelationComparison, combine
+from .combine import Combined, combine
 from .correlations import Consistency, Interval, consistency, prediction_interval
 from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability
 from .findings import Findings, read_findings
-from .pool import JoinedStudies, PooledAnswer
+from .pool import PooledAnswer
 from .pool_write import pool_studies
 
 __all__ = [
     "Combined",
     "Consistency",
-    "CorrelationComparison",
     "Detectability",
     "Findings",
     "Interval",
-    "JoinedStudies",
     "PooledAnswer",
     "ReplicationAnswer",
     "ReplicationBayes",

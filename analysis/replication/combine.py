@@ -188,39 +188,7 @@ WIDE = 0.8
 
 @dataclass(frozen=True)
 class CorrelationComparison(Result):
-    """Our correlation beside a published one.
-
-    Parameters
-    ----------
-    finding, outcome, source : str
-        Which published number.
-    r, ci_low, ci_high, n : float, float, float, int
-        The published correlation, its interval, its athletes.
-    r_new, ci_low_new, ci_high_new, p_new, n_new : float, float, float, float, int
-        Ours.
-    prediction_low, prediction_high : float
-        Where ours would lie in 95 of 100 studies of our size if both study the same truth.
-    other_form_low, other_form_high : float
-        The other published form of that interval, for a note only.
-    impossible_form : bool
-        True where that other form leaves -1 to 1.
-    difference, q_cohen, q_ci_low, q_ci_high, q_cochran, p_difference, i2 : float
-        Of the two correlations.
-    smallest_detectable_r, p_undetectable : float
-        The correlation that the earlier study could hardly have seen, and the p of "ours is smaller than that".
-    bayes_factor : float
-        Evidence in ours for the earlier effect against none.
-    combined, combined_low, combined_high : float
-        Both together, fixed effect.
-    signal : bool
-        Our 95 % interval excludes 0 in the published direction.
-    verdict : str
-        "consistent", "smaller", "larger" or "opposite".
-    says_little : bool
-        True where almost anything would have been consistent.
-    note : str
-        On the pair, for example that the published value is Spearman's.
-    """
+    """Our correlation beside a published one."""
 
     finding: str
     outcome: str
@@ -238,7 +206,7 @@ class CorrelationComparison(Result):
     prediction_high: float
     other_form_low: float
     other_form_high: float
-    impossible_form: bool
+    impossible_form: bool  # True where that other form leaves -1 to 1
     difference: float
     q_cohen: float
     q_ci_low: float
@@ -248,14 +216,14 @@ class CorrelationComparison(Result):
     i2: float
     smallest_detectable_r: float
     p_undetectable: float
-    bayes_factor: float
+    bayes_factor: float  # evidence in ours for the earlier effect against none
     combined: float
     combined_low: float
     combined_high: float
-    signal: bool
-    verdict: str
-    says_little: bool
-    note: str = ""
+    signal: bool  # our 95 % interval excludes 0 in the published direction
+    verdict: str  # "consistent", "smaller", "larger" or "opposite"
+    says_little: bool  # True where almost anything would have been consistent
+    note: str = ""  # on the pair, for example that the published value is Spearman's
 
 
 def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> CorrelationComparison:

@@ -41,22 +41,7 @@ CLUB_COLUMNS = (
 
 @dataclass(frozen=True)
 class JoinedStudies(Result):
-    """Several clubs in one table, in memory; what is written out holds less (see `pool_studies`).
-
-    Parameters
-    ----------
-    rows : DataFrame
-        One row per athlete and sparred round of each primary session: club, athlete (a label drawn for the pooling),
-        protocol, round_no, outcomes.
-    athletes : DataFrame
-        club, athlete, protocol, sex, age_years, hr_max_bpm and its source, capacity with unit and the step to which it may
-        be written.
-    clubs : DataFrame
-        One row per club and protocol: athletes who are in, how many did not agree, rounds, work_s, rest_s,
-        exertion_scale, used.
-    left_out : DataFrame
-    warnings : tuple of str
-    """
+    """Several clubs in one table, in memory; what is written out holds less (see `pool_studies`)."""
 
     rows: pd.DataFrame
     athletes: pd.DataFrame

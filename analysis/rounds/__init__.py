@@ -12,7 +12,6 @@ from .by_bound import rounds_by_bound
 from .compare import RoundsComparison, RoundTest, compare_rounds, paired_effects
 from .opponents import OpponentSpread, describe_opponents
 from .plateau import Plateau, equivalence, find_plateau
-from .prepare import RoundRows
 from .ranks import RoundsRanks, rank_rounds
 from .reliability import Reliability, reliability
 from .steps import STEP_LABELS, reading_of_step
@@ -24,7 +23,6 @@ __all__ = [
     "OpponentSpread",
     "Plateau",
     "Reliability",
-    "RoundRows",
     "RoundTest",
     "RoundsAnova",
     "RoundsAnswer",

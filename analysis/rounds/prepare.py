@@ -23,31 +23,15 @@ KINDS = ("successive", "first", "pairwise")
 
 @dataclass(frozen=True)
 class RoundRows(Result):
-    """The rows of one outcome, in order, with everything that was set aside.
+    """The rows of one outcome, in order, with everything that was set aside."""
 
-    Parameters
-    ----------
-    outcome : str
-        The column.
-    labels : tuple of str
-        The tested rounds, in order.
-    table : DataFrame
-        Tested rows with a value: athlete, round_no (ordered categorical of labels), value, and the columns kept.
-    before : DataFrame
-        Rows of round 0 (before sparring) with a value: shown, never tested.
-    wide : DataFrame
-        Athlete by round, missing where there is no value.
-    warnings : tuple of str
-        What was assumed.
-    """
-
-    outcome: str
-    labels: tuple[str, ...]
+    outcome: str  # the column
+    labels: tuple[str, ...]  # the tested rounds, in order
     table: pd.DataFrame
-    before: pd.DataFrame
-    wide: pd.DataFrame
+    before: pd.DataFrame  # rows of round 0 (before sparring) with a value: shown, never tested
+    wide: pd.DataFrame  # athlete by round, missing where there is no value
     left_out: pd.DataFrame
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()  # what was assumed
 
     @property
     def n_athletes(self) -> int:

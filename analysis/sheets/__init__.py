@@ -7,7 +7,7 @@ to people is made apart and never written into a study folder.
 from ..study.new_folder import make_codes
 from .fitness import fitness_sheets
 from .materials import list_materials, write_code_list
-from .parts import PAPERS, Sheet, SheetColumn
+from .parts import PAPERS, Sheet
 from .training import training_sheets
 from .write import Evening, fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
 
@@ -15,7 +15,6 @@ __all__ = [
     "PAPERS",
     "Evening",
     "Sheet",
-    "SheetColumn",
     "fill_tables",
     "fitness_sheets",
     "list_materials",

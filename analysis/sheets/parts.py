@@ -17,23 +17,12 @@ SIZES = ("page", "strip", "card")
 
 @dataclass(frozen=True)
 class SheetColumn:
-    """One column of a sheet.
+    """One column of a sheet."""
 
-    Parameters
-    ----------
-    name : str
-        Column of the workbook, "" where it is only for the evening.
-    heading : str
-        In words.
-    unit : str
-    weight : float
-        Share of the width. Default 1.
-    """
-
-    name: str
-    heading: str
+    name: str  # column of the workbook, "" where it is only for the evening
+    heading: str  # in words
     unit: str = ""
-    weight: float = 1.0
+    weight: float = 1.0  # share of the width. Default 1
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from .check import CheckReport, check_study, list_needs, propose_decisions_for
 from .columns import TABLES, Column, column_rules, describe_columns
 from .decisions import LEDGER_COLUMNS, Ledger
 from .deviations import plan_deviations
-from .fixed_plan import FixedPlan, PlanDocument, PlanSection, freeze_plan
+from .fixed_plan import FixedPlan, PlanDocument, freeze_plan
 from .load import load_study
 from .looks import LookState, look_state, note_look
 from .model import Study
@@ -38,7 +38,6 @@ __all__ = [
     "Outcome",
     "Plan",
     "PlanDocument",
-    "PlanSection",
     "Problem",
     "Protocol",
     "QuestionStatus",

@@ -35,23 +35,12 @@ from .training import plan_part
 
 @dataclass(frozen=True)
 class PlanSection(Result):
-    """One section of the document.
-
-    Parameters
-    ----------
-    heading : str
-    paragraphs : tuple of str
-        Plain text.
-    table : DataFrame or None
-        All cells texts.
-    caption : str
-        Of the table.
-    """
+    """One section of the document."""
 
     heading: str
-    paragraphs: tuple[str, ...] = ()
-    table: pd.DataFrame | None = None
-    caption: str = ""
+    paragraphs: tuple[str, ...] = ()  # plain text
+    table: pd.DataFrame | None = None  # all cells texts
+    caption: str = ""  # of the table
 
 
 @dataclass(frozen=True)

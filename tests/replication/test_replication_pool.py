@@ -10,8 +10,8 @@ from pool_folders import SLOPE, STEPS, write_club
 
 from analysis.__main__ import main
 from analysis.basics import FEWEST_PEOPLE, KitError, left_out_table
-from analysis.replication import JoinedStudies, pool_studies
-from analysis.replication.pool import CLUB_COLUMNS, answer_pooled, join_studies
+from analysis.replication import pool_studies
+from analysis.replication.pool import CLUB_COLUMNS, JoinedStudies, answer_pooled, join_studies
 from analysis.study import OUTCOMES
 
 
