@@ -1,5 +1,10 @@
 """What tests of several rooms share: the answers and the report of the demo, and which tests one worker takes together."""
 
+import copyreg
+import hashlib
+import os
+import pickle
+import sys
 from pathlib import Path
 
 import pytest
@@ -7,17 +12,26 @@ import pytest
 from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 
-DEMO_REPORT = "the report of the demo"
-LONG = ("test_browser_lab", DEMO_REPORT, "test_browser_markup", "test_notebooks", "test_report_codes")
-"""Groups that take a minute or more: begun first, so that no core waits for them at the end."""
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from careless_study import write_careless_study
+from half_filled import LEFT_OUT, half_filled
+from second_study import write_second_study
 
-USES_DEMO_REPORT = ("test_report_build", "test_browser_pages", "test_figures_all")
+SHARED = {
+    "the report of the demo": ("test_report_build", "test_browser_pages", "test_figures_all"),
+    "the careless study": ("test_report_codes", "test_browser_markup"),
+    "folders that are not the demo": ("test_notebooks", "test_answers_demo"),
+}
+"""What several files share -> those files."""
+
+LONG = ("test_browser_lab", *SHARED)
+"""Groups that take long: begun first, so that no core waits for them at the end."""
 
 
 def group_of(nodeid: str) -> str:
     """The file of a test, or what several files share."""
     stem = Path(nodeid.split("::")[0]).stem
-    return DEMO_REPORT if stem in USES_DEMO_REPORT else stem
+    return next((what for what, files in SHARED.items() if stem in files), stem)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -38,10 +52,84 @@ def pytest_xdist_make_scheduler(config, log):
     return ByGroup(config, log)
 
 
+class KeptAnswers(Answers):
+    """Answers that one worker computes for all: each is kept in a folder that the workers share."""
+
+    keep_in: Path
+    only: frozenset = frozenset()
+    """What is kept; nothing named: everything."""
+
+    def _once(self, key, compute, *, question=""):
+        if self.only and (key if isinstance(key, str) else key[0]) not in self.only:
+            return super()._once(key, compute, question=question)
+        if key not in self._kept:
+            path = self.keep_in / hashlib.sha256(repr(key).encode()).hexdigest()
+            if path.exists():
+                self._kept[key] = pickle.loads(path.read_bytes())
+            else:
+                super()._once(key, compute, question=question)
+                written = path.with_suffix(f".{os.getpid()}")
+                written.write_bytes(pickle.dumps(self._kept[key]))
+                written.replace(path)
+        return self._kept[key]
+
+    def __reduce__(self):
+        """As plain answers: other processes do not know this class."""
+        return (
+            copyreg.__newobj__,
+            (Answers,),
+            {n: v for n, v in vars(self).items() if n not in ("keep_in", "only")},
+        )
+
+
 @pytest.fixture(scope="session")
-def demo_answers():
+def shared_folder(tmp_path_factory):
+    """One folder for all workers."""
+    base = tmp_path_factory.getbasetemp()
+    return base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+
+
+def kept_answers(folder, shared, *, like=None, only=frozenset()):
+    """The answers of a study folder, those of them kept that any worker has computed; `like` a folder with the same data."""
+    answers = KeptAnswers.from_folder(folder)
+    answers.keep_in, answers.only = shared / f"answers_of_{Path(like or folder).name}", frozenset(only)
+    answers.keep_in.mkdir(exist_ok=True)
+    return answers
+
+
+@pytest.fixture(scope="session")
+def demo_answers(shared_folder):
     """Everything that the demo study answers."""
-    return Answers.from_folder(DEMO_FOLDER)
+    return kept_answers(DEMO_FOLDER, shared_folder)
+
+
+@pytest.fixture(scope="session")
+def demo_training(shared_folder):
+    """Everything that the invented training study answers."""
+    return kept_answers(DEMO_FOLDER / "training", shared_folder)
+
+
+OF_ROUNDS = ("cleaned", "rounds", "reliability")
+SAME_AS_THE_DEMO = {
+    "nothing published": (*OF_ROUNDS, "capacity", "fitness", "levels", "activity"),
+    "no aerobic tests": OF_ROUNDS,
+}
+"""Half-filled folder -> the questions whose data it has whole, so that the answers are those of the demo."""
+
+
+@pytest.fixture(scope="session")
+def half_filled_answers(tmp_path_factory, shared_folder):
+    """The answers of each kind of study folder that is not the demo."""
+    base = tmp_path_factory.mktemp("studies")
+    made = {}
+    for kind in LEFT_OUT:
+        folder = half_filled(kind, base / kind.replace(" ", "_"))
+        if kind in SAME_AS_THE_DEMO:
+            same = SAME_AS_THE_DEMO[kind]
+            made[kind] = kept_answers(folder, shared_folder, like=DEMO_FOLDER, only=same)
+        else:
+            made[kind] = Answers.from_folder(folder)
+    return {**made, "another club": Answers.from_folder(write_second_study(base / "another_club"))}
 
 
 @pytest.fixture(scope="session")
@@ -54,3 +142,13 @@ def demo_report(demo_answers, tmp_path_factory):
     page = build_report(demo_answers, out, strict=True, timings=True, progress=lines.append)
     assert page == out / "to_share" / "report.html"
     return out, lines
+
+
+@pytest.fixture(scope="session")
+def careless_answers(tmp_path_factory):
+    """The answers of a study with unusual codes and too much in its texts, its report in its folder."""
+    from analysis.report import build_report
+
+    answers = Answers.from_folder(write_careless_study(tmp_path_factory.mktemp("careless") / "study"))
+    build_report(answers, notebooks=False, progress=lambda line: None)
+    return answers

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-from ..sheets.drawing import FONT, add_fonts
+from ..sheets.drawing import FONT, add_fonts, close_fonts
 from ..sheets.pdf import save
 from ..telling.document import Document, Paragraph, Picture, Section
 
@@ -22,8 +22,9 @@ def write_one_page(document: Document, path: str | Path) -> Path:
     # becomes smaller by the same share until it fits.
     for share in (1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.64, LEAST):
         pdf = _drawn(document, share)
-        if pdf.page_no() == 1:
+        if pdf.page_no() == 1 or share == LEAST:
             break
+        close_fonts(pdf)
     return save(pdf, path)
 
 

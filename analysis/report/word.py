@@ -225,6 +225,7 @@ ROWS_THAT_STAY = 12
 """A table of at most this many rows stays on one page."""
 
 UNDATED = (1980, 1, 1, 0, 0, 0)
+LONGEST_TITLE = 255  # of the properties of a document, in letters: ISO/IEC 29500, as python-docx keeps it
 """The date of every part inside the file: the earliest that a zip archive can hold."""
 
 
@@ -246,7 +247,8 @@ def write_word(
     if line_numbers:
         number_lines(word)
     properties = word.core_properties
-    properties.title, properties.author, properties.comments = title, "", ""
+    told = title if len(title) <= LONGEST_TITLE else f"{title[: LONGEST_TITLE - 1]}…"
+    properties.title, properties.author, properties.comments = told, "", ""
     properties.language = LANGUAGE
     properties.created = properties.modified = datetime(*UNDATED)
     made = io.BytesIO()

@@ -32,6 +32,34 @@ def add_fonts(pdf) -> None:
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for style, name in (("", "DejaVuSans"), ("B", "DejaVuSans-Bold"), ("I", "DejaVuSans-Oblique")):
         pdf.add_font(FONT, style, fonts / f"{name}.ttf")
+    for font in pdf.fonts.values():
+        _measure_once(font)
+
+
+def _measure_once(font) -> None:
+    """Let a font remember the widths of texts: a line is measured again after each character that it grows by."""
+    known: dict[str, int] = {}
+
+    class Measured(type(font)):
+        __slots__ = ()
+
+        def get_text_width(self, text, font_size_pt, shaping):
+            if shaping or self.is_symbol:
+                return super().get_text_width(text, font_size_pt, shaping)
+            self.biggest_size_pt = max(self.biggest_size_pt, font_size_pt)  # as the library's own
+            if text not in known:
+                before = known.get(text[:-1])
+                whole = before is None
+                known[text] = sum(self.cw[ord(c)] for c in text) if whole else before + self.cw[ord(text[-1])]
+            return len(text), known[text] * font_size_pt * 0.001
+
+    font.__class__ = Measured
+
+
+def close_fonts(pdf) -> None:
+    """Close the font files of a PDF that is never written."""
+    for font in pdf.fonts.values():
+        font.ttfont.close()
 
 
 def draw_sheet(pdf, sheet: Sheet, row_mm: float) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
-from .drawing import CARD_MARGIN, MARGIN, draw_sheet, new_pdf, step_size
+from .drawing import CARD_MARGIN, MARGIN, close_fonts, draw_sheet, new_pdf, step_size
 from .parts import PAPERS, Sheet
 
 GAP = 9.0
@@ -39,6 +40,12 @@ class Page:
 
 def arrange(sheets: Sequence[Sheet], *, paper: str = "A4") -> list[Page]:
     """Put sheets onto pages."""
+    return list(_arranged(tuple(sheets), paper))
+
+
+@lru_cache(maxsize=16)
+def _arranged(sheets: tuple[Sheet, ...], paper: str) -> tuple[Page, ...]:
+    """Lay sheets out once for the PDF and the page of the same sheets."""
     scratch = new_pdf(paper)
     pages: list[Page] = []
     waiting: list[Sheet] = []
@@ -50,9 +57,8 @@ def arrange(sheets: Sequence[Sheet], *, paper: str = "A4") -> list[Page]:
             pages += _own_pages(scratch, sheet, paper)
         elif sheet is not None:
             waiting.append(sheet)
-    for font in scratch.fonts.values():
-        font.ttfont.close()  # what is never written keeps its font files open
-    return pages
+    close_fonts(scratch)
+    return tuple(pages)
 
 
 def room_on(paper: str, *, wide: bool = False) -> float:

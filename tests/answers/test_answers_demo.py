@@ -4,16 +4,13 @@ import dataclasses
 import json
 import subprocess
 import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from half_filled import DEMO, LEFT_OUT
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from half_filled import DEMO, LEFT_OUT, half_filled
-
-from analysis.answers import Answers, open_answers
+from analysis.answers import Answers
 from analysis.answers.describe import describe_study
 from analysis.answers.roll_call import count_flow
 from analysis.basics import NotYet
@@ -24,8 +21,8 @@ MADE = DEMO / "how_it_was_made"
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return open_answers(DEMO)
+def demo(demo_answers):
+    return demo_answers
 
 
 @pytest.fixture(scope="module")
@@ -115,8 +112,8 @@ def test_answers_are_computed_once(demo):
 
 
 @pytest.mark.parametrize("kind", LEFT_OUT)
-def test_half_filled_folders_answer_what_they_can(kind, tmp_path):
-    answers = Answers.from_folder(half_filled(kind, tmp_path / "study"))
+def test_half_filled_folders_answer_what_they_can(kind, half_filled_answers):
+    answers = half_filled_answers[kind]
     lacks = {
         "planning only": {"cleaned", "rows", "capacity", "published", "rounds", "fitness"},
         "heart rate only": {"capacity", "published", "fitness"},

@@ -1,70 +1,54 @@
 """Markup, scripts and addresses in every text that a club types: no page runs or fetches anything."""
 
-import json
+import re
 import shutil
-import subprocess
-import sys
+from pathlib import Path
 
-import pandas as pd
+import nbformat
 import pytest
+from careless_study import SHOT
 
-from analysis.answers.walk import DEMO_FOLDER
+from analysis.planning import assure_design
+from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.html_page import sanitised
-from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks
+from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks
 
 pytestmark = pytest.mark.browser
 
-SHOT = (
-    "<img src=x onerror=window.ran=1><script>window.ran=1</script><svg onload=window.ran=1>"
-    "[press](javascript:window.ran=1) ![see](http://outside.example/p.png) <iframe src=javascript:parent.ran=1></iframe>"
-)
-FIELDS = {
-    "sessions": ("place", "analyser", "strip_lot", "note"),
-    "athletes": ("club", "group"),
-    "clock": ("note",),
-    "attendance": ("device", "note"),
-    "rounds": ("note",),
-    "recordings": ("device",),
-    "published": ("finding", "source"),
-    "decisions": ("reason", "decided_by"),
-}
-
 
 @pytest.fixture(scope="module")
-def written(browser, tmp_path_factory):
-    """The output of a study with the shot in every text field, notebooks included."""
-    folder = tmp_path_factory.mktemp("markup") / "study"
-    ignored = shutil.ignore_patterns("output", "how_it_was_made", "notebooks", "survey", "plan_*")
-    shutil.copytree(DEMO_FOLDER, folder, ignore=ignored)
-    for table, columns in FIELDS.items():
-        path = folder / f"{table}.csv"
-        separator = ";" if ";" in path.read_text(encoding="utf-8-sig").splitlines()[0] else ","
-        rows = pd.read_csv(path, sep=separator, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-        for column in set(columns) & set(rows):
-            if table == "clock" or column == "group":
-                rows[column] = [f"{v} {SHOT}" if column == "group" else SHOT for v in rows[column]]
-            else:
-                rows[column] = [f"{v} {SHOT}" for v in rows[column]]
-        rows.to_csv(path, index=False, sep=separator)
-    settings = folder / "study.toml"
-    text = settings.read_text(encoding="utf-8")
-    said = json.dumps(f"An evening {SHOT}")
-    lines = []
-    for line in text.splitlines():
-        key = line.partition("=")[0].strip()
-        lines.append(f"{key} = {said}" if key in ("title", "sport", "text") else line)
-    settings.write_text("\n".join(lines), encoding="utf-8")
-    (folder / "texts").mkdir(exist_ok=True)
-    page = f"# An evening {SHOT}\n\n{{trace}}\n\n{{numbers}}\n\n{{figure}}\n"
-    (folder / "texts" / "athlete_page.md").write_text(page, encoding="utf-8")
-    command = [sys.executable, "-m", "analysis", "report", str(folder), "--individuals"]
-    subprocess.run(command, check=True, cwd=NOTEBOOKS.parent, capture_output=True, timeout=500)
-    return folder / "output"
+def written(browser, careless_answers, tmp_path_factory):
+    """The pages of a study with the shot in every text field: its output, athletes' pages, and its notebooks as one."""
+    answers, folder = careless_answers, tmp_path_factory.mktemp("pages")
+    shutil.copytree(Path(answers.study.folder) / "output", folder / "output")
+    write_athlete_pages(answers, folder / "individual_pages")
+    design = answers.design()  # quicker than notebook 01 would ask it
+    answers._kept["assurance"] = assure_design(design.design, design.assumptions, n_draws=10, n_studies=10)
+    (run,) = run_notebooks(answers.study.folder, [notebooks_in_one(folder)], answers=answers)
+    (folder / "notebooks.html").write_text(run.page, encoding="utf-8")
+    return folder
+
+
+def notebooks_in_one(folder):
+    """The notebooks that show what this club typed, one below the other, so that one kernel runs them."""
+    cells = []
+    for path in find_notebooks():
+        if path.name[:2] not in (
+            "08",
+            "09",
+        ):  # without a survey or a training study they show those of the demo
+            cells += nbformat.read(path, as_version=4).cells
+    for number, cell in enumerate(cells):
+        cell.id = f"c{number}"
+        cell.source = re.sub(r"n_studies=\d+", "n_studies=20", cell.source)
+    path = folder / "all.ipynb"
+    nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
+    return path
 
 
 def test_nothing_runs_and_nothing_is_fetched(written, open_page):
     pages = sorted(written.rglob("*.html"))
-    assert {p.stem for p in pages} >= {"report", "contact_sheet"} | {p.stem for p in find_notebooks()}
+    assert {p.stem for p in pages} >= {"report", "contact_sheet", "answers", "notebooks"}
     assert any(p.parent.name == "individual_pages" for p in pages)
     for path in pages:
         page = open_page()
@@ -85,7 +69,7 @@ def test_nothing_runs_and_nothing_is_fetched(written, open_page):
 
 def test_the_shot_is_there_as_text(written):
     """The test would prove nothing if the texts had not arrived."""
-    for name in ("to_share/report.html", "for_you/notebooks/06_compare_with_published.html"):
+    for name in ("output/to_share/report.html", "notebooks.html"):
         assert "window.ran" in (written / name).read_text(encoding="utf-8"), name
 
 

@@ -2,14 +2,14 @@
 
 import json
 import re
-import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
+from half_filled import LEFT_OUT
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from half_filled import LEFT_OUT, half_filled
-from second_study import write_second_study
+from analysis import planning
+from analysis.answers import Answers
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
 KINDS = [*LEFT_OUT, "another club"]
@@ -27,11 +27,21 @@ def source(cell):
 
 
 @pytest.fixture(scope="module")
-def folders(tmp_path_factory):
-    """Every kind of study folder that is not the demo, made once."""
-    base = tmp_path_factory.mktemp("studies")
-    made = {kind: half_filled(kind, base / kind.replace(" ", "_")) for kind in LEFT_OUT}
-    return {**made, "another club": write_second_study(base / "another_club")}
+def opened(half_filled_answers):
+    """The answers of each folder that a notebook opens, so that notebooks share what they compute."""
+    return {Path(answers.study.folder).resolve(): answers for answers in half_filled_answers.values()}
+
+
+@pytest.fixture
+def fewer_studies(monkeypatch):
+    """Simulate forty studies where a notebook asks for hundreds; the report of the demo simulates them all."""
+
+    def few(simulate):
+        return lambda *given, n_studies, **more: simulate(*given, n_studies=min(n_studies, 40), **more)
+
+    for name in ("simulate_studies", "simulate_grid", "compare_covariances"):
+        monkeypatch.setattr(planning, name, few(getattr(planning, name)))
+    monkeypatch.setattr(planning, "assure_design", partial(planning.assure_design, n_draws=20, n_studies=10))
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
@@ -81,9 +91,17 @@ def test_one_import_line_and_code_put_away(path):
 
 
 @pytest.mark.parametrize(("path", "kind"), PAIRS, ids=lambda x: x.stem if isinstance(x, Path) else x)
-def test_runs_on_a_folder_that_is_not_the_demo(path, kind, folders, monkeypatch, tmp_path, capsys):
+def test_runs_on_a_folder_that_is_not_the_demo(
+    path, kind, half_filled_answers, opened, fewer_studies, monkeypatch, tmp_path, capsys
+):
     """In this process and with warnings as errors; whole runs on clean kernels are in the report's tests."""
-    monkeypatch.setenv("STUDY_FOLDER", str(folders[kind]))
+
+    def keep(folder, seed):
+        folder = Path(folder).resolve()
+        return opened.setdefault(folder, opened.get(folder) or Answers.from_folder(folder, seed=seed))
+
+    monkeypatch.setattr("analysis.answers.walk.kept_answers", keep)
+    monkeypatch.setenv("STUDY_FOLDER", str(half_filled_answers[kind].study.folder))
     monkeypatch.chdir(tmp_path)
     names: dict = {"__name__": "notebook"}
     for number, cell in enumerate(cells_of(path)):

@@ -2,49 +2,17 @@
 
 import json
 import re
-import shutil
 import zipfile
 from pathlib import Path
 
-import pandas as pd
 import pytest
+from careless_study import LETTERS, REFUSED, WITHDREW, digits_or_letters, renamed
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report import build_report, verify_report
+from analysis.report import verify_report
 from analysis.report.privacy import Codes
 from analysis.study import Study, load_study
 from analysis.study.privacy import Mentions, personal_parts
-
-LETTERS = "QWERTZUIOPASDFGH"
-
-
-def digits_or_letters(n):
-    """Codes of digits alone for the odd, of letters alone for the even."""
-    return str(n + 500) if n % 2 else f"X{LETTERS[n - 1]}V"
-
-
-def renamed(folder, code):
-    """The demo with other codes, in tables and names of files alike."""
-    ignored = shutil.ignore_patterns("output", "how_it_was_made", "notebooks", "survey", "plan_*")
-    shutil.copytree(DEMO_FOLDER, folder, ignore=ignored)
-    pattern = re.compile(r"A(0[1-9]|1[0-6])(?!\d)")
-    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
-        if path.suffix in (".csv", ".toml", ".md"):
-            text = path.read_bytes().decode("latin-1")
-            path.write_bytes(pattern.sub(lambda m: code(int(m[1])), text).encode("latin-1"))
-        path.rename(path.with_name(pattern.sub(lambda m: code(int(m[1])), path.name)))
-    return folder
-
-
-def edit(folder, table, **changes):
-    """Change cells of a table of the demo: column -> {athlete: value}."""
-    path = folder / f"{table}.csv"
-    text = path.read_text(encoding="utf-8-sig")
-    sep = ";" if ";" in text.splitlines()[0] else ","
-    rows = pd.read_csv(path, sep=sep, dtype=str, keep_default_na=False)
-    for column, values in changes.items():
-        rows[column] = [values.get(a, v) for a, v in zip(rows["athlete"], rows[column], strict=True)]
-    rows.to_csv(path, index=False, sep=sep)
 
 
 def texts(folder):
@@ -58,30 +26,9 @@ def texts(folder):
             yield path.name, re.sub(r"data:[^\"]+", "", path.read_text(encoding="utf-8-sig"))
 
 
-WITHDREW, REFUSED = digits_or_letters(4), digits_or_letters(6)
-
-
 @pytest.fixture(scope="module")
-def careless(tmp_path_factory):
-    """A study with unusual codes whose texts say too much, one of whose athletes withdrew and one refused; and its output."""
-    folder = renamed(tmp_path_factory.mktemp("careless") / "study", digits_or_letters)
-    edit(folder, "athletes", withdrawn={WITHDREW: "yes"}, consent_measured={REFUSED: "no"})
-    settings = folder / "study.toml"
-    text = settings.read_text(encoding="utf-8")
-    text = text.replace(
-        'title = "An autumn sparring evening of a university submission-wrestling club"',
-        'title = "A sparring evening led by Kim Beispiel, kim@club.example, +44 20 7946 0958"',
-    ).replace('"athletes on medicine', f'"{WITHDREW} since {REFUSED} was rough; athletes on medicine')
-    settings.write_text(text, encoding="utf-8")
-    with (folder / "decisions.csv").open("a", encoding="utf-8") as file:
-        file.write(
-            f"2026-10-15,study lead,rounds,1,{digits_or_letters(11)},3,lactate_mmol_l,,,set aside,,"
-            f"drop touched by {WITHDREW} while {REFUSED} and Anna watched\n"
-        )
-    (folder / "consent").mkdir()
-    (folder / "consent" / "Kim_Beispiel_1998-02-11.pdf").write_text("signed")
-    build_report(folder, notebooks=False, progress=lambda line: None)
-    return folder
+def careless(careless_answers):
+    return Path(careless_answers.study.folder)
 
 
 def test_people_who_withdrew_or_refused_are_seen_nowhere(careless):
