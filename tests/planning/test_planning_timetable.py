@@ -87,10 +87,15 @@ def test_guests_and_sat_out_rounds_are_not_sampled():
     assert slots.loc[slots["athlete"] == "A1", "round_no"].tolist() == [1, 3]
 
 
-@pytest.mark.parametrize("n", range(6, 25))
-@pytest.mark.parametrize(
-    ("protocol", "stations", "guests"), [(EVENING, 1, 0), (Protocol(5, 240.0, 90.0), 2, 1)]
-)
+KINDS_OF_EVENING = [(EVENING, 1, 0), (Protocol(5, 240.0, 90.0), 2, 1)]
+"""Protocol, stations, guests."""
+
+BUILT = [(n, *KINDS_OF_EVENING[n % 2]) for n in range(6, 25)]
+BUILT += [(n, *KINDS_OF_EVENING[(n + 1) % 2]) for n in (6, 7, 8, 9, 16, 17, 24)]
+"""Every size in one kind of evening, odd and even ones of small, middle and large clubs in both."""
+
+
+@pytest.mark.parametrize(("n", "protocol", "stations", "guests"), BUILT)
 def test_what_the_options_promise_is_what_comes_out_when_it_is_built(n, protocol, stations, guests):
     codes = [f"A{i:02d}" for i in range(1, n + 1)]
     pairs = pair_athletes(codes, protocol.rounds, guests=guests)

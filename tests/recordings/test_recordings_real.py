@@ -10,7 +10,6 @@ import pytest
 from analysis.recordings import RecordingError, inspect_recording, read_recording
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "recordings"
-pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason="the real recordings are not here")
 
 # file: samples, with heart rate, lowest, highest, plain mean, mean weighted over all time, seconds with a rate
 FACTS = {
@@ -25,6 +24,11 @@ FACTS = {
     "missing_hr_j.gpx": (16, 9, 104, 131, 110.67, 111.11, 38),
     "run_k.gpx": (206, 206, 130, 203, 190.01, 188.19, 948),
 }
+
+pytestmark = pytest.mark.skipif(
+    not FOLDER.is_dir(),
+    reason=f"not read, since the real recordings are not here: {', '.join(FACTS)} and others",
+)
 
 
 @pytest.mark.parametrize("name", FACTS)

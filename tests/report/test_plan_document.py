@@ -20,12 +20,23 @@ from analysis.study import Study, load_study, new_study
 from analysis.study.fixed_plan import load_fixed_plan
 
 
-@pytest.fixture
-def folder(tmp_path):
-    made = new_study(tmp_path / "autumn club", rounds=3, work="4:00", rest="1:00")
+def planned_study(folder):
+    made = new_study(folder / "autumn club", rounds=3, work="4:00", rest="1:00")
     text = (made / "study.toml").read_text(encoding="utf-8")
     (made / "study.toml").write_text(text.replace('approval = ""', 'approval = "2026-17"'), encoding="utf-8")
     return made
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return planned_study(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def frozen(tmp_path_factory):
+    """A study whose plan was fixed for 14 athletes, and the files that were written."""
+    folder = planned_study(tmp_path_factory.mktemp("frozen"))
+    return folder, freeze(folder, athletes=14)
 
 
 def words_of(path):
@@ -33,8 +44,8 @@ def words_of(path):
     return re.sub(r"<[^>]+>", " ", text)
 
 
-def test_a_plan_is_written_once_with_its_size(folder):
-    written = freeze(folder, athletes=14)
+def test_a_plan_is_written_once_with_its_size(frozen):
+    folder, written = frozen
     assert {p.suffix for p in written} == {".md", ".json", ".docx"}
     fixed = load_fixed_plan(folder)
     assert fixed.intact
@@ -55,10 +66,10 @@ def test_a_plan_is_written_once_with_its_size(folder):
     assert {p: p.read_bytes() for p in written} == before
 
 
-def test_the_word_file_has_numbered_tables_alt_text_and_prompts(folder):
+def test_the_word_file_has_numbered_tables_alt_text_and_prompts(frozen):
     from docx import Document as open_word
 
-    word = next(p for p in freeze(folder, athletes=10) if p.suffix == ".docx")
+    word = next(p for p in frozen[1] if p.suffix == ".docx")
     document = open_word(io.BytesIO(word.read_bytes()))
     text = "\n".join(p.text for p in document.paragraphs)
     for heading in ("Questions and hypotheses", "Athletes and size", "Risks and how they are met"):
@@ -66,7 +77,7 @@ def test_the_word_file_has_numbered_tables_alt_text_and_prompts(folder):
     assert "Ethics committee" in text
     assert len(document.tables) >= 4
     assert len(document.inline_shapes) == 1
-    assert 'descr="With 10 athletes' in zipfile.ZipFile(word).read("word/document.xml").decode("utf-8")
+    assert 'descr="With 14 athletes' in zipfile.ZipFile(word).read("word/document.xml").decode("utf-8")
 
 
 def test_nobody_said_how_many(folder):

@@ -81,7 +81,7 @@ DRAWN_BY_DEMO = [
 
 
 @pytest.mark.parametrize("name", sorted(FUNCTIONS))
-def test_figure_of_the_example(name):
+def test_figure_of_the_example(name, answers_at_hand):
     module, function = FUNCTIONS[name]
     figures = drawn_by_example(module, function)
     if not figures:  # the example shows when there is nothing to draw; the write-up of the demo draws it

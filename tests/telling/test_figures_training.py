@@ -5,14 +5,13 @@ import pandas as pd
 import pytest
 from figure_rules import faults_of
 
-from analysis.answers import open_training
 from analysis.telling.training import figures as draw
 from analysis.training import before_after
 
 
 @pytest.fixture(scope="module")
-def answer():
-    return open_training().training()
+def answer(demo_training):
+    return demo_training.training()
 
 
 def test_every_picture_of_a_training_study_keeps_the_rules(answer):

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from analysis.__main__ import main
-from analysis.answers import Answers, allocate_study, open_training
+from analysis.answers import Answers, allocate_study
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.capacity.measure import choose_tests
@@ -341,12 +341,11 @@ def test_a_club_that_ran_six_beats_lower_reads_it_and_is_told_what_it_is_not(tmp
     assert answers.reliability("hr_mean_bpm").n_trials == 2
 
 
-def test_the_demo_answers_and_its_truth_lies_inside():
-    answers = open_training()
+def test_the_demo_answers_and_its_truth_lies_inside(demo_training):
     truth = json.loads(
         (DEMO_FOLDER / "training" / "how_it_was_made" / "truth.json").read_text(encoding="utf-8")
     )
-    answer = answers.training()
+    answer = demo_training.training()
     capacity, heart = answer.outcomes["capacity"], answer.outcomes["hr_mean_bpm"]
     assert capacity.main.ci_low < truth["training_gain"] < capacity.main.ci_high
     assert heart.main.ci_low < truth["hr_training"] < heart.main.ci_high
@@ -359,8 +358,8 @@ def test_the_demo_answers_and_its_truth_lies_inside():
     assert answer.harms.n_events == 3
 
 
-def test_the_data_package_shares_values_by_occasion_without_dates():
-    package = make_data_package(open_training())
+def test_the_data_package_shares_values_by_occasion_without_dates(demo_training):
+    package = make_data_package(demo_training)
     table, log = package.tables["training"], package.tables["training_log"]
     assert set(table["arm"]) == {"trained", "control"}
     assert {"person", "outcome", "phase", "occasion", "value"} <= set(table)
