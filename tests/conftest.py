@@ -5,6 +5,7 @@ import hashlib
 import os
 import pickle
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -107,6 +108,15 @@ def demo_answers(shared_folder):
 def demo_training(shared_folder):
     """Everything that the invented training study answers."""
     return kept_answers(DEMO_FOLDER / "training", shared_folder)
+
+
+@pytest.fixture
+def quick_assurance(monkeypatch):
+    """Let fixing a plan simulate 100 studies instead of 10,000, for tests of something else."""
+    from analysis.report import plan_document
+
+    quick = partial(plan_document.assure_design, n_draws=10, n_studies=10)
+    monkeypatch.setattr(plan_document, "assure_design", quick)
 
 
 @pytest.fixture

@@ -9,13 +9,21 @@ import pytest
 from half_filled import LEFT_OUT
 
 from analysis import planning
-from analysis.answers import Answers
+from analysis.answers import Answers, open_survey, open_training
+from analysis.answers.walk import DEMO_FOLDER
 
 NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
 KINDS = [*LEFT_OUT, "another club"]
 ONLY = {"no aerobic tests": ("00", "05", "06", "07"), "nothing published": ("00", "06", "07")}
 """Folders that differ from the demo for these notebooks alone; the others are run on every notebook."""
-PAIRS = [(p, k) for k in KINDS for p in NOTEBOOKS if p.name[:2] in ONLY.get(k, (p.name[:2],))]
+OF_ANOTHER_STUDY = ("08", "09")
+"""Without a survey or a training study these show those of the demo, the same from every folder: run from one alone."""
+PAIRS = [
+    (p, k)
+    for k in KINDS
+    for p in NOTEBOOKS
+    if p.name[:2] in ONLY.get(k, (p.name[:2],)) and (p.name[:2] not in OF_ANOTHER_STUDY or k == KINDS[-1])
+]
 
 
 def cells_of(path):
@@ -112,3 +120,12 @@ def test_runs_on_a_folder_that_is_not_the_demo(
                 raise AssertionError(
                     f"{path.name}, cell {number}, on {kind}: {type(error).__name__}: {error}"
                 ) from error
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_without_a_survey_or_a_training_study_those_of_the_demo_are_opened(
+    kind, half_filled_answers, monkeypatch
+):
+    monkeypatch.setenv("STUDY_FOLDER", str(half_filled_answers[kind].study.folder))
+    assert open_survey().study.folder == DEMO_FOLDER / "survey"
+    assert open_training().study.folder == DEMO_FOLDER / "training"

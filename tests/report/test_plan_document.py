@@ -86,7 +86,7 @@ def test_nobody_said_how_many(folder):
     assert not list(folder.glob("plan_*"))
 
 
-def test_two_numbers_are_one_too_many(folder):
+def test_two_numbers_are_one_too_many(folder, quick_assurance):
     settings = folder / "study.toml"
     settings.write_text(
         settings.read_text(encoding="utf-8").replace("[plan]", "[plan]\nn_athletes = 12", 1), encoding="utf-8"

@@ -46,7 +46,7 @@ def test_nothing_is_left_and_it_can_be_run_again(study, monkeypatch, at, code):
     assert not [name for name in files(study) if "partial" in name]
 
 
-def test_the_word_file_belongs_to_it(study, monkeypatch):
+def test_the_word_file_belongs_to_it(study, monkeypatch, quick_assurance):
     from analysis.report import plan_document
 
     def full(*_, **__):

@@ -118,7 +118,7 @@ def test_a_plan_that_names_no_number_is_not_fixed(tmp_path):
     assert not (folder / "plan_fixed.json").exists()
 
 
-def test_assigned_training_needs_an_approval(tmp_path):
+def test_assigned_training_needs_an_approval(tmp_path, quick_assurance):
     folder = new_study(tmp_path / "x", training=True)
     text = (folder / "study.toml").read_text(encoding="utf-8")
     text = text.replace('public_number_named = ""', 'public_number_named = "a lottery to come"')
