@@ -190,13 +190,12 @@ def check_minors(tables: Mapping[str, pd.DataFrame], settings: Mapping, findings
     kept = [what for flag, what in NEEDS_ALLOWED.items() if not getattr(approval, flag)]
     if kept:
         flags = join_words([f"{flag} = true" for flag in NEEDS_ALLOWED if not getattr(approval, flag)])
-        findings.remark(
+        findings.remark_of(
             file,
-            None,
-            "age_years",
-            join_words(young),
             f"under {ADULT_YEARS}: kept out of {join_words(kept)}, since study.toml states no approval for it",
             f"nothing; or, only where the committee approved exactly that, write {flags} and approval under [ethics]",
+            column="age_years",
+            value=join_words(young),
         )
     if not approval.minors_blood:
         rounds, lactate = tables["rounds"], tables["lactate"]

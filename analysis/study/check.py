@@ -421,13 +421,8 @@ def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callabl
         seen = inspect(folder / "recordings" / name)
         if getattr(seen, "problem", ""):
             advice = "export it again from the device; notebook 03 says how"
-            findings.remark(
-                "recordings/",
-                None,
-                "",
-                name,
-                f"this file cannot be read as a recording: {seen.problem}",
-                advice,
+            findings.remark_of(
+                "recordings/", f"this file cannot be read as a recording: {seen.problem}", advice, value=name
             )
         kinds = [
             w for w, has in (("positions", seen.carries_position), ("identity", seen.carries_identity)) if has
@@ -437,5 +432,5 @@ def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callabl
     for kinds, files in private.items():
         shown = ", ".join(files[:4]) + (f" and {len(files) - 4} more" if len(files) > 4 else "")
         advice = "the kit reads none of it; do not pass these files on as they are"
-        findings.remark("recordings/", None, "", shown, f"files that carry {kinds}", advice)
+        findings.remark_of("recordings/", f"files that carry {kinds}", advice, value=shown)
     return findings.remarks

@@ -107,7 +107,7 @@ def not_analysed(
             )
             problem = f"no athlete is listed, so {whose} no consent on record: nothing of theirs is analysed"
             remedy = "list every code in the athletes table, with yes in consent_measured and cleared where that is on file"
-            findings.problem("athletes", None, "consent_measured", "", problem, remedy)
+            findings.problem_of("athletes", problem, remedy, column="consent_measured")
         return dict.fromkeys(busy, ASKED["consent_measured"][0])
     out: dict[str, str] = {}
     for column, (refused, unknown) in ASKED.items():
@@ -125,7 +125,7 @@ def not_analysed(
         remedy = f"write yes in {column} where it is on file, and no where it is not"
         # where somebody was measured and nobody may be analysed, nothing would be left to look at
         if blank and busy and len(blank) == total:
-            findings.problem(file, None, column, "", what, remedy)
+            findings.problem_of(file, what, remedy, column=column)
         elif blank:
             findings.remark(file, _row_of(athletes, blank), column, "", what, remedy)
     return out

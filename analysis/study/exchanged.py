@@ -42,10 +42,10 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
     pair = _exchanged(raw, numeric, numbers, context)
     if pair:
         one, other = pair
-        findings.problem(
-            raw.file, None, one, "", f"the columns {one} and {other} seem to be exchanged",
-            f"exchange the two headings {one} and {other}" + (" of every round" if raw.wide else ""),
-        )  # fmt: skip
+        remedy = f"exchange the two headings {one} and {other}" + (" of every round" if raw.wide else "")
+        findings.problem_of(
+            raw.file, f"the columns {one} and {other} seem to be exchanged", remedy, column=one
+        )
         columns = {**raw.columns, one: raw.columns[other], other: raw.columns[one]}
         return replace(raw, columns=columns)
     for name, column in numeric.items():
@@ -118,7 +118,7 @@ def _in_another_unit(
                 off = sum(check_rating(v, context.scale) is not None for v in numbers)
                 problem = f"{off} of {len(numbers)} ratings do not fit the scale {context.scale}; all of them fit {scale}"
                 remedy = f'write exertion_scale = "{scale}" in {SETTINGS_FILE} if that scale was used'
-                findings.problem(raw.file, None, name, "", problem, remedy)
+                findings.problem_of(raw.file, problem, remedy, column=name)
                 return [""] * len(raw.rows)
         return None
     for factor, words in column.slips:
@@ -129,13 +129,8 @@ def _in_another_unit(
             problem = (
                 f"{off} of {len(numbers)} values do not fit {column.unit}; the whole column fits {words}"
             )
-            findings.problem(
-                raw.file,
-                None,
-                name,
-                "",
-                problem,
-                f"{by} every value of the column if it was typed in {words}",
+            findings.problem_of(
+                raw.file, problem, f"{by} every value of the column if it was typed in {words}", column=name
             )
             return [""] * len(raw.rows)
     return None

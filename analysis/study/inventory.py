@@ -104,7 +104,7 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
         names = sorted(p.name for p in folder.iterdir() if p.is_file() and not is_temporary(p.name))
     except OSError as error:
         problem = f"the folder cannot be read ({error.strerror or type(error).__name__})"
-        findings.problem(folder.name, None, "", "", problem, "check that you may read it")
+        findings.problem_of(folder.name, problem, "check that you may read it")
         return Inventory()
     for name in names:
         path = folder / name
@@ -140,7 +140,7 @@ def _read(path: Path, name: str, findings: Findings) -> Grid:
         findings.problem(name, error.row, "", "", error.problem, error.remedy)
         return Grid(name, [])
     for noticed, advice in grid.remarks:
-        findings.remark(name, None, "", "", noticed, advice)
+        findings.remark_of(name, noticed, advice)
     return grid
 
 
@@ -151,11 +151,8 @@ def _put(grids: dict[str, Grid], table: str, grid: Grid, findings: Findings) -> 
         return
     if not has_rows(grid, table):
         return  # a tab that was left blank, beside a CSV file that was filled in
-    findings.problem(
+    findings.problem_of(
         grid.file,
-        None,
-        "",
-        "",
         f"the table {table} stands twice: in {other.file} and in {grid.file}",
         "keep one of them; move the other out of the folder",
     )
@@ -171,7 +168,7 @@ def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> No
         return
     for tab, grid in sheets.items():
         for noticed, advice in grid.remarks:
-            findings.problem(grid.file, None, "", "", noticed, advice)
+            findings.problem_of(grid.file, noticed, advice)
         table = tab.strip().casefold().replace(" ", "_")
         if table in TABLES:
             _put(grids, table, grid, findings)
@@ -180,22 +177,18 @@ def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> No
         else:
             near = did_you_mean(table, TABLES)
             if near and grid.rows:
-                findings.problem(
+                findings.problem_of(
                     grid.file,
-                    None,
-                    "",
-                    tab,
                     f"no such table; did you mean {near}?",
                     f"name the tab {near}, or notes",
+                    value=tab,
                 )
             elif grid.rows:
-                findings.remark(
+                findings.remark_of(
                     grid.file,
-                    None,
-                    "",
-                    tab,
                     "a tab that the kit does not know; it is not read",
                     "nothing, if that is meant",
+                    value=tab,
                 )
 
 
@@ -204,16 +197,16 @@ def _unknown_file(name: str, stem: str, ending: str, findings: Findings) -> str:
     near = did_you_mean(stem, TABLES) if ending in TABLE_ENDINGS else ""
     if ending in _OTHER_SHEETS:
         problem = f"a spreadsheet of the kind {ending} is not read"
-        findings.problem(name, None, "", "", problem, f"save it as {WORKBOOK} or as CSV files")
+        findings.problem_of(name, problem, f"save it as {WORKBOOK} or as CSV files")
     elif ending == ".xlsx":
         problem = f"a workbook of another name than {WORKBOOK}"
-        findings.problem(name, None, "", "", problem, f"name it {WORKBOOK}, or move it elsewhere")
+        findings.problem_of(name, problem, f"name it {WORKBOOK}, or move it elsewhere")
     elif near:
         problem = f"no such table; did you mean {near}.csv?"
-        findings.problem(name, None, "", "", problem, f"name the file {near}.csv, or move it elsewhere")
+        findings.problem_of(name, problem, f"name the file {near}.csv, or move it elsewhere")
     elif ending in TABLE_ENDINGS:
         unknown = "a file that the kit does not know; it is not read"
-        findings.remark(name, None, "", "", unknown, "nothing, if that is meant")
+        findings.remark_of(name, unknown, "nothing, if that is meant")
     return near
 
 
@@ -227,26 +220,16 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
         if not (path.is_file() or to_folder) or is_temporary(path.name):
             continue
         file = path.relative_to(inside).as_posix()
+        problem = remedy = ""
         if to_folder:
-            problem = "a link to a folder, which is not followed"
-            _refused(f"{name}/", file, problem, "put the files themselves there", findings)
+            problem, remedy = "a link to a folder, which is not followed", "put the files themselves there"
         elif leaves(path, folder):
-            _refused(
-                f"{name}/",
-                file,
-                "a link that leads out of the study folder",
-                "put the file itself there",
-                findings,
-            )
+            problem, remedy = "a link that leads out of the study folder", "put the file itself there"
         elif plain_name(file) != file:
             problem = "the file name holds signs that this computer cannot write"
-            _refused(
-                f"{name}/",
-                plain_name(file),
-                problem,
-                "rename it with the athlete's code, such as A07.fit",
-                findings,
-            )
+            file, remedy = plain_name(file), "rename it with the athlete's code, such as A07.fit"
+        if problem:
+            findings.problem_of(f"{name}/", problem, remedy, value=file)
         else:
             files.append(file)
     for file in files:
@@ -256,18 +239,12 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
     return tuple(files)
 
 
-def _refused(place: str, name: str, problem: str, remedy: str, findings: Findings) -> None:
-    findings.problem(place, None, "", name, problem, remedy)
-
-
 def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> None:
-    findings.problem(
+    findings.problem_of(
         place,
-        None,
-        "",
-        name,
         f"the file name looks like {trouble}; a study folder holds codes only",
         "rename the file with the athlete's code, such as A07.fit",
+        value=name,
     )
 
 
@@ -403,34 +380,27 @@ def check_unlisted(
         if len(survey) and not codes:
             unsent += 1
         elif owner is None and codes:
-            findings.problem(
+            findings.problem_of(
                 "recordings/",
-                None,
-                "",
-                name,
                 "a recording that belongs to nobody: no table lists it and its name begins with no code",
                 "name it by code and session, such as A07_s2.fit, list it in recordings.csv, or move it out",
+                value=name,
             )
         elif owner in pairs:
-            findings.remark(
+            findings.remark_of(
                 "recordings/",
-                None,
-                "",
-                name,
                 f"not read: recordings.csv lists other files of {owner[1]} in session {owner[0]}, but not this one",
                 "add a row for it, or move it out",
+                value=name,
             )
     if unsent:
         problem = (
             f"{unsent} {'file' if unsent == 1 else 'files'} that the survey table does not list; not read"
         )
-        findings.remark("recordings/", None, "", "", problem, "write the file names in the column file")
+        findings.remark_of("recordings/", problem, "write the file names in the column file")
     if left_over:
-        findings.remark(
+        findings.remark_of(
             "recordings/",
-            None,
-            "",
-            "",
             f"{left_over} {'file' if left_over == 1 else 'files'} of people who withdrew; not read",
             "delete what the person asked you to delete",
         )

@@ -301,7 +301,7 @@ def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:
         )
         problem = "codes that look like initials: whoever knows the club knows who that is"
         remedy = "number the athletes, such as A07, and keep the list of names apart"
-        findings.remark(file, None, "athlete", shown, problem, remedy)
+        findings.remark_of(file, problem, remedy, column="athlete", value=shown)
 
 
 def _in_order(found: list[Problem]) -> list[Problem]:
@@ -336,16 +336,13 @@ def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
     try:
         fixed = load_fixed_plan(folder)
     except KitError as error:
-        findings.problem(FIXED_FILE, None, "", "", str(error), "put the original file back")
+        findings.problem_of(FIXED_FILE, str(error), "put the original file back")
         return plan
     if fixed is None:
         return plan
     if not fixed.intact:
-        findings.remark(
+        findings.remark_of(
             FIXED_FILE,
-            None,
-            "",
-            "",
             "the fixed plan, or its document, was changed after it was fixed",
             "put the original back; the write-up lists this as a deviation",
         )

@@ -557,13 +557,11 @@ def _check_survey(survey: pd.DataFrame, findings: Findings) -> None:
         )
     young = survey[survey["age_years"] < 18]
     if len(young):
-        findings.remark(
+        findings.remark_of(
             young.iloc[0]["source_file"],
-            None,
-            "age_years",
-            "",
             f"{young['person'].nunique()} of the people are under 18",
             "make sure that a parent or guardian has agreed; local codes on minors apply",
+            column="age_years",
         )
 
 

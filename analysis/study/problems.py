@@ -202,6 +202,14 @@ class Findings:
             self.unfit.setdefault(file, set()).add(row)
         self._put("problems", file, row, column, value, problem, remedy, keepable, offer, False, aside)
 
+    def problem_of(self, file, problem, remedy, *, column="", value="") -> None:
+        """Note something that stops, about a whole file or a column of it."""
+        self.problem(file, None, column, value, problem, remedy)
+
+    def remark_of(self, file, problem, remedy, *, column="", value="") -> None:
+        """Note something that neither stops nor asks, about a whole file or a column of it."""
+        self.remark(file, None, column, value, problem, remedy)
+
     def question(self, file, row, column, value, problem, remedy, *, offer="") -> None:
         """Ask about a value that is possible but stands out; a decision keeps or replaces it."""
         self._put("questions", file, row, column, value, problem, remedy, True, offer, True)

@@ -84,11 +84,8 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
     """Read study.toml; what is wrong with it goes to the findings."""
     path = folder / SETTINGS_FILE
     if not path.is_file():
-        findings.problem(
+        findings.problem_of(
             SETTINGS_FILE,
-            None,
-            "",
-            "",
             "there is no study.toml in this folder",
             "start the folder with: python -m analysis new FOLDER, or write [protocol] with rounds, work_s and rest_s",
         )
@@ -96,12 +93,12 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
     try:
         text, _ = decode_text(read_bytes(path, limit=MAX_BYTES))
     except Unreadable as error:
-        findings.problem(SETTINGS_FILE, None, "", "", error.problem, error.remedy)
+        findings.problem_of(SETTINGS_FILE, error.problem, error.remedy)
         return Settings()
     lines = text.splitlines()
     if len(lines) > MAX_LINES:
         problem = f"{len(lines):,} lines, which are no settings of a study"
-        findings.problem(SETTINGS_FILE, None, "", "", problem, f"write at most {MAX_LINES:,} lines")
+        findings.problem_of(SETTINGS_FILE, problem, f"write at most {MAX_LINES:,} lines")
         return Settings()
     try:
         content = tomllib.loads(text.lstrip("\ufeff"))
@@ -118,8 +115,8 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         )
         return Settings(lines=lines)
     except RecursionError:
-        findings.problem(
-            SETTINGS_FILE, None, "", "", "brackets inside brackets without end", "write one pair of brackets"
+        findings.problem_of(
+            SETTINGS_FILE, "brackets inside brackets without end", "write one pair of brackets"
         )
         return Settings(lines=lines)
     for key in settings:

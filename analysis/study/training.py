@@ -167,8 +167,10 @@ def check_training(
     """Name what does not fit in the tables of a training study."""
     groups = tables["allocation"]
     if len(groups) and design is None:
-        findings.remark(groups.iloc[0]["file"], None, "", "", "groups without a section [training] in study.toml",
-                        'write [training] with design = "parallel", or the allocation is not analysed')  # fmt: skip
+        remedy = 'write [training] with design = "parallel", or the allocation is not analysed'
+        findings.remark_of(
+            groups.iloc[0]["file"], "groups without a section [training] in study.toml", remedy
+        )
     protocols = list(training_protocols()["protocol"])
     for line in lines_of(tables["training_log"]):
         near = did_you_mean(line.protocol, protocols) if line.protocol else ""
@@ -190,8 +192,9 @@ def check_training(
     arms = {line.athlete for line in lines_of(groups)}
     tested = {line.athlete for line in lines_of(tables["aerobic_tests"]) if line.phase == "post"}
     for code in sorted(tested - arms) if arms else ():
-        findings.remark("aerobic_tests", None, "athlete", code, "a test after the training of an athlete outside the groups",
-                        "nothing, if that is meant: it does not count in the comparison")  # fmt: skip
+        noticed = "a test after the training of an athlete outside the groups"
+        remedy = "nothing, if that is meant: it does not count in the comparison"
+        findings.remark_of("aerobic_tests", noticed, remedy, column="athlete", value=code)
 
 
 def _check_tests(tests: pd.DataFrame, findings: Findings) -> None:
