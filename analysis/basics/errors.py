@@ -126,3 +126,18 @@ def check_number(
     elif math.isinf(low):
         between = f" of at most {high:g}" if ends else f" below {high:g}"
     raise KitError(f"{name} is {value!r}, but must be {kind}{between}.")
+
+
+def need_columns(data, columns: Iterable[str], *, what: str = "The table") -> None:
+    """Raise a KitError where `data` is no table or lacks columns, with the nearest names there are."""
+    import pandas as pd
+
+    if not isinstance(data, pd.DataFrame):
+        raise KitError(f"{what} must be a table (DataFrame), not {type(data).__name__}.")
+    there = [str(c) for c in data.columns]
+    missing = [str(c) for c in dict.fromkeys(columns) if c not in data]
+    near = [repr(n) for c in missing if (n := did_you_mean(c, there))]
+    hint = f" Did you mean {', '.join(near)}?" if near else ""
+    if missing:
+        words = ", ".join(map(repr, missing))
+        raise KitError(f"{what} has no column {words}.{hint} It has: {', '.join(there) or 'none'}.")

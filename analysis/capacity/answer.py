@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, check_choice, left_out_table
+from ..basics.errors import need_columns
 from .adjustment import (
     PLANNED_RESIDUAL_DF,
     balanced_means,
@@ -40,7 +41,7 @@ from .guards import GUARD_COLUMNS, guard_row, is_heart_rate
 from .leverage import influence, robust_correlation
 from .measure import judge_guards, refuse, set_aside
 from .results import DIRECTIONS, NEGLIGIBLE, CapacityAnswer, Levels, Refused, judge, judge_difference
-from .tables import by_bout, is_text, need_columns, numeric_design, varies
+from .tables import by_bout, is_text, numeric_design, varies
 
 PRIOR = "uniform over -1 to 1 (stretched beta, kappa 1; Ly, Verhagen and Wagenmakers 2016)"
 NEAR = 0.2

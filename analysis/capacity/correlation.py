@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, check_choice, left_out_table, plural
+from ..basics.errors import need_columns
 from .guards import check_circular_columns
 from .results import Correlation, Levels
-from .tables import athlete_table, is_text, need_columns, numeric_design, usable_rows
+from .tables import athlete_table, is_text, numeric_design, usable_rows
 
 METHODS = {"pearson": "Pearson correlation", "spearman": "Spearman rank correlation"}
 INTERVALS = ("fisher", "bonett-wright", "bca")

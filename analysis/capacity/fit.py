@@ -10,12 +10,13 @@ import numpy as np
 import pandas as pd
 
 from ..basics import ESTIMATE_COLUMNS, KitError, format_ci, format_number, left_out_table, plural
+from ..basics.errors import need_columns
 from ..rounds.bounds import LIMIT_COLUMN, OffScale, find_limits
 from ..study.outcomes import OUTCOMES, digits_of
 from .adjustment import balanced_means, flat_within
 from .guards import MINIMUM_RESIDUAL_DF, check_residual_df, guard_row, set_aside_circular
 from .results import CapacityFit
-from .tables import is_text, left_out_rows, need_columns, numeric_design, usable_rows, varies
+from .tables import is_text, left_out_rows, numeric_design, usable_rows, varies
 
 MINIMUM_ATHLETES = 4
 FIT_COLUMNS = tuple(c for c in ESTIMATE_COLUMNS if c not in ("df_num", "df_den", "p_adjusted"))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from ..basics import KitError, Result, join_words, left_out_table, plural, upper_first
+from ..basics.errors import need_columns
 from ..physiology.aerobic_tests import (
     LOWER_IS_FITTER,
     aerobic_test_inputs,
@@ -33,7 +34,7 @@ from .guards import (
     shared_test_warning,
 )
 from .results import Refused
-from .tables import left_out_rows, need_columns, to_numbers, varies
+from .tables import left_out_rows, to_numbers, varies
 
 WITHIN_DAYS = 42
 """Our proposal: a test counts for a session where at most six weeks lie between them."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, did_you_mean, left_out_table, plural
+from ..basics import KitError, left_out_table, plural
+from ..basics.errors import need_columns
 
 HEART_RATE_OUTCOMES = (
     "hr_mean_bpm",
@@ -25,20 +26,6 @@ HEART_RATE_OUTCOMES = (
 """Columns made from heart rate: a capacity that was estimated from heart rate must not be held against them."""
 
 _SOURCE_COLUMNS = ("file", "row", "session", "athlete", "round_no")
-
-
-def need_columns(data: pd.DataFrame, columns: Iterable[str], *, what: str = "the table") -> None:
-    """Raise a KitError that names every missing column and the nearest one there is."""
-    if not isinstance(data, pd.DataFrame):
-        raise KitError(f"{what} must be a pandas DataFrame, not {type(data).__name__}.")
-    missing = [c for c in columns if c not in data.columns]
-    if not missing:
-        return
-    near = [(c, did_you_mean(c, [str(n) for n in data.columns])) for c in missing]
-    hints = "; ".join(f"{c!r}" + (f" (did you mean {n!r}?)" if n else "") for c, n in near)
-    raise KitError(
-        f"{what} lacks {plural(len(missing), 'column')}: {hints}. It has: {', '.join(map(str, data.columns))}."
-    )
 
 
 def to_numbers(data: pd.DataFrame, column: str) -> pd.Series:

@@ -9,7 +9,8 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, did_you_mean, left_out_table, plural
+from ..basics import KitError, left_out_table, plural
+from ..basics.errors import need_columns
 from .formula import build_design
 from .mixed_fit import MixedFit, Variances
 from .reml import Problem, Structure, maximise
@@ -81,8 +82,7 @@ def fit_mixed(
     >>> round(fit.test("round_no").df_den, 6), list(fit.contrasts("round_no")["contrast"])
     (4.0, ['2 - 1', '3 - 2'])
     """
-    if not isinstance(data, pd.DataFrame):
-        raise KitError(f"data must be a table (DataFrame), not {type(data).__name__}.")
+    need_columns(data, ())
     data = data.reset_index(drop=True)
     crossed = [crossed] if isinstance(crossed, str) else list(crossed or [])
     athlete, athlete_names = _codes(data, group, "group")
@@ -188,10 +188,7 @@ def _fit(problem, *, formula, design, group, names, data, slope, crossed, left_o
 
 
 def _need(data, column, role):
-    if column not in data.columns:
-        near = did_you_mean(str(column), map(str, data.columns))
-        hint = f" Did you mean {near!r}?" if near else ""
-        raise KitError(f"The table has no column {column!r} ({role}).{hint}")
+    need_columns(data, [column], what=f"The table, asked for its {role},")
     if isinstance(data[column], pd.DataFrame):
         raise KitError(f"The table has more than one column named {column!r}.")
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, format_percent, join_words, plural
+from ..basics.errors import need_columns
 from .design import check_size
 
 GUEST = "guest"
@@ -163,8 +164,7 @@ def pair_athletes(
 def _athlete_table(athletes) -> pd.DataFrame:
     if not isinstance(athletes, pd.DataFrame):
         athletes = pd.DataFrame({"athlete": [str(a) for a in athletes]})
-    if "athlete" not in athletes:
-        raise KitError("The table of athletes has no column athlete.")
+    need_columns(athletes, ["athlete"], what="The table of athletes")
     table = athletes.copy().reset_index(drop=True)
     table["athlete"] = table["athlete"].astype(str).str.strip()
     twice = table.loc[table["athlete"].duplicated(), "athlete"].unique()

@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words, plural
+from ..basics.errors import need_columns
 from .anova import RoundsAnova
 from .bounds import LimitBounds, bounds_of, find_limits
 from .by_bound import with_bounds
 from .compare import CENSORED, RoundsComparison, compare_of
 from .opponents import OpponentSpread, opponents_of, rests_of
 from .plateau import Plateau, check_bounds, check_effect, plateau_of
-from .prepare import LIMIT_COLUMN, RoundRows, check_columns, pairs_of, prepare_rounds
+from .prepare import LIMIT_COLUMN, RoundRows, pairs_of, prepare_rounds
 from .ranks import RoundsRanks, ranks_of
 from .sensitivity import other_ways, sensitivity_table
 from .steps import all_steps, gate_steps, label_of_step
@@ -213,12 +214,12 @@ def answer_rounds(
     ('changed', '2')
     """
     check_choice(role, ROLES, name="role")
-    check_columns(data, ("athlete", outcome))
+    need_columns(data, ("athlete", outcome))
     smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)
     timed = data
     if round_variable != "round_no":
-        check_columns(data, (round_variable,))
+        need_columns(data, (round_variable,))
         timed = data.assign(round_no=data[round_variable])
     off = find_limits(timed, outcome, limit=limit) if outcome.startswith("lactate") else None
     working = timed if off is None else off.placed(timed, outcome)

@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, plural
+from ..basics.errors import need_columns
 from ..physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
 from .compare import fit_rounds
 from .plateau import check_effect, plateau_of
-from .prepare import LIMIT_COLUMN, OWN_END, RoundRows, check_columns, prepare_rounds, read_numbers, widen
+from .prepare import LIMIT_COLUMN, OWN_END, RoundRows, prepare_rounds, read_numbers, widen
 from .ranks import MANY_CELLS, Claims, Placings, RoundsRanks, ranks_of
 from .steps import all_steps, label_of_step
 
@@ -57,7 +58,7 @@ def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None)
     """Find the values off the scale and their ranges."""
     if LIMIT_COLUMN not in data:
         return None
-    check_columns(data, ("athlete", "round_no", outcome))
+    need_columns(data, ("athlete", "round_no", outcome))
     marks = data[LIMIT_COLUMN].astype(object).where(data[LIMIT_COLUMN].notna(), "")
     marks = marks.astype(str).str.strip().str.casefold()
     wrong = sorted(set(marks) - {"", "high", "low", "nan"})

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, left_out_table, plural
-from .prepare import RoundRows, check_columns, label_of, order_rounds, prepare_rounds
+from ..basics.errors import need_columns
+from .prepare import RoundRows, label_of, order_rounds, prepare_rounds
 
 FEWEST_BOUTS = 4
 """Bouts with both athletes measured below which nothing is computed. Our proposal."""
@@ -93,7 +94,7 @@ def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | Non
     ...     "exertion": [12, 14, 11, 15]}), "exertion") is None
     True
     """
-    check_columns(data, ("athlete",))
+    need_columns(data, ("athlete",))
     if "opponent" not in data:
         return None
     return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)))
@@ -248,7 +249,7 @@ AFTER = "first round after sitting out"
 
 def rests_of(data: pd.DataFrame) -> pd.DataFrame:
     """List rounds sat out and the rounds after them, whose rest before was longer."""
-    check_columns(data, ("athlete", "round_no"))
+    need_columns(data, ("athlete", "round_no"))
     lines = []
     if "took_part" in data:
         ordered = data.assign(_place=order_rounds(data["round_no"])[1], athlete=data["athlete"].astype(str))

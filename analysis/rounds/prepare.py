@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, check_choice, did_you_mean, join_words, left_out_table, plural
+from ..basics import KitError, Result, check_choice, join_words, left_out_table, plural
+from ..basics.errors import need_columns
 
 NOT_FOUGHT = {"sat_out": "sat the round out", "left": "had left"}
 LIMIT_COLUMN = "lactate_limit"
@@ -70,7 +71,7 @@ def prepare_rounds(
     # Rounds that are numbers, or texts that differ only in a number ("R2", "R10"), are put in the order of
     # the numbers; a categorical column keeps its order; other texts are put by the alphabet, with a
     # warning. Round 0 is before sparring and never tested. Rounds sat out are no rounds of that athlete.
-    check_columns(data, ("athlete", round_variable, outcome, *keep))
+    need_columns(data, ("athlete", round_variable, outcome, *keep))
     if "session" in data and len(set(data["session"].astype(str))) > 1:
         sessions = sorted(data["session"].astype(str).unique())
         raise KitError(
@@ -139,18 +140,6 @@ def pairs_of(labels: Sequence[str], kind: str) -> list[tuple[int, int]]:
     if kind == "first":
         return [(i, 0) for i in range(1, k)]
     return [(i, j) for i in range(1, k) for j in range(i)]
-
-
-def check_columns(data, names) -> None:
-    """Raise a KitError where a column is missing, with the nearest name."""
-    if not isinstance(data, pd.DataFrame):
-        raise KitError(f"data must be a table (DataFrame), not {type(data).__name__}.")
-    for name in names:
-        if name not in data:
-            near = did_you_mean(name, data.columns)
-            hint = f" Did you mean {near!r}?" if near else ""
-            there = ", ".join(map(str, data.columns)) or "none"
-            raise KitError(f"The table has no column {name!r}; its columns are: {there}.{hint}")
 
 
 def read_numbers(data, outcome) -> np.ndarray:

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, left_out_table, plural
+from ..basics.errors import need_columns
 from .anova import no_residual_spread
-from .prepare import check_columns, label_of, order_rounds, read_numbers
+from .prepare import label_of, order_rounds, read_numbers
 
 Z95 = 1.959963984540054
 EVENINGS = "reliability between evenings"
@@ -127,7 +128,7 @@ def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -
     >>> result.kind, round(result.typical_error, 2)
     ('reliability between evenings', 2.89)
     """
-    check_columns(data, ("athlete", outcome, *([trial] if trial else [])))
+    need_columns(data, ("athlete", outcome, *([trial] if trial else [])))
     data, other = _one_phase(data, outcome)
     trial = trial or _trial_column(data)
     kind = ROUNDS if trial in ("round_no", "bout_no") else EVENINGS

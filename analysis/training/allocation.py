@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words, plural
+from ..basics.errors import need_columns
 from ..study.training import CROSSOVER, DESIGNS
 
 TRAINED, CONTROL = "trained", "control"
@@ -186,9 +187,7 @@ def _read(baselines, strata):
     table = pd.DataFrame(baselines).copy()
     if "athlete" not in table:
         table = table.rename_axis("athlete").reset_index()
-    missing = [c for c in strata if c not in table]
-    if missing:
-        raise KitError(f"The table of baselines lacks {join_words(missing)}.")
+    need_columns(table, strata, what="The table of baselines")
     table["athlete"] = table["athlete"].astype(str)
     table = table.sort_values("athlete", kind="stable").reset_index(drop=True)
     if table["athlete"].duplicated().any():

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, left_out_table
+from ..basics.errors import need_columns
 from .linear import TIES, many_fits
 from .tables import prepare
 
@@ -184,8 +185,7 @@ def _swaps(group, codes, seed):
 def _whole_pairs(table, data, pairs, *, group):
     from dataclasses import replace
 
-    if pairs not in table:
-        raise KitError(f"The table lacks the column {pairs}.")
+    need_columns(table, [pairs])
     codes = table[pairs].astype("string").fillna("").str.strip().to_numpy()[data.rows]
     whole = np.array(
         [bool(c) and np.sum(codes == c) == 2 and len(set(data.group[codes == c])) == 2 for c in codes]

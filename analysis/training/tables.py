@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, join_words, left_out_table
+from ..basics.errors import need_columns
 
 
 @dataclass(frozen=True)
@@ -38,11 +39,7 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
     before = baseline_columns(baseline)
     covariates = [covariates] if isinstance(covariates, str) else list(covariates)
     wanted = [outcome, *before, group, *covariates]
-    missing = [c for c in dict.fromkeys(wanted) if c not in table]
-    if missing:
-        raise KitError(
-            f"The table lacks {'the column' if len(missing) == 1 else 'the columns'} {join_words(missing)}."
-        )
+    need_columns(table, wanted)
     names = (
         table["athlete"].astype(str).tolist()
         if "athlete" in table

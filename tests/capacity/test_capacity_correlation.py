@@ -222,7 +222,7 @@ def test_a_perfect_correlation_does_not_break():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"x": "fitt"}, "did you mean 'fit'"),
+        ({"x": "fitt"}, "Did you mean 'fit'"),
         ({"method": "kendall"}, "must be one of"),
         ({"interval": "normal"}, "must be one of"),
         ({"alternative": "lower"}, "must be one of"),

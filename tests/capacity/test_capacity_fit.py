@@ -197,7 +197,7 @@ def test_bad_tables_say_what_is_wrong(club):
         fit_capacity(rows, pd.concat([capacity, capacity]), "hr_mean_bpm")
     with pytest.raises(KitError, match="2 units"):
         fit_capacity(rows, capacity.assign(unit=["m"] * 3 + ["L/min"] * 3), "hr_mean_bpm")
-    with pytest.raises(KitError, match="did you mean 'hr_mean_bpm'"):
+    with pytest.raises(KitError, match="Did you mean 'hr_mean_bpm'"):
         fit_capacity(rows, capacity, "hr_mean_bmp")
     with pytest.raises(KitError, match="at least 4 athletes"):
         fit_capacity(rows[rows["athlete"] < "A03"], capacity, "hr_mean_bpm")

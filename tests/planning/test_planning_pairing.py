@@ -160,7 +160,7 @@ def test_the_order_of_the_table_does_not_matter_for_the_rules():
         (lambda: pair_athletes(["A1", "A2"], 2, unavailable={"A7": "all"}), "not among"),
         (lambda: pair_athletes(["A1", "A2"], 2, guests=-1), "0 or more"),
         (lambda: pair_athletes(["A1", "A2"], 2, mass_limit_kg=0), "above 0"),
-        (lambda: pair_athletes(pd.DataFrame({"code": ["A1"]}), 2), "no column athlete"),
+        (lambda: pair_athletes(pd.DataFrame({"code": ["A1"]}), 2), "no column 'athlete'"),
     ],
 )
 def test_impossible_wishes_say_what_to_do(call, hint):

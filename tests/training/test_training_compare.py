@@ -83,7 +83,7 @@ def test_whoever_lacks_a_value_is_listed_with_the_reason():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"outcome": "nothing"}, "lacks the column nothing"),
+        ({"outcome": "nothing"}, "no column 'nothing'"),
         ({"reference": "nobody"}, "two groups"),
         ({"method": "hc4"}, "must be one of"),
         ({"covariates": ["pair", "athlete"]}, "leave a covariate out"),
