@@ -164,7 +164,8 @@ class CheckReport(Result):
     def _fits(self) -> bool:
         """Whether everything was used: nobody without consent, no planned outcome without a value."""
         told = self.remarks["problem"].str.contains("nothing of theirs is analysed", regex=False)
-        return self.filled and not told.any() and not any("not measured" in line for line in self.departures)
+        lacks = any("not measured" in line or "no aerobic test" in line for line in self.departures)
+        return self.filled and not told.any() and not lacks
 
     def _ready_rows(self) -> list[str]:
         """The rows to put into decisions, ready to copy."""

@@ -219,6 +219,13 @@ def _act(
                 f"delete row {decision.row} or row {before.row}",
             )
             return
+    if decision.action == "keep" and measure and not any(raw.cell(measure, i) for i in matches):
+        # a column without any value stays without one: it was not measured
+        decided.kept.add((raw.file, None, measure))
+        cause = f"not measured: {decision.reason}"
+        entry = _entry(raw, matches[0], measure, cause, decision.decided_by)
+        decided.entries.append(entry | {"row": None, "athlete": "", "round_no": None})
+        return
     for index in matches:
         _act_on_row(decided, raw, decision, measure, index)
 

@@ -25,7 +25,7 @@ from .consent import (
     write_ledger,
 )
 from .convert import Context, convert_table, judge_value
-from .decisions import UNFIT, Decided, apply_decisions, is_about_unfit, row_keys
+from .decisions import ALL, UNFIT, Decided, apply_decisions, is_about_unfit, row_keys
 from .exchanged import put_right
 from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .inventory import (
@@ -40,7 +40,7 @@ from .inventory import (
 from .model import Study
 from .outcomes import OUTCOMES
 from .plan import Plan, keep_fixed, read_plan, settle_primary_session
-from .plausible import MEASURES, check_rows, check_tables, remark_on_primary_session
+from .plausible import HEART_RATES, MEASURES, check_rows, check_tables, remark_on_primary_session
 from .problems import Findings, Problem, StudyError, fold_rows, problem_table
 from .proposals import is_proposal, propose_decisions
 from .protocol import Protocol, grades_of, rank_grades
@@ -170,7 +170,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     known_sessions = list(dict.fromkeys(tables["sessions"]["session"]))
     plan = settle_primary_session(plan, known_sessions, settings.line_of("plan", "primary_session"), after)
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
-    _find_unread_outcome(plan, tables, inventory, findings, after)
+    empty = _find_unmeasured(plan, raws, tables, inventory, findings, after)
     check_training(folder, tables, training, after)
     check_unlisted(
         inventory.recordings, tables["recordings"], tables["survey"], codes, gone, tables["sessions"], after
@@ -208,6 +208,10 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         **{name: _analysed(name, table, barred) for name, table in tables.items()},
     )
     proposed = propose_decisions([*problems, *questions], raws)
+    proposed += [
+        {"table": "rounds", "session": ALL, "measure": column, "action": "keep", "reason": "was not measured"}
+        for column in empty
+    ]
     proposed += [
         {
             "table": name,
@@ -265,29 +269,55 @@ def _set_unfit_aside(unfit: dict, used: dict[str, RawTable], found: Findings, de
     return some
 
 
-def _find_unread_outcome(
-    plan: Plan, tables: dict[str, pd.DataFrame], inventory: Inventory, read: Findings, after: Findings
-) -> None:
-    """Stop where a planned outcome has no value and a column was not read that may hold it; `check` tells of the others."""
+def _find_unmeasured(
+    plan: Plan,
+    raws: dict[str, RawTable],
+    tables: dict[str, pd.DataFrame],
+    inventory: Inventory,
+    read: Findings,
+    after: Findings,
+) -> list[str]:
+    """Stop where a planned outcome has no value though the evening was entered; return the columns that stay empty.
+
+    Where a column was not read that may hold it, its heading is asked for; else a decision says that it was not measured.
+    """
     rounds = tables["rounds"][tables["rounds"]["round_no"].gt(0)]
     typed = rounds[list(MEASURES)].notna().any(axis=1).any() or rounds["lactate_limit"].ne("").any()
     if "hypotheses" in plan.proposed or not typed:
-        return
+        return []
     recorded = len(tables["recordings"]) or any(map(is_recording, inventory.recordings))
-    beside = {"lactate_mmol_l": len(tables["lactate"]) or rounds["lactate_limit"].ne("").any()}
-    heart = recorded or rounds[["hr_mean_typed_bpm", "hr_peak_typed_bpm"]].notna().any(axis=None)
+    written = {  # what is written and cannot be read, or was set aside, has its own line
+        column
+        for name in ("rounds", "lactate")
+        if name in raws
+        for column, texts in raws[name].columns.items()
+        if any(texts)
+    } | {p.column for p in read.problems if rounds["file"].eq(p.file).any()}
     planned = dict.fromkeys(h.outcome if OUTCOMES[h.outcome].typed else "" for h in plan.hypotheses)
     unread = [r for r in read.remarks if r.problem.startswith("a column that the kit does not know")]
     unread = [r for r in unread if rounds["file"].eq(r.file).any()]
-    for outcome in planned if unread else ():
-        if (rounds[outcome].notna().any() or beside.get(outcome, False)) if outcome else heart:
+    named = join_words([repr(r.value) for r in unread], "or")
+    empty = []
+    for outcome in planned:
+        if outcome in written or (not outcome and (recorded or written & {*HEART_RATES})):
             continue
         column = outcome or "hr_mean_typed_bpm"
         what = OUTCOMES[outcome or "hr_mean_bpm"].label.casefold()
         problem = f"{what} is planned in {SETTINGS_FILE}, but no value of it is there"
-        named = join_words([repr(r.value) for r in unread], "or")
-        remedy = f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
-        after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
+        if unread:
+            remedy = f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
+            after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
+            continue
+        enter = f"type {column}" if outcome else f"put the recordings into recordings/, or type {column}"
+        file = str(rounds["file"].iloc[0])
+        if plan.frozen:
+            remedy = f"{enter}; where it was not measured, confirm the proposed row of decisions that says so"
+        else:
+            remedy = f"{enter}, or delete the hypotheses about it in {SETTINGS_FILE}"
+        after.problem(file, None, column, "", problem, remedy, keepable=True)
+        if plan.frozen and (file, None, column) not in after.kept:
+            empty.append(column)
+    return empty
 
 
 def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:

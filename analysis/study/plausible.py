@@ -26,6 +26,8 @@ Tables = dict[str, pd.DataFrame]
 MEASURES = (*typed_outcomes(), *ALSO_TYPED)
 """Columns of rounds that hold something measured."""
 
+HEART_RATES = ("hr_mean_typed_bpm", "hr_peak_typed_bpm")
+
 FEWEST_ATHLETES = 3
 """With fewer athletes in a session nothing is compared."""
 
@@ -277,7 +279,7 @@ def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
                 line.hr_rest_bpm, rules["hr_max_bpm"]
             ):
                 findings.forget(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm")
-            elif _is_unfit(line, findings, "athletes"):
+            elif findings.doubts(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm"):
                 continue
             findings.problem(
                 *place("athletes", line),
@@ -338,7 +340,8 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                     keepable=True,
                 )
         lost = line.hr_peak_typed_bpm + 100  # a first 1 that was lost, as in 91 for 191
-        if line.hr_peak_typed_bpm < line.hr_mean_typed_bpm <= lost < 220 and not _is_unfit(line, findings):
+        both = line.hr_mean_typed_bpm > line.hr_peak_typed_bpm and not findings.doubts(*where, *HEART_RATES)
+        if both and line.hr_mean_typed_bpm <= lost < 220:
             findings.forget(*where, "hr_peak_typed_bpm")
             shown, peak = f"{line.hr_peak_typed_bpm:g}", "hr_peak_typed_bpm"
             problem = (
@@ -347,7 +350,7 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             findings.problem(
                 *where, peak, shown, problem, f"type {lost:g} if that was measured", offer=f"{lost:g}"
             )
-        elif line.hr_mean_typed_bpm > line.hr_peak_typed_bpm and not _is_unfit(line, findings):
+        elif both:
             findings.problem(
                 *where,
                 "hr_mean_typed_bpm",
@@ -377,14 +380,10 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 else KEEP,
                 offer=f"{line.minutes_done / 10:g}" if ten else "",
             )
-        if known and line.hr_peak_typed_bpm > known.hr_max_bpm and not _is_unfit(known, findings, "athletes"):
+        if known and line.hr_peak_typed_bpm > known.hr_max_bpm and not findings.doubts(
+            *place("athletes", known), "hr_max_bpm", "hr_rest_bpm"
+        ):
             _peak_above_maximum(line, where, known, findings)
-
-
-def _is_unfit(line, findings: Findings, table: str = "rounds") -> bool:
-    """Whether a row has a problem already."""
-    file, row = place(table, line)
-    return row in findings.unfit.get(file, ())
 
 
 def _peak_above_maximum(line, where, known, findings: Findings) -> None:

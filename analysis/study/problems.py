@@ -220,6 +220,13 @@ class Findings:
         if kind == "problems":
             self.unfit.setdefault(file, set()).update(rows)
 
+    def doubts(self, file: str, row: int, *columns: str) -> bool:
+        """Whether one of these cells of a row has a problem; where the row's problems are only counted, any may."""
+        if row not in self.unfit.get(file, ()):
+            return False
+        own = [p.column for p in self.problems if p.file == file and p.row == row]
+        return not own or any(name.startswith(columns) for name in own)
+
     def forget(self, file, row, *columns) -> None:
         """Take back what was said of cells of a row, since something else says it better."""
         for kind in ("problems", "questions"):

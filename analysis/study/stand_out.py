@@ -70,6 +70,12 @@ class StandsOut:
     why: str  # what it does not go with, in words
     likely: float = math.nan
     slip: str = ""  # that slip in words; "" where there is none
+    sign: str = ""  # ">" or "<" where the value was off the scale and `value` is its end
+
+    @property
+    def shown(self) -> str:
+        """The value as it is shown."""
+        return f"{self.sign} {self.value:g}".strip()
 
 
 @dataclass(frozen=True)
@@ -97,10 +103,12 @@ def _measures(scale: str) -> tuple[_Measure, ...]:
     )
 
 
-def find_values_that_stand_out(tables: dict[str, pd.DataFrame], scale: str) -> list[StandsOut]:
-    """List the values that a person should look at again."""
+def find_values_that_stand_out(
+    tables: dict[str, pd.DataFrame], scale: str, ends: tuple[float, float] = (math.nan, math.nan)
+) -> list[StandsOut]:
+    """List the values that a person should look at again; `ends` are those of the lactate analyser."""
     found: dict[tuple, StandsOut] = {}
-    for one in sorted(_all(tables, scale), key=lambda o: o.slip == ""):
+    for one in sorted(_all(tables, scale, ends), key=lambda o: o.slip == ""):
         number = getattr(one.line, "round_no", 0)
         found.setdefault((one.table, one.column, one.line[-1], number), one)
     return list(found.values())
@@ -113,11 +121,13 @@ def _without_giants(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(**numbers.mask(giant)) if giant.to_numpy().any() else table
 
 
-def _all(tables: dict[str, pd.DataFrame], scale: str) -> Iterator[StandsOut]:
+def _all(
+    tables: dict[str, pd.DataFrame], scale: str, ends: tuple[float, float]
+) -> Iterator[StandsOut]:
     yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
         *_tests(tables["aerobic_tests"]),
-        *_rounds(tables["rounds"], scale),
+        *_rounds(_with_ends(tables["rounds"], ends), scale),
         *_gaps(tables["rounds"]),
         *_rested(tables["rounds"]),
         *_delays(tables["rounds"]),
@@ -152,12 +162,21 @@ def _slips(value: float, digits: int) -> Iterator[tuple[float, str, str]]:
         yield int(first + text) / 10**digits, "front", f"a {first} lost in front"
 
 
+def _with_ends(rounds: pd.DataFrame, ends: tuple[float, float]) -> pd.DataFrame:
+    """The rounds with the end of the scale in place of a lactate beyond it."""
+    off = rounds["lactate_limit"].ne("") & rounds["lactate_mmol_l"].isna()
+    if not off.any():
+        return rounds
+    end = rounds["lactate_bound_mmol_l"].fillna(
+        rounds["lactate_limit"].map({"low": ends[0], "high": ends[1]}).astype(float)
+    )
+    return rounds.assign(lactate_mmol_l=rounds["lactate_mmol_l"].mask(off, end))
+
+
 def _rounds(rounds: pd.DataFrame, scale: str) -> Iterator[StandsOut]:
     sparred = rounds[(rounds["round_no"] > 0) & rounds["took_part"].isin(["yes", "part", ""])]
     for measure in _measures(scale):
-        there = sparred[
-            sparred[measure.column].notna() & (sparred["lactate_limit"].eq("") | ~measure.by_ratio)
-        ]
+        there = sparred[sparred[measure.column].notna()]
         if measure.by_ratio:
             there = there[there[measure.column] > 0]
         for _, session in there.groupby("session", sort=False):
@@ -172,8 +191,11 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
     rounds = pd.factorize(session["round_no"])[0]
     expected, lone = _expected(scale, athletes, rounds)
     apart = scale - expected
+    limits = session["lactate_limit"].to_numpy() if measure.by_ratio else np.full(len(values), "")
+    apart = np.where(limits == "high", np.maximum(apart, 0.0), apart)  # what lies beyond may be as expected
+    apart = np.where(limits == "low", np.minimum(apart, 0.0), apart)
     known = np.isfinite(apart)
-    ones = np.where(lone, np.nan, apart)
+    ones = np.where(lone | (limits != ""), np.nan, apart)
     spread = max(measure.floor, _spread(ones))
     wide = max(measure.floor * 1.4, _spread(apart[lone]), _spread(ones) * 1.4)
     lines = list(lines_of(session))
@@ -191,9 +213,11 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
             else max(1.5 * scatter, measure.least / 3)
         )
         likely, kind, slip = likely_slip(values[i], middle, near, measure.digits)
+        if limits[i]:
+            likely, kind, slip = math.nan, "digit", ""  # an analyser shows HI for an error, too
         if lone[i] and not slip and ask >= 1.0:
             continue  # of two values that disagree either may be right
-        least = 0.0 if kind == "point" else measure.least if slip else 1.5 * measure.least
+        least = 0.0 if kind == "point" else measure.least if slip or limits[i] else 1.5 * measure.least
         if abs(apart[i]) < ask * max(least, WITH_SLIP.get(kind, PLAIN) * scatter):
             continue
         about = f"{middle:.{measure.digits}f}{measure.unit}"
@@ -208,6 +232,7 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
             f"{whose} lead one to expect about {about}",
             likely,
             slip,
+            {"high": ">", "low": "<"}.get(limits[i], ""),
         )
 
 
@@ -400,10 +425,13 @@ def ask_what_stands_out(
     told = {p.place for p in (*findings.problems, *findings.questions)}
     used = ("athletes", "attendance", "aerobic_tests", "rounds")
     tables = {name: _without_giants(tables[name]) for name in used}
-    for one in find_values_that_stand_out(tables, protocol.exertion_scale):
+    ends = tuple(_number(settings.get(f"lactate_analyser_{end}_mmol_l")) for end in ("low", "high"))
+    for one in find_values_that_stand_out(tables, protocol.exertion_scale, ends):
         file, row = place(one.table, one.line)
         column = f"{one.column}_{one.line.round_no}" if wide and one.table == "rounds" else one.column
-        if (file, row, column) in told or (one.table == "athletes" and row in findings.unfit.get(file, ())):
+        if (file, row, column) in told or (
+            column == "hr_max_bpm" and findings.doubts(file, row, "age_years", "hr_rest_bpm")
+        ):
             continue
         likely = f"; {one.likely:g} with {one.slip}" if one.slip else ""
         remedy = "look at the sheet, then keep it in decisions" + (
@@ -411,10 +439,15 @@ def ask_what_stands_out(
         )
         offer = f"{one.likely:g}" if one.slip else ""
         findings.question(
-            file, row, column, f"{one.value:g}", f"stands out: {one.why}{likely}?", remedy, offer=offer
+            file, row, column, one.shown, f"stands out: {one.why}{likely}?", remedy, offer=offer
         )
     _ask_about_straps(tables["attendance"], findings)
     _ask_about_delays(tables["rounds"], findings)
+
+
+def _number(value: object) -> float:
+    """A setting as a number; missing where it is none."""
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
 
 
 def _ask_about_straps(attendance: pd.DataFrame, findings: Findings) -> None:

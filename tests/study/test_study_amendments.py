@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 
 import pandas as pd
 import pytest
@@ -100,7 +101,8 @@ def test_an_odd_number_of_athletes_is_no_departure(tmp_path):
     for round_no, (a, b, out) in pairs.items():
         for one, other in ((a, b), (b, a)):
             rows.append(
-                {"athlete": one, "round_no": round_no, "opponent": other, "exertion": 13, "took_part": "yes"}
+                {"athlete": one, "round_no": round_no, "opponent": other, "took_part": "yes"}
+                | {"exertion": 13, "lactate_mmol_l": 6, "hr_mean_typed_bpm": 160}
             )
         rows.append({"athlete": out, "round_no": round_no, "took_part": "sat_out"})
     people = [row for row in athletes() if row["athlete"] in codes]
@@ -138,7 +140,12 @@ def test_rows_filled_in_before_the_evening_are_no_data(tmp_path):
     rows = pd.read_csv(folder / "rounds.csv", dtype=str, keep_default_na=False)
     rows.loc[rows["round_no"] == "1", "exertion"] = "13"
     rows.to_csv(folder / "rounds.csv", index=False)
+    report = check_study(folder)
+    assert list(report.problems["column"]) == ["hr_mean_typed_bpm", "lactate_mmol_l"]
+    assert report.problems["remedy"].str.contains("confirm the proposed row of decisions").all()
+    confirm(folder, report.proposed)
     assert len(load_study(folder).entered_rounds()) == 6
+    assert list(load_study(folder).ledger.table["cause"].str.contains("not measured")).count(True) == 2
     with pytest.raises(KitError, match="too late"):
         freeze_plan(load_study(folder), amendment="again")
     told = check_study(folder).departures
@@ -147,14 +154,29 @@ def test_rows_filled_in_before_the_evening_are_no_data(tmp_path):
     )
 
 
-def test_a_planned_outcome_without_a_value_is_told_where_the_plan_is_judged(tmp_path):
+def confirm(folder, proposed):
+    """Write the proposed decisions into the table, with a day and a name."""
+    rows = [{"date": "2026-03-05", "decided_by": "coach", **row} for row in proposed]
+    pd.DataFrame(rows).to_csv(folder / "decisions.csv", index=False)
+
+
+def test_a_planned_outcome_without_a_value_stops_until_it_is_typed_or_no_longer_asked(tmp_path):
     folder = prepared(tmp_path)
     rows = pd.read_csv(folder / "rounds.csv", dtype=str, keep_default_na=False)
-    rows.loc[rows["athlete"].str.startswith("A"), "exertion"] = "13"
+    typed = rows["athlete"].str.startswith("A")
+    rows.loc[typed, "exertion"] = "13"
     rows.to_csv(folder / "rounds.csv", index=False)
     report = check_study(folder)
-    told = [line for line in report.departures if "lactate over the rounds" in line]
-    assert told and "delete the hypothesis before the plan is fixed" in told[0]
-    text = report.text()
-    assert "Planned, and nothing of it is there" in text and "Everything fits." not in text
-    assert "exertion over the rounds" not in " ".join(report.departures)
+    assert not report.passed and not report.proposed
+    assert list(report.problems["column"]) == ["hr_mean_typed_bpm", "lactate_mmol_l"]
+    rows.loc[typed, "hr_mean_typed_bpm"] = "160"
+    rows.to_csv(folder / "rounds.csv", index=False)
+    [remedy] = check_study(folder).problems["remedy"]
+    assert remedy == "type lactate_mmol_l, or delete the hypotheses about it in study.toml"
+    settings = (folder / "study.toml").read_text(encoding="utf-8")
+    blocks = re.split(r"(?=\[\[plan\.hypotheses\]\]|\[plan\.smallest)", settings)
+    kept = [b for b in blocks if not (b.startswith("[[plan.hyp") and "lactate_mmol_l" in b)]
+    (folder / "study.toml").write_text("".join(kept), encoding="utf-8")
+    report = check_study(folder)
+    assert report.passed and "Everything fits." not in report.text()  # the aerobic test is planned, and not there
+    assert all("an aerobic test" in line for line in report.departures)

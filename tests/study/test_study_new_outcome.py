@@ -36,6 +36,14 @@ def kit(tmp_path_factory):
     return root
 
 
+HYPOTHESES = """[[plan.hypotheses]]
+question = "rounds.exertion"
+outcome = "exertion"
+direction = "rises"
+
+"""
+
+
 def run(kit, *arguments):
     return subprocess.run(
         [sys.executable, *arguments], cwd=kit, capture_output=True, text=True, check=False,
@@ -51,6 +59,8 @@ def folder(kit):
     study = kit / "study"
     settings = study / "study.toml"
     text = settings.read_text(encoding="utf-8")
+    first, last = text.index("[[plan.hypotheses]]"), text.index("[plan.smallest_effects]")
+    text = text[:first] + HYPOTHESES + text[last:]  # what is not measured is not asked
     settings.write_text(text + '\n[plan.primary_outcomes]\nrounds.grip = "grip_drop_kg"\n', encoding="utf-8")
     (study / "athletes.csv").write_text(
         "athlete,age_years,sex,consent_measured,consent_shared_data,cleared\n"

@@ -26,7 +26,7 @@ PROPOSED = {
     "delay_ten_times",
     "exertion_above_the_scale",
     "exertion_eleven_of_ten",
-    "lactate_lost_its_point",
+    "lactate_above_25", "lactate_below_two", "lactate_lost_its_point",
     "lactate_with_letter_l",
     "lactate_with_letter_o",
     "lactate_with_two_points",

@@ -87,3 +87,13 @@ def test_a_delay_that_grows_is_told_from_one_that_scatters(tmp_path):
     later = rounds.assign(lactate_delay_s=40 + 45 * (rounds["round_no"] - 1))
     drift = delay_drift(later)
     assert (drift.first_round, drift.last_round, drift.first_s, drift.last_s) == (1, 4, 40, 175)
+
+
+def test_a_question_does_not_wait_for_another_slip_of_its_row(tmp_path):
+    book = clean_club(7)
+    book.put("athletes", {"athlete": "A02"}, hr_max_bpm="150", sex="Q")
+    book.put("athletes", {"athlete": "A03"}, hr_max_bpm="150", age_years="2x")
+    found = examine_folder(write_book(book, tmp_path / "asked", "csv"))
+    assert {(p.column, p.value) for p in found.problems} >= {("sex", "Q"), ("age_years", "2x")}
+    asked = [q.row for q in found.questions if q.column == "hr_max_bpm"]
+    assert len(asked) == 1, "the age that the maximum is compared with is not known for the second"
