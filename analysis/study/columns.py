@@ -288,9 +288,9 @@ class RawTable:
             return f"{column}_{self.columns['round_no'][index]}"
         return column
 
-    def key(self, index: int) -> tuple[int, str]:
+    def key(self, index: int) -> int | tuple[int, str]:
         """Return what tells one row from all others, also after other rows have left: row, and round where wide."""
-        return self.rows[index], self.columns["round_no"][index] if self.wide else ""
+        return (self.rows[index], self.columns["round_no"][index]) if self.wide else self.rows[index]
 
     def cell(self, column: str, index: int) -> str:
         """Return the text of a cell, "" where the table has no such column."""

@@ -186,7 +186,7 @@ def _entries(raws, decided: Decided, barred, counts, gone) -> Iterator[dict]:
 
 
 def _causes(
-    raw: RawTable, aside: dict[tuple, tuple[str, str]], barred: dict[str, str]
+    raw: RawTable, aside: dict[int | tuple, tuple[str, str]], barred: dict[str, str]
 ) -> dict[int, tuple[str, str]]:
     """Return, per index of a row that is set aside, the cause and who decided."""
     causes: dict[int, tuple[str, str]] = {}

@@ -25,8 +25,8 @@ class Decided:
     """Tables after the decisions, and what the decisions did."""
 
     tables: dict[str, RawTable]
-    rows_aside: dict[str, dict[tuple, tuple[str, str]]] = field(default_factory=dict)
-    values_aside: dict[tuple[str, str], dict[tuple, tuple[str, str]]] = field(default_factory=dict)
+    rows_aside: dict[str, dict[int | tuple, tuple[str, str]]] = field(default_factory=dict)
+    values_aside: dict[tuple[str, str], dict[int | tuple, tuple[str, str]]] = field(default_factory=dict)
     kept: set[tuple] = field(default_factory=set)
     entries: list[dict] = field(default_factory=list)
     taken: dict[tuple, object] = field(default_factory=dict)

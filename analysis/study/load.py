@@ -157,6 +157,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     before, after = Findings(), Findings(kept=frozenset(decided.kept))
     if len(decisions):
         check(without_withdrawn(raws, gone)[0], before)
+        before.unfit.clear()  # a number for each row of a long table, and of no use any more
     with_decisions = decided.tables | ({"decisions": decisions_raw} if decisions_raw.rows else {})
     remaining, counts = without_withdrawn(with_decisions, gone)
     used = {name: _without_set_aside(raw, decided) for name, raw in remaining.items()}

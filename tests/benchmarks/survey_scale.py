@@ -60,11 +60,14 @@ def check_bad_rows(folder: Path, rows: int) -> None:
         age_years=30, sex="F", minutes=60, hr_mean_bpm="abc", hr_peak_bpm=180, session_kind="sparring"
     )
     table.to_csv(folder / "survey.csv", index=False)
+    decision = "date,decided_by,table,measure,action,reason\n2026-11-01,club,survey,what does not fit,set aside,gone\n"
     code = (
         "import resource, sys; from analysis.study import check_study; found = check_study(sys.argv[1]).problems; "
         "print(len(found), 'lines of problems;', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, 'MB at most')"
     )
-    subprocess.run([sys.executable, "-c", code, str(folder)], check=True)
+    for text in ("", decision):  # as they are, and set aside as one step
+        (folder / "decisions.csv").write_text(text)
+        subprocess.run([sys.executable, "-c", code, str(folder)], check=True)
 
 
 def main(rows: int) -> None:
