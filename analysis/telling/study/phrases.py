@@ -182,7 +182,7 @@ DISCUSSION = (
 )
 STATEMENTS = (
     ("Ethics", "committee and number, or why none was needed; that consent was informed and written"),
-    ("Data availability", "where the de-identified data package can be had, or why it cannot"),
+    ("Data availability", "where the de-identified data can be had, or why they cannot"),
     ("Author contributions", "who planned, measured, analysed and wrote"),
     ("Funding", "who paid, or that nobody did"),
     ("Competing interests", "of each author, or that there are none"),
