@@ -260,7 +260,7 @@ def check_rows(
     _check_published(tables["published"], findings)
     _check_survey(tables["survey"], findings)
     _check_groups(tables["athletes"], protocol, settings, findings)
-    ask_what_stands_out(tables, protocol, findings, wide=wide)
+    ask_what_stands_out(tables, protocol, settings, findings, wide=wide)
 
 
 def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:

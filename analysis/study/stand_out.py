@@ -419,7 +419,7 @@ def delay_drift(rounds: pd.DataFrame) -> DelayDrift | None:
 
 
 def ask_what_stands_out(
-    tables: dict[str, pd.DataFrame], protocol: Protocol, findings: Findings, *, wide: bool
+    tables: dict[str, pd.DataFrame], protocol: Protocol, settings, findings: Findings, *, wide: bool
 ) -> None:
     """Ask about values that are possible but unlike the others, where nothing was said of the cell yet."""
     told = {p.place for p in (*findings.problems, *findings.questions)}
