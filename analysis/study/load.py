@@ -306,7 +306,9 @@ def _find_unmeasured(
         what = OUTCOMES[outcome or "hr_mean_bpm"].label.casefold()
         problem = f"{what} is planned in {SETTINGS_FILE}, but no value of it is there"
         if unread:
-            remedy = f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
+            remedy = (
+                f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
+            )
             after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
             continue
         enter = f"type {column}" if outcome else f"put the recordings into recordings/, or type {column}"

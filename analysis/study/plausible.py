@@ -380,8 +380,10 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 else KEEP,
                 offer=f"{line.minutes_done / 10:g}" if ten else "",
             )
-        if known and line.hr_peak_typed_bpm > known.hr_max_bpm and not findings.doubts(
-            *place("athletes", known), "hr_max_bpm", "hr_rest_bpm"
+        if (
+            known
+            and line.hr_peak_typed_bpm > known.hr_max_bpm
+            and not findings.doubts(*place("athletes", known), "hr_max_bpm", "hr_rest_bpm")
         ):
             _peak_above_maximum(line, where, known, findings)
 

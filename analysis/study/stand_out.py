@@ -121,9 +121,7 @@ def _without_giants(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(**numbers.mask(giant)) if giant.to_numpy().any() else table
 
 
-def _all(
-    tables: dict[str, pd.DataFrame], scale: str, ends: tuple[float, float]
-) -> Iterator[StandsOut]:
+def _all(tables: dict[str, pd.DataFrame], scale: str, ends: tuple[float, float]) -> Iterator[StandsOut]:
     yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
         *_tests(tables["aerobic_tests"]),

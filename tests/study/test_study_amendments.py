@@ -178,5 +178,7 @@ def test_a_planned_outcome_without_a_value_stops_until_it_is_typed_or_no_longer_
     kept = [b for b in blocks if not (b.startswith("[[plan.hyp") and "lactate_mmol_l" in b)]
     (folder / "study.toml").write_text("".join(kept), encoding="utf-8")
     report = check_study(folder)
-    assert report.passed and "Everything fits." not in report.text()  # the aerobic test is planned, and not there
+    assert (
+        report.passed and "Everything fits." not in report.text()
+    )  # the aerobic test is planned, and not there
     assert all("an aerobic test" in line for line in report.departures)
