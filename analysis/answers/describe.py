@@ -55,7 +55,7 @@ class Conditions(Result):
 
 @dataclass(frozen=True)
 class RoundMeans(Result):
-    """Plain means of every outcome in every round (or in the rest after it), of the primary session."""
+    """Unadjusted means of every outcome in every round (or in the rest after it), of the primary session."""
 
     table: pd.DataFrame
 

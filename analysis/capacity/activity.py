@@ -100,7 +100,7 @@ def fitness_and_activity(
     Notes
     -----
     A direction is read where the 95 % interval leaves out 0; "the same" where the 90 % interval lies within the smallest effect
-    (two one-sided tests); else it cannot be told. Activity is a co-outcome and a possible mediator: the slope at equal activity
+    (two one-sided tests); else nobody can tell. Activity is a co-outcome and a possible mediator: the slope at equal activity
     is a controlled direct effect only if nothing else moves both activity and heart rate.
 
     References

@@ -240,7 +240,7 @@ def balanced_means(rows: pd.DataFrame, outcome: str, *, cell: str = "") -> pd.Da
 
 
 def round_effects(rows: pd.DataFrame, outcome: str, cell: str) -> pd.Series:
-    """Return the effect of each row's round in the additive table athlete + round; 0 where it cannot be told."""
+    """Return the effect of each row's round in the additive table athlete + round; 0 where it is unknown."""
     none = pd.Series(0.0, index=rows.index)
     if not cell or rows[cell].nunique() < 2:
         return none

@@ -57,7 +57,7 @@ def correct_for_error(
     -------
     ErrorCorrection
         `estimate` is the corrected correlation, not cut at 1; the interval is infinite (`bounded` is False) where the
-        reliability cannot be told from 0; `slope_factor` multiplies the slope on the measured capacity.
+        reliability cannot be separated from 0; `slope_factor` multiplies the slope on the measured capacity.
 
     Notes
     -----
@@ -99,7 +99,7 @@ def correct_for_error(
     else:
         ci_low, ci_high = -math.inf, math.inf
         warnings.append(
-            "the reliability of the fitness test in this group cannot be told from 0: any corrected value is possible"
+            "the reliability of the fitness test in this group cannot be separated from 0: any corrected value is possible"
         )
     if abs(estimate) > 1:
         warnings.append(

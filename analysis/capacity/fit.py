@@ -329,7 +329,7 @@ def _ordinary(prepared: Prepared, level: float) -> tuple[pd.DataFrame, pd.DataFr
     df = len(rows) - np.linalg.matrix_rank(design)
     if df < 1 or np.linalg.matrix_rank(design) < design.shape[1]:
         raise KitError(
-            "the slope cannot be told from the other terms of the model: too few athletes, or a covariate that repeats "
+            "the slope cannot be separated from the other terms of the model: too few athletes, or a covariate that repeats "
             "another."
         )
     beta = np.linalg.lstsq(design, y, rcond=None)[0]

@@ -119,7 +119,7 @@ class ErrorCorrection(Result):
     Parameters
     ----------
     estimate, ci_low, ci_high : float
-        The corrected correlation, not cut at 1; the interval is infinite where reliability cannot be told from 0.
+        The corrected correlation, not cut at 1; the interval is infinite where reliability cannot be separated from 0.
     observed : float
         The correlation as measured.
     kind : str
@@ -137,7 +137,7 @@ class ErrorCorrection(Result):
     slope_factor_low, slope_factor_high : float
         Its interval.
     bounded : bool
-        False where reliability cannot be told from 0.
+        False where reliability cannot be separated from 0.
     n_athletes : int
     method : str
     level : float

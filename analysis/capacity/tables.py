@@ -95,7 +95,7 @@ def usable_rows(
 def athlete_table(
     data: pd.DataFrame, numbers: Sequence[str], texts: Sequence[str] = (), *, left: Sequence[dict] = ()
 ) -> tuple[pd.DataFrame, pd.DataFrame, tuple[str, ...]]:
-    """Return one line per athlete: plain means over the rows that have every value."""
+    """Return one line per athlete: unadjusted means over the rows that have every value."""
     rows, missing = usable_rows(data, numbers, texts)
     left = [*left, *missing]
     columns = list(dict.fromkeys([*numbers, *texts]))

@@ -82,7 +82,7 @@ class CleanedStudy(Result):
     clocks : DataFrame
         One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
         offset_source, found_offset_s, found_uncertainty_s and found_confidence (from lining the trace up with the rounds),
-        agrees ("yes", "no", or "" where it cannot be told), settled ("held back", or by whom a disagreement was settled),
+        agrees ("yes", "no", or "" where it is unknown), settled ("held back", or by whom a disagreement was settled),
         written (how the device wrote: "steadily", "on events", "at changes").
     flags_table : DataFrame
         session, athlete, flag, seconds, spans, decided_by.
@@ -205,7 +205,7 @@ def file_entry(row: dict, problem: str) -> dict:
 
 
 def value_entries(rows: pd.DataFrame, why: dict[tuple, str]) -> list[dict]:
-    """One entry per row of rounds (round 0 apart): whether it has a mean heart rate, and why not."""
+    """One entry per row of rounds (without round 0): whether it has a mean heart rate, and why not."""
     entries = []
     files = rows["file"] if "file" in rows else [""] * len(rows)
     for session, athlete, k, took, mean, file in zip(

@@ -175,7 +175,7 @@ def flag_artefacts(
 
     Notes
     -----
-    The trace is broken in pieces wherever heart rate changes faster than a heart can: over d seconds by more than
+    The trace is broken in pieces wherever heart rate changes faster than is physiologically possible: over d seconds by more than
     120 * (1 - exp(-d / 15)) bpm, at least 10, or by more than 7 bpm/s for 3 s. Of all chains of pieces the one is kept
     that has most samples, less 30 samples times the square of (change / limit) for every change beyond the limit, at
     most 100 unless the level doubles or halves. What is not in it is flagged by its length and level. So one bad

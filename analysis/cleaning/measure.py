@@ -179,7 +179,7 @@ NEEDS_MAXIMUM = ("percent_hr_max", "percent_hr_reserve", *BAND_COLUMNS, "trainin
 def facts_of(
     athletes: pd.DataFrame, rules: CleaningRules, tests: dict[str, MeasuredHrMax] | None = None
 ) -> dict[str, AthleteFacts]:
-    """Athlete -> AthleteFacts: measured and predicted maximum apart; the highest of a fitness test counts as measured."""
+    """Athlete -> AthleteFacts: measured and predicted maximum separately; the highest of a fitness test counts as measured."""
     return {
         row["athlete"]: _facts(row, rules, (tests or {}).get(row["athlete"]))
         for row in athletes.to_dict("records")

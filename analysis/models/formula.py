@@ -366,7 +366,7 @@ def check_rank(X: np.ndarray, names) -> None:
         share = np.linalg.lstsq(scaled[:, :j], scaled[:, j], rcond=None)[0]
         partners = [names[i] for i in range(j) if abs(share[i]) > 1e-6]
         raise KitError(
-            f"{names[j]} cannot be told apart from {join_words(partners)} in the rows used "
+            f"{names[j]} cannot be separated from {join_words(partners)} in the rows used "
             "(collinear columns, or fewer athletes than terms); remove one of them."
         )
 

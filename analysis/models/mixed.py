@@ -208,7 +208,7 @@ def _check_groupings(groups, names, X):
     for grouping, name in zip(groups[1:], names[1:], strict=True):
         if grouping.max() + 1 == len(grouping):
             raise KitError(
-                f"{name} has a level of its own for every row, so it cannot be told from the residual."
+                f"{name} has a level of its own for every row, so it cannot be separated from the residual."
             )
         columns = (grouping[:, None] == np.arange(grouping.max() + 1)).astype(float)
         if np.allclose(X @ np.linalg.lstsq(X, columns, rcond=None)[0], columns, atol=1e-9):

@@ -42,7 +42,7 @@ def refit_pairs(fit: MixedFit, pair) -> MixedFit:
     Raises
     ------
     KitError
-        Where the pairs cannot be told from athletes and rows.
+        Where the pairs cannot be separated from athletes and rows.
 
     Notes
     -----

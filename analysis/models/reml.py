@@ -149,7 +149,7 @@ class Problem:
             needed = "two rows" if self.structure.simple else "more rows (three for a slope)"
             raise KitError(
                 f"The random effects use up every row: some athletes need {needed}, else the variation within "
-                "athletes cannot be told from the variation between them."
+                "athletes cannot be separated from the variation between them."
             )
         inside = residual - basis @ (basis.T @ residual)
         if np.sqrt(np.mean(inside**2)) <= 1e-11 * max(spread, np.abs(y).max()):

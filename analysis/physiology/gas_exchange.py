@@ -210,7 +210,7 @@ class GasExchangeResult(Result):
     mass_kg : float
         Body mass used.
     plateau : bool or None
-        Whether the end of the test was flat; None where it cannot be told.
+        Whether the end of the test was flat; None where it is unknown.
     plateau_table : pandas.DataFrame
         criterion, value, limit, unit, met, provenance.
     verification : str

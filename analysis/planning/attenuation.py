@@ -19,7 +19,7 @@ def slope_factor(*, capacity_sd: float, retest_sd: float | None = None) -> float
     if not 0 <= retest_sd < capacity_sd:
         raise KitError(
             f"retest_sd is {retest_sd}, but must be 0 or more and below the spread of the values ({capacity_sd}): "
-            "a test whose error is as large as that spread tells nobody apart."
+            "a test whose error is as large as that spread cannot tell athletes apart."
         )
     return float(1 - (retest_sd / capacity_sd) ** 2)
 

@@ -155,7 +155,7 @@ class Assumptions(Result):
         if self.test_error_kind == "retest" and self.test_error >= self.capacity_sd:
             raise KitError(
                 f"A retest error of {self.test_error} mL/kg/min is as large as the spread of the test's values "
-                f"({self.capacity_sd}): such a test tells nobody apart. Give a smaller error or a wider club."
+                f"({self.capacity_sd}): such a test cannot tell athletes apart. Give a smaller error or a wider club."
             )
 
     def planned(self) -> tuple[str, ...]:

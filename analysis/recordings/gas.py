@@ -72,7 +72,7 @@ def read_gas_exchange(path: str | Path) -> pd.DataFrame:
     Raises
     ------
     RecordingError
-        Where no oxygen uptake or no time is found, or the unit cannot be told.
+        Where no oxygen uptake or no time is found, or the unit is unknown.
 
     Examples
     --------
@@ -198,7 +198,7 @@ def _to_ml(table: pd.DataFrame, units: list[str], places: dict, name: str, remar
                 factor, word = 1.0, "mL/min"
             else:
                 raise RecordingError(
-                    f"{name}: the unit of {column[:-7].upper()} is not stated and cannot be told from the values. "
+                    f"{name}: the unit of {column[:-7].upper()} is not stated and cannot be separated from the values. "
                     'Write it in the header, for example "VO2 (mL/min)".'
                 )
             remarks.append(f"The unit of {column[:-7].upper()} is not stated; its values look like {word}.")

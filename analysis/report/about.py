@@ -32,7 +32,7 @@ def versions() -> dict[str, str]:
 
 
 def output_checksums(folder: str | Path) -> dict[str, str]:
-    """Return the checksum of every file that the kit wrote into an output, about.json apart."""
+    """Return the checksum of every file that the kit wrote into an output, except about.json."""
     folder = Path(folder)
     names = {plain_name(p.relative_to(folder)): p for p in sorted(folder.rglob("*")) if p.is_file()}
     left_out = ("about.json", ABOUT)

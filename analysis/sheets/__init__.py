@@ -1,7 +1,7 @@
 """Sheets for the evening and the day of the fitness test, to be printed and filled in by hand: HTML and PDF.
 
 In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, and files. Codes only: the list that ties codes
-to people is made apart and never written into a study folder.
+to people is made separately and never written into a study folder.
 """
 
 from ..study.new_folder import make_codes

@@ -79,7 +79,7 @@ def draw_sheet(pdf, sheet: Sheet, row_mm: float) -> None:
         pdf.ln(0.8)
         _table(pdf, sheet, row_mm)
     if sheet.cautions:
-        _cautions(pdf, sheet.cautions)
+        _cautions(pdf, sheet.cautions, 7.5 if card else CAUTION_PT)
 
 
 def _steps(pdf, sheet: Sheet) -> None:
@@ -153,13 +153,13 @@ def _table(pdf, sheet: Sheet, row_mm: float) -> None:
                 row.cell(value, style=FontFace(emphasis="BOLD") if sheet.bold else None)
 
 
-def _cautions(pdf, cautions: Sequence[str]) -> None:
-    pdf.set_font(FONT, "", CAUTION_PT)
+def _cautions(pdf, cautions: Sequence[str], size: float) -> None:
+    pdf.set_font(FONT, "", size)
     pdf.ln(2.2)
     top = pdf.y
     for caution in cautions:
         pdf.set_x(pdf.l_margin + 5)
-        pdf.multi_cell(pdf.epw - 5, CAUTION_PT * 0.45, caution, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.multi_cell(pdf.epw - 5, size * 0.45, caution, align="L", new_x="LMARGIN", new_y="NEXT")
         pdf.ln(0.9)
     pdf.set_line_width(0.35)
     for x in (pdf.l_margin + 1, pdf.l_margin + 2):

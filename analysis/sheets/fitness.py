@@ -128,7 +128,7 @@ HOW = {
         "Measure 20 m with a tape. Play the recording’s own check of its speed, or time one level: it must agree "
         "within half a second.",
         "Score: the last level and the shuttles of it that were finished on the signal. Two watchers write it down "
-        "apart and compare.",
+        "separately and compare.",
     ),
     "shuttle_run_20m_2min": (
         "Measure 20 m with a tape. Stages last two minutes in this version: another recording gives another test.",

@@ -46,7 +46,7 @@ class Settings(dict):
         self.lines = lines or []
 
     def line_of(self, *path: str) -> int | None:
-        """Return the line of a key, given the names on the way to it; None where it cannot be told."""
+        """Return the line of a key, given the names on the way to it; None where it is unknown."""
         section: list[str] = []
         found = None
         for number, line in enumerate(self.lines, start=1):

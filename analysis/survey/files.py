@@ -119,7 +119,7 @@ def _highest_mean(elapsed, middle, steps, window_s: float) -> float:
 MAIN_EQUATION = "nes_2013"
 """Read at its source, made from more than three thousand healthy people of both sexes, error published with it."""
 FEWEST_PEOPLE = 8
-"""With fewer people their spread cannot be told from the error of the prediction: heart rates then say nothing about it."""
+"""With fewer people their spread cannot be separated from the error of the prediction: heart rates then say nothing about it."""
 LEAST_ERROR_BPM = 7.0
 """Published errors of such equations run from 7 bpm (Robergs & Landwehr 2002, JEPonline 5(2):1-10) to the equation's own."""
 RIDGE = 1e-6

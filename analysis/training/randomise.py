@@ -133,7 +133,7 @@ def randomisation_test(
     possible = np.isfinite(estimate)
     if not possible.all():
         warnings.append(
-            f"{int((~possible).sum())} allocations cannot be told apart from the covariates and are not counted."
+            f"{int((~possible).sum())} allocations cannot be separated from the covariates and are not counted."
         )
         statistic = statistic[possible]
     size = np.abs(statistic)

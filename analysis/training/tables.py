@@ -103,7 +103,7 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
         rest, terms = rest[:, keep], [t for t, k in zip(terms, keep, strict=True) if k]
     if np.linalg.matrix_rank(np.column_stack([rest, is_trained])) <= rest.shape[1]:
         raise KitError(
-            f"{group} cannot be told apart from {join_words([t for t in terms if t != 'intercept'])}: leave a covariate out."
+            f"{group} cannot be separated from {join_words([t for t in terms if t != 'intercept'])}: leave a covariate out."
         )
     if len(rest) - rest.shape[1] - 1 < 1:
         raise KitError(

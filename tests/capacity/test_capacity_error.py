@@ -80,7 +80,7 @@ def test_reliability_that_cannot_be_told_from_zero_leaves_the_interval_unbounded
         found = correct_for_error(-0.45, 8, retest_sd=4.0, capacity_sd=sd)
         assert (found.ci_low, found.ci_high) == (-math.inf, math.inf)
         assert not found.bounded
-        assert "cannot be told from 0" in found.warnings[0]
+        assert "cannot be separated from 0" in found.warnings[0]
     assert math.isnan(found.estimate)
     assert found.reliability < 0
     assert correct_slope(-0.5, 0.2, 6, kind="retest", error_sd=4, capacity_sd=3.5, n=8)[1:] == (

@@ -203,7 +203,7 @@ def test_the_age_slope_of_maximal_heart_rate_is_the_published_one():
         (lambda: answer_design(4, n=12).question("rounds.mood"), "no question"),
         (lambda: answer_design(4, n=12, adjust=("weight",)), "adjust"),
         (lambda: assumptions_for(scale="1-5"), "scale"),
-        (lambda: slope_factor(capacity_sd=4, retest_sd=5), "tells nobody apart"),
+        (lambda: slope_factor(capacity_sd=4, retest_sd=5), "cannot tell athletes apart"),
         (lambda: replication_sizes(0.0, 12), "correlation of 0"),
         (lambda: replication_sizes(0.5, 3), "from 4 on"),
         (lambda: replication_sizes(0.5, 12, fraction=0), "fraction"),

@@ -195,7 +195,7 @@ def test_tiny_studies_give_an_honest_table(n):
         (lambda: simulate_studies({"n": 12}, {"heartrate": 3}, n_studies=10), "Did you mean 'heart_rate'"),
         (lambda: simulate_studies({"n": 12}, n_studies=0), "n_studies"),
         (lambda: simulate_studies({"n": 2}, n_studies=10), "from 3 on"),
-        (lambda: simulate_studies({"n": 12}, {"test_error": 6.0}, n_studies=10), "tells nobody apart"),
+        (lambda: simulate_studies({"n": 12}, {"test_error": 6.0}, n_studies=10), "cannot tell athletes apart"),
         (lambda: simulate_studies({"n": 12}, {"heart_rate": {"slope": -4.0}}, n_studies=10), "sd_between"),
         (lambda: simulate_studies({"n": 12}, {"women_capacity": -40, "share_women": 0.5}, n_studies=10), "capacity_sd"),
         (lambda: simulate_grid([], n_studies=10), "designs is empty"),

@@ -31,7 +31,7 @@ BOUND = "For {outcome}, {paper} gives only a bound on p. With {n} athletes that 
 INSIDE, BELOW = "within that range", "below that"
 ONLY_P = "For {outcome}, {paper} gives only p. With {n} athletes that means r of {size}, either way; ours is {ours}."
 
-SLOPE_APART = "For {outcome}, our slope ({ours} {per}) and that of {paper} ({theirs}) differ by more than chance explains (difference {span})."
+SLOPE_APART = "For {outcome}, our slope ({ours} {per}) and that of {paper} ({theirs}) differ (difference {span}): other athletes, rounds or tests may be why."
 SLOPE_OPEN = "For {outcome}, our slope ({ours} {per}) was not shown to differ from that of {paper} ({theirs}; difference {span})."
 
 # round by round

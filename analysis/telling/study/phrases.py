@@ -127,7 +127,7 @@ WEIGHED = (
 # limitations
 ONE_GROUP = "The study describes {clubs}. Its athletes were not drawn at random, so we do not know how far the results hold elsewhere."
 ORDER = (
-    "The rounds came in the same order for everyone. A change over the rounds cannot be told apart from warming up, fatigue, "
+    "The rounds came in the same order for everyone. A change over the rounds cannot be separated from warming up, fatigue, "
     "the time of the evening or the choice of opponents. The two athletes of a bout share what happened in it."
 )
 NOT_ASSIGNED = (

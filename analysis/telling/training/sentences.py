@@ -232,7 +232,7 @@ def _write_outcome(one) -> list[str]:
 
 
 def individual_words(one) -> str:
-    """Say whether athletes responded differently, or that it cannot be told."""
+    """Say whether athletes responded differently, or that we cannot tell."""
     found = one.individual
     if math.isnan(found.sd_ir):
         return say.TOO_FEW_TO_TELL
