@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import inspect
 import os
+import re
 
 
 def show(result, *views) -> None:
@@ -86,7 +87,7 @@ def look(table, *views) -> None:
         return
     display(HTML(f"<p><small>{len(table)} rows, {len(table.columns)} columns; the first five. Looked at without a plan, so "
                  "whatever you find here is exploratory.</small></p>"))  # fmt: skip
-    display(HTML(table_html(table.head())))
+    display(HTML(table_html(table.head().map(_short))))
     for view in views:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -146,8 +147,9 @@ def _display(thing) -> None:
 
 
 def harmless(text: str) -> str:
-    """Return a text whose only Markdown is emphasis and lists: what a study says in it can be no tag, link or picture."""
-    return html.escape(text, quote=False).replace("[", "\\[")
+    """Return a text whose only Markdown is emphasis, lists and links to the kit's notebooks: a study's words stay words."""
+    escaped = html.escape(text, quote=False).replace("[", "\\[")
+    return re.sub(r"\\(\[[\w ]+\]\(\d\d_\w+\.ipynb\))", r"\1", escaped)
 
 
 def picture_html(figure) -> str:
@@ -181,6 +183,15 @@ def table_html(table) -> str:
     body = "".join(line(row, "td") for row in shown.itertuples(index=False))
     rows = f"<thead>{head}</thead><tbody>{body}</tbody>"
     return f'<div style="overflow-x: auto" tabindex="0"><table>{rows}</table></div>'
+
+
+def _short(value):
+    """The beginning of a long text, so that five rows of a wide table stay five lines."""
+    return (
+        f"{value[:23].rstrip()}\N{HORIZONTAL ELLIPSIS}"
+        if isinstance(value, str) and len(value) > 24
+        else value
+    )
 
 
 def _cell(value) -> str:

@@ -334,7 +334,7 @@ def _without_widgets(notebook):
     return notebook
 
 
-_SLIDER = '<p class="mark">Here stands a slider in the living notebook; a page cannot move it.</p>'
+_SLIDER = '<p class="mark">In the notebook a slider stands here. This page holds still figures only.</p>'
 
 
 def _nav(notebook) -> str:
@@ -362,6 +362,7 @@ _NOTEBOOK_STYLE = """
 .notebook pre { background: var(--wash); padding: .6rem .8rem; white-space: pre-wrap; }
 .notebook pre { overflow-wrap: anywhere; font-size: .8rem; line-height: 1.45; }
 .notebook img { max-width: 100%; height: auto; }
+@media (max-width: 40rem) { .notebook .output_html img[width^="64"] { max-width: none; } }
 .notebook .jp-OutputArea, .notebook .output_html { overflow-x: auto; }
 .notebook table { margin: .8rem 0; }
 .notebook h1 { margin-top: 0; }

@@ -43,3 +43,11 @@ def test_what_is_looked_at_says_why_it_does_not_work(capsys):
     assert shown == [2]
     face.look(face.NotYet("a question", "a table"), lambda frame: shown.append(0))
     assert shown == [2]
+
+
+def test_a_next_step_is_a_link_and_a_study_makes_none():
+    from analysis.notebook.showing import harmless
+
+    link = "**Next for this study:** [02 Run the day](02_run_the_day.ipynb)."
+    assert harmless(link) == link
+    assert harmless("see [here](https://example.org) <b>") == "see \\[here](https://example.org) &lt;b&gt;"

@@ -47,7 +47,7 @@ def test_good_notebooks_become_pages_in_order(make_notebook, tmp_path, check_pag
         ("01_second", "About 01_second"),
     ]
     assert str(tmp_path.resolve()) in runs[0].page
-    assert "slider in the living notebook" in runs[1].page
+    assert "In the notebook a slider stands here" in runs[1].page
     assert " at 0x" not in runs[1].page and "ipykernel_" not in runs[0].page
     for run in runs:
         check_page(run.page, closed=False)
