@@ -12,10 +12,9 @@ from ..basics import format_number, format_percent, plural
 from .gaps import AT_CHANGES, COARSE_S, STEADILY, Judgement, gap_table, judge_steps
 from .recording import Recording, RecordingError, no_beats, no_stops, stopped_seconds
 
-RULE = (
-    "an interval that differs by more than 20 % from the last accepted one is not normal (Malik et al. 1989)"
-)
 MAX_CHANGE = 0.20
+"""An interval that differs by more from the last accepted one is not normal (Malik et al. 1989)."""
+
 SHORTEST_MS, LONGEST_MS = 250.0, 2500.0
 """Intervals outside are never normal: 240 and 24 beats a minute."""
 FORGET_AFTER = 5

@@ -10,7 +10,7 @@ import re
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
@@ -51,22 +51,19 @@ def find_notebooks() -> list[Path]:
 
 def run_notebooks(
     study_folder: str | Path,
-    paths: Sequence[Path] | None = None,
+    paths: Sequence[Path],
     *,
     answers=None,
     strict: bool = False,
-    workers: int | None = None,
-    done: Callable[[NotebookRun], None] = lambda run: None,
     stop: threading.Event | None = None,
 ) -> list[NotebookRun]:
     """Run notebooks side by side, each from a clean kernel, on one study folder."""
-    paths = list(find_notebooks() if paths is None else paths)
     folder = Path(study_folder).resolve()
     if answers is None:
-        return _run(paths, folder, None, strict, workers, done, stop)
+        return _run(paths, folder, None, strict, stop)
     with tempfile.TemporaryDirectory(prefix="nb") as own:
         _write_for_owner(Path(own) / "answers", pickle.dumps(answers))
-        return _run(paths, folder, Path(own) / "answers", strict, workers, done, stop)
+        return _run(paths, folder, Path(own) / "answers", strict, stop)
 
 
 def _write_for_owner(path: Path, content: bytes) -> None:
@@ -75,12 +72,11 @@ def _write_for_owner(path: Path, content: bytes) -> None:
         file.write(content)
 
 
-def _run(paths, study_folder, kept, strict=False, workers=None, done=lambda run: None, stop=None):
+def _run(paths, study_folder, kept, strict=False, stop=None):
     if not paths:
         return []
-    workers = workers or os.cpu_count() or 1
     with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
-        work = _run_all(paths, study_folder, Path(scratch), strict, workers, done)
+        work = _run_all(paths, study_folder, Path(scratch), strict)
         runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
     failures = [run for run in runs if isinstance(run, BaseException)]
     for failure in failures:
@@ -161,14 +157,12 @@ async def _until_stopped(work, stop: threading.Event):
     return [] if task.cancelled() else task.result()
 
 
-async def _run_all(paths, study_folder, scratch, strict, workers, done):
-    free = asyncio.Semaphore(workers)
+async def _run_all(paths, study_folder, scratch, strict):
+    free = asyncio.Semaphore(os.cpu_count() or 1)
 
     async def one(number, path):
         async with free:
-            run = await _run_one(path, study_folder, scratch / str(number), strict)
-            done(run)
-            return run
+            return await _run_one(path, study_folder, scratch / str(number), strict)
 
     return await asyncio.gather(*(one(n, p) for n, p in enumerate(paths)), return_exceptions=True)
 

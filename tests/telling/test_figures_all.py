@@ -67,8 +67,7 @@ OF_THE_DEMO = {
 """Topic -> what its functions draw."""
 
 OTHER = {
-    "cleaning.draw_found": None,  # what `find_rounds` returns, and
-    "cleaning.draw_trace": None,  # a trace: drawn by their examples
+    "cleaning.draw_trace": None,  # a trace: drawn by its example
     "cleaning.draw_tried": None,
     "fitness.draw_levels": lambda answers: answers.levels(),
     "rounds.draw_evenings": None,  # the demo sparred on one evening

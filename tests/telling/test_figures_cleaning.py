@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from figure_rules import faults_of
 
-from analysis.cleaning import clean_study, find_rounds, try_rules
+from analysis.cleaning import clean_study, try_rules
 from analysis.study import load_study
 from analysis.telling.cleaning import account_figures as account
 from analysis.telling.cleaning import figures as draw
@@ -85,14 +85,6 @@ def test_nothing_to_show_is_no_error(cleaned, name):
     figure = PICTURES[name](empty(cleaned))
     assert len(figure.alt_text) > 20
     figure.savefig("/dev/null", format="svg")
-
-
-def test_found_rounds_have_their_confidence(cleaned):
-    trace = cleaned.traces["1", "A01"]
-    found = find_rounds(trace, load_study(DEMO).protocol)
-    figure = draw.draw_found(trace, found)
-    assert faults_of(figure) == [] and "4 rounds found" in figure.alt_text
-    assert "0 rounds" in draw.draw_found(trace, found.iloc[:0]).alt_text
 
 
 def test_a_trace_without_rounds_or_samples(cleaned):

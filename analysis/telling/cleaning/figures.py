@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ...basics import format_number, join_words, plural
+from ...basics import join_words, plural
 from ..style import FAINT, INK, MAIN, SECOND, finish, legend_above, new_axes
 
 FLAG_MARKS = {
@@ -110,36 +110,6 @@ def draw_tried(tried, *, ax=None):
     'Heart rate (bpm)'
     """
     return draw_trace(tried, tried.session, tried.athlete, ax=ax)
-
-
-def draw_found(samples: pd.DataFrame, found: pd.DataFrame, *, ax=None):
-    """Draw the rounds that `find_rounds` placed in a trace, each with its confidence.
-
-    `samples`: elapsed_s, hr_bpm. `found`: as `find_rounds` returns it.
-
-    Examples
-    --------
-    >>> samples = pd.DataFrame({"elapsed_s": range(100), "hr_bpm": 120.0})
-    >>> found = pd.DataFrame({"round_no": [1], "start_s": [20.0], "end_s": [60.0], "confidence": [0.4]})
-    >>> draw_found(samples, found).axes[0].get_xlabel()
-    'Minutes since the start of the recording'
-    """
-    figure, axes = new_axes(ax, width="double", height_mm=70)
-    axes.plot(samples["elapsed_s"] / 60, samples["hr_bpm"], color=MAIN, linewidth=0.8)
-    for row in found.itertuples(index=False):
-        _shade(axes, row.start_s / 60, row.end_s / 60)
-        axes.annotate(
-            f"round {row.round_no}\nconfidence {format_number(row.confidence, 2)}",
-            ((row.start_s + row.end_s) / 120, 1.0),
-            xycoords=("data", "axes fraction"),
-            ha="center",
-            va="bottom",
-            fontsize=7,
-        )
-    axes.set_xlabel("Minutes since the start of the recording")
-    axes.set_ylabel("Heart rate (bpm)")
-    least = f", the least sure at {format_number(found['confidence'].min(), 2)}" if len(found) else ""
-    return finish(figure, f"A heart-rate trace with {plural(len(found), 'round')} found in it{least}.")
 
 
 def _draw_panel(axes, cleaned, session, athlete, trace, *, small: bool) -> None:

@@ -49,7 +49,6 @@ EQUIVALENT_IF = "{Rounds} were equivalent within {matters} {condition} ({worst})
 NONE_EQUIVALENT = "No stretch of rounds was shown to be level within {matters} ({worst})."
 LAST_STEP = "The last step was itself a change."
 NOT_EVIDENCE = "That is no evidence that it went on changing."
-SAT_OUT = "{count} rounds were sat out, so the rests after them were longer."
 CENSORED = "{readings} {lie} off the analyser's scale."
 BOUTS_ALLOWED = "The model allows for what the two of a bout share (correlation {r})."
 SECONDARY = "This outcome is {role}."
