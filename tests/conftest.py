@@ -1,6 +1,5 @@
 """What tests of several rooms share: the answers and the report of the demo, and which tests one worker takes together."""
 
-import copyreg
 import hashlib
 import os
 import pickle
@@ -76,11 +75,7 @@ class KeptAnswers(Answers):
 
     def __reduce__(self):
         """As plain answers: other processes do not know this class."""
-        return (
-            copyreg.__newobj__,
-            (Answers,),
-            {n: v for n, v in vars(self).items() if n not in ("keep_in", "only")},
-        )
+        return Answers, (self.study,), {n: v for n, v in vars(self).items() if n not in ("keep_in", "only")}
 
 
 @pytest.fixture(scope="session")
