@@ -81,7 +81,7 @@ def label_steps(
         steps[f"p_equivalence{end}"] = tested[f"p{end}"]
     steps["changed"] = np.all(shown, axis=0)
     steps["equivalent"] = tested["equivalent"].astype(bool)
-    steps["label"] = [label_of_step(c, e) for c, e in zip(steps["changed"], steps["equivalent"], strict=True)]
+    steps["label"] = list(map(label_of_step, steps["changed"], steps["equivalent"]))
     return steps
 
 
