@@ -39,7 +39,6 @@ class SharedAnswers(Answers):
         survey = answers.survey()
         self.n_people = max(len(answers.study.athletes), survey.n_athletes if survey else 0)
         self._withheld: dict[str, list[str]] = {}
-        self._whole = answers
         self.blanked: dict[str, list[int]] = {}
         rows, touched = self._without_small_rounds(answers)
         self._kept = {k: v for k, v in answers._kept.items() if not touched or self._untouched(k, touched)}

@@ -1,6 +1,7 @@
 """What may not be passed on, rule by rule, at its edge of five people, on answers made by hand."""
 
-from dataclasses import make_dataclass
+from dataclasses import fields, make_dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,8 @@ from analysis.basics import NotYet
 from analysis.report import sharing
 from analysis.report.sharing import SharedAnswers, Withheld, without_few
 from analysis.telling.document import Section, Table
+from analysis.training import BeforeAfter
+from analysis.training.individual import IndividualResponse
 
 
 def made(**values):
@@ -224,7 +227,7 @@ def test_lines_of_few_people_leave_the_tables(name):
     told = section.blocks[1]
     assert section.blocks[0] == "A paragraph." and told.shown["Value"].tolist() == ["2", "3"]
     assert told.numbers["n_athletes"].tolist() == [5, 12] and told.numbers.index.tolist() == [0, 1]
-    assert told.shown.index.tolist() == [0, 1]
+    assert told.shown.index.tolist() == [0, 1] and list(told.shown) == [name, "Value"]
 
 
 def test_a_table_that_shows_other_lines_than_its_numbers_loses_only_what_it_counts():
@@ -239,3 +242,227 @@ def test_a_table_that_shows_other_lines_than_its_numbers_loses_only_what_it_coun
 @pytest.mark.parametrize("key", sharing.PUBLISHED_COUNTS)
 def test_the_counts_of_a_published_paper_stay(key):
     assert len(without_few(Section("Title", (table(key),), 1, "supplement")).blocks[0].shown) == 3
+
+
+# the whole: what is taken over and what is answered again
+def rows_of(counts, outcome="exertion"):
+    """A row per athlete and round of session 1, with so many values per round."""
+    rows = [
+        {"session": "1", "round_no": r, "athlete": f"A{i}", "took_part": "yes", "lactate_limit": "",
+         outcome: 12.0 if i < n else np.nan}
+        for r, n in enumerate(counts, start=1) for i in range(9)
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def answers_of(rows, n_athletes=9, survey=None, kept=None):
+    study = SimpleNamespace(athletes=range(n_athletes), plan=SimpleNamespace(primary_session="1"))
+    cleaned = made(rows=rows) if rows is not None else None
+    kept = {"cleaned": cleaned, "capacity": "the tests", ("levels", "x"): "levels", **(kept or {})}
+    return SimpleNamespace(study=study, seed=3, survey=lambda: survey, cleaned=cleaned, _kept=kept)
+
+
+def test_people_are_those_of_the_study_or_of_the_survey_whichever_are_more():
+    assert SharedAnswers(answers_of(None)).n_people == 9
+    for senders, n in ((20, 20), (4, 9)):
+        assert SharedAnswers(answers_of(None, survey=made(n_athletes=senders))).n_people == n
+
+
+def test_rounds_of_enough_values_are_taken_over_as_they_are():
+    whole = answers_of(rows_of([9, 5]), kept={("rounds", "exertion"): "answer"})
+    told = SharedAnswers(whole)
+    assert told.withheld == () and told._kept == whole._kept and told.seed == 3
+
+
+@pytest.mark.parametrize(("counts", "words"), [([9, 4], "round 2"), ([3, 9, 4], "rounds 1 and 3")])
+def test_rounds_of_few_values_are_blanked_and_their_questions_asked_again(counts, words):
+    kept = {
+        ("rounds", "exertion"): 1, ("rounds", "hr_mean_bpm"): 2, ("design", "exertion"): 3, "description": 4, "survey": 5,
+        ("fitness", "exertion"): 6,
+    }  # fmt: skip
+    rows = rows_of(counts)
+    other = rows_of([2]).assign(session="2")
+    whole = answers_of(pd.concat([rows.assign(hr_mean_bpm=150.0), other]), kept=kept)
+    told = SharedAnswers(whole)
+    assert told.withheld == (f"perceived exertion in {words}",)
+    assert set(told._kept) == {
+        "cleaned",
+        "capacity",
+        "survey",
+        ("rounds", "hr_mean_bpm"),
+        ("design", "exertion"),
+    }
+    after = told._kept["cleaned"].rows
+    here = after[after["session"] == "1"].groupby("round_no")["exertion"].count()
+    assert here.tolist() == [n if n >= 5 else 0 for n in counts]
+    assert after[after["session"] == "2"]["exertion"].count() == 2, "another session answers no question"
+    assert after["hr_mean_bpm"].notna().sum() == 9 * len(counts)
+    assert whole.cleaned.rows["exertion"].count() == sum(counts) + 2, "the owner's own rows stay"
+
+
+def test_readings_off_the_scale_are_values_of_lactate_alone():
+    rows = rows_of([9, 4], "lactate_mmol_l")
+    off = rows["round_no"].eq(2) & rows["athlete"].eq("A8")
+    rows.loc[off, "lactate_limit"] = "high"
+    assert SharedAnswers(answers_of(rows)).withheld == ()
+    rows.loc[rows["athlete"].eq("A0"), "took_part"] = "sat_out"
+    told = SharedAnswers(answers_of(rows))
+    assert told.withheld == ("blood lactate in round 2",)
+    after = told._kept["cleaned"].rows
+    assert after["lactate_limit"].eq("").all() and after["lactate_mmol_l"].count() == 9
+    other = rows_of([9, 4]).assign(lactate_limit=np.where(off, "high", ""))
+    assert SharedAnswers(answers_of(other)).withheld == ("perceived exertion in round 2",)
+    assert SharedAnswers(answers_of(other))._kept["cleaned"].rows["lactate_limit"].eq("high").sum() == 1
+
+
+# one answer after another, as `Answers` gives it
+def told_as(monkeypatch, shared, name, answer, *given):
+    base = sharing.Answers
+    if isinstance(getattr(base, name), property):
+        monkeypatch.setattr(base, name, property(lambda self: answer))
+        return getattr(shared, name)
+    monkeypatch.setattr(base, name, lambda self, *a: answer)
+    return getattr(shared, name)(*given)
+
+
+def test_an_answer_is_changed_once_and_what_cannot_be_answered_stays(shared, monkeypatch):
+    asked = []
+    assert shared._changed(("x",), 3, lambda a: asked.append(a) or a + 1) == 4
+    assert shared._changed(("x",), 3, lambda a: asked.append(a) or a + 1) == 4 and asked == [3]
+    cannot = NotYet("rounds", "rows")
+    assert shared._changed(("y",), cannot, lambda a: asked.append(a)) is cannot and asked == [3]
+
+
+@pytest.mark.parametrize(("left", "kept"), [(4, 3), (5, 3), (6, 2), (10, 2)])
+def test_the_planned_sensitivity_does_not_give_the_few_who_are_left_out(shared, monkeypatch, left, kept):
+    ways = pd.DataFrame(
+        {"analysis": ["main", sharing.SENSITIVITY, "ranks"], "n_athletes": [10, 10 - left, 10]},
+        index=[3, 5, 7],
+    )
+    ways.loc[5, "n_athletes"] = left
+    rows = pd.DataFrame({"value": [171.26, 180.74]})
+    told = told_as(
+        monkeypatch, shared, "rounds", made(sensitivity=ways, n_athletes=10, rows=rows), "hr_mean_bpm"
+    )
+    assert len(told.sensitivity) == kept and told.sensitivity.index.tolist() == list(range(kept))
+    assert list(told.sensitivity) == ["analysis", "n_athletes"] and told.rows["value"].tolist() == [171, 181]
+    assert shared.withheld == (() if kept == 3 else (f"mean heart rate in the rounds {sharing.SENSITIVITY}",))
+
+
+@pytest.mark.parametrize(
+    ("n", "kind", "words"),
+    [(5, "reliability", ""), (4, "reliability of rounds", "how well"), (4, "spread", "")],
+)
+def test_repeatability_of_few_is_withheld(shared, monkeypatch, n, kind, words):
+    told = told_as(monkeypatch, shared, "reliability", made(n_athletes=n, kind=kind), "exertion")
+    assert bool(told) == (n == 5) and (shared.withheld == () if not words else words in shared.withheld[0])
+
+
+@pytest.mark.parametrize("n", [4, 5])
+def test_points_of_activity_are_coarse(by_fives, monkeypatch, n):
+    table = pd.DataFrame(
+        {"capacity": [43.7, 51.2], "active_share": [0.4567, 0.7891], "outcome": [171.26, 180.74]}
+    )
+    told = told_as(monkeypatch, by_fives, "activity", made(n_athletes=n, table=table), "hr_mean_bpm")
+    if n == 4:
+        assert isinstance(told, Withheld) and by_fives.withheld == ("fitness and what athletes did",)
+        return
+    assert told.table.to_dict("list") == {
+        "capacity": [45, 50],
+        "active_share": [0.46, 0.79],
+        "outcome": [171, 181],
+    }
+
+
+def test_points_of_fitness_lie_at_the_nearest_step(by_fives):
+    told = by_fives._fitness(fitness(5, 5), "hr_mean_bpm")
+    exact = fitness(5, 5).points
+    assert (told.points["capacity"] - exact["capacity"]).abs().max() <= 2.5 and told.points[
+        "capacity"
+    ].nunique() > 2
+    assert (told.points["outcome"] - exact["outcome"]).abs().max() <= 0.5
+    assert told.slopes.columns.tolist() == ["analysis", "level", "n_athletes"]
+
+
+def test_the_description_loses_values_of_one_person_and_groups_of_few(shared, monkeypatch):
+    one = {"median": 1.0, "low": 0.0, "high": 2.0, "mean": 1.5}
+    people = pd.DataFrame(
+        [{"label": "Age", "sex": "all", "n_athletes": 9, "shown": True, **one},
+         {"label": "Age", "sex": "F", "n_athletes": 1, "shown": False, **one},
+         {"label": "Mass", "sex": "F", "n_athletes": 0, "shown": False, **one}]
+    )  # fmt: skip
+    rests = pd.DataFrame({"rest": [1, 2], "n_athletes": [4, 5], "mean": [1.0, 2.0], "low": [0.0, 1.0]})
+    means = made(table=pd.DataFrame({"round_no": [1], "mean": [3.0], "low": [1.0]}))
+    whole = made(participants=made(characteristics=people), round_means=means, rests=made(table=rests))
+    told = told_as(monkeypatch, shared, "description", whole)
+    assert list(told.participants.characteristics) == ["label", "sex", "n_athletes", "shown", "mean"]
+    assert told.participants.characteristics["n_athletes"].tolist() == [9]
+    assert shared.withheld == ("age of women",) and list(told.round_means.table) == ["round_no", "mean"]
+    assert told.rests.table.to_dict("list") == {"rest": [2], "n_athletes": [5], "mean": [2.0]}
+    bare = made(participants=made(characteristics=people.iloc[:0]), round_means=None, rests=None)
+    shared._kept.clear()
+    assert told_as(monkeypatch, shared, "description", bare).rests is None
+
+
+# the training study
+def trained(n_trained, n_reference, outcome="hr_mean_bpm"):
+    spread = IndividualResponse(3.0, 1.0, 4.0, 1.0, 5.0, 4.0, 2.0, n_trained, n_reference, can_be_told=True)
+    athletes = pd.DataFrame({"athlete": ["A1"], "pre": [171.3], "post": [163.6], "change": [-7.7]})
+    return made(
+        label="Mean heart rate", outcome=outcome, athletes=athletes, individual=spread,
+        main=made(n_trained=n_trained, n_reference=n_reference, n_athletes=n_trained + n_reference),
+        missing=pd.DataFrame({"athlete": ["A9"], "reason": ["broke a toe"], "why": ["left"]}),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("sizes", "told"), [((5, 5), True), ((4, 6), False), ((6, 4), False), ((2, 2), None)]
+)
+def test_groups_of_few_are_not_described_by_their_spread(shared, sizes, told):
+    answer = made(outcomes={"a": trained(*sizes)}, adherence=None)
+    found = shared._training(answer).outcomes
+    assert bool(found) == (told is not None)
+    if found:
+        one = found["a"]
+        assert one.individual.can_be_told == told and np.isnan(one.individual.sd_trained) == (not told)
+        assert one.athletes.to_dict("list") == {"athlete": [""], "pre": [171], "post": [164], "change": [-7]}
+        assert one.missing.to_dict("list") == {"athlete": [""], "reason": [""], "why": ["left"]}
+    assert len(shared.withheld) == (not told)
+
+
+def test_capacities_of_a_training_study_are_as_coarse_as_their_tests_ask(shared, monkeypatch):
+    shared.study = SimpleNamespace(aerobic_tests={"test": ["run_12_min"]})
+    monkeypatch.setattr(
+        sharing, "capacity_step_to_share", lambda tests: 5.0 if tests == {"run_12_min"} else 0.1
+    )
+    found = shared._training(made(outcomes={"a": trained(6, 6, outcome="vo2max")}, adherence=None)).outcomes[
+        "a"
+    ]
+    assert (
+        found.athletes["pre"].iloc[0],
+        found.athletes["post"].iloc[0],
+        found.athletes["change"].iloc[0],
+    ) == (170, 165, -5)
+
+
+@pytest.mark.parametrize(("counts", "kept"), [([5, 6], True), ([4, 6], False), ([6, 4], False)])
+def test_what_groups_of_few_trained_is_withheld(shared, counts, kept):
+    adherence = made(groups=pd.DataFrame({"n_athletes": counts}))
+    told = shared._training(made(outcomes={}, adherence=adherence))
+    assert (told.adherence is adherence) == kept and shared.withheld == (
+        () if kept else ("what each group trained",)
+    )
+    assert shared._training(made(outcomes={}, adherence=None)).adherence is None
+
+
+@pytest.mark.parametrize("n", [4, 5])
+def test_a_group_without_another_is_passed_on_from_five_on(shared, n):
+    given = {f.name: None for f in fields(BeforeAfter)}
+    athletes = trained(5, 5).athletes
+    one = BeforeAfter(
+        **(given | {"label": "Exertion", "outcome": "exertion", "n_athletes": n, "athletes": athletes})
+    )
+    found = shared._training(made(outcomes={"a": one}, adherence=None)).outcomes
+    assert bool(found) == (n == 5) and bool(shared.withheld) == (n == 4)
+    if found:
+        assert found["a"].athletes["athlete"].tolist() == [""]
