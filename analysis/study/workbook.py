@@ -12,6 +12,17 @@ from .text_files import MAX_CELL, MAX_COLUMNS, Grid, Unreadable, writes_decimal_
 MAX_UNPACKED = 60_000_000
 """Largest size of a workbook when unpacked; a typical one needs less than 1 MB."""
 
+MAX_PARTS = {
+    "sharedStrings.xml": 20_000_000,
+    "styles.xml": 4_000_000,
+    "workbook.xml": 4_000_000,
+    ".rels": 4_000_000,
+}
+"""Ending of a part -> its largest size unpacked: the parts that the library reads whole before any row."""
+
+MAX_MARKS = 100_000
+"""Most marks of XML in one row, which the library reads whole: 400 cells need a few thousand."""
+
 MAX_MEMBERS = 2_000
 MAX_ROWS = 50_000
 _EPOCH = dt.datetime(1899, 12, 30)
@@ -48,8 +59,14 @@ def _check_archive(path: Path) -> bool:
                     f"unpacked, the workbook is larger than {MAX_UNPACKED // 1_000_000} MB, which is no club study",
                     "copy the tables into a fresh workbook",
                 )
+            for ending, most in MAX_PARTS.items():
+                if sum(m.file_size for m in members if m.filename.endswith(ending)) > most:
+                    raise Unreadable(
+                        f"{ending} in the workbook is larger than {most // 1_000_000} MB, which no club study needs",
+                        "copy the tables into a fresh workbook",
+                    )
             sheets = [m for m in members if re.search(r"worksheets/[^/]*\.xml$", m.filename)]
-            return any(re.search(rb"<(\w+:)?f[ />]", archive.read(m)) for m in sheets)
+            return any([_holds_formulas(archive.read(m)) for m in sheets])
     except zipfile.BadZipFile:
         with path.open("rb") as file:
             protected = file.read(8).startswith(b"\xd0\xcf\x11\xe0")
@@ -67,6 +84,17 @@ def _check_archive(path: Path) -> bool:
         if isinstance(error, Unreadable):
             raise
         raise Unreadable(f"the workbook is damaged ({type(error).__name__})", _PLEASE_SAVE) from None
+
+
+def _holds_formulas(sheet: bytes) -> bool:
+    """True where a cell is worked out; a row without end is refused before the library takes it into memory."""
+    rows = [found.start() for found in re.finditer(rb"<(?:\w+:)?row[ />]", sheet)]
+    for start, end in zip(rows, [*rows[1:], len(sheet)], strict=True):
+        if end - start > MAX_MARKS and sheet.count(b"<", start, end) > MAX_MARKS:
+            raise Unreadable(
+                "one row of the workbook has cells without end", "copy the tables into a fresh workbook"
+            )
+    return bool(re.search(rb"<(\w+:)?f[ />]", sheet))
 
 
 def _formulas_without_value(path: Path, openpyxl) -> dict[str, list[str]]:

@@ -8,7 +8,8 @@ from openpyxl import Workbook, load_workbook
 from study_folders import athletes, make_folder, rounds
 
 from analysis.study import StudyError, check_study, load_study, new_study
-from analysis.study.workbook import cell_text
+from analysis.study.text_files import Unreadable
+from analysis.study.workbook import cell_text, read_workbook
 
 
 def book_with(folder, **tabs):
@@ -142,6 +143,40 @@ def test_broken_workbooks_are_refused_in_words(tmp_path, kind):
         load_study(folder)
     found = caught.value.problems.iloc[0]
     assert found["file"] == "study.xlsx" and "Error" not in found["remedy"] and "workbook" in found["problem"]
+
+
+@pytest.mark.parametrize(
+    ("part", "content", "words"),
+    [
+        (
+            "xl/styles.xml",
+            b"<styleSheet>" + b"<xf/>" * 800_001,
+            "styles.xml in the workbook is larger than 4 MB",
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            b"<sheetData><row>" + b"<c/>" * 100_001 + b"</row>",
+            "cells without end",
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            b"<sheetData><row>" + b"<c/>" * 99_000 + b"</row><row><c/></row>",
+            "damaged",
+        ),
+        ("xl/worksheets/sheet1.xml", b"<x:row>" + b"<x:c/>" * 100_001 + b"</x:row>", "cells without end"),
+    ],
+    ids=["styles", "one row", "a row within bounds", "with a prefix"],
+)
+def test_parts_that_would_fill_the_memory_are_refused_before_they_are_read(tmp_path, part, content, words):
+    """A workbook of 40 MB took 24 s and 1.8 GB."""
+    whole, path = tmp_path / "whole.xlsx", tmp_path / "study.xlsx"
+    Workbook().save(whole)
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            new.writestr(name, content if name == part else old.read(name))
+    with pytest.raises(Unreadable) as fault:
+        read_workbook(path)
+    assert words in fault.value.problem and fault.value.remedy
 
 
 def test_a_workbook_cut_short_anywhere_is_refused(tmp_path):
