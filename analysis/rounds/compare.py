@@ -330,7 +330,13 @@ def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
             "default was typed in or a device was stuck."
         )
     formula = " + ".join(["value ~ C(round_no)", *(terms or {})])
-    return fit_mixed(rows.table, formula, group="athlete")
+    try:
+        return fit_mixed(rows.table, formula, group="athlete")
+    except KitError as problem:
+        said = str(problem)
+        for term, name in (terms or {}).items():  # the formula's own names tell nobody which column is meant
+            said = said.replace(term.removeprefix("C(").removesuffix(")"), str(name))
+        raise KitError(said) from None
 
 
 def contrast_table(fit, *, kind: str, alpha: float = 0.05) -> pd.DataFrame:
