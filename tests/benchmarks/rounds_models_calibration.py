@@ -40,6 +40,8 @@ FOLDER = Path(__file__).parents[1] / "references" / "rounds"
 ROUNDS = 4
 RISE = np.array([0.0, 2.0, 3.0, 3.4])
 SIZES = (8, 12, 16)
+BOUTS = [(n, rho, "equal", 0.0) for n in SIZES for rho in (-0.4, 0.0, 0.2, 0.4)]
+BOUTS += [(12, 0.4, "grows", 0.0), (12, 0.4, "equal", 0.1), (9, 0.4, "equal", 0.0)]
 
 
 def table_of(y) -> pd.DataFrame:
@@ -113,9 +115,7 @@ def censored(studies: int, rng) -> list[dict]:
 def bouts(studies: int, rng) -> list[dict]:
     """False changes over all rounds and from first to last, by the correlation of the two of a bout."""
     lines = []
-    cells = [(n, rho, "equal", 0.0) for n in SIZES for rho in (-0.4, 0.0, 0.2, 0.4)]
-    cells += [(12, 0.4, "grows", 0.0), (12, 0.4, "equal", 0.1), (9, 0.4, "equal", 0.0)]
-    for n, rho, spread, missing in cells:
+    for n, rho, spread, missing in BOUTS:
         bout = (bout_numbers(n, ROUNDS) * ROUNDS + np.arange(ROUNDS)).ravel()
         first = np.zeros(len(bout), dtype=bool)
         first[np.unique(bout, return_index=True)[1]] = True
