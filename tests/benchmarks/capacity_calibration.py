@@ -134,9 +134,17 @@ def correction_table(rng, studies):
 
 def corrected_slope_table(rng, studies):
     """Does the interval of a steep slope hold the true one where the test errs by 3 mL/kg/min from day to day?"""
-    lines = ["| athletes | SD of capacity | true slope | as measured holds it | corrected holds it | unbounded |"]
+    lines = [
+        "| athletes | SD of capacity | true slope | as measured holds it | corrected holds it | unbounded |"
+    ]
     lines.append("|---|---|---|---|---|---|")
-    for n, spread, slope in ((8, 6.0, -1.5), (12, 6.0, -1.5), (12, 6.0, -3.0), (16, 4.5, -2.0), (24, 6.0, -3.0)):
+    for n, spread, slope in (
+        (8, 6.0, -1.5),
+        (12, 6.0, -1.5),
+        (12, 6.0, -3.0),
+        (16, 4.5, -2.0),
+        (24, 6.0, -3.0),
+    ):
         measured = covered = unbounded = 0
         for seed in range(studies):
             true = rng.normal(0, spread, n)
@@ -144,7 +152,13 @@ def corrected_slope_table(rng, studies):
             found = _slope(shown, y)
             rest = y - y.mean() - found * (shown - shown.mean())
             error = math.sqrt(rest @ rest / (n - 2) / ((n - 1) * shown.var(ddof=1)))
-            options = {"kind": "retest", "error_sd": 3.0, "capacity_sd": shown.std(ddof=1), "n": n, "seed": seed}
+            options = {
+                "kind": "retest",
+                "error_sd": 3.0,
+                "capacity_sd": shown.std(ddof=1),
+                "n": n,
+                "seed": seed,
+            }
             _, low, high = correct_slope(found, error, n - 2, **options)
             measured += abs(found - slope) <= stdtrit(n - 2, 0.975) * error
             covered += low <= slope <= high
