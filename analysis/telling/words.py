@@ -81,3 +81,15 @@ def wrap_words(words: str, width: int = 38) -> str:
     import textwrap
 
     return "\n".join(textwrap.wrap(words, width))
+
+
+def duration(seconds: float) -> str:
+    """Seconds as a reader wants them: "45 s", "8 min 9 s", "9 h 10 min"."""
+    whole = round(seconds)
+    minutes, rest = divmod(whole, 60)
+    hours, over = divmod(minutes, 60)
+    if hours:
+        return f"{hours}\N{NO-BREAK SPACE}h {over}\N{NO-BREAK SPACE}min"
+    if minutes:
+        return f"{minutes}\N{NO-BREAK SPACE}min" + (f" {rest}\N{NO-BREAK SPACE}s" if rest else "")
+    return f"{rest}\N{NO-BREAK SPACE}s"

@@ -186,7 +186,8 @@ SCROLL = (
 
 def _keep_pictures(page, folder, name):
     folder.mkdir(parents=True, exist_ok=True)
-    page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.evaluate("window.jupyterapp.shell.collapseLeft()")
     scroller = page.locator(".jp-WindowedPanel-outer").first
     scroller.evaluate("e => { e.scrollTop = 0; }")
     for part in range(30):

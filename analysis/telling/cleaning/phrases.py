@@ -98,3 +98,9 @@ CAUSES_OF_ONE = {
     "too coarse": "the recording of {who} is too coarse",
 }
 """Cause of a round without a mean -> the words around the athletes; others read "A07 clock"."""
+TRIED = {
+    "flat_s": "a flat line from {v:g}\N{NO-BREAK SPACE}s",
+    "jump_bpm": "a jump from {v:g}\N{NO-BREAK SPACE}bpm",
+    "least_valid_share": "at least {share} of a round valid",
+}
+"""Rules as the sliders change them; others by their name."""

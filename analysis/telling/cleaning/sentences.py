@@ -349,7 +349,12 @@ def plain_clocks(cleaned) -> str:
 def plain_tried(tried) -> str:
     """Say what other rules would change for one athlete."""
     names = (
-        join_words([f"{n} = {format_number(float(v), 1)}" for n, v in tried.changed.items()])
+        join_words(
+            [
+                say.TRIED.get(n, f"{n} = {{v:g}}").format(v=float(v), share=format_percent(v))
+                for n, v in tried.changed.items()
+            ]
+        )
         or say.AS_THEY_ARE
     )
     flags = tried.flags

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
 from ...basics import format_number, format_percent, if_answered
 from ...study.privacy import Mentions
+from ..words import duration
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -75,8 +78,20 @@ def without_codes(cleaned, text: str) -> str:
 def tabulate_ledger(cleaned) -> pd.DataFrame:
     """Tabulate the balance of the ledger: what came in, what was used, what was set aside and why."""
     balance = cleaned.ledger.balance()
+    timed = balance["unit"] == "s"
     for column in ("rows_in", "used", "set_aside"):
-        balance[column] = [format_number(v, 0 if float(v).is_integer() else 1) for v in balance[column]]
+        balance[column] = [
+            duration(v) if t else format_number(v, 0 if float(v).is_integer() else 1)
+            for v, t in zip(balance[column], timed, strict=True)
+        ]
+    balance["causes"] = [
+        re.sub(r"(?<=: )[\d.]+", lambda m: duration(float(m[0])), c) if t else c
+        for c, t in zip(balance["causes"], timed, strict=True)
+    ]
+    balance["unit"] = balance["unit"].where(~timed, "time")
+    balance["measure"] = balance["measure"].replace(
+        {"round seconds": "rounds", "recorded seconds": "whole recordings", "hr_mean_bpm": "round means"}
+    )
     names = {
         "measure": "of which",
         "rows_in": "in",

@@ -12,6 +12,7 @@ from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
 from ..document import Table
 from ..tables import CI, DASH, p_cell
+from ..words import duration
 
 
 def participants_table(participants) -> Table | None:
@@ -193,18 +194,6 @@ def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
         return None
     shown = pd.DataFrame(lines, columns=["What", "Planned", "Done"])
     return Table("deviations", "Departures from the plan.", shown)
-
-
-def duration(seconds: float) -> str:
-    """Seconds as a reader wants them: "45 s", "8 min 9 s", "9 h 10 min"."""
-    whole = round(seconds)
-    minutes, rest = divmod(whole, 60)
-    hours, over = divmod(minutes, 60)
-    if hours:
-        return f"{hours}\N{NO-BREAK SPACE}h {over}\N{NO-BREAK SPACE}min"
-    if minutes:
-        return f"{minutes}\N{NO-BREAK SPACE}min" + (f" {rest}\N{NO-BREAK SPACE}s" if rest else "")
-    return f"{rest}\N{NO-BREAK SPACE}s"
 
 
 def plan_table(study, questions: tuple) -> Table | None:
