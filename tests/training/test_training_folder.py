@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import json
+import re
 import shutil
 
 import numpy as np
@@ -309,6 +310,10 @@ def test_training_is_not_counted_as_error_of_measurement():
 
 def ordinary_club(tmp_path, drop):
     folder = new_study(tmp_path / "two", rounds=3, workbook=False)
+    settings = (folder / "study.toml").read_text(encoding="utf-8")
+    blocks = re.split(r"(?=\[\[plan\.hypotheses\]\]|\[plan\.smallest)", settings)
+    asked = [b for b in blocks if "hr_mean_bpm" in b or not b.startswith("[[plan.hyp")]
+    (folder / "study.toml").write_text("".join(asked), encoding="utf-8")
     rng = np.random.default_rng(6)
     save(
         folder / "athletes.csv",
