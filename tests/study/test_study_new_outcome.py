@@ -63,8 +63,8 @@ def folder(kit):
     text = text[:first] + HYPOTHESES + text[last:]  # what is not measured is not asked
     settings.write_text(text + '\n[plan.primary_outcomes]\nrounds.grip = "grip_drop_kg"\n', encoding="utf-8")
     (study / "athletes.csv").write_text(
-        "athlete,age_years,sex,consent_measured,consent_shared_data,cleared\n"
-        + "".join(f"{c},{20 + i},M,yes,yes,yes\n" for i, c in enumerate(CODES)), encoding="utf-8",
+        "athlete,age_years,sex,consent_measured,consent_shared_data,consent_individual_figures,cleared\n"
+        + "".join(f"{c},{20 + i},M,yes,yes,{'yes' if i else 'no'},yes\n" for i, c in enumerate(CODES)), encoding="utf-8",
     )  # fmt: skip
     draw = np.random.default_rng(5)
     head = (study / "rounds.csv").read_text(encoding="utf-8-sig").splitlines()[0]
@@ -94,9 +94,11 @@ def test_check_knows_its_limits(kit, folder):
 
 
 def test_from_sheet_to_word_package_and_plan(kit, folder):
-    report = run(kit, "-m", "analysis", "report", "study", "--no-notebooks")
+    report = run(kit, "-m", "analysis", "report", "study", "--no-notebooks", "--individuals")
     assert report.returncode == 0, report.stderr
     output = folder / "output"
+    pages = {p.stem for p in (output / "for_you" / "individual_pages").iterdir()}
+    assert pages == set(CODES[1:]), "whoever agreed to it, and nobody else"
     everything = "".join(p.read_text(encoding="utf-8") for p in output.rglob("*.html"))
     assert "Grip-strength drop" in everything
     results = json.loads(next(output.rglob("results.json")).read_text(encoding="utf-8"))
