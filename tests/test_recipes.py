@@ -154,7 +154,9 @@ def test_a_figure_is_found_by_its_name_held_to_the_rules_and_at_hand_in_notebook
     shared = [path.name for path in (ROOT / "tests").glob("*.py") if not path.name.startswith("test_")]
     for name in (*shared, "telling/figure_rules.py", "telling/test_figures_all.py"):
         shutil.copy(ROOT / "tests" / name, kit / "tests" / name)
-    shutil.copytree(ROOT / "data_demo", kit / "data_demo", ignore=shutil.ignore_patterns("output"), dirs_exist_ok=True)
+    shutil.copytree(
+        ROOT / "data_demo", kit / "data_demo", ignore=shutil.ignore_patterns("output"), dirs_exist_ok=True
+    )
     said = run(
         kit, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/telling/test_figures_all.py",
         "-k", "of_the_example and draw_first_and_last",
