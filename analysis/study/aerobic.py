@@ -140,7 +140,7 @@ def fill_fitness(table: pd.DataFrame, settings: Settings, findings: Findings) ->
                 settings.line_of("fitness"),
                 key,
                 "",
-                "does the recording of the shuttle run call a level at its start or at its end? the start is taken",
+                "the recording of the shuttle run may call a level at its start or at its end; the kit takes the start",
                 'write level_called = "start" or level_called = "end" under [fitness]',
             )
         value = given if given in allowed else allowed[0]
