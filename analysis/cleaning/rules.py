@@ -255,7 +255,7 @@ class CleaningRules:
         """The most that heart rate can move over a gap, in bpm (never less than `jump_bpm`)."""
         import numpy as np
 
-        moved = self.most_change_bpm * (1.0 - np.exp(-np.asarray(gap_s, dtype=float) / self.change_time_s))
+        moved = self.most_change_bpm * (1.0 - np.exp(-np.asarray(gap_s) / self.change_time_s))
         return np.maximum(self.jump_bpm, moved)
 
 
@@ -288,11 +288,7 @@ def _allowed(name: str) -> list[str]:
 
     if name == "bands":
         return list(_EDITIONS)
-    return [e if isinstance(e, str) else e.name for e in _equation_names(hr_max_equations())]
-
-
-def _equation_names(listed):
-    return listed["equation"].tolist() if isinstance(listed, pd.DataFrame) else list(listed)
+    return hr_max_equations()["equation"].tolist()
 
 
 def cleaning_rules(settings: Mapping | CleaningRules | None = None) -> pd.DataFrame:

@@ -186,7 +186,7 @@ def _write_up(
     from .html_page import render_html
     from .one_page import write_one_page
     from .pictures import drawn
-    from .privacy import Codes
+    from .privacy import Codes, texts_that_leave
     from .word import write_word
 
     codes = Codes(answers.study, individuals=individuals)
@@ -230,7 +230,15 @@ def _write_up(
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
     for line in _what_is_withheld(shared):
         steps.progress(line)
-    _write_text(folders.place("READ_ME.txt"), "\n".join([READ_ME, *_what_is_withheld(shared)]))
+    typed = texts_that_leave(answers.study, codes, document)
+    reading = [
+        "Typed by people, and in the write-up: read each for names before you pass it on.",
+        *(f"  {t}" for t in typed),
+    ]
+    _write_text(
+        folders.place("READ_ME.txt"),
+        "\n".join([READ_ME, *_what_is_withheld(shared), "", *(reading if typed else [])]),
+    )
 
 
 def _what_is_withheld(shared: SharedAnswers) -> list[str]:

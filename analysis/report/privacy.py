@@ -38,21 +38,35 @@ FREE_TEXT = {
 """Table -> columns in which people write what they like."""
 
 
-def personal_texts(study) -> tuple[str, ...]:
-    """Return what in the free texts of a study looks like a name, a mail address, a phone number or a birth date."""
+def typed_texts(study) -> dict[str, bool]:
+    """What people typed freely, and whether a single word in it may be a name."""
     plan = study.plan
     texts = {study.title: False, study.sport: False, **dict.fromkeys(plan.exclusions, True)}
-    texts |= {h.text: False for h in plan.hypotheses} | dict.fromkeys(
-        plan.smallest_effect_reasons.values(), False
-    )
+    texts |= {h.text: False for h in plan.hypotheses}
+    texts |= dict.fromkeys(plan.smallest_effect_reasons.values(), False)
     for name, columns in FREE_TEXT.items():
         table = getattr(study, name)
         for column in [c for c in columns if c in table]:
             single = column in ("note", "reason", "new_value")
             texts |= {str(t): single or texts.get(str(t), False) for t in table[column].unique() if str(t)}
+    return texts
+
+
+def personal_texts(study) -> tuple[str, ...]:
+    """Return what in the free texts of a study looks like a name, a mail address, a phone number or a birth date."""
+    texts = typed_texts(study).items()
     return tuple(
-        dict.fromkeys(part for text, single in texts.items() for part in personal_parts(text, single=single))
+        dict.fromkeys(part for text, single in texts for part in personal_parts(text, single=single))
     )
+
+
+def texts_that_leave(study, codes: Codes, document: Document) -> tuple[str, ...]:
+    """Return the free texts that stand in a write-up: a rare name at the start of a sentence only a person can tell."""
+    told = f"{document.title}\n{document.text(cells=True)}".casefold()
+    texts = (
+        codes.hide_in_text(t).strip().rstrip(".") for t in typed_texts(study) if re.search(r"[^\W\d_]{3}", t)
+    )
+    return tuple(dict.fromkeys(t for t in texts if t.casefold() in told))
 
 
 class Codes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from analysis.cleaning import CleaningRules, flag_artefacts
 from analysis.cleaning.flags import FLAGS
 from analysis.cleaning.rules import cleaning_rules
 from analysis.physiology import hr_max_equations
+from analysis.physiology.intensity import _EDITIONS
 
 REFERENCES = Path(__file__).parents[1] / "references" / "cleaning"
 
@@ -252,7 +254,20 @@ def test_a_rule_may_be_set_up_to_its_limits_and_not_beyond(name):
     assert CleaningRules.from_settings(elsewhere) == CleaningRules()
 
 
+def test_a_rule_that_is_none_is_named_with_the_nearest_where_there_is_one():
+    with pytest.raises(KitError, match=r"flat_x is not a rule of cleaning. Did you mean flat_s\?"):
+        CleaningRules.from_settings({"flat_x": 3})
+    with pytest.raises(KitError, match=r"zzzzzz is not a rule of cleaning\.$"):
+        CleaningRules.from_settings({"zzzzzz": 3})
+    with pytest.raises(FrozenInstanceError):
+        CleaningRules().flat_s = 3.0  # a result does not change
+
+
 def test_words_among_the_rules_are_those_of_physiology():
+    for edition in _EDITIONS:
+        assert CleaningRules.from_settings({"bands": edition}).bands == edition
+    with pytest.raises(KitError, match="bands"):
+        CleaningRules.from_settings({"bands": hr_max_equations()["equation"].iloc[0]})
     equations = hr_max_equations()["equation"].tolist()
     for equation in equations:
         assert CleaningRules.from_settings({"predicted_hr_max": equation}).predicted_hr_max == equation

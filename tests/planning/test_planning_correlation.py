@@ -109,6 +109,7 @@ def test_precision_and_size_for_a_width():
 
 
 def test_interval_holds_r_and_is_lopsided():
+    assert correlation_interval(0.5, 4)[1] < 1 and correlation_precision(0.5, 4) > 0.9
     low, high = correlation_interval(-0.6, 12)
     assert low < -0.6 < high
     assert (-0.6 - low) < (high + 0.6)

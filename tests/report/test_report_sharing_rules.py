@@ -285,6 +285,7 @@ def test_rounds_of_few_values_are_blanked_and_their_questions_asked_again(counts
     whole = answers_of(pd.concat([rows.assign(hr_mean_bpm=150.0), other]), kept=kept)
     told = SharedAnswers(whole)
     assert told.withheld == (f"perceived exertion in {words}",)
+    assert told.blanked == {"exertion": [r for r, n in enumerate(counts, start=1) if n < 5]}
     assert set(told._kept) == {
         "cleaned",
         "capacity",
