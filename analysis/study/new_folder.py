@@ -387,7 +387,24 @@ def _write_workbook(
 
 
 def make_codes(n: int, *, letter: str = "A") -> list[str]:
-    """Make codes for athletes who have none yet."""
+    """Make codes for athletes who have none yet.
+
+    Parameters
+    ----------
+    n : int
+        How many, at least 1.
+    letter : str
+        What they begin with. Default "A".
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> make_codes(3)
+    ['A01', 'A02', 'A03']
+    """
     if n != int(n) or n < 1:
         raise KitError(f"n is {n}, but must be a whole number from 1 on.")
     return [f"{letter}{i:0{max(2, len(str(int(n))))}d}" for i in range(1, int(n) + 1)]
