@@ -55,7 +55,7 @@ def label_steps(
     equivalences: pd.DataFrame,
     *,
     ranks: pd.DataFrame | None = None,
-    alpha: float = 0.05,
+    alpha: float,
 ) -> pd.DataFrame:
     """Label each step: changed, equivalent, changed but smaller than matters, or not shown."""
     # Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by
@@ -70,7 +70,7 @@ def label_steps(
     tested = tested.loc[contrasts["contrast"]].reset_index()
     base = ["estimate", "standard_error", "df", "ci_low", "ci_high", "p", "p_adjusted"]
     columns = ["contrast", "later", "earlier", "kind", *base, *[f"{c}_cr2" for c in base[1:]]]
-    steps = contrasts[columns].reset_index(drop=True).copy()
+    steps = contrasts[columns].reset_index(drop=True)
     shown = [steps["p_adjusted"] < alpha, steps["p_adjusted_cr2"] < alpha]
     if ranks is not None:
         steps["p_ranks"] = ranks.set_index("contrast")["p_adjusted"].reindex(steps["contrast"]).to_numpy()
@@ -100,7 +100,7 @@ def all_steps(
     kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]
     for kind in kinds[-1:] if only_last else kinds:
         contrasts = (known or {}).get(kind)
-        contrasts = contrast_table(fit, kind=kind, alpha=alpha) if contrasts is None else contrasts
+        contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
         bounds = {"low": -smallest_effect, "high": smallest_effect}
         tested = equivalence_of(
             rows, fit, **bounds, kind=kind, alpha=alpha, ordinal=ordinal, contrasts=contrasts
@@ -138,7 +138,7 @@ def _family(rows: RoundRows, fit, known: dict[str, pd.DataFrame], ordinal: bool)
         parts.append(part.tail(1) if kind == "first" else part)
     family = pd.concat(parts)
     cap = most_true(len(rows.labels))
-    return family.apply(lambda p: holm(p.to_numpy(dtype=float), most_true=cap))
+    return family.apply(lambda p: holm(p.to_numpy(), most_true=cap))
 
 
 def gate_steps(steps: pd.DataFrame, changed: bool | None) -> pd.DataFrame:

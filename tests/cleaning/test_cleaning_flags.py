@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError
+from dataclasses import FrozenInstanceError, fields
 from pathlib import Path
 
 import numpy as np
@@ -259,6 +259,10 @@ def test_a_rule_that_is_none_is_named_with_the_nearest_where_there_is_one():
         CleaningRules.from_settings({"flat_x": 3})
     with pytest.raises(KitError, match=r"zzzzzz is not a rule of cleaning\.$"):
         CleaningRules.from_settings({"zzzzzz": 3})
+    switch = next(f.name for f in fields(CleaningRules) if isinstance(f.default, bool))
+    with pytest.raises(KitError, match=f"{switch} must be true or false"):
+        CleaningRules.from_settings({switch: 1})
+    assert getattr(CleaningRules.from_settings({switch: False}), switch) is False
     with pytest.raises(FrozenInstanceError):
         CleaningRules().flat_s = 3.0  # a result does not change
 

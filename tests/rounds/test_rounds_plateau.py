@@ -89,10 +89,10 @@ def test_steps_of_ratings_are_judged_by_the_ranks(club):
     contrasts = compare_rounds(data, "exertion").contrasts
     tested = equivalence(data, "exertion", low=-1, high=1)
     ranks = rank_rounds(data, "exertion").contrasts
-    steps = label_steps(contrasts, tested, ranks=ranks)
+    steps = label_steps(contrasts, tested, ranks=ranks, alpha=0.05)
     assert (steps["changed"] == (steps["p_ranks"] < 0.05)).all()
     assert set(steps["label"]) <= set(STEP_LABELS)
-    without = label_steps(contrasts, tested)
+    without = label_steps(contrasts, tested, alpha=0.05)
     assert "p_ranks" not in without
 
 
@@ -104,9 +104,11 @@ def test_a_step_changed_where_every_test_that_counts_is_below_alpha_and_not_at_i
     ranks = contrasts[["contrast"]].assign(p_adjusted=0.01)
     for p, changed in ((0.0499, True), (0.05, False), (0.0501, False)):
         if which == "ranks":  # for ratings the ranks decide, whatever the model says of their means
-            steps = label_steps(contrasts.assign(p_adjusted=0.9), tested, ranks=ranks.assign(p_adjusted=p))
+            steps = label_steps(
+                contrasts.assign(p_adjusted=0.9), tested, ranks=ranks.assign(p_adjusted=p), alpha=0.05
+            )
         else:
-            steps = label_steps(contrasts.assign(**{which: p}), tested)
+            steps = label_steps(contrasts.assign(**{which: p}), tested, alpha=0.05)
         assert (steps["changed"] == changed).all(), p
 
 
@@ -130,6 +132,7 @@ def test_steps_want_the_same_contrasts(club):
         label_steps(
             compare_rounds(data, "hr_mean_bpm").contrasts,
             equivalence(data, "hr_mean_bpm", low=-5, high=5, kind="first"),
+            alpha=0.05,
         )
 
 

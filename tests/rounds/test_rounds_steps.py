@@ -96,6 +96,7 @@ def test_the_steps_of_a_club_are_the_contrasts_of_its_model_adjusted_as_one_fami
     assert steps["contrast"].tolist() == ["2 - 1", "3 - 2", "4 - 3", "4 - 1"]
     assert steps["kind"].tolist() == ["successive"] * 3 + ["last to first"]
     own = pd.concat([contrast_table(fit, kind="successive"), contrast_table(fit, kind="first").tail(1)])
+    assert steps.index.tolist() == [0, 1, 2, 3] and "index" not in steps
     for name in ("estimate", "standard_error", "standard_error_cr2", "df_cr2", "ci_low", "ci_high_cr2", "p"):
         assert steps[name].to_numpy() == pytest.approx(own[name].to_numpy())
     for end in BOTH:
@@ -136,6 +137,10 @@ def test_what_was_computed_before_is_taken_over():
     ] = 0.03
     steps = all_steps(rows, fit, smallest_effect=5.0, alpha=0.05, known=known)
     assert steps["p_adjusted"].tolist() == [0.06] * 4  # no more than two of four can be without a change
+    known["successive"]["p"] = [0.01, 0.02, 0.3]
+    known["first"]["p"] = [1.0, 1.0, 0.04]  # 3 - 1 is no step and does not count
+    steps = all_steps(rows, fit, smallest_effect=5.0, alpha=0.05, known=known)
+    assert steps["p_adjusted"].tolist() == pytest.approx([0.02, 0.04, 0.3, 0.08])
 
 
 def test_how_many_steps_can_be_without_a_change():
