@@ -85,7 +85,7 @@ def robust_slope(outcome: Sequence[float], design: np.ndarray, *, level: float =
     x = np.column_stack([np.asarray(design, dtype=float), np.ones(len(y))])
     if len(y) <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
         raise KitError(
-            f"{plural(len(y), 'athlete')} are too few for {x.shape[1]} coefficients that can be told apart."
+            f"{plural(len(y), 'athlete')} are too few for {x.shape[1]} coefficients that can be separated."
         )
     leverage = np.square(np.linalg.qr(x)[0]).sum(axis=1)
     if leverage.max() > 1 - NO_SPARE:

@@ -60,7 +60,7 @@ statistics|Missing data: how much, why, what was done|Athletes and data|
 statistics|Assumptions were checked|Rounds|say what they show
 statistics|Choice of model justified|Statistical analysis|
 statistics|Several tests accounted for|Statistical analysis|
-statistics|Planned and exploratory analyses told apart|Plan and size|
+statistics|Planned and exploratory analyses marked as such|Plan and size|
 statistics|Effect sizes with intervals, in units that matter|Change over the rounds|
 statistics|Exact p values|Change over the rounds|
 statistics|No "no difference" from a test that is not significant|Statistical analysis|keep to it in the discussion

@@ -179,5 +179,5 @@ def test_effect_sizes_stand_with_raw_units_first(club):
 def test_covariates_that_cannot_be_told_apart_are_named_as_their_columns(club):
     data = club()
     age = data["athlete"].map({a: 20 + i for i, a in enumerate(data["athlete"].unique())})
-    with pytest.raises(KitError, match=r"^years cannot be told apart from age "):
+    with pytest.raises(KitError, match=r"^years cannot be separated from age "):
         compare_rounds(data.assign(age=age, years=2 * age), "hr_mean_bpm", covariates=("age", "years"))
