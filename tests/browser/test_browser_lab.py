@@ -1,4 +1,7 @@
-"""Every notebook in a real JupyterLab, started as `lab` starts it: all cells run, sliders move, no error, no request outside."""
+"""Notebooks in a real JupyterLab, started as `lab` starts it: all cells run, sliders move, no error, no request outside.
+
+The first one and those with sliders; the reports of other tests run all of them. With LAB_PICTURES set: every notebook.
+"""
 
 import json
 import os
@@ -21,6 +24,9 @@ pytestmark = pytest.mark.browser
 SECONDS = 180
 PICTURES = os.environ.get("LAB_PICTURES")
 """A folder: keep a picture of every notebook there."""
+FIRST, *OTHERS = find_notebooks()
+WITH_SLIDERS = [path for path in OTHERS if "slider" in path.read_text(encoding="utf-8")]
+IN_LAB = [path.name for path in (FIRST, *(OTHERS if PICTURES else WITH_SLIDERS))]
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +101,7 @@ RUN_ALL = """async () => {
 }"""
 
 
-@pytest.mark.parametrize("name", [path.name for path in find_notebooks()])
+@pytest.mark.parametrize("name", IN_LAB)
 def test_notebook_runs_in_the_lab(lab, open_page, name):
     page = open_page(1400, 1000)
     page.goto(lab.replace("/lab?", f"/lab/tree/{name}?reset&"))
@@ -104,6 +110,7 @@ def test_notebook_runs_in_the_lab(lab, open_page, name):
     )
     page.set_default_timeout(SECONDS * 1000)
     cells = page.evaluate(RUN_ALL)
+    assert len(IN_LAB) >= 3
     assert cells and all(cell["count"] for cell in cells)
     for cell in cells:
         for output in cell["outputs"]:
