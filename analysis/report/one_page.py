@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ..sheets.drawing import FONT, add_fonts, close_fonts
 from ..sheets.pdf import save
-from ..telling.document import Document, Paragraph, Picture, Section
+from ..telling.document import Document, Paragraph, Picture, Section, unbroken
 
 INK, PINE, OCHRE = (31, 29, 26), (34, 82, 76), (143, 83, 18)
 MARGIN, GAP = 14.0, 6.0
@@ -89,7 +89,7 @@ def _section(pdf, section: Section, share: float) -> None:
 def _write(pdf, text: str, size: float, width: float, *, bold: bool = False, colour=INK) -> None:
     pdf.set_font(FONT, "B" if bold else "", size)
     pdf.set_text_color(*colour)
-    pdf.multi_cell(width, size * 0.46, text, align="L", new_x="LMARGIN", new_y="NEXT")
+    pdf.multi_cell(width, size * 0.46, unbroken(text), align="L", new_x="LMARGIN", new_y="NEXT")
 
 
 def _shape(picture: Picture) -> float:
