@@ -51,7 +51,7 @@ RULES = (
 )
 ASIDE = "Of {minutes} in recorded rounds, {share} were set aside."
 ASIDE_MOST = "The largest part was {cause}."
-NO_MEAN = "{rounds} of {all} have no mean heart rate."
+NO_MEAN = "{rounds} of {all} {have} no mean heart rate."
 FLAGS_KEPT = "With flagged samples kept, no round mean would move by more than {largest}."
 BY_HAND = "{decisions} by hand about recordings {was} applied; each stands with its reason in the ledger."
 TYPED = "{means} of {people} {was} read off a device without a stored recording; no check of a recording applies to {it}."

@@ -151,7 +151,8 @@ def _aside_words(cleaned, rows) -> str:
         said.append(say.ASIDE_MOST.format(cause=cause_in_words(aside["cause"].iloc[0])))
     without = int((rows["hr_mean_bpm"].isna()).sum())
     if without:
-        said.append(say.NO_MEAN.format(rounds=plural(without, "sparred round"), all=len(rows)))
+        have = "has" if without == 1 else "have"
+        said.append(say.NO_MEAN.format(rounds=plural(without, "sparred round"), all=len(rows), have=have))
     return " ".join(said)
 
 
