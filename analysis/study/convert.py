@@ -246,7 +246,8 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
         values, wrong = _convert_texts(texts, column, context, raw.decimal_comma)
         if wrong:
             _report_all(raw, name, texts, wrong, findings)
-        made[name] = pd.Series(map(values.__getitem__, texts), index=index, dtype=_loose_type(column))
+        blank = "" if column.is_text else math.nan
+        made[name] = pd.Series((values.get(t, blank) for t in texts), index=index, dtype=_loose_type(column))
     if limits is not None and any(limits):
         made["lactate_limit"] = made["lactate_limit"].mask([bool(limit) for limit in limits], limits)
     file, row = source_columns(raw.table)
@@ -265,11 +266,13 @@ def _convert_texts(
     """Text -> value, and -> what is wrong; after many that cannot be used the cause of each is no longer looked for."""
     values, wrong = {}, {}
     for text in texts:
-        if text in values:
+        if text in values or text in wrong:
             continue
         quick = len(wrong) >= MOST_EXPLAINED and (not column.is_text or column.kind == "choice")
         convert = _convert_quickly if quick else _convert_cell
-        values[text], found = convert(text, column, context, decimal_comma)
+        value, found = convert(text, column, context, decimal_comma)
+        if found is not _ALSO:  # what cannot be used and is not explained has no value: held once
+            values[text] = value
         if found is not None:
             wrong[text] = found
     return values, wrong

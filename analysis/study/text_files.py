@@ -281,6 +281,10 @@ def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
     return Grid(file, rows, f"{encoding}, {names[delimiter]}", comma, remarks)
 
 
+MOST_KEPT = 200_000
+"""Distinct cells of a table beyond which another costs more to find again than to hold twice."""
+
+
 class _Kept(dict):
     """Each distinct cell as it stood -> stripped, held once: a long table stays small."""
 
@@ -291,7 +295,8 @@ class _Kept(dict):
                 f"a cell with more than {MAX_CELL:,} characters",
                 "a quotation mark may be missing its partner; shorten the text or mend the row",
             )
-        self[text] = stripped
+        if len(self) < MOST_KEPT:
+            self[text] = stripped
         return stripped
 
 
