@@ -156,7 +156,7 @@ def _take_units(headers: list[str], rows: list[list[str]]) -> tuple[list[str], l
         tail = re.search(r" (s|sec|seconds|min|ms)$", plain_words(header))
         if not units[i] and tail:
             units[i] = tail[1]
-    if rows and not any(c[:1].isdigit() for c in rows[0]):
+    if rows and not any(c[:1].isdecimal() for c in rows[0]):
         below = [plain_words(c) for c in rows[0]] + [""] * len(headers)
         units = [u or below[i] for i, u in enumerate(units)]
         rows = rows[1:]

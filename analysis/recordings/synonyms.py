@@ -80,7 +80,7 @@ def kind_of_column(header: str) -> tuple[str, str]:
     if not words:
         return "", ""
     whole = " ".join(words)
-    unit = UNIT_WORDS.get(words[-1], "") if not words[-1].isdigit() else ""
+    unit = UNIT_WORDS.get(words[-1], "") if not words[-1].isdecimal() else ""
     kind = _KINDS.get(whole, "")
     if not kind and len(words) > 1 and (unit or words[-1] in ("min", "1")):
         rest = [w for w in words if w not in UNIT_WORDS]

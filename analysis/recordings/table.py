@@ -101,7 +101,7 @@ def _head_rows(head: list[str], separator: str) -> list[list[str]]:
 
 def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[Layout | None, float]:
     """How convincing a row is as the header: names known, and rows below that fit."""
-    if not 2 <= len(row) <= 400 or all(not c or c[0].isdigit() or c[0] in "-+." for c in row):
+    if not 2 <= len(row) <= 400 or all(not c or c[0].isdecimal() or c[0] in "-+." for c in row):
         return None, 0.0
     kinds = [kind_of_column(c) for c in row]
     names = [k for k, _ in kinds]
@@ -133,7 +133,7 @@ def _unit_rows(below, kinds) -> int:
     """Rows of units right under the header: no number in any column of rates or times."""
     count = 0
     for row in below[:2]:
-        if _has_value(row, kinds) or any(c[:1].isdigit() for c in row):
+        if _has_value(row, kinds) or any(c[:1].isdecimal() for c in row):
             break
         count += 1
     return count
@@ -144,7 +144,7 @@ def _has_value(row, kinds) -> bool:
         if (
             kind in ("elapsed", "clock", "time", "interval")
             and i < len(row)
-            and row[i].lstrip("-+")[:1].isdigit()
+            and row[i].lstrip("-+")[:1].isdecimal()
         ):
             return True
     return False
@@ -161,7 +161,7 @@ def _single_column(head: list[str]) -> Layout | None:
     if not cells:
         return None
     kind, unit = kind_of_column(cells[0])
-    header = bool(kind) or not cells[0][:1].isdigit()
+    header = bool(kind) or not cells[0][:1].isdecimal()
     values = parse_numbers(cells[1:] if header else cells)
     there = values[np.isfinite(values)]
     if len(there) < 2 or len(there) < 0.8 * len(values) or (header and any(s in cells[0] for s in ",;\t|")):
@@ -229,7 +229,7 @@ def _preamble(rows: list[list[str]]) -> dict:
                 continue
             beside = row[i + 1] if i + 1 < len(row) else ""
             below = rows[at + 1][i] if at + 1 < len(rows) and i < len(rows[at + 1]) else ""
-            value = next((v for v in (beside, below) if v[:1].isdigit()), "")
+            value = next((v for v in (beside, below) if v[:1].isdecimal()), "")
             if value:
                 found[kind] = value
     return found

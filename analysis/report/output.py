@@ -144,7 +144,7 @@ def _remove_leftovers(folder: Path) -> None:
 def _in_use(partial: Path) -> bool:
     """Say whether a folder of an earlier run belongs to a run that still goes on."""
     number = partial.name.split(".partial-")[1].split("-")[0]
-    if os.name == "posix" and number.isdigit():
+    if os.name == "posix" and number.isdecimal():
         try:
             os.kill(int(number), 0)
         except ProcessLookupError:

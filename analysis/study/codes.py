@@ -54,7 +54,7 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         hint = f"; did you mean {meant}?" if meant else ""
         if own:
             hint = f", and like the athlete's own code {line.athlete}"
-        elif meant and code.isdigit():
+        elif meant and code.isdecimal():
             hint = f": a spreadsheet may have dropped zeros of {meant}"
         remedy = f"add {code} to the athletes table, or correct it where it was mistyped"
         if column == "opponent":

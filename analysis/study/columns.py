@@ -313,7 +313,7 @@ def lay_out_rounds(raw: RawTable, findings: Findings) -> RawTable:
     measures: dict[int, dict[str, str]] = {}
     for name in raw.columns:
         base, _, round_no = name.rpartition("_")
-        if round_no.isdigit() and name not in column_rules()["rounds"]:
+        if round_no.isdecimal() and name not in column_rules()["rounds"]:
             measures.setdefault(int(round_no), {})[base] = name
     if not measures:
         return raw
@@ -461,7 +461,7 @@ def _heading_row(grid: Grid, rules: dict[str, Column]) -> int:
 
 def _is_known(name: str, rules: dict[str, Column]) -> bool:
     base, _, round_no = name.rpartition("_")
-    return name in rules or (round_no.isdigit() and base in rules)
+    return name in rules or (round_no.isdecimal() and base in rules)
 
 
 def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int, str]:
@@ -480,7 +480,7 @@ def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int,
             continue
         name, unit = plain_heading(head)
         base, _, round_no = name.rpartition("_")
-        is_wide = "round_no" in rules and round_no.isdigit() and base in rules
+        is_wide = "round_no" in rules and round_no.isdecimal() and base in rules
         if name in rules or name in more or is_wide:
             if name in places.values():
                 findings.problem(
@@ -513,7 +513,7 @@ def _unknown_heading(file: str, row: int, head: str, name: str, rules: dict, fin
         )
         return ""
     base, _, round_no = name.rpartition("_")
-    is_wide = "round_no" in rules and round_no.isdigit()
+    is_wide = "round_no" in rules and round_no.isdecimal()
     suggestion = suggest_column(base if is_wide else name, rules)
     if not suggestion:
         unknown = "a column that the kit does not know; it is not read"

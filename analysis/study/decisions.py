@@ -138,7 +138,7 @@ def _measure(decision, raw: RawTable) -> tuple[str, float]:
     base, _, number = name.rpartition("_")
     if name in raw.columns or name in column_rules()[raw.table]:
         return name, decision.round_no
-    if number.isdigit() and (base in raw.columns or base in column_rules()[raw.table]):
+    if number.isdecimal() and (base in raw.columns or base in column_rules()[raw.table]):
         return base, float(number)
     return "", decision.round_no
 

@@ -106,8 +106,8 @@ class Mentions:
     def __init__(self, codes: Iterable[str]):
         codes = sorted({c for c in codes if c}, key=lambda c: (-len(c), c))
         self.codes = frozenset(codes)
-        telling = [re.escape(c) for c in codes if not c.isdigit()]
-        numbers = [re.escape(c) for c in codes if c.isdigit()]
+        telling = [re.escape(c) for c in codes if not c.isdecimal()]
+        numbers = [re.escape(c) for c in codes if c.isdecimal()]
         self._telling = re.compile(rf"(?<![^\W_])({'|'.join(telling)})(?![^\W_])") if telling else None
         ends = r"(?=\w*\.(?:csv|tsv|txt|fit|tcx|gpx)\b)"
         start = "|".join(numbers)

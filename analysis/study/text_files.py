@@ -95,7 +95,7 @@ def _mistyped(text: str) -> str:
     """The number that a text with letters for digits, or a sign too many, was probably meant to be, or ""."""
     bare = re.sub(r"\s+(?=[.,])|(?<=[.,])\s+", "", text).strip("'`´\"")
     bare = re.sub(r"([.,])[.,]+", r"\1", bare.translate(_LOOKALIKE)).rstrip(".,")
-    return bare if any(c.isdigit() for c in text) and re.fullmatch(r"\d+([.,]\d+)?", bare) else ""
+    return bare if any(c.isdecimal() for c in text) and re.fullmatch(r"\d+([.,]\d+)?", bare) else ""
 
 
 def writes_decimal_comma(texts: Iterable[str], *, otherwise: bool) -> bool | None:

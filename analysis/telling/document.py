@@ -249,7 +249,7 @@ def number_columns(shown) -> list[bool]:
     for i, column in enumerate(shown.columns):
         cells = [str(v) for v in shown[column]]
         numbers = sum(bool(_NUMBER.match(c)) for c in cells)
-        filled = any(_NUMBER.match(c) and any(sign.isdigit() for sign in c) for c in cells)
+        filled = any(_NUMBER.match(c) and any(sign.isdecimal() for sign in c) for c in cells)
         found.append(i > 0 and filled and numbers >= 0.7 * len(cells))
     return found
 

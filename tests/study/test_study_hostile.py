@@ -286,3 +286,8 @@ def test_many_files_without_a_row_in_a_linked_folder_are_each_named(tmp_path):
     assert all(
         f"'{number}.csv'" in str(found.value) for number in range(12)
     )  # each by its name, none folded away
+
+
+def test_a_raised_digit_in_a_heading_is_no_number_of_a_round(tmp_path):
+    folder = make_folder(tmp_path, rounds=[{"athlete": "A01", "exertion_²": "13", "exertion_1": "12"}])
+    assert "exertion_²" in check_study(folder).text()
