@@ -121,6 +121,17 @@ def _without_giants(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(**numbers.mask(giant)) if giant.to_numpy().any() else table
 
 
+def _without_wrong(rounds: pd.DataFrame, findings: Findings, *, wide: bool) -> pd.DataFrame:
+    """The rounds without the values that have a problem: a wrong value says nothing of its neighbours."""
+    wrong = {p.place for p in findings.problems if p.row is not None}
+    for column in (m.column for m in _measures("") if wrong and len(rounds)):
+        names = column + "_" + rounds["round_no"].astype(str) if wide else [column] * len(rounds)
+        places = zip(rounds["file"], rounds["row"], names, strict=True)
+        out = pd.Series([place in wrong for place in places], index=rounds.index)
+        rounds = rounds.assign(**{column: rounds[column].mask(out)}) if out.any() else rounds
+    return rounds
+
+
 def _all(tables: dict[str, pd.DataFrame], scale: str, ends: tuple[float, float]) -> Iterator[StandsOut]:
     yield from (
         *_athletes(tables["athletes"], tables["attendance"]),
@@ -423,6 +434,7 @@ def ask_what_stands_out(
     told = {p.place for p in (*findings.problems, *findings.questions)}
     used = ("athletes", "attendance", "aerobic_tests", "rounds")
     tables = {name: _without_giants(tables[name]) for name in used}
+    tables["rounds"] = _without_wrong(tables["rounds"], findings, wide=wide)
     ends = tuple(_number(settings.get(f"lactate_analyser_{end}_mmol_l")) for end in ("low", "high"))
     for one in find_values_that_stand_out(tables, protocol.exertion_scale, ends):
         file, row = place(one.table, one.line)

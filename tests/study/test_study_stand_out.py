@@ -97,3 +97,12 @@ def test_a_question_does_not_wait_for_another_slip_of_its_row(tmp_path):
     assert {(p.column, p.value) for p in found.problems} >= {("sex", "Q"), ("age_years", "2x")}
     asked = [q.row for q in found.questions if q.column == "hr_max_bpm"]
     assert len(asked) == 1, "the age that the maximum is compared with is not known for the second"
+
+
+def test_a_value_with_a_problem_says_nothing_of_its_neighbours(tmp_path):
+    book = clean_club(7, rounds=3)
+    for k, lactate in (("1", "61"), ("2", "7.3"), ("3", "8.9")):
+        book.put("rounds", {"athlete": "A04", "round_no": k}, lactate_mmol_l=lactate)
+    found = examine_folder(write_book(book, tmp_path / "asked", "csv"))
+    assert [p.value for p in found.problems] == ["61"]
+    assert not [q for q in found.questions if q.column == "lactate_mmol_l"]
