@@ -483,10 +483,10 @@ def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
     used = kept[outcome].notna() & kept[name].notna()
     n_used = kept.loc[used, "athlete"].nunique()
     if n_used < MINIMUM_ATHLETES:
-        why = (
-            f"Only {plural(n_used, 'athlete')} with both a fitness test and {outcome} remain; "
-            f"at least {MINIMUM_ATHLETES} are needed."
-        )
+        label = OUTCOMES[outcome].label.casefold() if outcome in OUTCOMES else outcome
+        have = f"Only {plural(n_used, 'athlete')} with both a fitness test and {label} remain"
+        have = have if n_used else f"No athlete has both a fitness test and {label}"
+        why = f"{have}; at least {MINIMUM_ATHLETES} are needed."
         return refuse(outcome, why, "aerobic tests and rounds of more athletes", guards, aside), aside, guards
     rows = kept.drop(columns=[c for c in ("capacity", "unit", "uses_heart_rate") if c in kept.columns])
     return rows.assign(_used=used), aside, guards

@@ -155,7 +155,9 @@ def test_three_athletes_are_refused_and_a_capacity_without_spread_too(club):
     assert "Only 3 athletes" in str(answer((rows, capacity, athletes)))
     rows, capacity, athletes = club(n=8)
     assert "same for every athlete" in str(answer((rows, capacity.assign(capacity=50.0), athletes)))
-    assert "Only 0 athletes" in str(answer((rows.assign(hr_mean_bpm=np.nan), capacity, athletes)))
+    assert "No athlete has both a fitness test and mean heart rate" in str(
+        answer((rows.assign(hr_mean_bpm=np.nan), capacity, athletes))
+    )
 
 
 def test_a_study_of_eight_keeps_its_question(club):
