@@ -157,8 +157,6 @@ def test_three_athletes_are_refused_and_a_capacity_without_spread_too(club):
     assert "same for every athlete" in str(answer((rows, capacity.assign(capacity=50.0), athletes)))
     nobody = "No athlete has both a fitness test and mean heart rate"
     assert nobody in str(answer((rows.assign(hr_mean_bpm=np.nan), capacity, athletes)))
-        answer((rows.assign(hr_mean_bpm=np.nan), capacity, athletes))
-    )
 
 
 def test_a_study_of_eight_keeps_its_question(club):
