@@ -10,9 +10,11 @@ from analysis.answers import Answers, inputs
 from analysis.basics import KitError
 from analysis.capacity import answer_capacity
 from analysis.cleaning.clean import ROW_COLUMNS, CleanedStudy
-from analysis.study import Hypothesis, Ledger, Plan, Protocol, Study
+from analysis.study import Plan, Protocol, Study
 from analysis.study.columns import empty_table
+from analysis.study.decisions import Ledger
 from analysis.study.outcomes import OUTCOMES, outcome_named, proposed_outcomes
+from analysis.study.plan import Hypothesis
 
 KINDS = ("null", "strong", "missing", "tiny", "odd")
 """Nothing happens; everything happens; a third is lost; three or four athletes; constants, ties, two rounds, off-scale values."""

@@ -18,43 +18,21 @@ READINGS = ("higher", "lower", "the same", "cannot tell")
 
 @dataclass(frozen=True)
 class ActivityAnswer(Result):
-    """Do fitter athletes do more, and does their heart rate differ at what they do?
+    """Do fitter athletes do more, and does their heart rate differ at what they do?"""
 
-    Parameters
-    ----------
-    outcome : str
-        The outcome beside activity, for example "hr_mean_bpm".
-    activity : CapacityFit
-        Slope of the active share of a round on capacity.
-    correlation : Correlation
-        Capacity and active share, means of the athletes.
-    total : CapacityFit
-        Slope of the outcome on capacity: the planned question, on the rated rounds.
-    at_equal_activity : CapacityFit or None
-        The same with activity held equal; None where too few athletes are left for it. It answers another question and is
-        never the main answer: activity may be how fitness acts.
-    activity_reading, outcome_reading : str
-        One of `READINGS`: what athletes a step fitter do, and what their outcome is.
-    contrast_step : float
-        How far apart in capacity two athletes are who are compared.
-    smallest_effect, smallest_share : float
-        What matters, in the unit of the outcome, and as a share of a round.
-    table : DataFrame
-        athlete, capacity, active_share, outcome, n_rounds: means of the rated rounds.
-    n_athletes, n_rounds : int
-    """
-
-    outcome: str
-    activity: CapacityFit
-    correlation: Correlation
-    total: CapacityFit
+    outcome: str  # The outcome beside activity, for example "hr_mean_bpm"
+    activity: CapacityFit  # Slope of the active share of a round on capacity
+    correlation: Correlation  # Capacity and active share, means of the athletes
+    total: CapacityFit  # Slope of the outcome on capacity: the planned question, on the rated rounds
+    # The same with activity held equal; None where too few athletes are left for it. It answers another question and is never
+    # the main answer: activity may be how fitness acts.
     at_equal_activity: CapacityFit | None
-    activity_reading: str
+    activity_reading: str  # One of `READINGS`: what athletes a step fitter do, and what their outcome is
     outcome_reading: str
-    contrast_step: float
-    smallest_effect: float
+    contrast_step: float  # How far apart in capacity two athletes are who are compared
+    smallest_effect: float  # What matters, in the unit of the outcome, and as a share of a round
     smallest_share: float
-    table: pd.DataFrame
+    table: pd.DataFrame  # athlete, capacity, active_share, outcome, n_rounds: means of the rated rounds
     n_athletes: int
     n_rounds: int
 

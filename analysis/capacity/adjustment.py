@@ -33,26 +33,13 @@ COVARIATE_WORDS = {
 
 @dataclass(frozen=True)
 class Adjustment:
-    """What the slope is adjusted for, and why.
+    """What the slope is adjusted for, and why."""
 
-    Parameters
-    ----------
-    covariates : tuple of str
-        Columns held equal.
-    reason : str
-        In words: planned or by the default rule.
-    given_up : tuple of str
-        Wanted, but too many for the number of athletes.
-    warnings : tuple of str
-    departs : str
-        Why this is not the adjustment that was asked for; "" where it is.
-    """
-
-    covariates: tuple[str, ...]
-    reason: str
-    given_up: tuple[str, ...] = ()
+    covariates: tuple[str, ...]  # Columns held equal
+    reason: str  # In words: planned or by the default rule
+    given_up: tuple[str, ...] = ()  # Wanted, but too many for the number of athletes
     warnings: tuple[str, ...] = ()
-    departs: str = ""
+    departs: str = ""  # Why this is not the adjustment that was asked for; "" where it is
 
 
 def covariate_words(covariates: Sequence[str]) -> str:

@@ -96,26 +96,7 @@ def correlation_table(
 def bayes_factor(r: float, n: int, alternative: str = "two-sided") -> float:
     """Return the Bayes factor for a correlation against none, prior uniform over the side that `alternative` names.
 
-    Parameters
-    ----------
-    r : float
-    n : int
-        Athletes.
-    alternative : {"two-sided", "less", "greater"}
-
-    Returns
-    -------
-    float
-        Above 1 speaks for a correlation; not-a-number where r is not defined.
-
-    References
-    ----------
     Ly A, Verhagen J, Wagenmakers EJ (2016) J Math Psychol 72:19-32.
-
-    Examples
-    --------
-    >>> round(bayes_factor(-0.45, 14), 3)
-    1.083
     """
     import pingouin
 

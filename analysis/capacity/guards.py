@@ -91,24 +91,7 @@ def check_residual_df(
 
 
 def hr_max_source(athletes: pd.DataFrame) -> str:
-    """Tell where the maximal heart rates of these athletes come from.
-
-    Parameters
-    ----------
-    athletes : DataFrame
-        With `hr_max_bpm` and `hr_max_source` where known.
-
-    Returns
-    -------
-    str
-        "measured", "predicted", "mixed", "incomplete" (some have none) or "none". A value without a source counts
-        as predicted.
-
-    Examples
-    --------
-    >>> hr_max_source(pd.DataFrame({"hr_max_bpm": [190.0, 187.0], "hr_max_source": ["measured", "predicted"]}))
-    'mixed'
-    """
+    """Tell where the maximal heart rates of these athletes come from."""
     if "hr_max_bpm" not in athletes.columns or not len(athletes):
         return "none"
     has = pd.to_numeric(athletes["hr_max_bpm"], errors="coerce").notna()

@@ -42,21 +42,12 @@ WITHIN_DAYS = 42
 
 @dataclass(frozen=True)
 class ChosenTests(Result):
-    """Which test of each athlete counts.
+    """Which test of each athlete counts."""
 
-    Parameters
-    ----------
-    used : DataFrame
-        Rows of aerobic_tests in order of preference, with `days_before_session` (negative where the test came after it)
-        and `n_tests` of the athlete.
-    left_out : DataFrame
-        Tests outside the limit of days.
-    rule : str
-        In words.
-    """
-
+    # Rows of aerobic_tests in order of preference, with `days_before_session` (negative where the test came after it) and
+    # `n_tests` of the athlete
     used: pd.DataFrame
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Tests outside the limit of days
     rule: str
 
 
@@ -69,34 +60,9 @@ def choose_tests(
 ) -> ChosenTests:
     """Choose which test of each athlete counts: the nearest before the primary session, within a limit of days.
 
-    Parameters
-    ----------
-    aerobic_tests : DataFrame
-        athlete, date.
-    sessions : DataFrame, optional
-        session, date.
-    primary_session : str, optional
-        Default the first session.
-    within_days : int
-        Default 42, our proposal.
-
-    Returns
-    -------
-    ChosenTests
-
-    Notes
-    -----
     A test after the session counts only where no test before it does, within the same limit. Without a date of session or
     test the limit cannot be applied; then the latest row of the athlete comes first. Where tests carry a phase (pre, post), only
     those of the session's phase count: what training changed is no error of the test.
-
-    Examples
-    --------
-    >>> tests = pd.DataFrame({"athlete": ["A", "A", "A"], "date": ["2026-03-01", "2026-04-20", "2026-05-10"]})
-    >>> evening = pd.DataFrame({"session": ["1"], "date": ["2026-05-01"]})
-    >>> chosen = choose_tests(tests, sessions=evening)
-    >>> chosen.used["date"].tolist()[0], len(chosen.left_out)
-    ('2026-04-20', 1)
     """
     need_columns(aerobic_tests, ["athlete"], what="aerobic_tests")
     table = aerobic_tests.reset_index(drop=True).copy()

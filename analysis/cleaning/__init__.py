@@ -5,17 +5,14 @@ second and row in the ledger as used or set aside. Flags, never deletes. Compute
 """
 
 from .clean import CleanedStudy, clean_study, summarise_rounds
-from .explore import TriedRules, try_rules
-from .find import find_rounds
+from .explore import try_rules
 from .flags import flag_artefacts
 from .rules import CleaningRules
 
 __all__ = [
     "CleanedStudy",
     "CleaningRules",
-    "TriedRules",
     "clean_study",
-    "find_rounds",
     "flag_artefacts",
     "summarise_rounds",
     "try_rules",

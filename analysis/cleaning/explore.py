@@ -17,30 +17,16 @@ from .rules import CleaningRules
 
 @dataclass(frozen=True)
 class TriedRules(Result):
-    """One athlete's trace under other rules.
-
-    Parameters
-    ----------
-    session, athlete : str
-    trace : DataFrame
-        As in `CleanedStudy.traces`, with the flags of the tried rules.
-    windows : DataFrame
-        The athlete's rounds.
-    changed : dict
-        Rule -> value tried.
-    rounds : DataFrame
-        round_no, valid_share and mean_bpm as cleaned and as tried (mean missing where too little is valid).
-    flags : DataFrame
-        flag, samples as cleaned and as tried.
-    """
+    """One athlete's trace under other rules."""
 
     session: str
     athlete: str
-    trace: pd.DataFrame
-    windows: pd.DataFrame
-    changed: dict
+    trace: pd.DataFrame  # As in `CleanedStudy.traces`, with the flags of the tried rules
+    windows: pd.DataFrame  # The athlete's rounds
+    changed: dict  # Rule -> value tried
+    # round_no, valid_share and mean_bpm as cleaned and as tried (mean missing where too little is valid)
     rounds: pd.DataFrame
-    flags: pd.DataFrame
+    flags: pd.DataFrame  # flag, samples as cleaned and as tried
 
 
 def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: float) -> TriedRules:

@@ -4,17 +4,14 @@ In: a `Study` with the table `pace`, and a `CleanedStudy` for rounds and heart r
 as one file. Activity is an outcome beside heart rate and may lie on the way from fitness to it: it is never adjusted away here.
 """
 
-from .answer import PaceAnswer, answer_pace
-from .marks import PaceWords, pace_words
-from .page import pace_page, write_pace_page
+from .answer import answer_pace
+from .marks import pace_words
+from .page import write_pace_page
 from .problems import list_pace_problems
 
 __all__ = [
-    "PaceAnswer",
-    "PaceWords",
     "answer_pace",
     "list_pace_problems",
-    "pace_page",
     "pace_words",
     "write_pace_page",
 ]

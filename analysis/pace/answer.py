@@ -19,36 +19,22 @@ LEAST_RATED = 0.8
 
 @dataclass(frozen=True)
 class PaceAnswer(Result):
-    """What athletes did, how far raters agree, and how hard the heart worked for it.
+    """What athletes did, how far raters agree, and how hard the heart worked for it."""
 
-    Parameters
-    ----------
-    seconds : DataFrame
-        session, athlete, round_no, rater, second, state.
-    rounds : DataFrame
-        One row per session, athlete and round, the mean of the raters: rated_s, active_s, active_share, changes_per_min,
-        n_raters, hr_mean_bpm, beats_per_active_min (heart beats of the round for each minute of activity).
-    by_rater : DataFrame
-        The same per rater: session, athlete, round_no, rater, blind, rated_s, active_s, active_share.
-    states : DataFrame
-        session, round_no, state, share: how the rounds were spent, each athlete counted alike.
-    agreement : DataFrame
-        One row per pair of raters: rater, other, n_athletes, n_rounds, n_seconds, percent_same, kappa, ci_low, ci_high (95 %,
-        athletes resampled), icc, icc_low, icc_high (active seconds per round; absolute agreement, single rater),
-        blind ("both", "one", "none").
-    words : PaceWords
-        The states.
-    left_out : DataFrame
-        row, reason.
-    remarks : tuple of str
-    """
-
-    seconds: pd.DataFrame
+    seconds: pd.DataFrame  # session, athlete, round_no, rater, second, state
+    # One row per session, athlete and round, the mean of the raters: rated_s, active_s, active_share, changes_per_min,
+    # n_raters, hr_mean_bpm, beats_per_active_min (heart beats of the round for each minute of activity)
     rounds: pd.DataFrame
+    # The same per rater: session, athlete, round_no, rater, blind, rated_s, active_s, active_share
     by_rater: pd.DataFrame
+    # session, round_no, state, share: how the rounds were spent, each athlete counted alike
     states: pd.DataFrame
+    # One row per pair of raters: rater, other, n_athletes, n_rounds, n_seconds, percent_same, kappa, ci_low, ci_high (95 %,
+    # athletes resampled), icc, icc_low, icc_high (active seconds per round; absolute agreement, single rater), blind ("both",
+    # "one", "none")
     agreement: pd.DataFrame
-    words: PaceWords
+    words: PaceWords  # The states
+    # row, reason
     left_out: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["row", "reason"]))
     remarks: tuple[str, ...] = ()
 

@@ -20,21 +20,11 @@ REMARK_S = 5.0
 
 @dataclass(frozen=True)
 class PaceWords(Result):
-    """The states that a rater marks, which of them count as active, and the keys.
+    """The states that a rater marks, which of them count as active, and the keys."""
 
-    Parameters
-    ----------
-    states : tuple of str
-        Two to six words.
-    active : tuple of str
-        Those that count as activity.
-    keys, second_keys : tuple of str
-        One key per state for the first and for the second athlete.
-    """
-
-    states: tuple[str, ...] = ("active", "standing grip", "ground control", "apart")
-    active: tuple[str, ...] = ("active",)
-    keys: tuple[str, ...] = ("a", "s", "d", "f")
+    states: tuple[str, ...] = ("active", "standing grip", "ground control", "apart")  # Two to six words
+    active: tuple[str, ...] = ("active",)  # Those that count as activity
+    keys: tuple[str, ...] = ("a", "s", "d", "f")  # One key per state for the first and for the second athlete
     second_keys: tuple[str, ...] = ("j", "k", "l", "o")
 
 

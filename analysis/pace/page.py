@@ -20,30 +20,7 @@ def pace_page(
     sessions: Sequence[str] = ("1",),
     words: PaceWords | None = None,
 ) -> str:
-    """Return the page as text.
-
-    Parameters
-    ----------
-    athletes : sequence of str
-        Codes, in the order of the list.
-    work_s : mapping of int to float
-        Round -> its length in seconds.
-    sessions : sequence of str
-        Evenings. Default ("1",).
-    words : PaceWords, optional
-        States and keys. Default: the kit's own.
-
-    Returns
-    -------
-    str
-        HTML. It asks for nothing from outside, stores nothing, and writes a CSV file with times of day when told to.
-
-    Examples
-    --------
-    >>> page = pace_page(athletes=["A1", "A2"], work_s={1: 300.0})
-    >>> "A2" in page and "src=" not in page
-    True
-    """
+    """Return the page as text."""
     words = words or PaceWords()
     if not athletes:
         raise KitError("The page needs codes to choose from: fill the athletes table first.")

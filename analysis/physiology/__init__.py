@@ -5,10 +5,7 @@ Knows nothing of files or study tables.
 """
 
 from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests, typical_test_error
-from .gas_exchange import AVERAGES, GasExchangeResult, process_gas_exchange
 from .hr_max import (
-    EFFORTS,
-    HeartRateMessage,
     MeasuredHrMax,
     bpm_from_interval,
     choose_measured_hr_max,
@@ -16,19 +13,9 @@ from .hr_max import (
     predict_hr_max,
     read_heart_rate_message,
 )
-from .intensity import (
-    BAND_NAMES,
-    BandTimes,
-    intensity_bands,
-    percent_hr_max,
-    percent_hr_max_error,
-    percent_hr_reserve,
-    percent_hr_reserve_from_vo2max,
-    seconds_per_band,
-)
-from .lactate import EXERTION_SCALES, lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
+from .intensity import intensity_bands, percent_hr_max_error, percent_hr_reserve_from_vo2max, seconds_per_band
+from .lactate import lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
 from .load import (
-    TrainingImpulse,
     banister_impulse,
     edwards_from_minutes,
     edwards_impulse,
@@ -45,45 +32,20 @@ from .published_values import (
 from .running import shuttle_stages
 from .scaling import scale_vo2
 from .training_protocols import (
-    BandError,
-    TargetBand,
     attainable_minutes,
     predicted_band_error,
     target_band,
     training_protocols,
     training_values,
 )
-from .units import (
-    COMPUTED,
-    CONVENTION,
-    MEMORY,
-    PROVENANCES,
-    READ,
-    SECONDARY,
-    Estimate,
-    m_min_from_mph,
-    mets_from_vo2,
-)
+from .units import MEMORY, PROVENANCES, READ, SECONDARY, m_min_from_mph, mets_from_vo2
 
 __all__ = [
-    "AVERAGES",
-    "BAND_NAMES",
-    "COMPUTED",
-    "CONVENTION",
-    "EFFORTS",
-    "EXERTION_SCALES",
     "MEMORY",
     "PROVENANCES",
     "READ",
     "SECONDARY",
-    "BandError",
-    "BandTimes",
-    "Estimate",
-    "GasExchangeResult",
-    "HeartRateMessage",
     "MeasuredHrMax",
-    "TargetBand",
-    "TrainingImpulse",
     "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
@@ -101,13 +63,10 @@ __all__ = [
     "lucia_impulse",
     "m_min_from_mph",
     "mets_from_vo2",
-    "percent_hr_max",
     "percent_hr_max_error",
-    "percent_hr_reserve",
     "percent_hr_reserve_from_vo2max",
     "predict_hr_max",
     "predicted_band_error",
-    "process_gas_exchange",
     "published_combat_values",
     "published_example",
     "read_heart_rate_message",

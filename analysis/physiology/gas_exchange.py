@@ -191,64 +191,27 @@ COMPARED_RULES = ("breaths:5", "breaths:15", "breaths:30", "seconds:15", "second
 
 @dataclass(frozen=True)
 class GasExchangeResult(Result):
-    """VO2max or VO2peak of a gas-exchange test with the rule that made it.
+    """VO2max or VO2peak of a gas-exchange test with the rule that made it."""
 
-    Parameters
-    ----------
-    value, standard_error : float
-        mL/kg/min, of the test, or of a verification bout that read higher; the error is the retest error of laboratory tests.
-    unit : str
-        "mL/kg/min".
-    label : str
-        "VO2max" with a plateau or a confirming verification bout, else "VO2peak".
-    rule : str
-        The averaging rule, as given ("seconds:30").
-    rule_words : str
-        The same in words, to be printed beside every use.
-    vo2_l_min : float
-        The same value in L/min.
-    mass_kg : float
-        Body mass used.
-    plateau : bool or None
-        Whether the end of the test was flat; None where it is unknown.
-    plateau_table : pandas.DataFrame
-        criterion, value, limit, unit, met, provenance.
-    verification : str
-        "confirmed", "higher", "lower" or "" where no bout was ridden or run.
-    verification_ml_kg_min : float
-        The same rule on the verification bout; not-a-number where there was none.
-    test_ml_kg_min : float
-        The test without the bout: `value`, unless the bout read higher.
-    time_of_peak_s, duration_s : float
-        When the highest average ended, and how long the test was.
-    by_rule : pandas.DataFrame
-        rule, vo2max_ml_kg_min: the same test by other rules.
-    curve : pandas.DataFrame
-        elapsed_s, vo2_ml_min: the averaged curve.
-    n_samples, n_left_out : int
-        Rows used, and rows without a usable value.
-    source, provenance, error_kind, error_note : str
-    warnings : tuple of str
-    """
-
+    # mL/kg/min, of the test, or of a verification bout that read higher; the error is the retest error of laboratory tests
     value: float
     standard_error: float
-    unit: str
-    label: str
-    rule: str
-    rule_words: str
-    vo2_l_min: float
-    mass_kg: float
-    plateau: bool | None
-    plateau_table: pd.DataFrame
-    verification: str
-    verification_ml_kg_min: float
-    test_ml_kg_min: float
-    time_of_peak_s: float
+    unit: str  # "mL/kg/min"
+    label: str  # "VO2max" with a plateau or a confirming verification bout, else "VO2peak"
+    rule: str  # The averaging rule, as given ("seconds:30")
+    rule_words: str  # The same in words, to be printed beside every use
+    vo2_l_min: float  # The same value in L/min
+    mass_kg: float  # Body mass used
+    plateau: bool | None  # Whether the end of the test was flat; None where it is unknown
+    plateau_table: pd.DataFrame  # criterion, value, limit, unit, met, provenance
+    verification: str  # "confirmed", "higher", "lower" or "" where no bout was ridden or run
+    verification_ml_kg_min: float  # The same rule on the verification bout; not-a-number where there was none
+    test_ml_kg_min: float  # The test without the bout: `value`, unless the bout read higher
+    time_of_peak_s: float  # When the highest average ended, and how long the test was
     duration_s: float
-    by_rule: pd.DataFrame
-    curve: pd.DataFrame
-    n_samples: int
+    by_rule: pd.DataFrame  # rule, vo2max_ml_kg_min: the same test by other rules
+    curve: pd.DataFrame  # elapsed_s, vo2_ml_min: the averaged curve
+    n_samples: int  # Rows used, and rows without a usable value
     n_left_out: int
     source: str
     provenance: str
@@ -285,48 +248,14 @@ def process_gas_exchange(
 ) -> GasExchangeResult:
     """Find VO2max or VO2peak in the gas exchange of a maximal test.
 
-    Parameters
-    ----------
-    samples : pandas.DataFrame
-        elapsed_s, vo2_ml_min, optionally vco2_ml_min and hr_bpm; one row per breath or per averaged interval, in any
-        order, at irregular times.
-    mass_kg : float
-        Body mass, kg, 20 to 250.
-    average : str
-        "breaths:15" (mean of 15 consecutive breaths), "seconds:30" (moving mean of 30 s) or "bins:30" (consecutive
-        bins of 30 s). The default is seconds:30.
-    verification : pandas.DataFrame, optional
-        Samples of a verification bout. Where it reads more than 3 % higher, its value stands.
-
-    Returns
-    -------
-    GasExchangeResult
-
-    Raises
-    ------
-    KitError
-        For missing columns, an impossible mass or rule, too few samples, values in L/min; all at once.
-
-    Notes
-    -----
     Breaths: the largest mean of N consecutive rows. Seconds and bins: breaths are put on whole seconds from 1 by
     linear interpolation; a moving mean of N of them, or bins that start at second 1; an incomplete last bin is divided
     by its full length, so it cannot win by being short. Windows across a gap in the samples are not used. No plateau and
     no confirming bout: VO2peak. Secondary criteria (exchange ratio, predicted maximal heart rate, lactate) are not used:
     they are often met well below the maximum.
 
-    References
-    ----------
     Nolte 2023, Sports Med, doi 10.1007/s40279-023-01903-3 (ramp tests with VO2max by each rule); Midgley 2007, Clin
     Physiol Funct Imaging 27:122; Taylor 1955 (plateau, from memory).
-
-    Examples
-    --------
-    >>> rise = pd.DataFrame({"elapsed_s": range(2, 602, 2)})
-    >>> rise["vo2_ml_min"] = (1000 + 5 * rise["elapsed_s"]).clip(upper=3600)
-    >>> result = process_gas_exchange(rise, 72.0, average="seconds:30")
-    >>> round(result.value, 1), result.label
-    (50.0, 'VO2max')
     """
     kind, size = parse_average(average)
     table, left_out, warnings = _clean(samples, mass_kg)

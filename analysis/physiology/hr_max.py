@@ -348,26 +348,14 @@ def _why_not(row: dict) -> str:
 
 @dataclass(frozen=True)
 class HeartRateMessage(Result):
-    """What one message says.
+    """What one message says."""
 
-    Parameters
-    ----------
-    hr_bpm : int
-        Heart rate as the strap smooths it; not to be mixed with rates from beat intervals within one study.
-    contact_supported : bool
-        Whether the strap tells about skin contact at all.
-    contact_detected : bool or None
-        None where the strap does not tell: not the same as poor contact.
-    energy_kj : int or None
-        Energy in kilojoule, not kilocalories; None where absent.
-    rr_raw : tuple of int
-        Every beat interval of the message, oldest first, in 1/1024 s (order and unit from memory).
-    """
-
+    # Heart rate as the strap smooths it; not to be mixed with rates from beat intervals within one study
     hr_bpm: int
-    contact_supported: bool
-    contact_detected: bool | None
-    energy_kj: int | None
+    contact_supported: bool  # Whether the strap tells about skin contact at all
+    contact_detected: bool | None  # None where the strap does not tell: not the same as poor contact
+    energy_kj: int | None  # Energy in kilojoule, not kilocalories; None where absent
+    # Every beat interval of the message, oldest first, in 1/1024 s (order and unit from memory)
     rr_raw: tuple[int, ...]
 
 

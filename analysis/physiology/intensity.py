@@ -35,62 +35,23 @@ _EDITIONS = {
 
 @dataclass(frozen=True)
 class BandTimes(Result):
-    """Seconds in each intensity band.
+    """Seconds in each intensity band."""
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        band, low, high (half-open [low, high), per cent), seconds, share (of the valid seconds).
-    valid_s, missing_s : float
-        Seconds with and without a heart rate. Shares are of the valid ones.
-    below_s : float
-        Seconds below the lowest band (only the bands of tenths have a lowest edge).
-    above_100_s : float
-        Seconds above 100 %, counted in the highest band; more than 0 means that the maximum is set too low.
-    reference, edition, source : str
-        What the per cent are of, and which bands.
-    warnings : tuple of str
-    """
-
+    # band, low, high (half-open [low, high), per cent), seconds, share (of the valid seconds)
     table: pd.DataFrame
-    valid_s: float
+    valid_s: float  # Seconds with and without a heart rate. Shares are of the valid ones.
     missing_s: float
-    below_s: float
+    below_s: float  # Seconds below the lowest band (only the bands of tenths have a lowest edge)
+    # Seconds above 100 %, counted in the highest band; more than 0 means that the maximum is set too low
     above_100_s: float
-    reference: str
+    reference: str  # What the per cent are of, and which bands
     edition: str
     source: str
     warnings: tuple[str, ...] = ()
 
 
 def percent_hr_max(hr_bpm, hr_max_bpm, *, above: str = "error"):
-    """Express heart rate as a share of maximal heart rate.
-
-    Parameters
-    ----------
-    hr_bpm : float or array
-        Heart rate, bpm.
-    hr_max_bpm : float or array
-        Maximal heart rate, bpm; measured, not predicted, where the result is to be compared between athletes.
-    above : str
-        What to do above 100 %: "error" (default: the maximum must be updated), "missing" (not-a-number) or "keep"
-        (for a screen that flags it).
-
-    Returns
-    -------
-    float or array
-        Per cent.
-
-    Raises
-    ------
-    KitError
-        Above 100 %, or where a maximum is not positive.
-
-    Examples
-    --------
-    >>> percent_hr_max(164, 200)
-    82.0
-    """
+    """Express heart rate as a share of maximal heart rate."""
     hr, top = np.asarray(hr_bpm, dtype=float), np.asarray(hr_max_bpm, dtype=float)
     if np.any(top <= 0):
         raise KitError("hr_max_bpm must be above 0")
@@ -100,32 +61,7 @@ def percent_hr_max(hr_bpm, hr_max_bpm, *, above: str = "error"):
 def percent_hr_reserve(hr_bpm, hr_max_bpm, hr_rest_bpm, *, above: str = "error"):
     """Express heart rate as a share of heart-rate reserve.
 
-    Parameters
-    ----------
-    hr_bpm, hr_max_bpm, hr_rest_bpm : float or array
-        Heart rate, maximal and resting heart rate, bpm. Resting: supine or seated for 5 to 10 min, the lowest
-        stable mean of one minute (from memory).
-    above : str
-        "error", "missing" or "keep", as in percent_hr_max.
-
-    Returns
-    -------
-    float or array
-        Per cent; negative below rest.
-
-    Raises
-    ------
-    KitError
-        Above 100 %, or where resting is not below maximal heart rate.
-
-    Notes
-    -----
     100 (HR - HRrest) / (HRmax - HRrest), Karvonen 1957.
-
-    Examples
-    --------
-    >>> round(percent_hr_reserve(164, 193, 55), 3)
-    78.986
     """
     hr, top, rest = (np.asarray(v, dtype=float) for v in (hr_bpm, hr_max_bpm, hr_rest_bpm))
     if np.any(rest <= 0) or np.any(rest >= top):

@@ -18,32 +18,15 @@ _BANISTER_SOURCE = "Banister; Morton 1990 J Appl Physiol 69:1171-1177"
 
 @dataclass(frozen=True)
 class TrainingImpulse(Result):
-    """A training impulse in arbitrary units.
+    """A training impulse in arbitrary units."""
 
-    Parameters
-    ----------
-    value : float
-        Arbitrary units; comparable only with the same method and constants.
-    unit : str
-        "AU".
-    method : str
-        The formula, in words, and whether it was summed over samples.
-    constants : str
-        The constants and the sex they are for.
-    source, provenance : str
-        Where the constants are from, and how far that was read.
-    valid_s, missing_s : float
-        Seconds used, and seconds without a valid heart rate (they add nothing).
-    warnings : tuple of str
-    """
-
-    value: float
-    unit: str
-    method: str
-    constants: str
-    source: str
+    value: float  # Arbitrary units; comparable only with the same method and constants
+    unit: str  # "AU"
+    method: str  # The formula, in words, and whether it was summed over samples
+    constants: str  # The constants and the sex they are for
+    source: str  # Where the constants are from, and how far that was read
     provenance: str
-    valid_s: float
+    valid_s: float  # Seconds used, and seconds without a valid heart rate (they add nothing)
     missing_s: float
     warnings: tuple[str, ...] = ()
 

@@ -68,22 +68,12 @@ def training_values() -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class TargetBand(Result):
-    """The heart rate to aim at, or why none is printed.
+    """The heart rate to aim at, or why none is printed."""
 
-    Parameters
-    ----------
-    low_bpm, high_bpm : float
-        The band; not-a-number where none is printed.
-    guide : str
-        What steers the session: "heart rate", "speed", "watts" or "exertion".
-    why_none : str
-        Why no band is printed; "" where one is.
-    """
-
-    low_bpm: float
+    low_bpm: float  # The band; not-a-number where none is printed
     high_bpm: float
-    guide: str
-    why_none: str = ""
+    guide: str  # What steers the session: "heart rate", "speed", "watts" or "exertion"
+    why_none: str = ""  # Why no band is printed; "" where one is
 
 
 def target_band(protocol: str, *, hr_max_bpm=None, hr_max_source: str = "") -> TargetBand:
@@ -140,23 +130,13 @@ def target_band(protocol: str, *, hr_max_bpm=None, hr_max_source: str = "") -> T
 
 @dataclass(frozen=True)
 class BandError(Result):
-    """What a predicted maximum does to a band of heart rate, in shares of people.
+    """What a predicted maximum does to a band of heart rate, in shares of people."""
 
-    Parameters
-    ----------
-    middle_bpm : float
-        The middle of the band by the prediction.
-    inside, too_low, too_high : float
-        Share of people for whom that middle lies in, below or above their own band.
-    above_maximum : float
-        Share for whom the upper end by the prediction exceeds the true maximum.
-    """
-
-    middle_bpm: float
-    inside: float
+    middle_bpm: float  # The middle of the band by the prediction
+    inside: float  # Share of people for whom that middle lies in, below or above their own band
     too_low: float
     too_high: float
-    above_maximum: float
+    above_maximum: float  # Share for whom the upper end by the prediction exceeds the true maximum
 
 
 def predicted_band_error(

@@ -105,54 +105,26 @@ PROVENANCES = (READ, SECONDARY, MEMORY, COMPUTED, CONVENTION)
 
 @dataclass(frozen=True)
 class Estimate(Result):
-    """A number with its unit, error, source and warnings.
+    """A number with its unit, error, source and warnings."""
 
-    Parameters
-    ----------
-    value : float
-        The estimate, never rounded.
-    standard_error : float
-        One standard error in the same unit; not-a-number where none was published with the equation.
-    unit : str
-        "bpm", "mL/kg/min", "m" ...
-    source : str
-        Author, year and journal, with the provenance of the coefficients in brackets.
-    error_kind : str
-        "prediction" (the truth scatters around what an equation says), "retest" (the measured value scatters
-        around the truth) or "" where the value carries no error of its own.
-    equation : str
-        The name of the equation, as in the table of equations or tests.
-    population : str
-        Who the equation was made from.
-    provenance : str
-        One of PROVENANCES, of the coefficients.
-    error_provenance : str
-        One of PROVENANCES, of the standard error, or "" where there is none.
-    error_note : str
-        Where the standard error is from, in words.
-    uses_heart_rate : bool
-        True where heart rate enters the estimate, so that it must not be set against heart rate.
-    label : str
-        "VO2max", "VO2peak", "HRmax" ...
-    inputs : tuple of (str, object)
-        What went in, after conversion of units.
-    warnings : tuple of str
-        Outside the population, outside the validity range, and what else a reader must know.
-    """
-
-    value: float
+    value: float  # The estimate, never rounded
+    # One standard error in the same unit; not-a-number where none was published with the equation
     standard_error: float
-    unit: str
-    source: str
+    unit: str  # "bpm", "mL/kg/min", "m"
+    source: str  # Author, year and journal, with the provenance of the coefficients in brackets
+    # "prediction" (the truth scatters around what an equation says), "retest" (the measured value scatters around the truth)
+    # or "" where the value carries no error of its own
     error_kind: str = ""
-    equation: str = ""
-    population: str = ""
-    provenance: str = ""
-    error_provenance: str = ""
-    error_note: str = ""
+    equation: str = ""  # The name of the equation, as in the table of equations or tests
+    population: str = ""  # Who the equation was made from
+    provenance: str = ""  # One of PROVENANCES, of the coefficients
+    error_provenance: str = ""  # One of PROVENANCES, of the standard error, or "" where there is none
+    error_note: str = ""  # Where the standard error is from, in words
+    # True where heart rate enters the estimate, so that it must not be set against heart rate
     uses_heart_rate: bool = False
-    label: str = ""
-    inputs: tuple = ()
+    label: str = ""  # "VO2max", "VO2peak", "HRmax"
+    inputs: tuple = ()  # What went in, after conversion of units
+    # Outside the population, outside the validity range, and what else a reader must know
     warnings: tuple[str, ...] = ()
 
 

@@ -335,37 +335,18 @@ def _warnings(design: Design, truth: Assumptions, proposed: bool) -> tuple[str, 
 
 @dataclass(frozen=True)
 class PowerCurves(Result):
-    """Power and precision of one question over the number of athletes who finish.
+    """Power and precision of one question over the number of athletes who finish."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        n, power_smallest, power_assumed, half_width.
-    part, outcome : str
-    about : str
-        The question, in words.
-    unit : str
-        Of the effects and half widths; for a slope with "per 10 mL/kg/min".
-    digits : int
-    smallest, assumed : float
-    n : int
-        Athletes recruited in the design.
-    n_left : int
-        Those who are expected to finish, after the losses.
-    wished : float
-    method : str
-    """
-
-    table: pd.DataFrame
+    table: pd.DataFrame  # n, power_smallest, power_assumed, half_width
     part: str
     outcome: str
-    about: str
-    unit: str
+    about: str  # The question, in words
+    unit: str  # Of the effects and half widths; for a slope with "per 10 mL/kg/min"
     digits: int
     smallest: float
     assumed: float
-    n: int
-    n_left: int
+    n: int  # Athletes recruited in the design
+    n_left: int  # Those who are expected to finish, after the losses
     wished: float
     method: str
 

@@ -34,30 +34,17 @@ RELATIVE_RANGE = (2 / 3, 3 / 2)
 
 @dataclass(frozen=True)
 class Assurance(Result):
-    """The chance of a clear answer to every planned question, with its distribution.
+    """The chance of a clear answer to every planned question, with its distribution."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        question, part, as_assumed (chance that an effect is shown, rounds missing as assumed), shown (the same averaged over
-        what is open), clear (chance that an effect is shown, or shown to be too small to matter, averaged), clear_ci_low,
-        clear_ci_high (95 % Monte-Carlo), low, middle, high (10th, 50th and 90th percentile of the chance of a clear answer
-        over the draws), share_above_80 (share of the draws in which it is 80 % or more).
-    draws : DataFrame
-        One line per draw, question and part: draw, question, part, shown, clear.
-    open : DataFrame
-        field, low, assumed, high of what was left open.
-    n_draws, n_studies, seed : int
-        Draws, and simulated studies of each.
-    design : Design
-    truth : Assumptions
-    method : str
-    """
-
+    # question, part, as_assumed (chance that an effect is shown, rounds missing as assumed), shown (the same averaged over
+    # what is open), clear (chance that an effect is shown, or shown to be too small to matter, averaged), clear_ci_low,
+    # clear_ci_high (95 % Monte-Carlo), low, middle, high (10th, 50th and 90th percentile of the chance of a clear answer over
+    # the draws), share_above_80 (share of the draws in which it is 80 % or more)
     table: pd.DataFrame
+    # One line per draw, question and part: draw, question, part, shown, clear
     draws: pd.DataFrame = field(repr=False)
-    open: pd.DataFrame = field(repr=False)
-    n_draws: int
+    open: pd.DataFrame = field(repr=False)  # field, low, assumed, high of what was left open
+    n_draws: int  # Draws, and simulated studies of each
     n_studies: int
     seed: int
     design: Design

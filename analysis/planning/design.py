@@ -23,26 +23,14 @@ ERROR_KINDS = ("retest", "prediction", "none")
 
 @dataclass(frozen=True)
 class OutcomeAssumption(Result):
-    """What is assumed of one outcome.
+    """What is assumed of one outcome."""
 
-    Parameters
-    ----------
-    mean : float
-        Mean of the first round, in the unit of the outcome.
-    rise : float
-        Last round minus first round (negative where it falls).
-    sd_between : float
-        SD between athletes of their own levels: all causes together, fitness included.
-    sd_within : float
-        SD of one athlete's rounds around his or her own level, the common change over rounds taken out.
-    slope : float
-        Change of the outcome per 1 mL/kg/min more of true capacity, at equal maximal heart rate.
-    """
-
-    mean: float
-    rise: float
-    sd_between: float
+    mean: float  # Mean of the first round, in the unit of the outcome
+    rise: float  # Last round minus first round (negative where it falls)
+    sd_between: float  # SD between athletes of their own levels: all causes together, fitness included
+    # SD of one athlete's rounds around his or her own level, the common change over rounds taken out
     sd_within: float
+    # Change of the outcome per 1 mL/kg/min more of true capacity, at equal maximal heart rate
     slope: float = 0.0
 
 
@@ -292,30 +280,17 @@ HR_MAX_PER_YEAR = -0.7
 
 @dataclass(frozen=True)
 class Design(Result):
-    """The choices of a study.
+    """The choices of a study."""
 
-    Parameters
-    ----------
-    n : int
-        Athletes who start.
-    rounds : int
-        Rounds. Default 4.
-    alpha : float
-        Two-sided level of every test. Default 0.05.
-    smallest : mapping of str to float
-        Topic ("heart_rate", "lactate", "exertion") -> the smallest change that matters; default that of its primary outcome.
-    capacity_step : float
-        How far apart in capacity (mL/kg/min) two athletes are whose difference matters: a fit and a less fit one, as in the
-        verdict of the fitness question. Default 10.
-    adjust, adjust_lactate : tuple of {"hr_max", "age", "sex"}
-        What the fitness slope of heart rate and of lactate is adjusted for. Default ("hr_max",) and ("age",).
-    """
-
-    n: int
-    rounds: int = 4
-    alpha: float = 0.05
+    n: int  # Athletes who start
+    rounds: int = 4  # Rounds. Default 4.
+    alpha: float = 0.05  # Two-sided level of every test. Default 0.05.
+    # Topic ("heart_rate", "lactate", "exertion") -> the smallest change that matters; default that of its primary outcome
     smallest: Mapping[str, float] = field(default_factory=dict)
+    # How far apart in capacity (mL/kg/min) two athletes are whose difference matters: a fit and a less fit one, as in the
+    # verdict of the fitness question. Default 10.
     capacity_step: float = 10.0
+    # What the fitness slope of heart rate and of lactate is adjusted for. Default ("hr_max",) and ("age",).
     adjust: tuple[str, ...] = ("hr_max",)
     adjust_lactate: tuple[str, ...] = ("age",)
 

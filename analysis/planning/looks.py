@@ -27,30 +27,16 @@ LITTLE_CHANCE = 0.2
 
 @dataclass(frozen=True)
 class Looks(Result):
-    """Planned looks with their levels.
+    """Planned looks with their levels."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        look, n_athletes, fraction (of the last size), spent (error spent up to and with this look), level_normal (two-sided
-        level of a large sample), level_rounds, level_fitness (calibrated for the kit's tests at these sizes), false_rounds,
-        false_fitness (false claims up to and with this look in the studies simulated).
-    rule : str
-        "obrien-fleming" or "pocock".
-    alpha : float
-        Two-sided error of all looks together.
-    rounds : int
-    icc, missing : float
-        What was simulated: correlation of an athlete's rounds, and share of rounds missing.
-    n_studies, seed : int
-    method : str
-    """
-
+    # look, n_athletes, fraction (of the last size), spent (error spent up to and with this look), level_normal (two-sided
+    # level of a large sample), level_rounds, level_fitness (calibrated for the kit's tests at these sizes), false_rounds,
+    # false_fitness (false claims up to and with this look in the studies simulated)
     table: pd.DataFrame
-    rule: str
-    alpha: float
+    rule: str  # "obrien-fleming" or "pocock"
+    alpha: float  # Two-sided error of all looks together
     rounds: int
-    icc: float
+    icc: float  # What was simulated: correlation of an athlete's rounds, and share of rounds missing
     missing: float
     n_studies: int
     seed: int
@@ -281,37 +267,23 @@ def _calibrate(p: np.ndarray, spent: np.ndarray) -> tuple[list[float], list[floa
 
 @dataclass(frozen=True)
 class AfterLooks(Result):
-    """An estimate after planned looks.
+    """An estimate after planned looks."""
 
-    Parameters
-    ----------
-    look : int
-        Number of this look, from 1.
-    estimate : float
-        As the model gives it.
-    corrected, ci_low, ci_high : float
-        Corrected for the chance to have stopped before, with its interval, were the study to end here. Median-unbiased where
-        the looks test this one estimate (fitness); for rounds, whose looks test more, stronger than it need be.
-    repeated_low, repeated_high : float
-        Interval at the level of this look, which holds whether the study ends here or goes on.
-    chance_at_plan, chance_as_seen : float
-        Chance that the last look shows a change: under the planned effect, and under the effect as estimated now; missing at
-        the last look.
-    advice : str
-        "go on", or "futile": both chances are small. Never binding; the levels do not count on it.
-    method : str
-    """
-
-    look: int
-    estimate: float
+    look: int  # Number of this look, from 1
+    estimate: float  # As the model gives it
+    # Corrected for the chance to have stopped before, with its interval, were the study to end here. Median-unbiased where
+    # the looks test this one estimate (fitness); for rounds, whose looks test more, stronger than it need be.
     corrected: float
     ci_low: float
     ci_high: float
+    # Interval at the level of this look, which holds whether the study ends here or goes on
     repeated_low: float
     repeated_high: float
+    # Chance that the last look shows a change: under the planned effect, and under the effect as estimated now; missing at
+    # the last look
     chance_at_plan: float
     chance_as_seen: float
-    advice: str
+    advice: str  # "go on", or "futile": both chances are small. Never binding; the levels do not count on it.
     method: str = (
         "stagewise ordering; corrected for earlier looks; repeated interval at the level of the look"
     )

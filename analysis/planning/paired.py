@@ -18,36 +18,10 @@ def equivalence_power(
 ) -> float:
     """Exact power of the two one-sided tests that a change lies between two limits.
 
-    Parameters
-    ----------
-    low, high : float
-        The limits, in the unit of the outcome: minus and plus the smallest change that matters.
-    difference : float
-        True mean difference, later minus earlier.
-    sd_difference : float
-        SD of the athletes' differences.
-    n : int
-        Athletes, at least 2.
-    alpha : float
-        Level of each one-sided test. Default 0.05 (a 90 % interval inside the limits).
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
     Given the sample SD s, the chance that the mean lies far enough inside both limits is a difference of two normal
     probabilities; it is integrated over the distribution of s (one integral, no approximation).
 
-    References
-    ----------
     Schuirmann (1987) J Pharmacokinet Biopharm 15:657-680.
-
-    Examples
-    --------
-    >>> round(equivalence_power(low=-4, high=4, difference=0, sd_difference=5, n=15), 2)
-    0.81
     """
     check_number(sd_difference, name="sd_difference", low=0)
     for name, value in (("low", low), ("high", high), ("difference", difference)):

@@ -17,38 +17,21 @@ SHRINK_LEVEL = 0.60
 
 @dataclass(frozen=True)
 class ReplicationSizes(Result):
-    """What a repeat of a published correlation needs.
+    """What a repeat of a published correlation needs."""
 
-    Parameters
-    ----------
-    r, n : float, int
-        The published correlation and its athletes.
-    n_new : int or None
-        The athletes one has.
-    power : float
-        Wished chance.
-    targets : DataFrame
-        target ("as published", "shrunk", "fraction"), r, power (with n_new), n_needed (missing where the shrunk effect
-        reaches zero), method.
-    smallest_detectable_r : float
-        What the published study could have detected with a chance of one third, without sign.
-    n_detectability : int
-        Athletes for `power` to show, if the truth is none, that the effect is smaller than that.
-    power_detectability : float
-        The same chance with n_new.
-    prediction_low, prediction_high : float
-        95 % interval for the correlation that n_new athletes would find, if both studies share one truth.
-    warnings : tuple of str
-    """
-
-    r: float
+    r: float  # The published correlation and its athletes
     n: int
-    n_new: int | None
-    power: float
+    n_new: int | None  # The athletes one has
+    power: float  # Wished chance
+    # target ("as published", "shrunk", "fraction"), r, power (with n_new), n_needed (missing where the shrunk effect reaches
+    # zero), method
     targets: pd.DataFrame
+    # What the published study could have detected with a chance of one third, without sign
     smallest_detectable_r: float
+    # Athletes for `power` to show, if the truth is none, that the effect is smaller than that
     n_detectability: int
-    power_detectability: float = float("nan")
+    power_detectability: float = float("nan")  # The same chance with n_new
+    # 95 % interval for the correlation that n_new athletes would find, if both studies share one truth
     prediction_low: float = float("nan")
     prediction_high: float = float("nan")
     warnings: tuple[str, ...] = field(default=())

@@ -21,21 +21,12 @@ COUNTED = ("asked", "found", "clear", "wrong", "mistaken", "exaggeration", "sign
 
 @dataclass(frozen=True)
 class SimulatedStudies(Result):
-    """What simulated studies of one design found.
+    """What simulated studies of one design found."""
 
-    Parameters
-    ----------
-    power : DataFrame
-        question, part, n_studies (in which it could be asked), power (share that claims it) with its 95 % Monte-Carlo interval
-        ci_low and ci_high, true_value, half_width (mean half width of the 95 % interval), wrong_sign (share of the claims that
-        point the wrong way), exaggeration (mean size of the claimed estimates ÷ the true size), mistaken (plateaus claimed too
-        early, share of all studies).
-    n_studies, seed : int
-    design : Design
-    truth : Assumptions
-    method : str
-    """
-
+    # question, part, n_studies (in which it could be asked), power (share that claims it) with its 95 % Monte-Carlo interval
+    # ci_low and ci_high, true_value, half_width (mean half width of the 95 % interval), wrong_sign (share of the claims that
+    # point the wrong way), exaggeration (mean size of the claimed estimates ÷ the true size), mistaken (plateaus claimed too
+    # early, share of all studies)
     power: pd.DataFrame
     n_studies: int
     seed: int
@@ -57,19 +48,11 @@ class SimulatedStudies(Result):
 
 @dataclass(frozen=True)
 class SimulatedGrid(Result):
-    """What simulated studies found over several designs and truths.
+    """What simulated studies found over several designs and truths."""
 
-    Parameters
-    ----------
-    power : DataFrame
-        design and truth (names or positions), n, rounds, and the columns of `SimulatedStudies.power`.
-    n_studies, seed : int
-        Per cell of the grid.
-    method : str
-    """
-
+    # design and truth (names or positions), n, rounds, and the columns of `SimulatedStudies.power`
     power: pd.DataFrame
-    n_studies: int
+    n_studies: int  # Per cell of the grid
     seed: int
     method: str = SimulatedStudies.method
 

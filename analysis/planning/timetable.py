@@ -16,25 +16,14 @@ from .pairing import GUEST, Pairing
 
 @dataclass(frozen=True)
 class Sampling(Result):
-    """What the evening has for taking blood samples.
+    """What the evening has for taking blood samples."""
 
-    Parameters
-    ----------
-    analysers, samplers : int
-        Lactate analysers, and people who may take a sample and do nothing else meanwhile.
-    seconds_per_sample : float
-        From one athlete's drop to the next one's, gloves and reading included (s).
-    target_delay_s : float
-        Wished time from the end of the round to the drop (s).
-    tolerance_s : float
-        How far from it a sample may lie (s).
-    """
-
-    analysers: int = 1
+    analysers: int = 1  # Lactate analysers, and people who may take a sample and do nothing else meanwhile
     samplers: int = 1
+    # From one athlete's drop to the next one's, gloves and reading included (s)
     seconds_per_sample: float = UNHURRIED_S
-    target_delay_s: float = 60.0
-    tolerance_s: float = 15.0
+    target_delay_s: float = 60.0  # Wished time from the end of the round to the drop (s)
+    tolerance_s: float = 15.0  # How far from it a sample may lie (s)
 
     def __post_init__(self):
         check_size(self.analysers, least=1, name="analysers")

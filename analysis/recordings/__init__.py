@@ -4,16 +4,13 @@ In: a file as it came out of a strap, watch, phone or cart. Out: a `Recording`: 
 repaired or lost as sentences, and nothing else of what the file carries. Knows nothing of the study.
 """
 
-from .formats import ENDINGS, FORMATS, Format
+from .formats import ENDINGS
 from .gas import read_gas_exchange
-from .read import Inspection, inspect_recording, list_labels, read_recording
+from .read import inspect_recording, list_labels, read_recording
 from .recording import Recording, RecordingError
 
 __all__ = [
     "ENDINGS",
-    "FORMATS",
-    "Format",
-    "Inspection",
     "Recording",
     "RecordingError",
     "inspect_recording",

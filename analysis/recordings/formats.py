@@ -22,33 +22,19 @@ from .xml_files import list_parts, read_xml
 
 @dataclass(frozen=True)
 class Format:
-    """One accepted format.
+    """One accepted format."""
 
-    Parameters
-    ----------
-    kind : str
-        As `Recording.kind` says it.
-    endings : tuple of str
-        Usual endings of file names; only a hint, since the content decides.
-    tell : callable
-        (first 4,096 bytes, their text without leading blanks) -> bool. Asked in the order of `FORMATS`.
-    read : callable
-        (bytes, name, label or None) -> RawTrace, or RecordingError.
-    labels : callable
-        (bytes, name) -> the traces that a file of several athletes or activities holds.
-    inspect : callable
-        (bytes, name) -> kind, whether positions are inside, whether identity is.
-    seed : callable
-        () -> a small sound file, from which the fuzz command makes damaged ones.
-    """
-
-    kind: str
-    endings: tuple[str, ...]
+    kind: str  # As `Recording.kind` says it
+    endings: tuple[str, ...]  # Usual endings of file names; only a hint, since the content decides
+    # (first 4,096 bytes, their text without leading blanks) -> bool. Asked in the order of `FORMATS`.
     tell: Callable[[bytes, str], bool]
+    # (bytes, name, label or None) -> RawTrace, or RecordingError
     read: Callable[[bytes, str, str | None], RawTrace]
+    # (bytes, name) -> the traces that a file of several athletes or activities holds
     labels: Callable[[bytes, str], tuple[str, ...]]
+    # (bytes, name) -> kind, whether positions are inside, whether identity is
     inspect: Callable[[bytes, str], tuple[str, bool, bool]]
-    seed: Callable[[], bytes]
+    seed: Callable[[], bytes]  # () -> a small sound file, from which the fuzz command makes damaged ones
 
 
 def tell_format(data: bytes, name: str) -> Format:

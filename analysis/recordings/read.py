@@ -141,30 +141,14 @@ FIRST_LOOK = 4 * 1024 * 1024
 
 @dataclass(frozen=True)
 class Inspection(Result):
-    """What a recording file is and carries.
+    """What a recording file is and carries."""
 
-    Parameters
-    ----------
-    file : str
-        Name without folder.
-    kind : str
-        "FIT", "TCX", "GPX", "table", "intervals", or "" where it is none of these.
-    size_bytes : int
-        As it lies on the disk.
-    carries_position : bool
-        Latitude and longitude are in the file.
-    carries_identity : bool
-        A name, profile, note, or serial number of device or person is in the file.
-    problem : str
-        Why it cannot be a recording; "" where it can.
-    """
-
-    file: str
-    kind: str
-    size_bytes: int
-    carries_position: bool
-    carries_identity: bool
-    problem: str = ""
+    file: str  # Name without folder
+    kind: str  # "FIT", "TCX", "GPX", "table", "intervals", or "" where it is none of these
+    size_bytes: int  # As it lies on the disk
+    carries_position: bool  # Latitude and longitude are in the file
+    carries_identity: bool  # A name, profile, note, or serial number of device or person is in the file
+    problem: str = ""  # Why it cannot be a recording; "" where it can
 
 
 def inspect_recording(path: str | Path) -> Inspection:

@@ -4,29 +4,14 @@ In: our estimates and published ones (r with n; round means with their spread). 
 prediction interval, difference, detectability, combination, evidence. Knows nothing of files.
 """
 
-from .answer import ReplicationAnswer, answer_replication
-from .combine import Combined, combine
-from .correlations import Consistency, Interval, consistency, prediction_interval
-from .evidence import Detectability, ReplicationBayes, bayes_factor, detectability
-from .findings import Findings, read_findings
-from .pool import PooledAnswer
+from .answer import answer_replication
+from .combine import combine
+from .findings import read_findings
 from .pool_write import pool_studies
 
 __all__ = [
-    "Combined",
-    "Consistency",
-    "Detectability",
-    "Findings",
-    "Interval",
-    "PooledAnswer",
-    "ReplicationAnswer",
-    "ReplicationBayes",
     "answer_replication",
-    "bayes_factor",
     "combine",
-    "consistency",
-    "detectability",
     "pool_studies",
-    "prediction_interval",
     "read_findings",
 ]

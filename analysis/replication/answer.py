@@ -18,47 +18,25 @@ SPEARMAN_NOTE = "the published value is Spearman's, and so is ours here; interva
 
 @dataclass(frozen=True)
 class ReplicationAnswer(Result):
-    """Is our answer consistent with the published ones?
+    """Is our answer consistent with the published ones?"""
 
-    Parameters
-    ----------
-    findings : Findings
-        What was read from the table of published numbers.
-    correlations : tuple of CorrelationComparison
-        One per published correlation with a value.
-    table : DataFrame
-        The same as a table.
-    p_only : DataFrame
-        Findings that give p only: finding, outcome, r_low, r_high (sizes compatible with it), r_new, inside.
-    combined : dict of str to Combined
-        Outcome -> all published correlations and ours together (random effects from three studies on).
-    profiles : DataFrame
-        Round means: finding, outcome, round_no, published and ours, raw and standardised difference with intervals.
-    steps : DataFrame
-        Changes from round to round: published change of means, ours with its interval, whether inside.
-    slopes : DataFrame
-        Published slopes beside ours.
-    protocols : DataFrame
-        Side by side: finding, aspect, published, ours, same ("yes", "no", "not stated").
-    left_out : DataFrame
-        Published rows that could not be compared, with the reason.
-    n_athletes : int
-        Ours, the most in any comparison.
-    method : str
-    warnings : tuple of str
-    """
-
-    findings: Findings
-    correlations: tuple[CorrelationComparison, ...]
-    table: pd.DataFrame
+    findings: Findings  # What was read from the table of published numbers
+    correlations: tuple[CorrelationComparison, ...]  # One per published correlation with a value
+    table: pd.DataFrame  # The same as a table
+    # Findings that give p only: finding, outcome, r_low, r_high (sizes compatible with it), r_new, inside
     p_only: pd.DataFrame
+    # Outcome -> all published correlations and ours together (random effects from three studies on)
     combined: dict[str, Combined]
+    # Round means: finding, outcome, round_no, published and ours, raw and standardised difference with intervals
     profiles: pd.DataFrame
+    # Changes from round to round: published change of means, ours with its interval, whether inside
     steps: pd.DataFrame
-    slopes: pd.DataFrame
+    slopes: pd.DataFrame  # Published slopes beside ours
+    # Side by side: finding, aspect, published, ours, same ("yes", "no", "not stated")
     protocols: pd.DataFrame
-    n_athletes: int
+    n_athletes: int  # Ours, the most in any comparison
     method: str
+    # Published rows that could not be compared, with the reason
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()
 

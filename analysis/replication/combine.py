@@ -25,44 +25,25 @@ FIXED, RANDOM = "fixed effect", "random effects"
 
 @dataclass(frozen=True)
 class Combined(Result):
-    """Several estimates combined.
+    """Several estimates combined."""
 
-    Parameters
-    ----------
-    estimate, ci_low, ci_high : float
-        Combined estimate with its 95 % interval (for correlations: turned back from Fisher's z).
-    standard_error : float
-        Of the combined estimate; for correlations of its Fisher's z.
-    statistic, p : float
-        Estimate by standard error, and its two-sided p (z, or t with the random-effects form).
-    weights : tuple of float
-        Share of each study.
-    tau2 : float
-        Variance between studies, never below 0; 0 for the fixed-effect form. For correlations on Fisher's z.
-    q_cochran, p_cochran, i2 : float
-        Heterogeneity.
-    prediction_low, prediction_high : float
-        Where the true value of another such study would lie (from three studies on), else not-a-number.
-    model : str
-        "fixed effect" or "random effects".
-    n_studies, n_athletes : int
-    method : str
-    """
-
+    # Combined estimate with its 95 % interval (for correlations: turned back from Fisher's z)
     estimate: float
     ci_low: float
     ci_high: float
-    standard_error: float
-    statistic: float
+    standard_error: float  # Of the combined estimate; for correlations of its Fisher's z
+    statistic: float  # Estimate by standard error, and its two-sided p (z, or t with the random-effects form)
     p: float
-    weights: tuple[float, ...]
+    weights: tuple[float, ...]  # Share of each study
+    # Variance between studies, never below 0; 0 for the fixed-effect form. For correlations on Fisher's z.
     tau2: float
-    q_cochran: float
+    q_cochran: float  # Heterogeneity
     p_cochran: float
     i2: float
+    # Where the true value of another such study would lie (from three studies on), else not-a-number
     prediction_low: float
     prediction_high: float
-    model: str
+    model: str  # "fixed effect" or "random effects"
     n_studies: int
     n_athletes: int
     method: str

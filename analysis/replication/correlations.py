@@ -44,14 +44,7 @@ def fisher_limits(r: float, n: int, level: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Interval(Result):
-    """An interval with what it is.
-
-    Parameters
-    ----------
-    low, high : float
-    level : float
-    method : str
-    """
+    """An interval with what it is."""
 
     low: float
     high: float
@@ -64,75 +57,31 @@ class Interval(Result):
 
 @dataclass(frozen=True)
 class Consistency(Result):
-    """Do two correlations differ?
+    """Do two correlations differ?"""
 
-    Parameters
-    ----------
-    difference : float
-        Ours minus the earlier one, as correlations.
-    q_cohen : float
-        The same as a difference of Fisher z (Cohen's q).
-    standard_error : float
-        Of q_cohen.
-    statistic, p : float
-        z and its two-sided p.
-    q_cochran, df, p_cochran : float
-        Cochran's Q of heterogeneity (the square of z for two studies), its degrees of freedom and p.
-    i2 : float
-        Share of the variation beyond chance, max(0, (Q - df) / Q).
-    ci_low, ci_high : float
-        95 % interval of q_cohen.
-    n_athletes : int
-        Of both studies.
-    method : str
-    """
-
-    difference: float
-    q_cohen: float
-    standard_error: float
-    statistic: float
+    difference: float  # Ours minus the earlier one, as correlations
+    q_cohen: float  # The same as a difference of Fisher z (Cohen's q)
+    standard_error: float  # Of q_cohen
+    statistic: float  # z and its two-sided p
     p: float
+    # Cochran's Q of heterogeneity (the square of z for two studies), its degrees of freedom and p
     q_cochran: float
     df: int
     p_cochran: float
-    i2: float
-    ci_low: float
+    i2: float  # Share of the variation beyond chance, max(0, (Q - df) / Q)
+    ci_low: float  # 95 % interval of q_cohen
     ci_high: float
-    n_athletes: int
+    n_athletes: int  # Of both studies
     method: str
 
 
 def prediction_interval(r: float, n: int, n_new: int, *, level: float = 0.95) -> Interval:
     """Say where the correlation of a new study would lie, if both study the same truth.
 
-    Parameters
-    ----------
-    r : float
-        Published correlation.
-    n, n_new : int
-        Athletes of the earlier and of the new study; at least 4 each.
-    level : float
-        Default 0.95.
-
-    Returns
-    -------
-    Interval
-        low, high, level, method.
-
-    Notes
-    -----
     tanh(atanh r ± z √(1/(n − 3) + 1/(m − 3))). When to use: always at club size. The other published form combines the
     limits of two intervals and leaves [−1, 1] in small samples (`prediction_interval_from_limits`).
 
-    References
-    ----------
     Patil, Peng & Leek 2016, Perspectives on Psychological Science 11:539.
-
-    Examples
-    --------
-    >>> interval = prediction_interval(-0.6, 12, 16)
-    >>> round(interval.low, 2), round(interval.high, 2)
-    (-0.91, 0.16)
     """
     z, se = to_z(r), math.sqrt(variance_of_z(n) + variance_of_z(n_new))
     half = normal_quantile(level) * se
@@ -151,30 +100,9 @@ def prediction_interval_from_limits(r: float, n: int, n_new: int) -> Interval:
 def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:
     """Test whether our correlation differs from the earlier one.
 
-    Parameters
-    ----------
-    r, r_new : float
-        The earlier correlation and ours.
-    n, n_new : int
-        Athletes of each; at least 4.
-
-    Returns
-    -------
-    Consistency
-        difference, q_cohen, statistic, p, q_cochran, i2 and more.
-
-    Notes
-    -----
     z = (z₂ − z₁) / √(1/(n − 3) + 1/(m − 3)). A large p is not agreement: see the interval of the difference.
 
-    References
-    ----------
     Fisher 1921; Cohen 1988 (q); Cochran 1954 (Q).
-
-    Examples
-    --------
-    >>> round(consistency(-0.69, 14, -0.42, 16).q_cohen, 3)
-    0.4
     """
     from scipy.stats import chi2, norm
 

@@ -17,53 +17,28 @@ from .correlations import normal_quantile, to_z, variance_of_z
 
 @dataclass(frozen=True)
 class Detectability(Result):
-    """Is ours smaller than anything that the earlier study could have seen?
+    """Is ours smaller than anything that the earlier study could have seen?"""
 
-    Parameters
-    ----------
-    smallest_detectable_r : float
-        The correlation (without sign) for which the earlier study had the stated power.
-    power : float
-        That power, 1/3 by convention.
-    p : float
-        One-sided, exact: of a correlation as small as ours or smaller, if the truth were smallest_detectable_r,
-        in the direction of the earlier finding. Small means "smaller than the earlier study could have seen".
-    p_fisher : float
-        The same by Fisher's z.
-    undetectable : bool
-        p below .05.
-    ci90_high : float
-        Upper limit of our 90 % interval in the direction of the earlier finding.
-    r_same_direction : float
-        Ours, positive where it points as the earlier one did.
-    method : str
-    """
-
+    # The correlation (without sign) for which the earlier study had the stated power
     smallest_detectable_r: float
-    power: float
+    power: float  # That power, 1/3 by convention
+    # One-sided, exact: of a correlation as small as ours or smaller, if the truth were smallest_detectable_r, in the
+    # direction of the earlier finding. Small means "smaller than the earlier study could have seen".
     p: float
-    p_fisher: float
-    undetectable: bool
-    ci90_high: float
-    r_same_direction: float
+    p_fisher: float  # The same by Fisher's z
+    undetectable: bool  # p below .05
+    ci90_high: float  # Upper limit of our 90 % interval in the direction of the earlier finding
+    r_same_direction: float  # Ours, positive where it points as the earlier one did
     method: str
 
 
 @dataclass(frozen=True)
 class ReplicationBayes(Result):
-    """Evidence in our data for the earlier effect against none.
+    """Evidence in our data for the earlier effect against none."""
 
-    Parameters
-    ----------
-    replication : float
-        Replication Bayes factor: the earlier study's posterior as the prior of ours, against rho = 0.
-    earlier, ours, both : float
-        Bayes factors with a uniform prior on rho, against rho = 0.
-    method : str
-    """
-
+    # Replication Bayes factor: the earlier study's posterior as the prior of ours, against rho = 0
     replication: float
-    earlier: float
+    earlier: float  # Bayes factors with a uniform prior on rho, against rho = 0
     ours: float
     both: float
     method: str
@@ -80,33 +55,10 @@ class ReplicationBayes(Result):
 def detectability(r: float, n: int, r_new: float, n_new: int, *, power: float = 1 / 3) -> Detectability:
     """Ask whether ours is smaller than anything that the earlier study could have seen.
 
-    Parameters
-    ----------
-    r, r_new : float
-        The earlier correlation and ours.
-    n, n_new : int
-        Athletes of each.
-    power : float
-        The power that counts as "could hardly have seen it". Default one third.
-
-    Returns
-    -------
-    Detectability
-        smallest_detectable_r and the p of "smaller than that", in the direction of r.
-
-    Notes
-    -----
     smallest_detectable_r solves exact two-sided power(rho, n) = `power` at alpha .05. About 2.5 times the earlier number
     of athletes are needed for 80 % power of this test.
 
-    References
-    ----------
     Simonsohn 2015, Psychological Science 26:559.
-
-    Examples
-    --------
-    >>> round(detectability(-0.69, 14, 0.15, 20).smallest_detectable_r, 3)
-    0.421
     """
     from scipy.stats import norm
 
@@ -151,30 +103,9 @@ def smallest_detectable(n: int, *, power: float = 1 / 3, alpha: float = 0.05) ->
 def bayes_factor(r: float, n: int, r_new: float, n_new: int) -> ReplicationBayes:
     """Weigh the evidence in our data for the earlier effect against none.
 
-    Parameters
-    ----------
-    r, r_new : float
-        The earlier correlation and ours.
-    n, n_new : int
-        Athletes of each; at least 4.
-
-    Returns
-    -------
-    ReplicationBayes
-        Above 1 speaks for the earlier effect, below 1 for none.
-
-    Notes
-    -----
     Prior of the earlier study: rho uniform on (−1, 1); its posterior is the prior for ours. Equals BF(both) / BF(earlier).
 
-    References
-    ----------
     Ly, Etz, Marsman & Wagenmakers 2019, Behavior Research Methods 51:2498.
-
-    Examples
-    --------
-    >>> round(bayes_factor(-0.69, 14, 0.15, 20).replication, 4)
-    0.0458
     """
     earlier, ours, both = (
         _log_evidence(studies) for studies in ([(r, n)], [(r_new, n_new)], [(r, n), (r_new, n_new)])

@@ -21,32 +21,19 @@ SLOPE_NAMES = ("slope", "b", "beta")
 
 @dataclass(frozen=True)
 class Findings(Result):
-    """Published numbers in comparable form.
+    """Published numbers in comparable form."""
 
-    Parameters
-    ----------
-    correlations : DataFrame
-        finding, outcome, r (missing where only p is given), r_low, r_high (the values that are compatible with what is
-        printed), n_athletes, how ("printed", "from p", "from a bound on p"), method, source.
-    means : DataFrame
-        finding, outcome, round_no, mean, sd (missing where it cannot be had), standard_error, ci_low, ci_high (95 % of the
-        mean, t), n_athletes, how, source.
-    slopes : DataFrame
-        finding, outcome, slope, standard_error, ci_low, ci_high, n_athletes, source.
-    protocols : DataFrame
-        finding, sport, sex, work_s, rest_s, rounds, sample_site, sample_delay_s, n_athletes, source.
-    unused : DataFrame
-        Rows that could not be read, with the reason.
-    warnings : tuple of str
-        Suspected slips.
-    """
-
+    # finding, outcome, r (missing where only p is given), r_low, r_high (the values that are compatible with what is
+    # printed), n_athletes, how ("printed", "from p", "from a bound on p"), method, source
     correlations: pd.DataFrame
+    # finding, outcome, round_no, mean, sd (missing where it cannot be had), standard_error, ci_low, ci_high (95 % of the
+    # mean, t), n_athletes, how, source
     means: pd.DataFrame
-    slopes: pd.DataFrame
+    slopes: pd.DataFrame  # finding, outcome, slope, standard_error, ci_low, ci_high, n_athletes, source
+    # finding, sport, sex, work_s, rest_s, rounds, sample_site, sample_delay_s, n_athletes, source
     protocols: pd.DataFrame
-    unused: pd.DataFrame = field(default_factory=pd.DataFrame)
-    warnings: tuple[str, ...] = ()
+    unused: pd.DataFrame = field(default_factory=pd.DataFrame)  # Rows that could not be read, with the reason
+    warnings: tuple[str, ...] = ()  # Suspected slips
 
 
 def read_findings(published: pd.DataFrame) -> Findings:

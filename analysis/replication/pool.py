@@ -206,26 +206,14 @@ CAPACITY_UNIT = "mL/kg/min"
 
 @dataclass(frozen=True)
 class PooledAnswer(Result):
-    """What several clubs show together.
+    """What several clubs show together."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        Per protocol, outcome and question ("rounds": change from round to round; "fitness": change per unit of
-        capacity): `stage` "all athletes together" (mixed model with club) or "club by club" (`club` "all" for the
-        combined value, else the club's own), estimate with interval; tau2, Cochran's Q and p of heterogeneity between
-        clubs; what was adjusted for.
-    clubs : DataFrame
-        As in `JoinedStudies`.
-    n_athletes, n_clubs : int
-        Pooled.
-    left_out : DataFrame
-    warnings : tuple of str
-    """
-
+    # Per protocol, outcome and question ("rounds": change from round to round; "fitness": change per unit of capacity):
+    # `stage` "all athletes together" (mixed model with club) or "club by club" (`club` "all" for the combined value, else the
+    # club's own), estimate with interval; tau2, Cochran's Q and p of heterogeneity between clubs; what was adjusted for
     table: pd.DataFrame
-    clubs: pd.DataFrame
-    n_athletes: int
+    clubs: pd.DataFrame  # As in `JoinedStudies`
+    n_athletes: int  # Pooled
     n_clubs: int
     left_out: pd.DataFrame
     warnings: tuple[str, ...] = ()

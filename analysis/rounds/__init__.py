@@ -5,30 +5,19 @@ Out: `RoundsAnswer` and its parts: the mixed-model comparison, the classical ana
 plateau, sensitivity, reliability. Knows nothing of files; a difference is always later minus earlier.
 """
 
-from .anova import RoundsAnova, anova_rounds
-from .answer import RoundsAnswer, adjust_outcomes, answer_rounds
-from .bounds import LimitBounds, bound_limits
+from .anova import anova_rounds
+from .answer import adjust_outcomes, answer_rounds
+from .bounds import bound_limits
 from .by_bound import rounds_by_bound
-from .compare import RoundsComparison, RoundTest, compare_rounds, paired_effects
-from .opponents import OpponentSpread, describe_opponents
-from .plateau import Plateau, equivalence, find_plateau
-from .ranks import RoundsRanks, rank_rounds
-from .reliability import Reliability, reliability
-from .steps import STEP_LABELS, reading_of_step
-from .tipping import TippingPoint, tipping_point
+from .compare import compare_rounds, paired_effects
+from .opponents import describe_opponents
+from .plateau import equivalence, find_plateau
+from .ranks import rank_rounds
+from .reliability import reliability
+from .steps import reading_of_step
+from .tipping import tipping_point
 
 __all__ = [
-    "STEP_LABELS",
-    "LimitBounds",
-    "OpponentSpread",
-    "Plateau",
-    "Reliability",
-    "RoundTest",
-    "RoundsAnova",
-    "RoundsAnswer",
-    "RoundsComparison",
-    "RoundsRanks",
-    "TippingPoint",
     "adjust_outcomes",
     "anova_rounds",
     "answer_rounds",

@@ -17,49 +17,29 @@ LEVEL_ETA2 = 0.90
 
 @dataclass(frozen=True)
 class RoundsAnova(Result):
-    """Repeated-measures analysis of variance, complete cases only.
+    """Repeated-measures analysis of variance, complete cases only."""
 
-    Parameters
-    ----------
-    statistic, df_num, df_den, p : float
-        F, its degrees of freedom and the uncorrected p.
-    epsilon_gg, p_gg : float
-        Greenhouse-Geisser epsilon and p.
-    epsilon_hf, p_hf : float
-        Huynh-Feldt epsilon, capped at 1, and p.
-    mauchly_w, mauchly_p : float
-        Mauchly's test; not available with two rounds or too few athletes.
-    eta2_partial, eta2_partial_ci_low, eta2_partial_ci_high : float
-        Partial eta squared and its 90 % interval (noncentral F).
-    eta2_generalized, eta2_generalized_ci_low, eta2_generalized_ci_high : float
-        Generalised eta squared; its interval carries the limits of the noncentrality over.
-    n_athletes, n_observations : int
-        Complete cases.
-    left_out : DataFrame
-        Also the athletes dropped because a round is missing.
-    warnings : tuple of str
-    """
-
-    statistic: float
+    statistic: float  # F, its degrees of freedom and the uncorrected p
     df_num: float
     df_den: float
     p: float
-    epsilon_gg: float
+    epsilon_gg: float  # Greenhouse-Geisser epsilon and p
     p_gg: float
-    epsilon_hf: float
+    epsilon_hf: float  # Huynh-Feldt epsilon, capped at 1, and p
     p_hf: float
-    mauchly_w: float
+    mauchly_w: float  # Mauchly's test; not available with two rounds or too few athletes
     mauchly_p: float
-    eta2_partial: float
+    eta2_partial: float  # Partial eta squared and its 90 % interval (noncentral F)
     eta2_partial_ci_low: float
     eta2_partial_ci_high: float
+    # Generalised eta squared; its interval carries the limits of the noncentrality over
     eta2_generalized: float
     eta2_generalized_ci_low: float
     eta2_generalized_ci_high: float
-    n_athletes: int
+    n_athletes: int  # Complete cases
     n_observations: int
     method: str
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Also the athletes dropped because a round is missing
     warnings: tuple[str, ...] = ()
 
 

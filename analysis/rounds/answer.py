@@ -27,109 +27,57 @@ ROLES = ("primary", "secondary", "exploratory")
 
 @dataclass(frozen=True)
 class RoundsAnswer(Result):
-    """The answer for one outcome: does it change over the rounds, and where does it stop changing?
-
-    Parameters
-    ----------
-    outcome : str
-        The column that was analysed.
-    smallest_effect : float
-        The smallest change that matters, in the outcome's unit; equivalence is tested against plus and minus this.
-    alpha : float
-        Level of every test.
-    ordinal : bool
-        True for ratings: an exact test by their order decides what changed.
-    role : str
-        "primary", "secondary" or "exploratory", from the plan.
-    labels : tuple of str
-        The rounds that were tested, in order.
-    rows : DataFrame
-        The rows used: athlete, round_no (ordered), value, tested (False for what came before sparring), limit ("high" or "low"
-        for a value off the analyser's scale, which stands at its end).
-    comparison : RoundsComparison
-        The main analysis: mixed model with Kenward-Roger and cluster-robust tests; `allows_for` names values off the scale
-        (censored) or bouts (opponents alike or opposed) where it allows for them.
-    anova : RoundsAnova or None
-        Repeated-measures analysis of variance of the complete cases; None where it cannot be computed.
-    ranks : RoundsRanks or None
-        Friedman test and exact signed-rank contrasts; None where they cannot be computed.
-    effect_sizes : DataFrame
-        Raw differences first, then d_z, d_av and their Hedges-corrected forms, one line per contrast.
-    equivalence : DataFrame
-        Two one-sided tests of every pair of rounds.
-    steps : DataFrame
-        One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`;
-        equivalence_low and equivalence_high (the wider of the methods' intervals of level 1 - 2 alpha), smallest_bound (with
-        which the step would pass as equivalent). With
-        values off the analyser's scale also n_off_scale; and, where no model of censored values could be fitted,
-        label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
-    plateau : Plateau
-        Where it stops changing, and every candidate that was tried.
-    tipping : TippingPoint or None
-        How different the missing rounds would have to be to change a label; None where nothing is missing.
-    bounds : LimitBounds or None
-        For values off the analyser's scale: the range of every estimate, for sensitivity; None where there are none.
-    opponents : OpponentSpread or None
-        Spread between bouts; None where opponents were not noted.
-    sensitivity : DataFrame
-        One line per way of analysing: change from first to last, interval, p, plateau, whether it agrees.
-    residuals : DataFrame
-        For the assumption checks: athlete, round_no, fitted, residual, standardized.
-    athlete_effects : DataFrame
-        For the assumption checks: athlete, effect (predicted random intercept).
-    spread : DataFrame
-        SD per round and SD of each step's differences, with the number of athletes.
-    rests : DataFrame
-        Rounds sat out, and rounds whose rest before was changed by one: athlete, round_no, took_part, rest_before_s.
-    changed : bool or None
-        True where a change over the rounds is claimed (round test by Kenward-Roger and by its sphericity-corrected form).
-    p_change : float
-        The largest p of the tests that must agree before a change is claimed.
-    verdict : str
-        "changed", "changed but smaller than matters", "equivalent" or "not shown", for the rounds as a whole.
-    last_minus_first : float
-        Estimated change from the first to the last round, in the outcome's unit.
-    plateau_from : str
-        Label of the round from which no meaningful change is shown; "" where none.
-    n_athletes, n_observations : int
-        Of the main analysis.
-    method : str
-        The main analysis in words.
-    left_out : DataFrame
-        Every row that was not used, with its reason.
-    """
+    """The answer for one outcome: does it change over the rounds, and where does it stop changing?"""
 
     outcome: str
+    # The smallest change that matters, in the outcome's unit; equivalence is tested against plus and minus this
     smallest_effect: float
     alpha: float
-    ordinal: bool
-    role: str
-    labels: tuple[str, ...]
+    ordinal: bool  # True for ratings: an exact test by their order decides what changed
+    role: str  # "primary", "secondary" or "exploratory", from the plan
+    labels: tuple[str, ...]  # The rounds that were tested, in order
+    # The rows used: athlete, round_no (ordered), value, tested (False for what came before sparring), limit ("high" or "low"
+    # for a value off the analyser's scale, which stands at its end)
     rows: pd.DataFrame
+    # The main analysis: mixed model with Kenward-Roger and cluster-robust tests; `allows_for` names values off the scale
+    # (censored) or bouts (opponents alike or opposed) where it allows for them
     comparison: RoundsComparison
+    # Repeated-measures analysis of variance of the complete cases; None where it cannot be computed
     anova: RoundsAnova | None
+    # Friedman test and exact signed-rank contrasts; None where they cannot be computed
     ranks: RoundsRanks | None
+    # Raw differences first, then d_z, d_av and their Hedges-corrected forms, one line per contrast
     effect_sizes: pd.DataFrame
-    equivalence: pd.DataFrame
+    equivalence: pd.DataFrame  # Two one-sided tests of every pair of rounds
+    # One line per step from a round to the next and for first to last: estimate, intervals, p of each method, `label`;
+    # equivalence_low and equivalence_high (the wider of the methods' intervals of level 1 - 2 alpha), smallest_bound (with
+    # which the step would pass as equivalent). With values off the analyser's scale also n_off_scale; and, where no model of
+    # censored values could be fitted, label_at_scale_end, holds_to_high, holds_to_low of `LimitBounds`.
     steps: pd.DataFrame
-    plateau: Plateau
+    plateau: Plateau  # Where it stops changing, and every candidate that was tried
+    # How different the missing rounds would have to be to change a label; None where nothing is missing
     tipping: TippingPoint | None
+    # For values off the analyser's scale: the range of every estimate, for sensitivity; None where there are none
     bounds: LimitBounds | None
-    opponents: OpponentSpread | None
+    opponents: OpponentSpread | None  # Spread between bouts; None where opponents were not noted
+    # One line per way of analysing: change from first to last, interval, p, plateau, whether it agrees
     sensitivity: pd.DataFrame
-    residuals: pd.DataFrame
-    athlete_effects: pd.DataFrame
-    spread: pd.DataFrame
+    residuals: pd.DataFrame  # For the assumption checks: athlete, round_no, fitted, residual, standardized
+    athlete_effects: pd.DataFrame  # For the assumption checks: athlete, effect (predicted random intercept)
+    spread: pd.DataFrame  # SD per round and SD of each step's differences, with the number of athletes
+    # Rounds sat out, and rounds whose rest before was changed by one: athlete, round_no, took_part, rest_before_s
     rests: pd.DataFrame
+    # True where a change over the rounds is claimed (round test by Kenward-Roger and by its sphericity-corrected form)
     changed: bool | None
-    p_change: float
+    p_change: float  # The largest p of the tests that must agree before a change is claimed
+    # "changed", "changed but smaller than matters", "equivalent" or "not shown", for the rounds as a whole
     verdict: str
-    last_minus_first: float
-    plateau_from: str
-    n_athletes: int
+    last_minus_first: float  # Estimated change from the first to the last round, in the outcome's unit
+    plateau_from: str  # Label of the round from which no meaningful change is shown; "" where none
+    n_athletes: int  # Of the main analysis
     n_observations: int
-    method: str
-    left_out: pd.DataFrame
+    method: str  # The main analysis in words
+    left_out: pd.DataFrame  # Every row that was not used, with its reason
     warnings: tuple[str, ...] = ()
 
 

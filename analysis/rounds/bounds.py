@@ -112,56 +112,33 @@ def _stated_ends(limit) -> list[float]:
 
 @dataclass(frozen=True)
 class LimitBounds(Result):
-    """What the comparison can be when values off the scale lie anywhere beyond it.
-
-    Parameters
-    ----------
-    outcome : str
-        The column.
-    n_high, n_low : int
-        Values above and below the scale, in the tested rounds.
-    high_from, high_to, low_from, low_to : float
-        The ranges in which they may lie, in the outcome's unit.
-    table : DataFrame
-        One line per step and for last minus first: contrast, later, earlier, n_off_scale (values off the scale in its two
-        rounds), estimate_min, estimate_max, ci_low_min, ci_high_max, p_min, p_max (robust, after Holm), changed,
-        equivalent, label (what holds wherever they lie), label_at_scale_end, holds_to_high and holds_to_low: the highest
-        "high" and the lowest "low" with which label_at_scale_end holds (`high_to` and `low_from` where it holds
-        throughout; missing where there is no such value, or nothing is claimed at the scale's end).
-    overall_p_min, overall_p_max : float
-        Range of the p of the round test over the corners tried.
-    plateau_from : str
-        The round from which every corner shows a plateau; "" where one of them shows none.
-    plateau_at_scale_end : str
-        The round from which there is one with every value at the scale's end; "" where there is none.
-    plateau_holds_to_high, plateau_holds_to_low : float
-        As in the table, for the plateau at the scale's end.
-    ranks : RoundsRanks
-        Friedman test with the values off the scale tied at its ends; the steps by exact sign tests.
-    n_corners : int
-        Combinations that were analysed.
-    left_out : DataFrame
-        Rows without a value or a limit.
-    """
+    """What the comparison can be when values off the scale lie anywhere beyond it."""
 
     outcome: str
-    n_high: int
+    n_high: int  # Values above and below the scale, in the tested rounds
     n_low: int
-    high_from: float
+    high_from: float  # The ranges in which they may lie, in the outcome's unit
     high_to: float
     low_from: float
     low_to: float
+    # One line per step and for last minus first: contrast, later, earlier, n_off_scale (values off the scale in its two
+    # rounds), estimate_min, estimate_max, ci_low_min, ci_high_max, p_min, p_max (robust, after Holm), changed, equivalent,
+    # label (what holds wherever they lie), label_at_scale_end, holds_to_high and holds_to_low: the highest "high" and the
+    # lowest "low" with which label_at_scale_end holds (`high_to` and `low_from` where it holds throughout; missing where
+    # there is no such value, or nothing is claimed at the scale's end)
     table: pd.DataFrame
-    overall_p_min: float
+    overall_p_min: float  # Range of the p of the round test over the corners tried
     overall_p_max: float
-    plateau_from: str
+    plateau_from: str  # The round from which every corner shows a plateau; "" where one of them shows none
+    # The round from which there is one with every value at the scale's end; "" where there is none
     plateau_at_scale_end: str
-    plateau_holds_to_high: float
+    plateau_holds_to_high: float  # As in the table, for the plateau at the scale's end
     plateau_holds_to_low: float
+    # Friedman test with the values off the scale tied at its ends; the steps by exact sign tests
     ranks: RoundsRanks
-    n_corners: int
+    n_corners: int  # Combinations that were analysed
     method: str
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Rows without a value or a limit
     warnings: tuple[str, ...] = ()
 
 

@@ -96,30 +96,18 @@ METHODS = {"kenward-roger": "", "cr2": "_cr2"}
 
 @dataclass(frozen=True)
 class RoundTest(Result):
-    """The test of all rounds together.
+    """The test of all rounds together."""
 
-    Parameters
-    ----------
-    statistic, df_num, df_den, p : float
-        F test of the mixed model with Kenward-Roger degrees of freedom: the main one.
-    p_epsilon : float
-        The same F with both degrees of freedom times `epsilon`: allows unequal spread and unequal correlations.
-    epsilon : float
-        Greenhouse-Geisser epsilon of the complete cases; its lower bound where fewer than three athletes are complete.
-    p_gg : float
-        Greenhouse-Geisser p of the complete-case analysis of variance, to stand beside.
-    p_cr2 : float
-        Cluster-robust (CR2) test of the rounds together.
-    """
-
-    statistic: float
+    statistic: float  # F test of the mixed model with Kenward-Roger degrees of freedom: the main one
     df_num: float
     df_den: float
     p: float
+    # The same F with both degrees of freedom times `epsilon`: allows unequal spread and unequal correlations
     p_epsilon: float
+    # Greenhouse-Geisser epsilon of the complete cases; its lower bound where fewer than three athletes are complete
     epsilon: float
-    p_gg: float
-    p_cr2: float
+    p_gg: float  # Greenhouse-Geisser p of the complete-case analysis of variance, to stand beside
+    p_cr2: float  # Cluster-robust (CR2) test of the rounds together
     method: str
 
     def __getitem__(self, name: str):
@@ -129,60 +117,34 @@ class RoundTest(Result):
 
 @dataclass(frozen=True)
 class RoundsComparison(Result):
-    """Mixed-model comparison of the rounds, with all athletes, also those with a missing round.
-
-    Parameters
-    ----------
-    outcome : str
-        The column that was compared.
-    labels : tuple of str
-        Rounds in order.
-    overall : RoundTest
-        The test of all rounds together.
-    means : DataFrame
-        round_no, estimate (model), standard_error, df, ci_low, ci_high, observed_mean, observed_sd, n_athletes, tested (False for
-        what came before sparring: observed only, with a t interval).
-    contrasts : DataFrame
-        Each round against the one before: contrast, later, earlier, kind, estimate, standard_error, df, statistic, p, p_adjusted
-        (Holm within the kind), ci_low, ci_high, ci_low_bonferroni, ci_high_bonferroni (Kenward-Roger), the same ending in
-        `_cr2` (cluster-robust), changed (both adjusted p below alpha), agree (both say the same).
-    pairwise, versus_first : DataFrame
-        The same columns for all pairs, and for each round against the first.
-    effect_sizes : DataFrame
-        Of every step and of last minus first; see `paired_effects`.
-    covariates : DataFrame
-        Type III tests of the covariates: term, estimate (slope of a numeric one), standard_error, ci_low, ci_high, statistic (F),
-        df_num, df_den, p; empty where there are none.
-    anova : RoundsAnova or None
-        Complete-case analysis of variance; None where fewer than two athletes are complete.
-    variances : dict
-        "athlete" and "residual" variance.
-    fit : MixedFit
-        The fitted model.
-    plain_fit : MixedFit
-        The same without what `allows_for` names: values off the scale at its end, bouts as if independent.
-    allows_for : str
-        "" for the plain model; "values off the scale" where they enter as censored; "bouts" where the two of a bout may be
-        alike or opposed.
-    n_athletes, n_observations : int
-        In the model.
-    """
+    """Mixed-model comparison of the rounds, with all athletes, also those with a missing round."""
 
     outcome: str
-    labels: tuple[str, ...]
+    labels: tuple[str, ...]  # Rounds in order
     overall: RoundTest
+    # round_no, estimate (model), standard_error, df, ci_low, ci_high, observed_mean, observed_sd, n_athletes, tested (False
+    # for what came before sparring: observed only, with a t interval)
     means: pd.DataFrame
+    # Each round against the one before: contrast, later, earlier, kind, estimate, standard_error, df, statistic, p,
+    # p_adjusted (Holm within the kind), ci_low, ci_high, ci_low_bonferroni, ci_high_bonferroni (Kenward-Roger), the same
+    # ending in `_cr2` (cluster-robust), changed (both adjusted p below alpha), agree (both say the same)
     contrasts: pd.DataFrame
-    pairwise: pd.DataFrame
+    pairwise: pd.DataFrame  # The same columns for all pairs, and for each round against the first
     versus_first: pd.DataFrame
-    effect_sizes: pd.DataFrame
+    effect_sizes: pd.DataFrame  # Of every step and of last minus first; see `paired_effects`
+    # Type III tests of the covariates: term, estimate (slope of a numeric one), standard_error, ci_low, ci_high, statistic
+    # (F), df_num, df_den, p; empty where there are none
     covariates: pd.DataFrame
+    # Complete-case analysis of variance; None where fewer than two athletes are complete
     anova: RoundsAnova | None
-    variances: dict
+    variances: dict  # "athlete" and "residual" variance
     fit: object
+    # The same without what `allows_for` names: values off the scale at its end, bouts as if independent
     plain_fit: object
+    # "" for the plain model; "values off the scale" where they enter as censored; "bouts" where the two of a bout may be
+    # alike or opposed
     allows_for: str
-    n_athletes: int
+    n_athletes: int  # In the model
     n_observations: int
     method: str
     left_out: pd.DataFrame

@@ -17,43 +17,25 @@ FEWEST_BOUTS = 4
 
 @dataclass(frozen=True)
 class OpponentSpread(Result):
-    """Variance between bouts (round and unordered pair) beside that between athletes.
-
-    Parameters
-    ----------
-    outcome : str
-        The column.
-    variance_bout, ci_low, ci_high : float
-        Variance between bouts and its 95 % profile interval.
-    variance_athlete, variance_residual : float
-        The other parts of the same model.
-    within_bout_correlation, within_bout_ci_low, within_bout_ci_high : float
-        Correlation of the two athletes of a bout, after athlete and round; may be negative (one works, the other holds).
-    n_bouts : int
-        Bouts with both athletes measured.
-    n_athletes, n_observations : int
-        In the model.
-    verdict : str
-        "bouts differ", "opponents opposed" (one high where the other is low), "bouts differ little" or "cannot tell".
-    left_out : DataFrame
-        Rows without an opponent's code.
-    """
+    """Variance between bouts (round and unordered pair) beside that between athletes."""
 
     outcome: str
-    variance_bout: float
+    variance_bout: float  # Variance between bouts and its 95 % profile interval
     ci_low: float
     ci_high: float
-    variance_athlete: float
+    variance_athlete: float  # The other parts of the same model
     variance_residual: float
+    # Correlation of the two athletes of a bout, after athlete and round; may be negative (one works, the other holds)
     within_bout_correlation: float
     within_bout_ci_low: float
     within_bout_ci_high: float
-    n_bouts: int
-    n_athletes: int
+    n_bouts: int  # Bouts with both athletes measured
+    n_athletes: int  # In the model
     n_observations: int
+    # "bouts differ", "opponents opposed" (one high where the other is low), "bouts differ little" or "cannot tell"
     verdict: str
     method: str
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Rows without an opponent's code
     warnings: tuple[str, ...] = ()
 
 

@@ -167,33 +167,15 @@ def _rank_p(rows: RoundRows, later: str, earlier: str, low: float, high: float) 
 
 @dataclass(frozen=True)
 class Plateau(Result):
-    """The round from which on no meaningful change is shown, and every candidate tried.
+    """The round from which on no meaningful change is shown, and every candidate tried."""
 
-    Parameters
-    ----------
-    starts_at : str
-        Label of that round; "" where equivalence was not shown.
-    found : bool
-    whole : bool
-        True where it holds from the first round on.
-    candidates : DataFrame
-        from_round, n_pairs, worst_contrast, p (largest over its pairs and methods), tested, holds; from the end backwards.
-    pairs : DataFrame
-        Equivalence of every pair of rounds.
-    low, high, alpha : float
-        The bounds and the level of each candidate.
-    n_athletes, n_observations : int
-    method : str
-    left_out : DataFrame
-    warnings : tuple of str
-    """
-
-    starts_at: str
+    starts_at: str  # Label of that round; "" where equivalence was not shown
     found: bool
-    whole: bool
+    whole: bool  # True where it holds from the first round on
+    # from_round, n_pairs, worst_contrast, p (largest over its pairs and methods), tested, holds; from the end backwards
     candidates: pd.DataFrame
-    pairs: pd.DataFrame
-    low: float
+    pairs: pd.DataFrame  # Equivalence of every pair of rounds
+    low: float  # The bounds and the level of each candidate
     high: float
     alpha: float
     n_athletes: int

@@ -16,38 +16,25 @@ from .prepare import RoundRows, pairs_of, prepare_rounds
 
 @dataclass(frozen=True)
 class RoundsRanks(Result):
-    """Friedman test with Kendall's W, and exact signed-rank contrasts.
+    """Friedman test with Kendall's W, and exact signed-rank contrasts."""
 
-    Parameters
-    ----------
-    statistic, df, p : float
-        Friedman's chi-square (corrected for ties), complete cases; the exact sign test with two rounds.
-    kendall_w : float
-        Kendall's coefficient of concordance, 0 to 1.
-    contrasts : DataFrame
-        contrast, later, earlier, kind, estimate (median difference), pseudomedian, statistic (positive rank sum), p (exact),
-        p_adjusted (Holm), rank_biserial, n_athletes, n_zero, method.
-    medians : DataFrame
-        round_no, median, quartile_low, quartile_high, n_athletes of the contrasts' athletes; mean_rank of the complete cases.
-    n_athletes, n_observations : int
-        Complete cases of the Friedman test.
-    shuffles : Shuffles or None
-        The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings,
-        and is None for others.
-    left_out : DataFrame
-        Also the athletes whom the Friedman test drops because a round is missing; a contrast keeps those with both its rounds.
-    """
-
+    # Friedman's chi-square (corrected for ties), complete cases; the exact sign test with two rounds
     statistic: float
     df: float
     p: float
-    kendall_w: float
+    kendall_w: float  # Kendall's coefficient of concordance, 0 to 1
+    # contrast, later, earlier, kind, estimate (median difference), pseudomedian, statistic (positive rank sum), p (exact),
+    # p_adjusted (Holm), rank_biserial, n_athletes, n_zero, method
     contrasts: pd.DataFrame
+    # round_no, median, quartile_low, quartile_high, n_athletes of the contrasts' athletes; mean_rank of the complete cases
     medians: pd.DataFrame
-    n_athletes: int
+    n_athletes: int  # Complete cases of the Friedman test
     n_observations: int
+    # The test by order, each athlete's own ratings shuffled, those with missing rounds kept; it decides for ratings, and is
+    # None for others
     shuffles: object
     method: str
+    # Also the athletes whom the Friedman test drops because a round is missing; a contrast keeps those with both its rounds
     left_out: pd.DataFrame
     warnings: tuple[str, ...] = ()
 

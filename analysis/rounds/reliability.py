@@ -26,55 +26,35 @@ MEANING = {
 
 @dataclass(frozen=True)
 class Reliability(Result):
-    """Intraclass correlations and typical error of repeated measurements.
-
-    Parameters
-    ----------
-    outcome : str
-        The column.
-    kind : str
-        "reliability between evenings", or "within-evening consistency" for the rounds of one evening, which truly differ.
-    icc : DataFrame
-        type ("ICC(2,1)", "ICC(3,1)", "ICC(2,k)", "ICC(3,k)"), estimate, ci_low, ci_high, statistic, df_num, df_den, p, meaning.
-    typical_error, typical_error_ci_low, typical_error_ci_high : float
-        Within-athlete SD of one measurement, all trials pooled, with its 95 % interval.
-    cv_percent : float
-        Typical error as a percentage, from logarithms, all trials pooled; missing where a value is not above 0.
-    smallest_detectable_change : float
-        1.96 times the square root of 2 times the typical error: the change of one athlete that exceeds error.
-        With several evenings these numbers are of an evening's mean.
-    errors : DataFrame
-        Each named: of_what ("an evening's mean", "one round"), typical_error, ci_low, ci_high (95 %),
-        smallest_detectable_change, n_athletes, n_rounds (in the mean, or behind the value of one round).
-    change_in_mean : DataFrame
-        One line per trial and the one before: trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error,
-        typical_error_ci_low, typical_error_ci_high, cv_percent, change_percent, smallest_detectable_change, limit_low, limit_high
-        (95 % limits of agreement), pearson_r, n_athletes.
-    n_athletes, n_trials : int
-        Athletes with every trial, and trials.
-    left_out : DataFrame
-        Rows without a value, and athletes dropped because a trial is missing.
-    warnings : tuple of str
-    pairs : DataFrame
-        Of two evenings, one line per athlete: athlete, mean, difference (second minus first); else empty.
-        What the reader should know.
-    """
+    """Intraclass correlations and typical error of repeated measurements."""
 
     outcome: str
+    # "reliability between evenings", or "within-evening consistency" for the rounds of one evening, which truly differ
     kind: str
+    # type ("ICC(2,1)", "ICC(3,1)", "ICC(2,k)", "ICC(3,k)"), estimate, ci_low, ci_high, statistic, df_num, df_den, p, meaning
     icc: pd.DataFrame
-    typical_error: float
+    typical_error: float  # Within-athlete SD of one measurement, all trials pooled, with its 95 % interval
     typical_error_ci_low: float
     typical_error_ci_high: float
+    # Typical error as a percentage, from logarithms, all trials pooled; missing where a value is not above 0
     cv_percent: float
+    # 1.96 times the square root of 2 times the typical error: the change of one athlete that exceeds error. With several
+    # evenings these numbers are of an evening's mean.
     smallest_detectable_change: float
+    # Each named: of_what ("an evening's mean", "one round"), typical_error, ci_low, ci_high (95 %),
+    # smallest_detectable_change, n_athletes, n_rounds (in the mean, or behind the value of one round)
     errors: pd.DataFrame
+    # One line per trial and the one before: trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error,
+    # typical_error_ci_low, typical_error_ci_high, cv_percent, change_percent, smallest_detectable_change, limit_low,
+    # limit_high (95 % limits of agreement), pearson_r, n_athletes
     change_in_mean: pd.DataFrame
-    n_athletes: int
+    n_athletes: int  # Athletes with every trial, and trials
     n_trials: int
     method: str
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Rows without a value, and athletes dropped because a trial is missing
     warnings: tuple[str, ...] = ()
+    # Of two evenings, one line per athlete: athlete, mean, difference (second minus first); else empty. What the reader
+    # should know.
     pairs: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=["athlete", "mean", "difference"])
     )

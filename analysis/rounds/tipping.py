@@ -27,39 +27,21 @@ IMPUTED = {
 
 @dataclass(frozen=True)
 class TippingPoint(Result):
-    """How far the missing rounds must lie from what the model expects before a label changes.
-
-    Parameters
-    ----------
-    outcome : str
-        The column.
-    n_missing : int
-        Missing rounds of the athletes in the analysis.
-    missing : DataFrame
-        athlete, round_no of each.
-    table : DataFrame
-        contrast, later, earlier, label (with the missing rounds as the model expects them), shift_up, label_up, shift_down,
-        label_down: the smallest shift in each direction that changes the label, missing where none up to the largest does.
-    curve : DataFrame
-        contrast, shift, estimate, ci_low, ci_high, equivalence_ci_low, equivalence_ci_high (level 1 - 2 alpha), label; the wider
-        interval of both methods.
-    largest_shift : float
-        The largest shift tried, in the outcome's unit.
-    n_imputations : int
-        Imputed tables.
-    left_out : DataFrame
-        Rows without a value or not fought.
-    """
+    """How far the missing rounds must lie from what the model expects before a label changes."""
 
     outcome: str
-    n_missing: int
-    missing: pd.DataFrame
+    n_missing: int  # Missing rounds of the athletes in the analysis
+    missing: pd.DataFrame  # athlete, round_no of each
+    # contrast, later, earlier, label (with the missing rounds as the model expects them), shift_up, label_up, shift_down,
+    # label_down: the smallest shift in each direction that changes the label, missing where none up to the largest does
     table: pd.DataFrame
+    # contrast, shift, estimate, ci_low, ci_high, equivalence_ci_low, equivalence_ci_high (level 1 - 2 alpha), label; the
+    # wider interval of both methods
     curve: pd.DataFrame
-    largest_shift: float
-    n_imputations: int
+    largest_shift: float  # The largest shift tried, in the outcome's unit
+    n_imputations: int  # Imputed tables
     method: str
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Rows without a value or not fought
     warnings: tuple[str, ...] = ()
 
 

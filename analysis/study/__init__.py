@@ -5,36 +5,22 @@ Knows nothing of statistics and opens no recording.
 """
 
 from .binding import QuestionStatus, planned, question_statuses, result_status
-from .check import CheckReport, check_study, list_needs, propose_decisions_for
-from .columns import TABLES, Column, column_rules, describe_columns
-from .decisions import LEDGER_COLUMNS, Ledger
+from .check import check_study, list_needs, propose_decisions_for
+from .columns import TABLES, describe_columns
 from .deviations import plan_deviations
-from .fixed_plan import FixedPlan, PlanDocument, freeze_plan
+from .fixed_plan import PlanDocument, freeze_plan
 from .load import load_study
-from .looks import LookState, look_state, note_look
+from .looks import look_state, note_look
 from .model import Study
 from .new_folder import new_study, sheet_columns
-from .outcomes import OUTCOMES, QUESTIONS, Outcome, known_outcome, outcome_named, topics, typed_outcomes
-from .plan import DIRECTIONS, Hypothesis, Plan
-from .problems import PROBLEM_COLUMNS, Problem, StudyError
-from .protocol import SCALES, Protocol
-from .training import DESIGNS, TrainingDesign
+from .outcomes import OUTCOMES, Outcome, known_outcome, outcome_named, topics, typed_outcomes
+from .plan import Plan
+from .problems import Problem, StudyError
+from .protocol import Protocol
 
 __all__ = [
-    "DESIGNS",
-    "DIRECTIONS",
-    "LEDGER_COLUMNS",
     "OUTCOMES",
-    "PROBLEM_COLUMNS",
-    "QUESTIONS",
-    "SCALES",
     "TABLES",
-    "CheckReport",
-    "Column",
-    "FixedPlan",
-    "Hypothesis",
-    "Ledger",
-    "LookState",
     "Outcome",
     "Plan",
     "PlanDocument",
@@ -43,9 +29,7 @@ __all__ = [
     "QuestionStatus",
     "Study",
     "StudyError",
-    "TrainingDesign",
     "check_study",
-    "column_rules",
     "describe_columns",
     "freeze_plan",
     "known_outcome",

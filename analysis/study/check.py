@@ -45,57 +45,29 @@ NEEDS = {
 
 @dataclass(frozen=True)
 class CheckReport(Result):
-    """What `check_study` found.
+    """What `check_study` found."""
 
-    Parameters
-    ----------
-    folder : str
-        The name of the folder.
-    passed : bool
-        True where nothing stops an analysis.
-    filled : bool
-        False where no table has a row and there is no recording.
-    problems, settled, remarks : DataFrame
-        file, row, column, value, problem, remedy.
-    contents : DataFrame
-        what, count, unit ("rows" or "files"), set_aside, where.
-    notebooks : DataFrame
-        notebook, ready, needs.
-    opened : bool
-        Whether the recordings were read and cleaned.
-    recordings : tuple of str
-        What a person should resolve about them, with the remedy.
-    account : str
-        One line: rounds sparred, with and without a mean heart rate, and why.
-    questions : DataFrame
-        Values that stand out: file, row, column, value, problem, remedy. They stop nothing.
-    proposed : tuple of dict
-        Rows for the decisions table that would settle problems and questions, for a person to confirm.
-    looks : str
-        One line: planned looks, and how many are left; "" where none are planned.
-    departures : tuple of str
-        What departs from the fixed plan so far, and which questions that makes exploratory; without a fixed plan, what is
-        planned and has no value.
-    judged : str
-        The heading of `departures`.
-    """
-
-    folder: str
-    passed: bool
-    filled: bool
-    problems: pd.DataFrame
+    folder: str  # The name of the folder
+    passed: bool  # True where nothing stops an analysis
+    filled: bool  # False where no table has a row and there is no recording
+    problems: pd.DataFrame  # file, row, column, value, problem, remedy
     settled: pd.DataFrame
     remarks: pd.DataFrame
+    # what, count, unit ("rows" or "files"), set_aside, where
     contents: pd.DataFrame = field(default_factory=pd.DataFrame)
-    notebooks: pd.DataFrame = field(default_factory=pd.DataFrame)
-    opened: bool = False
-    recordings: tuple[str, ...] = ()
-    account: str = ""
+    notebooks: pd.DataFrame = field(default_factory=pd.DataFrame)  # notebook, ready, needs
+    opened: bool = False  # Whether the recordings were read and cleaned
+    recordings: tuple[str, ...] = ()  # What a person should resolve about them, with the remedy
+    account: str = ""  # One line: rounds sparred, with and without a mean heart rate, and why
+    # Values that stand out: file, row, column, value, problem, remedy. They stop nothing.
     questions: pd.DataFrame = field(default_factory=partial(problem_table, ()))
+    # Rows for the decisions table that would settle problems and questions, for a person to confirm
     proposed: tuple[dict[str, str], ...] = ()
-    looks: str = ""
+    looks: str = ""  # One line: planned looks, and how many are left; "" where none are planned
+    # What departs from the fixed plan so far, and which questions that makes exploratory; without a fixed plan, what is
+    # planned and has no value
     departures: tuple[str, ...] = ()
-    judged: str = "Departs from the fixed plan"
+    judged: str = "Departs from the fixed plan"  # The heading of `departures`
 
     def text(self) -> str:
         """Return the report as lines for a terminal."""

@@ -73,46 +73,25 @@ Where a table has a column `file` of its own (recordings, aerobic_tests, survey)
 
 @dataclass(frozen=True)
 class Column:
-    """One column of one table.
+    """One column of one table."""
 
-    Parameters
-    ----------
-    table, name : str
-        Where it stands.
-    kind : str
-        How its text is read: code, text, choice, yes_no, date, clock, file, offset, opponent, test (kept as text);
-        number, whole, round, minutes, seconds, signed_seconds, lactate, exertion (numbers).
-    unit : str
-        Unit of the numbers; "" where there is none.
-    low, high : float or None
-        Limits outside which a value is a problem.
-    ask_low, ask_high : float or None
-        Limits outside which a value is possible but asked about.
-    choices : tuple of str
-        The words of a choice.
-    need : str
-        "key" and "required" must be there wherever the table is; "default 1" is filled with 1; "" may be blank.
-    meaning : str
-        In words.
-    slips : tuple of (float, str)
-        Likely slips: a value typed in this other unit is the factor times the right one.
-    hints : tuple of str
-        Named slips that are no factor: "year of birth", "fahrenheit", "shuttle".
-    """
-
-    table: str
+    table: str  # Where it stands
     name: str
+    # How its text is read: code, text, choice, yes_no, date, clock, file, offset, opponent, test (kept as text); number,
+    # whole, round, minutes, seconds, signed_seconds, lactate, exertion (numbers)
     kind: str
-    unit: str
-    low: float | None
+    unit: str  # Unit of the numbers; "" where there is none
+    low: float | None  # Limits outside which a value is a problem
     high: float | None
-    ask_low: float | None
+    ask_low: float | None  # Limits outside which a value is possible but asked about
     ask_high: float | None
-    choices: tuple[str, ...]
+    choices: tuple[str, ...]  # The words of a choice
+    # "key" and "required" must be there wherever the table is; "default 1" is filled with 1; "" may be blank
     need: str
     meaning: str
+    # Likely slips: a value typed in this other unit is the factor times the right one
     slips: tuple[tuple[float, str], ...]
-    hints: tuple[str, ...]
+    hints: tuple[str, ...]  # Named slips that are no factor: "year of birth", "fahrenheit", "shuttle"
 
     @property
     def is_text(self) -> bool:
@@ -178,17 +157,7 @@ def _read_rule(line: dict) -> Column:
 
 @cache
 def column_rules() -> dict[str, dict[str, Column]]:
-    """Return the rules: table -> column name -> Column, in the order of the printed sheets.
-
-    Returns
-    -------
-    dict of dict
-
-    Examples
-    --------
-    >>> column_rules()["rounds"]["lactate_mmol_l"].unit
-    'mmol/L'
-    """
+    """Return the rules: table -> column name -> Column, in the order of the printed sheets."""
     rules: dict[str, dict[str, Column]] = {table: {} for table in TABLES}
     with RULES_FILE.open(encoding="utf-8", newline="") as lines:
         for line in csv.DictReader(lines):

@@ -334,18 +334,12 @@ def _ledger_table(rows: Iterable[Mapping]) -> pd.DataFrame:
 class Ledger(Result):
     """What became of every row, value and second.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        table, file, row, session, athlete, round_no, measure ("" for a whole row), amount, unit ("rows", "values" or
-        "s"), used, cause ("" where simply used), decided_by ("rule", or who wrote the decision). An entry with
-        amount 0 documents a change (such as a replaced value) and counts nothing.
-
-    Notes
-    -----
     A person who withdraws leaves a count without a code: entries without file, row and athlete.
     """
 
+    # table, file, row, session, athlete, round_no, measure ("" for a whole row), amount, unit ("rows", "values" or "s"),
+    # used, cause ("" where simply used), decided_by ("rule", or who wrote the decision). An entry with amount 0 documents a
+    # change (such as a replaced value) and counts nothing.
     table: pd.DataFrame = field(default_factory=lambda: _ledger_table(()))
 
     def add(self, rows: Iterable[Mapping] | pd.DataFrame) -> Ledger:

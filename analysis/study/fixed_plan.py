@@ -335,31 +335,15 @@ Justification = str | Sequence[str] | Mapping | None
 
 @dataclass(frozen=True)
 class FixedPlan(Result):
-    """A plan as it was fixed.
+    """A plan as it was fixed."""
 
-    Parameters
-    ----------
-    date : str
-        When, as 2026-11-25.
-    checksum : str
-        SHA-256 of what was fixed.
-    intact : bool
-        True where file and document still belong to that checksum.
-    plan : Plan
-    protocol : Protocol
-    fixed : dict
-        Everything that was fixed, as it stands in the file.
-    document_name : str
-        The Markdown document beside it.
-    """
-
-    date: str
-    checksum: str
-    intact: bool
+    date: str  # When, as 2026-11-25
+    checksum: str  # SHA-256 of what was fixed
+    intact: bool  # True where file and document still belong to that checksum
     plan: Plan
     protocol: Protocol
-    fixed: dict = field(default_factory=dict)
-    document_name: str = ""
+    fixed: dict = field(default_factory=dict)  # Everything that was fixed, as it stands in the file
+    document_name: str = ""  # The Markdown document beside it
 
 
 def freeze_plan(

@@ -19,27 +19,13 @@ TAKEN_FILE = "looks_taken.csv"
 
 @dataclass(frozen=True)
 class LookState(Result):
-    """Where a study stands among its planned looks.
+    """Where a study stands among its planned looks."""
 
-    Parameters
-    ----------
-    sizes : tuple of int
-        Athletes at each planned look.
-    n_athletes : int
-        Athletes with an entry in the primary session.
-    number : int
-        Of the planned look at this number of athletes, from 1; 0 where none is planned at it.
-    left : int
-        Planned looks at more athletes than there are.
-    why_not : str
-        Why results are exploratory: a look that was not planned; "" where none was taken.
-    """
-
-    sizes: tuple[int, ...]
-    n_athletes: int
-    number: int
-    left: int
-    why_not: str = ""
+    sizes: tuple[int, ...]  # Athletes at each planned look
+    n_athletes: int  # Athletes with an entry in the primary session
+    number: int  # Of the planned look at this number of athletes, from 1; 0 where none is planned at it
+    left: int  # Planned looks at more athletes than there are
+    why_not: str = ""  # Why results are exploratory: a look that was not planned; "" where none was taken
 
     def text(self) -> str:
         """The state in one line."""

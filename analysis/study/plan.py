@@ -19,24 +19,12 @@ DIRECTIONS = ("lower", "higher", "rises", "falls", "differs")
 
 @dataclass(frozen=True)
 class Hypothesis(Result):
-    """One hypothesis with its direction.
+    """One hypothesis with its direction."""
 
-    Parameters
-    ----------
-    question : str
-        A key of QUESTIONS.
-    outcome : str
-        A key of OUTCOMES.
-    direction : str
-        One of DIRECTIONS.
-    text : str
-        In the words of the plan.
-    """
-
-    question: str
-    outcome: str
-    direction: str
-    text: str = ""
+    question: str  # A key of QUESTIONS
+    outcome: str  # A key of OUTCOMES
+    direction: str  # One of DIRECTIONS
+    text: str = ""  # In the words of the plan
 
 
 @dataclass(frozen=True)

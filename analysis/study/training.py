@@ -36,34 +36,17 @@ FILES = "training_recordings"
 
 @dataclass(frozen=True)
 class TrainingDesign(Result):
-    """[training] of study.toml, completed.
+    """[training] of study.toml, completed."""
 
-    Parameters
-    ----------
-    design : str
-        "parallel", "delayed_start", "matched_pairs" or "before_after".
-    protocol : str
-        A name of the catalogue, or the club's own word.
-    weeks, sessions_per_week : float
-    strata : tuple of str
-        Columns of the athletes table within which groups are balanced, the most important first.
-    public_number_named : str
-        Which number the draw will take, in words written before it exists.
-    public_number : str
-        That number, from [allocation]; "" where it is not there yet.
-    smallest_capacity_gain : float
-        In the unit of capacity.
-    smallest_capacity_reason : str
-    """
-
-    design: str = "parallel"
-    protocol: str = ""
+    design: str = "parallel"  # "parallel", "delayed_start", "matched_pairs" or "before_after"
+    protocol: str = ""  # A name of the catalogue, or the club's own word
     weeks: float = float("nan")
     sessions_per_week: float = float("nan")
+    # Columns of the athletes table within which groups are balanced, the most important first
     strata: tuple[str, ...] = ()
-    public_number_named: str = ""
-    public_number: str = ""
-    smallest_capacity_gain: float = PROPOSED_GAIN
+    public_number_named: str = ""  # Which number the draw will take, in words written before it exists
+    public_number: str = ""  # That number, from [allocation]; "" where it is not there yet
+    smallest_capacity_gain: float = PROPOSED_GAIN  # In the unit of capacity
     smallest_capacity_reason: str = PROPOSED_REASON
 
 

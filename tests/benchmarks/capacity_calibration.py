@@ -16,9 +16,8 @@ from pathlib import Path
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from analysis.capacity import VERDICTS, correct_for_error
-from analysis.capacity.error import correct_slope
-from analysis.capacity.results import judge
+from analysis.capacity.error import correct_for_error, correct_slope
+from analysis.capacity.results import VERDICTS, judge
 from analysis.models import fit_mixed_batch
 
 ROUNDS, MISSING = 4, 0.10

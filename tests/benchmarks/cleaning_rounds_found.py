@@ -19,8 +19,9 @@ sys.path.insert(0, str(HERE.parents[1] / "cleaning"))
 
 from made_traces import MadeTrace, make_trace  # noqa: E402
 
-from analysis.cleaning import CleaningRules, find_rounds  # noqa: E402
+from analysis.cleaning import CleaningRules  # noqa: E402
 from analysis.cleaning.clocks import LEAST_CONFIDENCE, find_clock, find_lag  # noqa: E402
+from analysis.cleaning.find import find_rounds  # noqa: E402
 from analysis.study import Protocol  # noqa: E402
 
 PROTOCOLS = [

@@ -8,10 +8,12 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import Refused, answer_capacity, correlate
+from analysis.capacity import answer_capacity
 from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes, specifications
+from analysis.capacity.correlation import correlate
 from analysis.capacity.drift import drift_and_recovery
 from analysis.capacity.fit import HC3, fit_prepared, prepare, with_covariates
+from analysis.capacity.results import Refused
 from analysis.models import robust_slope
 
 CYCLING = Path(__file__).parents[1] / "references" / "capacity" / "cycling_training.csv"

@@ -9,15 +9,10 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import (
-    bayes_factor,
-    correlate,
-    correlate_within,
-    correlation_levels,
-    influence,
-    partial_correlation,
-)
-from analysis.capacity.leverage import robust_correlation
+from analysis.capacity import correlation_levels
+from analysis.capacity.answer import bayes_factor
+from analysis.capacity.correlation import correlate, correlate_within, partial_correlation
+from analysis.capacity.leverage import influence, robust_correlation
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 CASES = sorted(p.name for p in REFERENCES.glob("06_correlation__*"))

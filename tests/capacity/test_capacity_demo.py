@@ -10,8 +10,9 @@ import pandas as pd
 import pytest
 
 from analysis.answers import open_answers
-from analysis.capacity import correct_for_error, partial_correlation
 from analysis.capacity.chart import fit_many
+from analysis.capacity.correlation import partial_correlation
+from analysis.capacity.error import correct_for_error
 from analysis.capacity.fit import prepare
 
 ROOT = Path(__file__).parents[2]

@@ -9,8 +9,7 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import correct_for_error
-from analysis.capacity.error import correct_slope, reliability_interval, unrestrict_range
+from analysis.capacity.error import correct_for_error, correct_slope, reliability_interval, unrestrict_range
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 R = json.loads((REFERENCES / "12_measurement_error" / "results.json").read_text())

@@ -8,17 +8,11 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import (
-    CircularTestError,
-    answer_capacity,
-    choose_covariates,
-    correlate,
-    fit_capacity,
-    hr_max_source,
-)
+from analysis.capacity import answer_capacity, choose_covariates, fit_capacity
 from analysis.capacity.adjustment import balanced_means
+from analysis.capacity.correlation import correlate
 from analysis.capacity.fit import prepare
-from analysis.capacity.guards import shared_test_warning
+from analysis.capacity.guards import CircularTestError, hr_max_source, shared_test_warning
 from analysis.capacity.results import judge
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"

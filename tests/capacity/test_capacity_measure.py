@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import choose_tests, measure_capacity
+from analysis.capacity import measure_capacity
 from analysis.capacity.adjustment import default_step, known_scalings, to_unit
+from analysis.capacity.measure import choose_tests
 
 SESSIONS = pd.DataFrame({"session": ["1", "2"], "date": ["2026-05-01", "2026-06-01"]})
 CLUB = pd.DataFrame(

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.cleaning import clean_study, find_rounds
+from analysis.cleaning import clean_study
+from analysis.cleaning.find import find_rounds
 from analysis.study import load_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"

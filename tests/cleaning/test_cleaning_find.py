@@ -8,9 +8,9 @@ import pytest
 from made_traces import make_trace
 
 from analysis.basics import KitError
-from analysis.cleaning import find_rounds, flag_artefacts
+from analysis.cleaning import flag_artefacts
 from analysis.cleaning.clocks import find_lag
-from analysis.cleaning.find import shape_of_rounds
+from analysis.cleaning.find import find_rounds, shape_of_rounds
 from analysis.study import Protocol
 
 PROTOCOLS = [(4, 300, 120), (3, 360, 180), (5, 240, 90), (6, 180, 60), (2, 300, 60)]

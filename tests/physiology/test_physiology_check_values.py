@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from analysis import physiology as ph
+from analysis.physiology.intensity import percent_hr_reserve
 
 REFERENCES = Path(__file__).parents[1] / "references" / "physiology"
 CHECKS = {c["id"]: c for c in json.loads((REFERENCES / "check_values.json").read_text(encoding="utf-8"))}
@@ -109,7 +110,7 @@ HERE = {
     "hrmax_nes_40": hr_max("nes_2013"),
     "hrmax_gulati_40": hr_max("gulati_2010"),
     "hrmax_cardia_25": hr_max("zhu_2010"),
-    "pct_hrr": lambda i: ph.percent_hr_reserve(i["hr"], i["hrmax"], i["hrrest"]),
+    "pct_hrr": lambda i: percent_hr_reserve(i["hr"], i["hrmax"], i["hrrest"]),
     "pct_hrmax_error_nes": lambda i: ph.percent_hr_max_error(i["hr"], i["hrmax"], i["see"]),
     "hrr_from_vo2max_swain": lambda i: ph.percent_hr_reserve_from_vo2max(i["pct_vo2max"], mode="cycle").value,
     "hrr_from_vo2max_swain_tm": lambda i: ph.percent_hr_reserve_from_vo2max(

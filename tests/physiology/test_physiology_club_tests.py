@@ -8,8 +8,10 @@ import pytest
 
 import analysis.physiology as ph
 from analysis.basics import KitError
-from analysis.capacity import CircularTestError, correlate, measure_capacity
-from analysis.capacity.guards import set_aside_circular
+from analysis.capacity import measure_capacity
+from analysis.capacity.correlation import correlate
+from analysis.capacity.guards import CircularTestError, set_aside_circular
+from analysis.physiology.gas_exchange import process_gas_exchange
 
 
 def shuttle(level, number, **more):
@@ -168,8 +170,8 @@ def bout(level_ml_min):
 
 def test_a_higher_verification_bout_stands():
     test, higher = ramp(54.5 * 75), bout(59.7 * 75)
-    alone = ph.process_gas_exchange(test, 75.0)
-    both = ph.process_gas_exchange(test, 75.0, verification=higher)
+    alone = process_gas_exchange(test, 75.0)
+    both = process_gas_exchange(test, 75.0, verification=higher)
     assert both.verification == "higher" and both.value == pytest.approx(59.7, abs=0.2)
     assert both.value == both.verification_ml_kg_min and both.test_ml_kg_min == pytest.approx(alone.value)
     assert both.vo2_l_min == pytest.approx(both.value * 75 / 1000) and both.label == "VO2peak"
@@ -181,10 +183,10 @@ def test_a_higher_verification_bout_stands():
 
 def test_a_bout_within_three_per_cent_confirms_and_a_lower_one_changes_nothing():
     test = ramp(54.5 * 75)
-    alone = ph.process_gas_exchange(test, 75.0).value
-    near = ph.process_gas_exchange(test, 75.0, verification=bout(55.2 * 75))
+    alone = process_gas_exchange(test, 75.0).value
+    near = process_gas_exchange(test, 75.0, verification=bout(55.2 * 75))
     assert near.verification == "confirmed" and near.value == pytest.approx(alone) and near.label == "VO2max"
-    low = ph.process_gas_exchange(test, 75.0, verification=bout(48 * 75))
+    low = process_gas_exchange(test, 75.0, verification=bout(48 * 75))
     assert low.verification == "lower" and low.value == pytest.approx(alone)
 
 

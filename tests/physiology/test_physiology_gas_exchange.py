@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.physiology import estimate_vo2max, process_gas_exchange
-from analysis.physiology.gas_exchange import average_curve, parse_average
+from analysis.physiology import estimate_vo2max
+from analysis.physiology.gas_exchange import average_curve, parse_average, process_gas_exchange
 
 
 def ramp(*, minutes=10.0, top=3600.0, plateau=True, step=2.0, recovery=False, rer=1.15):

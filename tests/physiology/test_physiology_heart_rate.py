@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from analysis import physiology as ph
 from analysis.basics import KitError
+from analysis.physiology.intensity import percent_hr_max, percent_hr_reserve
 
 
 def test_every_equation_has_an_error_and_a_source():
@@ -78,12 +79,12 @@ def test_measured_maximum_says_where_it_is_weak():
 
 def test_more_than_the_maximum_is_an_error_not_a_result():
     with pytest.raises(KitError, match="Update"):
-        ph.percent_hr_max([180, 197], 190)
-    kept = ph.percent_hr_max(np.array([180.0, 197.0, np.nan]), 190, above="missing")
+        percent_hr_max([180, 197], 190)
+    kept = percent_hr_max(np.array([180.0, 197.0, np.nan]), 190, above="missing")
     assert kept[0] == pytest.approx(94.7368, abs=1e-3) and np.isnan(kept[1:]).all()
-    assert ph.percent_hr_max(190, 190) == 100
+    assert percent_hr_max(190, 190) == 100
     with pytest.raises(KitError, match="swapped"):
-        ph.percent_hr_reserve(150, 55, 190)
+        percent_hr_reserve(150, 55, 190)
 
 
 def test_bands_are_half_open_and_complete():

@@ -19,7 +19,8 @@ from analysis.planning import (
 from analysis.planning.attenuation import slope_factor
 from analysis.planning.design import assumptions_for
 from analysis.planning.replication import detectability_power, shrunk_correlation
-from analysis.study import Hypothesis, Plan, Protocol
+from analysis.study import Plan, Protocol
+from analysis.study.plan import Hypothesis
 
 REFERENCE = json.loads(
     (Path(__file__).parents[1] / "references/planning/replication_design.json").read_text()

@@ -5,8 +5,9 @@ import pytest
 from scipy.stats import norm
 
 from analysis.basics import KitError
-from analysis.planning import Assumptions, Design, assure_design, simulate_studies
+from analysis.planning import Assumptions, assure_design, simulate_studies
 from analysis.planning.assurance import open_ranges, summarise_power
+from analysis.planning.design import Design
 
 
 def test_published_worked_example():

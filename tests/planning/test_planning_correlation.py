@@ -10,13 +10,15 @@ from hypothesis import strategies as st
 
 from analysis.basics import KitError
 from analysis.planning import correlation as own
-from analysis.planning import (
+from analysis.planning.correlation import (
+    LARGEST_CLUB,
+    correlation_interval,
     correlation_power,
     correlation_precision,
     correlation_sample_size,
     smallest_detectable_r,
+    smallest_size,
 )
-from analysis.planning.correlation import LARGEST_CLUB, correlation_interval, smallest_size
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import Assumptions, Design, equivalence_power
-from analysis.planning.paired import plateau_power
+from analysis.planning import Assumptions
+from analysis.planning.design import Design
+from analysis.planning.paired import equivalence_power, plateau_power
 from analysis.planning.questions import pose
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())

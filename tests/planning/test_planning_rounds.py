@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import compare_covariances, rounds_power
-from analysis.planning.rounds import effect_f_of, round_covariance, simulate_rounds_power
+from analysis.planning import compare_covariances
+from analysis.planning.rounds import effect_f_of, round_covariance, rounds_power, simulate_rounds_power
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 
@@ -109,7 +109,8 @@ def test_impossible_questions_say_what_to_do(call, hint):
 
 @pytest.mark.parametrize("value", ["4", None, [4]])
 def test_what_is_no_number_is_named(value):
-    from analysis.planning import correlation_power, equivalence_power
+    from analysis.planning.correlation import correlation_power
+    from analysis.planning.paired import equivalence_power
 
     for call in (
         lambda: rounds_power(n=12, rounds=4, effect_f=value, correlation=0.5),

@@ -6,9 +6,10 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.models import holm
-from analysis.planning import Assumptions, Design, answer_design, simulate_grid, simulate_studies
+from analysis.planning import Assumptions, answer_design, simulate_grid, simulate_studies
 from analysis.planning.ask import ask_rounds, holm_rows, plateau_start
 from analysis.planning.attenuation import fitness_signal
+from analysis.planning.design import Design
 from analysis.planning.generate import generate_studies
 
 CLEAN = Assumptions().but(missing_round=0.0, leave=0.0, strap_loss=0.0, bout_share=0.0)

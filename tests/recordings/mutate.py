@@ -6,7 +6,8 @@ import gzip
 
 import numpy as np
 
-from analysis.recordings import FORMATS, RecordingError, inspect_recording, list_labels, read_recording
+from analysis.recordings import RecordingError, inspect_recording, list_labels, read_recording
+from analysis.recordings.formats import FORMATS
 
 NASTY = [
     b"", b"\x00", b"\xff" * 8, b"NaN", b"inf", b"-1", b"1e308", b"99999999999999999999", b"\n", b"\r", b";", b",",

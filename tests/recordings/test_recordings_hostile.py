@@ -17,14 +17,13 @@ from make_fit import FitFile, simple_fit
 from mutate import mutate, seeds, sound
 
 from analysis.recordings import (
-    FORMATS,
     RecordingError,
     inspect_recording,
     list_labels,
     read_gas_exchange,
     read_recording,
 )
-from analysis.recordings.formats import tell_format
+from analysis.recordings.formats import FORMATS, tell_format
 
 MEGA = 1024 * 1024
 

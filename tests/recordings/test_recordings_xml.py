@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from mutate import mutate
 
-from analysis.recordings import FORMATS, RecordingError, list_labels, read_recording, xml_files
+from analysis.recordings import RecordingError, list_labels, read_recording, xml_files
+from analysis.recordings.formats import FORMATS
 from analysis.recordings.times import parse_iso_times
 
 

@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from analysis.basics import KitError, Result
 from analysis.models import marginal_change
-from analysis.rounds import STEP_LABELS, adjust_outcomes, answer_rounds
+from analysis.rounds import adjust_outcomes, answer_rounds
 from analysis.rounds.prepare import prepare_rounds
 from analysis.rounds.sensitivity import MARGINAL
+from analysis.rounds.steps import STEP_LABELS
 
 OUTCOME = "hr_mean_bpm"
 

@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.rounds import STEP_LABELS, compare_rounds, equivalence, find_plateau, rank_rounds
+from analysis.rounds import compare_rounds, equivalence, find_plateau, rank_rounds
 from analysis.rounds.plateau import try_candidates
-from analysis.rounds.steps import label_of_step, label_steps, reading_of_step
+from analysis.rounds.steps import STEP_LABELS, label_of_step, label_steps, reading_of_step
 
 
 def pairs_table(equivalent):

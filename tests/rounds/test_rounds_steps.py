@@ -6,11 +6,11 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.models import holm
-from analysis.rounds import STEP_LABELS
 from analysis.rounds.compare import contrast_table, fit_rounds
 from analysis.rounds.prepare import prepare_rounds
 from analysis.rounds.ranks import order_contrasts
 from analysis.rounds.steps import (
+    STEP_LABELS,
     all_steps,
     gate_steps,
     label_of_step,

@@ -4,7 +4,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from study_folders import CODES, athletes, make_folder, rounds
 
-from analysis.study import LEDGER_COLUMNS, TABLES, Ledger, load_study
+from analysis.study import TABLES, load_study
+from analysis.study.decisions import LEDGER_COLUMNS, Ledger
 
 AMOUNTS = st.lists(
     st.fixed_dictionaries(
