@@ -10,6 +10,7 @@ import pytest
 from figure_rules import faults_of
 
 import analysis.telling
+from analysis.answers import open_survey
 from analysis.report import build_document
 from analysis.telling.document import Picture
 from analysis.telling.export import figure_bytes
@@ -39,7 +40,7 @@ def answers(demo_answers):
     return demo_answers
 
 
-def drawn_by_example(module, function):
+def drawn_by_example(module, function, at_hand):
     """Run the example of a docstring and return the figures that it finished."""
     figures = []
     finish = module.finish
@@ -48,7 +49,8 @@ def drawn_by_example(module, function):
         figures.append(finish(figure, *args, **kw))
         return figures[-1]
 
-    example = doctest.DocTestFinder(recurse=False).find(function, globs=vars(module).copy())[0]
+    globs = vars(module) | {n: value() for n, value in at_hand.items() if n in (function.__doc__ or "")}
+    example = doctest.DocTestFinder(recurse=False).find(function, globs=globs)[0]
     module.finish = keep
     try:
         failed, tried = doctest.DocTestRunner(verbose=False).run(example)
@@ -58,34 +60,23 @@ def drawn_by_example(module, function):
     return figures
 
 
-OF_THE_DEMO = {
-    "rounds": lambda answers: answers.rounds("hr_mean_bpm"),
-    "fitness": lambda answers: answers.fitness("hr_mean_bpm"),
-    "published": lambda answers: answers.published(),
-    "cleaning": lambda answers: answers.cleaned,
-}
-"""Topic -> what its functions draw."""
-
-OTHER = {
-    "cleaning.draw_trace": None,  # a trace: drawn by its example
-    "cleaning.draw_tried": None,
-    "fitness.draw_levels": lambda answers: answers.levels(),
-    "rounds.draw_evenings": None,  # the demo sparred on one evening
-}
-"""Figure -> what it draws, where that is not what the figures of its topic draw."""
-
-DRAWN_BY_DEMO = [
-    n for n in sorted(FUNCTIONS) if n.split(".")[0] in OF_THE_DEMO and OTHER.get(n, "its topic") is not None
-]
+@pytest.fixture
+def at_hand(demo_answers, demo_training, answers_at_hand):
+    """What the examples draw, as the docstring of the room says; made when an example names it."""
+    return {
+        "answers": lambda: demo_answers,
+        "training": demo_training.training,
+        "survey": lambda: open_survey().survey(),
+    }
 
 
 @pytest.mark.parametrize("name", sorted(FUNCTIONS))
-def test_figure_of_the_example(name, answers_at_hand):
-    module, function = FUNCTIONS[name]
-    figures = drawn_by_example(module, function)
-    if not figures:  # the example shows when there is nothing to draw; the write-up of the demo draws it
-        assert "is None" in (function.__doc__ or "")
-    assert figures[-1:] == [] or faults_of(figures[-1]) == []
+def test_figure_of_the_example(name, at_hand, answers):
+    """It keeps the rules, names nobody, and is the same to the byte when drawn again."""
+    figure, again = (drawn_by_example(*FUNCTIONS[name], at_hand)[-1] for _ in range(2))
+    saved = figure_bytes(figure, "svg")
+    assert faults_of(figure, codes=tuple(answers.study.athletes["athlete"])) == []
+    assert saved == figure_bytes(again, "svg")
 
 
 def test_every_figure_of_the_write_up(answers):
@@ -96,16 +87,6 @@ def test_every_figure_of_the_write_up(answers):
         if (found := faults_of(p.draw(), codes=codes))
     }
     assert faults == {}
-
-
-@pytest.mark.parametrize("name", DRAWN_BY_DEMO)
-def test_figure_of_the_demo(name, answers):
-    _, function = FUNCTIONS[name]
-    result = OTHER.get(name, OF_THE_DEMO[name.split(".")[0]])(answers)
-    figure = function(result)
-    saved = figure_bytes(figure, "svg")
-    assert faults_of(figure, codes=tuple(answers.study.athletes["athlete"])) == []
-    assert saved == figure_bytes(function(result), "svg")
 
 
 def test_the_rules_find_planted_faults():

@@ -33,15 +33,7 @@ HOLLOW = {
 def draw_ledger(cleaned, *, ax=None):
     """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> from analysis.study.decisions import Ledger
-    >>> entries = [{"measure": "round seconds", "unit": "s", "amount": 280.0},
-    ...     {"measure": "round seconds", "unit": "s", "amount": 20.0, "used": False, "cause": "no contact"}]
-    >>> made = SimpleNamespace(ledger=Ledger().add(entries))
-    >>> draw_ledger(made).axes[0].get_xlabel()
-    'Share of the time in rounds (%)'
+    >>> figure = draw_ledger(answers.cleaned)
     """
     table = round_seconds(cleaned)
     figure, axes = new_axes(ax, width="double", height_mm=22 + 7 * max(len(table), 1))
@@ -79,13 +71,7 @@ def _duration(seconds: float) -> str:
 def draw_costs(cleaned, *, ax=None):
     """Draw what each rule costs: by how much round means would move were its samples kept.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> costs = pd.DataFrame({"flag": ["spike"], "seconds": [9.0], "rounds": [2], "mean_change_bpm": [0.4],
-    ...     "largest_change_bpm": [0.7]})
-    >>> draw_costs(SimpleNamespace(costs=costs)).axes[0].get_xlabel()
-    'Change of the round mean were the samples kept (bpm)'
+    >>> figure = draw_costs(answers.cleaned)
     """
     table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()].reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=26 + 8 * max(len(table), 1))
@@ -128,13 +114,7 @@ def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = Fals
     `session`: default: the first with rounds. `show_codes`: write the athletes' codes beside the rows; otherwise rows are
     ordered by what they have and carry no name.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A01", "A02"], "round_no": 1, "took_part": "yes",
-    ...     "valid_share": [1.0, 0.5], "hr_mean_bpm": [150.0, float("nan")], "hr_source": ["trace", ""]})
-    >>> draw_missing(SimpleNamespace(rows=rows)).axes[0].get_xlabel()
-    'Round'
+    >>> figure = draw_missing(answers.cleaned)
     """
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
@@ -237,12 +217,7 @@ def draw_time_in_bands(cleaned, *, session: str | None = None, ax=None):
 
     Gives None where nobody's maximum was measured.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> rows = pd.DataFrame({"session": "1", "athlete": ["A", "B"], "round_no": 1, **{b: [30.0, 90.0] for b in BANDS}})
-    >>> draw_time_in_bands(SimpleNamespace(rows=rows)).axes[0].get_ylabel()
-    'Minutes of a round'
+    >>> figure = draw_time_in_bands(answers.cleaned)
     """
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
@@ -291,13 +266,7 @@ BANDS = {
 def draw_bounds(cleaned, *, ax=None):
     """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> bounds = pd.DataFrame({"round_no": [1], "mean_bpm": [150.0], "mean_kept_bpm": [152.0], "mean_low_bpm": [146.0],
-    ...     "mean_high_bpm": [153.0], "aside_s": [25.0]})
-    >>> draw_bounds(SimpleNamespace(bounds=bounds)).axes[0].get_xlabel()
-    'Mean heart rate of the round (bpm)'
+    >>> figure = draw_bounds(answers.cleaned)
     """
     table = cleaned.bounds[(cleaned.bounds["aside_s"] > 2) & cleaned.bounds["mean_bpm"].notna()]
     table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)

@@ -28,14 +28,7 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
     are ordered by valid time, since a shared picture must not tell who is who. Traces of athletes who did not agree to be
     shown alone are never drawn.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, may_show=("A01",))
-    >>> draw_overview(made).axes[0].get_visible()
-    True
+    >>> figure = draw_overview(answers.cleaned)
     """
     session = session if session is not None else _first_session(cleaned)
     shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
@@ -68,15 +61,7 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
 
     `show_codes`: write the athlete's code above.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> rows = rounds.assign(hr_mean_bpm=140.0)
-    >>> made = SimpleNamespace(traces={("1", "A01"): trace}, windows=rounds, rows=rows)
-    >>> draw_trace(made, "1", "A01").axes[0].get_ylabel()
-    'Heart rate (bpm)'
+    >>> figure = draw_trace(answers.cleaned, *next(iter(answers.cleaned.traces)))
     """
     figure, axes = new_axes(ax, width="double", height_mm=74)
     trace = cleaned.traces[session, athlete] if hasattr(cleaned, "traces") else cleaned.trace
@@ -99,15 +84,8 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
 def draw_tried(tried, *, ax=None):
     """Draw one trace under other rules, as `try_rules` returns it.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> trace = pd.DataFrame({"clock_s": range(600), "hr_bpm": 140.0, "flag": "", "round_no": 1})
-    >>> rounds = pd.DataFrame({"session": ["1"], "athlete": ["A01"], "round_no": [1], "start_s": [60.0], "end_s": [540.0]})
-    >>> tried = SimpleNamespace(session="1", athlete="A01", trace=trace, windows=rounds,
-    ...     rounds=pd.DataFrame({"round_no": [1], "mean_bpm_tried": [140.0]}))
-    >>> draw_tried(tried).axes[0].get_ylabel()
-    'Heart rate (bpm)'
+    >>> from analysis.cleaning import try_rules
+    >>> figure = draw_tried(try_rules(answers.cleaned, *next(iter(answers.cleaned.traces)), jump_bpm=20))
     """
     return draw_trace(tried, tried.session, tried.athlete, ax=ax)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -42,10 +41,7 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
 
     `show_codes`: write each athlete's code beside the point; only for eyes that may see it. Default False.
 
-    Examples
-    --------
-    >>> draw_capacity(_example()).axes[0].get_xlabel()
-    'Aerobic capacity (mL/kg/min)'
+    >>> figure = draw_capacity(answers.fitness("hr_mean_bpm"))
     """
     known, adjusted = known_outcome(answer.outcome), bool(answer.adjusted_for)
     if ax is None and adjusted:
@@ -114,10 +110,7 @@ def _points(axes, answer, column: str, show_codes: bool) -> None:
 def draw_slopes(answer, *, ax=None):
     """Draw the planned effect beside the unadjusted one and those within sexes and groups.
 
-    Examples
-    --------
-    >>> draw_slopes(_example()).axes[0].get_yticklabels()[0].get_text()
-    'planned (n = 8)'
+    >>> figure = draw_slopes(answers.fitness("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
@@ -212,34 +205,12 @@ def _capacity_label(answer) -> str:
     return f"Aerobic capacity ({answer.capacity_unit})" if answer.capacity_unit else "Aerobic capacity"
 
 
-@cache
-def _example():
-    """A small answer for the examples of this module."""
-    import pandas as pd
-
-    from ...capacity import answer_capacity
-
-    capacity = [44.0, 47, 50, 52, 55, 58, 49, 53]
-    club = pd.DataFrame({"athlete": list("ABCDEFGH"), "capacity": capacity, "unit": "mL/kg/min", "standard_error": 2.6,
-                         "error_kind": "retest"})  # fmt: skip
-    heart = np.repeat([176.0, 170, 172, 168, 163, 165, 171, 169], 3) + np.tile([0.0, 6, 7], 8)
-    rows = pd.DataFrame(
-        {"athlete": np.repeat(list("ABCDEFGH"), 3), "round_no": [1, 2, 3] * 8, "hr_mean_bpm": heart}
-    )
-    rows["hr_mean_bpm"] += np.sin(np.arange(24))
-    return answer_capacity(rows, club, club[["athlete"]], "hr_mean_bpm", smallest_effect=5.0)
-
-
 def draw_influence(answer, *, ax=None, show_codes: bool = False):
     """Draw the planned effect without each athlete in turn.
 
     `show_codes`: name the athletes; only for eyes that may see it. Default False.
 
-    Examples
-    --------
-    >>> from analysis.telling.fitness.figures import _example
-    >>> draw_influence(_example()).axes[0].get_ylabel()
-    'Without one athlete, in order'
+    >>> figure = draw_influence(answers.fitness("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     table = answer.influence[answer.influence["planned_effect"].notna()]
@@ -285,11 +256,7 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
 def draw_error_correction(answer, *, ax=None):
     """Draw the correlation and the effect as measured, and corrected for the error of the fitness test.
 
-    Examples
-    --------
-    >>> from analysis.telling.fitness.figures import _example
-    >>> [a.get_xlabel() for a in draw_error_correction(_example()).axes][0]
-    'Correlation over athletes'
+    >>> figure = draw_error_correction(answers.fitness("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     panels = list(ax) if ax is not None else None
@@ -392,13 +359,7 @@ ROW_MM = 3.5
 def draw_levels(levels, *, ax=None):
     """Draw one pair of outcomes between athletes, within athletes, and pooled, which is the mistake.
 
-    Examples
-    --------
-    >>> from analysis.capacity import correlation_levels
-    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "exertion": [3, 5, 6, 4, 6, 8, 2, 5, 5],
-    ...                   "hr_mean_bpm": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
-    >>> draw_levels(correlation_levels(d, "exertion", "hr_mean_bpm")).axes[2].get_title(loc="left")[:12]
-    'The mistake:'
+    >>> figure = draw_levels(answers.levels())
     """
     import seaborn as sns
 
@@ -441,11 +402,7 @@ def draw_specifications(result, *, ax=None):
 
     Gives None where the answer was computed without the chart.
 
-    Examples
-    --------
-    >>> from analysis.telling.fitness.figures import _example
-    >>> draw_specifications(_example()).axes[0].get_ylabel()[:11]
-    'Difference,'
+    >>> figure = draw_specifications(answers.fitness("hr_mean_bpm"))
     """
     chart = getattr(result, "specifications", result)
     if chart is None:

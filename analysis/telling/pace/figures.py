@@ -79,15 +79,7 @@ def draw_one_round(
 def draw_fitness_and_activity(answer, *, ax=None):
     """Draw the share of a round that was active against capacity, one point per athlete.
 
-    Examples
-    --------
-    >>> from analysis.capacity import fitness_and_activity
-    >>> rounds = pd.DataFrame({"athlete": list("AABBCCDDEEFF"), "round_no": [1, 2] * 6,
-    ...     "active_share": [.3, .34, .36, .4, .42, .41, .47, .5, .52, .55, .6, .58],
-    ...     "hr_mean_bpm": [170.0, 172, 171, 171, 170, 172, 170, 171, 172, 171, 170, 171]})
-    >>> fit = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [40.0, 44, 47, 51, 55, 58]})
-    >>> draw_fitness_and_activity(fitness_and_activity(rounds, fit)).axes[0].get_ylabel()
-    'Active share of a round (%)'
+    >>> figure = draw_fitness_and_activity(answers.activity())
     """
     import seaborn as sns
 
@@ -128,12 +120,7 @@ def draw_fitness_and_activity(answer, *, ax=None):
 def draw_example_round(answer, cleaned, *, ax=None):
     """Draw one rated round of somebody who agreed to be shown and has a recording; None where there is none.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> empty = SimpleNamespace(by_rater=pd.DataFrame(columns=["session", "athlete", "round_no"]))
-    >>> draw_example_round(empty, SimpleNamespace(may_show=(), traces={}, windows=pd.DataFrame())) is None
-    True
+    >>> figure = draw_example_round(answers.pace(), answers.cleaned)
     """
     windows = cleaned.windows
     for line in answer.by_rater.itertuples(index=False):

@@ -21,11 +21,7 @@ NAMES = {"heart_rate": "Heart rate", "lactate": "Lactate", "exertion": "Exertion
 def draw_design(answer, *, ax=None):
     """Draw for every planned question how often the smallest and the assumed effect would be shown.
 
-    Examples
-    --------
-    >>> from analysis.planning import answer_design
-    >>> len(draw_design(answer_design(4, n=12)).axes)
-    1
+    >>> figure = draw_design(answers.design())
     """
     table = answer.questions.iloc[::-1].reset_index(drop=True)
     figure, ax = new_axes(ax, width="double", height_mm=16 + 7.2 * len(table))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from functools import cache
 
 import numpy as np
 
@@ -34,10 +33,7 @@ def draw_forest(answer, *, ax=None):
 
     Gives None where no correlation was published.
 
-    Examples
-    --------
-    >>> draw_forest(_example()).axes[0].get_xlabel()
-    'Correlation of fitness with the outcome'
+    >>> figure = draw_forest(answers.published())
     """
     if not answer.correlations:
         return None
@@ -137,10 +133,7 @@ def draw_profiles(answer, *, ax=None):
 
     Gives None where no round mean was published that we have too.
 
-    Examples
-    --------
-    >>> draw_profiles(_example()) is None
-    True
+    >>> figure = draw_profiles(answers.published())
     """
     outcomes = list(dict.fromkeys(answer.profiles["outcome"]))
     if not outcomes:
@@ -202,22 +195,4 @@ def _describe_profiles(answer, outcomes: list[str]) -> str:
         said.append(f"Our {lower_first(known.label)} against the published one: {join_words(parts)}.")
     return "Means by round with 95 % intervals, ours with filled, published with open markers. " + " ".join(
         said
-    )
-
-
-@cache
-def _example():
-    """A comparison with one published correlation, for the examples in docstrings."""
-    from types import SimpleNamespace
-
-    import pandas as pd
-
-    from ...replication import answer_replication
-
-    numbers = {"estimate": -0.2, "ci_low": -0.65, "ci_high": 0.35, "p": 0.5, "n_athletes": 14}
-    line = pd.DataFrame([{"analysis": "Pearson"} | numbers])
-    row = {"finding": "a paper", "outcome": "hr_mean_bpm", "statistic": "r", "value": -0.6, "n_athletes": 12}
-    ours = {"hr_mean_bpm": SimpleNamespace(correlations=line)}
-    return answer_replication(
-        pd.DataFrame([row]), ours, {}, SimpleNamespace(rounds=4, work_s=300.0, rest_s=120.0)
     )

@@ -14,14 +14,7 @@ from ..words import in_unit, with_minus, wrap_words
 def draw_checks(answer, *, ax=None):
     """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_checks(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes)
-    4
+    >>> figure = draw_checks(answers.rounds("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     figure, panels = new_panels(ax, count=4, columns=2, height_mm=120)
@@ -54,14 +47,7 @@ def draw_tipping(answer, *, ax=None):
 
     Gives None where no round is missing.
 
-    Examples
-    --------
-    >>> import numpy as np, pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, np.nan]})
-    >>> draw_tipping(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_xlabel()[:14]
-    'Missing rounds'
+    >>> figure = draw_tipping(answers.rounds("hr_mean_bpm"))
     """
     tipping, known = answer.tipping, known_outcome(answer.outcome)
     if tipping is None:
@@ -104,14 +90,7 @@ def draw_tipping(answer, *, ax=None):
 def draw_sensitivity(answer, *, ax=None):
     """Draw the change from first to last round as each way of analysing gives it, in the unit of the outcome.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_sensitivity(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    5
+    >>> figure = draw_sensitivity(answers.rounds("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     table = answer.sensitivity

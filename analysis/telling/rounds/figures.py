@@ -41,14 +41,7 @@ def draw_rounds(answers, *, ax=None, show_codes: bool = False):
 
     Gives None where nothing was measured.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> draw_rounds(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_ylabel()
-    'Mean heart rate (bpm)'
+    >>> figure = draw_rounds([answers.rounds("hr_mean_bpm"), answers.rounds("exertion")])
     """
     listed = _as_list(answers)
     if not listed:
@@ -182,14 +175,7 @@ def _write_codes(panel, table) -> None:
 def draw_contrasts(answer, *, ax=None):
     """Draw each step with its intervals over the band of changes too small to matter.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> [t.get_text() for t in draw_contrasts(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels()]
-    ['2 − 1', '3 − 2', '3 − 1']
+    >>> figure = draw_contrasts(answers.rounds("hr_mean_bpm"))
     """
     steps, known = answer.steps, known_outcome(answer.outcome)
     figure, axes = new_axes(ax, width="double", height_mm=max(48, 24 + 11 * len(steps)))
@@ -233,14 +219,7 @@ def draw_steps(answers, *, ax=None):
 
     `answers`: one panel each.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> [t.get_text() for t in draw_steps([answer_rounds(data, "hr_mean_bpm", smallest_effect=5)]).axes[0].get_yticklabels()]
-    ['Round 1→2', 'Round 2→3', 'Round 1→3']
+    >>> figure = draw_steps([answers.rounds("hr_mean_bpm"), answers.rounds("exertion")])
     """
     listed = _as_list(answers)
     if not listed:
@@ -328,14 +307,7 @@ def draw_evenings(repeated, *, ax=None):
 def draw_plateau(answer, *, ax=None):
     """Draw where it stops changing: every pair of rounds, from the end backwards, over the band too small to matter.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> len(draw_plateau(answer_rounds(data, "hr_mean_bpm", smallest_effect=5)).axes[0].get_yticklabels())
-    3
+    >>> figure = draw_plateau(answers.rounds("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
     groups = _by_candidate(answer.plateau)

@@ -85,13 +85,8 @@ def draw_by_bound(curve, *, ax=None):
 
     `curve`: of `rounds_by_bound` or `fitness_by_bound`.
 
-    Examples
-    --------
-    >>> from analysis.models.bound_curve import bound_curve
-    >>> turns = [(6.2, {"verdict": "negligible"})]
-    >>> curve = bound_curve("hr_mean_bpm", turns, start={"verdict": "supported"}, planned=5.0)
-    >>> [t.get_text().split()[0] for t in draw_by_bound(curve).axes[0].texts]
-    ['as', 'too', 'planned:']
+    >>> from analysis.rounds import rounds_by_bound
+    >>> figure = draw_by_bound(rounds_by_bound(answers.rounds("hr_mean_bpm")))
     """
     known = known_outcome(curve.outcome)
     figure, axes = new_axes(ax, width="double", height_mm=27)
@@ -142,13 +137,7 @@ def draw_rests(rests, *, ax=None):
     `rests`: outcome ("hr_recovery_60s_bpm", "hr_rest_end_bpm"), round_no (before the rest), mean, ci_low, ci_high,
     n_athletes.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> table = pd.DataFrame({"outcome": ["hr_recovery_60s_bpm"] * 2 + ["hr_rest_end_bpm"] * 2, "round_no": [1, 2, 1, 2],
-    ...     "mean": [36.0, 33, 122, 128], "ci_low": [32.0, 29, 116, 121], "ci_high": [40.0, 37, 128, 135]})
-    >>> draw_rests(SimpleNamespace(table=table)).axes[1].get_ylabel()
-    'Heart rate at the end of the rest (bpm)'
+    >>> figure = draw_rests(answers.description.rests)
     """
     figure, axes = (ax[0].figure, ax) if ax is not None else new_axes(width="double", height_mm=62, columns=2)
     said: list[str] = []
@@ -177,14 +166,8 @@ def draw_flow_of_athletes(flow, *, ax=None):
     `flow`: n_codes, n_athletes, n_sparred, n_tested, and `answers` (words, family "rounds" or "fitness", n_athletes,
     n_observations). Gives None where nothing was answered.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> lines = pd.DataFrame({"words": ["lactate over the rounds", "fitness and lactate"], "family": ["rounds", "fitness"],
-    ...     "n_athletes": [12, 10], "n_observations": [46, 39]})
-    >>> flow = SimpleNamespace(n_codes=13, n_athletes=12, n_sparred=12, n_tested=10, answers=lines)
-    >>> draw_flow_of_athletes(flow).alt_text[:8]
-    'Athletes'
+    >>> from analysis.answers.roll_call import count_flow
+    >>> figure = draw_flow_of_athletes(count_flow(answers))
     """
     lines = flow.answers
     if lines.empty:

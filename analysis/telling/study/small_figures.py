@@ -26,15 +26,7 @@ def draw_change(answers: dict, *, ax=None):
 
     `answers`: outcome -> RoundsAnswer.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> found = {"hr_mean_bpm": answer_rounds(data, "hr_mean_bpm", smallest_effect=5)}
-    >>> draw_change(found).axes[0].get_yticklabels()[0].get_text()
-    'Heart rate'
+    >>> figure = draw_change({"hr_mean_bpm": answers.rounds("hr_mean_bpm")})
     """
     figure, axes = new_axes(ax, width="single", height_mm=HEIGHT_MM)
     axes.axvspan(-1, 1, color=FAINT, zorder=0)
@@ -58,15 +50,7 @@ def draw_level(answers: dict, *, ax=None):
 
     `answers`: outcome -> RoundsAnswer.
 
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> found = {"hr_mean_bpm": answer_rounds(data, "hr_mean_bpm", smallest_effect=5)}
-    >>> draw_level(found).axes[0].get_ylabel()
-    'Heart rate (bpm)'
+    >>> figure = draw_level({"hr_mean_bpm": answers.rounds("hr_mean_bpm")})
     """
     columns = len(answers)
     figure, axes = new_axes(
@@ -102,11 +86,7 @@ def draw_level(answers: dict, *, ax=None):
 def draw_fitter(answer, *, ax=None):
     """Draw every athlete's fitness and response, with the planned line and its band.
 
-    Examples
-    --------
-    >>> from analysis.telling.fitness.figures import _example
-    >>> draw_fitter(_example()).axes[0].get_xlabel()
-    'Fitness (mL/kg/min)'
+    >>> figure = draw_fitter(answers.fitness("hr_mean_bpm"))
     """
     known = OUTCOMES[answer.outcome]
     figure, axes = new_axes(ax, width="single", height_mm=HEIGHT_MM)
@@ -130,13 +110,7 @@ def draw_beside_paper(answer, *, ax=None):
 
     `answer`: with at least one correlation.
 
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> c = SimpleNamespace(r=-0.6, ci_low=-0.8, ci_high=-0.2, r_new=-0.1, ci_low_new=-0.6, ci_high_new=0.4,
-    ...     prediction_low=-0.9, prediction_high=0.2)
-    >>> len(draw_beside_paper(SimpleNamespace(correlations=[c])).axes[0].get_yticklabels())
-    3
+    >>> figure = draw_beside_paper(answers.published())
     """
     c = answer.correlations[0]
     figure, axes = new_axes(ax, width="single", height_mm=30.0)
@@ -190,9 +164,9 @@ def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):
     Examples
     --------
     >>> import pandas as pd
-    >>> changes = pd.DataFrame({"athlete": ["A01", "A02"], "change": [9.0, 2.0], "noise": 6.0})
+    >>> changes = pd.DataFrame({"athlete": ["K1", "K2"], "change": [9.0, 2.0], "noise": 6.0})
     >>> draw_athletes(changes, "hr_mean_bpm").axes[0].get_yticklabels()[0].get_text()
-    'A01'
+    'K1'
     """
     known = OUTCOMES[outcome]
     figure, axes = new_axes(ax, width="single", height_mm=16 + 3.4 * len(changes))

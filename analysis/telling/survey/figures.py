@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 
 from ...basics import format_number, format_percent, join_words, plural
@@ -23,10 +21,7 @@ def draw_sessions(answer, *, ax=None):
 
     Gives None where no age is known.
 
-    Examples
-    --------
-    >>> draw_sessions(_example()).axes[0].get_xlabel()
-    'Heart rate (% of predicted maximum)'
+    >>> figure = draw_sessions(survey)
     """
     whole = ["percent_mean_likely", "percent_peak_likely"]
     table = answer.sessions.dropna(subset=whole).sort_values("percent_peak_likely", ignore_index=True)
@@ -77,10 +72,7 @@ def draw_distribution(answer, *, ax=None):
 
     Gives None where no age is known.
 
-    Examples
-    --------
-    >>> draw_distribution(_example()).axes[0].get_ylabel()
-    "Share of people's sessions at or above (%)"
+    >>> figure = draw_distribution(survey)
     """
     if answer.shares.empty:
         return None
@@ -120,10 +112,7 @@ def draw_equations(answer, *, ax=None):
 
     Gives None where no age is known.
 
-    Examples
-    --------
-    >>> len(draw_equations(_example()).axes)
-    1
+    >>> figure = draw_equations(survey)
     """
     rows, told = answer.headline_equations(only_for_all=False), answer.headline()
     if rows.empty:
@@ -174,10 +163,7 @@ def draw_bands(answer, *, ax=None):
 
     Gives None where no age is known.
 
-    Examples
-    --------
-    >>> draw_bands(_example()).axes[0].get_xlabel()
-    'Share (%)'
+    >>> figure = draw_bands(survey)
     """
     if answer.bands.empty:
         return None
@@ -214,22 +200,3 @@ def _band_name(band) -> str:
         return f"{band.words}\n(below {band.high:g} %)"
     high = f"to below {band.high:g} %" if np.isfinite(band.high) else "% and above"
     return f"{band.words}\n({band.low:g} {high})"
-
-
-@cache
-def _example():
-    """A small invented survey, for the examples in docstrings."""
-    import pandas as pd
-
-    from ...survey import answer_survey
-
-    rng = np.random.default_rng(3)
-    peak = rng.normal(176, 9, 24).round()
-    table = {
-        "person": [f"R{i % 18}" for i in range(24)],
-        "age_years": 27,
-        "sex": "M",
-        "minutes": 75,
-        "hr_mean_bpm": peak - 38,
-    }
-    return answer_survey(pd.DataFrame({**table, "hr_peak_bpm": peak}), n_simulations=100)
