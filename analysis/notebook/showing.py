@@ -132,7 +132,16 @@ def _this_cell() -> str:
 def _display(thing) -> None:
     from IPython.display import HTML, Markdown, display
 
+    from ..telling.document import Table
+
     if thing is None:
+        return
+    if isinstance(thing, Table):
+        display(
+            HTML(
+                f"<p><b>{html.escape(thing.caption)}</b></p>{table_html(thing.shown)}<p>{html.escape(thing.note)}</p>"
+            )
+        )
         return
     if isinstance(thing, list | tuple):
         thing = "\n\n".join(str(t) for t in thing)

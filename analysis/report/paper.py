@@ -10,12 +10,12 @@ from ..study.approval import approval_of
 from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
 from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
-from ..telling.fitness.supplement import capacity_table
+from ..telling.fitness.tables import capacity_table
 from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import abstract_correlation, write_up_replication
-from ..telling.published.supplement import comparison_table
+from ..telling.published.tables import comparison_table
 from ..telling.rounds.sentences import abstract_rounds, write_up_rounds
-from ..telling.rounds.supplement import contrasts_table
+from ..telling.rounds.tables import contrasts_table
 from ..telling.study import phrases as say
 from ..telling.study import tables
 from ..telling.study.methods import (

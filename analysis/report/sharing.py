@@ -13,7 +13,7 @@ from ..physiology import capacity_step_to_share
 from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
 from ..telling.document import Table
-from ..telling.fitness.supplement import SEXES
+from ..telling.fitness.tables import SEXES
 from ..telling.study import phrases as say
 from ..training import BeforeAfter
 from ..training.individual import unknown_response

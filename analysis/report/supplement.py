@@ -8,12 +8,11 @@ from ..rounds import rounds_by_bound
 from ..study import OUTCOMES
 from ..telling.cleaning.tables import tabulate_rules
 from ..telling.document import Bullets, Picture, Section, Table, paragraphs
-from ..telling.fitness import supplement as fitness
-from ..telling.fitness.tables import table_tests
+from ..telling.fitness import tables as fitness
 from ..telling.pace.sentences import write_up_activity, write_up_pace
 from ..telling.pace.tables import tabulate_activity, tabulate_raters
-from ..telling.published import supplement as published
-from ..telling.rounds import supplement as rounds
+from ..telling.published import tables as published
+from ..telling.rounds import tables as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
 from ..telling.study.sentences import deviations, plain_rests, write_stood_out
@@ -100,10 +99,10 @@ def _study(answers) -> Section | None:
     from .about import versions
 
     study = answers.study
-    tests = table_tests(answers.capacity)
+    tested = not isinstance(answers.capacity, NotYet) and len(answers.capacity)
     aerobic = (
-        Table("aerobic_tests", "How aerobic capacity was measured.", tests)
-        if answers.capacity is not None and not isinstance(tests, str) and len(tests)
+        Table("aerobic_tests", "How aerobic capacity was measured.", fitness.table_tests(answers.capacity))
+        if tested
         else None
     )
     rules = (

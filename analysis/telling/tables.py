@@ -37,11 +37,16 @@ def p_cell(p: float, *, empty: str = DASH) -> str:
     return empty if math.isnan(p) else format_p(p, equals=False)
 
 
+def by_outcome(answers) -> dict:
+    """Answers by their outcome, also where one is given by itself."""
+    return answers if isinstance(answers, dict) else {answers.outcome: answers}
+
+
 def table_of_outcomes(
-    key: str, caption: str, answers: dict, lines_of, *, note: str = "", numbers=None
+    key: str, caption: str, answers, lines_of, *, note: str = "", numbers=None
 ) -> Table | None:
     """Lay the lines of every outcome below each other, its name in the first; None where there are no lines."""
-    lines = []
+    answers, lines = by_outcome(answers), []
     for outcome, answer in answers.items():
         for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
             lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})

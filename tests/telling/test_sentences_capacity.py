@@ -12,7 +12,7 @@ from report_rules import faults_of_words
 from analysis.basics import NotYet, format_ci, format_number
 from analysis.capacity import answer_capacity, correlation_levels
 from analysis.telling.fitness import sentences as said
-from analysis.telling.fitness import supplement
+from analysis.telling.fitness import tables
 
 _spec = importlib.util.spec_from_file_location(
     "capacity_club", Path(__file__).parents[1] / "capacity" / "capacity_club.py"
@@ -113,7 +113,7 @@ def test_the_numbers_are_those_of_the_answer():
         assert number.replace("-", "−") in text
     assert "p < .001" in text
     assert f"{found.n_athletes} athletes ({found.n_observations} values)" in text
-    row = supplement.capacity_table({"hr_mean_bpm": found}).shown.iloc[0]
+    row = tables.capacity_table({"hr_mean_bpm": found}).shown.iloc[0]
     assert row["Difference"] == format_number(found.contrast, 1, sign=True)
     assert row["95\N{NO-BREAK SPACE}% interval"] == format_ci(
         found.contrast_ci_low, found.contrast_ci_high, 1
@@ -126,7 +126,7 @@ def test_the_fault_of_the_test_is_said_by_its_kind():
     assert "It shrinks the effect too" in said.plain_fault_of_test(CASES["imprecise"]())
     assert "may be the fault of the test altogether" in said.plain_fault_of_test(CASES["unbounded"]())
     assert "its error is not known" in said.plain_fault_of_test(CASES["no error known"]())
-    table = supplement.error_table({"hr_mean_bpm": CASES["unbounded"]()}).shown
+    table = tables.error_table({"hr_mean_bpm": CASES["unbounded"]()}).shown
     assert table["Corrected"].iloc[0] == "cannot be corrected"
 
 
@@ -150,31 +150,14 @@ def test_levels_keep_the_two_questions_apart():
 
 def test_the_limits_hold_the_cautions_and_the_warnings():
     found = CASES["mixed club"]()
-    told = " ".join(supplement.cautions_of({"hr_mean_bpm": found}))
+    told = " ".join(tables.cautions_of({"hr_mean_bpm": found}))
     assert "overstates oxygen uptake" in told
     assert "no proof that training would change" in told
 
 
-def test_tables_to_read_hold_every_line_of_the_answer():
-    from analysis.telling.fitness import tables
-
-    for name in ("mixed club", "four", "lactate", "no error known"):
-        found = CASES[name]()
-        shown = {
-            "guards": tables.table_guards(found),
-            "slopes": tables.table_slopes(found),
-            "correlations": tables.table_correlations(found),
-            "drift": tables.table_drift(found),
-        }
-        for part, table in shown.items():
-            assert len(table) == len(getattr(found, part)), (name, part)
-            text = " ".join(table.astype(str).to_numpy().ravel())
-            assert "nan" not in text.split() and "not available" not in text, (name, part)
+def test_a_refusal_stands_last_among_what_was_checked():
     refused = answer(make_club(uses_heart_rate=True, test="hr_ratio"))
     assert tables.table_guards(refused)["Result"].tolist()[-1] == "refused"
-    assert tables.table_tests(NotYet("aerobic capacity", "a test")) == str(
-        NotYet("aerobic capacity", "a test")
-    )
 
 
 def test_a_corrected_correlation_beyond_what_a_correlation_can_be_is_not_printed():
@@ -182,24 +165,26 @@ def test_a_corrected_correlation_beyond_what_a_correlation_can_be_is_not_printed
     for corrected, printed in ((True, "−0.83"), (False, "cannot be corrected")):
         errors = found.errors.assign(estimate=-0.83, ci_low=-0.95, ci_high=0.2, corrected=corrected)
         errors = errors[errors["quantity"] == "correlation"]
-        table = supplement.error_table({"hr_mean_bpm": replace(found, errors=errors)}).shown
+        table = tables.error_table({"hr_mean_bpm": replace(found, errors=errors)}).shown
         assert table["Corrected"].item() == printed
     chart = SimpleNamespace(n_specifications=6)
     assert [said._of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
 
 
-def test_supplement_tables_hold_every_line_of_the_answer():
+def test_tables_hold_every_line_of_the_answer():
     for name in ("mixed club", "four", "lactate", "no error known", "imprecise"):
         found = CASES[name]()
         outcome = {found.outcome: found}
-        assert len(supplement.correlations_table(outcome).shown) == len(found.correlations)
-        assert len(supplement.slopes_table(outcome).shown) >= len(found.slopes)
-        drift = supplement.drift_table(outcome)
+        guards = tables.table_guards(found)
+        assert len(guards) == len(found.guards) and guards.notna().all(axis=None)
+        assert len(tables.correlations_table(outcome).shown) == len(found.correlations)
+        assert len(tables.slopes_table(found).shown) >= len(found.slopes)
+        drift = tables.drift_table(outcome)
         assert drift is None or len(drift.shown) == len(found.drift)
-        robust = supplement.robustness_table(outcome)
+        robust = tables.robustness_table(outcome)
         for table in (
-            supplement.correlations_table(outcome),
-            supplement.slopes_table(outcome),
+            tables.correlations_table(outcome),
+            tables.slopes_table(outcome),
             drift,
             robust,
         ):

@@ -14,6 +14,7 @@ from analysis.cleaning import clean_study, try_rules
 from analysis.notebook.sliders import choices_of, draw_most_flagged, slide_rules
 from analysis.study import load_study
 from analysis.telling.cleaning import sentences as say
+from analysis.telling.cleaning import tables
 from analysis.telling.cleaning.tables import without_codes
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
@@ -22,8 +23,8 @@ PLAIN = (
     say.plain_costs,
     say.plain_bounds,
     say.plain_clocks,
-    say.list_warnings,
-    say.list_remarks,
+    tables.list_warnings,
+    tables.list_remarks,
 )
 
 
@@ -115,19 +116,19 @@ def test_without_recordings(cleaned):
 def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
     warned = replace(cleaned, warnings=("A07 and A02, session 1: look at A07.csv.",))
     one, two = cleaned.labels["A07"], cleaned.labels["A02"]
-    assert say.list_warnings(warned) == f"- {one} and {two}, session 1: look at {one}.csv."
+    assert tables.list_warnings(warned) == f"- {one} and {two}, session 1: look at {one}.csv."
     again = replace(cleaned, remarks=("A02 again.",))
-    assert say.list_remarks(again) == f"- {two} again."  # the same person has the same label in every list
-    assert "A07.csv" in say.list_warnings(warned, show_codes=True)
-    assert say.tabulate_overrides(cleaned) is None
+    assert tables.list_remarks(again) == f"- {two} again."  # the same person has the same label in every list
+    assert "A07.csv" in tables.list_warnings(warned, show_codes=True)
+    assert tables.tabulate_overrides(cleaned) is None
     one = pd.DataFrame([{"date": "2026-03-02", "decided_by": "lead", "session": "1", "athlete": "A07", "action": "keep",
                          "seconds": 40.0, "reason": "a pin"}])  # fmt: skip
     decided = replace(cleaned, overrides=one)
-    assert "athlete" not in say.tabulate_overrides(decided) and "athlete" in say.tabulate_overrides(
+    assert "athlete" not in tables.tabulate_overrides(decided) and "athlete" in tables.tabulate_overrides(
         decided, show_codes=True
     )
     assert "1 decision by hand about recordings was applied" in " ".join(say.write_up_set_aside(decided))
-    assert "file" not in say.tabulate_clocks(cleaned) and "file" in say.tabulate_clocks(
+    assert "file" not in tables.tabulate_clocks(cleaned) and "file" in tables.tabulate_clocks(
         cleaned, show_codes=True
     )
 
@@ -155,7 +156,12 @@ def test_tried_rules_in_words(cleaned):
 
 
 def test_tables(cleaned):
-    for tabulate in (say.tabulate_ledger, say.tabulate_costs, say.tabulate_clocks, say.tabulate_rules):
+    for tabulate in (
+        tables.tabulate_ledger,
+        tables.tabulate_costs,
+        tables.tabulate_clocks,
+        tables.tabulate_rules,
+    ):
         table = tabulate(cleaned)
         assert len(table) and not table.astype(str).isin(["nan", "None"]).any(axis=None)
 

@@ -8,8 +8,12 @@ from report_rules import faults_of_words
 from analysis.basics import NotYet, format_percent
 from analysis.survey import answer_survey
 from analysis.telling.survey import sentences as say
+from analysis.telling.survey import tables
 
-FUNCTIONS = [getattr(say, name) for name in say.__all__]
+FUNCTIONS = [
+    f for part in (say, tables) for n, f in vars(part).items()
+    if n.startswith(("plain_", "tabulate_", "may_say_", "write_up_")) and f.__module__ == part.__name__
+]  # fmt: skip
 
 
 def made_up(n=30, extra=12, seed=2):
@@ -114,7 +118,7 @@ def test_the_least_error_is_told_from_the_result():
     assert "Gellish 2007" in text and "8.0\N{NO-BREAK SPACE}bpm" in text and "7\N{NO-BREAK SPACE}bpm" in text
 
 
-@pytest.mark.parametrize("function", FUNCTIONS)
+@pytest.mark.parametrize("function", [f for f in FUNCTIONS if not f.__name__.startswith("tabulate_")])
 def test_not_yet_passes_through(function):
     assert function(NotYet("the survey", "a table survey.csv")) in (
         None,

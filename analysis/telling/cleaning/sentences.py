@@ -11,16 +11,9 @@ from . import phrases as say
 from .tables import (
     NO_BREAK,
     cause_in_words,
-    list_remarks,
-    list_warnings,
     round_seconds,
     share_in_words,
     sparred_rows,
-    tabulate_clocks,
-    tabulate_costs,
-    tabulate_ledger,
-    tabulate_overrides,
-    tabulate_rules,
     without_codes,
 )
 
@@ -172,26 +165,6 @@ def _hand_words(cleaned) -> str:
         if count
         else ""
     )
-
-
-__all__ = [
-    "list_remarks",
-    "list_warnings",
-    "look_into_recordings",
-    "plain_account",
-    "plain_bounds",
-    "plain_cleaning",
-    "plain_clocks",
-    "plain_costs",
-    "plain_tried",
-    "tabulate_clocks",
-    "tabulate_costs",
-    "tabulate_ledger",
-    "tabulate_overrides",
-    "tabulate_rules",
-    "write_up_cleaning",
-    "write_up_set_aside",
-]
 
 
 @if_answered()

@@ -21,17 +21,6 @@ from ..words import percent_interval, plain_digits, plain_side, plain_size, size
 from . import phrases as say
 from .words import beside, span
 
-__all__ = [
-    "abstract_capacity",
-    "plain_capacity",
-    "plain_drift",
-    "plain_fault_of_test",
-    "plain_influence",
-    "plain_levels",
-    "plain_specifications",
-    "write_up_capacity",
-]
-
 
 @if_answered()
 def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:

@@ -1,4 +1,4 @@
-"""Tables to read on screen: how fitness was measured, what the guards say, correlations side by side."""
+"""Tables about fitness: how it was measured, correlations, subgroups, the test's error, influence, other analyses, drift."""
 
 from __future__ import annotations
 
@@ -6,17 +6,18 @@ import math
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, if_answered, upper_first
-from ...study import known_outcome
+from ...basics import format_ci, format_number, upper_first
+from ...study import OUTCOMES
 from ...study.outcomes import digits_of
-from ..tables import DASH, number_cell, p_cell, range_cell
-from ..words import fine_digits, percent_interval, step_words, with_minus
-from .words import COVARIATES
+from ..document import Table
+from ..tables import CI, DASH, by_outcome, number_cell, p_cell, range_cell, table_of_outcomes
+from ..words import fine_digits, step_words, with_minus
+from .sentences import measure_words
+from .words import COVARIATES, beside
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}
 
 
-@if_answered()
 def table_tests(capacity):
     """Show how fitness was measured, one line per test."""
     from ...capacity import describe_tests
@@ -54,73 +55,300 @@ def table_guards(answer):
     )
 
 
-def table_slopes(answer) -> pd.DataFrame:
-    """Show the effect as planned, unadjusted, and within sexes and groups."""
-    known, step = known_outcome(answer.outcome), answer.contrast_step
-    digits, level = digits_of(known), percent_interval(answer.planned.level)
-    change = f"Change for {step_words(step, answer.capacity_unit)} more" + (
-        f" ({known.unit})" if known.unit else ""
+SEXES = {"F": "women", "M": "men"}
+
+VERDICT_WORDS = {
+    "negligible": "too small to matter",
+    "supported": "as expected",
+    "opposite": "against what was expected",
+    "too imprecise": "not shown",
+}
+"""Verdicts on fitness, as a table prints them."""
+
+
+def capacity_table(answers: dict) -> Table | None:
+    """The planned effect of aerobic capacity on every outcome, and the correlation over athletes."""
+    shown, numbers = [], []
+    for outcome, answer in answers.items():
+        known = OUTCOMES[outcome]
+        pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
+        r = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), math.nan) | (
+            pearson.iloc[0].to_dict() if len(pearson) else {}
+        )
+        digits = digits_of(known)
+        shown.append(
+            {
+                "Outcome": known.axis_label,
+                "n": str(answer.n_athletes),
+                "Difference": format_number(answer.contrast, digits, sign=True),
+                CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
+                "p": p_cell(answer.planned.p),
+                "Held equal": beside(answer) or "nothing",
+                "r": format_number(r["estimate"], 2),
+                f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
+                "Reading": VERDICT_WORDS[answer.verdict],
+            }
+        )
+        numbers.append(
+            {"outcome": outcome, "contrast": answer.contrast, "ci_low": answer.contrast_ci_low}
+            | {"ci_high": answer.contrast_ci_high, "p": answer.planned.p, "df": answer.planned.df}
+            | {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
+            | {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
+            | {"reading": answer.verdict}
+        )
+    if not shown:
+        return None
+    return Table(
+        "capacity",
+        f"Aerobic capacity and the response to sparring: difference between athletes {_apart(answers)} apart.",
+        pd.DataFrame(shown),
+        note="Difference: fitter minus less fit, from the planned model. r: Pearson, over athletes, not adjusted.",
+        numbers=pd.DataFrame(numbers),
     )
+
+
+def _apart(answers: dict) -> str:
+    """How far apart in capacity the athletes are who are compared."""
+    return "".join(
+        step_words(a.contrast_step, a.capacity_unit) for a in list(by_outcome(answers).values())[:1]
+    )
+
+
+def correlations_table(answers: dict) -> Table | None:
+    """Every correlation over athletes."""
+    tables = [a.correlations for a in by_outcome(answers).values()]
+    note = "Over athletes, means balanced for missed rounds, not adjusted except the partial one."
+    if any(table["bayes_factor"].notna().any() for table in tables):
+        note += " Bayes factor: for a correlation against none (Ly, Verhagen and Wagenmakers, 2016)."
+    if any(table["method"].str.contains("Bonett").any() for table in tables):
+        note += " Spearman's interval: Bonett and Wright (2000)."
+    caption = "Correlations of aerobic capacity with the response."
+    return table_of_outcomes(
+        "correlations", caption, answers, _correlations, note=note, numbers=lambda a: a.correlations
+    )
+
+
+def _correlations(answer, known) -> list[dict]:
+    return [
+        {
+            "Correlation": row["analysis"],
+            "r": number_cell(row["estimate"], 2) if math.isnan(row["bayes_factor"]) else DASH,
+            CI: range_cell(row["ci_low"], row["ci_high"], 2),
+            "p": p_cell(row["p"]),
+            "Bayes factor": number_cell(row["bayes_factor"], 2),
+            "n": str(int(row["n_athletes"])),
+            "How": row["method"] if math.isnan(row["bayes_factor"]) else f"prior {with_minus(row['prior'])}",
+        }
+        for row in answer.correlations.to_dict("records")
+    ]
+
+
+SLOPES_NOTE = (
+    "Subgroups are described, not compared by a test. The second opinion by another library (statsmodels) is ordinary least "
+    "squares on the athletes' means, with HC3 standard errors (MacKinnon and White, 1985)."
+)
+
+
+def slopes_table(answers: dict) -> Table | None:
+    """The effect as planned, unadjusted, in subgroups, and at equal delay and activity."""
+    caption = f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups."
+    return table_of_outcomes("slopes", caption, answers, _slopes, note=SLOPES_NOTE, numbers=_slope_numbers)
+
+
+def _slope_numbers(answer) -> pd.DataFrame:
+    parts = [answer.slopes, *(t for t in (answer.delay, answer.activity) if len(t))]
+    table = pd.concat(parts, ignore_index=True)
+    step = answer.contrast_step
+    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+
+
+def _slopes(answer, known) -> list[dict]:
+    lines = [_slope(row, answer, known, _whose(row)) for row in answer.slopes.to_dict("records")]
+    for table in (answer.delay, answer.activity):
+        for row in table.to_dict("records"):
+            if str(row["analysis"]).startswith("slope") and math.isfinite(row["estimate"]):
+                lines.append(_slope(row, answer, known, f"{row['analysis'].removeprefix('slope ')} too"))
+    return lines
+
+
+def _whose(row: dict) -> str:
+    kind = row["analysis"].removeprefix("within ")
+    if kind == row["analysis"]:
+        return kind
+    if row["level"] == "all, held equal":
+        return f"all, at equal {kind}"
+    return SEXES.get(row["level"], row["level"]) if kind == "sex" else f"{kind} {row['level']}"
+
+
+def _slope(row: dict, answer, known, name: str) -> dict:
+    step, digits = answer.contrast_step, digits_of(known)
+    fitted = not math.isnan(row.get("estimate", math.nan))
+    ends = (answer.contrast_ci_low, answer.contrast_ci_high) if row["analysis"] == "planned" else ()
+    low, high = ends or (step * row["ci_low"], step * row["ci_high"])
+    adjusted = str(row.get("adjusted_for") or "")
+    return {
+        "Analysis": name,
+        "n": str(int(row["n_athletes"])),
+        "Difference": format_number(step * row["estimate"], digits, sign=True) if fitted else "too few",
+        CI: format_ci(low, high, digits) if fitted else DASH,
+        "p": p_cell(row["p"]) if fitted else DASH,
+        "Held equal": ", ".join(_covariate(c) for c in adjusted.split(", ") if c and c != "nan") or DASH,
+    }
+
+
+def _covariate(name: str) -> str:
+    return COVARIATES.get(name, {"lactate_delay_s": "sampling delay"}.get(name, name.replace("_", " ")))
+
+
+def error_table(answers: dict) -> Table | None:
+    """What the error of the fitness test does to the correlation and to the effect."""
+    return table_of_outcomes(
+        "test_error",
+        "What the error of the fitness test, and a narrow range of fitness, do to the results.",
+        answers,
+        _errors,
+        note="Estimates, not tests. What would lie beyond what a correlation can be, or rests on a test whose error is as large "
+        "as the differences between athletes, cannot be corrected.",
+        numbers=lambda a: a.errors,
+    )
+
+
+def _errors(answer, known) -> list[dict]:
     lines = []
-    for row in answer.slopes.to_dict("records"):
-        fitted = not math.isnan(row.get("estimate", math.nan))
-        low, high = step * row["ci_low"], step * row["ci_high"]
-        if row["analysis"] == "planned":  # holds wherever readings off the scale may lie
-            low, high = answer.contrast_ci_low, answer.contrast_ci_high
+    for row in answer.errors.to_dict("records"):
+        effect = row["quantity"] == "effect"
+        digits = digits_of(known) if effect else 2
+        scale = answer.contrast_step / answer.capacity_step if effect else 1.0
+        estimate, low, high = (scale * row.get(c, math.nan) for c in ("estimate", "ci_low", "ci_high"))
+        sense, error = bool(row.get("corrected", True)), row.get("error_sd", math.nan)
+        spread = f"{format_number(row['capacity_sd'], 1)}"
+        if not math.isnan(row.get("reference_sd", math.nan)):
+            spread += f" against {format_number(row['reference_sd'], 1)}"
         lines.append(
             {
-                "Analysis": f"{row['analysis']}: {row['level']}" if row["level"] else row["analysis"],
-                "Athletes": str(int(row["n_athletes"])),
-                change: format_number(step * row["estimate"], digits) if fitted else "too few athletes",
-                level: format_ci(low, high, digits) if fitted else DASH,
-                "p": p_cell(row["p"]) if fitted else DASH,
-                "Adjusted for": _words(row["adjusted_for"]) or "nothing",
+                "Quantity": row["quantity"],
+                "Error of the test": number_cell(error, 1),
+                "SD of capacity": spread,
+                "As measured": format_number(scale * row["observed"], digits, sign=effect),
+                "Corrected": format_number(estimate, digits, sign=effect) if sense else "cannot be corrected",
+                CI: range_cell(low, high, digits) if sense else DASH,
+                "n": str(int(row["n_athletes"])),
+                "How": row["method"].split(";")[0],
             }
         )
-    return pd.DataFrame(lines)
+    return lines
 
 
-def _words(columns: str) -> str:
-    return ", ".join(COVARIATES.get(c, c.replace("_", " ")) for c in columns.split(", ") if c)
+def robustness_table(answers: dict) -> Table | None:
+    """How far one athlete, and other choices, move the result."""
+    return table_of_outcomes(
+        "robustness",
+        f"How far one athlete, and other choices of analysis, move the difference between athletes {_apart(answers)} apart.",
+        answers,
+        _robustness,
+        note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
+        "of the result.",
+        numbers=_robust_numbers,
+    )
 
 
-def table_correlations(answer) -> pd.DataFrame:
-    """Show every correlation over athletes side by side."""
-    level = percent_interval(answer.planned.level)
+def _robust_numbers(answer) -> pd.DataFrame:
+    scale = answer.contrast_step / answer.capacity_step
+    effects = scale * answer.influence["planned_effect"]
+    line = {
+        "left_out_low": effects.min(),
+        "left_out_high": effects.max(),
+        "left_out_cases": len(answer.influence),
+        "left_out_changed": int((answer.influence["verdict"] != answer.verdict).sum()),
+        "largest_cooks_distance": answer.influence["cooks_distance"].max(),
+    }
+    chart = answer.specifications
+    if chart is not None:
+        size = answer.smallest_effect
+        count = chart.n_specifications
+        line |= {
+            "analyses": count,
+            "analyses_low": size * chart.smallest,
+            "analyses_high": size * chart.largest,
+            "analyses_median": size * chart.median,
+            "same_sign": round(count * chart.share_same_sign),
+            "shown": round(count * chart.share_excluding_zero),
+            "contrary": round(count * chart.share_opposite),
+        }
+    return pd.DataFrame([line])
+
+
+def _robustness(answer, known) -> list[dict]:
+    digits, found = digits_of(known), _robust_numbers(answer).iloc[0]
     lines = []
-    for row in answer.correlations.to_dict("records"):
-        bayes = not math.isnan(row["bayes_factor"])
+    if not math.isnan(found["left_out_low"]):
+        changed, cases = int(found["left_out_changed"]), int(found["left_out_cases"])
+        cook = format_number(found["largest_cooks_distance"], 2)
         lines.append(
             {
-                "Correlation over athletes": row["analysis"],
-                "Correlation": number_cell(row["estimate"], 2),
-                level: range_cell(row["ci_low"], row["ci_high"], 2),
-                "p": p_cell(row["p"]),
-                "Bayes factor": number_cell(row["bayes_factor"], 2),
-                "How": f"{row['method']}; prior {with_minus(row['prior'])}" if bayes else row["method"],
+                "What": "One athlete left out",
+                "Count": str(cases),
+                "From": format_number(found["left_out_low"], digits, sign=True),
+                "To": format_number(found["left_out_high"], digits, sign=True),
+                "Agreement": f"reading changes in {changed or 'none'}; largest Cook's distance {cook}",
             }
         )
-    return pd.DataFrame(lines)
+    if "analyses" in found and found["analyses"] > 1:
+        lines.append(
+            {
+                "What": "Reasonable analyses",
+                "Count": str(int(found["analyses"])),
+                "From": format_number(found["analyses_low"], digits, sign=True),
+                "To": format_number(found["analyses_high"], digits, sign=True),
+                "Agreement": f"same sign {int(found['same_sign'])}; shown {int(found['shown'])}; contrary shown "
+                f"{int(found['contrary'])}",
+            }
+        )
+    return lines
 
 
-def table_drift(answer) -> pd.DataFrame:
-    """Show whether fitter athletes rise less over the rounds, drift less within them and recover more."""
-    step, level = answer.contrast_step, percent_interval(answer.planned.level)
-    change = f"Change for {step_words(step, answer.capacity_unit)} more"
+def drift_table(answers: dict) -> Table | None:
+    """Whether fitter athletes rise less over the rounds, drift less within them and recover more."""
+    return table_of_outcomes(
+        "drift",
+        f"Rise, drift and recovery of athletes {_apart(answers)} apart.",
+        answers,
+        _drift,
+        note="One value per athlete, regressed on capacity; not corrected for asking several questions. The interaction of round "
+        "and capacity is a check only: with one random intercept per athlete it rejects too often.",
+        numbers=_drift_numbers,
+    )
+
+
+def _drift_numbers(answer) -> pd.DataFrame:
+    table, step = answer.drift, answer.contrast_step
+    if table.empty:
+        return table
+    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+
+
+def _drift(answer, known) -> list[dict]:
     lines = []
-    for row in answer.drift.to_dict("records"):
+    for row in _drift_numbers(answer).to_dict("records"):
         fitted = not math.isnan(row["estimate"])
-        low, high = step * row["ci_low"], step * row["ci_high"]
-        digits = fine_digits(low, high) if fitted else 2
+        digits = fine_digits(row["ci_low"], row["ci_high"]) if fitted else 2
+        measure, unit = measure_words(row, answer) if row["role"] != "check" else (row["measure"], "")
         lines.append(
             {
-                "Measure": row["measure"],
-                "Role": row["role"],
-                "Expected in fitter athletes": row["expected"] or DASH,
-                change: number_cell(step * row["estimate"], digits),
-                level: range_cell(low, high, digits),
+                "Measure": f"{measure} ({unit})" if unit else measure,
+                "Difference": number_cell(row["estimate"], digits, sign=True),
+                CI: range_cell(row["ci_low"], row["ci_high"], digits),
                 "p": p_cell(row["p"]),
-                "Athletes": str(int(row["n_athletes"])),
+                "n": str(int(row["n_athletes"])),
             }
         )
-    return pd.DataFrame(lines)
+    return lines
+
+
+def cautions_of(answers: dict) -> tuple[str, ...]:
+    """What limits the reading of the results on fitness, each once."""
+    said = []
+    for answer in answers.values():
+        told = answer.guards["status"].isin(["warned", "applied"]) & (answer.guards["guard"] != "covariates")
+        said += [*answer.guards.loc[told, "text"], *answer.warnings, *answer.cautions]
+    return tuple(f"{upper_first(s.rstrip('.'))}." for s in dict.fromkeys(said))

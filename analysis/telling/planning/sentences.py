@@ -222,25 +222,6 @@ def outcome_word(question: str) -> str:
     return {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "exertion"}[question.split(".")[1]]
 
 
-__all__ = [
-    "list_evening_warnings",
-    "plain_assurance",
-    "plain_covariances",
-    "plain_design",
-    "plain_looks",
-    "plain_pairing",
-    "plain_replication_sizes",
-    "plain_simulation",
-    "plain_timetable",
-    "table_covariances",
-    "table_design",
-    "table_looks",
-    "table_sizes",
-    "write_up_replication_sizes",
-    "write_up_simulation",
-    "write_up_size",
-]
-
 CAN = dict(
     zip(
         VERDICTS,

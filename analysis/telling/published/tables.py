@@ -1,4 +1,4 @@
-"""Tables of the comparison with published findings, for the screen."""
+"""Tables of published findings: side by side with ours, evidence, round by round, protocols, what was left out."""
 
 from __future__ import annotations
 
@@ -6,63 +6,88 @@ import math
 
 import pandas as pd
 
-from ...basics import (
-    format_ci,
-    format_df,
-    format_level,
-    format_number,
-    format_p,
-    if_answered,
-    join_words,
-    lower_first,
-    plural,
-)
+from ...basics import format_ci, format_number, format_p, format_percent
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
-from ..study.sentences import MIN, covariate_words, minutes
-from ..tables import CI, p_cell, with_range
+from ..document import Table
+from ..study.sentences import MIN, minutes
+from ..tables import DASH, p_cell, with_range
+from .sentences import verdict_of
 
-ASPECT_LABELS = {
-    "sport": "sport",
-    "sex": "sex",
-    "rounds": "rounds",
-    "work_s": "length of a round (min:s)",
-    "rest_s": "rest between rounds (min:s)",
-    "sample_site": "where blood was taken",
-    "sample_delay_s": "delay of the sample (s)",
-}
+ONE_IN = 10_000
+"""Bayes factors beyond this, or below one in this, are written as a bound."""
 
 
-def _size(n: int) -> str:
-    return f"n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
-
-
-@if_answered("no table")
-def tabulate_correlations(answer):
-    """Put published correlations and ours side by side, with the verdict of two fields."""
+def comparison_table(answer) -> Table | None:
+    """Published correlations beside ours."""
     if not answer.correlations:
         return None
-    return pd.DataFrame(
+    shown = pd.DataFrame(
         {
-            "finding": c.finding,
-            "outcome": known_outcome(c.outcome).label,
-            "published": f"{format_number(c.r, 2)} ({format_ci(c.ci_low, c.ci_high, 2)}), {_size(c.n)}",
-            "ours": f"{format_number(c.r_new, 2)} ({format_ci(c.ci_low_new, c.ci_high_new, 2)}), {_size(c.n_new)}",
-            "to be expected of ours": format_ci(c.prediction_low, c.prediction_high, 2),
-            "a relation in ours": "shown" if c.signal else "not shown",
-            "with the published": c.verdict
-            + (", but says little" if c.says_little and c.verdict == "consistent" else ""),
+            "Finding": c.finding,
+            "Outcome": known_outcome(c.outcome).label,
+            "Published r (n)": f"{format_number(c.r, 2)} ({c.n})",
+            "Our r (n)": f"{format_number(c.r_new, 2)} ({c.n_new})",
+            "Expected of ours": format_ci(c.prediction_low, c.prediction_high, 2),
             "p of the difference": p_cell(c.p_difference),
+            "Reading": verdict_of(c),
         }
         for c in answer.correlations
     )
+    return Table(
+        "comparison",
+        "Published correlations of fitness with the response, and ours.",
+        shown,
+        note="Expected of ours: 95\N{NO-BREAK SPACE}% prediction interval of a study of our size, if the published one is right.",
+        numbers=answer.table,
+    )
 
 
-@if_answered("no table")
-def tabulate_profiles(answer):
-    """Put published round means and ours side by side."""
-    if answer.profiles.empty:
+def evidence_table(answer) -> Table | None:
+    """How much each published correlation and ours differ, and what both show together."""
+    if not answer.correlations:
         return None
+    lines = [
+        {
+            "Finding": c.finding,
+            "Cohen's q": with_range(c.q_cohen, c.q_ci_low, c.q_ci_high, 2, sign=True),
+            "Q(1)": format_number(c.q_cochran, 2),
+            "p": p_cell(c.p_difference),
+            "I²": format_percent(c.i2),
+            "Detectable r": DASH
+            if math.isnan(c.smallest_detectable_r)
+            else f"{format_number(c.smallest_detectable_r, 2)} (p {format_p(c.p_undetectable)})",
+            "Bayes factor": bayes_words(c.bayes_factor),
+            "Both together": with_range(c.combined, c.combined_low, c.combined_high, 2),
+        }
+        for c in answer.correlations
+    ]
+    return Table(
+        "evidence",
+        "Published correlations and ours: difference, detectability, evidence, and both together.",
+        pd.DataFrame(lines),
+        note="Cohen's q: difference on Fisher's z, with its 95\N{NO-BREAK SPACE}% interval. Detectable r: what the earlier study "
+        "had 33\N{NO-BREAK SPACE}% power to detect; p that ours is smaller (Simonsohn, "
+        "2015). Bayes factor: our data under the earlier study's "
+        "posterior against no correlation. Both together: fixed effect.",
+        numbers=answer.table,
+    )
+
+
+def bayes_words(value: float) -> str:
+    """Write a Bayes factor; below 1 also as "1 in"."""
+    bound = f"{ONE_IN:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    if value >= ONE_IN:
+        return f"above {bound}"
+    if value >= 1:
+        return format_number(value, 1 if value >= 10 else 2)
+    if value <= 1 / ONE_IN:
+        return f"below 1 in {bound}"
+    return f"{format_number(value, 3 if value < 0.1 else 2)} (1 in {format_number(1 / value, 1)})"
+
+
+def profiles_table(answer) -> Table | None:
+    """Published round means and ours."""
     lines = []
     for r in answer.profiles.to_dict("records"):
         known = known_outcome(r["outcome"])
@@ -73,51 +98,83 @@ def tabulate_profiles(answer):
         )
         lines.append(
             {
-                "finding": r["finding"],
-                "outcome": known.axis_label,
-                "round": f"{r['round_no']:g}",
-                "published": f"{format_number(r['published'], digits)} ({theirs})",
-                "ours": f"{format_number(r['ours'], digits)} ({mine})",
-                "ours minus published": _with_range(r, "estimate", "ci_low", "ci_high", digits),
-                "standardised (g)": _with_range(
+                "Finding": r["finding"],
+                "Outcome": known.axis_label,
+                "Round": f"{r['round_no']:g}",
+                "Published": f"{format_number(r['published'], digits)} ({theirs})",
+                "Ours": f"{format_number(r['ours'], digits)} ({mine})",
+                "Ours minus published": _with_range(r, "estimate", "ci_low", "ci_high", digits),
+                "Standardised (g)": _with_range(
                     r, "standardised", "standardised_low", "standardised_high", 2
                 ),
             }
         )
-    return pd.DataFrame(lines)
+    note = "Ours minus published with Welch's 95\N{NO-BREAK SPACE}% interval; g: Hedges' g."
+    caption = "Published round means beside ours."
+    return _named_once("published_rounds", caption, lines, note, answer.profiles)
+
+
+def _size(n: int) -> str:
+    return f"n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
 
 
 def _with_range(line: dict, value: str, low: str, high: str, digits: int) -> str:
     return with_range(line[value], line[low], line[high], digits, sign=True)
 
 
-@if_answered("no table")
-def tabulate_steps(answer):
-    """Put published changes from round to round and ours side by side."""
-    if answer.steps.empty:
-        return None
+def steps_table(answer) -> Table | None:
+    """Published changes from round to round and ours."""
     lines = []
     for s in answer.steps.to_dict("records"):
         known = known_outcome(s["outcome"])
         digits = digits_of(known)
         lines.append(
             {
-                "finding": s["finding"],
-                "outcome": known.axis_label,
-                "change": s["contrast"].replace(" - ", " − "),
-                "published": _with_range(s, "published", "published_low", "published_high", digits),
-                "ours": _with_range(s, "estimate", "ci_low", "ci_high", digits),
-                "ours minus published": _with_range(
+                "Finding": s["finding"],
+                "Outcome": known.axis_label,
+                "Change": s["contrast"].replace(" - ", " − "),
+                "Published": _with_range(s, "published", "published_low", "published_high", digits),
+                "Ours": _with_range(s, "estimate", "ci_low", "ci_high", digits),
+                "Ours minus published": _with_range(
                     s, "difference", "difference_low", "difference_high", digits
                 ),
             }
         )
-    return pd.DataFrame(lines)
+    note = (
+        "With 95\N{NO-BREAK SPACE}% intervals. For the published ones the correlation between rounds was taken from our "
+        "athletes, since papers do not print it."
+    )
+    caption = "Published changes from round to round beside ours."
+    return _named_once("published_steps", caption, lines, note, answer.steps)
 
 
-@if_answered("no table")
-def tabulate_protocols(answer):
-    """Put the protocols side by side, one row per aspect."""
+def _named_once(key: str, caption: str, lines: list[dict], note: str, numbers) -> Table | None:
+    """A table in which a finding and an outcome are named in their first line; None without lines."""
+    if not lines:
+        return None
+    shown = pd.DataFrame(lines)
+    repeated = (shown[["Finding", "Outcome"]] == shown[["Finding", "Outcome"]].shift()).all(axis=1)
+    same = shown["Finding"] == shown["Finding"].shift()
+    shown = shown.assign(
+        Finding=shown["Finding"].where(~same, ""), Outcome=shown["Outcome"].where(~repeated, "")
+    )
+    return Table(key, caption, shown, note, numbers)
+
+
+ASPECT_LABELS = {
+    "sport": "sport",
+    "sex": "sex",
+    "rounds": "rounds",
+    "work_s": "length of a round (min:s)",
+    "rest_s": "rest between rounds (min:s)",
+    "sample_site": "where blood was taken",
+    "sample_delay_s": "delay of the sample (s)",
+    "clothing": "clothing",
+}
+
+
+def protocols_table(answer) -> Table | None:
+    """The protocols of the published findings beside ours, one row per aspect."""
     if answer.protocols.empty:
         return None
     table = answer.protocols
@@ -130,9 +187,10 @@ def tabulate_protocols(answer):
     wide = pd.DataFrame({f: shown[shown["finding"] == f].set_index("aspect")["cell"] for f in findings})
     mine = shown.drop_duplicates("aspect").set_index("aspect")["mine"]
     order = [a for a in ASPECT_LABELS if a in wide.index]
-    wide = wide.loc[order].assign(ours=mine.loc[order])
-    wide.insert(0, "aspect", [ASPECT_LABELS[a] for a in order])
-    return wide.reset_index(drop=True)
+    wide = wide.loc[order].assign(Ours=mine.loc[order]).astype(str)
+    wide.insert(0, "Aspect", [ASPECT_LABELS[a] for a in order])
+    caption = "Protocols of the published findings beside ours."
+    return Table("protocols", caption, wide.reset_index(drop=True), numbers=table)
 
 
 def _cell(value, aspect: str) -> str:
@@ -147,7 +205,6 @@ def _cell(value, aspect: str) -> str:
     return str(value).replace("_", " ")
 
 
-@if_answered("no table")
 def tabulate_left_out(answer):
     """List the published rows that could not be compared, with the reason."""
     if answer.left_out.empty:
@@ -182,81 +239,3 @@ def tabulate_example(published):
 
 def _plain(value) -> str:
     return "" if pd.isna(value) else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def plain_pool(answer) -> str:
-    """Say in plain words what several clubs show together."""
-    if not answer.n_clubs:
-        return "No two clubs share a protocol with enough athletes who agreed to sharing, so that nothing was pooled."
-    said = [f"{plural(answer.n_clubs, 'club')} with {plural(answer.n_athletes, 'athlete')} were pooled."]
-    together = answer.table[
-        (answer.table["club"] == "all") & (answer.table["stage"] == "all athletes together")
-    ]
-    asked = together[together["question"] == "fitness"]
-    asked = asked.assign(asked=[known_outcome(name).question or name for name in asked["outcome"]])
-    several = len(set(asked["protocol"])) > 1
-    # one outcome for each question; the others stand in the paragraphs for the write-up
-    for line in asked.drop_duplicates(["protocol", "asked"]).to_dict("records"):
-        known, fits = known_outcome(line["outcome"]), f"fits the data at {format_level(0.95)}"
-        way = "lower" if line["ci_high"] < 0 else "higher" if line["ci_low"] > 0 else ""
-        what = lower_first(known.label) + (f" ({line['protocol']})" if several else "")
-        if way:
-            size = format_number(abs(line["estimate"]), 2, unit=known.unit)
-            span = format_ci(*sorted(abs(line[c]) for c in ("ci_low", "ci_high")), 2, unit=known.unit)
-            said.append(
-                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} {fits})."
-            )
-        else:
-            less, more = (format_number(abs(line[c]), 2, unit=known.unit) for c in ("ci_low", "ci_high"))
-            said.append(
-                f"We cannot tell yet whether fitness and {what} go together: anything from {less} less to {more} more for "
-                f"each mL/kg/min {fits}."
-            )
-    return " ".join(said)
-
-
-def write_up_pool(answer) -> list[str]:
-    """Write the pooled results for a journal."""
-    paragraphs = [plain_pool(answer)]
-    if not answer.n_clubs:
-        return paragraphs
-    whole = answer.table[answer.table["club"] == "all"]
-    for (protocol, outcome, question), lines in whole.groupby(
-        ["protocol", "outcome", "question"], sort=False
-    ):
-        known = known_outcome(outcome)
-        told = "; ".join(_pair(part, known, question) for _, part in lines.groupby("contrast", sort=False))
-        about = (
-            "change from round to round" if question == "rounds" else "change for each mL/kg/min of capacity"
-        )
-        paragraphs.append(f"{known.label} ({protocol}), {about}: {told}.")
-    return paragraphs
-
-
-def _pair(lines, known, question: str) -> str:
-    digits = digits_of(known) + (question == "fitness")
-    by_stage = {line["stage"]: line for line in lines.to_dict("records")}
-    together, each = by_stage["all athletes together"], by_stage.get("club by club")
-    text = f"{_words(together['contrast'])}one mixed model of {together['n_athletes']} athletes with club, "
-    text += _numbers(together, known, digits)
-    adjusted = [w for w in together["adjusted_for"].split(", ") if w not in ("", "club")]
-    if adjusted:
-        text += f", adjusted for {join_words([covariate_words(a) for a in adjusted])}"
-    if each and not math.isnan(each["estimate"]):
-        text += f"; club by club, {_numbers(each, known, digits)}"
-    if not math.isnan(together["p_heterogeneity"]):
-        text += f"; clubs differ: p {format_p(together['p_heterogeneity'])}"
-    return text
-
-
-def _words(contrast: str) -> str:
-    later, dash, earlier = contrast.partition(" - ")
-    return f"round {later} minus {earlier}, " if dash else ""
-
-
-def _numbers(line: dict, known, digits: int) -> str:
-    df = "" if math.isnan(line["df"]) else f"; df = {format_df(line['df'])}"
-    return (
-        f"{format_number(line['estimate'], digits, sign=True, unit=known.unit)} ({CI} "
-        f"{format_ci(line['ci_low'], line['ci_high'], digits)}{df}; p {format_p(line['p'])})"
-    )

@@ -19,27 +19,7 @@ from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
 from ..words import plain_size, plain_span, with_minus
 from . import phrases as say
-from .tables import tabulate_icc, tabulate_outcomes, tabulate_rests, tabulate_ways
 from .words import is_censored, matters_words, reach_words, rounds_words, shown_interval, shown_p
-
-__all__ = [
-    "abstract_rounds",
-    "may_say_rounds",
-    "plain_change",
-    "plain_opponents",
-    "plain_plateau",
-    "plain_reliability",
-    "plain_rounds",
-    "plain_sensitivity",
-    "plain_tipping",
-    "tabulate_icc",
-    "tabulate_outcomes",
-    "tabulate_rests",
-    "tabulate_ways",
-    "weigh_change",
-    "write_up_reliability",
-    "write_up_rounds",
-]
 
 MOST_WORDS = 100
 """A longer result is told in two paragraphs."""

@@ -1,16 +1,413 @@
-"""Tables for readers beside the sentences on rounds: ways of analysing, outcomes of one question, rests, repeatability."""
+"""Tables about the rounds: every test, every contrast, other ways of analysing, missing rounds, rests, repeatability."""
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pandas as pd
 
-from ...basics import format_ci, format_number, if_answered
-from ...study import known_outcome
-from ...study.outcomes import OUTCOMES, digits_of
-from ..tables import CI, p_cell, range_cell
+from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, plural
+from ...rounds import adjust_outcomes, reading_of_step
+from ...study import OUTCOMES, known_outcome
+from ...study.outcomes import digits_of
+from ..document import Table
+from ..tables import CI, CI90, DASH, number_cell, p_cell, range_cell, table_of_outcomes, with_range
+from ..words import with_minus
+from .sentences import f_words
+from .words import shown_interval, shown_p
 
 
-@if_answered()
+def round_tests_table(answers: dict) -> Table | None:
+    """Every test of all rounds together."""
+    return table_of_outcomes(
+        "round_tests",
+        "Tests of a change over all rounds together.",
+        answers,
+        _tests,
+        numbers=_test_numbers,
+        note="Effect: partial eta squared with its 90\N{NO-BREAK SPACE}% interval, or Kendall's W.",
+    )
+
+
+def _test_numbers(answer) -> pd.DataFrame:
+    test, anova, ranks = answer.comparison.overall, answer.anova, answer.ranks
+    lines = [
+        {"test": "mixed model", "statistic": test.statistic, "df_num": test.df_num, "df_den": test.df_den}
+        | {"p": test.p, "p_epsilon": test.p_epsilon, "epsilon": test.epsilon, "n_athletes": answer.n_athletes}
+    ]
+    if anova is not None:
+        lines.append(
+            {"test": "analysis of variance", "statistic": anova.statistic, "df_num": anova.df_num}
+            | {"df_den": anova.df_den, "p": anova.p_gg, "eta2_partial": anova.eta2_partial}
+            | {"ci_low": anova.eta2_partial_ci_low, "ci_high": anova.eta2_partial_ci_high}
+            | {"n_athletes": anova.n_athletes}
+        )
+    if ranks is not None:
+        lines.append(
+            {"test": "Friedman", "statistic": ranks.statistic, "df_num": ranks.df, "p": ranks.p}
+            | {"kendall_w": ranks.kendall_w, "n_athletes": ranks.n_athletes}
+        )
+    return pd.DataFrame([line for line in lines if line["n_athletes"] >= FEWEST_PEOPLE])
+
+
+def _tests(answer, known) -> list[dict]:
+    test, anova, ranks = answer.comparison.overall, answer.anova, answer.ranks
+    epsilon = format_number(test.epsilon, 2)
+    lines = [
+        _test("Mixed model, Kenward-Roger", f_words(test), test.p, DASH, answer.n_athletes),
+        _test(
+            f"the same, Greenhouse-Geisser epsilon {epsilon}", DASH, test.p_epsilon, DASH, answer.n_athletes
+        ),
+    ]
+    if anova is not None and not math.isnan(anova.p_gg):
+        eta = format_number(anova.eta2_partial, 2)
+        if anova.eta2_partial_ci_high >= anova.eta2_partial:
+            eta += f" ({format_ci(anova.eta2_partial_ci_low, anova.eta2_partial_ci_high, 2)})"
+        lines.append(
+            _test(
+                "Analysis of variance, complete athletes", f_words(anova), anova.p_gg, eta, anova.n_athletes
+            )
+        )
+    if ranks is not None and not math.isnan(ranks.p):
+        chi = f"chi-square({format_df(ranks.df)}) = {format_number(ranks.statistic, 2)}"
+        w = format_number(ranks.kendall_w, 2)
+        lines.append(_test("Friedman, complete athletes", chi, ranks.p, w, ranks.n_athletes))
+    return [line for line in lines if int(line["n"]) >= FEWEST_PEOPLE]  # a test of few tells about them
+
+
+def _test(name: str, statistic: str, p: float, effect: str, n: int) -> dict:
+    return {
+        "Test": name,
+        "Statistic": statistic,
+        "p": p_cell(p),
+        "Effect": effect,
+        "n": str(int(n)),
+    }
+
+
+def contrasts_by_method_table(answers: dict) -> Table | None:
+    """Every step with the interval and the p of each method."""
+    return table_of_outcomes(
+        "contrasts_by_method",
+        "Differences between rounds by each method, later minus earlier.",
+        answers,
+        _contrasts,
+        numbers=lambda answer: answer.steps,
+        note="Model: mixed model, Kenward-Roger. Robust: cluster-robust (CR2). p adjusted over all of them (Shaffer, "
+        "1986). Ranks: test by order, for ratings.",
+    )
+
+
+def _contrasts(answer, known) -> list[dict]:
+    digits, lines = digits_of(known), []
+    for step in answer.steps.to_dict("records"):
+        lines.append(
+            {
+                "Rounds": with_minus(step["contrast"]),
+                "Difference": format_number(step["estimate"], digits, sign=True),
+                f"Model, {CI}": format_ci(step["ci_low"], step["ci_high"], digits),
+                f"Robust, {CI}": range_cell(step["ci_low_cr2"], step["ci_high_cr2"], digits),
+                "p, model": p_cell(step["p_adjusted"]),
+                "p, robust": p_cell(step["p_adjusted_cr2"]),
+                "p, ranks": p_cell(step.get("p_ranks", math.nan)),
+            }
+        )
+    return lines
+
+
+def equivalence_table(answers: dict) -> Table | None:
+    """Two one-sided tests of every pair of rounds."""
+    return table_of_outcomes(
+        "equivalence",
+        "Every pair of rounds against the smallest change that matters.",
+        answers,
+        _pairs,
+        numbers=lambda answer: answer.equivalence,
+        note="Interval: the wider of the model's and the robust one, at the level of two one-sided tests. Needed: the smallest "
+        "bound within which the pair would be equivalent.",
+    )
+
+
+def _pairs(answer, known) -> list[dict]:
+    digits, lines = digits_of(known), []
+    for pair in answer.equivalence.to_dict("records"):
+        low = np.nanmin([pair["ci_low"], pair["ci_low_cr2"]])
+        high = np.nanmax([pair["ci_high"], pair["ci_high_cr2"]])
+        lines.append(
+            {
+                "Rounds": with_minus(pair["contrast"]),
+                "Difference": format_number(pair["estimate"], digits, sign=True),
+                CI90: format_ci(low, high, digits),
+                "Bound": format_number(answer.smallest_effect, digits),
+                "Needed": format_number(max(abs(low), abs(high)), digits),
+                "p": p_cell(np.nanmax([pair["p"], pair["p_cr2"]])),
+                "Equivalent": "yes" if pair["equivalent"] else "not shown",
+            }
+        )
+    return lines
+
+
+def ways_table(answers: dict) -> Table | None:
+    """Every other way of analysing the change from the first to the last round."""
+    return table_of_outcomes(
+        "ways",
+        "Other ways of analysing the change from the first to the last round.",
+        answers,
+        _ways,
+        note="The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang "
+        "and Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds.",
+        numbers=lambda answer: answer.sensitivity.drop(columns="outcome"),
+    )
+
+
+def _ways(answer, known) -> list[dict]:
+    shown = tabulate_ways(answer)
+    return [
+        {
+            "Way of analysing": way["Way of analysing"],
+            "Last − first": way["Last − first"] or DASH,
+            CI: way[CI] or DASH,
+            "p": way["p"] or DASH,
+            "Reading": way["Reading"] or DASH,
+            "Level from round": way["Level from round"] or DASH,
+            "n": way["Athletes"] or DASH,
+        }
+        for way in shown.to_dict("records")
+    ]
+
+
+def sizes_table(answers: dict) -> Table | None:
+    """Paired difference and standardised sizes of the change from the first to the last round."""
+    return table_of_outcomes(
+        "effect_sizes",
+        "Change from the first to the last round in athletes with both, also in standard deviations.",
+        answers,
+        _sizes,
+        numbers=lambda answer: answer.effect_sizes,
+        note="d_z: SDs of the differences; d_av: average SDs of the two rounds; both with Hedges' correction.",
+    )
+
+
+def _sizes(answer, known) -> list[dict]:
+    last = answer.steps.iloc[-1]["contrast"]
+    table = answer.effect_sizes[answer.effect_sizes["contrast"] == last].set_index("measure")
+    if table.empty or math.isnan(table.loc["g_z", "estimate"]):
+        return []
+    raw, digits = table.loc["difference"], digits_of(known)
+    line = {
+        "Rounds": with_minus(last),
+        "n": str(int(raw["n_athletes"])),
+        "Paired difference": with_range(raw["estimate"], raw["ci_low"], raw["ci_high"], digits, sign=True),
+    }
+    for measure, name in (("g_z", "d_z"), ("g_av", "d_av")):
+        row = table.loc[measure]
+        line[name] = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2)
+    return [line]
+
+
+def missing_table(answers: dict) -> Table | None:
+    """How different missing rounds must have been to change a reading."""
+    return table_of_outcomes(
+        "missing_rounds",
+        "How far missing rounds would have to lie from what the model expects to change a reading.",
+        answers,
+        _missing,
+        numbers=lambda answer: answer.tipping.table if answer.tipping is not None else pd.DataFrame(),
+        note="By the model that makes the claim: readings off the scale are drawn beyond its end, and errors allow for bouts. A "
+        "dash: the reading holds however far they lie, up to the largest shift that was tried.",
+    )
+
+
+def _missing(answer, known) -> list[dict]:
+    tipping = answer.tipping
+    if tipping is None:
+        return []
+    return [
+        {
+            "Rounds": with_minus(row["contrast"]),
+            "Missing": str(tipping.n_missing),
+            "Reading": row["label"],
+            "If higher by": _shift(row, "up", known),
+            "If lower by": _shift(row, "down", known),
+            "Largest tried": format_number(tipping.largest_shift, digits_of(known)),
+        }
+        for row in tipping.table.to_dict("records")
+    ]
+
+
+def _shift(row: dict, way: str, known) -> str:
+    shift = row[f"shift_{way}"]
+    return (
+        f"{format_number(abs(shift), digits_of(known))}: {row[f'label_{way}']}"
+        if math.isfinite(shift)
+        else DASH
+    )
+
+
+def off_scale_table(answers: dict) -> Table | None:
+    """What readings off the analyser's scale can do to every difference."""
+    return table_of_outcomes(
+        "off_scale",
+        "Differences between rounds wherever readings off the analyser's scale may lie.",
+        {o: a for o, a in answers.items() if a.bounds is not None},
+        _off_scale,
+        numbers=lambda answer: answer.bounds.table,
+        note="Reading at the end of the scale: with every such reading at the scale's end. Holds up to: how far beyond the scale "
+        "it may lie for that reading to hold.",
+    )
+
+
+def _off_scale(answer, known) -> list[dict]:
+    digits, lines = digits_of(known), []
+    for row in answer.bounds.table.to_dict("records"):
+        reach = [
+            f"{word} {format_number(row[name], digits)}"
+            for word, name in (("HI", "holds_to_high"), ("LO", "holds_to_low"))
+            if not math.isnan(row[name])
+        ]
+        lines.append(
+            {
+                "Rounds": with_minus(row["contrast"]),
+                "Readings": str(int(row["n_off_scale"])),
+                "Difference": format_ci(row["estimate_min"], row["estimate_max"], digits),
+                CI: format_ci(row["ci_low_min"], row["ci_high_max"], digits),
+                "At the end of the scale": row["label_at_scale_end"],
+                "Holds up to": ", ".join(reach) or DASH,
+                "Wherever they lie": row["label"],
+            }
+        )
+    return lines
+
+
+def repeatability_table(results: dict) -> Table | None:
+    """How well outcomes repeat: typical error, intraclass correlations, opponents."""
+    lines, numbers = [], []
+    for outcome, result in results.items():
+        known = OUTCOMES[outcome]
+        digits = digits_of(known)
+        icc = result.icc.set_index("type")
+        line = {
+            "Outcome": known.axis_label,
+            "Of what": f"{plural(result.n_trials, result.unit_of_trial)}"
+            if hasattr(result, "unit_of_trial")
+            else f"{result.n_trials} {'evenings' if result.kind.startswith('reliability') else 'rounds'}",
+            "n": str(result.n_athletes),
+            "Typical error": with_range(
+                result.typical_error, result.typical_error_ci_low, result.typical_error_ci_high, digits
+            ),
+            "Smallest detectable change": format_number(result.smallest_detectable_change, digits)
+            if result.kind.startswith("reliability")
+            else DASH,
+        }
+        for name in ("ICC(2,1)", "ICC(3,1)"):
+            row = icc.loc[name]
+            icc_words = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2)
+            line[name] = DASH if math.isnan(row["estimate"]) else icc_words
+        line["CV (%)"] = number_cell(result.cv_percent, 1)
+        lines.append(line)
+        numbers.append(
+            result.icc.assign(
+                outcome=outcome,
+                typical_error=result.typical_error,
+                typical_error_ci_low=result.typical_error_ci_low,
+                typical_error_ci_high=result.typical_error_ci_high,
+                smallest_detectable_change=result.smallest_detectable_change,
+                cv_percent=result.cv_percent,
+                n_trials=result.n_trials,
+                n=result.n_athletes,
+            )
+        )
+    if not lines:
+        return None
+    return Table(
+        "repeatability",
+        "How well the outcomes repeat, with 95\N{NO-BREAK SPACE}% intervals.",
+        pd.DataFrame(lines),
+        note="Between evenings: repeatability. Rounds of one evening: consistency only. CV: coefficient of variation from "
+        "logarithms. ICC: intraclass correlation.",
+        numbers=pd.concat(numbers, ignore_index=True),
+    )
+
+
+def opponents_table(answers: dict) -> Table | None:
+    """Whether the two opponents of a bout are alike."""
+    asked = {o: a for o, a in answers.items() if a.opponents is not None}
+    return table_of_outcomes(
+        "opponents",
+        "Whether the two opponents of a bout are alike, beyond what each does elsewhere.",
+        asked,
+        _opponents,
+        numbers=lambda answer: pd.DataFrame(
+            [
+                {
+                    "r": answer.opponents.within_bout_correlation,
+                    "ci_low": answer.opponents.within_bout_ci_low,
+                    "ci_high": answer.opponents.within_bout_ci_high,
+                    "n_bouts": answer.opponents.n_bouts,
+                }
+            ]
+        ),
+    )
+
+
+def _opponents(answer, known) -> list[dict]:
+    spread = answer.opponents
+    r = spread.within_bout_correlation
+    return [
+        {
+            "Bouts": str(spread.n_bouts),
+            "Correlation in a bout": number_cell(r, 2),
+            CI: range_cell(spread.within_bout_ci_low, spread.within_bout_ci_high, 2),
+            "Reading": spread.verdict,
+        }
+    ]
+
+
+def contrasts_table(answers: dict) -> Table | None:
+    """The steps and the change from first to last that the paper prints: one interval, one p."""
+
+    def lines_of(answer, known) -> list[dict]:
+        digits = digits_of(known)
+        return [
+            {
+                "Rounds": with_minus(step["contrast"]),
+                "Difference": format_number(step["estimate"], digits, sign=True),
+                CI: format_ci(*shown_interval(answer, step), digits),
+                "p": p_cell(shown_p(step)),
+                "Reading": reading_of_step(step, digits),
+            }
+            for step in answer.steps.to_dict("records")
+        ]
+
+    note = (
+        "Intervals and p: the wider and the larger of the model's and the robust test; p adjusted over all of them (Shaffer, "
+        "1986). The supplement gives the interval that decides equivalence."
+    )
+    if any(_depends(answer) for answer in answers.values()):
+        note += " HI, LO: readings off the analyser's scale; the reading holds if none was beyond the value given."
+
+    def numbers(answer) -> pd.DataFrame:
+        ends = [shown_interval(answer, s) for s in answer.steps.to_dict("records")]
+        ps = [shown_p(s) for s in answer.steps.to_dict("records")]
+        low, high = ([e[i] for e in ends] for i in (0, 1))
+        return answer.steps.assign(shown_low=low, shown_high=high, shown_p=ps)
+
+    return table_of_outcomes(
+        "contrasts",
+        "Differences between rounds, later minus earlier.",
+        answers,
+        lines_of,
+        note=note,
+        numbers=numbers,
+    )
+
+
+def _depends(answer) -> bool:
+    steps = answer.steps
+    return "label_at_scale_end" in steps and bool((steps["label_at_scale_end"] != steps["label"]).any())
+
+
 def tabulate_ways(answer):
     """Lay out the other ways of analysing: the change from the first to the last round by each."""
     lines = []
@@ -38,8 +435,6 @@ def tabulate_ways(answer):
 
 def tabulate_outcomes(answers):
     """Lay out several outcomes of one question: one primary, Holm for the others."""
-    from ...rounds import adjust_outcomes
-
     found = {name: answer for name, answer in answers.items() if answer}
     if not found:
         return " ".join(str(a) for a in answers.values()) or "No outcome of this question was measured."
@@ -56,7 +451,6 @@ def tabulate_outcomes(answers):
     )
 
 
-@if_answered()
 def tabulate_rests(answer):
     """Lay out rounds that were sat out and the rest before the next."""
     if answer.rests.empty:
@@ -72,7 +466,6 @@ def tabulate_rests(answer):
     )
 
 
-@if_answered()
 def tabulate_icc(result):
     """Lay out the intraclass correlations."""
     return pd.DataFrame(

@@ -16,13 +16,6 @@ from ...basics import (
 from . import phrases as say
 from .tables import (
     MEASURE_WORDS,
-    tabulate_against,
-    tabulate_agreement,
-    tabulate_choices,
-    tabulate_senders,
-    tabulate_set_aside,
-    tabulate_shares,
-    tabulate_typical,
 )
 
 
@@ -155,27 +148,6 @@ def _bands(answer) -> str:
         above=join_words(parts[-2:]),
         source=answer.bands_source.split(";")[0].split(" (")[0],
     )
-
-
-__all__ = [
-    "may_say_survey",
-    "plain_against",
-    "plain_ages",
-    "plain_bands",
-    "plain_choices",
-    "plain_equations",
-    "plain_senders",
-    "plain_set_aside",
-    "plain_survey",
-    "tabulate_against",
-    "tabulate_agreement",
-    "tabulate_choices",
-    "tabulate_senders",
-    "tabulate_set_aside",
-    "tabulate_shares",
-    "tabulate_typical",
-    "write_up_survey",
-]
 
 
 @if_answered()

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...basics import format_percent, if_answered, upper_first
+from ...basics import format_percent, upper_first
 from ..document import Table
 from ..tables import number_cell, range_cell
 
@@ -24,7 +24,6 @@ def share_cell(share: float) -> str:
     return "" if math.isnan(share) else format_percent(share)
 
 
-@if_answered("no table")
 def tabulate_typical(answer):
     """Give typical values over people, and how much people and sessions scatter."""
     lines = []
@@ -45,7 +44,6 @@ def tabulate_typical(answer):
     return pd.DataFrame(lines)
 
 
-@if_answered("no table")
 def tabulate_shares(answer):
     """Give the shares of people's sessions above thresholds, with both kinds of interval, where not all or none reach it."""
     if answer.shares.empty:
@@ -69,7 +67,6 @@ def _span(low: float, high: float) -> str:
     return range_cell(100 * low, 100 * high, 0, unit="%")
 
 
-@if_answered("no table")
 def tabulate_agreement(answer):
     """Show how the time was spent in sessions whose mean lies in one band."""
     if answer.agreement.empty:
@@ -88,7 +85,6 @@ def tabulate_agreement(answer):
     )
 
 
-@if_answered("no table")
 def tabulate_against(answer):
     """Put sessions beside published round means."""
     if answer.against.empty:
@@ -123,7 +119,6 @@ def _with_range(line: dict, name: str) -> str:
     return f"{number_cell(line[name], 0)} ({range_cell(line[f'{name}_low'], line[f'{name}_high'], 0)})"
 
 
-@if_answered("no table")
 def tabulate_senders(answer):
     """Count who sent data."""
     table = answer.senders
@@ -139,7 +134,6 @@ def tabulate_senders(answer):
     )
 
 
-@if_answered("no table")
 def tabulate_set_aside(answer):
     """Count the sessions that are not in the main analysis, by reason."""
     if answer.set_aside.empty:
@@ -147,7 +141,6 @@ def tabulate_set_aside(answer):
     return answer.set_aside.rename(columns={"n_sessions": "sessions"})
 
 
-@if_answered("no table")
 def tabulate_choices(answer):
     """Give the main numbers under other choices."""
     return pd.DataFrame(

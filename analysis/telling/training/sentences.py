@@ -399,18 +399,3 @@ def _way(value: float) -> str:
 def _sentence(text: str) -> str:
     text = text.strip()
     return text if text.endswith((".", "?", "!")) else f"{text}."
-
-
-__all__ = [
-    "athlete_change",
-    "individual_words",
-    "limits_of_training",
-    "plain_change",
-    "plain_outcome",
-    "plain_training",
-    "short_training",
-    "why_no_band",
-    "write_up_training",
-    "write_up_training_methods",
-    "write_up_training_size",
-]
