@@ -245,7 +245,7 @@ def plateau_of(
     *,
     low: float,
     high: float,
-    alpha: float = 0.05,
+    alpha: float,
     ordinal: bool = False,
     pairwise: pd.DataFrame | None = None,
 ) -> Plateau:

@@ -65,6 +65,8 @@ def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
         elif isinstance(node, ast.Call) and named(node) in NAMES:
             found.append((node, "any/all"))
         elif isinstance(node, ast.Call) and node.keywords and all(k.arg for k in node.keywords):
+            if named(node) == "zip":
+                continue  # strict=True is a test of the code by itself
             found.append((node, "keyword"))
     return found
 
