@@ -144,8 +144,7 @@ def prepare(
     warnings = tuple(
         f"{c} is the same in every row, so it was not adjusted for" for c in covariates if c not in kept
     )
-    athletes = rows.groupby("athlete", sort=False)[kept].first() if kept else pd.DataFrame(index=range(n))
-    width = numeric_design(athletes, kept)[0].shape[1]
+    width = numeric_design(rows.groupby("athlete")[kept].first(), kept)[0].shape[1] if kept else 0
     cell, note = _cells(rows)
     return Prepared(
         rows=rows,
@@ -172,7 +171,7 @@ def with_covariates(
     rows = prepared.rows if known.all() else prepared.rows[known]
     if not all(varies(rows[c]) for c in covariates):
         return None
-    athletes = rows.groupby("athlete", sort=False)[list(covariates)].first()
+    athletes = rows.groupby("athlete")[list(covariates)].first()
     try:
         width = numeric_design(athletes, covariates)[0].shape[1]
         df = check_residual_df(len(athletes), width, covariates, least=least_df)
@@ -213,8 +212,8 @@ def second_opinion(prepared: Prepared, level: float) -> list[dict]:
 
     rows, capacity, covariates = prepared.rows, prepared.capacity, list(prepared.covariates)
     means = balanced_means(rows, prepared.outcome, cell=prepared.cell).set_index("athlete")["mean"]
-    by = rows.groupby("athlete", sort=False)
-    people = by[[capacity, *covariates]].agg(lambda v: v.iloc[0] if is_text(v) else v.mean()).loc[means.index]
+    people = rows.groupby("athlete")[[capacity, *covariates]]
+    people = people.agg(lambda v: v.iloc[0] if is_text(v) else v.mean()).loc[means.index]
     design = np.column_stack([people[capacity], numeric_design(people, covariates)[0]])
     try:
         found = vars(robust_slope(means, design, level=level))
@@ -380,7 +379,7 @@ def off_scale_slopes(planned: Prepared, off: OffScale | None, *, level: float) -
     if not (marks != "").any():
         return pd.DataFrame(columns=list(OFF_SCALE_COLUMNS))
     far = (
-        rows[planned.outcome].mask(marks == "high", off.high_range[1]).mask(marks == "low", off.low_range[0])
+        rows[planned.outcome].mask(marks == "high", off.high_range[1]).mask(marks == "low", off.low_range[1])
     )
     fitter = rows[planned.capacity] > rows.groupby("athlete")[planned.capacity].first().mean()
     placings = {
@@ -406,7 +405,7 @@ def off_scale_guard(planned: Prepared, off: OffScale, slopes: pd.DataFrame, *, s
     """Say where the readings stand and between what the effect of a step lies."""
     known = OUTCOMES[planned.outcome]
     marks = planned.rows[LIMIT_COLUMN]
-    ranges = {"high": ("up to", off.high_range[1]), "low": ("down to", off.low_range[0])}
+    ranges = {"high": ("up to", off.high_range[1]), "low": ("down to", off.low_range[1])}
     ends = [
         f"{way} {format_number(end, 0, unit=known.unit)}"
         for mark, (way, end) in ranges.items()

@@ -42,8 +42,13 @@ SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.M
 
 def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
     """Every place where one change is possible, outside docstrings and annotations."""
-    found = []
+    found, guards = [], set()
     for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and named(node) == "zip":
+            guards |= {id(k.value) for k in node.keywords}  # strict=True is a test of the code by itself
+            continue
+        if id(node) in guards:
+            continue
         if isinstance(node, ast.Compare) and type(node.ops[0]) in TURNED:
             found.append((node, "comparison"))
         elif isinstance(node, ast.BinOp) and type(node.op) in SWAPPED:
@@ -65,8 +70,6 @@ def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
         elif isinstance(node, ast.Call) and named(node) in NAMES:
             found.append((node, "any/all"))
         elif isinstance(node, ast.Call) and node.keywords and all(k.arg for k in node.keywords):
-            if named(node) == "zip":
-                continue  # strict=True is a test of the code by itself
             found.append((node, "keyword"))
     return found
 
