@@ -258,4 +258,8 @@ def test_decisions_of_people_are_counted_by_what_they_set_aside(study):
     )
     people = replace(study, ledger=replace(study.ledger, table=ledger), decisions=decisions)
     assert [line[2] for line in dv._set_aside_by_people(people)] == [
-        "3 values of rounds: misread", "1 row of rounds: hurt", "1 stretch of recordings: strap", "1 stretch of recordings: arm"]  # fmt: skip
+        "3 values of rounds: misread",
+        "1 row of rounds: hurt",
+        "1 stretch of recordings: strap",
+        "1 stretch of recordings: arm",
+    ]
