@@ -158,7 +158,7 @@ def test_a_figure_is_found_by_its_name_held_to_the_rules_and_at_hand_in_notebook
         ROOT / "data_demo", kit / "data_demo", ignore=shutil.ignore_patterns("output"), dirs_exist_ok=True
     )
     said = run(
-        kit, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/telling/test_figures_all.py",
+        kit, "-m", "pytest", "-p", "no:cacheprovider", "tests/telling/test_figures_all.py",
         "-k", "of_the_example and draw_first_and_last",
     )  # fmt: skip
     assert "1 passed" in said, said

@@ -18,22 +18,12 @@ from ..study import load_study, outcome_named
 from ..study.binding import CONFIRMATORY, EXPLORATORY
 from ..study.inventory import inside_folder
 from ..study.training import FILES, add_to_record, has_phases, read_record, write_record
-from ..training import (
-    Allocation,
-    BeforeAfter,
-    TrainingAnswer,
-    add_late_joiners,
-    allocate,
-    allocate_late,
-    answer_training,
-    before_after,
-    capacity_by_occasion,
-    describe_adherence,
-    describe_harms,
-    outcome_by_occasion,
-)
-from ..training.allocation import RANDOMISED
-from ..training.answer import CANNOT_TELL, SMALL
+from ..training import allocate, allocate_late
+from ..training.adherence import describe_adherence, describe_harms
+from ..training.allocation import RANDOMISED, Allocation, add_late_joiners
+from ..training.answer import CANNOT_TELL, SMALL, TrainingAnswer, answer_training
+from ..training.before_after import BeforeAfter, before_after
+from ..training.occasions import capacity_by_occasion, outcome_by_occasion
 from . import inputs
 from .questions import Question
 

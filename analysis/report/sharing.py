@@ -15,7 +15,7 @@ from ..study import OUTCOMES
 from ..telling.document import Table
 from ..telling.fitness.tables import SEXES
 from ..telling.study import phrases as say
-from ..training import BeforeAfter
+from ..training.before_after import BeforeAfter
 from ..training.individual import unknown_response
 
 HELD = "all, held equal"

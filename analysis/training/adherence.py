@@ -17,24 +17,13 @@ SPARRING_APART_MIN = 30.0
 
 @dataclass(frozen=True)
 class Adherence(Result):
-    """What both groups trained.
+    """What both groups trained."""
 
-    Parameters
-    ----------
-    athletes : DataFrame
-        athlete, arm, sessions_done, sessions_planned, share, stopped_early, minutes_in_target, attainable_minutes,
-        dose_intervals, dose_sparring, dose_other (rating × minutes per week), sparring_min_week.
-    groups : DataFrame
-        arm, n_athletes and the means of the above.
-    guards : DataFrame
-        guard, found (yes or no), detail; guards move nobody between groups.
-    weeks, sessions_planned : float
-    warnings : tuple of str
-    """
-
-    athletes: pd.DataFrame
-    groups: pd.DataFrame
-    guards: pd.DataFrame
+    athletes: (
+        pd.DataFrame
+    )  # athlete, arm, sessions done and planned, share, dose (rating × minutes) and sparring a week
+    groups: pd.DataFrame  # arm, n_athletes and the means of the above
+    guards: pd.DataFrame  # guard, found (yes or no), value, of; guards move nobody between groups
     weeks: float
     sessions_planned: float
     warnings: tuple[str, ...] = field(default=())
@@ -43,32 +32,7 @@ class Adherence(Result):
 def describe_adherence(
     log, allocation, *, weeks, sessions_per_week, minutes_in_target=None, attainable_minutes=None
 ) -> Adherence:
-    """Describe what each athlete and each group trained, and check it against the plan.
-
-    Parameters
-    ----------
-    log : DataFrame
-        The training log of both groups: athlete, date, kind, protocol, sets_done, minutes, rating, stopped_early.
-    allocation : DataFrame
-        athlete, arm.
-    weeks, sessions_per_week : float
-        Planned.
-    minutes_in_target : DataFrame, optional
-        athlete, minutes_in_target (mean of the sessions with a recording), n_recordings.
-    attainable_minutes : (float, float), optional
-        What a perfect session shows; minutes in target stand beside it.
-
-    Returns
-    -------
-    Adherence
-
-    Examples
-    --------
-    >>> log = pd.DataFrame({"athlete": ["A", "B"], "kind": ["intervals", "sparring"], "minutes": [40.0, 60.0], "rating": [8, 6]})
-    >>> groups = pd.DataFrame({"athlete": ["A", "B"], "arm": ["trained", "control"]})
-    >>> describe_adherence(log, groups, weeks=1, sessions_per_week=1).athletes["share"].tolist()[0]
-    1.0
-    """
+    """Describe what each athlete and each group trained by the log, and check it against the plan."""
     log = log.assign(
         athlete=log["athlete"].astype(str),
         kind=log["kind"].astype("string").fillna("other").replace("", "other").astype(object),
@@ -156,19 +120,10 @@ def _guards(athletes, groups) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Harms(Result):
-    """Adverse events of both groups in one table.
+    """Adverse events of both groups in one table."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        kind, trained, control: events; and athletes with one.
-    pause : tuple of str
-        Why the study pauses and the committee is told; empty where nothing asks for it.
-    n_events : int
-    """
-
-    table: pd.DataFrame
-    pause: tuple[str, ...]
+    table: pd.DataFrame  # kind, and for each arm events and athletes with one
+    pause: tuple[str, ...]  # why the study pauses and the committee is told
     n_events: int
 
 
@@ -184,30 +139,7 @@ PAUSE_AT_ONCE = {
 
 
 def describe_harms(events, allocation) -> Harms:
-    """Count adverse events by kind in both groups, and say whether the study pauses.
-
-    Parameters
-    ----------
-    events : DataFrame
-        athlete, date, kind, needed_care (yes or no).
-    allocation : DataFrame
-        athlete, arm.
-
-    Returns
-    -------
-    Harms
-
-    Notes
-    -----
-    Pause and tell the committee: any cardiac event, exertional collapse, dark urine, or two injuries needing care in one group
-    (our proposal). Local rules and the committee's come first.
-
-    Examples
-    --------
-    >>> events = pd.DataFrame({"athlete": ["A", "A"], "kind": ["injury", "injury"], "needed_care": ["yes", "yes"]})
-    >>> describe_harms(events, pd.DataFrame({"athlete": ["A", "B"], "arm": ["trained", "control"]})).pause
-    ('two or more injuries that needed care in the trained group',)
-    """
+    """Count adverse events by kind and group, and say whether the study pauses (our proposal; local rules come first)."""
     arms = dict(zip(allocation["athlete"].astype(str), allocation["arm"], strict=True))
     work = events.assign(
         arm=[arms.get(str(a), "not allocated") for a in events["athlete"]],

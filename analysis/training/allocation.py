@@ -1,10 +1,4 @@
-"""Who trains: chance decides among all balanced allocations, in a way that anybody can draw again and nobody could foresee.
-
-References
-----------
-Morgan KL, Rubin DB (2012) Annals of Statistics 40:1263 (rerandomisation). Pocock SJ, Simon R (1975) Biometrics 31:103
-(minimisation). The limits 0.2 SD and 100 allocations are our proposal.
-"""
+"""Who trains: chance decides among all balanced allocations, in a way that anybody can draw again and nobody could foresee."""
 
 from __future__ import annotations
 
@@ -33,43 +27,21 @@ FOLLOWS_BALANCE = 0.8
 
 @dataclass(frozen=True)
 class Allocation(Result):
-    """A drawn allocation, and the allocations that could have been drawn.
+    """A drawn allocation, and the allocations that could have been drawn."""
 
-    Parameters
-    ----------
-    allocation : DataFrame
-        athlete, arm ("trained" or "control"), stratum, pair, joined ("late" for late joiners).
-    reference_set : DataFrame
-        One row per allocation that could have been drawn, one column per athlete, 1 for trained.
-    n_balanced, n_kept : int
-        Balanced allocations listed, and those kept for the draw.
-    tolerance_sd : float
-        Largest difference of the baseline means that was let through, in SDs; infinite where none was set.
-    strata : tuple of str
-        What the allocation is balanced within.
-    drawn : int
-        Which of the kept ones was drawn, counted from 1.
-    seed_sha256 : str
-        Fingerprint from which the draw follows.
-    differences : DataFrame
-        measure, difference (trained minus control), in_sd.
-    design : str
-    how : str
-        How the list was made, in words.
-    warnings : tuple of str
-    """
-
-    allocation: pd.DataFrame
-    reference_set: pd.DataFrame
-    n_balanced: int
-    n_kept: int
-    tolerance_sd: float
-    strata: tuple[str, ...]
-    drawn: int
-    seed_sha256: str
-    differences: pd.DataFrame
+    allocation: pd.DataFrame  # athlete, arm ("trained" or "control"), stratum, pair, joined ("late")
+    reference_set: (
+        pd.DataFrame
+    )  # a row per allocation that could have been drawn, a column per athlete, 1 for trained
+    n_balanced: int  # balanced allocations listed
+    n_kept: int  # of these, kept for the draw
+    tolerance_sd: float  # largest difference of the baseline means let through; infinite where none was set
+    strata: tuple[str, ...]  # what the allocation is balanced within
+    drawn: int  # which of the kept ones, counted from 1
+    seed_sha256: str  # fingerprint from which the draw follows
+    differences: pd.DataFrame  # measure, difference (trained minus control), in_sd
     design: str
-    how: str
+    how: str  # how the list was made, in words
     warnings: tuple[str, ...] = field(default=())
 
 
@@ -124,7 +96,7 @@ def allocate(
 
     References
     ----------
-    Morgan & Rubin (2012) Annals of Statistics 40:1263.
+    Morgan & Rubin (2012) Annals of Statistics 40:1263. The limits 0.2 SD and 100 allocations are our proposal.
 
     Examples
     --------
@@ -426,35 +398,7 @@ def _joins(arms, same, draws):
 
 
 def add_late_joiners(reference_set, people, late, *, factors, n=10_000, seed=0) -> pd.DataFrame:
-    """Run the whole procedure again: the draw among the kept allocations, then the minimisation of each late joiner.
-
-    Parameters
-    ----------
-    reference_set : DataFrame
-        Of the first draw.
-    people : DataFrame
-        athlete and the columns of `factors`, of everybody.
-    late : sequence of str
-        Codes of the late joiners in the order in which they came.
-    factors : sequence of str
-        What the minimisation balanced.
-    n : int
-        Times the procedure is run. Default 10,000.
-    seed : int
-        Default 0.
-
-    Returns
-    -------
-    DataFrame
-        One row per run, one column per athlete. Add the observed allocation as a row before testing.
-
-    Examples
-    --------
-    >>> first = pd.DataFrame([[1, 0], [0, 1]], columns=["A", "B"])
-    >>> people = pd.DataFrame({"athlete": ["A", "B", "C"], "sex": ["F", "M", "F"]})
-    >>> add_late_joiners(first, people, ["C"], factors=["sex"], n=4).shape
-    (4, 3)
-    """
+    """Run the draw and the minimisation of late joiners `n` times: one row per run, for the randomisation test."""
     rng = np.random.default_rng(seed)
     levels = people.assign(athlete=people["athlete"].astype(str)).set_index("athlete")
     names = list(reference_set.columns)

@@ -31,71 +31,31 @@ ENOUGH_FOR_EQUIVALENCE = 12
 
 @dataclass(frozen=True)
 class TrainingOutcome(Result):
-    """One outcome of a training study.
-
-    Parameters
-    ----------
-    outcome, label, unit : str
-    digits, wanted : int
-        Decimals for reading; 1 where higher is wanted, -1 where lower is.
-    main : GroupComparison
-        Everyone as allocated: HC2 with Bell-McCaffrey degrees of freedom.
-    randomisation : RandomisationTest
-        Over the reference set of the allocation.
-    beside : DataFrame
-        analysis, estimate, standard_error, df, p, ci_low, ci_high, n_athletes: OLS, HC3, mixed model, per protocol.
-    individual : IndividualResponse
-    smallest : float
-        Smallest worthwhile gain.
-    p_claim, p_adjusted : float
-        The larger of the two p values, and after Holm over the primary outcomes.
-    p_equivalence : float
-        Of two one-sided tests against plus and minus `smallest`.
-    verdict : str
-        One of VERDICTS.
-    confirmatory : bool
-    why_not : tuple of str
-        Why no confirmatory claim is made; empty where one may be.
-    athletes : DataFrame
-        athlete, arm, pre, post, change, within_error.
-    flow : DataFrame
-        arm, allocated, baseline, followup, missing.
-    missing : DataFrame
-        athlete, arm, reason.
-    tipping : float
-        By how much lower (in the wanted direction) the unmeasured trained athletes would have to end for the claim to vanish;
-        not-a-number where nobody is missing or nothing is claimed.
-    regression_to_mean : float
-        What an athlete who starts one SD below the others gains by that alone.
-    typical_error, detectable : float
-        Of the test, and the smallest change of one athlete beyond it.
-    typical_error_from : str
-    warnings : tuple of str
-    """
+    """One outcome of a training study."""
 
     outcome: str
     label: str
     unit: str
     digits: int
-    wanted: int
-    main: GroupComparison
-    randomisation: RandomisationTest
-    beside: pd.DataFrame
+    wanted: int  # 1 where higher is wanted, -1 where lower is
+    main: GroupComparison  # everyone as allocated: HC2, Bell-McCaffrey degrees of freedom
+    randomisation: RandomisationTest  # over the reference set of the allocation
+    beside: pd.DataFrame  # OLS, HC3, mixed model, per protocol: one line each
     individual: IndividualResponse
-    smallest: float
-    p_claim: float
-    p_adjusted: float
-    p_equivalence: float
-    verdict: str
+    smallest: float  # smallest worthwhile gain
+    p_claim: float  # the larger of the two p values
+    p_adjusted: float  # after Holm over the primary outcomes
+    p_equivalence: float  # of two one-sided tests against plus and minus `smallest`
+    verdict: str  # one of VERDICTS
     confirmatory: bool
-    why_not: tuple[str, ...]
-    athletes: pd.DataFrame
-    flow: pd.DataFrame
-    missing: pd.DataFrame
-    tipping: float
-    regression_to_mean: float
+    why_not: tuple[str, ...]  # why no confirmatory claim is made; empty where one may be
+    athletes: pd.DataFrame  # athlete, arm, pre, post, change, within_error
+    flow: pd.DataFrame  # arm, allocated, baseline, followup, missing
+    missing: pd.DataFrame  # athlete, arm, reason
+    tipping: float  # how much worse the unmeasured trained athletes would have to end for the claim to vanish
+    regression_to_mean: float  # what an athlete who starts one SD below the others gains by that alone
     typical_error: float
-    detectable: float
+    detectable: float  # smallest change of one athlete beyond the error of the test
     typical_error_from: str
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()
@@ -103,35 +63,18 @@ class TrainingOutcome(Result):
 
 @dataclass(frozen=True)
 class TrainingAnswer(Result):
-    """Everything a training study says.
-
-    Parameters
-    ----------
-    design : str
-    outcomes : dict
-        Outcome -> TrainingOutcome.
-    adherence, harms : object or None
-        From `describe_adherence` and `describe_harms`.
-    how_allocated : str
-        In words.
-    n_allocated : int
-    protocol : str
-    weeks, sessions_per_week : float
-    conditions : tuple of str
-        What differed between the evenings before and after.
-    warnings : tuple of str
-    """
+    """Everything a training study says."""
 
     design: str
-    outcomes: dict
-    adherence: object = None
-    harms: object = None
+    outcomes: dict  # outcome -> TrainingOutcome or BeforeAfter
+    adherence: object = None  # of `describe_adherence`
+    harms: object = None  # of `describe_harms`
     how_allocated: str = ""
     n_allocated: int = 0
     protocol: str = ""
     weeks: float = float("nan")
     sessions_per_week: float = float("nan")
-    conditions: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()  # what differed between the evenings before and after
     warnings: tuple[str, ...] = ()
 
 
@@ -401,41 +344,7 @@ def answer_training(
     conditions=(),
     seed=0,
 ) -> TrainingAnswer:
-    """Answer a training study: capacity and sparring heart rate, each with what may be claimed.
-
-    Parameters
-    ----------
-    values : dict
-        Outcome -> table of athlete, phase, occasion, value.
-    allocation : DataFrame
-        athlete, arm, pair and covariates.
-    described : dict
-        Outcome -> mapping with label, unit, digits, wanted (1 or -1) and smallest.
-    design, reference_set, covariates, alpha, reasons, seed
-        As for `analyse_outcome`.
-    known_errors : dict, optional
-        Outcome -> typical error from elsewhere.
-    adherence, harms : object, optional
-        From `describe_adherence` and `describe_harms`.
-    how_allocated : str
-        In words.
-    not_confirmatory : sequence of str
-        Reasons from outside (no frozen plan, groups that do not fit the draw).
-    protocol, weeks, sessions_per_week
-        What was planned.
-    conditions : sequence of str
-        What differed between the evenings before and after.
-
-    Returns
-    -------
-    TrainingAnswer
-        Outcomes that cannot be analysed are in `warnings` with the reason.
-
-    Examples
-    --------
-    >>> answer_training({}, pd.DataFrame({"athlete": [], "arm": []}), described={}).outcomes
-    {}
-    """
+    """Answer a training study: each outcome with what may be claimed; what cannot be analysed is in `warnings`."""
     adherent = None
     if adherence is not None:
         table = adherence.athletes

@@ -14,44 +14,23 @@ from .occasions import one_row_per_athlete
 
 @dataclass(frozen=True)
 class BeforeAfter(Result):
-    """Change from before to after in one group: never an effect of training.
-
-    Parameters
-    ----------
-    outcome, label, unit : str
-    digits : int
-    estimate, ci_low, ci_high, p, df : float
-        Mean change after minus before, paired.
-    between_baselines, between_low, between_high : float
-        Mean change between the first and the last baseline, without training; not-a-number with one baseline.
-    n_between : int
-    athletes : DataFrame
-        athlete, pre, post, change, within_error.
-    beyond_error : int
-        Athletes whose change is larger than the smallest detectable change.
-    typical_error, detectable : float
-    typical_error_from : str
-    smallest : float
-    n_athletes : int
-    left_out : DataFrame
-    warnings : tuple of str
-    """
+    """Change from before to after in one group: never an effect of training."""
 
     outcome: str
     label: str
     unit: str
     digits: int
-    estimate: float
+    estimate: float  # mean change after minus before, paired
     ci_low: float
     ci_high: float
     p: float
     df: float
-    between_baselines: float
+    between_baselines: float  # the same from first to last baseline, without training
     between_low: float
     between_high: float
     n_between: int
-    athletes: pd.DataFrame
-    beyond_error: int
+    athletes: pd.DataFrame  # athlete, pre, post, change, within_error
+    beyond_error: int  # athletes whose change is larger than `detectable`
     typical_error: float
     detectable: float
     typical_error_from: str
@@ -65,39 +44,7 @@ class BeforeAfter(Result):
 def before_after(
     values, *, outcome, label, unit, digits=1, smallest=float("nan"), known_error=None, level=0.95
 ) -> BeforeAfter:
-    """Describe the change from before to after in one group, beside the change without training.
-
-    Parameters
-    ----------
-    values : DataFrame
-        athlete, phase (pre or post), occasion, value.
-    outcome, label, unit : str
-        For the words.
-    digits : int
-        Decimals.
-    smallest : float
-        Smallest worthwhile change.
-    known_error : float, optional
-        Typical error of the test from elsewhere, used where no baseline was repeated.
-    level : float
-        Default 0.95.
-
-    Returns
-    -------
-    BeforeAfter
-
-    When to use
-    -----------
-    Where nobody went without the training. The change holds season, habit, temperature, learning and regression to the mean; the
-    change between two baselines shows a part of that.
-
-    Examples
-    --------
-    >>> values = pd.DataFrame({"athlete": list("ABCABC"), "phase": ["pre"] * 3 + ["post"] * 3, "occasion": 1,
-    ...                        "value": [170.0, 180, 175, 165, 173, 169]})
-    >>> before_after(values, outcome="hr_mean_bpm", label="heart rate", unit="bpm").estimate
-    -6.0
-    """
+    """Describe the change from before to after in one group, beside the change without training."""
 
     people = pd.DataFrame({"athlete": sorted(set(values["athlete"].astype(str))), "arm": "all"})
     wide = one_row_per_athlete(values, people)

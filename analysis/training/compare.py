@@ -1,10 +1,4 @@
-"""The effect of training: follow-up on group and baseline, everyone as allocated; the same from printed summaries.
-
-References
-----------
-Vickers AJ, Altman DG (2001) BMJ 323:1123 (analysis of covariance). Bell RM, McCaffrey DF (2002) Survey Methodology 28:169
-(degrees of freedom). MacKinnon JG, White H (1985) Journal of Econometrics 29:305 (HC2, HC3).
-"""
+"""The effect of training: follow-up on group and baseline, everyone as allocated; the same from printed summaries."""
 
 from __future__ import annotations
 
@@ -20,32 +14,7 @@ from .tables import prepare
 
 @dataclass(frozen=True)
 class GroupComparison(Result):
-    """Trained minus reference at follow-up, for athletes who started equal.
-
-    Parameters
-    ----------
-    estimate, standard_error, df, statistic, p : float
-        The difference, its error, degrees of freedom, t and two-sided p.
-    ci_low, ci_high, ci90_low, ci90_high : float
-        Its interval at `level`, and the 90 % interval of two one-sided tests.
-    slope : float
-        Follow-up per unit of baseline.
-    trained, reference : str
-        The two groups.
-    n_athletes, n_trained, n_reference : int
-        Athletes used.
-    followup_alone, change_alone : float
-        The same difference without the baseline, and of the changes: shown, never the result.
-    baseline_difference : float
-        Trained minus reference before training.
-    coefficients : DataFrame
-        term, estimate.
-    method : str
-    level : float
-    left_out : DataFrame
-        Athletes without a value, and which.
-    warnings : tuple of str
-    """
+    """Trained minus reference at follow-up, for athletes who started equal."""
 
     estimate: float
     standard_error: float
@@ -54,20 +23,20 @@ class GroupComparison(Result):
     p: float
     ci_low: float
     ci_high: float
-    ci90_low: float
+    ci90_low: float  # of two one-sided tests
     ci90_high: float
-    slope: float
+    slope: float  # follow-up per unit of baseline
     trained: str
     reference: str
     n_athletes: int
     n_trained: int
     n_reference: int
-    followup_alone: float
-    change_alone: float
-    baseline_difference: float
+    followup_alone: float  # the same without the baseline: shown, never the result
+    change_alone: float  # the same of the changes: likewise
+    baseline_difference: float  # trained minus reference before training
     method: str
     level: float = 0.95
-    coefficients: pd.DataFrame = field(default_factory=pd.DataFrame)
+    coefficients: pd.DataFrame = field(default_factory=pd.DataFrame)  # term, estimate
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()
 
@@ -118,7 +87,8 @@ def compare_groups(
 
     References
     ----------
-    Vickers & Altman (2001) BMJ 323:1123; Bell & McCaffrey (2002) Survey Methodology 28:169.
+    Vickers & Altman (2001) BMJ 323:1123; Bell & McCaffrey (2002) Survey Methodology 28:169; MacKinnon & White (1985) Journal
+    of Econometrics 29:305 (HC2, HC3).
 
     Examples
     --------
@@ -181,20 +151,7 @@ def compare_groups(
 
 @dataclass(frozen=True)
 class SummaryEffect(Result):
-    """An effect from the means and standard deviations that a paper prints.
-
-    Parameters
-    ----------
-    estimate, standard_error, df, statistic, p, ci_low, ci_high : float
-        Of the analysis of covariance.
-    slope : float
-        Follow-up per unit of baseline, pooled within groups.
-    followup_alone, change_alone : float
-        The difference at follow-up, and of the changes.
-    n_athletes : int
-    method : str
-    level : float
-    """
+    """An effect from the means and standard deviations that a paper prints."""
 
     estimate: float
     standard_error: float
@@ -203,7 +160,7 @@ class SummaryEffect(Result):
     p: float
     ci_low: float
     ci_high: float
-    slope: float
+    slope: float  # follow-up per unit of baseline, pooled within groups
     followup_alone: float
     change_alone: float
     n_athletes: int

@@ -1,10 +1,4 @@
-"""Do athletes respond differently to training, and what can be told about one athlete?
-
-References
-----------
-Hopkins WG (2015) Journal of Applied Physiology 118:1444 (SD of individual responses). Williamson PJ, Atkinson G, Batterham AM
-(2017) Sports Medicine 47:1501. Zou GY, Donner A (2008) Statistics in Medicine 27:1693 (intervals of a difference by MOVER).
-"""
+"""Do athletes respond differently to training, and what can be told about one athlete?"""
 
 from __future__ import annotations
 
@@ -19,32 +13,18 @@ ENOUGH = 20
 
 @dataclass(frozen=True)
 class IndividualResponse(Result):
-    """How much of the spread of the changes training itself could have made; negative values keep their sign.
+    """How much of the spread of the changes training itself could have made; negative values keep their sign."""
 
-    Parameters
-    ----------
-    sd_ir : float
-        sqrt(SD²trained - SD²control), with the sign of the difference.
-    mover_low, mover_high, normal_low, normal_high : float
-        Its interval from the chi-square limits of each variance, and from normal theory.
-    sd_trained, sd_control : float
-        SDs of the changes.
-    n_trained, n_control : int
-    can_be_told : bool
-        Whether both groups are large enough for a sentence about it.
-    level : float
-    """
-
-    sd_ir: float
-    mover_low: float
+    sd_ir: float  # sqrt(SD²trained - SD²control), with the sign of the difference
+    mover_low: float  # from the chi-square limits of each variance
     mover_high: float
-    normal_low: float
+    normal_low: float  # from normal theory
     normal_high: float
-    sd_trained: float
+    sd_trained: float  # of the changes
     sd_control: float
     n_trained: int
     n_control: int
-    can_be_told: bool
+    can_be_told: bool  # whether both groups are large enough for a sentence about it
     level: float = 0.95
 
 
@@ -77,7 +57,8 @@ def individual_response(*, sd_trained, n_trained, sd_control, n_control, level=0
 
     References
     ----------
-    Hopkins (2015) J Appl Physiol 118:1444; Zou & Donner (2008) Stat Med 27:1693.
+    Hopkins (2015) J Appl Physiol 118:1444; Zou & Donner (2008) Stat Med 27:1693 (MOVER); Williamson, Atkinson & Batterham (2017)
+    Sports Medicine 47:1501.
 
     Examples
     --------

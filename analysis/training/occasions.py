@@ -11,29 +11,7 @@ PHASES = ("familiarisation", "pre", "post", "later")
 
 
 def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
-    """Measure the capacity of every athlete at every occasion.
-
-    Parameters
-    ----------
-    aerobic_tests : DataFrame
-        athlete, test, phase, occasion (default 1) and the inputs of each test.
-    athletes : DataFrame
-        As for `capacity.measure_capacity`.
-    **options
-        unit and gas_exchange, as there.
-
-    Returns
-    -------
-    DataFrame
-        athlete, phase, occasion, value, unit, standard_error, test, date; `.attrs["left_out"]` lists tests not used.
-
-    Examples
-    --------
-    >>> tests = pd.DataFrame({"athlete": ["A", "A"], "test": "run_12_min", "distance_m": [2800, 2900],
-    ...                       "phase": ["pre", "post"], "occasion": [1, 1]})
-    >>> capacity_by_occasion(tests, tests[["athlete"]].drop_duplicates())["value"].round(1).tolist()
-    [51.3, 53.5]
-    """
+    """Measure the capacity of every athlete at every occasion; `.attrs["left_out"]` lists tests not used."""
     from ..capacity import measure_capacity
 
     parts, lost = [], []
@@ -66,29 +44,7 @@ def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
 
 
 def outcome_by_occasion(rows, sessions, outcome) -> pd.DataFrame:
-    """Take the mean of an outcome per athlete and evening, over the rounds that the athlete sparred in every evening.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        session, athlete, round_no and the outcome.
-    sessions : DataFrame
-        session, phase, occasion, date.
-    outcome : str
-        Column of `rows`.
-
-    Returns
-    -------
-    DataFrame
-        athlete, phase, occasion, value, n_rounds, session.
-
-    Examples
-    --------
-    >>> rows = pd.DataFrame({"session": ["1", "1", "2"], "athlete": "A", "round_no": [1, 2, 1], "hr": [170.0, 180.0, 166.0]})
-    >>> evenings = pd.DataFrame({"session": ["1", "2"], "phase": ["pre", "post"]})
-    >>> outcome_by_occasion(rows, evenings, "hr")["value"].tolist()
-    [170.0, 166.0]
-    """
+    """Take the mean of an outcome per athlete and evening, over the rounds that the athlete sparred in every evening."""
     known = with_occasions(sessions)
     known = known[known["phase"].isin(("pre", "post"))].assign(session=lambda t: t["session"].astype(str))
     work = rows.assign(

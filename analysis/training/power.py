@@ -1,10 +1,4 @@
-"""Planning: how often does a study of n and n athletes find a gain, how wide is its interval, can it show that there is none?
-
-References
-----------
-Borm GF, Fransen J, Lemmens WAJG (2007) Journal of Clinical Epidemiology 60:1234 (variance of the analysis of covariance). The
-covariate's imbalance is integrated exactly, as in Shieh G (2020) Psychometrika 85:101 [both from memory].
-"""
+"""Planning: how often does a study of n and n athletes find a gain, how wide is its interval, can it show that there is none?"""
 
 from __future__ import annotations
 
@@ -95,19 +89,11 @@ def ancova_power(
 
 @dataclass(frozen=True)
 class TrainingPlan(Result):
-    """What studies of several sizes would find.
+    """What studies of several sizes would find."""
 
-    Parameters
-    ----------
-    table : DataFrame
-        n_per_group, n_athletes, effect, power, half_width (mean half width of the 95 % interval), smallest_found (effect found in
-        80 of 100 studies), equivalence_power (share that shows an effect below `smallest` where there is none).
-    smallest, sd_between, typical_error, drop_out, alpha : float
-    baselines, followups, blocks : int
-    method : str
-    """
-
-    table: pd.DataFrame
+    table: (
+        pd.DataFrame
+    )  # n_per_group, n_athletes, effect, power, half_width (mean), smallest_found, equivalence_power
     smallest: float
     sd_between: float
     typical_error: float

@@ -1,10 +1,4 @@
-"""The exact check: where among all allocations that chance could have drawn does the observed difference lie?
-
-References
-----------
-Fisher RA (1935) The design of experiments. Wu J, Ding P (2021) Journal of the American Statistical Association 116:1898
-(studentised statistics keep their level when the groups differ in spread).
-"""
+"""The exact check: where among all allocations that chance could have drawn does the observed difference lie?"""
 
 from __future__ import annotations
 
@@ -27,35 +21,16 @@ DRAWN = 20_000
 
 @dataclass(frozen=True)
 class RandomisationTest(Result):
-    """The place of the observed difference among all allocations of a reference set.
+    """The place of the observed difference among all allocations of a reference set."""
 
-    Parameters
-    ----------
-    p : float
-        Share of the allocations whose studentised coefficient is at least as large, the observed one counted.
-    n_allocations, as_extreme : int
-        Allocations looked at, and of these so extreme.
-    smallest_p : float
-        The smallest p that this reference set can give.
-    estimate, statistic : float
-        Coefficient and studentised coefficient of the allocation that was drawn.
-    statistics : tuple of float
-        Studentised coefficients of the reference set, for the figure.
-    how : str
-        How the reference set was made, in words.
-    n_athletes : int
-    left_out : DataFrame
-    warnings : tuple of str
-    """
-
-    p: float
+    p: float  # share of the allocations at least as extreme, the observed one counted
     n_allocations: int
     as_extreme: int
-    smallest_p: float
+    smallest_p: float  # that this reference set can give
     estimate: float
-    statistic: float
-    statistics: tuple[float, ...]
-    how: str
+    statistic: float  # studentised, of the allocation that was drawn
+    statistics: tuple[float, ...]  # of the whole reference set, for the figure
+    how: str  # how the reference set was made, in words
     n_athletes: int
     method: str = "randomisation test of the studentised coefficient (HC2)"
     left_out: pd.DataFrame = field(default_factory=left_out_table)

@@ -14,35 +14,19 @@ from .randomise import _all_balanced
 
 @dataclass(frozen=True)
 class SimulatedTraining(Result):
-    """What simulated training studies found.
+    """What simulated training studies found."""
 
-    Parameters
-    ----------
-    claims : float
-        Share in which interval and randomisation test both find a difference.
-    ci_low, ci_high : float
-        Monte-Carlo interval of that share.
-    interval_alone, randomisation_alone, ols, hc3 : float
-        Share that each alone would claim.
-    coverage : float
-        Share of the 95 % intervals that hold the true effect.
-    half_width, mean_estimate : float
-    n_studies : int
-        That could be analysed.
-    method : str
-    """
-
-    claims: float
+    claims: float  # share in which interval and randomisation test both find a difference
     ci_low: float
     ci_high: float
-    interval_alone: float
+    interval_alone: float  # share that each alone would claim
     randomisation_alone: float
     ols: float
     hc3: float
-    coverage: float
+    coverage: float  # of the 95 % intervals
     half_width: float
     mean_estimate: float
-    n_studies: int
+    n_studies: int  # that could be analysed
     method: str = "simulated training studies, analysed by the rule of the kit"
 
 

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.training import add_late_joiners, allocate, allocate_late
-from analysis.training.allocation import seed_of
+from analysis.training import allocate, allocate_late
+from analysis.training.allocation import add_late_joiners, seed_of
 
 CLUB = pd.DataFrame(
     {

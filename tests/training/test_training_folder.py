@@ -21,7 +21,7 @@ from analysis.report.data_package import make_data_package
 from analysis.report.plan_document import fix_plan
 from analysis.rounds import reliability
 from analysis.study import check_study, load_study, new_study
-from analysis.training import BeforeAfter
+from analysis.training.before_after import BeforeAfter
 
 DAY = dt.date(2026, 4, 1)
 CODES = [f"K{i}" for i in range(1, 13)]

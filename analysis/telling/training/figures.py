@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from ...basics import format_ci, format_number, plural
-from ...training import BeforeAfter
+from ...training.before_after import BeforeAfter
 from ..document import Picture
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 

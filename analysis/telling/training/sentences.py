@@ -18,8 +18,8 @@ from ...basics import (
     round_inward,
 )
 from ...physiology import predicted_band_error, training_protocols
-from ...training import BeforeAfter
 from ...training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
+from ...training.before_after import BeforeAfter
 from . import phrases as say
 
 NB = "\N{NO-BREAK SPACE}"

@@ -6,7 +6,7 @@ import pandas as pd
 
 from ...basics import format_ci, format_df, format_number, if_answered
 from ...physiology import training_protocols, training_values
-from ...training import BeforeAfter
+from ...training.before_after import BeforeAfter
 from ..document import Table
 from ..tables import CI, number_cell, p_cell, with_range
 
