@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 import scipy.stats
 
-from ..basics import NotYet, Result, groups_to_show
+from ..basics import NotYet, Result
+from ..basics.few import groups_to_show
 from ..study import OUTCOMES, Study
 from . import inputs
 from .roll_call import RollCall, describe_roll_call

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, look_state, planned, topics
+from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, planned, topics
+from ..study.looks import look_state
 
 
 def of_session(rows: pd.DataFrame, session: str) -> pd.DataFrame:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basics import Result
-from ..study import QuestionStatus, planned, question_statuses
-from ..study.binding import CONFIRMATORY, EXPLORATORY
+from ..study import planned
+from ..study.binding import CONFIRMATORY, EXPLORATORY, QuestionStatus, question_statuses
 from .inputs import level_of
 
 CHANGES = ("changed", "changed but smaller than matters", "supported", "opposite")

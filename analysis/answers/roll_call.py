@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import FEWEST_PEOPLE, Result
-from ..physiology import dehydration_hr_rise
+from ..physiology.published_values import dehydration_hr_rise
 from ..study import Study
 from ..study.outcomes import short_question
 from . import inputs

@@ -10,7 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, NotYet
-from ..study import Study, load_study, look_state, outcome_named, planned
+from ..study import Study, load_study, outcome_named, planned
+from ..study.looks import look_state
 from . import inputs
 from .training import training_answer
 
@@ -346,7 +347,7 @@ class Answers:
         """Do two outcomes go together within athletes, beside between them? `Levels` or `NotYet`."""
 
         def compute():
-            from ..capacity import correlation_levels
+            from ..capacity.correlation import correlation_levels
 
             missing = [o for o in (x, y) if o not in self.measured_outcomes]
             if missing:

@@ -5,20 +5,16 @@ Knows nothing of sport, statistics or files; imports no other room.
 """
 
 from .errors import KitError, check_choice, check_number, did_you_mean
-from .few import FEWEST_PEOPLE, groups_to_show, rounded
+from .few import FEWEST_PEOPLE, rounded
 from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, if_answered, left_out_table
 from .words import (
     format_ci,
-    format_df,
-    format_level,
     format_number,
     format_p,
     format_percent,
-    format_reach,
     join_words,
     lower_first,
     plural,
-    round_inward,
     upper_first,
 )
 
@@ -33,19 +29,14 @@ __all__ = [
     "check_number",
     "did_you_mean",
     "format_ci",
-    "format_df",
-    "format_level",
     "format_number",
     "format_p",
     "format_percent",
-    "format_reach",
-    "groups_to_show",
     "if_answered",
     "join_words",
     "left_out_table",
     "lower_first",
     "plural",
-    "round_inward",
     "rounded",
     "upper_first",
 ]

@@ -15,32 +15,12 @@ FEWEST_PEOPLE = 5
 def groups_to_show(members: Mapping[str, Collection]) -> tuple[str, ...]:
     """Choose the groups whose mean of one quantity may be passed on together.
 
-    Parameters
-    ----------
-    members : mapping of str to collection
-        Group -> the people behind its statistic. What comes first matters most.
-
-    Returns
-    -------
-    tuple of str
-        The names of the groups that may be shown, in the order given.
-
-    Notes
-    -----
     A group is shown where neither it nor anything that sums and differences of the shown groups give belongs to fewer
     than FEWEST_PEOPLE. People who are in the same groups throughout form a part; a union of parts can be worked out
     where its indicator lies in the span of the groups' indicators.
 
-    References
-    ----------
     Hundepool A, et al. (2012) Statistical Disclosure Control. Wiley, chapter 4 (primary and secondary suppression).
     From memory; the rule of five is common practice, no source.
-
-    Examples
-    --------
-    >>> men = set("bcdefghij")
-    >>> groups_to_show({"all": men | {"a"}, "women": {"a"}, "men": men})
-    ('all',)
     """
     shown: list[str] = []
     for name in members:

@@ -97,53 +97,13 @@ def format_ci(low: float, high: float, digits: int = 1, *, unit: str = "") -> st
 
 
 def round_inward(value: float, digits: int = 1, *, up: bool = False) -> float:
-    """Round a limit down, or up, for reading, so that "no higher than", or "no lower than", stays true.
-
-    Parameters
-    ----------
-    value : float
-        The limit.
-    digits : int
-        Decimals.
-    up : bool
-        Round up. Default False.
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> round_inward(15.39), round_inward(0.21, up=True), round_inward(30.0)
-    (15.3, 0.3, 30.0)
-    """
+    """Round a limit down, or up, for reading, so that "no higher than", or "no lower than", stays true."""
     scaled = value * 10**digits
     return (math.ceil(scaled - 1e-9) if up else math.floor(scaled + 1e-9)) / 10**digits
 
 
 def format_reach(high: float, low: float, digits: int = 1, *, unit: str = "") -> str:
-    """Write how far out values off a scale may lie, rounded towards the scale so that what is said of them stays true.
-
-    Parameters
-    ----------
-    high : float
-        The highest that a "HI" may be; missing where there is none.
-    low : float
-        The lowest that a "LO" may be; missing where there is none.
-    digits : int
-        Decimals.
-    unit : str
-        Appended after a no-break space.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> format_reach(15.39, float("nan")), format_reach(15.39, 0.21)
-    ('HI ≤ 15.3', 'HI ≤ 15.3 and LO ≥ 0.3')
-    """
+    """Write how far out values off a scale may lie, rounded towards the scale so that what is said of them stays true."""
     parts = []
     if not math.isnan(high):
         parts.append(f"HI \N{LESS-THAN OR EQUAL TO} {format_number(round_inward(high, digits), digits)}")
@@ -156,21 +116,7 @@ def format_reach(high: float, low: float, digits: int = 1, *, unit: str = "") ->
 
 
 def format_df(df: float) -> str:
-    """Write degrees of freedom: whole where whole, else one decimal.
-
-    Parameters
-    ----------
-    df : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> format_df(13.0), format_df(41.007)
-    ('13', '41.0')
-    """
+    """Write degrees of freedom: whole where whole, else one decimal."""
     if df is None or math.isnan(df):
         return NO_VALUE
     return f"{df:.0f}" if abs(df - round(df)) < 1e-6 else f"{df:.1f}"
@@ -280,20 +226,5 @@ def plural(count: int, singular: str, many: str = "") -> str:
 
 
 def format_level(level: float) -> str:
-    """Name the level of an interval in a sentence: "95 % confidence".
-
-    Parameters
-    ----------
-    level : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> format_level(0.95)
-    '95\\xa0% confidence'
-    """
+    """Name the level of an interval in a sentence: "95 % confidence"."""
     return f"{format_percent(level, 0 if round(100 * level, 6).is_integer() else 1)} confidence"

@@ -6,20 +6,13 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 """
 
 from .activity import fitness_and_activity
-from .adjustment import choose_covariates
 from .answer import answer_capacity
-from .beside import fitness_by_bound
-from .correlation import correlation_levels
 from .fit import fit_capacity
-from .measure import describe_tests, measure_capacity
+from .measure import measure_capacity
 
 __all__ = [
     "answer_capacity",
-    "choose_covariates",
-    "correlation_levels",
-    "describe_tests",
     "fit_capacity",
     "fitness_and_activity",
-    "fitness_by_bound",
     "measure_capacity",
 ]

@@ -52,36 +52,12 @@ def choose_covariates(
 ) -> Adjustment:
     """Choose what to adjust for.
 
-    Parameters
-    ----------
-    outcome : str
-        A column of the rows of rounds.
-    athletes : DataFrame
-        The athletes of the analysis, one row each: age_years, sex, hr_max_bpm, hr_max_source ...
-    planned : sequence of str, optional
-        The plan's covariates; None for the rule below, empty for none.
-    why : str
-        Who says so, for the reason. Default "as planned".
-
-    Returns
-    -------
-    Adjustment
-        covariates, reason (a sentence), given_up, warnings, departs.
-
-    Notes
-    -----
     The set depends on the outcome alone, never on who came: heart rate in bpm, measured maximal heart rate and sex; percent of
     a measured maximum or of reserve, sex, since the maximum is in the outcome already; lactate and exertion, age and sex. Age
     lowers both maximal heart rate and capacity, and women are lower in capacity and higher in bpm, so that leaving them out
     hides or fakes a relation between athletes. Athletes without a value are left out: with a maximum missing for some, this
     kept 95 % coverage and lost least power of the ways that did (tests/references/capacity/missing_maximum.md). A covariate
     is given up only where fewer than 3 residual degrees of freedom would be left; then `departs` says so.
-
-    Examples
-    --------
-    >>> club = pd.DataFrame({"athlete": range(14), "age_years": range(20, 34), "sex": "M"})
-    >>> choose_covariates("lactate_mmol_l", club).covariates
-    ('age_years',)
     """
     by_plan = planned is not None
     wanted = list(dict.fromkeys(planned if by_plan else propose_adjustment(outcome)))

@@ -75,27 +75,7 @@ def _line(fit: CapacityFit, apart: float, smallest: float, direction: str, *, pl
 
 
 def fitness_by_bound(answer) -> BoundCurve:
-    """Say what the verdict on fitness would be with any other smallest effect that matters.
-
-    Parameters
-    ----------
-    answer : CapacityAnswer
-
-    Returns
-    -------
-    BoundCurve
-        readings: bound_from, bound_to, verdict.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> seen = SimpleNamespace(outcome="hr_mean_bpm", contrast_ci_low=-9.0, contrast_ci_high=-1.0, contrast_ci90_low=-8.2,
-    ...                        contrast_ci90_high=-1.8, smallest_effect=5.0, direction="lower", alpha=0.05,
-    ...                        true_contrast_ci90_low=float("nan"), true_contrast_ci90_high=float("nan"))
-    >>> curve = fitness_by_bound(seen)
-    >>> curve.planned_verdict, curve.smallest_passing
-    ('supported', 8.2)
-    """
+    """Say what the verdict on fitness would be with any other smallest effect that matters."""
     ends = (
         answer.contrast_ci_low,
         answer.contrast_ci_high,

@@ -305,36 +305,10 @@ def correlate_within(
 def correlation_levels(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> Levels:
     """Give one pair of outcomes between athletes, within athletes, and pooled, which is the mistake.
 
-    Parameters
-    ----------
-    data : DataFrame
-        Several rows per athlete: `athlete`, `x`, `y`.
-    x, y : str
-        Columns of numbers.
-    level : float
-        Of the intervals; default 0.95.
-
-    Returns
-    -------
-    Levels
-        `.between`, `.within`, `.pooled_mistake` and the rows and means behind them.
-
-    Notes
-    -----
     The pooled correlation takes rows of one athlete for independent athletes. It mixes the other two and belongs to
     neither question; it is given to be recognised, never to be reported.
 
-    References
-    ----------
     Bland JM, Altman DG (1994) BMJ 308:896; (1995) BMJ 310:446 and 310:633.
-
-    Examples
-    --------
-    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "lactate": [3, 5, 6, 4, 6, 8, 2, 5, 5],
-    ...                   "hr": [150, 158, 161, 140, 146, 150, 165, 172, 173]})
-    >>> levels = correlation_levels(d, "lactate", "hr")
-    >>> levels.within.estimate > 0 > levels.between.estimate
-    True
     """
     need_columns(data, ["athlete", x, y])
     within = correlate_within(data, x, y, level=level)

@@ -263,25 +263,7 @@ def measure_capacity(
 
 
 def describe_tests(capacity: pd.DataFrame) -> pd.DataFrame:
-    """Describe how capacity was measured: one line per test, without athletes' codes.
-
-    Parameters
-    ----------
-    capacity : DataFrame
-        From `measure_capacity`.
-
-    Returns
-    -------
-    DataFrame
-        title, test, n_athletes, mean, sd (not-a-number for one athlete), standard_error, unit, error_kind,
-        uses_heart_rate, source.
-
-    Examples
-    --------
-    >>> tests = pd.DataFrame({"athlete": ["A01", "A02"], "test": "run_12_min", "distance_m": [2800, 2600]})
-    >>> describe_tests(measure_capacity(tests, tests[["athlete"]]))["n_athletes"].tolist()
-    [2]
-    """
+    """Describe how capacity was measured: one line per test, without athletes' codes."""
     known = known_aerobic_tests()
     lines = []
     for (test, equation), part in capacity[capacity["capacity"].notna()].groupby(

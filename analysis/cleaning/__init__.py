@@ -4,7 +4,7 @@ In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round wi
 second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
 """
 
-from .clean import CleanedStudy, clean_study, summarise_rounds
+from .clean import CleanedStudy, clean_study
 from .explore import try_rules
 from .flags import flag_artefacts
 from .rules import CleaningRules
@@ -14,6 +14,5 @@ __all__ = [
     "CleaningRules",
     "clean_study",
     "flag_artefacts",
-    "summarise_rounds",
     "try_rules",
 ]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, format_number
-from ..physiology import MeasuredHrMax, choose_measured_hr_max
+from ..physiology.hr_max import MeasuredHrMax, choose_measured_hr_max
 from ..recordings import read_gas_exchange
 from ..study.inventory import inside_folder
 from .flags import FLAGS, Spans

@@ -4,15 +4,8 @@ In: numbers with units. Out: numbers with units, each with its error, its source
 Knows nothing of files or study tables.
 """
 
-from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests, typical_test_error
-from .hr_max import (
-    MeasuredHrMax,
-    bpm_from_interval,
-    choose_measured_hr_max,
-    hr_max_equations,
-    predict_hr_max,
-    read_heart_rate_message,
-)
+from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests
+from .hr_max import bpm_from_interval, hr_max_equations, predict_hr_max, read_heart_rate_message
 from .intensity import intensity_bands, percent_hr_max_error, percent_hr_reserve_from_vo2max, seconds_per_band
 from .lactate import lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
 from .load import (
@@ -23,21 +16,9 @@ from .load import (
     session_rating_load,
     stagno_impulse,
 )
-from .published_values import (
-    dehydration_hr_rise,
-    published_combat_values,
-    published_example,
-    reliability_values,
-)
-from .running import shuttle_stages
+from .published_values import published_combat_values, published_example
 from .scaling import scale_vo2
-from .training_protocols import (
-    attainable_minutes,
-    predicted_band_error,
-    target_band,
-    training_protocols,
-    training_values,
-)
+from .training_protocols import attainable_minutes, target_band, training_protocols
 from .units import MEMORY, PROVENANCES, READ, SECONDARY, m_min_from_mph, mets_from_vo2
 
 __all__ = [
@@ -45,13 +26,10 @@ __all__ = [
     "PROVENANCES",
     "READ",
     "SECONDARY",
-    "MeasuredHrMax",
     "attainable_minutes",
     "banister_impulse",
     "bpm_from_interval",
     "capacity_step_to_share",
-    "choose_measured_hr_max",
-    "dehydration_hr_rise",
     "edwards_from_minutes",
     "edwards_impulse",
     "estimate_vo2max",
@@ -66,19 +44,14 @@ __all__ = [
     "percent_hr_max_error",
     "percent_hr_reserve_from_vo2max",
     "predict_hr_max",
-    "predicted_band_error",
     "published_combat_values",
     "published_example",
     "read_heart_rate_message",
-    "reliability_values",
     "scale_vo2",
     "seconds_per_band",
     "session_rating_load",
-    "shuttle_stages",
     "stagno_impulse",
     "target_band",
     "training_protocols",
-    "training_values",
-    "typical_test_error",
     "whole_blood_from_plasma",
 ]

@@ -490,25 +490,7 @@ def capacity_step_to_share(tests: Collection[str], *, equations: Collection[str]
 
 
 def typical_test_error(test: str, *, vo2max: float = 47.0, mass_kg: float = 75.0) -> tuple[float, str]:
-    """Tell by how much a test errs in an athlete of usual capacity and mass, for planning.
-
-    Parameters
-    ----------
-    test : str
-        A test of known_aerobic_tests().
-    vo2max, mass_kg : float
-        The usual athlete: mL/kg/min, kg.
-
-    Returns
-    -------
-    float, str
-        mL/kg/min (not-a-number where no error was published or read), and "prediction" or "retest".
-
-    Examples
-    --------
-    >>> typical_test_error("shuttle_run_20m")
-    (4.4, 'prediction')
-    """
+    """Tell by how much a test errs in an athlete of usual capacity and mass, for planning."""
     from .aerobic_model import laboratory_sem
 
     e = next(e for e in _BY_TEST[check_choice(test, sorted(_BY_TEST), name="test")].values() if e.default)

@@ -211,74 +211,25 @@ LEAST_SUSTAINED_S = 3.0
 
 @dataclass(frozen=True)
 class MeasuredHrMax(Result):
-    """The highest heart rate of all maximal efforts that count, and why the others did not.
+    """The highest heart rate of all maximal efforts that count, and why the others did not."""
 
-    Parameters
-    ----------
-    value : float
-        bpm.
-    unit : str
-        "bpm".
-    effort : str
-        The effort that showed it.
-    source : str
-        The rule, in words.
-    provenance : str
-        "common practice, no source".
-    n_efforts : int
-        How many efforts counted.
-    efforts : pandas.DataFrame
-        The efforts as given, with `counts` (bool) and `reason`.
-    left_out : pandas.DataFrame
-        The efforts that did not count.
-    warnings : tuple of str
-        One effort only, cycling only, sparring above the test ...
-    """
-
-    value: float
-    unit: str
-    effort: str
-    source: str
-    provenance: str
-    n_efforts: int
-    efforts: pd.DataFrame
-    left_out: pd.DataFrame
-    warnings: tuple[str, ...] = ()
+    value: float  # bpm
+    unit: str  # "bpm"
+    effort: str  # The effort that showed it
+    source: str  # The rule, in words
+    provenance: str  # "common practice, no source"
+    n_efforts: int  # How many efforts counted
+    efforts: pd.DataFrame  # The efforts as given, with `counts` (bool) and `reason`
+    left_out: pd.DataFrame  # The efforts that did not count
+    warnings: tuple[str, ...] = ()  # One effort only, cycling only, sparring above the test
 
 
 def choose_measured_hr_max(efforts) -> MeasuredHrMax:
     """Choose an athlete's measured maximal heart rate among all recorded maximal efforts.
 
-    Parameters
-    ----------
-    efforts : pandas.DataFrame or sequence of mapping
-        One row per effort: `effort` (one of EFFORTS), `hr_peak_bpm` (bpm), `sustained_s` (seconds that the peak is a
-        mean of or was held; 5 to 15 is usual), and optionally `artefact_free` (default True; False where the peak did
-        not survive the artefact checks) and `maximal` (default True).
-
-    Returns
-    -------
-    MeasuredHrMax
-        The highest that counts, with every effort and the reason where it does not.
-
-    Raises
-    ------
-    KitError
-        Where no effort counts; says why for each.
-
-    Notes
-    -----
     Common practice, no source: the highest of all maximal efforts, a mean of 5 to 15 s or held for at least 3 s,
     never a single one-second sample. A graded test may end a few bpm below the true maximum; running reads the same or
     higher than cycling.
-
-    Examples
-    --------
-    >>> choose_measured_hr_max([
-    ...     {"effort": "graded_run", "hr_peak_bpm": 191, "sustained_s": 10},
-    ...     {"effort": "sparring", "hr_peak_bpm": 203, "sustained_s": 1},
-    ... ]).value
-    191.0
     """
     table = pd.DataFrame(efforts).reset_index(drop=True)
     missing = [c for c in ("effort", "hr_peak_bpm", "sustained_s") if c not in table]

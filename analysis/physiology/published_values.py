@@ -98,21 +98,8 @@ def sd_from_sem(sem: float, n: int) -> float:
 def reliability_values() -> pd.DataFrame:
     """List published reliabilities and errors of the measures that a sparring study uses.
 
-    Returns
-    -------
-    pandas.DataFrame
-        measure, statistic, value, unit, note, source, provenance. One row says that nothing is known of free sparring.
-
-    Notes
-    -----
     Where nothing is known: assume an ICC of .6 to .8 for mean sparring heart rate and .5 to .7 for lactate, show what
     follows from either, and plan a second session for six athletes or more (our proposal).
-
-    Examples
-    --------
-    >>> table = reliability_values()
-    >>> float(table.loc[table["measure"].eq("VO2max, laboratory"), "value"].iloc[0])
-    2.58
     """
     return _read("reliability.csv").copy()
 
@@ -120,24 +107,7 @@ def reliability_values() -> pd.DataFrame:
 def dehydration_hr_rise(percent_mass_loss: float) -> Estimate:
     """Tell by how much heart rate rises with loss of body mass in the heat.
 
-    Parameters
-    ----------
-    percent_mass_loss : float
-        Loss of body mass, per cent, 0 to 10.
-
-    Returns
-    -------
-    Estimate
-        bpm: 3 for each per cent.
-
-    References
-    ----------
     Adams 2014, J Strength Cond Res 28:2380-2389.
-
-    Examples
-    --------
-    >>> dehydration_hr_rise(2).value
-    6.0
     """
     if not 0 <= percent_mass_loss <= 10:
         raise KitError(f"percent_mass_loss is {percent_mass_loss}: per cent of body mass, 0 to 10, is needed")

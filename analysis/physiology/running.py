@@ -28,26 +28,7 @@ def shuttles_in_level(level: int, *, stage_table: str = "from_8_0") -> int:
 def shuttle_stages(levels: int = 21, *, stage_table: str = "from_8_0") -> pd.DataFrame:
     """Lay out the stages of the shuttle run.
 
-    Parameters
-    ----------
-    levels : int
-        How many.
-    stage_table : str
-        As in stage_speed_km_h.
-
-    Returns
-    -------
-    pandas.DataFrame
-        level, speed_kmh, shuttles, s_per_shuttle, cum_shuttles, cum_m. Levels do not last exactly 60 s.
-
-    Notes
-    -----
     Speeds and shuttles read in secondary pages; the rule for the shuttles reproduces all 21.
-
-    Examples
-    --------
-    >>> int(shuttle_stages(21)["cum_m"].iloc[-1])
-    4940
     """
     table = pd.DataFrame({"level": range(1, levels + 1)})
     table["speed_kmh"] = [stage_speed_km_h(n, stage_table=stage_table) for n in table["level"]]

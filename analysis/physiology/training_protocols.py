@@ -46,20 +46,7 @@ def training_protocols() -> pd.DataFrame:
 
 
 def training_values() -> pd.DataFrame:
-    """List published gains of interval training, with the percentage as printed and as computed from the means.
-
-    Returns
-    -------
-    pandas.DataFrame
-        study, protocol, outcome, unit, before, after, printed_percent, percent (computed), disagrees (yes where the two differ by
-        more than rounding), effect, ci_low, ci_high, population, source, provenance, note.
-
-    Examples
-    --------
-    >>> table = training_values()
-    >>> table["percent"].round(1).tolist()[:2], table["disagrees"].tolist()[:2]
-    ([8.8, 6.4], [True, True])
-    """
+    """List published gains of interval training, with the percentage as printed and as computed from the means."""
     table = _read("training_values.csv").copy()
     table["percent"] = 100 * (table["after"] / table["before"] - 1)
     table["disagrees"] = ((table["percent"] - table["printed_percent"]).abs() > 0.1).fillna(False)
@@ -142,27 +129,7 @@ class BandError(Result):
 def predicted_band_error(
     *, predicted_bpm, standard_error_bpm, low=90.0, high=95.0, middle_bpm=None
 ) -> BandError:
-    """Compute how often a band from a predicted maximum misses the athlete's own.
-
-    Parameters
-    ----------
-    predicted_bpm, standard_error_bpm : float
-        The prediction and its standard error.
-    low, high : float
-        The band, in per cent of the maximum. Default 90 to 95.
-    middle_bpm : float, optional
-        Default: the middle of the band.
-
-    Returns
-    -------
-    BandError
-
-    Examples
-    --------
-    >>> error = predicted_band_error(predicted_bpm=195, standard_error_bpm=10.8)
-    >>> [round(100 * share) for share in (error.inside, error.too_low, error.too_high, error.above_maximum)]
-    [37, 31, 32, 18]
-    """
+    """Compute how often a band from a predicted maximum misses the athlete's own."""
     from scipy.stats import norm
 
     if middle_bpm is None:

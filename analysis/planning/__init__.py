@@ -6,13 +6,13 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 
 from .answer import VERDICTS, DesignAnswer, answer_design, power_curves
 from .assurance import assure_design
-from .design import Assumptions, published_ranges, round_profile
+from .design import Assumptions, published_ranges
 from .looks import estimate_after_looks, plan_looks
 from .pairing import Pairing, pair_athletes
 from .replication import replication_sizes
 from .rounds import compare_covariances
 from .simulate import simulate_grid, simulate_studies
-from .timetable import Timetable, make_timetable, sampling_of
+from .timetable import Timetable, make_timetable
 
 __all__ = [
     "VERDICTS",
@@ -30,8 +30,6 @@ __all__ = [
     "power_curves",
     "published_ranges",
     "replication_sizes",
-    "round_profile",
-    "sampling_of",
     "simulate_grid",
     "simulate_studies",
 ]

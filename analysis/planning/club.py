@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ..basics import KitError, format_number
-from ..physiology import typical_test_error
+from ..physiology.aerobic_tests import typical_test_error
 from .design import Assumptions, assumptions_for
 
 UNKNOWN_ERROR = 4.4

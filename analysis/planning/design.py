@@ -183,28 +183,7 @@ def assumptions_for(protocol=None, *, scale: str | None = None, **changes) -> As
 
 
 def round_profile(rounds: int, rise: float, shape: str = "levels") -> np.ndarray:
-    """Spread a rise over the rounds: the mean of each round minus that of the first.
-
-    Parameters
-    ----------
-    rounds : int
-        Number of rounds, at least 2.
-    rise : float
-        Last minus first.
-    shape : {"levels", "creeps", "steady"}
-        "levels": two thirds of the rise by round 2, all of it by round 3, then none. "creeps": equal steps.
-        "steady": no change at all, whatever `rise` says.
-
-    Returns
-    -------
-    ndarray
-        One value per round, the first 0.
-
-    Examples
-    --------
-    >>> round_profile(4, 9.0, "levels").tolist()
-    [0.0, 6.0, 9.0, 9.0]
-    """
+    """Spread a rise over the rounds: the mean of each round minus that of the first."""
     if rounds < 2:
         raise KitError(f"There are {rounds} rounds; comparing rounds needs at least 2.")
     check_choice(shape, SHAPES, name="shape")

@@ -53,22 +53,7 @@ class Sampling(Result):
 
 
 def sampling_of(settings: Mapping | None) -> Sampling:
-    """Read the part [sampling] of study.toml.
-
-    Parameters
-    ----------
-    settings : mapping or None
-        The part, or the whole settings; other keys are left alone. What is not given takes the kit's proposal.
-
-    Returns
-    -------
-    Sampling
-
-    Examples
-    --------
-    >>> sampling_of({"analysers": 2, "samplers": 1}).stations
-    1
-    """
+    """Read the part [sampling] of study.toml."""
     given = dict(settings or {})
     given = dict(given.get("sampling", given))
     known = {f.name for f in fields(Sampling)}

@@ -6,12 +6,10 @@ prediction interval, difference, detectability, combination, evidence. Knows not
 
 from .answer import answer_replication
 from .combine import combine
-from .findings import read_findings
 from .pool_write import pool_studies
 
 __all__ = [
     "answer_replication",
     "combine",
     "pool_studies",
-    "read_findings",
 ]

@@ -39,30 +39,10 @@ class Findings(Result):
 def read_findings(published: pd.DataFrame) -> Findings:
     """Read the table of published numbers into comparable form.
 
-    Parameters
-    ----------
-    published : DataFrame
-        As in the study folder: finding, outcome, round_no, statistic, value, spread, spread_kind, ci_low, ci_high, p,
-        p_is_bound, n_athletes, sport, sex, work_s, rest_s, sample_site, sample_delay_s, source.
-
-    Returns
-    -------
-    Findings
-
-    Notes
-    -----
     SD from a standard error: SEM √n. From an interval of a mean: half its width √n / t(.975, n − 1). From an interquartile
     range: width / 1.35, for values that scatter evenly (Wan et al. 2014). r from p: t / √(t² + n − 2).
 
-    References
-    ----------
     Wan, Wang, Liu & Tong 2014, BMC Medical Research Methodology 14:135.
-
-    Examples
-    --------
-    >>> row = {"finding": "a", "outcome": "hr_mean_bpm", "statistic": "r", "value": -0.5, "n_athletes": 12, "source": "invented"}
-    >>> read_findings(pd.DataFrame([row])).correlations.loc[0, "how"]
-    'printed'
     """
     published = _complete(published)
     correlations, means, slopes, unused, warnings = [], [], [], [], []

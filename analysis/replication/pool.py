@@ -10,8 +10,9 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import FEWEST_PEOPLE, KitError, Result, left_out_table, plural
-from ..capacity import choose_covariates, fit_capacity, measure_capacity
-from ..cleaning import summarise_rounds
+from ..capacity import fit_capacity, measure_capacity
+from ..capacity.adjustment import choose_covariates
+from ..cleaning.clean import summarise_rounds
 from ..models import fit_mixed
 from ..physiology import capacity_step_to_share
 from ..recordings import read_gas_exchange

@@ -12,8 +12,8 @@ from pathlib import Path
 from ..answers.training import training_questions
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural, rounded
 from ..basics.parallel import SideBySide
-from ..study import note_look
 from ..study.inventory import input_checksums
+from ..study.looks import note_look
 from ..telling.study.sentences import deviations
 from .about import versions
 from .output import ABOUT, FOR_YOU, TO_SHARE, Folders, build_aside

@@ -12,7 +12,8 @@ import pandas as pd
 
 from ..basics import KitError
 from ..planning import DesignAnswer, answer_design, assure_design
-from ..study import PlanDocument, Study, freeze_plan, load_study
+from ..study import Study, freeze_plan, load_study
+from ..study.fixed_plan import PlanDocument
 from ..telling.document import Document, Paragraph, Picture, Section, Table
 from ..telling.planning.sentences import table_sizes, write_up_assurance, write_up_size
 from ..telling.training.sentences import write_up_training_size

@@ -8,7 +8,8 @@ import pandas as pd
 
 from ..answers import Answers
 from ..answers.roll_call import SENSITIVITY
-from ..basics import FEWEST_PEOPLE, NotYet, groups_to_show, join_words
+from ..basics import FEWEST_PEOPLE, NotYet, join_words
+from ..basics.few import groups_to_show
 from ..physiology import capacity_step_to_share
 from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from ..basics import NotYet
-from ..capacity import fitness_by_bound
-from ..rounds import rounds_by_bound
+from ..capacity.beside import fitness_by_bound
+from ..rounds.by_bound import rounds_by_bound
 from ..study import OUTCOMES
 from ..telling.cleaning.tables import tabulate_rules
 from ..telling.document import Bullets, Picture, Section, Table, paragraphs

@@ -6,30 +6,24 @@ plateau, sensitivity, reliability. Knows nothing of files; a difference is alway
 """
 
 from .anova import anova_rounds
-from .answer import adjust_outcomes, answer_rounds
+from .answer import answer_rounds
 from .bounds import bound_limits
-from .by_bound import rounds_by_bound
 from .compare import compare_rounds, paired_effects
 from .opponents import describe_opponents
-from .plateau import equivalence, find_plateau
+from .plateau import find_plateau
 from .ranks import rank_rounds
 from .reliability import reliability
-from .steps import reading_of_step
 from .tipping import tipping_point
 
 __all__ = [
-    "adjust_outcomes",
     "anova_rounds",
     "answer_rounds",
     "bound_limits",
     "compare_rounds",
     "describe_opponents",
-    "equivalence",
     "find_plateau",
     "paired_effects",
     "rank_rounds",
-    "reading_of_step",
     "reliability",
-    "rounds_by_bound",
     "tipping_point",
 ]

@@ -352,39 +352,10 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
 def adjust_outcomes(answers: Mapping[str, RoundsAnswer]) -> pd.DataFrame:
     """Adjust the round tests of several outcomes of one question: the primary one at alpha, Holm for the rest.
 
-    When to use: wherever one question (heart rate, lactate, exertion) is asked of more than one outcome.
-
-    Parameters
-    ----------
-    answers : mapping of str to RoundsAnswer
-        Outcome to answer, all of one question.
-
-    Returns
-    -------
-    DataFrame
-        outcome, role, statistic, df_num, df_den, p, p_adjusted (primary: p itself; secondary: Holm among the secondary ones;
-        exploratory: missing), changed (after the adjustment; exploratory outcomes claim nothing), method.
-
-    Notes
-    -----
     One primary outcome per question is tested at alpha; the others are adjusted by Holm within the question, or labelled
     exploratory, as the plan says.
 
-    References
-    ----------
     Holm 1979, Scandinavian Journal of Statistics 6:65.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> data["hr_peak_bpm"] = data["hr_mean_bpm"] + [9, 8, 9, 7, 9, 8, 9, 10, 8, 9, 9, 8]
-    >>> found = {name: answer_rounds(data, name, smallest_effect=5, role=role)
-    ...     for name, role in {"hr_mean_bpm": "primary", "hr_peak_bpm": "secondary"}.items()}
-    >>> adjust_outcomes(found)["role"].tolist()
-    ['primary', 'secondary']
     """
     from ..models import holm
 

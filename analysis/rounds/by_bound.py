@@ -41,28 +41,8 @@ def with_bounds(
 def rounds_by_bound(answer) -> BoundCurve:
     """Say what the answer on the rounds would be with any other smallest effect that matters.
 
-    Parameters
-    ----------
-    answer : RoundsAnswer
-
-    Returns
-    -------
-    BoundCurve
-        readings: bound_from, bound_to, verdict, plateau_from.
-
-    Notes
-    -----
     Every pair of rounds passes as equivalent with a bound beyond the farther end of its interval of level 1 - 2 alpha, by
     each method that must agree. A level stretch passes with the largest of its pairs.
-
-    Examples
-    --------
-    >>> from analysis.rounds import answer_rounds
-    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
-    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
-    >>> curve = rounds_by_bound(answer_rounds(data, "hr_mean_bpm", smallest_effect=5))
-    >>> curve.planned_verdict, curve.readings["plateau_from"].tolist()
-    ('changed', ['', '2', '1'])
     """
     pairs, labels = answer.equivalence, list(answer.labels)
     wide = _wide(answer) if answer.ordinal else None

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, format_reach
+from ..basics import KitError
+from ..basics.words import format_reach
 from .compare import contrast_table
 from .plateau import equivalence_of
 from .prepare import RoundRows
@@ -23,27 +24,7 @@ def label_of_step(changed: bool, equivalent: bool) -> str:
 
 
 def reading_of_step(step, digits: int = 1, unit: str = "") -> str:
-    """Word the reading of a step, with how far values off the analyser's scale may lie where it depends on them.
-
-    Parameters
-    ----------
-    step : mapping
-        A line of `RoundsAnswer.steps`.
-    digits : int
-        Decimals.
-    unit : str
-        Of the outcome.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> step = {"label": "not shown", "label_at_scale_end": "changed", "holds_to_high": 15.38, "holds_to_low": float("nan")}
-    >>> reading_of_step(step)
-    'changed if HI ≤ 15.3, else not shown'
-    """
+    """Word the reading of a step, with how far values off the analyser's scale may lie where it depends on them."""
     label, near = step["label"], step.get("label_at_scale_end", step["label"])
     if near == label:
         return label

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..basics import KitError, NotYet, join_words, upper_first
-from ..physiology import known_aerobic_tests, shuttle_stages
+from ..physiology import known_aerobic_tests
 from ..physiology.aerobic_tests import INPUTS, NUMBERS
+from ..physiology.running import shuttle_stages
 from ..study import Study
 from ..study.approval import approval_of, fitness_tests, minors_among
 from ..study.new_folder import sheet_columns as workbook_columns

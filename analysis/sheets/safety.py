@@ -7,7 +7,7 @@ Common practice where no source is named. Heat: cool first, then transport (Roun
 from __future__ import annotations
 
 from ..basics import format_number
-from ..physiology import reliability_values
+from ..physiology.published_values import reliability_values
 
 DEFER = (
     "Local codes, the ethics committee and licensed practice come before anything printed here. Where they are stricter, "

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from ..basics import NotYet, format_ci, format_number
 from ..physiology import attainable_minutes, target_band, training_protocols
-from ..study import Study, sheet_columns
+from ..study import Study
+from ..study.new_folder import sheet_columns
 from . import safety
 from .content import EMERGENCY, TOP
 from .parts import Sheet, SheetColumn

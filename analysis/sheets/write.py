@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..basics import KitError, NotYet, Result, check_choice, join_words
-from ..planning import Pairing, Timetable, make_timetable, pair_athletes, sampling_of
+from ..planning import Pairing, Timetable, make_timetable, pair_athletes
+from ..planning.timetable import sampling_of
 from ..study import Study
 from ..study.approval import approval_of, blood_is_drawn, minors_among
 from ..study.forms import fill_workbook

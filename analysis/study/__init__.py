@@ -4,15 +4,13 @@ In: a folder with study.toml and tables as CSV or one workbook. Out: a `Study`, 
 Knows nothing of statistics and opens no recording.
 """
 
-from .binding import QuestionStatus, planned, question_statuses, result_status
+from .binding import planned, result_status
 from .check import check_study, list_needs, propose_decisions_for
 from .columns import TABLES, describe_columns
-from .deviations import plan_deviations
-from .fixed_plan import PlanDocument, freeze_plan
+from .fixed_plan import freeze_plan
 from .load import load_study
-from .looks import look_state, note_look
 from .model import Study
-from .new_folder import new_study, sheet_columns
+from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, known_outcome, outcome_named, topics, typed_outcomes
 from .plan import Plan
 from .problems import Problem, StudyError
@@ -23,10 +21,8 @@ __all__ = [
     "TABLES",
     "Outcome",
     "Plan",
-    "PlanDocument",
     "Problem",
     "Protocol",
-    "QuestionStatus",
     "Study",
     "StudyError",
     "check_study",
@@ -35,16 +31,11 @@ __all__ = [
     "known_outcome",
     "list_needs",
     "load_study",
-    "look_state",
     "new_study",
-    "note_look",
     "outcome_named",
-    "plan_deviations",
     "planned",
     "propose_decisions_for",
-    "question_statuses",
     "result_status",
-    "sheet_columns",
     "topics",
     "typed_outcomes",
 ]

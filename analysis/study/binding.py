@@ -46,58 +46,22 @@ PART_WORDS = {
 
 @dataclass(frozen=True)
 class QuestionStatus(Result):
-    """One planned question: with which outcome it is answered, and whether the plan carries the answer.
+    """One planned question: with which outcome it is answered, and whether the plan carries the answer."""
 
-    Parameters
-    ----------
-    id : str
-        A key of QUESTIONS.
-    outcome : str
-        The outcome that answers it today.
-    status : str
-        "confirmatory" or "exploratory".
-    why : str
-        The reason.
-    role : str
-        "primary" or "secondary", as the plan says.
-    direction : str
-        Expected by the plan: of the fixed one where there is one.
-    hypothesis : str
-        In the words of that plan; "" where it holds none.
-    """
-
-    id: str
-    outcome: str
-    status: str
-    why: str
-    role: str
-    direction: str
-    hypothesis: str = ""
+    id: str  # A key of QUESTIONS
+    outcome: str  # The outcome that answers it today
+    status: str  # "confirmatory" or "exploratory"
+    why: str  # The reason
+    role: str  # "primary" or "secondary", as the plan says
+    direction: str  # Expected by the plan: of the fixed one where there is one
+    hypothesis: str = ""  # In the words of that plan; "" where it holds none
 
 
 def question_statuses(study: Study) -> tuple[QuestionStatus, ...]:
     """Say of every question whether its answer is confirmatory, and why.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    tuple of QuestionStatus
-        In the order of QUESTIONS.
-
-    Notes
-    -----
     A question is confirmatory where a plan was fixed before the data, that plan holds a hypothesis on it, and level,
     smallest effect, adjustment, direction, outcome, session, rounds and rules are still those of the plan.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> found = question_statuses(Study(folder=Path("nowhere")))
-    >>> found[0].id, found[0].status, found[0].why
-    ('rounds.heart_rate', 'exploratory', 'no plan was fixed before the data')
     """
     fixed = load_fixed_plan(study.folder)
     plan = planned(study, fixed)

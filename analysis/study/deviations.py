@@ -22,23 +22,7 @@ CLOCK_TOLERANCE_S = 10.0
 
 
 def plan_deviations(study: Study) -> pd.DataFrame:
-    """List everything that was done otherwise than the fixed plan says.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    DataFrame
-        part, planned, done, where; without rows where no plan was fixed or nothing deviates.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> len(plan_deviations(Study(folder=Path("nowhere"))))
-    0
-    """
+    """List everything that was done otherwise than the fixed plan says."""
     fixed = load_fixed_plan(study.folder)
     study = replace(study, rounds=study.entered_rounds())  # what is known before the evening is no data
     lines = []

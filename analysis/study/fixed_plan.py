@@ -45,24 +45,14 @@ class PlanSection(Result):
 
 @dataclass(frozen=True)
 class PlanDocument(Result):
-    """A plan to be registered or shown to an ethics committee.
-
-    Parameters
-    ----------
-    title, date, checksum : str
-    sections : tuple of PlanSection
-    path : pathlib.Path or None
-        The Markdown document, once written.
-    files : tuple of pathlib.Path
-        All files written.
-    """
+    """A plan to be registered or shown to an ethics committee."""
 
     title: str
     date: str
     checksum: str
     sections: tuple[PlanSection, ...] = field(default=(), repr=False)
-    path: Path | None = None
-    files: tuple[Path, ...] = ()
+    path: Path | None = None  # The Markdown document, once written
+    files: tuple[Path, ...] = ()  # All files written
 
     def markdown(self) -> str:
         """Return the document as Markdown."""

@@ -55,25 +55,7 @@ def athletes_seen(study: Study, session: str) -> int:
 def look_state(study: Study, plan: Plan | None = None) -> LookState | None:
     """Tell where a study stands among its planned looks.
 
-    Parameters
-    ----------
-    study : Study
-    plan : Plan, optional
-        The plan that counts. Default: that of study.toml.
-
-    Returns
-    -------
-    LookState or None
-        None where no looks are planned.
-
-    Notes
-    -----
     A look counts by the athletes who have an entry in the primary session. An earlier one stands in looks_taken.csv.
-
-    Examples
-    --------
-    >>> look_state(Study(folder=Path("nowhere"))) is None
-    True
     """
     plan = plan or study.plan
     if not plan.looks:
@@ -105,24 +87,7 @@ def looks_taken(folder: str | Path) -> list[int]:
 
 
 def note_look(study: Study, *, today: dt.date | None = None) -> Path | None:
-    """Note that results were looked at, once for each number of athletes; nothing where no looks are planned.
-
-    Parameters
-    ----------
-    study : Study
-    today : datetime.date, optional
-        Default: today.
-
-    Returns
-    -------
-    Path or None
-        The record, where a line was added.
-
-    Examples
-    --------
-    >>> note_look(Study(folder=Path("nowhere"))) is None
-    True
-    """
+    """Note that results were looked at, once for each number of athletes; nothing where no looks are planned."""
     state = look_state(study)
     if state is None or not state.n_athletes or state.n_athletes in looks_taken(study.folder):
         return None

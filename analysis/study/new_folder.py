@@ -57,26 +57,7 @@ _UNITS = {
 
 
 def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = False) -> tuple[str, ...]:
-    """Return the columns of a sheet, in the order of the printed sheet and of the workbook.
-
-    Parameters
-    ----------
-    table : str
-        One of TABLES.
-    tests : iterable of str
-        Aerobic tests that the club uses: their sheet has the inputs of these tests alone.
-    training : bool
-        With phase and occasion of tests and evenings, as a training study needs them. Default False.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> sheet_columns("aerobic_tests", ["run_12_min"])
-    ('athlete', 'date', 'test', 'distance_m', 'note')
-    """
+    """Return the columns of a sheet, in the order of the printed sheet and of the workbook."""
     if table != "aerobic_tests":
         # a limit is typed as HI, LO or < 2 where the value would stand
         hidden = {

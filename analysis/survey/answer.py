@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, check_choice, left_out_table, plural
 from ..physiology import hr_max_equations, intensity_bands
-from ..replication import read_findings
+from ..replication.findings import read_findings
 from . import screen as bands
 from . import tables
 from .against import (

@@ -131,7 +131,7 @@ def test_half_filled_folders_answer_what_they_can(kind, half_filled_answers):
 
 
 def test_departures_from_the_fixed_plan_of_the_demo_are_found(demo):
-    from analysis.study import plan_deviations
+    from analysis.study.deviations import plan_deviations
 
     assert demo.study.plan.frozen["date"] == "2026-10-01" and demo.study.plan.frozen["intact"]
     found = plan_deviations(demo.study)["part"].tolist()

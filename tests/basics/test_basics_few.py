@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.basics import FEWEST_PEOPLE, groups_to_show, rounded
-from analysis.basics.few import is_safe
+from analysis.basics import FEWEST_PEOPLE, rounded
+from analysis.basics.few import groups_to_show, is_safe
 
 
 def club(women, men, others=0):

@@ -11,12 +11,12 @@ from analysis.basics import (
     NotYet,
     check_choice,
     format_ci,
-    format_df,
     format_number,
     format_p,
     join_words,
     left_out_table,
 )
+from analysis.basics.words import format_df
 
 
 @given(st.floats(allow_nan=True, allow_infinity=True), st.integers(0, 4))

@@ -9,9 +9,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import correlation_levels
 from analysis.capacity.answer import bayes_factor
-from analysis.capacity.correlation import correlate, correlate_within, partial_correlation
+from analysis.capacity.correlation import correlate, correlate_within, correlation_levels, partial_correlation
 from analysis.capacity.leverage import influence, robust_correlation
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.capacity import answer_capacity, choose_covariates, fit_capacity
-from analysis.capacity.adjustment import balanced_means
+from analysis.capacity import answer_capacity, fit_capacity
+from analysis.capacity.adjustment import balanced_means, choose_covariates
 from analysis.capacity.correlation import correlate
 from analysis.capacity.fit import prepare
 from analysis.capacity.guards import CircularTestError, hr_max_source, shared_test_warning

@@ -9,8 +9,8 @@ from made_studies import BEGIN_S, MadeStudy, clock
 from made_traces import add_fault
 
 from analysis.basics import KitError
-from analysis.cleaning import clean_study, summarise_rounds
-from analysis.cleaning.clean import ROW_COLUMNS
+from analysis.cleaning import clean_study
+from analysis.cleaning.clean import ROW_COLUMNS, summarise_rounds
 
 
 def made(tmp_path, **options) -> MadeStudy:

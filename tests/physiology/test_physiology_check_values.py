@@ -7,6 +7,8 @@ import pytest
 
 from analysis import physiology as ph
 from analysis.physiology.intensity import percent_hr_reserve
+from analysis.physiology.published_values import dehydration_hr_rise
+from analysis.physiology.running import shuttle_stages
 
 REFERENCES = Path(__file__).parents[1] / "references" / "physiology"
 CHECKS = {c["id"]: c for c in json.loads((REFERENCES / "check_values.json").read_text(encoding="utf-8"))}
@@ -97,7 +99,7 @@ def ratio(equation):
 
 
 def stages(i):
-    return ph.shuttle_stages(i["levels"]).to_dict("records")
+    return shuttle_stages(i["levels"]).to_dict("records")
 
 
 HERE = {
@@ -132,7 +134,7 @@ HERE = {
     "msrt_ramsbottom_12.6": shuttle("ramsbottom_1988", level="decimal_level"),
     "msrt_ramsbottom_9.6": shuttle("ramsbottom_1988", level="decimal_level"),
     "msrt_stage_table": stages,
-    "msrt_total_shuttles_21": lambda i: float(ph.shuttle_stages(i["levels"])["shuttles"].sum()),
+    "msrt_total_shuttles_21": lambda i: float(shuttle_stages(i["levels"])["shuttles"].sum()),
     "cooper_2800": lambda i: vo2("run_12_min", distance_m=i["distance_m"]),
     "cooper_miles_1.75": lambda i: vo2("run_12_min", equation="cooper_1968_miles", distance_mi=i["miles"]),
     "run15_acsm_M": lambda i: vo2("run_1_5_mile", equation="acsm_run_1_5", time_min=i["min"]),
@@ -178,7 +180,7 @@ HERE = {
     "rr_bpm": lambda i: ph.bpm_from_interval(i["rr_raw"]),
     "hrm_decode": message,
     "hrm_decode_nocontactfeature": message,
-    "hypohydration_hr": lambda i: ph.dehydration_hr_rise(i["pct_bm_loss"]).value,
+    "hypohydration_hr": lambda i: dehydration_hr_rise(i["pct_bm_loss"]).value,
     "vickers_sem": lambda i: ph.aerobic_model.laboratory_sem(i["vo2max"]),
 }  # fmt: skip
 

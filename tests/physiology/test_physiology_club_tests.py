@@ -12,6 +12,8 @@ from analysis.capacity import measure_capacity
 from analysis.capacity.correlation import correlate
 from analysis.capacity.guards import CircularTestError, set_aside_circular
 from analysis.physiology.gas_exchange import process_gas_exchange
+from analysis.physiology.published_values import reliability_values
+from analysis.physiology.running import shuttle_stages
 
 
 def shuttle(level, number, **more):
@@ -33,7 +35,7 @@ def test_one_value_for_a_whole_level_and_a_score_for_every_shuttle():
         assert shuttle(n, ph.running.shuttles_in_level(n)).value == pytest.approx(
             ph.running.stage_speed_km_h(n)
         )
-    assert counts[-1] == ph.shuttle_stages(21)["cum_shuttles"].iloc[-1] == 247
+    assert counts[-1] == shuttle_stages(21)["cum_shuttles"].iloc[-1] == 247
 
 
 def test_a_score_needs_no_age_and_carries_a_retest_error():
@@ -216,7 +218,7 @@ def test_files_of_aerobic_tests_may_carry_a_bout():
 
 # ---- the table of reliabilities
 def test_every_row_of_reliability_names_its_paper_or_says_memory():
-    table = ph.reliability_values()
+    table = reliability_values()
     assert not table["source"].str.contains("as read").any()
     read = table[table["provenance"].eq(ph.READ) & table["value"].notna()]
     assert read["source"].str.contains(r"\b(?:19|20)\d\d\b|Vickers").all()
@@ -224,7 +226,7 @@ def test_every_row_of_reliability_names_its_paper_or_says_memory():
 
 
 def test_the_shuttle_retest_is_of_forty_men():
-    table = ph.reliability_values()
+    table = reliability_values()
     men = table[table["source"].str.contains("Metsios")]
     assert set(men.loc[men["source"].str.contains("40 men"), "value"]) == {0.72, 6.8}
     assert men.loc[men["source"].str.contains("74 men"), "value"].tolist() == [4.2]

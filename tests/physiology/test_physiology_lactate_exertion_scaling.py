@@ -5,6 +5,7 @@ import pytest
 
 from analysis import physiology as ph
 from analysis.basics import KitError
+from analysis.physiology.published_values import dehydration_hr_rise, reliability_values
 
 
 def test_lactate_units_there_and_back():
@@ -70,7 +71,7 @@ def test_published_values_of_a_round_rise_as_the_papers_say():
 
 
 def test_reliability_says_what_was_never_published():
-    reliability = ph.reliability_values()
+    reliability = reliability_values()
     gap = reliability[reliability["measure"].str.contains("free sparring")]
     assert gap["value"].isna().all() and "no published value" in gap["note"].item()
 
@@ -88,4 +89,4 @@ def test_an_interval_must_be_positive():
     with pytest.raises(KitError):
         ph.bpm_from_interval(0)
     with pytest.raises(KitError):
-        ph.dehydration_hr_rise(25)
+        dehydration_hr_rise(25)

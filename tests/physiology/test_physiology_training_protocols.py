@@ -7,12 +7,10 @@ from analysis.physiology import (
     PROVENANCES,
     attainable_minutes,
     predict_hr_max,
-    predicted_band_error,
     target_band,
     training_protocols,
-    training_values,
 )
-from analysis.physiology.training_protocols import seconds_to_target
+from analysis.physiology.training_protocols import predicted_band_error, seconds_to_target, training_values
 
 
 def test_every_protocol_and_value_has_a_source_and_a_mark():

@@ -14,10 +14,9 @@ from analysis.planning import (
     power_curves,
     published_ranges,
     replication_sizes,
-    round_profile,
 )
 from analysis.planning.attenuation import slope_factor
-from analysis.planning.design import assumptions_for
+from analysis.planning.design import assumptions_for, round_profile
 from analysis.planning.replication import detectability_power, shrunk_correlation
 from analysis.study import Plan, Protocol
 from analysis.study.plan import Hypothesis

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import make_timetable, pair_athletes, sampling_of
-from analysis.planning.timetable import Sampling, clock_text
+from analysis.planning import make_timetable, pair_athletes
+from analysis.planning.timetable import Sampling, clock_text, sampling_of
 from analysis.study import Protocol
 
 EVENING = Protocol(4, 300.0, 120.0)

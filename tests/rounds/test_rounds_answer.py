@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from analysis.basics import KitError, Result
 from analysis.models import marginal_change
-from analysis.rounds import adjust_outcomes, answer_rounds
+from analysis.rounds import answer_rounds
+from analysis.rounds.answer import adjust_outcomes
 from analysis.rounds.prepare import prepare_rounds
 from analysis.rounds.sensitivity import MARGINAL
 from analysis.rounds.steps import STEP_LABELS

@@ -6,7 +6,8 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.models import holm
-from analysis.rounds import anova_rounds, compare_rounds, equivalence
+from analysis.rounds import anova_rounds, compare_rounds
+from analysis.rounds.plateau import equivalence
 
 CONTRASTS = {
     "estimate": "estimate_later_minus_earlier",

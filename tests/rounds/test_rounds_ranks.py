@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.rounds import adjust_outcomes, rank_rounds
+from analysis.rounds import rank_rounds
 from analysis.rounds.anova import friedman
+from analysis.rounds.answer import adjust_outcomes
 
 
 def test_agrees_with_r(r05_case, case):

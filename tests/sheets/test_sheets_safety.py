@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.physiology import known_aerobic_tests, reliability_values
-from analysis.planning import make_timetable, sampling_of
-from analysis.planning.timetable import Sampling
+from analysis.physiology import known_aerobic_tests
+from analysis.physiology.published_values import reliability_values
+from analysis.planning import make_timetable
+from analysis.planning.timetable import Sampling, sampling_of
 from analysis.sheets import fitness_sheets, make_codes, plan_evening, write_texts
 from analysis.sheets.content import build_sheets
 from analysis.sheets.fitness import HOW

@@ -10,7 +10,9 @@ from study_folders import athletes, make_folder
 from test_study_binding import PLAN, SETTINGS, TWO
 
 from analysis.basics import KitError
-from analysis.study import check_study, freeze_plan, load_study, new_study, plan_deviations, question_statuses
+from analysis.study import check_study, freeze_plan, load_study, new_study
+from analysis.study.binding import question_statuses
+from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import load_fixed_plan
 
 FIRST, SECOND = dt.date(2026, 3, 1), dt.date(2026, 3, 3)

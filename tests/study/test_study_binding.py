@@ -7,7 +7,9 @@ import json
 import pytest
 from study_folders import SETTINGS, make_folder, rounds
 
-from analysis.study import Study, freeze_plan, plan_deviations, question_statuses, result_status
+from analysis.study import Study, freeze_plan, result_status
+from analysis.study.binding import question_statuses
+from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import checksum_of, load_fixed_plan
 from analysis.study.outcomes import QUESTIONS
 

@@ -6,9 +6,10 @@ import pytest
 from openpyxl import load_workbook
 
 from analysis.basics import KitError
-from analysis.study import check_study, describe_columns, load_study, new_study, sheet_columns
+from analysis.study import check_study, describe_columns, load_study, new_study
 from analysis.study.aerobic import known_tests, needed_inputs
 from analysis.study.columns import TABLES, column_rules
+from analysis.study.new_folder import sheet_columns
 
 TEXTS = {"texts/incident_log.md", "texts/information_and_consent.md", "texts/screening.md"}
 OPTIONS = [

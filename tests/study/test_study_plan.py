@@ -7,7 +7,8 @@ import pytest
 from study_folders import SETTINGS, changed, make_folder, problem_at, rounds, sessions
 
 from analysis.basics import KitError
-from analysis.study import OUTCOMES, check_study, freeze_plan, load_study, plan_deviations, result_status
+from analysis.study import OUTCOMES, check_study, freeze_plan, load_study, result_status
+from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import load_fixed_plan
 from analysis.study.outcomes import QUESTIONS
 

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.capacity import answer_capacity, correlation_levels
+from analysis.capacity import answer_capacity
+from analysis.capacity.correlation import correlation_levels
 from analysis.telling.fitness.figures import (
     draw_capacity,
     draw_error_correction,

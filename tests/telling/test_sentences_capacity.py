@@ -10,7 +10,8 @@ import pytest
 from report_rules import faults_of_words
 
 from analysis.basics import NotYet, format_ci, format_number
-from analysis.capacity import answer_capacity, correlation_levels
+from analysis.capacity import answer_capacity
+from analysis.capacity.correlation import correlation_levels
 from analysis.telling.fitness import sentences as said
 from analysis.telling.fitness import tables
 

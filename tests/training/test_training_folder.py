@@ -104,7 +104,7 @@ def test_new_training_makes_a_folder_that_check_accepts_and_knows_what_it_needs(
 
 
 def test_an_ordinary_folder_has_no_training_columns_in_its_sheets_and_no_answer(tmp_path):
-    from analysis.study import sheet_columns
+    from analysis.study.new_folder import sheet_columns
 
     assert "phase" not in sheet_columns("sessions") and "phase" in sheet_columns("sessions", training=True)
     answers = Answers(load_study(new_study(tmp_path / "x")))

@@ -6,7 +6,6 @@ import math
 
 from ...basics import (
     format_ci,
-    format_df,
     format_number,
     format_p,
     format_percent,
@@ -15,6 +14,7 @@ from ...basics import (
     lower_first,
     plural,
 )
+from ...basics.words import format_df
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..words import percent_interval, plain_digits, plain_side, plain_size, size_words, step_words

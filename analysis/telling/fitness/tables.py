@@ -20,7 +20,7 @@ KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to re
 
 def table_tests(capacity):
     """Show how fitness was measured, one line per test."""
-    from ...capacity import describe_tests
+    from ...capacity.measure import describe_tests
 
     lines = []
     for row in describe_tests(capacity).to_dict("records"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...basics import KitError, format_number, format_percent, plural
-from ...planning import round_profile
+from ...planning.design import round_profile
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
 SHORT = {

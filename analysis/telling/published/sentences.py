@@ -4,17 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ...basics import (
-    format_ci,
-    format_df,
-    format_level,
-    format_number,
-    format_p,
-    if_answered,
-    join_words,
-    lower_first,
-    plural,
-)
+from ...basics import format_ci, format_number, format_p, if_answered, join_words, lower_first, plural
+from ...basics.words import format_df, format_level
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..study.sentences import covariate_words

@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ...basics import format_number, format_percent, format_reach, join_words, lower_first, plural
-from ...rounds import reading_of_step
+from ...basics import format_number, format_percent, join_words, lower_first, plural
+from ...basics.words import format_reach
+from ...rounds.steps import reading_of_step
 from ...study import known_outcome
 from ...study.outcomes import Outcome, digits_of
 from ..style import (

@@ -6,7 +6,6 @@ import math
 
 from ...basics import (
     format_ci,
-    format_df,
     format_number,
     format_p,
     if_answered,
@@ -15,6 +14,7 @@ from ...basics import (
     plural,
     upper_first,
 )
+from ...basics.words import format_df
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
 from ..words import plain_size, plain_span, with_minus

@@ -7,8 +7,10 @@ import math
 import numpy as np
 import pandas as pd
 
-from ...basics import FEWEST_PEOPLE, format_ci, format_df, format_number, plural
-from ...rounds import adjust_outcomes, reading_of_step
+from ...basics import FEWEST_PEOPLE, format_ci, format_number, plural
+from ...basics.words import format_df
+from ...rounds.answer import adjust_outcomes
+from ...rounds.steps import reading_of_step
 from ...study import OUTCOMES, known_outcome
 from ...study.outcomes import digits_of
 from ..document import Table

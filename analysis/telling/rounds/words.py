@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ...basics import format_number, join_words, round_inward
+from ...basics import format_number, join_words
+from ...basics.words import round_inward
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..words import unit_of

@@ -16,7 +16,8 @@ from ...basics import (
     plural,
     upper_first,
 )
-from ...study import OUTCOMES, list_needs, plan_deviations
+from ...study import OUTCOMES, list_needs
+from ...study.deviations import plan_deviations
 from ...study.stand_out import delay_drift
 from . import phrases as say
 

@@ -7,7 +7,6 @@ import math
 from ...basics import (
     NotYet,
     format_ci,
-    format_df,
     format_number,
     format_p,
     format_percent,
@@ -15,9 +14,10 @@ from ...basics import (
     join_words,
     lower_first,
     plural,
-    round_inward,
 )
-from ...physiology import predicted_band_error, training_protocols
+from ...basics.words import format_df, round_inward
+from ...physiology import training_protocols
+from ...physiology.training_protocols import predicted_band_error
 from ...training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
 from ...training.before_after import BeforeAfter
 from . import phrases as say

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_ci, format_df, format_number, if_answered
-from ...physiology import training_protocols, training_values
+from ...basics import format_ci, format_number, if_answered
+from ...basics.words import format_df
+from ...physiology import training_protocols
+from ...physiology.training_protocols import training_values
 from ...training.before_after import BeforeAfter
 from ..document import Table
 from ..tables import CI, number_cell, p_cell, with_range
