@@ -161,7 +161,7 @@ def run_check(options):
     from .pace import list_pace_problems, pace_words
     from .recordings import inspect_recording, read_gas_exchange
     from .study import check_study, propose_decisions_for
-    from .survey import survey_choices
+    from .survey.tables import survey_choices
 
     def look(study):
         from .telling.cleaning.sentences import look_into_recordings

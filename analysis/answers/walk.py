@@ -490,7 +490,8 @@ class Answers:
                 return NotYet(
                     "the survey of sessions", "a table survey.csv with one row per submitted session"
                 )
-            from ..survey import answer_survey, survey_choices
+            from ..survey import answer_survey
+            from ..survey.tables import survey_choices
 
             return answer_survey(
                 self.study.survey,

@@ -12,4 +12,4 @@ from .showing import look, show
 __all__ = [
     "NotYet", "draw", "look", "open_answers", "open_survey", "open_training", "pace", "pg", "physiology", "planning", "report",
     "say", "sheets", "show", "sliders", "sns", "study", "training",
-]  # fmt: skip  # fmt: skip  # fmt: skip
+]  # fmt: skip

@@ -7,14 +7,10 @@ to people is made separately and never written into a study folder.
 from ..study.new_folder import make_codes
 from .fitness import fitness_sheets
 from .materials import list_materials, write_code_list
-from .parts import PAPERS, Sheet
 from .training import training_sheets
-from .write import Evening, fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
+from .write import fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
 
 __all__ = [
-    "PAPERS",
-    "Evening",
-    "Sheet",
     "fill_tables",
     "fitness_sheets",
     "list_materials",

@@ -171,13 +171,7 @@ def write_code_list(
 
 
 def code_sheet(codes: Sequence[str]) -> Sheet:
-    """Build the empty list of codes as a sheet.
-
-    Examples
-    --------
-    >>> code_sheet(["A01"]).rows
-    (('A01', '', '', ''),)
-    """
+    """Build the empty list of codes as a sheet."""
     columns = (
         SheetColumn("", "Code", "", 0.6), SheetColumn("", "Name", "by hand only", 2.6),
         SheetColumn("", "How to reach", "for results", 2.0), SheetColumn("", "Consent form", "date, place kept", 1.4),

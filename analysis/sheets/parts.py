@@ -27,53 +27,22 @@ class SheetColumn:
 
 @dataclass(frozen=True)
 class Sheet(Result):
-    """One sheet to be printed and filled in by hand.
-
-    Parameters
-    ----------
-    key : str
-        Its short name.
-    title : str
-    who : str
-        Who holds it.
-    blanks : tuple of str
-        Labels with a line to write on, at the top.
-    steps : tuple of str
-        What to do, in order.
-    columns : tuple of SheetColumn
-        Empty where the sheet has no table.
-    rows : tuple of tuple of str
-        Filled cells; "" is left to be filled in by hand.
-    cautions : tuple of str
-        Below the table.
-    wide : bool
-        Print across.
-    row_mm : float
-        Height of a row where there is room for it. Default 12: room for handwriting.
-    least_row_mm : float
-        No row is lower; what does not fit goes onto a further page. Default 7.
-    bold : bool
-        Print filled cells bold, so that they stand out from handwriting. Default True.
-    size : {"page", "strip", "card"}
-        How much paper it takes. Default "page".
-    notes : bool
-        Rule the rest of the page for notes. Default True.
-    """
+    """One sheet to be printed and filled in by hand."""
 
     key: str
     title: str
-    who: str = ""
-    blanks: tuple[str, ...] = ()
-    steps: tuple[str, ...] = ()
-    columns: tuple[SheetColumn, ...] = ()
-    rows: tuple[tuple[str, ...], ...] = ()
-    cautions: tuple[str, ...] = ()
-    wide: bool = False
-    row_mm: float = 12.0
-    least_row_mm: float = 7.0
-    bold: bool = True
-    size: str = "page"
-    notes: bool = True
+    who: str = ""  # who holds it
+    blanks: tuple[str, ...] = ()  # labels with a line to write on, at the top
+    steps: tuple[str, ...] = ()  # what to do, in order
+    columns: tuple[SheetColumn, ...] = ()  # empty where the sheet has no table
+    rows: tuple[tuple[str, ...], ...] = ()  # filled cells; "" is left to be filled in by hand
+    cautions: tuple[str, ...] = ()  # below the table
+    wide: bool = False  # printed across
+    row_mm: float = 12.0  # height of a row where there is room for it
+    least_row_mm: float = 7.0  # what does not fit goes onto a further page
+    bold: bool = True  # filled cells stand out from handwriting
+    size: str = "page"  # one of SIZES
+    notes: bool = True  # the rest of the page is ruled for notes
 
     def column(self, name: str) -> list[str]:
         """Return the cells of one workbook column."""

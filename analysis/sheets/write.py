@@ -197,23 +197,13 @@ def preview_sheets(sheets: Sequence[Sheet] | NotYet, *, keys: Sequence[str] = ()
 
 @dataclass(frozen=True)
 class Evening(Result):
-    """An evening that is planned.
-
-    Parameters
-    ----------
-    codes : tuple of str
-    pairing : Pairing
-    timetable : Timetable
-    sheets : tuple of Sheet
-    sampled : tuple of str
-        Who gives blood.
-    """
+    """An evening that is planned."""
 
     codes: tuple[str, ...]
     pairing: Pairing
     timetable: Timetable
     sheets: tuple[Sheet, ...]
-    sampled: tuple[str, ...] = ()
+    sampled: tuple[str, ...] = ()  # who gives blood
 
 
 def fill_tables(evening: Evening | NotYet, study: Study) -> str:

@@ -4,11 +4,6 @@ In: a table of submitted sessions (and their recordings). Out: `SurveyAnswer`: p
 predicted maximal heart rates carried to every count and curve. Knows nothing of the rounds of a study.
 """
 
-from .answer import SurveyAnswer, answer_survey
-from .tables import survey_choices
+from .answer import answer_survey
 
-__all__ = [
-    "SurveyAnswer",
-    "answer_survey",
-    "survey_choices",
-]
+__all__ = ["answer_survey"]

@@ -38,104 +38,42 @@ from .screen import (
 
 @dataclass(frozen=True)
 class SurveyAnswer(Result):
-    """What submitted sessions show. Shares run from 0 to 1, percentages from 0 to 100; people count once each.
+    """What submitted sessions show. Shares run from 0 to 1, percentages from 0 to 100; people count once each."""
 
-    Parameters
-    ----------
-    n_sent, n_people_sent : int
-        Sessions in the table, and the people behind them.
-    n_sessions, n_athletes : int
-        Sessions and people in the main analysis.
-    n_with_age : int
-        People of the main analysis whose age is known, so that a maximum can be predicted.
-    n_recordings : int
-        Sessions of the main analysis with a whole recording that could be read.
-    equation, equation_label : str
-        The published equation of maximal heart rate in the main analysis: its name, and author with year.
-    prediction_error_bpm : float
-        Its standard error for one person.
-    least_error_bpm : float
-        The least published error of such equations: in each draw the size of the error lies between the two.
-    hr_max_bpm : float
-        Mean of the predicted maxima.
-    n_simulations : int
-        Draws of the simulation that carries the errors.
-    learned : bool
-        Whether a person's heart rates told something about that person's own maximum in the simulation.
-    sessions : DataFrame
-        One row per session of the main analysis: person_no (a number instead of the code), minutes, hr_mean_bpm,
-        hr_peak_bpm, age_years, sex, device_kind,
-        session_kind, has_file, hr_max_bpm (predicted), percent_mean and percent_peak of it; and with the likely error of
-        the prediction percent_mean_likely, percent_peak_likely, each with _low and _high.
-    typical : DataFrame
-        Typical values over people: measure (hr_mean_bpm, hr_peak_bpm, percent_mean, percent_peak, minutes), estimate with
-        its interval, sd_people, sd_sessions (within a person), correlation (of two sessions of one person).
-    shares : DataFrame
-        Share of people's sessions at or above a threshold: measure, threshold, estimate (predicted maxima taken as
-        exact), centre, low, high (with the error of the prediction), total_low, total_high (and for people drawn anew).
-    curve : DataFrame
-        The same over the whole scale: measure, percent, estimate, centre, low, high, total_low, total_high.
-    equations : DataFrame
-        Under each published equation: equation, label, formula, prediction_error_bpm, provenance, sex ("any" or who the
-        equation is for), and columns as in `shares`.
-    ages : DataFrame
-        People without a known age: share at or above a threshold if all had one plausible age: measure, threshold,
-        age_years, share, n_athletes, n_sessions.
-    bands : DataFrame
-        Bands of the position stand in its words: time of recordings, and sessions by mean and by peak, with limits.
-    agreement : DataFrame
-        Sessions with a recording: the band that the mean suggests, against the time spent in each band.
-    against : DataFrame
-        Session means and peaks beside published round means.
-    kinds : DataFrame
-        Each kind of session by itself, first the one that was asked about first; not where fewer than five people sent it:
-        session_kind, n_sessions, n_athletes, n_others (people with no session of a kind that is told), hr_mean_bpm,
-        hr_peak_bpm, and columns as in `shares`.
-    senders : DataFrame
-        Who sends data: what, group, n_athletes, n_sessions, share_people, share_sessions.
-    choices : DataFrame
-        The main numbers under other choices: choice, n_sessions, n_athletes, percent_mean, percent_peak, estimate,
-        centre, low, high (peaks at or above 90 % of maximum).
-    set_aside : DataFrame
-        reason, n_sessions: why sessions are not in the main analysis.
-    bands_source : str
-        Which bands.
-    plausible_ages : tuple of float
-        The range of `ages`.
-    method : str
-    left_out : DataFrame
-        Sessions that are not in the main analysis, each with its reason.
-    warnings : tuple of str
-    """
-
-    n_sent: int
+    n_sent: int  # sessions in the table, and the people behind them
     n_people_sent: int
-    n_sessions: int
+    n_sessions: int  # sessions and people in the main analysis
     n_athletes: int
-    n_with_age: int
-    n_recordings: int
-    equation: str
+    n_with_age: int  # of these, people whose maximum can be predicted
+    n_recordings: int  # sessions with a whole recording that could be read
+    equation: str  # of maximal heart rate; its label is author and year
     equation_label: str
-    prediction_error_bpm: float
-    least_error_bpm: float
-    hr_max_bpm: float
+    prediction_error_bpm: float  # its standard error for one person
+    least_error_bpm: float  # of such equations: in each draw the size of the error lies between the two
+    hr_max_bpm: float  # mean of the predicted maxima
     n_simulations: int
-    learned: bool
-    sessions: pd.DataFrame
-    typical: pd.DataFrame
-    shares: pd.DataFrame
-    curve: pd.DataFrame
-    equations: pd.DataFrame
-    ages: pd.DataFrame
-    bands: pd.DataFrame
-    agreement: pd.DataFrame
-    against: pd.DataFrame
-    kinds: pd.DataFrame
+    learned: bool  # whether a person's heart rates told something about that person's own maximum
+    sessions: pd.DataFrame  # SESSION_COLUMNS; person_no instead of the code
+    typical: pd.DataFrame  # per measure: estimate and interval over people, SDs, correlation
+    shares: (
+        pd.DataFrame
+    )  # at or above a threshold: estimate (maxima as exact), centre, low, high, total_low, total_high
+    curve: pd.DataFrame  # the same over the whole scale
+    equations: pd.DataFrame  # the same under each published equation
+    ages: pd.DataFrame  # people without a known age: the share if all had one plausible age
+    bands: (
+        pd.DataFrame
+    )  # time of recordings, and sessions by mean and by peak, in the bands of the position stand
+    agreement: pd.DataFrame  # the band that the mean suggests, against the time spent in each band
+    against: pd.DataFrame  # beside published round means
+    kinds: (
+        pd.DataFrame
+    )  # each kind of session by itself, the one asked about first; none of fewer than five people
     senders: pd.DataFrame
-    choices: pd.DataFrame
-    set_aside: pd.DataFrame
+    choices: pd.DataFrame  # the main numbers under other choices
+    set_aside: pd.DataFrame  # reason, n_sessions
     bands_source: str
-    plausible_ages: tuple[float, float]
+    plausible_ages: tuple[float, float]  # the range of `ages`
     method: str
     left_out: pd.DataFrame = field(default_factory=left_out_table)
     warnings: tuple[str, ...] = ()

@@ -216,30 +216,7 @@ AGES = (10.0, 90.0)
 
 
 def survey_choices(settings: Mapping | None) -> dict:
-    """Read the part [survey] of study.toml.
-
-    Parameters
-    ----------
-    settings : mapping or None
-        The parsed study.toml, of which the part [survey] may name `equation` (of maximal heart rate), `session_kinds`
-        (kinds of session in the main analysis) and `plausible_ages` (youngest and oldest, years, of people who gave
-        none).
-
-    Returns
-    -------
-    dict
-        Arguments of `answer_survey`; what is not named is left to its defaults.
-
-    Raises
-    ------
-    KitError
-        With every unknown name and every value that cannot be used at once.
-
-    Examples
-    --------
-    >>> survey_choices({"survey": {"plausible_ages": [16, 60]}})
-    {'plausible_ages': (16.0, 60.0)}
-    """
+    """Read the part [survey] of study.toml as arguments of `answer_survey`; every fault of it is named at once."""
     part = (settings or {}).get("survey", {})
     if not isinstance(part, Mapping):
         raise KitError("survey in study.toml is not a part: write [survey] on a line of its own.")

@@ -8,7 +8,6 @@ import pytest
 from analysis.basics import KitError, NotYet
 from analysis.planning import make_timetable, pair_athletes
 from analysis.sheets import (
-    Sheet,
     list_materials,
     make_codes,
     plan_evening,
@@ -20,6 +19,7 @@ from analysis.sheets import (
 from analysis.sheets.content import build_sheets
 from analysis.sheets.html import sheets_html
 from analysis.sheets.pages import arrange, room_on
+from analysis.sheets.parts import Sheet
 from analysis.sheets.texts import texts_pdf
 from analysis.sheets.write import study_sheets
 from analysis.study import Protocol, Study, load_study, new_study

@@ -10,7 +10,8 @@ from analysis.answers import Answers
 from analysis.basics import KitError
 from analysis.study import load_study
 from analysis.study.new_folder import new_study
-from analysis.survey import answer_survey, survey_choices
+from analysis.survey import answer_survey
+from analysis.survey.tables import survey_choices
 
 
 def test_nothing_chosen_leaves_the_defaults():
