@@ -275,7 +275,7 @@ def _training(answers) -> list[Section]:
     if not answer:
         return []
     shown = [t for t in training_tables(answer) if t.key not in TRAINING_BESIDE]
-    drawn = [p for p, _ in training_pictures(answer)[:2]]
+    drawn = training_pictures(answer)[:2]
     see = [", ".join(f"{{table:{t.key}}}" for t in shown), ", ".join(f"{{figure:{p.key}}}" for p in drawn)]
     texts = [
         *_chunks(write_up_training(answer)),

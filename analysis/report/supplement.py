@@ -78,7 +78,7 @@ def _training(answers) -> Section | None:
     if not answer:
         return None
     made = [t for t in training_tables(answer) if t.key in TRAINING_BESIDE]
-    return _section("Training", [], [*made, *(picture for picture, _ in training_pictures(answer)[2:])])
+    return _section("Training", [], [*made, *training_pictures(answer)[2:]])
 
 
 def _survey(answers) -> Section | None:

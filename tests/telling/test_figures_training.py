@@ -6,7 +6,7 @@ import pytest
 from figure_rules import faults_of
 
 from analysis.telling.training import figures as draw
-from analysis.training import before_after
+from analysis.training.before_after import before_after
 
 
 @pytest.fixture(scope="module")
@@ -16,10 +16,10 @@ def answer(demo_training):
 
 def test_every_picture_of_a_training_study_keeps_the_rules(answer):
     pictures = draw.training_pictures(answer)
-    keys = [p.key for p, _ in pictures]
+    keys = [p.key for p in pictures]
     assert keys[0] == "training_effects" and len(set(keys)) == len(keys)
     codes = tuple(answer.adherence.athletes["athlete"])
-    assert {p.key: f for p, _ in pictures if (f := faults_of(p.draw(), codes=codes))} == {}
+    assert {p.key: f for p in pictures if (f := faults_of(p.draw(), codes=codes))} == {}
 
 
 def test_the_lines_lie_as_far_apart_as_the_effect(answer):

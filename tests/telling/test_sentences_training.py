@@ -15,8 +15,9 @@ from report_rules import faults_of_words
 from analysis.basics import NotYet
 from analysis.telling.training import sentences as say
 from analysis.telling.training import tables
-from analysis.training import before_after, plan_training
+from analysis.training import plan_training
 from analysis.training.answer import TrainingAnswer, answer_training
+from analysis.training.before_after import before_after
 
 CAPACITY = {"label": "Aerobic capacity", "unit": "mL/kg/min", "digits": 1, "wanted": 1, "smallest": 2.0}
 HEART = {"label": "Mean heart rate in sparring", "unit": "bpm", "digits": 1, "wanted": -1, "smallest": 5.0}

@@ -2,12 +2,16 @@
 
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+
+import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
 from typed_clubs import clean_club, write_book
 
 from analysis.answers import Answers
 from analysis.telling.study.sentences import write_stood_out, write_up_limitations
+from analysis.telling.study.tables import participants_table
 
 
 def typed_club(tmp_path):
@@ -27,3 +31,17 @@ def test_what_stood_out_is_counted_and_a_growing_delay_is_a_limitation(tmp_path)
     said = " ".join(write_up_limitations(answers))
     assert "about 40\N{NO-BREAK SPACE}s after round 1 and 175\N{NO-BREAK SPACE}s after round 4" in said
     assert write_stood_out(Answers.from_folder(write_book(clean_club(3), tmp_path / "plain")).study) == []
+
+
+def test_a_characteristic_without_unit_has_no_empty_brackets():
+    line = {
+        "name": "grade_rank",
+        "label": "Grade (rank)",
+        "unit": "",
+        "digits": 0,
+        "sex": "all",
+        "shown": True,
+    }
+    known = pd.DataFrame([line | {"n_athletes": 9, "mean": 2.0, "sd": 1.0}])
+    people = SimpleNamespace(characteristics=known, n_athletes=9, n_women=4, n_men=5)
+    assert participants_table(people).shown["Characteristic"].tolist() == ["Grade (rank)"]

@@ -27,7 +27,7 @@ def draw_one_round(
     Examples
     --------
     >>> from types import SimpleNamespace
-    >>> from analysis.pace import PaceWords
+    >>> from analysis.pace.marks import PaceWords
     >>> seconds = pd.DataFrame({"session": "1", "athlete": "A", "round_no": 1, "rater": "R1", "second": range(60),
     ...     "state": ["apart"] * 20 + ["active"] * 40})
     >>> trace = pd.DataFrame({"clock_s": np.arange(60.0), "hr_bpm": np.linspace(120, 160, 60), "flag": ""})

@@ -28,7 +28,7 @@ def participants_table(participants) -> Table | None:
     for name in dict.fromkeys(known["name"]):
         rows = known[known["name"] == name].set_index("sex")
         first = rows.iloc[0]
-        line = {"Characteristic": f"{first['label']} ({first['unit']})"}
+        line = {"Characteristic": f"{first['label']} ({first['unit']})" if first["unit"] else first["label"]}
         for s in shown_sexes:
             line[f"{words[s]} (n = {sizes[s]})"] = (
                 _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else "not shown"

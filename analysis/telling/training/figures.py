@@ -240,42 +240,31 @@ def draw_training_power(plan, *, ax=None):
     )
 
 
-def training_pictures(answer) -> list[tuple[Picture, str]]:
-    """Every picture of a training study with the words that point to it, the answers first."""
+def training_pictures(answer) -> list[Picture]:
+    """Every picture of a training study, the answers first."""
     randomised = {k: o for k, o in answer.outcomes.items() if not isinstance(o, BeforeAfter)}
     made = []
+
+    def add(key: str, draw, what, caption: str) -> None:
+        made.append(Picture(f"training_{key}", partial(draw, what), caption))
+
     if randomised:
         caption = "Effect of the added training with its 95\N{NO-BREAK SPACE}% interval, in smallest worthwhile gains."
-        made.append(
-            (Picture("training_effects", partial(draw_effects, answer), caption), "shows the effects")
-        )
+        add("effects", draw_effects, answer, caption)
     for name, one in randomised.items():
         caption = f"{one.label} after against before, with the lines of the planned analysis."
-        made.append(
-            (Picture(f"training_lines_{name}", partial(draw_lines, one), caption), "shows the athletes")
-        )
+        add(f"lines_{name}", draw_lines, one, caption)
     for name, one in answer.outcomes.items():
         caption = f"Change of each athlete in {one.label.lower()}, with the error of the test shaded."
-        made.append(
-            (Picture(f"training_athletes_{name}", partial(draw_athletes, one), caption), "shows each change")
-        )
-    for name, one in randomised.items():
+        add(f"athletes_{name}", draw_athletes, one, caption)
+    for i, (name, one) in enumerate(randomised.items()):
         caption = (
             f"{one.label}: the studentised difference under every allocation that could have been drawn."
         )
-        made.append(
-            (
-                Picture(f"training_set_{name}", partial(draw_reference_set, one), caption),
-                "shows the reference set",
-            )
-        )
-        if one is not next(iter(randomised.values())):
-            continue
-        caption = f"Athletes from allocation to analysis, {one.label.lower()}."
-        made.append((Picture(f"training_flow_{name}", partial(draw_flow, one), caption), "shows the flow"))
+        add(f"set_{name}", draw_reference_set, one, caption)
+        if i == 0:
+            caption = f"Athletes from allocation to analysis, {one.label.lower()}."
+            add(f"flow_{name}", draw_flow, one, caption)
     if answer.adherence is not None:
-        caption = "Weekly dose of each athlete by kind of session."
-        made.append(
-            (Picture("training_dose", partial(draw_dose, answer.adherence), caption), "shows the dose")
-        )
+        add("dose", draw_dose, answer.adherence, "Weekly dose of each athlete by kind of session.")
     return made

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ...basics import format_ci, format_number, if_answered
+from ...basics import format_ci, format_number
 from ...basics.words import format_df
 from ...physiology import training_protocols
 from ...physiology.training_protocols import training_values
@@ -13,7 +13,6 @@ from ..document import Table
 from ..tables import CI, number_cell, p_cell, with_range
 
 
-@if_answered("no table")
 def effects_table(answer) -> Table | None:
     """The planned analysis of every outcome, and the ones beside it."""
     shown, numbers = [], []
@@ -45,7 +44,6 @@ def effects_table(answer) -> Table | None:
     )
 
 
-@if_answered("no table")
 def changes_table(answer) -> Table | None:
     """Before, after and change of one group, beside the change between baselines."""
     found = [one for one in answer.outcomes.values() if isinstance(one, BeforeAfter)]
@@ -65,7 +63,6 @@ def changes_table(answer) -> Table | None:
     return Table("training_changes", "Change from before to after in one group.", shown)
 
 
-@if_answered("no table")
 def flow_table(answer) -> Table | None:
     """How many were allocated, measured and analysed, by group and outcome."""
     parts = [
@@ -91,7 +88,6 @@ def flow_table(answer) -> Table | None:
     return Table("training_flow", "Athletes from allocation to analysis.", shown, numbers=numbers)
 
 
-@if_answered("no table")
 def adherence_table(answer) -> Table | None:
     """What both groups trained."""
     if answer.adherence is None:
@@ -113,7 +109,6 @@ def adherence_table(answer) -> Table | None:
     return Table("training_adherence", "What both groups trained, means per athlete.", shown, numbers=groups)
 
 
-@if_answered("no table")
 def guards_table(answer) -> Table | None:
     """Where the groups did not do what was planned."""
     if answer.adherence is None:
@@ -131,7 +126,6 @@ def guards_table(answer) -> Table | None:
     return Table("training_guards", "Guards: nobody is moved between groups for them.", shown)
 
 
-@if_answered("no table")
 def harms_table(answer) -> Table | None:
     """Adverse events of both groups."""
     if answer.harms is None or not len(answer.harms.table):
@@ -142,7 +136,6 @@ def harms_table(answer) -> Table | None:
     return Table("training_harms", "Adverse events of both groups.", shown, numbers=table)
 
 
-@if_answered("no table")
 def individual_table(answer) -> Table | None:
     """SD of individual responses with both intervals, and the error of the test."""
     found = [
@@ -172,6 +165,8 @@ def individual_table(answer) -> Table | None:
 
 def training_tables(answer) -> list[Table]:
     """Every table of a training study that there is."""
+    if not answer:
+        return []
     made = (
         effects_table,
         changes_table,
