@@ -336,7 +336,7 @@ class Answers:
     @once("relations within athletes")
     def levels(self, x: str = "hr_mean_bpm", y: str = "lactate_mmol_l"):
         """Do two outcomes go together within athletes, beside between them? `Levels` or `NotYet`."""
-        from ..capacity import correlation_levels
+        from ..capacity.correlation import correlation_levels
 
         missing = [o for o in (x, y) if o not in self.measured_outcomes]
         if missing:
