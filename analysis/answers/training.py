@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, NotYet, join_words, plural
+from ..basics.errors import expand_home
 from ..cleaning import clean_study, flag_artefacts
 from ..physiology import attainable_minutes, target_band, training_protocols
 from ..recordings import RecordingError, read_recording
@@ -395,7 +396,7 @@ def allocate_study(
     True
     """
     study = load_study(folder)
-    sealed = _outside(study.folder, Path(sealed).expanduser().resolve())
+    sealed = _outside(study.folder, expand_home(sealed).resolve())
     design = study.training
     if design is None:
         raise KitError(

@@ -6,10 +6,19 @@ import difflib
 import math
 from collections.abc import Iterable
 from numbers import Real
+from pathlib import Path
 
 
 class KitError(ValueError):
     """Bad input, in words a club understands: what is wrong, where, and the remedy."""
+
+
+def expand_home(path) -> Path:
+    """Return a path with ~ as the user's own folder; one that names no user of this computer stays as it is."""
+    try:
+        return Path(path).expanduser()
+    except RuntimeError:
+        return Path(path)
 
 
 def did_you_mean(value: str, allowed: Iterable[str]) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import FEWEST_PEOPLE, KitError, Result, left_out_table, plural
+from ..basics.errors import expand_home
 from ..capacity import fit_capacity, measure_capacity
 from ..capacity.adjustment import choose_covariates
 from ..cleaning.clean import summarise_rounds
@@ -53,7 +54,7 @@ class JoinedStudies(Result):
 
 def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
     """Read several study folders and join those who agreed that de-identified data are shared."""
-    folders = [Path(f).expanduser() for f in folders]
+    folders = [expand_home(f) for f in folders]
     if len(folders) < 2:
         raise KitError(f"Pooling needs at least two study folders; {len(folders)} given.")
     same = [str(f) for f in folders if sum(f.resolve() == g.resolve() for g in folders) > 1]

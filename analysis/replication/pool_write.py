@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, rounded
+from ..basics.errors import expand_home
 from ..study import OUTCOMES
 from ..study.crowd import hide_in_crowd
 from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
@@ -73,10 +74,10 @@ def pool_studies(
     ...
     analysis.basics.errors.KitError: . exists already; give the name of a new folder.
     """
-    out = Path(out).expanduser()
+    out = expand_home(out)
     if out.exists() or out.is_symlink():
         raise KitError(f"{out} exists already; give the name of a new folder.")
-    inside = [f for f in map(Path, folders) if out.resolve().is_relative_to(f.expanduser().resolve())]
+    inside = [f for f in map(Path, folders) if out.resolve().is_relative_to(expand_home(f).resolve())]
     if inside:
         raise KitError(f"{out} lies inside the study {inside[0]}; give a folder elsewhere.")
     joined = join_studies(folders)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -14,6 +14,7 @@ from ..basics import KitError
 from ..planning import DesignAnswer, answer_design, assure_design
 from ..study import Study, freeze_plan, load_study
 from ..study.fixed_plan import PlanDocument
+from ..study.plan import MOST_ATHLETES
 from ..telling.document import Document, Paragraph, Picture, Section, Table
 from ..telling.planning.sentences import table_sizes, write_up_assurance, write_up_size
 from ..telling.training.sentences import write_up_training_size
@@ -36,23 +37,12 @@ def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | 
     """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
     size_blocks = blocks_of_size(size_answer(load_study(folder), athletes))
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
-    fixed = fix_plan(folder, athletes=athletes, amendment=amendment)
-    word = fixed.path.with_suffix(".docx")
-    try:
-        write_word(as_document(fixed, size_blocks), word)
-    except OSError as error:
-        word.unlink(missing_ok=True)
-        why = error.strerror or error
-        if amendment:  # what it amends has moved: the amended plan stays, whole
-            raise KitError(
-                f"{word.name} could not be written ({why}). {fixed.path.name} holds the amended plan."
-            ) from error
-        for path in fixed.files:
-            path.unlink(missing_ok=True)
-        raise KitError(
-            f"{word.name} could not be written ({why}). Nothing was fixed: run freeze again."
-        ) from error
-    return [*fixed.files, word]
+
+    def as_word(document: PlanDocument, path: Path) -> None:
+        write_word(as_document(document, size_blocks), path)
+
+    fixed = fix_plan(folder, athletes=athletes, amendment=amendment, beside=as_word)
+    return [*fixed.files, fixed.path.with_suffix(".docx")]
 
 
 def fix_plan(
@@ -61,6 +51,7 @@ def fix_plan(
     athletes: int | None = None,
     today: dt.date | None = None,
     amendment: str | None = None,
+    beside: Callable[[PlanDocument, Path], object] | None = None,
 ) -> PlanDocument:
     """Fix the plan of a study folder as Markdown, with the justification of its size."""
     study = load_study(folder, today=today)
@@ -78,7 +69,7 @@ def fix_plan(
     if study.training and study.training.design != "before_after":
         paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
     justification = {"paragraphs": paragraphs, "n_athletes": answer.n}
-    return freeze_plan(study, justification=justification, today=today, amendment=amendment)
+    return freeze_plan(study, justification=justification, today=today, amendment=amendment, beside=beside)
 
 
 def size_of_training(design, n_athletes: int):
@@ -107,6 +98,8 @@ def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
             "Nobody has said how many athletes are planned. Write n_athletes = 14 (or your number) under [plan] in study.toml, "
             "or give --athletes 14."
         )
+    if n > MOST_ATHLETES:
+        raise KitError(f"{n} athletes: a study of this kit has at most {MOST_ATHLETES}. Give the number that you plan for.")
     return answer_design(
         study.protocol, study.plan, None, n, published=published_correlation(study.published)
     )

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, check_choice, format_percent
+from ..basics.errors import expand_home
 from .html import sheets_html
 from .parts import Sheet, SheetColumn
 from .pdf import sheets_pdf
@@ -146,9 +147,9 @@ def write_code_list(
     'code_list.pdf'
     """
     check_choice(kind, ("pdf", "html"), name="kind")
-    folder = Path(folder).expanduser().resolve()
+    folder = expand_home(folder).resolve()
     above = [folder, *folder.parents]
-    inside = study_folder is not None and Path(study_folder).expanduser().resolve() in above
+    inside = study_folder is not None and expand_home(study_folder).resolve() in above
     if inside or any((place / "study.toml").exists() for place in above):
         raise KitError(
             f"{folder} belongs to a study folder. Keep the list of codes elsewhere, such as on paper in a locked drawer: "

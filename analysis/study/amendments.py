@@ -74,7 +74,7 @@ def measurements(study: Study) -> str:
 def document_name(folder: Path, date: str) -> str:
     """Name the document of a version: by its date, numbered where there was one on that day."""
     name, number = f"plan_{date}.md", 2
-    while (folder / name).exists():
+    while any((folder / name).with_suffix(ending).exists() for ending in (".md", ".docx")):
         name, number = f"plan_{date}_{number}.md", number + 1
     return name
 

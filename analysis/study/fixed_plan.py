@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -24,12 +25,12 @@ from .amendments import (
     versions_intact,
 )
 from .approval import approval_of, require_approval
+from .fixing import take_back, write_plan
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, digits_of, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_looks, about_multiplicity
 from .protocol import Protocol, protocol_values
-from .text_files import write_new
 from .training import plan_part
 
 
@@ -342,6 +343,7 @@ def freeze_plan(
     justification: Justification = None,
     today: dt.date | None = None,
     amendment: str | None = None,
+    beside: Callable[[PlanDocument, Path], object] | None = None,
 ) -> PlanDocument:
     """Fix the plan of a study: write it once into the study folder, dated and with its checksum.
 
@@ -355,6 +357,8 @@ def freeze_plan(
         Default: today.
     amendment : str, optional
         Why a plan that was fixed before is changed, before the first measurement; both versions are kept.
+    beside : callable, optional
+        Writes the document as a Word file, given it and a path; without that file nothing is fixed.
 
     Returns
     -------
@@ -378,6 +382,7 @@ def freeze_plan(
     """
     folder = Path(study.folder)
     date = today_iso(today)
+    take_back(folder)
     earlier = sorted(p.name for p in folder.glob("plan_*") if p.name == FIXED_FILE or p.suffix == ".md")
     amendments: tuple[dict, ...] = ()
     if amendment is not None:
@@ -405,17 +410,8 @@ def freeze_plan(
         "fixed": fixed,
     }
     paths = (folder / name, folder / FIXED_FILE)
-    kept = folder / amendments[-1]["file"] if amendments else None
-    write_new(paths[0], text)
-    try:
-        if kept is not None:
-            paths[1].rename(kept)
-        write_new(paths[1], json.dumps(content, indent=2, ensure_ascii=False, sort_keys=True) + "\n")
-    except (OSError, KitError):
-        paths[0].unlink(missing_ok=True)
-        if kept is not None and kept.exists() and not paths[1].exists():
-            kept.rename(paths[1])
-        raise
+    kept = amendments[-1]["file"] if amendments else ""
+    write_plan(folder, content, text, kept=kept, beside=partial(beside, document) if beside else None)
     return replace(document, path=paths[0], files=paths)
 
 

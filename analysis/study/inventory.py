@@ -101,7 +101,8 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
     grids: dict[str, Grid] = {}
     misnamed: dict[str, Path] = {}
     try:
-        names = sorted(p.name for p in folder.iterdir() if p.is_file() and not is_temporary(p.name))
+        there = sorted(p for p in folder.iterdir() if not is_temporary(p.name))
+        names = [p.name for p in there if not _refused(p, folder, findings) and p.is_file()]
     except OSError as error:
         problem = f"the folder cannot be read ({error.strerror or type(error).__name__})"
         findings.problem_of(folder.name, problem, "check that you may read it")
@@ -130,6 +131,35 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
     return Inventory(
         grids, _list_files(folder, "recordings", findings), _list_files(folder, "aerobic_files", findings)
     )
+
+
+def _refused(path: Path, folder: Path, findings: Findings) -> bool:
+    """Name what has the name of an input and is none: a folder, a pipe, or a link that leads nowhere or out."""
+    name = path.name
+    table = path.suffix.casefold() in TABLE_ENDINGS and path.stem.casefold() in TABLES
+    wanted = "folder" if name in ("recordings", "aerobic_files") else "file"
+    if wanted == "folder":
+        fits = path.is_dir()  # where it is a link, each of its files has a line of its own
+    elif table or name.casefold() == WORKBOOK or (name == SETTINGS_FILE and path.is_file()):
+        fits = path.is_file() and not (path.is_symlink() and leaves(path, folder))
+    else:
+        return False
+    if not fits:
+        problem, remedy = _not_itself(path, folder)
+        problem, remedy = problem or f"not a {wanted}", remedy or f"put a {wanted} of that name there"
+        findings.problem_of(name, problem, remedy)
+    return not fits
+
+
+def _not_itself(path: Path, folder: Path) -> tuple[str, str]:
+    """Problem and remedy of a link that leads nowhere or out of the study folder; blank for anything else."""
+    if not path.is_symlink():
+        return "", ""
+    if not path.exists():
+        return "a link that leads nowhere", "put the file itself there, or take the link away"
+    if leaves(path, folder):
+        return "a link that leads out of the study folder", "put the file itself there"
+    return "", ""
 
 
 def _read(path: Path, name: str, findings: Findings) -> Grid:
@@ -217,12 +247,16 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
     files = []
     for path in sorted(inside.rglob("*")):
         to_folder = path.is_symlink() and path.is_dir()  # whose files nobody would see
-        if not (path.is_file() or to_folder) or is_temporary(path.name):
+        if (path.is_dir() and not to_folder) or is_temporary(path.name):
             continue
         file = path.relative_to(inside).as_posix()
-        problem = remedy = ""
+        problem, remedy = _not_itself(path, folder)
         if to_folder:
             problem, remedy = "a link to a folder, which is not followed", "put the files themselves there"
+        elif problem:
+            file = plain_name(file)
+        elif not path.is_file():
+            problem, remedy = "not a file", "put a file of that name there, or take this away"
         elif leaves(path, folder):
             problem, remedy = "a link that leads out of the study folder", "put the file itself there"
         elif plain_name(file) != file:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, join_words, plural
+from ..basics.errors import expand_home
 from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
 from .approval import check_ethics, check_minors, check_sampling_pace, check_texts
 from .columns import TABLES, RawTable, empty_table, lines_of, read_headings
@@ -99,7 +100,7 @@ Study.load = staticmethod(load_study)
 
 def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Examination:
     """Read and check a study folder without raising."""
-    folder = Path(folder).expanduser()
+    folder = expand_home(folder)
     if not folder.is_dir():
         what = "a file, not a folder" if folder.exists() else "no such folder"
         remedy = "give the study folder, or start one with: python -m analysis new FOLDER"

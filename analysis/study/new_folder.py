@@ -11,12 +11,13 @@ from pathlib import Path
 from string import Template
 
 from ..basics import KitError, check_choice, did_you_mean
+from ..basics.errors import expand_home
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
 from .forms import Tab, write_forms
 from .inventory import WORKBOOK
 from .outcomes import OUTCOMES, proposed_directions, proposed_outcomes
-from .plan import PROPOSED_REASON, propose_hypothesis
+from .plan import MOST_ATHLETES, PROPOSED_REASON, propose_hypothesis
 from .protocol import SCALES
 from .settings import SETTINGS_FILE
 from .text_files import Slip
@@ -236,12 +237,11 @@ def new_study(
     >>> sorted(p.name for p in made.iterdir())[:3]
     ['README.md', 'aerobic_files', 'aerobic_tests.csv']
     """
-    folder = Path(folder).expanduser()
+    folder = expand_home(folder)
     tests = tuple(dict.fromkeys(tests))
     _check_options(tests, rounds, scale)
     work_s, rest_s = _seconds(work, "work", 10, 3600), _seconds(rest, "rest", 0, 7200)
     _check_folder(folder)
-    existed = folder.exists()
     if survey and training:
         raise KitError("A survey of sessions assigns no training: give --survey or --training, not both.")
     settings = settings_text(
@@ -253,34 +253,48 @@ def new_study(
         tests=tests,
         training=training,
     )
+    if athletes > MOST_ATHLETES:
+        raise KitError(f"{athletes} athletes: a study of this kit has at most {MOST_ATHLETES}.")
     known = known_rows(make_codes(athletes), rounds, tests=tests) if athletes and not survey else {}
     sheets = SURVEY_SHEETS if survey else STUDY_SHEETS + (TRAINING_SHEETS if training else ())
+    folders = ["recordings"]
+    texts: dict[str, str] = {}
+    if not survey:
+        folders += ["aerobic_files", "texts", *([TRAINING_FILES] if training else [])]
+        texts = texts_to_rewrite(training=training)
+    aside = _aside_of(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _write(folder / SETTINGS_FILE, settings)
-        _write(folder / "README.md", readme_text(survey=survey, training=training))
-        for name in (
-            ("recordings",)
-            if survey
-            else ("recordings", "aerobic_files", "texts", *((TRAINING_FILES,) if training else ()))
-        ):
-            (folder / name).mkdir(exist_ok=True)
-        if not survey:
-            for name, text in texts_to_rewrite(training=training).items():
-                _write(folder / "texts" / name, text)
+        aside.mkdir(parents=True)
+        _write(aside / SETTINGS_FILE, settings)
+        _write(aside / "README.md", readme_text(survey=survey, training=training))
+        for name in folders:
+            (aside / name).mkdir()
+        for name, text in texts.items():
+            _write(aside / "texts" / name, text)
         if workbook:
-            _write_workbook(folder / WORKBOOK, sheets, tests, scale, survey, training, known)
+            _write_workbook(aside / WORKBOOK, sheets, tests, scale, survey, training, known)
         else:
             for table in sheets:
                 heads = _heads(table, tests, scale, training)
-                _write_csv(folder / f"{table}.csv", *heads, known.get(table, ()))
+                _write_csv(aside / f"{table}.csv", *heads, known.get(table, ()))
+        if aside.parent == folder:  # which is there and holds nothing else
+            for path in sorted(aside.iterdir(), key=lambda p: p.name == SETTINGS_FILE):
+                path.rename(folder / path.name)  # the settings, by which a study folder is known, come last
+        else:
+            aside.rename(folder)
     except OSError as error:
-        if not existed:
-            shutil.rmtree(folder, ignore_errors=True)
-        raise KitError(
-            f"{folder} cannot be written: {error.strerror or error}. Choose another place."
-        ) from None
+        why = error.strerror or error
+        raise KitError(f"{folder} cannot be written: {why}. Choose another place.") from None
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
     return folder
+
+
+def _aside_of(folder: Path) -> Path:
+    """Where a folder is made, so that one half made never has the name asked for; what a killed run left goes."""
+    aside = (folder if folder.is_dir() else folder.parent) / f".{folder.name or 'study'}.partial"
+    shutil.rmtree(aside, ignore_errors=True)
+    return aside
 
 
 def _check_options(tests: tuple[str, ...], rounds: int, scale: str) -> None:
@@ -314,6 +328,7 @@ def _seconds(value: str | float, name: str, low: float, high: float) -> float:
 def _check_folder(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise KitError(f"{folder} is a file. Give the name of a new folder.")
+    _aside_of(folder)
     if folder.is_dir() and any(folder.iterdir()):
         raise KitError(f"{folder} is not empty. Give the name of a new folder; nothing is ever overwritten.")
     for above in (folder.resolve(), *folder.resolve().parents):

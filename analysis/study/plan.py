@@ -142,6 +142,8 @@ PLAN_KEYS = (
 MULTIPLICITY = ("primary", "all")
 SPENDING = ("obrien-fleming", "pocock")
 SEXES = ("men", "women", "mixed")
+MOST_ATHLETES = 500
+"""More than a club has; what a number can answer is simulated, which takes minutes for thousands."""
 
 
 def read_plan(settings: Settings, findings: Findings) -> Plan:
@@ -341,9 +343,9 @@ class _PlanReader:
     def n_athletes(self) -> int | None:
         value = self.section.get("n_athletes")
         if value is not None and (
-            isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= 10_000
+            isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= MOST_ATHLETES
         ):
-            self.complain("n_athletes", value, "not a number of athletes", "write n_athletes = 16")
+            self.complain("n_athletes", value, f"not a number of athletes from 2 to {MOST_ATHLETES}", "write n_athletes = 16")
             return None
         return value
 
@@ -483,10 +485,10 @@ def read_looks(given, complain) -> tuple[tuple[int, ...], str]:
             complain(f"looks.{key}", given[key], "no such part of the looks", "write sizes or rule")
     sizes, rule = given.get("sizes"), given.get("rule", SPENDING[0])
     whole = isinstance(sizes, list) and all(isinstance(n, int) and not isinstance(n, bool) for n in sizes)
-    if not whole or not sizes or sizes[0] < 4 or any(b <= a for a, b in pairwise(sizes)):
-        complain(
-            "looks.sizes", sizes, "not growing numbers of athletes from 4 on", "write sizes = [8, 12, 16]"
-        )
+    grows = whole and sizes and all(a < b for a, b in pairwise([3, *sizes, MOST_ATHLETES + 1]))
+    if not grows:
+        wrong = f"not growing numbers of athletes from 4 to {MOST_ATHLETES}"
+        complain("looks.sizes", sizes, wrong, "write sizes = [8, 12, 16]")
         return nothing
     if rule not in SPENDING:
         complain("looks.rule", rule, f"not among {', '.join(SPENDING)}", f'write rule = "{SPENDING[0]}"')

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import codecs
-import contextlib
 import csv
 import math
-import os
 import re
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
-
-from ..basics import KitError
 
 BLANKS = frozenset({"", "-", "–", "—", "--", ".", "n/a", "n.a.", "na", "nil", "missing"})
 """Texts that mean "nothing was recorded" (compared without case); a code of an athlete may still be NA."""
@@ -345,26 +341,3 @@ def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Row
     finally:
         csv.field_size_limit(previous)
     return rows, keep.values()
-
-
-def write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet, whole or not at all."""
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        with partial.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            raise FileExistsError
-        partial.rename(path)
-    except FileExistsError:
-        raise KitError(f"{path.name} is there already and is not overwritten.") from None
-    except OSError as error:
-        why = error.strerror or error
-        raise KitError(
-            f"{path.name} could not be written ({why}). Nothing was fixed: run freeze again."
-        ) from error
-    finally:
-        with contextlib.suppress(OSError):
-            partial.unlink()

@@ -1,5 +1,6 @@
 """Whatever stands in a folder: a study, or a StudyError that a coach understands, in bounded time and memory."""
 
+import os
 import time
 import tracemalloc
 from pathlib import Path
@@ -226,7 +227,9 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path):
     (folder / "athletes.csv").unlink()
     (folder / "athletes.csv").mkdir()
     (folder / "clock.csv").symlink_to(folder / "nowhere.csv")  # neither is a table, so nobody has consented
-    assert check_study(folder).problems["problem"].str.contains("no consent on record").tolist() == [True]
+    found = check_study(folder).problems.set_index("file")["problem"]
+    assert found["athletes.csv"] == "not a file" and "leads nowhere" in found["clock.csv"]
+    assert found.str.contains("no consent on record").sum() == 1
     assert "study.toml" not in [p.name for p in (folder / "athletes.csv").iterdir()]
     assert SETTINGS in (folder / "study.toml").read_text() and athletes()
 
@@ -291,3 +294,32 @@ def test_many_files_without_a_row_in_a_linked_folder_are_each_named(tmp_path):
 def test_a_raised_digit_in_a_heading_is_no_number_of_a_round(tmp_path):
     folder = make_folder(tmp_path, rounds=[{"athlete": "A01", "exertion_²": "13", "exertion_1": "12"}])
     assert "exertion_²" in check_study(folder).text()
+
+
+def test_what_has_the_name_of_an_input_and_is_none_is_named(tmp_path):
+    folder, elsewhere = make_folder(tmp_path / "study"), tmp_path / "rounds.csv"
+    elsewhere.write_bytes((folder / "rounds.csv").read_bytes())
+    (folder / "rounds.csv").unlink()
+    (folder / "rounds.csv").symlink_to(elsewhere)  # its content would be in no checksum
+    (folder / "study.xlsx").symlink_to("gone.xlsx")
+    (folder / "aerobic_files").write_text("a file")
+    (folder / "recordings").mkdir()
+    (folder / "recordings" / "A01.fit").symlink_to("gone.fit")
+    os.mkfifo(folder / "recordings" / "A02.fit")
+    (folder / "recordings" / "loop.csv").symlink_to("loop.csv")
+    found = check_study(folder).problems
+    told = dict(zip(found["file"] + found["value"], found["problem"], strict=True))
+    nowhere = "a link that leads nowhere"
+    expected = {
+        "rounds.csv": "a link that leads out of the study folder",
+        "study.xlsx": nowhere,
+        "aerobic_files": "not a folder",
+        "recordings/A01.fit": nowhere,
+        "recordings/A02.fit": "not a file",
+        "recordings/loop.csv": nowhere,
+    }
+    assert {k: told.get(k) for k in expected} == expected
+
+
+def test_a_tilde_that_names_nobody_is_a_name_like_others():
+    assert "no such folder" in check_study("~nobody_of_this_name/x").text()

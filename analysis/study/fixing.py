@@ -1,0 +1,77 @@
+"""The files of a fixed plan, all of them or none: also where the disk is full or the computer stops in between."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+from ..basics import KitError
+from .amendments import FIXED_FILE
+
+WAITING = f".{FIXED_FILE}.partial"
+"""The plan until everything else is written; who finds it knows that the fixing was interrupted."""
+
+
+def write_plan(
+    folder: Path, content: dict, text: str, *, kept: str = "", beside: Callable[[Path], object] | None = None
+) -> None:
+    """Write the document, what `beside` writes into a path with another ending, the version `kept`, and last the plan."""
+    document = folder / content["document"]
+    try:
+        plan = json.dumps(content, indent=2, ensure_ascii=False, sort_keys=True)
+        _write(folder / WAITING, f"{plan}\n".encode())
+        _write(_aside(document), text.encode())
+        _aside(document).rename(document)
+        if beside is not None:
+            word = document.with_suffix(".docx")
+            beside(_aside(word))
+            _aside(word).rename(word)
+        if kept:
+            _write(_aside(folder / kept), (folder / FIXED_FILE).read_bytes())
+            _aside(folder / kept).rename(folder / kept)
+        (folder / WAITING).replace(folder / FIXED_FILE)  # now it is fixed
+    except BaseException as error:
+        take_back(folder)
+        if isinstance(error, OSError):
+            why = error.strerror or error
+            raise KitError(
+                f"The plan could not be written ({why}). Nothing was fixed: run freeze again."
+            ) from error
+        raise
+
+
+def take_back(folder: Path) -> None:
+    """Remove what an interrupted fixing left behind; a document that was changed since is a person's and stays."""
+    waiting = folder / WAITING
+    if not waiting.is_file():
+        return
+    try:
+        content = json.loads(waiting.read_text(encoding="utf-8"))
+        document, earlier = folder / content["document"], content["fixed"].get("amendments", ())
+        kept = folder / earlier[-1]["file"] if earlier else None
+        known = content["document_sha256"]
+    except (OSError, ValueError, KeyError, TypeError):  # it was written first: nothing else was
+        waiting.unlink(missing_ok=True)
+        return
+    for path in (document, document.with_suffix(".docx"), *([kept] if kept else [])):
+        _aside(path).unlink(missing_ok=True)
+    if document.is_file() and hashlib.sha256(document.read_bytes()).hexdigest() == known:
+        document.with_suffix(".docx").unlink(missing_ok=True)
+        document.unlink()
+    if kept and kept.is_file() and kept.read_bytes() == (folder / FIXED_FILE).read_bytes():
+        kept.unlink()
+    waiting.unlink()
+
+
+def _aside(path: Path) -> Path:
+    return path.with_name(f".{path.name}.partial")
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
