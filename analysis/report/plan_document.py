@@ -99,7 +99,9 @@ def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
             "or give --athletes 14."
         )
     if n > MOST_ATHLETES:
-        raise KitError(f"{n} athletes: a study of this kit has at most {MOST_ATHLETES}. Give the number that you plan for.")
+        raise KitError(
+            f"{n} athletes: a study of this kit has at most {MOST_ATHLETES}. Give the number that you plan for."
+        )
     return answer_design(
         study.protocol, study.plan, None, n, published=published_correlation(study.published)
     )

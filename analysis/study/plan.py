@@ -345,7 +345,12 @@ class _PlanReader:
         if value is not None and (
             isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= MOST_ATHLETES
         ):
-            self.complain("n_athletes", value, f"not a number of athletes from 2 to {MOST_ATHLETES}", "write n_athletes = 16")
+            self.complain(
+                "n_athletes",
+                value,
+                f"not a number of athletes from 2 to {MOST_ATHLETES}",
+                "write n_athletes = 16",
+            )
             return None
         return value
 
