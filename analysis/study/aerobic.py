@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 
 import pandas as pd
 
@@ -10,7 +10,7 @@ from ..basics import KitError, did_you_mean, join_words
 from ..physiology.aerobic_tests import INPUTS, known_aerobic_tests
 from ..physiology.running import shuttles_in_level
 from .columns import Column, column_rules, lines_of, place
-from .problems import Findings
+from .problems import Findings, asked
 from .settings import SETTINGS_FILE, Settings
 
 _KINDS = {"number": "number", "integer": "whole", "time": "minutes", "choice": "choice", "text": "text"}
@@ -100,27 +100,23 @@ def check_fitness(settings: Settings, findings: Findings) -> None:
         return
     if not isinstance(part, dict):
         remedy = 'write [fitness] and below it tests = ["shuttle_run_20m"]'
-        findings.problem(SETTINGS_FILE, settings.line_of("fitness"), "fitness", part, "not a section", remedy)
+        settings.say(findings.problem, ("fitness",), part, "not a section", remedy)
         return
     keys = ("tests", *_SHUTTLE_SETTINGS)
     for key, value in part.items():
-        row = settings.line_of("fitness", key)
+        say = partial(settings.say, findings.problem, ("fitness", key))
         if key not in keys:
-            near = did_you_mean(key, keys)
-            said = "no such setting of [fitness]" + (f"; did you mean {near}?" if near else "")
-            findings.problem(SETTINGS_FILE, row, key, value, said, f"write one of {', '.join(keys)}")
+            said = f"no such setting of [fitness]{asked(did_you_mean(key, keys))}"
+            say(value, said, f"write one of {', '.join(keys)}")
         elif key == "tests":
             given = value if isinstance(value, list) else [value]
             for test in given:
                 if test not in known_tests():
-                    near = did_you_mean(str(test), known_tests())
-                    said = "no such aerobic test" + (f"; did you mean {near}?" if near else "")
-                    findings.problem(
-                        SETTINGS_FILE, row, key, test, said, f"write one of {', '.join(known_tests())}"
-                    )
+                    said = f"no such aerobic test{asked(did_you_mean(str(test), known_tests()))}"
+                    say(test, said, f"write one of {', '.join(known_tests())}")
         elif value not in _SHUTTLE_SETTINGS[key]:
             words = " or ".join(f'"{word}"' for word in _SHUTTLE_SETTINGS[key])
-            findings.problem(SETTINGS_FILE, row, key, value, "not one of the two", f"write {key} = {words}")
+            say(value, "not one of the two", f"write {key} = {words}")
 
 
 def fill_fitness(table: pd.DataFrame, settings: Settings, findings: Findings) -> pd.DataFrame:

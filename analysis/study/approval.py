@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -12,8 +13,8 @@ import pandas as pd
 from ..basics import KitError, Result, did_you_mean, join_words
 from ..physiology import known_aerobic_tests
 from .columns import place, source_columns
-from .problems import Findings
-from .settings import SETTINGS_FILE, Settings
+from .problems import Findings, asked
+from .settings import Settings
 
 ADULT_YEARS = 18
 NEEDS_ALLOWED = {"minors_blood": "blood sampling", "minors_maximal": "maximal tests"}
@@ -64,38 +65,20 @@ def check_ethics(settings: Settings, findings: Findings) -> None:
     if part is None:
         return
     if not isinstance(part, dict):
-        row = settings.line_of("ethics")
-        findings.problem(
-            SETTINGS_FILE,
-            row,
-            "ethics",
-            part,
-            "not a section",
-            'write [ethics] and below it approval = "number"',
-        )
+        remedy = 'write [ethics] and below it approval = "number"'
+        settings.say(findings.problem, ("ethics",), part, "not a section", remedy)
         return
     for key, value in part.items():
-        row = settings.line_of("ethics", key)
+        say = partial(settings.say, findings.problem, ("ethics", key))
         if key not in _KEYS:
             near = did_you_mean(key, _KEYS)
-            hint = f"; did you mean {near}?" if near else ""
-            findings.problem(
-                SETTINGS_FILE,
-                row,
-                key,
-                value,
-                f"no such setting of [ethics]{hint}",
-                f"write one of {', '.join(_KEYS)}",
-            )
+            say(value, f"no such setting of [ethics]{asked(near)}", f"write one of {', '.join(_KEYS)}")
         elif key in _TEXTS and not isinstance(value, str):
-            findings.problem(SETTINGS_FILE, row, key, value, "not a text", f'write {key} = "{value}"')
+            say(value, "not a text", f'write {key} = "{value}"')
         elif key in NEEDS_ALLOWED and not isinstance(value, bool):
-            findings.problem(SETTINGS_FILE, row, key, value, "neither true nor false", f"write {key} = false")
+            say(value, "neither true nor false", f"write {key} = false")
         elif value is True and not str(part.get("approval", "")).strip():
-            findings.problem(
-                SETTINGS_FILE,
-                row,
-                key,
+            say(
                 "true",
                 f"{NEEDS_ALLOWED[key]} of people under {ADULT_YEARS} without the number of the approval that allows it",
                 f'write approval = "number" under [ethics], or {key} = false',
@@ -113,10 +96,9 @@ def check_sampling_pace(settings: Settings, findings: Findings) -> None:
     part = settings.get("sampling")
     given = part.get("seconds_per_sample") if isinstance(part, Mapping) else None
     if isinstance(given, int | float) and not isinstance(given, bool) and 0 < given < HURRIED_S:
-        findings.remark(
-            SETTINGS_FILE,
-            settings.line_of("sampling", "seconds_per_sample"),
-            "seconds_per_sample",
+        settings.say(
+            findings.remark,
+            ("sampling", "seconds_per_sample"),
             f"{given:g}",
             f"{given:g} s from one athlete to the next leave no time for new gloves",
             f"write seconds_per_sample = {UNHURRIED_S:g}, gloves and reading included",

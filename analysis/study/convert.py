@@ -15,7 +15,7 @@ from ..basics import did_you_mean
 from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, looks_like_name, looks_personal
-from .problems import MAX_LISTED, Findings
+from .problems import MAX_LISTED, Findings, asked
 from .text_files import Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
@@ -502,7 +502,7 @@ def _read_choice(text: str, column: Column, context: Context) -> str:
         return words[_bare(text)]
     near = words.get(did_you_mean(_bare(text), words))
     raise Slip(
-        f"not among {', '.join(column.choices)}" + (f"; did you mean {near}?" if near else ""),
+        f"not among {', '.join(column.choices)}" + asked(near),
         f"write {near}" if near else f"write one of {', '.join(column.choices)}",
         near or "",
     )
@@ -542,7 +542,7 @@ def _read_test(text: str, column: Column, context: Context) -> str:
         return name
     near = did_you_mean(name, context.tests)
     raise Slip(
-        "no aerobic test that the kit knows" + (f"; did you mean {near}?" if near else ""),
+        "no aerobic test that the kit knows" + asked(near),
         f"write {near}" if near else f"write one of {', '.join(context.tests)}",
         near,
     )

@@ -12,7 +12,7 @@ import pandas as pd
 
 from ..basics import Result, did_you_mean, plural
 from .columns import TABLES, RawTable, column_rules, lines_of, plain_heading, suggest_column
-from .problems import Findings
+from .problems import Findings, asked
 
 FOR_CLEANING = frozenset({"heart_rate", "hr_bpm"})
 """Measures of a recording: decisions about them are applied where recordings are cleaned."""
@@ -91,10 +91,14 @@ def apply_decisions(
         measure, round_no = _measure(decision, raw)
         if decision.measure and not measure:
             near = suggest_column(plain_heading(decision.measure)[0], column_rules()[table])
-            hint = f"; did you mean {near}?" if near else ""
             remedy = f"write {near}" if near else "write the heading of a column of that table"
             _complain(
-                findings, decision, "measure", decision.measure, f"no such column in {table}{hint}", remedy
+                findings,
+                decision,
+                "measure",
+                decision.measure,
+                f"no such column in {table}{asked(near)}",
+                remedy,
             )
             continue
         wrong = (
@@ -118,9 +122,8 @@ def _check_stretch(decision, tables: dict[str, RawTable], findings: Findings) ->
         complain("athlete", "", "a decision about a recording needs an athlete", "write the code")
     elif people and decision.athlete not in people:
         near = did_you_mean(decision.athlete, people)
-        hint = f"; did you mean {near}?" if near else ""
         remedy = f"write {near}" if near else "correct the code; delete the decision if it is done with"
-        complain("athlete", decision.athlete, f"not in the athletes table{hint}", remedy)
+        complain("athlete", decision.athlete, f"not in the athletes table{asked(near)}", remedy)
     if _table_name(decision.table) not in ("recordings", "rounds"):
         problem = "a decision about a recording belongs to the table recordings"
         complain("table", decision.table, problem, "write recordings")

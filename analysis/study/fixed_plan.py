@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -426,7 +426,7 @@ def _paragraphs(justification: Justification) -> tuple[str, ...]:
 
 
 def _what_is_fixed(study: Study, date: str, justification: Justification) -> dict:
-    plan = study.plan
+    without = {"frozen"} if study.plan.looks else {"frozen", "looks", "look_rule"}
     dates = sorted(d for d in study.sessions["date"] if d)
     return plain_values(
         {
@@ -434,29 +434,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
             "title": study.title,
             "sport": study.sport,
             "protocol": protocol_values(study.protocol),
-            "plan": {
-                "primary_session": plan.primary_session,
-                "alpha": plan.alpha,
-                "hypotheses": [vars(h) for h in plan.hypotheses],
-                "primary_outcomes": plan.primary_outcomes,
-                "smallest_effects": plan.smallest_effects,
-                "smallest_effect_reasons": plan.smallest_effect_reasons,
-                "covariates": plan.covariates,
-                "exclusions": plan.exclusions,
-                "capacity_unit": plan.capacity_unit,
-                "round_variable": plan.round_variable,
-                "n_athletes": plan.n_athletes,
-                "primary_questions": plan.primary_questions,
-                "multiplicity": plan.multiplicity,
-                "adjustment": plan.adjustment,
-                "aerobic_test": plan.aerobic_test,
-                "sexes": plan.sexes,
-                "assumptions": plan.assumptions,
-                "assumption_ranges": plan.assumption_ranges,
-                "assumption_reasons": plan.assumption_reasons,
-                **({"looks": plan.looks, "look_rule": plan.look_rule} if plan.looks else {}),
-                "proposed": plan.proposed,
-            },
+            "plan": {name: value for name, value in asdict(study.plan).items() if name not in without},
             "settings": {name: study.settings[name] for name in FIXED_SETTINGS if name in study.settings},
             "justification": justification
             if isinstance(justification, Mapping)

@@ -16,7 +16,7 @@ from ..basics import did_you_mean
 from ..recordings import ENDINGS
 from .columns import TABLES, has_rows, lines_of, place
 from .privacy import Mentions, file_name_trouble
-from .problems import Findings
+from .problems import Findings, asked
 from .settings import SETTINGS_FILE
 from .text_files import CLUB_ROWS, MAX_ROWS, Grid, Unreadable, read_csv_grid
 
@@ -383,9 +383,10 @@ def check_files(
                 findings.problem(*where, column, file, "a path that leads out of the study folder", remedy)
                 continue
             near = did_you_mean(file, present[subfolder])
-            hint = f"; did you mean {near}?" if near else ""
             remedy = f"write {near}" if near else f"put the file into {subfolder}/, or correct its name"
-            findings.problem(*where, column, file, f"there is no such file in {subfolder}/{hint}", remedy)
+            findings.problem(
+                *where, column, file, f"there is no such file in {subfolder}/{asked(near)}", remedy
+            )
 
 
 def check_unlisted(

@@ -401,14 +401,8 @@ def _date_order(settings: Settings, findings: Findings) -> str:
     order = settings.get("date_order", "")
     if order in ("", "day first", "month first"):
         return order
-    findings.problem(
-        SETTINGS_FILE,
-        settings.line_of("date_order"),
-        "date_order",
-        order,
-        "not an order of day and month",
-        'write date_order = "day first" or "month first", or type dates as 2026-11-25',
-    )
+    remedy = 'write date_order = "day first" or "month first", or type dates as 2026-11-25'
+    settings.say(findings.problem, ("date_order",), order, "not an order of day and month", remedy)
     return ""
 
 
@@ -437,9 +431,8 @@ def _validate(
     check_minors(tables, settings, findings)
     if settings and not context.scale_stated and tables["rounds"]["exertion"].notna().any():
         problem = f"study.toml names no exertion scale; {context.scale} is taken"
-        findings.remark(
-            SETTINGS_FILE, settings.line_of("protocol"), "exertion_scale", "", problem, "write exertion_scale"
-        )
+        row = settings.line_of("protocol")
+        findings.remark(SETTINGS_FILE, row, "exertion_scale", "", problem, "write exertion_scale")
     check_files(folder, tables, inventory, findings)
     athletes = raws.get("athletes")
     has = set(athletes.columns) if athletes else set()
@@ -460,7 +453,7 @@ def _rank_grades(athletes: pd.DataFrame, settings: Settings, findings: Findings)
     ranked, wrong = rank_grades(athletes, grades_of(settings))
     for index, column, problem, remedy in wrong:
         if index is None:
-            findings.remark(SETTINGS_FILE, settings.line_of(column), column, "", problem, remedy)
+            settings.say(findings.remark, (column,), "", problem, remedy)
         else:
             line = athletes.loc[index]
             findings.problem(line["file"], int(line["row"]), column, line[column], problem, remedy)

@@ -10,7 +10,7 @@ from ..basics import Result, did_you_mean, lower_first
 from .columns import table_columns
 from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
 from .plan_assumptions import read_assumptions
-from .problems import Findings
+from .problems import Findings, asked
 from .settings import SETTINGS_FILE, Settings
 
 DIRECTIONS = ("lower", "higher", "rises", "falls", "differs")
@@ -150,9 +150,7 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
     """Return the plan in study.toml, completed; what does not fit goes to the findings."""
     section = settings.get("plan", {})
     if not isinstance(section, dict):
-        findings.problem(
-            SETTINGS_FILE, settings.line_of("plan"), "plan", section, "not a section", "write [plan]"
-        )
+        settings.say(findings.problem, ("plan",), section, "not a section", "write [plan]")
         section = {}
     reader = _PlanReader(settings, section, findings)
     reader.check_keys()
@@ -208,11 +206,10 @@ class _PlanReader:
         for key in self.section:
             if key not in PLAN_KEYS:
                 near = did_you_mean(key, PLAN_KEYS)
-                hint = f"; did you mean {near}?" if near else ""
                 self.complain(
                     key,
                     "",
-                    f"no such part of the plan{hint}",
+                    f"no such part of the plan{asked(near)}",
                     f"write {near or 'one of ' + ', '.join(PLAN_KEYS)}",
                 )
 
@@ -320,13 +317,12 @@ class _PlanReader:
         for name in names:
             if name not in known:
                 near = did_you_mean(name, known)
-                hint = f"; did you mean {near}?" if near else ""
                 remedy = (
                     f"write {near}"
                     if near
                     else "write a column of the athletes or the rounds table, such as age_years"
                 )
-                self.complain(key, name, f"no column of the study{hint}", remedy)
+                self.complain(key, name, f"no column of the study{asked(near)}", remedy)
         return names
 
     def capacity_unit(self) -> str:
@@ -369,19 +365,19 @@ class _PlanReader:
         if _is_one_of(question, QUESTIONS):
             return True
         near = did_you_mean(str(question), QUESTIONS)
-        hint = f"; did you mean {near}?" if near else ""
-        self.complain(key, question, f"no such question{hint}", f"write one of {', '.join(QUESTIONS)}")
+        self.complain(key, question, f"no such question{asked(near)}", f"write one of {', '.join(QUESTIONS)}")
         return False
 
     def _outcome_known(self, outcome, key: str, question: str = "") -> bool:
         if not _is_one_of(outcome, OUTCOMES):
             near = did_you_mean(str(outcome), OUTCOMES)
-            hint = f"; did you mean {near}?" if near else ""
-            self.complain(key, outcome, f"no such outcome{hint}", f"write one of {', '.join(OUTCOMES)}")
+            self.complain(
+                key, outcome, f"no such outcome{asked(near)}", f"write one of {', '.join(OUTCOMES)}"
+            )
             return False
-        asked = question.rpartition(".")[2]
-        if asked and OUTCOMES[outcome].question != asked:
-            fitting = [o.name for o in OUTCOMES.values() if o.question == asked]
+        topic = question.rpartition(".")[2]
+        if topic and OUTCOMES[outcome].question != topic:
+            fitting = [o.name for o in OUTCOMES.values() if o.question == topic]
             self.complain(
                 key,
                 outcome,
@@ -469,8 +465,9 @@ class _PlanReader:
         )
         if direction not in fits:
             near = did_you_mean(str(direction), fits)
-            hint = f"; did you mean {near}?" if near else ""
-            known = "does not fit this question" if direction in DIRECTIONS else f"no such direction{hint}"
+            known = (
+                "does not fit this question" if direction in DIRECTIONS else f"no such direction{asked(near)}"
+            )
             self.complain("direction", direction, known, f"write one of {', '.join(fits)}", "hypotheses")
             return None
         text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
@@ -556,8 +553,7 @@ def settle_primary_session(plan: Plan, sessions: list[str], line: int | None, fi
     if "primary_session" in plan.proposed:
         return replace(plan, primary_session=sessions[0])
     near = did_you_mean(plan.primary_session, sessions)
-    hint = f"; did you mean {near}?" if near else ""
-    problem = f"the primary session is not in the sessions table{hint}"
+    problem = f"the primary session is not in the sessions table{asked(near)}"
     remedy = f"write one of {', '.join(sessions)}, or add it to the table"
     findings.problem(SETTINGS_FILE, line, "primary_session", plan.primary_session, problem, remedy)
     return plan

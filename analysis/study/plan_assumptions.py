@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ..basics import did_you_mean
+from .problems import asked
 
 _SIZES = ("mean", "rise", "sd_between", "sd_within", "slope")
 ASSUMPTION_FIELDS = (
@@ -40,9 +41,8 @@ def read_assumptions(section: dict, complain: Callable) -> tuple[dict, dict, dic
     for name, given in _fields_of(section).items():
         if name not in ASSUMPTION_FIELDS:
             near = did_you_mean(name, ASSUMPTION_FIELDS)
-            hint = f"; did you mean {near}?" if near else ""
             listed = near or "one of " + ", ".join(ASSUMPTION_FIELDS)
-            complain("assumptions", name, f"no such assumption{hint}", f"write {listed}")
+            complain("assumptions", name, f"no such assumption{asked(near)}", f"write {listed}")
             continue
         entry = given if isinstance(given, dict) else {"value": given}
         if not _is_entry(entry):

@@ -15,7 +15,7 @@ from .columns import KEYS, column_rules, lines_of, place
 from .convert import KEEP, is_usual
 from .outcomes import ALSO_TYPED, typed_outcomes
 from .plan import Plan
-from .problems import Findings
+from .problems import Findings, asked
 from .protocol import Protocol
 from .settings import SETTINGS_FILE
 from .stand_out import ask_what_stands_out
@@ -95,9 +95,7 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
             continue
         unknown = table[~table["session"].isin([*known, ""])]
         for session, group in unknown.groupby("session", sort=False):
-            near = did_you_mean(session, known)
-            line = next(iter(lines_of(group)))
-            hint = f"; did you mean {near}?" if near else ""
+            line, hint = next(iter(lines_of(group))), asked(did_you_mean(session, known))
             findings.problem(
                 *place(name, line),
                 "session",
@@ -570,12 +568,8 @@ def _check_groups(athletes: pd.DataFrame, protocol: Protocol, settings, findings
     groups = {g for g in athletes["group"] if g}
     for name in protocol.groups:
         if groups and name not in groups:
-            near = nearest_code(name, sorted(groups))
-            findings.remark(
-                SETTINGS_FILE,
-                settings.line_of("protocol", name) if hasattr(settings, "line_of") else None,
-                name,
-                "",
-                "a group of the protocol that no athlete is in" + (f"; did you mean {near}?" if near else ""),
-                "compare with the column group of the athletes table",
+            problem = (
+                f"a group of the protocol that no athlete is in{asked(nearest_code(name, sorted(groups)))}"
             )
+            remedy = "compare with the column group of the athletes table"
+            settings.say(findings.remark, ("protocol", name), "", problem, remedy)

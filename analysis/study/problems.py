@@ -66,6 +66,11 @@ class Problem:
         return (self.file, self.row, self.column)
 
 
+def asked(near: str) -> str:
+    """Ask whether the nearest known word was meant; nothing where none is near."""
+    return f"; did you mean {near}?" if near else ""
+
+
 def problem_table(problems: Iterable[Problem]) -> pd.DataFrame:
     """Lay problems out as a table."""
     lines = [

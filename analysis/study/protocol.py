@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..basics import Result, did_you_mean, join_words
+from .problems import asked
 
 CLOTHING = ("jacket", "no jacket")
 """What is worn: a jacket gives grips, and warmth."""
@@ -76,9 +77,8 @@ def rank_grades(athletes: pd.DataFrame, grades: tuple[str, ...]) -> tuple[pd.Dat
         )
     for index in typed.index[typed.ne("") & ~typed.isin(ranks) & bool(grades)]:
         near = did_you_mean(athletes.loc[index, "grade"], grades)
-        hint = f"; did you mean {near}?" if near else ""
         remedy = f"write {near or join_words(list(grades), 'or')}, or add it to grades in study.toml"
-        wrong.append((index, "grade", f"not a grade that study.toml lists{hint}", remedy))
+        wrong.append((index, "grade", f"not a grade that study.toml lists{asked(near)}", remedy))
     found = typed.map(ranks)
     for index in athletes.index[
         found.notna() & athletes["grade_rank"].notna() & found.ne(athletes["grade_rank"])

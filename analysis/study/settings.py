@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 from ..basics import did_you_mean
-from .problems import Findings, shorten
+from .problems import Findings, asked, shorten
 from .protocol import CLOTHING, SCALES, Protocol
 from .text_files import Slip, Unreadable, decode_text, read_bytes
 from .times import read_duration
@@ -60,6 +61,10 @@ class Settings(dict):
             if key and section + _split_key(key[1]) == list(path):
                 return number
         return found
+
+    def say(self, note: Callable, path: tuple[str, ...], value, problem: str, remedy: str) -> None:
+        """Note a problem or a remark about a key, at its line."""
+        note(SETTINGS_FILE, self.line_of(*path), path[-1], value, problem, remedy)
 
     def line_of_block(self, name: str, number: int, key: str) -> int | None:
         """Return the line of a key in the block [[name]] of that number, counted from 1, or of the block itself."""
@@ -120,60 +125,36 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         )
         return Settings(lines=lines)
     for key in settings:
-        if key not in SECTIONS:
-            near = did_you_mean(key, SECTIONS)
-            if near:
-                findings.problem(
-                    SETTINGS_FILE,
-                    settings.line_of(key),
-                    key,
-                    "",
-                    f"no such setting; did you mean {near}?",
-                    f"write {near}",
-                )
-            else:
-                findings.remark(
-                    SETTINGS_FILE,
-                    settings.line_of(key),
-                    key,
-                    "",
-                    "a setting that the kit does not know; it is not read",
-                    "nothing, if that is meant",
-                )
+        _check_key(settings, (key,), "", SECTIONS, "", "nothing, if that is meant", findings)
     for section, known in SECTION_KEYS.items():
         given = settings.get(section)
+        remedy = f"delete it, or write one of {', '.join(known)}"
         for key in given if isinstance(given, dict) else ():
-            if key not in known:
-                near = did_you_mean(key, known)
-                place = (SETTINGS_FILE, settings.line_of(section, key), key, shorten(given[key]))
-                if near:
-                    findings.problem(
-                        *place, f"no such setting of [{section}]; did you mean {near}?", f"write {near}"
-                    )
-                else:
-                    findings.remark(
-                        *place, f"a setting of [{section}] that the kit does not know; it is not read",
-                        f"delete it, or write one of {', '.join(known)}",
-                    )  # fmt: skip
+            _check_key(
+                settings, (section, key), shorten(given[key]), known, f" of [{section}]", remedy, findings
+            )
     sampling = settings.get("sampling")
-    if isinstance(
-        sampling, dict
-    ):  # the analyser's limits may stand with the sampling; readers look for them at the top
+    if isinstance(sampling, dict):  # the analyser's limits may stand there; readers look for them at the top
         for key in ("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"):
             if key in sampling:
                 settings.setdefault(key, sampling[key])
     for key in ("title", "sport"):
         if not isinstance(settings.get(key, ""), str):
-            findings.problem(
-                SETTINGS_FILE,
-                settings.line_of(key),
-                key,
-                settings[key],
-                "not a text",
-                "put it in quotation marks",
-            )
+            settings.say(findings.problem, (key,), settings[key], "not a text", "put it in quotation marks")
             settings[key] = str(settings[key])
     return settings
+
+
+def _check_key(settings: Settings, path, value, known, where: str, remedy: str, findings: Findings) -> None:
+    """Name a key that no code reads: one that is near a known one as a problem, any other as a remark."""
+    if path[-1] in known:
+        return
+    near = did_you_mean(path[-1], known)
+    if near:
+        settings.say(findings.problem, path, value, f"no such setting{where}{asked(near)}", f"write {near}")
+    else:
+        unknown = f"a setting{where} that the kit does not know; it is not read"
+        settings.say(findings.remark, path, value, unknown, remedy)
 
 
 def _holds_a_giant(content) -> bool:
@@ -287,14 +268,8 @@ def read_protocol(settings: Settings, findings: Findings) -> Protocol:
     section = settings.get("protocol")
     if not isinstance(section, dict):
         if settings and settings.get("kind") != "survey":
-            findings.problem(
-                SETTINGS_FILE,
-                settings.line_of("protocol"),
-                "protocol",
-                "",
-                "there is no section [protocol]",
-                "write [protocol] with rounds, work_s, rest_s and exertion_scale",
-            )
+            remedy = "write [protocol] with rounds, work_s, rest_s and exertion_scale"
+            settings.say(findings.problem, ("protocol",), "", "there is no section [protocol]", remedy)
         return Protocol()
     common = _one_protocol(settings, ("protocol",), section, None, findings)
     groups = {}
@@ -303,22 +278,15 @@ def read_protocol(settings: Settings, findings: Findings) -> Protocol:
             groups[str(name)] = _one_protocol(settings, ("protocol", name), part, common, findings)
         elif name not in _PROTOCOL_KEYS:
             near = did_you_mean(name, _PROTOCOL_KEYS)
-            findings.problem(
-                SETTINGS_FILE,
-                settings.line_of("protocol", name),
-                name,
-                part,
-                "no such setting of the protocol" + (f"; did you mean {near}?" if near else ""),
-                f"write {near}" if near else f"write one of {', '.join(_PROTOCOL_KEYS)}",
-            )
+            remedy = f"write {near}" if near else f"write one of {', '.join(_PROTOCOL_KEYS)}"
+            problem = f"no such setting of the protocol{asked(near)}"
+            settings.say(findings.problem, ("protocol", name), part, problem, remedy)
     return replace(common, groups=groups)
 
 
 def _one_protocol(settings, path, section, common: Protocol | None, findings: Findings) -> Protocol:
     def complain(key, problem, remedy):
-        findings.problem(
-            SETTINGS_FILE, settings.line_of(*path, key), key, section.get(key, ""), problem, remedy
-        )
+        settings.say(findings.problem, (*path, key), section.get(key, ""), problem, remedy)
 
     rounds = section.get("rounds", common.rounds if common else None)
     if rounds is None and not any(did_you_mean(k, _PROTOCOL_KEYS) == "rounds" for k in section):
