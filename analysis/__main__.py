@@ -200,7 +200,7 @@ def run_freeze(options):
 
 def run_allocate(options):
     """Draw who trains."""
-    from .answers import allocate_study
+    from .answers.training import allocate_study
 
     print(allocate_study(options.folder, options.sealed, late=options.late))
     return 0
@@ -211,7 +211,8 @@ def run_report(options):
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # before numpy is imported: every core has its own work already
     from .basics.parallel import be_quick
-    from .report import build_report, verify_report
+    from .report import build_report
+    from .report.about import verify_report
 
     if options.verify:
         verdict = verify_report(options.folder)

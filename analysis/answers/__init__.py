@@ -4,7 +4,6 @@ In: a study folder (or a `Study`). Out: `Answers`, whose parts are the result ob
 `NotYet` that says what the study still needs. Notebooks, figures and the write-up all take these same objects.
 """
 
-from .training import allocate_study
 from .walk import DEMO_FOLDER, Answers, open_answers, open_survey, open_training
 
-__all__ = ["DEMO_FOLDER", "Answers", "allocate_study", "open_answers", "open_survey", "open_training"]
+__all__ = ["DEMO_FOLDER", "Answers", "open_answers", "open_survey", "open_training"]

@@ -40,19 +40,7 @@ class Question(Result):
 
 
 def answered_questions(answers) -> tuple[Question, ...]:
-    """Put every planned question beside its answer, and adjust the confirmatory ones as the plan says.
-
-    Holm's method within each family: the primary questions, and the secondary ones (multiplicity "primary"); or all of them
-    together (multiplicity "all"). Exploratory questions are in no family and claim nothing.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from analysis.answers import Answers
-    >>> from analysis.study import Study
-    >>> {q.status for q in answered_questions(Answers(Study(folder=Path("nowhere"))))}
-    {'exploratory'}
-    """
+    """Put every planned question beside its answer, and adjust the confirmatory ones as the plan says."""
     plan = planned(answers.study)
     found = [_answered(answers, status) for status in question_statuses(answers.study)]
     levels = {q.id: level_of(answers.study, q.id.partition(".")[0]) for q in found} if plan.looks else {}
@@ -82,18 +70,7 @@ def adjust_questions(
     multiplicity: str = "primary",
     levels: Mapping[str, float] | None = None,
 ) -> tuple[Question, ...]:
-    """Adjust the p values of the confirmatory questions after Holm, family by family.
-
-    `alpha`: of each family. Default 0.05. `multiplicity`: two families (primary, secondary), or one. `levels`: question ->
-    level of a planned look, in place of alpha.
-
-    Examples
-    --------
-    >>> one = Question("rounds.heart_rate", "hr_mean_bpm", "confirmatory", "", "primary", "rises", "", "changed", p=0.03)
-    >>> other = replace(one, id="fitness.heart_rate", verdict="too imprecise", p=0.4)
-    >>> [(q.p_adjusted, q.claimed) for q in adjust_questions([one, other])]
-    [(0.06, False), (0.4, False)]
-    """
+    """Adjust the confirmatory questions after Holm, family by family; `levels` of a planned look stand in place of alpha."""
     from ..models import holm
 
     found = list(questions)

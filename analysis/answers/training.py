@@ -364,37 +364,7 @@ def conditions_apart(study) -> tuple[str, ...]:
 def allocate_study(
     folder: str | Path, sealed: str | Path, *, late: str = "", today: dt.date | None = None
 ) -> str:
-    """Draw, once, who trains; write the groups into a sealed file outside the study folder and the record into the folder.
-
-    Parameters
-    ----------
-    folder : path
-        The study folder.
-    sealed : path
-        The file to write; it must not lie in the folder and must not exist.
-    late : str
-        Code of an athlete who joined after the draw. Default "": the draw itself.
-    today : datetime.date, optional
-        Default: today.
-
-    Returns
-    -------
-    str
-        What was done, without the groups.
-
-    Raises
-    ------
-    KitError
-        Where a plan, a consent, a clearance, a baseline or the number is missing, or a draw was made before.
-
-    Examples
-    --------
-    >>> try:
-    ...     allocate_study("no such folder", "groups.csv")
-    ... except KitError as error:
-    ...     print("no such folder" in str(error))
-    True
-    """
+    """Draw, once, who trains; the groups go into a sealed file outside the study folder, the record into the folder."""
     study = load_study(folder)
     sealed = _outside(study.folder, expand_home(sealed).resolve())
     design = study.training

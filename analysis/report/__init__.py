@@ -4,7 +4,6 @@ In: `Answers` (or a study folder). Out: the folder `output/`, rebuilt whole each
 say whether it still belongs to its input. Nothing here computes a statistic.
 """
 
-from .about import verify_report
 from .build import READ_ME, build_report
 from .data_package import make_data_package
 from .document import build_document
@@ -18,5 +17,4 @@ __all__ = [
     "make_data_package",
     "part",
     "published_correlation",
-    "verify_report",
 ]

@@ -103,32 +103,7 @@ class Verification(Result):
 
 
 def verify_report(folder: str | Path, output: str | Path | None = None) -> Verification:
-    """Compare an output with the study folder that it was made from.
-
-    Parameters
-    ----------
-    folder : path
-        The study folder.
-    output : path, optional
-        Default: `output` in the study folder.
-
-    Returns
-    -------
-    Verification
-
-    Raises
-    ------
-    KitError
-        Where there is no output.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> verify_report(tempfile.mkdtemp())
-    Traceback (most recent call last):
-    ...
-    analysis.basics.errors.KitError: There is no output yet: run the report first.
-    """
+    """Compare an output (default `output` in the study folder) with the study folder that it was made from."""
     folder = Path(folder)
     output = Path(output) if output else folder / "output"
     about_file = next((output / n for n in (ABOUT, "about.json") if (output / n).exists()), None)

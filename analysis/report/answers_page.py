@@ -11,8 +11,7 @@ from ..study import OUTCOMES
 from ..telling.cleaning.sentences import plain_opening
 from ..telling.cleaning.tables import sparred_rows
 from ..telling.document import Paragraph, Picture, Section
-from ..telling.fitness.sentences import plain_capacity
-from ..telling.fitness.words import yardstick_words
+from ..telling.fitness.sentences import plain_capacity, yardstick_words
 from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import named, verdict_of
 from ..telling.rounds import phrases as rounds_say

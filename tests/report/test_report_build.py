@@ -15,8 +15,8 @@ import pytest
 from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
-from analysis.report import build_report, verify_report
-from analysis.report.about import output_checksums
+from analysis.report import build_report
+from analysis.report.about import output_checksums, verify_report
 from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.build import collect_results
 from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks

@@ -9,7 +9,7 @@ import pytest
 from careless_study import LETTERS, REFUSED, WITHDREW, digits_or_letters, renamed
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report import verify_report
+from analysis.report.about import verify_report
 from analysis.report.privacy import Codes
 from analysis.study import Study, load_study
 from analysis.study.privacy import Mentions, personal_parts

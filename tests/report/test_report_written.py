@@ -13,7 +13,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "replication"))
 from pool_folders import write_club
 
 from analysis.basics import FEWEST_PEOPLE
-from analysis.report import build_report, verify_report
+from analysis.report import build_report
+from analysis.report.about import verify_report
 
 PAPERS_OWN = ("comparison", "evidence", "published_rounds")
 NAMES = ("Jürgen", "Quillon", "Tevka", "kim@club.example")

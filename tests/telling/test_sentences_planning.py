@@ -27,7 +27,6 @@ from analysis.telling.planning.sentences import (
     table_design,
     table_sizes,
     write_up_replication_sizes,
-    write_up_simulation,
     write_up_size,
 )
 
@@ -120,7 +119,6 @@ def test_repeats_read_well(r, n, new):
 def test_simulations_read_well(design, truth):
     simulated = simulate_studies(design, truth, n_studies=60)
     check(plain_simulation(simulated))
-    check(write_up_simulation(simulated))
 
 
 def test_covariances_read_well():

@@ -24,7 +24,6 @@ from analysis.telling.published.tables import (
 )
 
 PLAIN = (
-    say.plain_replication,
     say.plain_correlations,
     say.plain_profiles,
     say.plain_protocols,
@@ -93,7 +92,7 @@ def test_no_forbidden_words_for_any_pair(r, r_new):
 def test_a_small_study_says_that_almost_anything_would_have_fitted():
     answer = compare(published(-0.6), fitness=ours(-0.2, n=16))
     c = answer.correlations[0]
-    text = say.plain_replication(answer)
+    text = say.plain_correlations(answer)
     span = f"{format_number(c.prediction_low, 2)} to {format_number(c.prediction_high, 2)}"
     assert f"with 16 athletes, anything from {span} would have fitted" in text
     assert "Our own data alone cannot tell whether there is a relation." in text
@@ -107,7 +106,7 @@ def test_a_small_study_says_that_almost_anything_would_have_fitted():
      (-0.6, -0.55, "The two fit: we expected")],
 )  # fmt: skip
 def test_the_verdict_in_words(r, r_new, words):
-    text = say.plain_replication(compare(published(r, n=50), fitness=ours(r_new, n=50)))
+    text = say.plain_correlations(compare(published(r, n=50), fitness=ours(r_new, n=50)))
     assert words in text and "says little" not in text
 
 
@@ -116,8 +115,8 @@ def test_a_signal_in_the_published_direction_and_one_against_it():
         compare(published(-0.5), fitness=ours(-0.8, n=30)),
         compare(published(-0.1), fitness=ours(0.7, n=30)),
     )
-    assert "show a relation in the same direction" in say.plain_replication(along)
-    assert "a relation in the other direction" in say.plain_replication(against)
+    assert "show a relation in the same direction" in say.plain_correlations(along)
+    assert "a relation in the other direction" in say.plain_correlations(against)
 
 
 def test_the_write_up_holds_the_numbers_of_the_result():
@@ -143,7 +142,7 @@ def test_three_papers_are_combined_with_what_another_study_would_show():
 
 def test_a_bound_on_p_is_told_as_what_it_is():
     answer = compare(published(np.nan, p=0.05, p_is_bound="yes"), fitness=ours(-0.3))
-    text = say.plain_replication(answer)
+    text = say.plain_correlations(answer)
     assert "0.58 or more, either way" in text and "is below that in size" in text
     assert not faults_of_words(everything(answer))
 
@@ -172,7 +171,7 @@ def test_means_slopes_and_missing_spread():
 def test_nothing_comparable_is_said_so():
     answer = compare(published(-0.5))
     assert (
-        "We could compare none of the published numbers" in say.plain_replication(answer)
+        "We could set no published relation with fitness beside ours" in say.plain_correlations(answer)
         and say.write_up_replication(answer) == []
     )
     assert "we have no correlation" in tabulate_left_out(answer)["reason"].item()

@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from analysis.__main__ import main
-from analysis.answers import Answers, allocate_study
+from analysis.answers import Answers
+from analysis.answers.training import allocate_study
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.capacity.measure import choose_tests

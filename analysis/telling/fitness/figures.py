@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pandas as pd
 
-from ...basics import format_ci, format_number, format_percent, join_words, lower_first, plural
+from ...basics import format_ci, format_number, format_percent, lower_first, plural
+from ...capacity.adjustment import covariate_words
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..style import (
@@ -25,15 +26,7 @@ from ..style import (
     new_panels,
 )
 from ..words import in_unit
-
-COVARIATE_WORDS = {
-    "hr_max_bpm": "maximal heart rate",
-    "age_years": "age",
-    "mass_kg": "body mass",
-    "experience_years": "years of training",
-    "grade_rank": "grade",
-}
-SEX_WORDS = {"F": "women", "M": "men"}
+from .tables import SEXES
 
 
 def draw_capacity(answer, *, ax=None, show_codes: bool = False):
@@ -58,7 +51,7 @@ def draw_capacity(answer, *, ax=None, show_codes: bool = False):
     )  # fmt: skip
     planned.plot(line["capacity"], line["estimate"], color=MAIN, label="planned line", zorder=2)
     _points(planned, answer, "outcome_adjusted", show_codes)
-    equal = join_words([COVARIATE_WORDS.get(c, c.replace("_", " ")) for c in answer.adjusted_for])
+    equal = covariate_words(answer.adjusted_for).replace("measured ", "")  # the axis has little room
     planned.set_xlabel(_capacity_label(answer))
     planned.set_ylabel(known.axis_label + (f"\nat equal {equal}" if equal else ""))
     digits = digits_of(known)
@@ -155,7 +148,7 @@ def _by_sex(points):
         yield "o", INK, "athlete", points
         return
     for marker, colour, sex in (("s", SECOND, "F"), ("o", INK, "M")):
-        yield marker, colour, SEX_WORDS[sex], points[(sexes == sex).to_numpy()]
+        yield marker, colour, SEXES[sex], points[(sexes == sex).to_numpy()]
     rest = points[~sexes.isin(["F", "M"]).to_numpy()]
     if len(rest):
         yield "^", QUIET, "others", rest
@@ -188,8 +181,8 @@ def _slope_words(row) -> str:
     if row["analysis"] in ("planned", "unadjusted"):
         return f"{row['analysis']} {count}"
     kind = row["analysis"].removeprefix("within ")
-    if kind == "sex" and row["level"] in SEX_WORDS:
-        return f"{SEX_WORDS[row['level']]} {count}"
+    if kind == "sex" and row["level"] in SEXES:
+        return f"{SEXES[row['level']]} {count}"
     return f"{kind}: {row['level']} {count}"
 
 

@@ -15,11 +15,15 @@ from ...basics import (
     plural,
 )
 from ...basics.words import format_df
+from ...capacity.adjustment import covariate_words
+from ...physiology import estimate_vo2max
 from ...study import known_outcome
-from ...study.outcomes import digits_of
+from ...study.outcomes import Outcome, digits_of
 from ..words import percent_interval, plain_digits, plain_side, plain_size, size_words, step_words
 from . import phrases as say
-from .words import beside, span
+
+SHUTTLE = "shuttle_run_20m"
+COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 @if_answered()
@@ -34,7 +38,7 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
         "yardstick": say.LEVELS.format(count=yardstick) if yardstick else "",
         "matters": size_words(answer.smallest_effect, known, plain=True),
     }
-    equal = say.EQUAL.format(beside=beside(answer)) if answer.adjusted_for else ""
+    equal = say.EQUAL.format(beside=covariate_words(answer.adjusted_for)) if answer.adjusted_for else ""
     who = "" if short else " " + say.WHO.format(people=plural(answer.n_athletes, "athlete"), equal=equal)
     if answer.verdict == "negligible":
         low, high = (plain_side(v, known) for v in (answer.contrast_ci90_low, answer.contrast_ci90_high))
@@ -204,7 +208,11 @@ def write_up_capacity(answer) -> list[str]:
 def _planned(answer) -> str:
     known, fit = known_outcome(answer.outcome), answer.planned
     digits = digits_of(known)
-    adjusted = say.ADJUSTED.format(beside=beside(answer)) if answer.adjusted_for else say.NOT_ADJUSTED
+    adjusted = (
+        say.ADJUSTED.format(beside=covariate_words(answer.adjusted_for))
+        if answer.adjusted_for
+        else say.NOT_ADJUSTED
+    )
     text = say.PLANNED.format(
         outcome=lower_first(known.label),
         people=plural(answer.n_athletes, "athlete"),
@@ -269,3 +277,28 @@ def _checks(answer) -> list[str]:
         words = {"changed": changed, "count": len(table)}
         said.append((say.ONE_ATHLETE_TURNS if changed else say.ONE_ATHLETE).format(**words))
     return said
+
+
+def yardstick_words(capacity, step: float) -> str:
+    """Say what a step of capacity is in levels of the shuttle run, where most athletes ran it: "three"; else ""."""
+    tests = getattr(capacity, "get", lambda *_: None)("test")
+    if tests is None or not len(tests) or tests.value_counts().idxmax() != SHUTTLE:
+        return ""
+    low, high = (estimate_vo2max(SHUTTLE, level=level, shuttle=1, age_years=30.0).value for level in (6, 10))
+    count = round(4 * step / (high - low))
+    return COUNTS[count] if 1 < count < len(COUNTS) else ""
+
+
+def span(low: float, high: float, known: Outcome, *, joint: str = "to") -> str:
+    """Write a range of changes in words: "7.6 bpm less to 0.9 bpm more"."""
+    return f"{_side(low, known)} {joint} {_side(high, known)}"
+
+
+def _side(value: float, known: Outcome) -> str:
+    if value is None or not math.isfinite(value):
+        return "no limit"
+    digits = digits_of(known)
+    size = format_number(abs(value), digits, unit=known.unit)
+    if float(f"{abs(value):.{digits}f}") == 0:
+        return size
+    return f"{size} {'less' if value < 0 else 'more'}"

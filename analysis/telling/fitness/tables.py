@@ -7,13 +7,13 @@ import math
 import pandas as pd
 
 from ...basics import format_ci, format_number, upper_first
+from ...capacity.adjustment import covariate_words
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of
 from ..document import Table
 from ..tables import CI, DASH, by_outcome, number_cell, p_cell, range_cell, table_of_outcomes
 from ..words import fine_digits, step_words, with_minus
 from .sentences import measure_words
-from .words import COVARIATES, beside
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}
 
@@ -83,7 +83,7 @@ def capacity_table(answers: dict) -> Table | None:
                 "Difference": format_number(answer.contrast, digits, sign=True),
                 CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
                 "p": p_cell(answer.planned.p),
-                "Held equal": beside(answer) or "nothing",
+                "Held equal": covariate_words(answer.adjusted_for) or "nothing",
                 "r": format_number(r["estimate"], 2),
                 f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
                 "Reading": VERDICT_WORDS[answer.verdict],
@@ -192,12 +192,9 @@ def _slope(row: dict, answer, known, name: str) -> dict:
         "Difference": format_number(step * row["estimate"], digits, sign=True) if fitted else "too few",
         CI: format_ci(low, high, digits) if fitted else DASH,
         "p": p_cell(row["p"]) if fitted else DASH,
-        "Held equal": ", ".join(_covariate(c) for c in adjusted.split(", ") if c and c != "nan") or DASH,
+        "Held equal": ", ".join(covariate_words([c]) for c in adjusted.split(", ") if c and c != "nan")
+        or DASH,
     }
-
-
-def _covariate(name: str) -> str:
-    return COVARIATES.get(name, {"lactate_delay_s": "sampling delay"}.get(name, name.replace("_", " ")))
 
 
 def error_table(answers: dict) -> Table | None:

@@ -56,16 +56,6 @@ FLATTERED = (
     "Those that saw a relation with fitness made it {times} times as large as it is: a striking result from a"
     " small club is mostly luck."
 )
-WRONG_SIGN = ", {share} of them with the wrong sign"
-BY_FACTOR = "{name} by a factor of {factor}{signs}"
-SIMULATED = (
-    "We simulated {studies} studies of {athletes} and {rounds} (seed {seed}), with missing rounds, athletes "
-    "who leave, lost traces, opponents and the error of the fitness test as assumed. The share that claimed a"
-    " finding, with 95\N{NO-BREAK SPACE}% Monte-Carlo intervals: {shares}."
-)
-EXAGGERATED = "Significant estimates exaggerated the true size: {names}."
-NOT_EXAGGERATED = "Significant estimates did not exaggerate the true size by more than a quarter."
-ROUND_AGAINST = "round {later} against round {earlier}"
 POWER_WHERE = "in {chance} where {rounds} (the formula says {formula})"
 NOT_ALIKE = (
     "Where rounds are not all alike, studies with {athletes} would show the smallest effect that matters "

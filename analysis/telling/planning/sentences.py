@@ -148,41 +148,6 @@ def plain_simulation(simulated) -> str:
     return text
 
 
-def write_up_simulation(simulated) -> list[str]:
-    """Write what the simulated studies found."""
-    texts, wrong = [], []
-    for row in simulated.power[simulated.power["n_studies"] > 0].itertuples():
-        name = f"{outcome_word(row.question)}, {_simulated_part(row.part)}"
-        texts.append(
-            f"{name} {chance_words(row.power)} ({format_ci(100 * row.ci_low, 100 * row.ci_high, 1, unit='%')})"
-        )
-        if row.exaggeration > 1.25:
-            signs = (
-                say.WRONG_SIGN.format(share=format_percent(row.wrong_sign)) if row.wrong_sign > 0.005 else ""
-            )
-            wrong.append(
-                say.BY_FACTOR.format(name=name, factor=format_number(row.exaggeration, 1), signs=signs)
-            )
-    design = simulated.design
-    first = say.SIMULATED.format(
-        studies=simulated.n_studies,
-        athletes=plural(design.n, "athlete"),
-        rounds=plural(design.rounds, "round"),
-        seed=simulated.seed,
-        shares="; ".join(texts),
-    )
-    second = say.EXAGGERATED.format(names="; ".join(wrong)) if wrong else say.NOT_EXAGGERATED
-    return [first, second]
-
-
-def _simulated_part(part: str) -> str:
-    if part.startswith("step "):
-        later, earlier = part.removeprefix("step ").split(" - ")
-        return say.ROUND_AGAINST.format(later=later, earlier=earlier)
-    return {"change": "over the rounds", "plateau": "plateau", "slope": "slope with fitness",
-            "correlation": "correlation with fitness"}[part]  # fmt: skip
-
-
 def plain_covariances(power) -> str:
     """Say in plain words what it costs when some rounds resemble each other more than others."""
     table = power.table[

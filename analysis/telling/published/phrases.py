@@ -49,7 +49,6 @@ NOT_STATED = "{paper} or our study does not state {aspects}."
 SAME_PROTOCOL = "{paper} states the same protocol as ours."
 ANOTHER_STUDY = "Other rounds or rests make another study: the results may differ for that reason alone."
 
-NOTHING = "We could compare none of the published numbers with ours; the list of what was left out says why."
 NO_RELATION = "We could set no published relation with fitness beside ours."
 NO_MEAN = "We could set no published round mean beside ours."
 

@@ -6,9 +6,9 @@ import math
 
 from ...basics import format_ci, format_number, format_p, if_answered, join_words, lower_first, plural
 from ...basics.words import format_df, format_level
+from ...capacity.adjustment import covariate_words
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-from ..study.sentences import covariate_words
 from ..tables import CI
 from . import phrases as say
 
@@ -52,22 +52,12 @@ def plain_bound(line: dict) -> str:
 
 
 @if_answered()
-def plain_replication(answer) -> str:
-    """Say in plain words whether our results agree with the published ones, and how much that says."""
-    means = [plain_profiles(answer)] if len(answer.profiles) else []
-    return " ".join([*_one_by_one(answer), *means]) or say.NOTHING
-
-
-def _one_by_one(answer) -> list[str]:
-    said = [plain_correlation(c, answer) for c in answer.correlations]
-    said += [plain_bound(line) for line in answer.p_only.to_dict("records")]
-    return said + [_plain_slope(line) for line in answer.slopes.to_dict("records")]
-
-
-@if_answered()
 def plain_correlations(answer) -> str:
     """Say in plain words, one published relation after the other, how ours lies beside it."""
-    return "\n\n".join(_one_by_one(answer)) or say.NO_RELATION
+    said = [plain_correlation(c, answer) for c in answer.correlations]
+    said += [plain_bound(line) for line in answer.p_only.to_dict("records")]
+    said += [_plain_slope(line) for line in answer.slopes.to_dict("records")]
+    return "\n\n".join(said) or say.NO_RELATION
 
 
 def plain_correlation(c, answer) -> str:
@@ -368,7 +358,7 @@ def _pooled(lines, known, question: str) -> str:
     text += _with_p(together, known, digits)
     adjusted = [w for w in together["adjusted_for"].split(", ") if w not in ("", "club")]
     if adjusted:
-        text += f", adjusted for {join_words([covariate_words(a) for a in adjusted])}"
+        text += f", adjusted for {covariate_words(adjusted)}"
     if each and not math.isnan(each["estimate"]):
         text += f"; club by club, {_with_p(each, known, digits)}"
     if not math.isnan(together["p_heterogeneity"]):

@@ -85,7 +85,7 @@ def draw_by_bound(curve, *, ax=None):
 
     `curve`: of `rounds_by_bound` or `fitness_by_bound`.
 
-    >>> from analysis.rounds import rounds_by_bound
+    >>> from analysis.rounds.by_bound import rounds_by_bound
     >>> figure = draw_by_bound(rounds_by_bound(answers.rounds("hr_mean_bpm")))
     """
     known = known_outcome(curve.outcome)

@@ -16,6 +16,7 @@ from ...basics import (
     plural,
     upper_first,
 )
+from ...capacity.adjustment import covariate_words
 from ...study import OUTCOMES, list_needs
 from ...study.deviations import plan_deviations
 from ...study.stand_out import delay_drift
@@ -52,10 +53,7 @@ def _analyses(answers) -> list[tuple[str, str, str]]:
             what = say.CHANGE if family == "rounds" else say.RELATION
             found.append((f"{label}: {what}", "analysed", say.NOT_ANALYSED.format(reason=_reason(answer))))
         elif family == "fitness" and answer.departs:
-            wanted, done = (
-                join_words(list(map(covariate_words, c)))
-                for c in (plan.adjusted_for(question, outcome), answer.adjusted_for)
-            )
+            wanted, done = map(covariate_words, (plan.adjusted_for(question, outcome), answer.adjusted_for))
             found.append((say.ADJUSTMENT.format(outcome=label), wanted, done or "nothing"))
     return found
 
@@ -63,12 +61,6 @@ def _analyses(answers) -> list[tuple[str, str, str]]:
 def _reason(answer) -> str:
     why = getattr(answer, "why", "").partition(":")[0]  # the whole reason stands among the results
     return lower_first(why).rstrip(".") if why else f"needs {answer.needs}"
-
-
-def covariate_words(name: str) -> str:
-    """Return a covariate in words: "hr_max_bpm" is "maximal heart rate"."""
-    words = {"hr_max_bpm": "maximal heart rate", "age_years": "age", "mass_kg": "body mass"}
-    return words.get(name, name.replace("_", " "))
 
 
 def write_up_deviations(answers) -> list[str]:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.answers import allocate_study
+from analysis.answers.training import allocate_study
 from analysis.report.plan_document import fix_plan
 
 HERE = Path(__file__).resolve().parent
