@@ -57,7 +57,7 @@ def run_notebooks(
     strict: bool = False,
     stop: threading.Event | None = None,
 ) -> list[NotebookRun]:
-    """Run notebooks side by side, each from a clean kernel, on one study folder."""
+    """Run notebooks on one study folder, side by side in one kernel for each core, none with names of another."""
     folder = Path(study_folder).resolve()
     if answers is None:
         return _run(paths, folder, None, strict, stop)
@@ -78,10 +78,7 @@ def _run(paths, study_folder, kept, strict=False, stop=None):
     with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
         work = _run_all(paths, study_folder, Path(scratch), strict)
         runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
-    failures = [run for run in runs if isinstance(run, BaseException)]
-    for failure in failures:
-        if not isinstance(failure, NotebookError):
-            raise failure
+    failures = [run for run in runs if isinstance(run, NotebookError)]
     if failures:
         raise NotebookError("\n".join(map(str, failures)))
     return runs
@@ -158,16 +155,22 @@ async def _until_stopped(work, stop: threading.Event):
 
 
 async def _run_all(paths, study_folder, scratch, strict):
-    free = asyncio.Semaphore(os.cpu_count() or 1)
+    """Share the notebooks out among one kernel for each core; what one notebook named is forgotten before the next."""
+    waiting = list(enumerate(paths))
+    found: dict[int, NotebookRun | NotebookError] = {}
 
-    async def one(number, path):
-        async with free:
-            return await _run_one(path, study_folder, scratch / str(number), strict)
+    async def take_turns(turn):
+        while waiting:  # again where a kernel died
+            async with _kernel(scratch / f"{turn}_{len(waiting)}", study_folder) as (manager, kernel):
+                while waiting and await manager.is_alive():
+                    number, path = waiting.pop(0)
+                    found[number] = await _run_one(path, manager, kernel, strict)
 
-    return await asyncio.gather(*(one(n, p) for n, p in enumerate(paths)), return_exceptions=True)
+    await asyncio.gather(*(take_turns(turn) for turn in range(min(os.cpu_count() or 1, len(waiting)))))
+    return [found[number] for number in sorted(found)]
 
 
-async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) -> NotebookRun:
+async def _run_one(path: Path, manager, kernel, strict: bool) -> NotebookRun | NotebookError:
     import nbformat
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
@@ -175,6 +178,37 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     start = time.perf_counter()
     notebook = nbformat.read(path, as_version=4)
     started: list[tuple[int, str]] = []
+    client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL, iopub_timeout=60)
+    client.on_cell_start = lambda cell, cell_index: started.append((cell_index + 1, cell.source))
+    client.kc = kernel
+    try:
+        await client.async_wait_for_reply(kernel.execute("%reset -f", silent=True))
+        await client.async_execute()
+        if strict:
+            _refuse_warnings(path, notebook)
+    except NotebookError as warned:
+        return warned
+    except CellExecutionError as error:
+        reason = _first_lines(f"{error.ename}: {error.evalue}".strip().splitlines())
+    except CellTimeoutError:
+        reason = f"it ran longer than {SECONDS_PER_CELL} s"
+        await manager.shutdown_kernel(now=True)
+    except DeadKernelError:
+        reason = "Python died"
+    else:
+        title = notebook_title(notebook) or path.stem
+        return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
+    return NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {reason}")
+
+
+@asynccontextmanager
+async def _kernel(scratch: Path, study_folder: Path):
+    """Start a kernel that talks through files (sockets) where the system has them, else through TCP; end it after."""
+    import sys
+
+    from jupyter_client.kernelspec import KernelSpec
+    from jupyter_client.manager import AsyncKernelManager
+
     scratch.mkdir()
     environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg", "STUDY_PAGES": "1"}
     environment["PYTHONPATH"] = os.pathsep.join(
@@ -182,37 +216,6 @@ async def _run_one(path: Path, study_folder: Path, scratch: Path, strict: bool) 
     )
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
-    try:
-        async with _kernel(scratch, environment) as (manager, kernel):
-            client = NotebookClient(notebook, km=manager, timeout=SECONDS_PER_CELL, iopub_timeout=60)
-            client.on_cell_start = lambda cell, cell_index: started.append((cell_index + 1, cell.source))
-            client.kc = kernel
-            await client.async_execute()
-    except CellExecutionError as error:
-        what = f"{error.ename}: {error.evalue}".strip().splitlines()
-        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {_first_lines(what)}") from error
-    except (CellTimeoutError, DeadKernelError) as error:
-        reason = (
-            f"it ran longer than {SECONDS_PER_CELL} s"
-            if isinstance(error, CellTimeoutError)
-            else "Python died"
-        )
-        raise NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {reason}") from error
-    if strict:
-        _refuse_warnings(path, notebook)
-
-    title = notebook_title(notebook) or path.stem
-    return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
-
-
-@asynccontextmanager
-async def _kernel(scratch: Path, environment: dict):
-    """Start a kernel that talks through files (sockets) where the system has them, else through TCP; end it after."""
-    import sys
-
-    from jupyter_client.kernelspec import KernelSpec
-    from jupyter_client.manager import AsyncKernelManager
-
     connection = scratch / "k.json"
     through_files = os.name == "posix" and len(str(connection)) < 85
     manager = AsyncKernelManager(connection_file=str(connection), transport="ipc" if through_files else "tcp")

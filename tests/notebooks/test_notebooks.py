@@ -102,7 +102,7 @@ def test_one_import_line_and_code_put_away(path):
 def test_runs_on_a_folder_that_is_not_the_demo(
     path, kind, half_filled_answers, opened, fewer_studies, monkeypatch, tmp_path, capsys
 ):
-    """In this process and with warnings as errors; whole runs on clean kernels are in the report's tests."""
+    """In this process and with warnings as errors; whole runs on kernels are in the report's tests."""
 
     def keep(folder, seed):
         folder = Path(folder).resolve()

@@ -1,4 +1,4 @@
-"""Running notebooks: side by side, from a clean kernel, and two lines where one fails."""
+"""Running notebooks: side by side, none with names of another, and two lines where one fails."""
 
 import asyncio
 import os
@@ -70,10 +70,25 @@ def test_strict_takes_a_warning_as_failure(make_notebook, tmp_path):
         run_notebooks(tmp_path, [warns], strict=True)
 
 
-def test_dead_kernel_is_named(make_notebook, tmp_path):
+def test_dead_kernel_is_named_and_the_next_notebook_has_another(make_notebook, tmp_path, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
     dies = make_notebook("00_dies", "import os\nos._exit(1)")
-    with pytest.raises(NotebookError, match=r"00_dies\.ipynb, cell 2 \(import os\) stopped:\n  Python died"):
-        run_notebooks(tmp_path, [dies])
+    fails = make_notebook("01_fails", "1 / 0")
+    with pytest.raises(NotebookError) as caught:
+        run_notebooks(tmp_path, [dies, fails])
+    assert str(caught.value).splitlines() == [
+        "00_dies.ipynb, cell 2 (import os) stopped:",
+        "  Python died",
+        "01_fails.ipynb, cell 2 (1 / 0) stopped:",
+        "  ZeroDivisionError: division by zero",
+    ]
+
+
+def test_a_notebook_knows_no_name_of_the_one_before(make_notebook, tmp_path, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    first = make_notebook("00_first", "kept = 1")
+    second = make_notebook("01_second", "'kept' in globals()")
+    assert "False" in run_notebooks(tmp_path, [first, second])[1].page
 
 
 def test_stopping_ends_soon(make_notebook, tmp_path):
