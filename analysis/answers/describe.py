@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import pandas as pd
-import scipy.stats
 
 from ..basics import NotYet, Result
 from ..basics.few import groups_to_show
@@ -215,10 +214,12 @@ def describe_rests(rows, session: str) -> RoundMeans | NotYet:
     """Give mean, SD and range of heart rate in the rests between rounds; round_no is the round before the rest."""
     if isinstance(rows, NotYet):
         return rows
+    from scipy.stats import t
+
     followed = rows["hr_rest_end_bpm"].notna()  # no rest after the last round
     table = _means_of(rows[followed], session, REST_MEASURES).table
     n = table["n_athletes"].astype(float)
-    half = scipy.stats.t.ppf(0.975, (n - 1).clip(lower=1)) * table["sd"] / n**0.5
+    half = t.ppf(0.975, (n - 1).clip(lower=1)) * table["sd"] / n**0.5
     return RoundMeans(table.assign(ci_low=table["mean"] - half, ci_high=table["mean"] + half))
 
 

@@ -18,6 +18,8 @@ Mixed models
     ``fit_mixed_batch(outcomes, design, group, *, tests)`` gives a ``BatchFit``: ``fit["round"].F`` (also .p,
     .df_num, .df_den, .estimate, .standard_error: arrays over studies; ``fit.p["round"]`` is the same),
     ``.variance_group``, ``.variance_residual``, ``.beta``, ``.studies`` and ``.table()``.
+Integrals
+    ``legendre(n)``: nodes and weights of Gauss-Legendre quadrature on -1 to 1.
 Several tests
     ``holm(p)``.
 Paired effect sizes and intervals
@@ -48,7 +50,7 @@ from .correlation_distribution import (
     fisher_interval,
 )
 from .effect_sizes import PairedEffects, paired_effect_sizes
-from .intervals import holm, noncentral_f_interval
+from .intervals import holm, legendre, noncentral_f_interval
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_fit import MixedFit, TermTest, Variances
@@ -93,6 +95,7 @@ __all__ = [
     "holm",
     "intraclass",
     "intraclass_table",
+    "legendre",
     "marginal_change",
     "noncentral_f_interval",
     "paired_effect_sizes",

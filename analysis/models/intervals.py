@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 
@@ -26,6 +27,12 @@ def as_numbers(values, name: str) -> np.ndarray:
         return np.asarray(values, dtype=float)
     except (TypeError, ValueError):
         raise KitError(f"{name} must hold numbers.") from None
+
+
+@cache
+def legendre(n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes and weights of Gauss-Legendre quadrature on -1 to 1; finding them takes longer than using them."""
+    return np.polynomial.legendre.leggauss(n)
 
 
 def check_level(level: float) -> float:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from ..basics import KitError, Result, plural
 from .intervals import check_level
@@ -146,6 +145,7 @@ def marginal_change(
     >>> round(found.estimate, 6), round(found.standard_error, 4)
     (10.0, 0.7071)
     """
+    from scipy import stats
     from statsmodels.genmod.cov_struct import Exchangeable
     from statsmodels.genmod.generalized_estimating_equations import GEE
 

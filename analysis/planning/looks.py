@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, check_number
+from ..models import legendre
 from .design import check_level, check_size
 
 SPENDING = ("obrien-fleming", "pocock")
@@ -80,7 +81,7 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
 
     t = np.asarray(fractions, dtype=float)
     above, below = np.empty(len(t)), np.empty(len(t))
-    points, weights = np.polynomial.legendre.leggauss(GRID)
+    points, weights = legendre(GRID)
     where = density = None
     for j, bound in enumerate(bounds):
         high, low = (bound, -bound) if last is None or j < len(t) - 1 else (last, last)

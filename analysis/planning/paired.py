@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 
 import numpy as np
 
 from ..basics import KitError, check_number
+from ..models import legendre
 from .design import check_level, check_size
 
 NODES = 80
@@ -80,7 +80,7 @@ def plateau_power(
     largest = bound / (error * quantile)
     ratio, weight = _sd_nodes(df, largest)
     widest = np.maximum(bound / error - quantile * ratio, 0.0)
-    x, step = legendre_nodes()
+    x, step = legendre(NODES)
     half = (np.ptp(centre) + 17.0) / 2
     x, step = x * half + (centre.max() + centre.min()) / 2, step * half
     inside = norm.cdf(x[:, None, None] + widest[None, :, None] - centre) - norm.cdf(x[:, None, None] - centre)
@@ -88,12 +88,6 @@ def plateau_power(
     product = np.prod(inside, axis=2, keepdims=True) / inside
     chance = np.einsum("x,xi,xsi->s", step, norm.pdf(x[:, None] - centre), product)
     return float(np.clip(np.sum(chance * weight), 0.0, 1.0))
-
-
-@cache
-def legendre_nodes() -> tuple[np.ndarray, np.ndarray]:
-    """Nodes and weights of Gauss-Legendre quadrature on −1 to 1."""
-    return np.polynomial.legendre.leggauss(NODES)
 
 
 def _sd_nodes(df: float, largest: float) -> tuple[np.ndarray, np.ndarray]:
@@ -104,6 +98,6 @@ def _sd_nodes(df: float, largest: float) -> tuple[np.ndarray, np.ndarray]:
     low, high = chi.ppf(1e-15, df) / scale, min(chi.isf(1e-15, df) / scale, largest)
     if high <= low:
         return np.array([0.0]), np.array([0.0])
-    x, step = legendre_nodes()
+    x, step = legendre(NODES)
     ratio = (high - low) / 2 * x + (high + low) / 2
     return ratio, step * (high - low) / 2 * chi.pdf(ratio * scale, df) * scale

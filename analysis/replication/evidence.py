@@ -6,12 +6,12 @@ The exact parts use the density of r under the bivariate normal.
 from __future__ import annotations
 
 import math
-from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
 from ..basics import KitError, check_number
+from ..models import legendre
 from .correlations import to_z, variance_of_z
 
 
@@ -69,12 +69,6 @@ def bayes_factor(r: float, n: int, r_new: float, n_new: int) -> float:
         return float(np.exp(both - earlier))
 
 
-@cache
-def _nodes() -> tuple[np.ndarray, np.ndarray]:
-    """Nodes and weights of the integral; finding them takes longer than using them."""
-    return np.polynomial.legendre.leggauss(400)
-
-
 def _log_evidence(studies) -> float:
     """Return the logarithm of the Bayes factor of rho uniform on (-1, 1) against rho = 0, for the product of likelihoods."""
     from ..models import correlation_log_likelihood
@@ -82,7 +76,7 @@ def _log_evidence(studies) -> float:
     weights = np.array([1 / variance_of_z(n) for _, n in studies])
     centre = float(weights @ [to_z(r) for r, _ in studies] / weights.sum())
     half = 12 / math.sqrt(weights.sum())
-    nodes, parts = _nodes()
+    nodes, parts = legendre(400)
     z = centre + half * nodes
     rho = np.tanh(z)
     log_prior = -2 * (np.abs(z) + np.log1p(np.exp(-2 * np.abs(z))) - math.log(2)) - math.log(2)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_number
+from ..models import legendre
 
 NODES = 32
 """Nodes of the integral over the imbalance: the power is then exact to about 1e-5."""
@@ -228,7 +229,7 @@ class _Inputs:
         pairs = {
             pair: w for pair, w in self._sizes().items() if pair[1] >= 1 and sum(pair) - 2 - self.blocks >= 1
         }
-        nodes, weights = np.polynomial.legendre.leggauss(NODES)
+        nodes, weights = legendre(NODES)
         n1, n0 = np.array(list(pairs), dtype=float).T[..., None]
         m = n1 + n0 - 1 - self.blocks
         imbalance = fdtri(1, m, (nodes + 1) / 2)
@@ -272,7 +273,7 @@ class _Inputs:
 
         if self.sd == 0:
             return 1.0
-        nodes, ways = np.polynomial.legendre.leggauss(NODES)
+        nodes, ways = legendre(NODES)
         s = np.sqrt(chdtri(self.df, (1 - nodes) / 2) / self.df)
         room = smallest / self.errors[..., None] - stdtrit(self.df, 1 - alpha)[..., None] * s[:, None, :]
         inside = np.where(room > 0, 2 * ndtr(room) - 1, 0.0)
