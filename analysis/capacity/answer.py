@@ -324,55 +324,55 @@ def answer_capacity(
 ) -> CapacityAnswer | Refused:
     """Answer whether fitter athletes respond less, for one outcome.
 
-        Parameters
-        ----------
-        rows : DataFrame
-            One row per athlete and round (of the primary session): athlete, round_no, the outcome, and what else there is.
-        capacity : DataFrame
-            From `measure_capacity`.
-        athletes : DataFrame
-            athlete, sex, age_years, hr_max_bpm, hr_max_source, hr_limited, group ...
-        outcome : str
-            For example "hr_mean_bpm".
-        smallest_effect : float
-            The smallest effect that matters, in the unit of the outcome, between athletes who are `contrast_step` apart.
-        capacity_step : float, optional
-            The step that the effect is stated for; default 5 mL/kg/min, or what that is at 80 kg in another unit.
-        contrast_step : float, optional
-            How far apart in capacity two athletes are whose difference the verdict judges: a fit and a less fit athlete of
-            one club. Default two steps (10 mL/kg/min, about two SD of trained grapplers; proposal of the kit).
-        direction : {"lower", "higher", "differs"}
-            Expected of fitter athletes; default "lower".
-        alpha : float
-            Default 0.05: intervals of 95 %, equivalence by the 90 % interval.
-        covariates : sequence of str, optional
-            The plan's, empty for none; default the rule of `choose_covariates`.
-        covariates_why : str
-            Who says so, for the reason. Default "as planned".
-        seed : int
-            Of bootstrap and permutation; default 0.
+    Parameters
+    ----------
+    rows : DataFrame
+        One row per athlete and round (of the primary session): athlete, round_no, the outcome, and what else there is.
+    capacity : DataFrame
+        From `measure_capacity`.
+    athletes : DataFrame
+        athlete, sex, age_years, hr_max_bpm, hr_max_source, hr_limited, group ...
+    outcome : str
+        For example "hr_mean_bpm".
+    smallest_effect : float
+        The smallest effect that matters, in the unit of the outcome, between athletes who are `contrast_step` apart.
+    capacity_step : float, optional
+        The step that the effect is stated for; default 5 mL/kg/min, or what that is at 80 kg in another unit.
+    contrast_step : float, optional
+        How far apart in capacity two athletes are whose difference the verdict judges: a fit and a less fit athlete of
+        one club. Default two steps (10 mL/kg/min, about two SD of trained grapplers; proposal of the kit).
+    direction : {"lower", "higher", "differs"}
+        Expected of fitter athletes; default "lower".
+    alpha : float
+        Default 0.05: intervals of 95 %, equivalence by the 90 % interval.
+    covariates : sequence of str, optional
+        The plan's, empty for none; default the rule of `choose_covariates`.
+    covariates_why : str
+        Who says so, for the reason. Default "as planned".
+    seed : int
+        Of bootstrap and permutation; default 0.
     smallest_effects, alternative_rows : mapping, optional
-            For the chart of all analyses: see `specifications`.
-        limit : (float, float), optional
-            Lower and upper end of the lactate analyser's scale, mmol/L; default the smallest and largest value read.
-            Readings off the scale (column lactate_limit) stand at its end, and the verdict holds wherever they lie.
-        round_variable : str
-            "round_no" or "bout_no": which number orders the rounds, from the plan.
-        chart : bool
-            False leaves the chart of all analyses out (it takes most of the time).
+        For the chart of all analyses: see `specifications`.
+    limit : (float, float), optional
+        Lower and upper end of the lactate analyser's scale, mmol/L; default the smallest and largest value read.
+        Readings off the scale (column lactate_limit) stand at its end, and the verdict holds wherever they lie.
+    round_variable : str
+        "round_no" or "bout_no": which number orders the rounds, from the plan.
+    chart : bool
+        False leaves the chart of all analyses out (it takes most of the time).
 
-        Returns
-        -------
-        CapacityAnswer or Refused
-            Refused (falsy) says why and what to do: a circular test, fewer than 4 athletes, capacity that does not vary.
+    Returns
+    -------
+    CapacityAnswer or Refused
+        Refused (falsy) says why and what to do: a circular test, fewer than 4 athletes, capacity that does not vary.
 
-        Examples
-        --------
-        >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
-        >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
-        ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
-        >>> answer_capacity(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, chart=False).verdict
-        'supported'
+    Examples
+    --------
+    >>> club = pd.DataFrame({"athlete": list("ABCDEF"), "capacity": [44.0, 47, 50, 52, 55, 58], "unit": "mL/kg/min"})
+    >>> rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEF"), 2), "round_no": [1, 2] * 6,
+    ...                      "lactate_mmol_l": [6, 8, 5, 8, 5, 7, 5, 6, 4, 6, 4, 5.5]})
+    >>> answer_capacity(rows, club, club[["athlete"]], "lactate_mmol_l", smallest_effect=1.0, chart=False).verdict
+    'supported'
     """
     check_choice(direction, DIRECTIONS, name="direction")
     rows = by_bout(rows, round_variable)
