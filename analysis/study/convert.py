@@ -15,7 +15,7 @@ from ..basics import did_you_mean
 from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, looks_like_name, looks_personal
-from .problems import MAX_LISTED, Findings, asked
+from .problems import MAX_LISTED, WORDS, Findings, asked, by_word
 from .text_files import Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
@@ -150,68 +150,9 @@ def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | 
     return "problem", f"not on the scale {scale} {said}{hint}", remedy
 
 
-YES_NO = {
-    **dict.fromkeys(
-        ("yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "sì", "sim", "tak", "t", "はい"),
-        "yes",
-    ),
-    **dict.fromkeys(("no", "n", "false", "0", "nein", "non", "não", "nao", "nie", "nej", "いいえ"), "no"),
-}
-SAME_CHOICE = {
-    "sex": {
-        **dict.fromkeys(
-            (
-                "female",
-                "woman",
-                "w",
-                "weiblich",
-                "frau",
-                "femme",
-                "féminin",
-                "mujer",
-                "femenino",
-                "mulher",
-                "feminino",
-                "donna",
-                "femmina",
-                "femminile",
-                "kobieta",
-                "k",
-                "kvinna",
-                "女",
-                "女性",
-            ),
-            "F",
-        ),
-        **dict.fromkeys(
-            (
-                "male",
-                "man",
-                "männlich",
-                "mann",
-                "homme",
-                "masculin",
-                "hombre",
-                "masculino",
-                "homem",
-                "uomo",
-                "maschio",
-                "maschile",
-                "mężczyzna",
-                "男",
-                "男性",
-            ),
-            "M",
-        ),
-        "other": "X",
-    },
-    "took_part": {
-        **dict.fromkeys((*(word for word, meant in YES_NO.items() if meant == "yes"), "full"), "yes"),
-        **dict.fromkeys(("partly", "partial"), "part"),
-        "out": "sat_out",
-    },
-    "lactate_limit": {"hi": "high", "lo": "low"},
-}
+YES_NO = by_word(WORDS["yes_no"])
+SAME_CHOICE = {column: by_word(choices) for column, choices in WORDS["choices"].items()}
+SAME_CHOICE["took_part"] |= {word: "yes" for word, meant in YES_NO.items() if meant == "yes"}
 """Column -> other words (lower case) for its choices."""
 
 

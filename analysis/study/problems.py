@@ -262,24 +262,30 @@ class Findings:
                 getattr(self, kind).append(Problem(file, None, column, "", rest, remedy))
 
 
-_WORDS = tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))
+WORDS = tomllib.loads(Path(__file__).with_name("words.toml").read_text(encoding="utf-8"))
 
-PERSONAL_COLUMNS = frozenset(_WORDS["personal_columns"].split())
+PERSONAL_COLUMNS = frozenset(WORDS["personal_columns"].split())
 """Headings that ask for personal data."""
 
-ORDINARY_WORDS = frozenset(_WORDS["ordinary_words"].split())
+ORDINARY_WORDS = frozenset(WORDS["ordinary_words"].split())
 """Words that may carry a capital letter and name no person."""
 
-GIVEN_NAMES = frozenset(_WORDS["given_names"].split())
+GIVEN_NAMES = frozenset(WORDS["given_names"].split())
 """Names of people that are no ordinary words."""
 
-KIND_WORDS = frozenset(_WORDS["kinds"].split())
+KIND_WORDS = frozenset(WORDS["kinds"].split())
 """Words of a units row that are no unit."""
 
-OTHER_HEADINGS: dict[str, str] = _WORDS["other_headings"]
+OTHER_HEADINGS: dict[str, str] = WORDS["other_headings"]
 """Heading that people write -> the column that it probably means."""
 
-_SPELLINGS = {spelling: unit for unit, spellings in _WORDS["units"].items() for spelling in spellings.split()}
+
+def by_word(groups: dict[str, str]) -> dict[str, str]:
+    """Turn name -> its words round: word -> name."""
+    return {word: name for name, words in groups.items() for word in words.split()}
+
+
+_SPELLINGS = by_word(WORDS["units"])
 
 
 def canonical_unit(text: str) -> str:
