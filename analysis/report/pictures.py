@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from functools import partial
 
-from ..basics import NotYet, upper_first
+from ..answers.roll_call import count_flow
+from ..basics import NotYet, join_words, upper_first
 from ..study import OUTCOMES
+from ..telling.cleaning.account_figures import draw_missing, draw_time_in_bands
+from ..telling.cleaning.figures import draw_overview
 from ..telling.document import Picture
+from ..telling.export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes
+from ..telling.fitness.figures import draw_capacity, draw_levels, draw_specifications
+from ..telling.pace.figures import draw_example_round, draw_fitness_and_activity
+from ..telling.published.figures import draw_forest
+from ..telling.rounds.check_figures import draw_checks
+from ..telling.rounds.figures import draw_evenings, draw_rounds, draw_steps
+from ..telling.study.figures import draw_by_bound, draw_flow_of_athletes, draw_rests
+from ..telling.survey.figures import draw_sessions
 
 
 def has_rounds(answers) -> bool:
@@ -38,205 +49,151 @@ def activity_answer(answers):
     return answers.activity(answers.study.plan.primary_outcomes.get("fitness.heart_rate", "hr_mean_bpm"))
 
 
+def _picture(key: str, draw, *what, **words) -> Picture:
+    """A figure of these results under its key; its caption stands under that key, or its beginning, in CAPTIONS."""
+    caption = CAPTIONS.get(key) or next(c for k, c in CAPTIONS.items() if key.startswith(k))
+    return Picture(key, partial(draw, *what), caption.format(**words))
+
+
+CAPTIONS = {
+    "rounds_percent_hr_max": "Share of the measured maximal heart rate over the rounds: athletes, and the mean with its 95 % "
+    "interval.",
+    "rounds": "{what} over the rounds. Thin lines: athletes; diamonds: mean of the mixed model with its 95\N{NO-BREAK SPACE}% "
+    "interval.",
+    "rests": "Heart rate in the rests: its fall in the first minute, and its level when the next round begins. Means with "
+    "95\N{NO-BREAK SPACE}% intervals.",
+    "flow": "From the folder to the answers: athletes, and values of theirs.",
+    "missing": "What was measured of each athlete in each round, and what is missing. One row per athlete{order}.",
+    "fitness_": "Aerobic capacity and {what} in sparring. One mark per athlete; line: planned model with its "
+    "95\N{NO-BREAK SPACE}% band.",
+    "steps": "Steps from round to round and from the first to the last, with 95 % intervals (model with Kenward-Roger). Shaded: "
+    "changes too small to matter. Filled: shown to change.",
+    "traces": "Heart rate of the evening on the timekeeper's clock, rounds shaded, samples that were set aside marked.",
+    "bands": "Minutes of each round in the bands of intensity, of the athletes whose maximal heart rate was measured.",
+    "levels": "{x} and {y} within athletes, and between them.",
+    "evenings": "{what} of the second evening minus the first, each athlete one point; shaded, where 95 % of such differences "
+    "lie by the typical error alone.",
+    "pace_round": "One round of one athlete on one clock: heart rate above what was marked.",
+    "pace_fitness": "Active share of a round against aerobic capacity, one point per athlete; beside heart rate, not adjusted "
+    "for.",
+    "checks_": "Checks of the model of {what}: residuals against fitted values, residuals and athletes against the normal "
+    "distribution, spread by round.",
+    "analyses_": "Every reasonable analysis of aerobic capacity and {what}, in multiples of the smallest difference that "
+    "matters, with the choices behind each.",
+    "bound_": "What would be said of {what} with any other smallest effect that matters; dashed: the planned one.",
+    "comparison": "Published correlations of fitness with the response, ours, and the 95\N{NO-BREAK SPACE}% prediction interval "
+    "for a study of our size.",
+    "submitted_sessions": "Submitted sessions from their mean to their peak, ranked by peak. Thin lines: error of the predicted "
+    "maximal heart rate (95\N{NO-BREAK SPACE}%).",
+}
+"""Key of a figure, or how it begins -> its caption."""
+
+
+def _label(outcome: str) -> str:
+    return OUTCOMES[outcome].label.lower()
+
+
 def rounds_picture(answers: dict) -> Picture | None:
     """Every outcome over the rounds."""
-    from ..telling.rounds.figures import draw_rounds
-
     if not answers:
         return None
-    labels = [OUTCOMES[o].label.lower() for o in answers]
-    caption = (
-        f"{_listed(labels)} over the rounds. Thin lines: athletes; diamonds: mean of the mixed model with its "
-        "95\N{NO-BREAK SPACE}% interval."
-    )
-    return Picture("rounds", partial(draw_rounds, list(answers.values())), caption)
+    what = upper_first(join_words([_label(o) for o in answers]))
+    return _picture("rounds", draw_rounds, list(answers.values()), what=what)
 
 
 def rests_picture(rests) -> Picture:
     """Heart rate in the rests between rounds."""
-    from ..telling.study.figures import draw_rests
-
-    caption = (
-        "Heart rate in the rests: its fall in the first minute, and its level when the next round begins. Means with "
-        "95\N{NO-BREAK SPACE}% intervals."
-    )
-    return Picture("rests", partial(draw_rests, rests), caption)
+    return _picture("rests", draw_rests, rests)
 
 
 def flow_picture(answers) -> Picture | None:
     """How many athletes stand behind each answer."""
-    from ..answers.roll_call import count_flow
-    from ..telling.study.figures import draw_flow_of_athletes
-
     flow = count_flow(answers)
-    if flow.answers.empty:
-        return None
-    caption = "From the folder to the answers: athletes, and values of theirs."
-    return Picture("flow", partial(draw_flow_of_athletes, flow), caption)
+    return None if flow.answers.empty else _picture("flow", draw_flow_of_athletes, flow)
 
 
 def missing_picture(cleaned) -> Picture | None:
     """What was measured of whom in which round; nothing where every mean was typed and none is missing."""
-    from ..telling.cleaning.account_figures import draw_missing
-
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     if not cleaned.traces and rows["hr_mean_bpm"].notna().all():
         return None
-    order = ", ordered by valid time" if cleaned.traces else ""
-    caption = (
-        f"What was measured of each athlete in each round, and what is missing. One row per athlete{order}."
+    return _picture(
+        "missing", draw_missing, cleaned, order=", ordered by valid time" if cleaned.traces else ""
     )
-    return Picture("missing", partial(draw_missing, cleaned), caption)
 
 
 def fitness_picture(outcome: str, answer) -> Picture:
     """Aerobic capacity and the response of one outcome, athlete by athlete."""
-    from ..telling.fitness.figures import draw_capacity
-
-    label = OUTCOMES[outcome].label.lower()
-    caption = (
-        f"Aerobic capacity and {label} in sparring. One mark per athlete; line: planned model with its "
-        "95\N{NO-BREAK SPACE}% band."
-    )
-    return Picture(f"fitness_{outcome}", partial(draw_capacity, answer), caption)
+    return _picture(f"fitness_{outcome}", draw_capacity, answer, what=_label(outcome))
 
 
 def all_steps_picture(found: dict) -> Picture | None:
     """The steps of every outcome side by side."""
-    from ..telling.rounds.figures import draw_steps
-
-    if not found:
-        return None
-    caption = (
-        "Steps from round to round and from the first to the last, with 95 % intervals (model with Kenward-Roger). Shaded: "
-        "changes too small to matter. Filled: shown to change."
-    )
-    return Picture("steps", partial(draw_steps, list(found.values())), caption)
+    return _picture("steps", draw_steps, list(found.values())) if found else None
 
 
 def further_pictures(answers) -> list[Picture]:
     """Pictures of the evening for the supplement: traces, share of the maximum, time in bands, levels, evening to evening."""
-    from ..telling.cleaning.account_figures import draw_time_in_bands
-    from ..telling.cleaning.figures import draw_overview
-    from ..telling.fitness.figures import draw_levels
-    from ..telling.rounds.figures import draw_evenings, draw_rounds
-
     cleaned, made = answers.cleaned, []
     if cleaned and cleaned.traces:
-        caption = "Heart rate of the evening on the timekeeper's clock, rounds shaded, samples that were set aside marked."
-        made.append(Picture("traces", partial(draw_overview, cleaned), caption))
+        made.append(_picture("traces", draw_overview, cleaned))
     if cleaned and draw_time_in_bands(cleaned) is not None:
-        caption = "Minutes of each round in the bands of intensity, of the athletes whose maximal heart rate was measured."
-        made.append(Picture("bands", partial(draw_time_in_bands, cleaned), caption))
+        made.append(_picture("bands", draw_time_in_bands, cleaned))
     if "percent_hr_max" in answers.measured_outcomes and (share := answers.rounds("percent_hr_max")):
-        caption = "Share of the measured maximal heart rate over the rounds: athletes, and the mean with its 95 % interval."
-        made.append(Picture("rounds_percent_hr_max", partial(draw_rounds, [share]), caption))
+        made.append(_picture("rounds_percent_hr_max", draw_rounds, [share]))
     if levels := answers.levels():
-        caption = f"{OUTCOMES[levels.x].label} and {OUTCOMES[levels.y].label.lower()} within athletes, and between them."
-        made.append(Picture("levels", partial(draw_levels, levels), caption))
+        made.append(_picture("levels", draw_levels, levels, x=OUTCOMES[levels.x].label, y=_label(levels.y)))
     for outcome in answers.measured_outcomes[:1]:
         repeated = answers.reliability(outcome)
         if repeated and draw_evenings(repeated) is not None:
-            caption = (
-                f"{OUTCOMES[outcome].label} of the second evening minus the first, each athlete one point; shaded, where 95 % of "
-                "such differences lie by the typical error alone."
-            )
-            made.append(Picture("evenings", partial(draw_evenings, repeated), caption))
+            made.append(_picture("evenings", draw_evenings, repeated, what=OUTCOMES[outcome].label))
     return made
 
 
 def round_in_marks_picture(pace, cleaned) -> Picture | None:
     """One rated round of somebody who agreed to be shown."""
-    from ..telling.pace.figures import draw_example_round
-
-    if draw_example_round(pace, cleaned) is None:
-        return None
-    caption = "One round of one athlete on one clock: heart rate above what was marked."
-    return Picture("pace_round", partial(draw_example_round, pace, cleaned), caption)
+    there = draw_example_round(pace, cleaned) is not None
+    return _picture("pace_round", draw_example_round, pace, cleaned) if there else None
 
 
 def activity_picture(activity) -> Picture:
     """Fitness and activity."""
-    from ..telling.pace.figures import draw_fitness_and_activity
-
-    caption = "Active share of a round against aerobic capacity, one point per athlete; beside heart rate, not adjusted for."
-    return Picture("pace_fitness", partial(draw_fitness_and_activity, activity), caption)
+    return _picture("pace_fitness", draw_fitness_and_activity, activity)
 
 
 def checks_picture(outcome: str, answer) -> Picture:
     """The assumption checks of one outcome."""
-    from ..telling.rounds.check_figures import draw_checks
-
-    caption = (
-        f"Checks of the model of {OUTCOMES[outcome].label.lower()}: residuals against fitted values, residuals and athletes "
-        "against the normal distribution, spread by round."
-    )
-    return Picture(f"checks_{outcome}", partial(draw_checks, answer), caption)
+    return _picture(f"checks_{outcome}", draw_checks, answer, what=_label(outcome))
 
 
 def analyses_picture(outcome: str, answer) -> Picture | None:
     """All reasonable analyses of fitness and one outcome."""
-    from ..telling.fitness.figures import draw_specifications
-
     if answer.specifications is None or answer.specifications.table.empty:
         return None
-    caption = (
-        f"Every reasonable analysis of aerobic capacity and {OUTCOMES[outcome].label.lower()}, in multiples of the smallest "
-        "difference that matters, with the choices behind each."
-    )
-    return Picture(f"analyses_{outcome}", partial(draw_specifications, answer), caption)
+    return _picture(f"analyses_{outcome}", draw_specifications, answer, what=_label(outcome))
 
 
 def bound_picture(question: str, outcome: str, curve) -> Picture:
     """The reading over every smallest effect that could have been chosen."""
-    from ..telling.study.figures import draw_by_bound
-
-    what = OUTCOMES[outcome].label.lower()
-    asked = f"{what} over the rounds" if question == "rounds" else f"fitness and {what}"
-    caption = (
-        f"What would be said of {asked} with any other smallest effect that matters; dashed: the planned one."
-    )
-    return Picture(f"bound_{question}_{outcome}", partial(draw_by_bound, curve), caption)
+    what = _label(outcome)
+    what = f"{what} over the rounds" if question == "rounds" else f"fitness and {what}"
+    return _picture(f"bound_{question}_{outcome}", draw_by_bound, curve, what=what)
 
 
 def forest_picture(answer) -> Picture | None:
     """Published correlations and ours."""
-    from ..telling.published.figures import draw_forest
-
-    if answer.table.empty:
-        return None
-    caption = (
-        "Published correlations of fitness with the response, ours, and the 95\N{NO-BREAK SPACE}% prediction interval for a "
-        "study of our size."
-    )
-    return Picture("comparison", partial(draw_forest, answer), caption)
+    return None if answer.table.empty else _picture("comparison", draw_forest, answer)
 
 
 def survey_picture(answer) -> Picture | None:
     """Submitted sessions, ranked."""
-    from ..telling.survey.figures import draw_sessions
-
     shares = answer.sessions[["percent_mean_likely", "percent_peak_likely"]]
-    if not shares.notna().all(axis=1).any():
-        return None
-    caption = (
-        "Submitted sessions from their mean to their peak, ranked by peak. Thin lines: error of the predicted maximal heart "
-        "rate (95\N{NO-BREAK SPACE}%)."
-    )
-    return Picture("submitted_sessions", partial(draw_sessions, answer), caption)
-
-
-def _listed(labels: list[str]) -> str:
-    from ..basics import join_words
-
-    text = join_words(labels)
-    return upper_first(text)
+    known = shares.notna().all(axis=1).any()
+    return _picture("submitted_sessions", draw_sessions, answer) if known else None
 
 
 def drawn(_, picture: Picture) -> dict[str, object]:
     """Draw a picture in every format, for a worker process."""
-    from ..telling.export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes
-
     figure = picture.draw()
     found = {kind: figure_bytes(figure, kind) for kind in FORMATS}
     if len(found["svg"]) > HEAVY_BYTES:

@@ -9,7 +9,6 @@ from ...cleaning import clean_study
 from ...cleaning.clocks import BY_DECISION, BY_RULE, clock_in_words
 from . import phrases as say
 from .tables import (
-    NO_BREAK,
     cause_in_words,
     round_seconds,
     share_in_words,
@@ -58,20 +57,15 @@ def write_up_set_aside(cleaned) -> list[str]:
             say.TYPED.format(
                 means=plural(len(typed), "round mean"),
                 people=plural(typed["athlete"].nunique(), "athlete"),
-                was="was" if len(typed) == 1 else "were",
+                was=_was(len(typed)),
                 it="it" if len(typed) == 1 else "them",
             )
         )
     return [p for p in parts if p]
 
 
-def _value(cleaned, name: str):
-    table = cleaned.rules.set_index("parameter")["value"]
-    return table.get(name, float("nan"))
-
-
-def _seconds(cleaned, name: str) -> str:
-    return format_number(float(_value(cleaned, name)), 0, unit="s")
+def _was(count: int) -> str:
+    return "was" if count == 1 else "were"
 
 
 def _windows_words(cleaned) -> str:
@@ -94,11 +88,7 @@ def _windows_words(cleaned) -> str:
         said.append(say.OFFSETS.format(recordings=plural(len(logged), "recording"), span=span))
     by_event = int((clocks["offset_source"] == "common event").sum())
     if by_event:
-        said.append(
-            say.BY_EVENT.format(
-                recordings=plural(by_event, "recording"), was="was" if by_event == 1 else "were"
-            )
-        )
+        said.append(say.BY_EVENT.format(recordings=plural(by_event, "recording"), was=_was(by_event)))
     moved_by = ((BY_RULE, say.CLOCK_BY_RULE), (BY_DECISION, say.CLOCK_BY_DECISION))
     for source, words in moved_by:
         moved = int((clocks["offset_source"] == source).sum())
@@ -108,23 +98,21 @@ def _windows_words(cleaned) -> str:
     off = int((clocks["agrees"] == "no").sum()) - held
     off -= int(clocks["offset_source"].isin([BY_RULE, BY_DECISION]).sum())
     if held:
-        said.append(
-            say.CLOCK_HELD.format(recordings=plural(held, "recording"), was="was" if held == 1 else "were")
-        )
+        said.append(say.CLOCK_HELD.format(recordings=plural(held, "recording"), was=_was(held)))
     if off > 0:
         said.append(say.OTHER_OFFSET.format(recordings=plural(off, "recording")))
     return " ".join(said)
 
 
 def _rules_words(cleaned) -> str:
-    low, high = (format_number(float(_value(cleaned, n)), 0) for n in ("lowest_bpm", "highest_bpm"))
+    rule = cleaned.rules.set_index("parameter")["value"]
     return say.RULES.format(
-        low=low,
-        high=f"{high}{NO_BREAK}bpm",
-        above=format_number(float(_value(cleaned, "above_max_bpm")), 0, unit="bpm"),
-        flat=_seconds(cleaned, "flat_s"),
-        share=format_percent(float(_value(cleaned, "least_valid_share"))),
-        shift=format_number(float(_value(cleaned, "gap_shift_bpm")), 0, unit="bpm"),
+        low=format_number(float(rule["lowest_bpm"]), 0),
+        high=format_number(float(rule["highest_bpm"]), 0, unit="bpm"),
+        above=format_number(float(rule["above_max_bpm"]), 0, unit="bpm"),
+        flat=format_number(float(rule["flat_s"]), 0, unit="s"),
+        share=format_percent(float(rule["least_valid_share"])),
+        shift=format_number(float(rule["gap_shift_bpm"]), 0, unit="bpm"),
     )
 
 
@@ -160,11 +148,7 @@ def _bounds_words(cleaned) -> str:
 
 def _hand_words(cleaned) -> str:
     count = len(cleaned.overrides)
-    return (
-        say.BY_HAND.format(decisions=plural(count, "decision"), was="was" if count == 1 else "were")
-        if count
-        else ""
-    )
+    return say.BY_HAND.format(decisions=plural(count, "decision"), was=_was(count)) if count else ""
 
 
 @if_answered()
@@ -200,7 +184,7 @@ def plain_opening(cleaned, *, show_codes: bool = False) -> str:
     typed = int((sparred_rows(cleaned)["hr_source"] == "typed").sum())
     said = [*_held_back(cleaned), plain_account(cleaned)]
     if typed:
-        said.append(say.TYPED_AMONG.format(means=plural(typed, "mean"), was="was" if typed == 1 else "were"))
+        said.append(say.TYPED_AMONG.format(means=plural(typed, "mean"), was=_was(typed)))
     text = " ".join(said)
     return text if show_codes else without_codes(cleaned, text)
 
@@ -300,9 +284,7 @@ def plain_clocks(cleaned) -> str:
         return say.NO_CLOCKS
     logged = int((clocks["offset_source"] == "log").sum())
     off = int((clocks["agrees"] == "no").sum())
-    words = say.ON_CLOCK.format(
-        recordings=plural(len(clocks), "recording"), were="was" if len(clocks) == 1 else "were"
-    )
+    words = say.ON_CLOCK.format(recordings=plural(len(clocks), "recording"), were=_was(len(clocks)))
     by_event = int((clocks["offset_source"] == "common event").sum())
     words += say.BY_LOG.format(count=logged) if logged else ""
     words += say.BY_COMMON_EVENT.format(count=by_event) if by_event else ""

@@ -83,11 +83,8 @@ def _kinds(answer) -> list[str]:
         return []
     parts = [
         say.KIND.format(
+            **_share_words(k),
             Kind=upper_first(k["session_kind"]),
-            share=format_percent(k["centre"]),
-            means=_measured(k),
-            threshold=k["threshold"],
-            range=_range(k["low"], k["high"]),
             sessions=int(k["n_sessions"]),
             people=int(k["n_athletes"]),
         )
@@ -101,32 +98,20 @@ def _shares(answer) -> list[str]:
     for s in answer.shares.dropna(subset=["centre"]).to_dict("records"):
         if headline and (s["measure"], s["threshold"]) != (headline["measure"], headline["threshold"]):
             continue  # the others stand in the table
-        what = "Means" if s["measure"] == "percent_mean" else "Peaks"
         error = format_ci(100 * s["low"], 100 * s["high"], 0)
         drawn = format_ci(100 * s["total_low"], 100 * s["total_high"], 0)
+        words = _share_words(s)
         parts.append(
-            say.AT_OR_ABOVE.format(
-                Means=what,
-                threshold=s["threshold"],
-                share=format_percent(s["centre"]),
-                error=error,
-                drawn=drawn,
-                exact=format_percent(s["estimate"]),
-            )
+            say.AT_OR_ABOVE.format(**words, Means=upper_first(words["means"]), error=error, drawn=drawn)
         )
     rows = answer.headline_equations()
     paragraphs = [" ".join(parts[i : i + 3]) for i in range(0, len(parts), 3)]
     paragraphs = paragraphs or [say.NOTHING_NEAR]
     if len(rows):
         span = format_ci(100 * rows["centre"].min(), 100 * rows["centre"].max(), 0, unit="%")
-        what = "means" if rows["measure"].iloc[0] == "percent_mean" else "peaks"
+        equations = plural(len(rows), "published equation")
         paragraphs.append(
-            say.OVER_EQUATIONS.format(
-                equations=plural(len(rows), "published equation"),
-                means=what,
-                threshold=rows["threshold"].iloc[0],
-                span=span,
-            )
+            say.OVER_EQUATIONS.format(**_share_words(rows.iloc[0]), equations=equations, span=span)
         )
     return paragraphs
 
@@ -166,24 +151,25 @@ def plain_survey(answer) -> str:
     text = say.TYPICAL.format(kind=kind, sizes=sizes, who=who)
     if not at or math.isnan(at["centre"]):
         return f"{text} {plain_ages(answer)}"
-    threshold = format_number(at["threshold"], 0, unit="%")
-    text += " " + say.MOST_LIKELY.format(
-        means=_measured(at),
-        share=format_percent(at["centre"]),
-        kind=kind,
-        threshold=threshold,
-        range=_range(at["low"], at["high"]),
-        exact=format_percent(at["estimate"]),
-    )
+    words = _share_words(at) | {"threshold": format_number(at["threshold"], 0, unit="%")}
+    text += " " + say.MOST_LIKELY.format(**words, kind=kind)
     for other in others:
         if not math.isnan(other["centre"]):
-            text += " " + say.OTHER_KIND.format(
-                kind=other["session_kind"],
-                sessions=int(other["n_sessions"]),
-                share=format_percent(other["centre"]),
-                range=_range(other["low"], other["high"]),
-            )
+            sessions = int(other["n_sessions"])
+            kind = other["session_kind"]
+            text += " " + say.OTHER_KIND.format(**_share_words(other), kind=kind, sessions=sessions)
     return text
+
+
+def _share_words(line) -> dict:
+    """What phrases about a share are filled with: what was measured, threshold, share, its range, and as if exact."""
+    return {
+        "means": _measured(line),
+        "threshold": line["threshold"],
+        "share": format_percent(line["centre"]),
+        "range": _range(line["low"], line["high"]),
+        "exact": format_percent(line["estimate"]),
+    }
 
 
 def _sizes(mean: float, peak: float) -> str:
@@ -218,13 +204,12 @@ def plain_ages(answer) -> str:
     if rows.empty:
         rows = answer.ages[(answer.ages["measure"] == "percent_mean") & (answer.ages["threshold"] == 77)]
     young, old = rows.iloc[0], rows.iloc[-1]
-    what = "peaks" if young["measure"] == "percent_peak" else "means"
     who = plural(int(young["n_athletes"]), "person", "people")
     return say.AGES.format(
         who=who,
         young=young["age_years"],
         share=format_percent(young["share"]),
-        means=what,
+        means=_measured(young),
         threshold=young["threshold"],
         old=old["age_years"],
         share_old=format_percent(old["share"]),

@@ -5,6 +5,8 @@ Words in braces are filled in from results.
 
 from __future__ import annotations
 
+from ...training.answer import GAIN, MATTERS, OPPOSITE, SMALL
+
 # in plain words
 ENDED = (
     "As allocated, trained athletes ended {amount} {higher} in {outcome} ({interval}) than control athletes "
@@ -15,15 +17,12 @@ AS_EXTREME = "Of {possible:,} possible allocations, {as_extreme} would show as l
 NOT_CONFIRMATORY = "No confirmatory claim: {reasons}."
 IT = "It"
 TAKEN_ALONE = "Taken alone, it"
-MORE_THAN_MATTERS = (
-    "{it} is more than chance, and the whole interval lies beyond {smallest}, the smallest gain worth the "
-    "training."
-)
-PERHAPS_MATTERS = (
-    "{it} is more than chance; whether it reaches {smallest}, the smallest gain worth the training, is open."
-)
-AGAINST = "{it} is more than chance, and against what was wanted."
-TOO_SMALL = "{it} is smaller than {smallest}, the smallest gain worth the training."
+VERDICTS = {
+    MATTERS: "{it} is more than chance, and the whole interval lies beyond {smallest}, the smallest gain worth the training.",
+    GAIN: "{it} is more than chance; whether it reaches {smallest}, the smallest gain worth the training, is open.",
+    OPPOSITE: "{it} is more than chance, and against what was wanted.",
+    SMALL: "{it} is smaller than {smallest}, the smallest gain worth the training.",
+}
 CANNOT_TELL = "This study cannot tell {low} from {high}."
 CHANGED = "After the training, {outcome} was {amount} {higher} than before ({interval}; {people})."
 MOVED_WITHOUT = "Between two baselines, without the training, it moved by {change} ({interval})."

@@ -18,7 +18,7 @@ from ...basics import (
 from ...basics.words import format_df, round_inward
 from ...physiology import training_protocols
 from ...physiology.training_protocols import predicted_band_error
-from ...training.answer import CANNOT_TELL, GAIN, MATTERS, OPPOSITE, SMALL
+from ...training.answer import CANNOT_TELL
 from ...training.before_after import BeforeAfter
 from . import phrases as say
 
@@ -57,10 +57,9 @@ def short_training(answer) -> list[str]:
 def plain_outcome(one) -> list[str]:
     """The finding of one outcome, then its condition."""
     main, chance = one.main, one.randomisation
-    size = format_number(abs(main.estimate), one.digits)
     label = lower_first(one.label)
     finding = say.ENDED.format(
-        amount=_amount(size, one.unit),
+        amount=_size(abs(main.estimate), one),
         higher=_way(main.estimate),
         outcome=label,
         interval=_ci(main, one, way=main.estimate),
@@ -73,18 +72,11 @@ def plain_outcome(one) -> list[str]:
 
 
 def _verdict(one) -> str:
-    smallest = _amount(format_number(one.smallest, one.digits), one.unit)
+    if one.verdict == CANNOT_TELL:
+        low, high = _cannot_tell(one)
+        return say.CANNOT_TELL.format(low=low, high=f"{high}{NB}{one.unit}")
     claimed = say.IT if one.confirmatory else say.TAKEN_ALONE
-    if one.verdict == MATTERS:
-        return say.MORE_THAN_MATTERS.format(it=claimed, smallest=smallest)
-    if one.verdict == GAIN:
-        return say.PERHAPS_MATTERS.format(it=claimed, smallest=smallest)
-    if one.verdict == OPPOSITE:
-        return say.AGAINST.format(it=claimed)
-    if one.verdict == SMALL:
-        return say.TOO_SMALL.format(it=claimed, smallest=smallest)
-    low, high = _cannot_tell(one)
-    return say.CANNOT_TELL.format(low=low, high=f"{high}{NB}{one.unit}")
+    return say.VERDICTS[one.verdict].format(it=claimed, smallest=_size(one.smallest, one))
 
 
 def _cannot_tell(one) -> tuple[str, str]:
@@ -104,11 +96,10 @@ def _cannot_tell(one) -> tuple[str, str]:
 def plain_change(one) -> list[str]:
     """The change of one group, what values move without training, and why this is no effect."""
     label = lower_first(one.label)
-    size = format_number(abs(one.estimate), one.digits)
     said = [
         say.CHANGED.format(
             outcome=label,
-            amount=_amount(size, one.unit),
+            amount=_size(abs(one.estimate), one),
             higher=_way(one.estimate),
             interval=_ci(one, one, way=one.estimate),
             people=plural(one.n_athletes, "athlete"),
@@ -117,7 +108,7 @@ def plain_change(one) -> list[str]:
     if one.n_between >= 3 and not math.isnan(one.between_low):
         said.append(
             say.MOVED_WITHOUT.format(
-                change=f"{format_number(one.between_baselines, one.digits, sign=True)}{NB}{one.unit}",
+                change=_signed(one.between_baselines, one),
                 interval=format_ci(one.between_low, one.between_high, one.digits),
             )
         )
@@ -128,7 +119,7 @@ def plain_change(one) -> list[str]:
             say.BEYOND_ERROR.format(
                 beyond=one.beyond_error,
                 people=one.n_athletes,
-                limit=_amount(format_number(one.detectable, one.digits), one.unit),
+                limit=_size(one.detectable, one),
             )
         )
     said.append(say.NOT_ITS_EFFECT)
@@ -195,7 +186,7 @@ def _write_outcome(one) -> list[str]:
         Outcome=one.label,
         trained=main.n_trained,
         control=main.n_reference,
-        difference=f"{format_number(main.estimate, one.digits, sign=True)}{NB}{one.unit}",
+        difference=_signed(main.estimate, one),
         interval=_ci(main, one),
         df=format_df(main.df),
         p=format_p(main.p),
@@ -221,12 +212,12 @@ def _write_outcome(one) -> list[str]:
         )
         if not math.isnan(one.tipping):
             text += (
-                " " + say.TIPS.format(size=_amount(format_number(one.tipping, one.digits), one.unit))
+                " " + say.TIPS.format(size=_size(one.tipping, one))
                 if math.isfinite(one.tipping)
                 else " " + say.NEVER_TIPS
             )
         texts.append(text)
-    moved = f"{format_number(one.regression_to_mean, one.digits, sign=True)}{NB}{one.unit}"
+    moved = _signed(one.regression_to_mean, one)
     texts.append(f"{say.REGRESSION.format(size=moved)} {individual_words(one)}")
     return texts
 
@@ -251,19 +242,19 @@ def individual_words(one) -> str:
 def _write_change(one) -> list[str]:
     text = say.AFTER_MINUS_BEFORE.format(
         Outcome=one.label,
-        change=f"{format_number(one.estimate, one.digits, sign=True)}{NB}{one.unit}",
+        change=_signed(one.estimate, one),
         interval=_ci(one, one),
         people=one.n_athletes,
     )
     if one.n_between >= 3 and not math.isnan(one.between_low):
         text += " " + say.BETWEEN_BASELINES.format(
-            change=f"{format_number(one.between_baselines, one.digits, sign=True)}{NB}{one.unit}",
+            change=_signed(one.between_baselines, one),
             interval=format_ci(one.between_low, one.between_high, one.digits),
             people=one.n_between,
         )
     if not math.isnan(one.detectable):
         text += " " + say.DETECTABLE.format(
-            amount=_amount(format_number(one.detectable, one.digits), one.unit),
+            amount=_size(one.detectable, one),
             error=format_number(one.typical_error, one.digits),
             source=one.typical_error_from,
             beyond=one.beyond_error,
@@ -320,10 +311,10 @@ def athlete_change(one, athlete: str) -> str:
     if own.empty:
         return ""
     change = float(own["change"].iloc[0])
-    shown = f"{format_number(change, one.digits, sign=True)}{NB}{one.unit}"
+    shown = _signed(change, one)
     if math.isnan(one.detectable):
         return say.OWN_CHANGE.format(Outcome=one.label, change=shown)
-    limit = _amount(format_number(one.detectable, one.digits), one.unit)
+    limit = _size(one.detectable, one)
     if bool(own["within_error"].iloc[0]):
         return say.OWN_CHANGE_WITHIN.format(Outcome=one.label, change=shown, limit=limit)
     return say.OWN_CHANGE_BEYOND.format(Outcome=one.label, change=shown, limit=limit)
@@ -388,8 +379,12 @@ def _ci(found, one, *, way: float = 1.0) -> str:
     return f"95{NB}% interval {format_ci(low, high, one.digits)}"
 
 
-def _amount(number: str, unit: str) -> str:
-    return f"{number}{NB}{unit}" if unit else number
+def _size(value: float, one) -> str:
+    return format_number(value, one.digits, unit=one.unit)
+
+
+def _signed(value: float, one) -> str:
+    return format_number(value, one.digits, sign=True, unit=one.unit)
 
 
 def _way(value: float) -> str:
