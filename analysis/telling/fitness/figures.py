@@ -107,7 +107,7 @@ def draw_slopes(answer, *, ax=None):
     """
     known = known_outcome(answer.outcome)
     table = answer.slopes[answer.slopes["estimate"].notna()].reset_index(drop=True)
-    figure, axes = new_axes(ax, height_mm=26 + 6.5 * len(table))
+    figure, axes = new_axes(ax, width="double", height_mm=26 + 6.5 * len(table))
     contrast = answer.contrast_step
     draw_band(axes, answer.smallest_effect)
     for i, row in table.iterrows():
@@ -178,7 +178,7 @@ def _zoom(axes, table, contrast, limits) -> None:
 
 def _slope_words(row) -> str:
     count = f"(n = {int(row['n_athletes'])})"
-    if row["analysis"] in ("planned", "unadjusted"):
+    if not row["level"]:
         return f"{row['analysis']} {count}"
     kind = row["analysis"].removeprefix("within ")
     if kind == "sex" and row["level"] in SEXES:
