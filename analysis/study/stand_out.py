@@ -194,7 +194,7 @@ def _rounds(rounds: pd.DataFrame, scale: str) -> Iterator[StandsOut]:
 
 
 def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[StandsOut]:
-    values = session[measure.column].to_numpy(dtype=float)
+    values = session[measure.column].to_numpy()
     scale = np.log1p(values) if measure.by_ratio else values
     athletes = pd.factorize(session["athlete"])[0]
     rounds = pd.factorize(session["round_no"])[0]
@@ -250,7 +250,7 @@ def _beside(session: pd.DataFrame, column: str) -> np.ndarray:
     other = {"hr_mean_typed_bpm": "hr_peak_typed_bpm", "hr_peak_typed_bpm": "hr_mean_typed_bpm"}.get(column)
     if other is None:
         return np.full(len(session), np.nan)
-    gap = (session[column] - session[other]).to_numpy(dtype=float)
+    gap = (session[column] - session[other]).to_numpy()
     if np.isfinite(gap).sum() < FEWEST:
         return np.full(len(session), np.nan)
     return (gap - np.nanmedian(gap)) / max(_spread(gap), 3.0)
@@ -292,7 +292,7 @@ def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     both = rounds[
         (rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()
     ]
-    gaps = (both["hr_peak_typed_bpm"] - both["hr_mean_typed_bpm"]).to_numpy(dtype=float)
+    gaps = (both["hr_peak_typed_bpm"] - both["hr_mean_typed_bpm"]).to_numpy()
     usual = float(np.median(gaps)) if len(gaps) >= FEWEST else 15.0
     scatter = max(_spread(gaps), 4.0) if len(gaps) >= FEWEST else 6.0
     far = np.flatnonzero(gaps > max(GAP_BPM, usual + PLAIN * scatter))
@@ -317,7 +317,7 @@ def _one_each(table: pd.DataFrame, name: str, column: str, whose: str, unit: str
     there = table[table[column].gt(0)]
     if not FEWEST <= len(there) <= MOST:
         return
-    values = there[column].to_numpy(dtype=float)
+    values = there[column].to_numpy()
     lines = list(lines_of(there))
     for i, line in enumerate(lines):
         others = np.log(np.delete(values, i))
@@ -344,7 +344,7 @@ def _delays(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     there = rounds[(rounds["round_no"] > 0) & rounds["lactate_delay_s"].notna()]
     if not FEWEST <= len(there) <= MOST:
         return
-    values = there["lactate_delay_s"].to_numpy(dtype=float)
+    values = there["lactate_delay_s"].to_numpy()
     lines = list(lines_of(there))
     for i, line in enumerate(lines):
         others = np.delete(values, i)

@@ -1,0 +1,180 @@
+"""Every column of a fitted model's tables by its definition: intervals, shares, quantiles, units."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from models_data import study
+from pytest import approx
+from scipy import stats
+
+from analysis.basics import KitError
+from analysis.models import fit_mixed
+from analysis.models.mixed_fit import Variances, variance_share
+
+ROWS = study(8, 4, missing=0.1, seed=5)
+
+
+@pytest.fixture(scope="module")
+def fit():
+    return fit_mixed(ROWS, "hr ~ C(round_no) + capacity", group="athlete")
+
+
+def test_the_share_between_athletes_counts_what_is_crossed():
+    nan = float("nan")
+    assert variance_share(Variances(6.0, nan, nan, 2.0, nan)) == 0.75
+    assert variance_share(Variances(6.0, nan, nan, 2.0, 4.0)) == 0.5
+    assert variance_share(Variances(6.0, 9.0, 1.0, 2.0, nan)) == 0.75  # slopes are not counted
+
+
+def test_contrasts_have_t_intervals_and_bonferroni_ones_beside(fit):
+    for kind, m in (("successive", 3), ("pairwise", 6), ("first", 3)):
+        table = fit.contrasts("round_no", kind=kind, level=0.9)
+        assert len(table) == m
+        half, wide = (stats.t.isf(0.05 / k, table["df"]) * table["standard_error"] for k in (1, m))
+        for name, width in (("", half), ("_bonferroni", wide)):
+            assert table[f"ci_low{name}"].to_numpy() == approx((table["estimate"] - width).to_numpy())
+            assert table[f"ci_high{name}"].to_numpy() == approx((table["estimate"] + width).to_numpy())
+        t = (table["estimate"] / table["standard_error"]).to_numpy()
+        assert table["statistic"].to_numpy() == approx(t)
+        assert table["p"].to_numpy() == approx(2 * stats.t.sf(abs(t), table["df"]))
+    names = list(fit.contrasts("round_no").columns)
+    assert names[:3] == ["contrast", "later", "earlier"] and names[-1] == "method"
+    assert names.index("p_adjusted") == names.index("p") + 1
+    assert names[-3:-1] == ["ci_low_bonferroni", "ci_high_bonferroni"]
+    plain = fit.contrasts("round_no", adjust=None)
+    assert plain["p_adjusted"].tolist() == plain["p"].tolist()
+    later = dict(
+        zip(plain["contrast"], plain["later"].astype(int) - plain["earlier"].astype(int), strict=True)
+    )
+    assert later == {"2 - 1": 1, "3 - 2": 1, "4 - 3": 1}
+    given = fit.contrasts("round_no", df=[5.0, 6.0, 7.0])
+    assert given["df"].tolist() == [5.0, 6.0, 7.0]
+
+
+def test_coefficients_and_means_have_intervals_of_their_level(fit):
+    for table in (fit.coefficients(level=0.8), fit.means("round_no", level=0.8)):
+        half = (stats.t.isf(0.1, table["df"]) * table["standard_error"]).to_numpy()
+        assert (table["ci_high"] - table["estimate"]).to_numpy() == approx(half)
+        assert (table["estimate"] - table["ci_low"]).to_numpy() == approx(half)
+    seen = ROWS.dropna().groupby("round_no")["athlete"].agg(["size", "nunique"])
+    means = fit.means("round_no")
+    assert means["n_observations"].tolist() == seen["size"].tolist()
+    assert means["n_athletes"].tolist() == seen["nunique"].tolist()
+    default = fit.coefficients()
+    assert default["p"].tolist() == fit.coefficients(ddf="kenward-roger", level=0.95)["p"].tolist()
+    assert (default["ci_high"] - default["estimate"]).to_numpy() == approx(
+        (stats.t.isf(0.025, default["df"]) * default["standard_error"]).to_numpy()
+    )
+    assert fit.coefficients().loc["capacity", "term"] == "capacity"
+
+
+def test_small_units_keep_their_errors():
+    small = fit_mixed(ROWS.assign(hr=ROWS["hr"] * 1e-8), "hr ~ C(round_no)", group="athlete").contrasts(
+        "round_no"
+    )
+    plain = fit_mixed(ROWS, "hr ~ C(round_no)", group="athlete").contrasts("round_no")
+    assert small["p"].tolist() == approx(plain["p"].tolist(), rel=1e-5)
+
+
+def test_predicted_deviations_have_the_error_of_the_prediction():
+    """Henderson 1975 with the fixed terms known: covariance G - G Z' V^-1 Z G; a normal interval of 1.96 errors."""
+    rows = ROWS.dropna().reset_index(drop=True)
+    fit = fit_mixed(rows, "hr ~ C(round_no)", group="athlete")
+    effects = fit.random_effects()
+    Z = (pd.factorize(rows["athlete"])[0][:, None] == np.arange(8)) * 1.0
+    G = fit.variances.group * np.eye(8)
+    V = Z @ G @ Z.T + fit.variances.residual * np.eye(len(rows))
+    error = np.sqrt(np.diag(G - G @ Z.T @ np.linalg.solve(V, Z @ G)))
+    assert effects["standard_error"].to_numpy() == approx(error)
+    assert (effects["ci_high"] - effects["estimate"]).to_numpy() == approx(1.959964 * error, rel=1e-6)
+    assert (effects["estimate"] - effects["ci_low"]).to_numpy() == approx(1.959964 * error, rel=1e-6)
+    assert effects["level"].tolist() == sorted(rows["athlete"].unique())
+
+
+def test_slopes_of_athletes_have_errors_in_the_units_of_the_column():
+    rows = study(8, 5, seed=4)
+    rows["hr"] += rows["round_no"] * np.repeat(np.random.default_rng(1).normal(0, 4, 8), 5)
+    rows["seconds"] = rows["round_no"] * 300.0
+    one, other = (fit_mixed(rows, f"hr ~ {c}", group="athlete", slope=c) for c in ("round_no", "seconds"))
+    a, b = (f.random_effects().query("effect == 'slope'")["standard_error"].to_numpy() for f in (one, other))
+    assert (a > 0).all() and b * 300 == approx(a, rel=1e-5)
+    assert other.residuals()["residual"].to_numpy() == approx(
+        one.residuals()["residual"].to_numpy(), abs=1e-6
+    )
+
+
+def test_shares_of_the_variance_by_their_definition(fit):
+    """Nakagawa & Schielzeth 2013, equations 26 and 30 (numbers from memory): fixed, and fixed + random, of the whole."""
+    rows = ROWS.dropna()
+    fixed = np.var(fit.residuals()["fitted_marginal"], ddof=1)
+    v, shares = fit.variances, fit.r_squared()
+    whole = fixed + v.group + v.residual
+    assert shares.marginal == approx(fixed / whole) and shares.conditional == approx(
+        (fixed + v.group) / whole
+    )
+    assert len(fit.residuals()) == len(rows)
+
+
+def test_residuals_are_scaled_by_the_residual_sd(fit):
+    table = fit.residuals()
+    assert table["scaled_residual"].to_numpy() == approx(
+        table["residual"].to_numpy() / np.sqrt(fit.variances.residual)
+    )
+    assert table["observed"].to_numpy() == approx(table["fitted"].to_numpy() + table["residual"].to_numpy())
+    assert list(table.columns[:2]) == ["athlete", "round_no"]
+
+
+def test_pictures_compare_with_the_quantiles_of_blom():
+    """Blom 1958: (rank - 3/8) / (n + 1/4); rounds in their order, also where there are ten."""
+    found = fit_mixed(study(4, 10), "hr ~ C(round_no)", group="athlete").diagnostics()
+    ranks = stats.rankdata(found.residuals["scaled_residual"])
+    assert found.residuals["normal_quantile"].to_numpy() == approx(stats.norm.ppf((ranks - 3 / 8) / 40.25))
+    ranks = stats.rankdata(found.random_effects["estimate"])
+    assert found.random_effects["normal_quantile"].to_numpy() == approx(
+        stats.norm.ppf((ranks - 3 / 8) / 4.25)
+    )
+    sd = found.random_effects["estimate"].std(ddof=1)
+    assert found.random_effects["scaled_estimate"].to_numpy() == approx(
+        (found.random_effects["estimate"] / sd).to_numpy()
+    )
+    assert found.spread["level"].tolist() == [str(k) for k in range(1, 11)]
+    assert found.spread["n_observations"].tolist() == [4] * 10
+    own = found.residuals.groupby("level", sort=False)["residual"].std()
+    assert found.spread["residual_sd"].to_numpy() == approx(own.to_numpy())
+    assert found.factor == "round_no"
+    none = fit_mixed(study(6, 3), "hr ~ capacity", group="athlete").diagnostics()
+    assert none.factor == "" and none.spread["level"].tolist() == [""]
+
+
+def test_without_spread_between_athletes_nothing_is_scaled():
+    rows = study(6, 3, sd_athlete=0.0, seed=3)
+    rows["hr"] -= rows.groupby("athlete")["hr"].transform("mean") - rows["hr"].mean()
+    found = fit_mixed(rows, "hr ~ C(round_no)", group="athlete").diagnostics()
+    assert found.random_effects["scaled_estimate"].isna().all()
+
+
+def test_what_a_formula_does_not_give_is_said(fit):
+    bare = fit_mixed(ROWS, "hr ~ C(round_no):capacity", group="athlete")
+    with pytest.raises(KitError, match="need a formula with an intercept"):
+        bare.slopes("capacity")
+    with pytest.raises(KitError, match=r"write C\(capacity\) in the formula"):
+        fit.slopes("capacity", by="capacity")
+    only = fit_mixed(ROWS, "hr ~ capacity + C(round_no):capacity", group="athlete")
+    with pytest.raises(KitError, match=r"as a term of its own|need a formula"):
+        only.means("round_no")
+
+
+def test_slopes_at_each_round_and_on_average(fit):
+    crossing = fit_mixed(ROWS, "hr ~ C(round_no) * capacity", group="athlete")
+    each, mean = crossing.slopes("capacity", by="round_no"), crossing.slopes("capacity")
+    assert each["round_no"].tolist() == [1, 2, 3, 4]
+    assert mean["estimate"][0] == approx(each["estimate"].mean())
+    alike = fit.slopes("capacity", by="round_no")
+    assert alike["estimate"].tolist() == approx([fit.slopes("capacity")["estimate"][0]] * 4)
+    assert fit.coefficients().loc["capacity", "estimate"] == approx(alike["estimate"][0])
+    own = fit_mixed(
+        ROWS.assign(capacity=ROWS["capacity"].where(ROWS["round_no"] == 2, 0.0)),
+        "hr ~ C(round_no)",
+        group="athlete",
+    )
+    assert own.icc == variance_share(own.variances)
