@@ -44,8 +44,10 @@ def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
     """Every place where one change is possible, outside docstrings and annotations."""
     found, guards = [], set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and named(node) == "zip":
-            guards |= {id(k.value) for k in node.keywords}  # strict=True is a test of the code by itself
+        if isinstance(node, ast.Call) and named(node) in ("zip", "dataclass"):
+            guards |= {
+                id(k.value) for k in node.keywords
+            }  # strict and frozen are tests of the code by itself
             continue
         if id(node) in guards:
             continue

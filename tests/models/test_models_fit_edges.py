@@ -65,7 +65,20 @@ def test_coefficients_and_means_have_intervals_of_their_level(fit):
     assert (default["ci_high"] - default["estimate"]).to_numpy() == approx(
         (stats.t.isf(0.025, default["df"]) * default["standard_error"]).to_numpy()
     )
-    assert fit.coefficients().loc["capacity", "term"] == "capacity"
+    assert (
+        fit.coefficients().loc["capacity", "term"] == "capacity" and fit.coefficients().columns[0] == "term"
+    )
+
+
+def test_every_term_is_tested_as_it_is_by_itself(fit):
+    for ddf in ("kenward-roger", "satterthwaite", "cr2"):
+        table = fit.tests(ddf=ddf)
+        assert table["term"].tolist() == ["C(round_no)", "capacity"]
+        assert table["df_den"].tolist() == approx([fit.test(t, ddf=ddf).df_den for t in table["term"]])
+    assert fit.test("capacity").df_den == approx(fit.coefficients().loc["capacity", "df"])
+    alone = fit_mixed(ROWS, "hr ~ C(round_no)", group="athlete")
+    shifted = fit_mixed(ROWS, "hr ~ C(round_no, Treatment(reference=3))", group="athlete")
+    assert alone.test("round_no").statistic == approx(shifted.test("round_no").statistic)
 
 
 def test_small_units_keep_their_errors():
@@ -169,6 +182,11 @@ def test_slopes_at_each_round_and_on_average(fit):
     each, mean = crossing.slopes("capacity", by="round_no"), crossing.slopes("capacity")
     assert each["round_no"].tolist() == [1, 2, 3, 4]
     assert mean["estimate"][0] == approx(each["estimate"].mean())
+    terms = crossing.coefficients().set_index("term")["estimate"]
+    steps = [terms[f"C(round_no)[T.{k}]:capacity"] for k in (2, 3, 4)]
+    assert (each["estimate"][1:] - each["estimate"][0]).tolist() == approx(steps) and min(
+        map(abs, steps)
+    ) > 1e-3
     alike = fit.slopes("capacity", by="round_no")
     assert alike["estimate"].tolist() == approx([fit.slopes("capacity")["estimate"][0]] * 4)
     assert fit.coefficients().loc["capacity", "estimate"] == approx(alike["estimate"][0])

@@ -141,7 +141,7 @@ def test_lactate_is_compared_by_ratio():
     assert measured(NAN, "high") == [("A02", 3, "> 25", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low") == [("A02", 3, "< 0.5", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low", 2.0)[0][2] == "< 2"
-    assert measured(NAN, "low", 9.0) == measured(NAN, "high", 7.0) == []  # below 9 or above 7 may well be 8
+    assert measured(NAN, "low", 15.0) == measured(NAN, "high", 4.0) == []  # below 15 or above 4 may well be 8
     assert measured(0.0) == []  # has no ratio; told elsewhere
 
 
@@ -253,6 +253,7 @@ def test_one_value_of_each_is_asked_about_where_the_point_slipped():
     # 4 scatters of at least 0.15: e^0.6 = 1.82 times; a tenth may be off by e^0.225 = 1.25
     assert rested([1.0] * 4 + [12.5]) == [(12.5, 1.25, slipped)] and rested([1.0] * 4 + [12.6]) == []
     assert rested([1.0] * 4 + [7.5]) == [(7.5, 0.75, slipped)] and rested([1.0] * 4 + [7.4]) == []
+    assert rested([1.0, 3.0, 0.4, 6.0, 0.3]) == []  # among values so wild 0.3 needs no slip
     table = rounds_of(n_rounds=1).assign(lactate_mmol_l=[1.0] * 4 + [12.0])
     assert list(so._rested(table)) == []  # not before sparring
 
