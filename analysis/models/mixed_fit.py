@@ -518,9 +518,7 @@ class MixedFit(Result):
                 f"{name!r} is numeric in this model; write C({name}) in the formula for its means."
             )
         typed = self._typed()
-        term = next((t for t in self._design.terms if t.keys == {factor.key}), None)
-        if term is None:
-            raise KitError(f"Add {factor.expression} as a term of its own for its means.")
+        term = next(t for t in self._design.terms if t.keys == {factor.key})
         rows = np.zeros((len(factor.levels), len(self._design.names)))
         rows[:, 0] = 1.0
         rows[:, term.typed] = factor.code_table(full=False, coding="S")[0]

@@ -80,7 +80,7 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
     from scipy.special import ndtr
 
     t = np.asarray(fractions, dtype=float)
-    above, below = np.empty(len(t)), np.empty(len(t))
+    above, below = np.zeros(len(t)), np.zeros(len(t))
     points, weights = legendre(GRID)
     where = density = None
     for j, bound in enumerate(bounds):
@@ -98,7 +98,6 @@ def stage_probabilities(bounds, fractions, *, drift: float = 0.0, last: float | 
         centre = drift * np.sqrt(t[j])
         left, right = max(-bound, centre - FARTHEST), min(bound, centre + FARTHEST)
         if not left < right:
-            above[j + 1 :] = below[j + 1 :] = 0.0
             break
         at = 0.5 * (right - left) * points + 0.5 * (right + left)
         kernel = np.exp(-0.5 * ((at[:, None] - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))

@@ -173,7 +173,7 @@ def test_what_a_formula_does_not_give_is_said(fit):
     with pytest.raises(KitError, match=r"write C\(capacity\) in the formula"):
         fit.slopes("capacity", by="capacity")
     only = fit_mixed(ROWS, "hr ~ capacity + C(round_no):capacity", group="athlete")
-    with pytest.raises(KitError, match=r"as a term of its own|need a formula"):
+    with pytest.raises(KitError, match="need a formula with an intercept and the main effects"):
         only.means("round_no")
 
 

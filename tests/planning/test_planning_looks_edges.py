@@ -93,6 +93,8 @@ def test_studies_without_effect_are_those_of_the_club():
     )  # looks take the first athletes of each study
     other = null_p_values((6,), rounds=3, icc=0.5, missing=0.0, n_studies=200, seed=4)
     assert (other["rounds"] != last["rounds"]).all()
+    alike = null_p_values((6,), rounds=3, icc=1.0, missing=0.0, n_studies=20, seed=3)
+    assert (alike["rounds"] == 1.0).all()  # rounds that never differ show nothing
     holes = null_p_values((6,), rounds=3, icc=0.5, missing=0.3, n_studies=200, seed=3)
     assert (holes["rounds"] != last["rounds"]).mean() > 0.9 and np.isfinite(holes["fitness"]).all()
 

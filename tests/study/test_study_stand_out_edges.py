@@ -45,6 +45,7 @@ def test_the_slips_of_a_number():
     digits = {v for v, kind in found if kind == "digit"}
     assert digits == {418, 718, 148, 178, 110, 113, 116, 119}
     assert [v for v, kind in found if kind == "front"] == [1118 + 1000 * k for k in range(9)]
+    assert [v for v, kind, _ in so._slips(718, 0) if kind == "exchanged"] == [178, 781]
     found = list(so._slips(0.8, 1))
     assert [(v, w) for v, kind, w in found if kind == "point"] == [
         (8.0, "the decimal point slipped"), (0.08, "the decimal point slipped")]  # fmt: skip
@@ -82,6 +83,8 @@ def test_without_a_slip_a_heart_rate_is_asked_about_from_27_bpm_on(value, is_ask
 def test_with_a_slip_it_is_asked_about_from_18_bpm_on():
     assert asked_one(190) == [("A02", 3, "190", "9 for 7", 170)]
     assert asked_one(17) == [("A02", 3, "17", "a digit too many or too few", 170)]
+    peak = rounds_of({("A02", 3): 190.0}, "hr_peak_typed_bpm", hr_peak_typed_bpm=170.0)
+    assert [line[2:4] for line in asked(peak)] == [("190", "9 for 7")]  # a peak from 20 bpm on
     assert asked_one(184) == []  # 8 for 6 leads to 164, yet 14 bpm are no distance
     assert asked_one(117) == [("A02", 3, "117", "two digits exchanged", 171)]
 
@@ -174,6 +177,8 @@ def test_one_round_is_compared_with_the_club():
 
     assert one(17.0) == ["17"] and one(17.0, n=4) == []
     assert one(140.0) == []
+    wide = rounds_of(hr_mean_typed_bpm=[150.0, 160.0, 170.0, 180.0, 190.0], n_rounds=1)
+    assert asked(wide) == []  # among clubs so wide 190 is no slip of 170
 
 
 def test_few_values_show_no_pattern_and_too_many_are_no_club(monkeypatch):
@@ -411,6 +416,8 @@ def test_a_wrong_value_and_a_giant_say_nothing_of_the_others():
     wrong.problem("rounds.csv", 8, "hr_mean_typed_bpm", "143", "cannot be", "look")
     masked = so._without_wrong(table, wrong, wide=False)
     assert masked["hr_mean_typed_bpm"].isna().sum() == 1 and math.isnan(masked["hr_mean_typed_bpm"][6])
+    later = so._without_wrong(table.set_axis(range(100, 120)), wrong, wide=False)
+    assert later["hr_mean_typed_bpm"].isna().sum() == 1 and math.isnan(later["hr_mean_typed_bpm"][106])
     wide = Findings()
     wide.problem("rounds.csv", 8, "hr_mean_typed_bpm_3", "143", "cannot be", "look")
     assert so._without_wrong(table, wide, wide=True)["hr_mean_typed_bpm"].isna().sum() == 1
