@@ -195,7 +195,7 @@ def diagnostics(fit: MixedFit) -> MixedDiagnostics:
     table["level"] = table[factor].astype(str) if factor in table else ""
     table["normal_quantile"] = _normal_quantiles(table["scaled_residual"])
     effects = random_effects(fit)
-    error = effects.groupby("effect", sort=False)["estimate"].transform(lambda v: v.std(ddof=1))
+    error = effects.groupby("effect", sort=False)["estimate"].transform("std")
     effects["scaled_estimate"] = np.where(
         error > 0, effects["estimate"] / error.where(error > 0, 1.0), np.nan
     )

@@ -353,7 +353,7 @@ def estimate_after_looks(
         planned = ", ".join(map(str, table["n_athletes"]))
         raise KitError(f"No look is planned at {n_athletes} athletes; the plan has looks at {planned}.")
     j = int(place[0])
-    levels = np.clip(table[f"level_{question}"].to_numpy(), 1e-12, 1.0)
+    levels = np.maximum(table[f"level_{question}"].to_numpy(), 1e-12)
     bounds = norm.isf(levels / 2)
     size = float(student.sf(abs(estimate) / standard_error, df))
     z = float(np.sign(estimate) * min(norm.isf(max(size, 1e-300)), 37.0))

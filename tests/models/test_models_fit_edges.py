@@ -135,6 +135,8 @@ def test_residuals_are_scaled_by_the_residual_sd(fit):
     )
     assert table["observed"].to_numpy() == approx(table["fitted"].to_numpy() + table["residual"].to_numpy())
     assert list(table.columns[:2]) == ["athlete", "round_no"]
+    logged = fit_mixed(ROWS, "hr ~ C(round_no) + np.log(capacity)", group="athlete").residuals()
+    assert list(logged.columns[:3]) == ["athlete", "round_no", "observed"]  # an expression is no column
 
 
 def test_pictures_compare_with_the_quantiles_of_blom():

@@ -144,7 +144,7 @@ def test_lactate_is_compared_by_ratio():
     assert measured(NAN, "high") == [("A02", 3, "> 25", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low") == [("A02", 3, "< 0.5", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low", 2.0)[0][2] == "< 2"
-    assert measured(NAN, "low", 15.0) == measured(NAN, "high", 4.0) == []  # below 15 or above 4 may well be 8
+    assert measured(NAN, "low", 30.0) == measured(NAN, "high", 2.0) == []  # below 30 or above 2 may well be 8
     assert measured(0.0) == []  # has no ratio; told elsewhere
 
 
