@@ -71,7 +71,9 @@ def test_every_notebook_is_kept_as_a_sound_page(built, check_page):
     pages = sorted((built / "for_you" / "notebooks").iterdir())
     assert [p.stem for p in pages] == [p.stem for p in find_notebooks()] and pages
     for page in pages:
-        check_page(page.read_text(encoding="utf-8"), closed=False)
+        text = page.read_text(encoding="utf-8")
+        check_page(text, closed=False)
+        assert "Not for this table" not in text, f"{page.name}: the reader's own look shows nothing"
 
 
 def test_pages_are_sound(built, check_page):
