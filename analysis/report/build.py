@@ -231,6 +231,11 @@ def _write_up(
     for line in _what_is_withheld(shared):
         steps.progress(line)
     typed = texts_that_leave(answers.study, codes, document)
+    if typed and folders.may_share:
+        listed = f"{plural(len(typed), 'text')} typed by people {'stands' if len(typed) == 1 else 'stand'} in the write-up"
+        steps.progress(
+            f"{listed}, listed in {FOR_YOU}/READ_ME.txt: read them for names before you pass anything on"
+        )
     reading = [
         "Typed by people, and in the write-up: read each for names before you pass it on.",
         *(f"  {t}" for t in typed),
@@ -270,7 +275,7 @@ def _write_numbers(folders: Folders, answers, document, codes) -> None:
     write_csv(ledger.table, folders.place("ledger.csv"))
     if len(answers.study.athletes):
         title = codes.hide_in_text(answers.study.title)
-        write_data_package(answers, folders.place("data_package"), title=title)
+        write_data_package(answers, folders.place("data_package"), title=title, hide=codes.hide_in_text)
 
 
 def _answer_everything(answers, steps: Steps, workers: SideBySide) -> None:

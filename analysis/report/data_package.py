@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -274,12 +275,16 @@ def _heart_rate(
     return pd.concat(parts).sort_values(["session", "person", "round_no", "second"], ignore_index=True)
 
 
-def write_data_package(answers, folder: str | Path, *, title: str = "") -> DataPackage:
+def write_data_package(
+    answers, folder: str | Path, *, title: str = "", hide: Callable[[str], str] = str
+) -> DataPackage:
     """Write the data package with its description and codebook."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     package = make_data_package(answers)
     for name, table in package.tables.items():
+        typed = [c for c in ("group", "protocol") if c in table]
+        table = table.assign(**{c: [hide(v) if isinstance(v, str) else v for v in table[c]] for c in typed})
         write_csv(table, folder / f"{name}.csv", mark=False)
     columns = [c for c in PACKAGE_COLUMNS if c.table in package.tables and c.name in package.tables[c.table]]
     if package.tables:

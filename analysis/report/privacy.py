@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 
@@ -47,7 +48,7 @@ def typed_texts(study) -> dict[str, bool]:
     for name, columns in FREE_TEXT.items():
         table = getattr(study, name)
         for column in [c for c in columns if c in table]:
-            single = column in ("note", "reason", "new_value")
+            single = column in ("note", "reason", "new_value", "group", "club")
             texts |= {str(t): single or texts.get(str(t), False) for t in table[column].unique() if str(t)}
     return texts
 
@@ -63,10 +64,39 @@ def personal_texts(study) -> tuple[str, ...]:
 def texts_that_leave(study, codes: Codes, document: Document) -> tuple[str, ...]:
     """Return the free texts that stand in a write-up: a rare name at the start of a sentence only a person can tell."""
     told = f"{document.title}\n{document.text(cells=True)}".casefold()
-    texts = (
-        codes.hide_in_text(t).strip().rstrip(".") for t in typed_texts(study) if re.search(r"[^\W\d_]{3}", t)
-    )
+    published = [*study.published["finding"], *study.published["source"]]  # whose authors may be named
+    typed = dict.fromkeys([*typed_texts(study), *published])
+    texts = (codes.hide_in_text(t).strip().rstrip(".") for t in typed if re.search(r"[^\W\d_]{3}", t))
     return tuple(dict.fromkeys(t for t in texts if t.casefold() in told))
+
+
+def _however_set(part: str) -> str:
+    """A pattern of a text wherever its lines break, the first of several words with a small letter too."""
+    first, *rest = map(re.escape, part.split())
+    if rest and first[0].isalpha():
+        first = f"[{first[0]}{first[0].lower()}]{first[1:]}"
+    return r"\s+".join([first, *rest])
+
+
+def _bare(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def _drawn_without(draw, codes: Codes):
+    """Draw a figure whose texts and description hide what the write-up hides."""
+    from matplotlib.text import Text
+
+    figure = draw()
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            labels = [label.get_text() for label in axis.get_ticklabels()]
+            hidden = list(map(codes.hide_in_text, labels))
+            if hidden != labels:  # a tick is written anew whenever the figure is drawn
+                axis.set_ticks(axis.get_ticklocs(), labels=hidden)
+    for text in figure.findobj(Text):
+        text.set_text(codes.hide_in_text(text.get_text()))
+    figure.alt_text = codes.hide_in_text(figure.alt_text)
+    return figure
 
 
 class Codes:
@@ -82,8 +112,13 @@ class Codes:
         self.labels = {code: label for code, label in (labels | others).items() if code not in shown}
         self._mentions = Mentions(self.labels)
         self.personal = personal_texts(study)
-        longest = sorted(map(re.escape, self.personal), key=len, reverse=True)
+        longest = sorted(map(_however_set, self.personal), key=len, reverse=True)
         self._personal = re.compile("|".join(longest)) if longest else None
+        shown = {t.strip().rstrip(".") for t in typed_texts(study)}
+        hidden = {t: self._mentions.replace(t, self.labels.__getitem__, typed=True) for t in shown}
+        self._typed = {_bare(t): new for t, new in hidden.items() if new != t}
+        longest = sorted(map(_however_set, self._typed), key=len, reverse=True)
+        self._numbered = re.compile("|".join(longest), re.IGNORECASE) if longest else None
 
     def hide(self, value):
         """Return plain data (or what `to_plain` makes of it) without codes, in values, keys and running text."""
@@ -103,6 +138,8 @@ class Codes:
 
     def hide_in_text(self, text: str) -> str:
         """Return a text without codes."""
+        if self._numbered:
+            text = self._numbered.sub(lambda m: self._typed[_bare(m[0])], text)
         text = self._mentions.replace(text, self.labels.__getitem__)
         return self._personal.sub("(left out)", text) if self._personal else text
 
@@ -113,7 +150,8 @@ class Codes:
             if not pd.api.types.is_numeric_dtype(table[column]):
                 change = self._code if column in CODE_COLUMNS else self.hide_in_text
                 table[column] = [change(v) if isinstance(v, str) else v for v in table[column]]
-        return table
+        names = [self.hide_in_text(c) if isinstance(c, str) else c for c in table.columns]
+        return table.set_axis(names, axis=1)
 
     def hide_in_document(self, document: Document) -> Document:
         """Return the write-up without codes in its texts, captions and tables (figures are drawn without)."""
@@ -132,7 +170,10 @@ class Codes:
         if isinstance(block, Bullets):
             return replace(block, items=tuple(map(self.hide_in_text, block.items)))
         if isinstance(block, Picture):
-            return replace(block, caption=self.hide_in_text(block.caption))
+            draw = (
+                partial(_drawn_without, block.draw, self) if self._personal or self._numbered else block.draw
+            )
+            return replace(block, caption=self.hide_in_text(block.caption), draw=draw)
         if isinstance(block, Table):
             return replace(
                 block,

@@ -48,7 +48,7 @@ def without_mention(value, gone: frozenset[str]):
     if not gone:
         return value
     if isinstance(value, str):
-        return Mentions(gone).replace(value, lambda code: "(withdrawn)")
+        return Mentions(gone).replace(value, lambda code: "(withdrawn)", typed=True)
     if isinstance(value, Mapping):
         return {k: without_mention(v, gone) for k, v in value.items()}
     if isinstance(value, list | tuple):
@@ -79,7 +79,9 @@ def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
     if "opponent" in left.columns:
         left.columns["opponent"] = ["guest" if t in gone else t for t in left.columns["opponent"]]
     for name in set(_FREE_TEXT) & set(left.columns):
-        left.columns[name] = [mentions.replace(t, lambda code: "(withdrawn)") for t in left.columns[name]]
+        left.columns[name] = [
+            mentions.replace(t, lambda code: "(withdrawn)", typed=True) for t in left.columns[name]
+        ]
     return left
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
-from .problems import GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS
+from .problems import BEGINNINGS, GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS
 
 _PERSONAL_PARTS = frozenset(
     {
@@ -32,6 +32,13 @@ _PHONE = re.compile(
 _BIRTH = re.compile(
     r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)"
 )
+_MONTHS = "jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
+_BORN = re.compile(
+    rf"(?<![\w.])(?:[0-3]?\d[./-][0-3]?\d[./-]|[0-3]?\d(?:st|nd|rd|th|\.)? (?:{_MONTHS})[a-zä]*\.?,? |"
+    rf"(?:{_MONTHS})[a-zä]*\.? [0-3]?\d(?:st|nd|rd|th)?,? )(?:19[3-9]\d|200\d|201[0-5])(?!\d)",
+    re.IGNORECASE,
+)
+"""The same as people write it in a sentence."""
 _ORDINARY_CODE = re.compile(r"[A-Za-z]{0,3}[-_]?\d{1,6}")
 _WORD = re.compile(r"[^\W\d_]+")
 
@@ -100,6 +107,24 @@ _NAMED = re.compile(
 )
 
 
+_COUNTED = re.compile(
+    r"(?:rounds?|bouts?|levels?|stages?|sessions?|evenings?|weeks?|days?|rows?|tables?|sets?|first|last|than|about|n ?=)\s+$",
+    re.IGNORECASE,
+)
+_UNIT = re.compile(
+    r"\s*(?:%|°|(?:s|sec|seconds?|min|minutes?|h|hours?|m|km|kg|bpm|beats?|mmol|ml|w|watts?|years?|days?|weeks?|rounds?|bouts?|"
+    r"athletes?|people|persons?|women|men|points?|times|steps?|samples?|values?|levels?|shuttles?)\b)",
+    re.IGNORECASE,
+)
+"""What stands before and after a number that counts and names nobody."""
+
+
+def _counts(number: re.Match) -> bool:
+    """Whether a number in a text counts something."""
+    text = number.string
+    return bool(_COUNTED.search(text[: number.start()]) or _UNIT.match(text, number.end()))
+
+
 class Mentions:
     """Finds codes of athletes in running text; a code of digits alone only where it names a person or a file."""
 
@@ -113,9 +138,13 @@ class Mentions:
         start = "|".join(numbers)
         self._file = re.compile(rf"(?<![\w.])({start}){ends}|^({start})(?=[,:] )") if numbers else None
         self._number = re.compile(rf"(?<![\w.])({'|'.join(numbers)})(?![\w.])") if numbers else None
+        alone = rf"(?<![\w.,:/-])({start})(?![\w%°]|[.,:/-]\w)"
+        self._alone = re.compile(alone) if numbers else None
 
-    def replace(self, text: str, instead: Callable[[str], str]) -> str:
-        """Return a text in which `instead(code)` stands for every code."""
+    def replace(self, text: str, instead: Callable[[str], str], *, typed: bool = False) -> str:
+        """Return a text in which `instead(code)` stands for every code; in what people `typed`, any number may be one."""
+        if typed and self._alone is not None and re.search(r"[^\W\d_]{2}", text):
+            text = self._alone.sub(lambda m: m[0] if _counts(m) else instead(m[1]), text)
         if self._telling is not None:
             text = self._telling.sub(lambda m: instead(m[1]), text)
         if self._number is not None:
@@ -136,12 +165,21 @@ _CONTRACTED = frozenset(
 )
 
 
+_DOES = re.compile(
+    r"\s+(?:is|was|has|had|does|did|says|said|saw|sees|left|fell|felt|came|went|took|told|asked|forgot|lost|broke|hurt|wore|sat|"
+    r"got|held|won|wants|thinks|knows|thought|knew|wrote|read|withdrew|agrees|(?:help|stopp|start|slipp|arriv|watch|open|clos|"
+    r"complain|report|injur|miss|refus|shout|agre|want|count|typ|call|join|chang|tapp|claim|confirm|not|rat|swapp|train)ed)\b"
+)
+_THING = re.compile(r"(?:ing|tion|ment|ness|ity|ance|ence)$")
+"""What follows a person, and how words end that are none."""
+
+
 def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
     """Return what in a running text looks like a mail address, a phone number, a birth date or a name of two words or more."""
     # With `single` a capitalised word within a sentence that is no ordinary word counts as a name too; the
-    # first word of a sentence only where it is a known given name, a possessor, or stands in a row with
-    # another name. Where most words are capitalised, as in some titles, none of them tells.
-    found = [m[0] for pattern in (_MAIL, _CALL, _BIRTH) for m in pattern.finditer(text)]
+    # first word of a sentence only where it is a known given name, a possessor, does what people do, or
+    # stands in a row with another name. Where most words are capitalised, as in some titles, none of them tells.
+    found = [m[0] for pattern in (_MAIL, _CALL, _BIRTH, _BORN) for m in pattern.finditer(text)]
     words = re.findall(r"[^\W\d_]{4,}", text)
     if len(words) > 2 and sum(w[0].isupper() for w in words) > len(words) / 2:
         return tuple(found)
@@ -164,6 +202,8 @@ def _begins(text: str, runs: list[re.Match], place: int, named: list[str]) -> bo
     run = runs[place]
     word = _POSSESSOR.sub("", run[0]).lower()
     if not GIVEN_NAMES.isdisjoint(word.split("-")) or (_POSSESSOR.search(run[0]) and word not in _CONTRACTED):
+        return True
+    if _DOES.match(text, run.end()) and word not in BEGINNINGS and not _THING.search(word):
         return True
     joint = _ROW_OF_NAMES.match(text, run.end())
     following = runs[place + 1] if place + 1 < len(runs) else None

@@ -270,6 +270,9 @@ PERSONAL_COLUMNS = frozenset(WORDS["personal_columns"].split())
 ORDINARY_WORDS = frozenset(WORDS["ordinary_words"].split())
 """Words that may carry a capital letter and name no person."""
 
+BEGINNINGS = frozenset(WORDS["beginnings"].split())
+"""Words that begin a sentence before a verb and name no person, beside the ordinary ones."""
+
 GIVEN_NAMES = frozenset(WORDS["given_names"].split())
 """Names of people that are no ordinary words."""
 

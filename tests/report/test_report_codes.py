@@ -5,6 +5,8 @@ import re
 import zipfile
 from pathlib import Path
 
+import matplotlib.pyplot as plt
+import pandas as pd
 import pytest
 from careless_study import LETTERS, REFUSED, WITHDREW, digits_or_letters, renamed
 
@@ -13,6 +15,7 @@ from analysis.report.about import verify_report
 from analysis.report.privacy import Codes
 from analysis.study import Study, load_study
 from analysis.study.privacy import Mentions, personal_parts
+from analysis.telling.document import Document, Picture, Section
 
 
 def texts(folder):
@@ -127,6 +130,16 @@ def test_a_number_is_a_code_only_where_it_names_somebody(text, hidden):
         ("Strap slipped, and Anna-Lena's watch too. It's fine, that's all", True, ("Anna-Lena",)),
         ("Anna-Lena came late. Watch's battery was low", True, ("Anna-Lena",)),
         ("Lactate and Heart rate were typed late", True, ()),
+        ("Quorvin says it hurt. Headgear was loose", True, ("Quorvin",)),
+        ("Bleeding was stopped; Towel fell; Somebody said so; Strips ran out", True, ()),
+        ("Quorvin and rain", True, ()),  # what no rule tells is listed for a person to read
+        ("born 11.02.1998 or 7/8/1999", False, ("11.02.1998", "7/8/1999")),
+        (
+            "born 3 May 1998, or May 3rd, 1998, or 3. Mai 1998",
+            False,
+            ("3 May 1998", "May 3rd, 1998", "3. Mai 1998"),
+        ),
+        ("tested on 3 May 2026, with a watch of 2016", False, ()),
     ],
 )
 def test_what_looks_personal_in_running_text(text, single, found):
@@ -139,3 +152,52 @@ def test_labels_of_results_and_of_the_package_cannot_be_joined(demo_answers):
     assert set(labels) == set(study.athletes["athlete"])
     nobody = Codes(Study(folder=Path("nowhere")))
     assert nobody.hide({"athlete": "A07"}) == {"athlete": "A07"}
+
+
+@pytest.mark.parametrize(
+    ("text", "hidden"),
+    [
+        ("the drop of 412 was read after 17 left", "the drop of X was read after X left"),
+        ("412, 17; 007.", "412, 17; 007."),  # without a word it is a row of numbers
+        ("he saw 412, 17 and 007.", "he saw X, X and X."),
+        ("17 min late in round 17; 17 % valid, 17 rounds, 17:30, 0.17", None),
+    ],
+)
+def test_in_what_people_typed_a_number_is_a_code_unless_it_counts(text, hidden):
+    found = Mentions(["412", "17", "007"]).replace(text, lambda code: "X", typed=True)
+    assert found == (text if hidden is None else hidden)
+
+
+def test_names_are_hidden_in_figures_headings_and_however_a_line_breaks():
+    athletes = pd.DataFrame({"athlete": ["412"]})
+    published = pd.DataFrame({"finding": ["report of Tevka Quillon"], "source": ["a paper"]})
+    sessions = pd.DataFrame({"place": ["hall of Tevka Quillon, opened by 412"]})
+    study = Study(
+        folder=Path("nowhere"),
+        athletes=athletes,
+        published=published,
+        sessions=sessions,
+        known_codes={"412": ""},
+    )
+    codes = Codes(study)
+    assert codes.hide_in_text("tevka\nQuillon") == "(left out)"
+    assert codes.hide_in_text("In hall of Tevka Quillon, opened by 412; 412 bpm") == (
+        "In hall of (left out), opened by person-1; 412 bpm"
+    )
+    table = codes.hide_in_table(pd.DataFrame({"report of Tevka Quillon": ["x"]}))
+    assert list(table) == ["report of (left out)"]
+
+    def draw():
+        figure, axes = plt.subplots()
+        axes.set_yticks([0], labels=["report of\nTevka Quillon"])
+        axes.text(0, 0, "Tevka Quillon")
+        figure.alt_text = "A dot for the report of Tevka Quillon."
+        return figure
+
+    section = Section("Data", (Picture("one", draw, "By Tevka Quillon."),), 1, "paper")
+    picture = codes.hide_in_document(Document("An evening", sections=(section,))).sections[0].blocks[0]
+    figure = picture.draw()
+    figure.canvas.draw()
+    told = [figure.alt_text, picture.caption, *(t.get_text() for t in figure.findobj(plt.Text))]
+    plt.close(figure)
+    assert not any("Quillon" in t for t in told) and sum("(left out)" in t for t in told) > 3

@@ -15,6 +15,7 @@ def typed_study():
         {"reason": ["Quorvin left early.", "A07 felt ill", "never shown anywhere", "12"], "new_value": ""}
     )
     tables["athletes"] = pd.DataFrame({"club": ["", ""], "group": ["novice", "novice"]})
+    tables["published"] = pd.DataFrame({"finding": ["a club report"], "source": ["not shown"]})
     plan = SimpleNamespace(
         exclusions=("athletes with a cold",), hypotheses=(), smallest_effect_reasons={"x": "a guess"}
     )
@@ -26,12 +27,13 @@ def test_only_texts_that_stand_in_the_write_up_are_listed_as_they_stand_there():
     assert typed_texts(study)["Quorvin left early."] and not typed_texts(study)["An evening"]
     codes = Codes.__new__(Codes)
     codes.labels, codes._mentions, codes._personal = {"A07": "person-3"}, Mentions(["A07"]), None
+    codes._numbered = None
     told = pd.DataFrame({"Why": ["quorvin left early", "person-3 felt ill", "12"]})
     section = Section(
         "Data",
-        (Paragraph("The novice fighters."), Table("aside", "Set aside.", told)),
+        (Paragraph("The novice fighters, as in a club report."), Table("aside", "Set aside.", told)),
         1,
         "supplement",
     )
     found = texts_that_leave(study, codes, Document("An evening", sections=(section,)))
-    assert set(found) == {"Quorvin left early", "person-3 felt ill", "An evening", "novice"}
+    assert set(found) == {"Quorvin left early", "person-3 felt ill", "An evening", "novice", "a club report"}
