@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from ..telling.document import Document, Paragraph, Table
+from ..telling.document import Document, Table
 from ..telling.study.phrases import NONE_STOOD_OUT
 from ..telling.study.sentences import write_stood_out
 
@@ -88,7 +88,7 @@ STOOD_OUT = "Values that stand out: how they were treated"
 
 def checklist_tables(document: Document, study=None) -> list[Table]:
     """Say for every topic of the checklists where the write-up covers it, and what is left for the author."""
-    written = [s.title for s in document.sections if any(_says_something(b) for b in s.blocks)]
+    written = [s.title for s in document.sections if any(getattr(b, "kind", "") != "note" for b in s.blocks)]
     tables = []
     for name, title in TITLES.items():
         if name == "comparison" and "Comparison with published findings" not in written:
@@ -102,22 +102,7 @@ def checklist_tables(document: Document, study=None) -> list[Table]:
     return tables
 
 
-def _says_something(block) -> bool:
-    return not (isinstance(block, Paragraph) and block.kind == "note")
-
-
 def _where(section: str, left: str, written: list[str]) -> tuple[str, str]:
-    if not section:
-        return "–", left
-    found = next((t for t in written if _matches(t, section)), "")
-    if found:
-        return found, left
-    return "–", left or "nothing to report yet"
-
-
-def _matches(title: str, pattern: str) -> bool:
-    if pattern.startswith("*"):
-        return title.endswith(pattern[1:])
-    if pattern.endswith("*"):
-        return title.startswith(pattern[:-1])
-    return title == pattern
+    if section in written:
+        return section, left
+    return "–", left or ("nothing to report yet" if section else left)

@@ -76,6 +76,12 @@ def percent_interval(level: float) -> str:
     return f"{format_percent(level)} interval"
 
 
+def two_lists(first: str, may: list[str], second: str, may_not: list[str]) -> str:
+    """What may and what may not be said, as two lists in Markdown."""
+    lists = ((first, may), (second, list(dict.fromkeys(may_not))))
+    return "\n\n".join(f"**{title}**\n\n" + "\n".join(f"- {t}" for t in texts) for title, texts in lists)
+
+
 def wrap_words(words: str, width: int = 38) -> str:
     """Words over several lines."""
     import textwrap

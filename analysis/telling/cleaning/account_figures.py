@@ -85,16 +85,10 @@ def draw_costs(cleaned, *, ax=None):
         f"{upper_first(flag)} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
         for flag, seconds, rounds in zip(table["flag"], table["seconds"], table["rounds"], strict=True)
     ]
-    axes.set_yticks(place, names)
-    axes.set_ylim(-0.7, len(table) - 0.3 if len(table) else 0.7)
     axes.set_xlim(left=0)
     axes.set_xlabel("Change of the round mean were the samples kept (bpm)")
-    axes.tick_params(left=False)
-    if len(table) == 0:
-        axes.set_xlim(0, 1)
-        say_empty(axes, "no flagged sample inside a round")
-    else:
-        legend_above(figure, axes, ax, ncols=2)
+    _name_means(axes, names, (0, 1), "no flagged sample inside a round")
+    legend_above(figure, axes if names else [], ax, ncols=2)
     parts = [
         f"{f} {format_number(v, 1, unit='bpm')}"
         for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
@@ -284,21 +278,25 @@ def draw_bounds(cleaned, *, ax=None):
     axes.plot(table["mean_bpm"], place, "o", color=MAIN, linestyle="none", label="flagged samples set aside")
     lost = [format_number(s, 0, unit="s") for s in table["aside_s"]]
     names = [f"{s} missing, round {k}" for s, k in zip(lost, table["round_no"], strict=True)]
-    axes.set_yticks(place, names)
-    axes.set_ylim(-0.7, len(table) - 0.3 if len(table) else 0.7)
     axes.set_xlabel("Mean heart rate of the round (bpm)")
-    axes.tick_params(left=False)
-    if len(table) == 0:
-        axes.set_xlim(100, 200)
-        say_empty(axes, "every round is whole")
-    else:
-        legend_above(figure, axes, ax, ncols=3)
+    _name_means(axes, names, (100, 200), "every round is whole")
+    legend_above(figure, axes if names else [], ax, ncols=3)
     width = (table["mean_high_bpm"] - table["mean_low_bpm"]).max() if len(table) else 0.0
     return finish(
         figure,
         f"{plural(len(table), 'round mean')} with missing time, each with its worst and best case; the widest range is "
         f"{format_number(width, 1, unit='bpm')}.",
     )
+
+
+def _name_means(axes, names: list[str], limits, nothing: str) -> None:
+    """Name the rows, the first at the top; where there is none, say so inside these limits."""
+    axes.set_yticks(range(len(names))[::-1], names)
+    axes.set_ylim(-0.7, len(names) - 0.3 if names else 0.7)
+    axes.tick_params(left=False)
+    if not names:
+        axes.set_xlim(*limits)
+        say_empty(axes, nothing)
 
 
 def _one_colour():

@@ -10,6 +10,7 @@ from ...capacity.adjustment import covariate_words
 from ...study import known_outcome
 from ...study.outcomes import digits_of
 from ..tables import CI
+from ..words import two_lists
 from . import phrases as say
 
 ASPECTS = {
@@ -294,9 +295,7 @@ def may_say_replication(answer) -> str:
             may_not.append(say.MAY_NOT_NOTHING.format(what=what))
     if len(answer.profiles):
         may_not.append(say.MAY_NOT_ATHLETES)
-    may = may or [say.MAY_MEANS]
-    lists = (("May be said", may), ("May not be said", list(dict.fromkeys(may_not))))
-    return "\n\n".join(f"**{title}**\n\n" + "\n".join(f"- {t}" for t in texts) for title, texts in lists)
+    return two_lists("May be said", may or [say.MAY_MEANS], "May not be said", may_not)
 
 
 def plain_pool(answer) -> str:

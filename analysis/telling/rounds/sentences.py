@@ -17,7 +17,7 @@ from ...basics import (
 from ...basics.words import format_df
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
-from ..words import plain_size, plain_span, with_minus
+from ..words import plain_size, plain_span, two_lists, with_minus
 from . import phrases as say
 from .words import is_censored, matters_words, reach_words, rounds_words, shown_interval, shown_p
 
@@ -393,7 +393,6 @@ def may_say_rounds(answer) -> str:
     """List what may and what may not be concluded from the rounds."""
     known = known_outcome(answer.outcome)
     label = lower_first(known.label)
-    may = [plain_rounds(answer), say.MAY_HERE]
     steps = answer.steps.to_dict("records")
     weaker = [s for s in steps if _is_weaker(s)]
     not_shown = [s for s in steps if s["label"] == "not shown" and not _is_weaker(s)]
@@ -411,12 +410,5 @@ def may_say_rounds(answer) -> str:
         )
         for s in weaker
     ]
-    lists = [
-        f"**{known.label}: may be said**\n\n{_bullets(may)}",
-        f"**May not be said**\n\n{_bullets(may_not)}",
-    ]
-    return "\n\n".join(lists)
-
-
-def _bullets(lines) -> str:
-    return "\n".join(f"- {line}" for line in lines)
+    may = [plain_rounds(answer), say.MAY_HERE]
+    return two_lists(f"{known.label}: may be said", may, "May not be said", may_not)

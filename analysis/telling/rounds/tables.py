@@ -33,6 +33,7 @@ def round_tests_table(answers: dict) -> Table | None:
 
 
 def _test_numbers(answer) -> pd.DataFrame:
+    """A line per test, as numbers; a test of few tells about them and is left out."""
     test, anova, ranks = answer.comparison.overall, answer.anova, answer.ranks
     lines = [
         {"test": "mixed model", "statistic": test.statistic, "df_num": test.df_num, "df_den": test.df_den}
@@ -54,38 +55,28 @@ def _test_numbers(answer) -> pd.DataFrame:
 
 
 def _tests(answer, known) -> list[dict]:
-    test, anova, ranks = answer.comparison.overall, answer.anova, answer.ranks
-    epsilon = format_number(test.epsilon, 2)
-    lines = [
-        _test("Mixed model, Kenward-Roger", f_words(test), test.p, DASH, answer.n_athletes),
-        _test(
-            f"the same, Greenhouse-Geisser epsilon {epsilon}", DASH, test.p_epsilon, DASH, answer.n_athletes
-        ),
-    ]
-    if anova is not None and not math.isnan(anova.p_gg):
-        eta = format_number(anova.eta2_partial, 2)
-        if anova.eta2_partial_ci_high >= anova.eta2_partial:
-            eta += f" ({format_ci(anova.eta2_partial_ci_low, anova.eta2_partial_ci_high, 2)})"
-        lines.append(
-            _test(
-                "Analysis of variance, complete athletes", f_words(anova), anova.p_gg, eta, anova.n_athletes
+    lines = []
+    for t in _test_numbers(answer).to_dict("records"):
+        if math.isnan(t["p"]) and t["test"] != "mixed model":
+            continue
+        name, effect = f"{t['test'].capitalize()}, complete athletes", DASH
+        if t["test"] == "mixed model":
+            name, said = "Mixed model, Kenward-Roger", f_words(answer.comparison.overall)
+        elif t["test"] == "Friedman":
+            said = f"chi-square({format_df(t['df_num'])}) = {format_number(t['statistic'], 2)}"
+            effect = format_number(t["kendall_w"], 2)
+        else:
+            said, effect = f_words(answer.anova), format_number(t["eta2_partial"], 2)
+            if t["ci_high"] >= t["eta2_partial"]:
+                effect += f" ({format_ci(t['ci_low'], t['ci_high'], 2)})"
+        n = str(int(t["n_athletes"]))
+        lines.append({"Test": name, "Statistic": said, "p": p_cell(t["p"]), "Effect": effect, "n": n})
+        if t["test"] == "mixed model":
+            name = f"the same, Greenhouse-Geisser epsilon {format_number(t['epsilon'], 2)}"
+            lines.append(
+                {"Test": name, "Statistic": DASH, "p": p_cell(t["p_epsilon"]), "Effect": DASH, "n": n}
             )
-        )
-    if ranks is not None and not math.isnan(ranks.p):
-        chi = f"chi-square({format_df(ranks.df)}) = {format_number(ranks.statistic, 2)}"
-        w = format_number(ranks.kendall_w, 2)
-        lines.append(_test("Friedman, complete athletes", chi, ranks.p, w, ranks.n_athletes))
-    return [line for line in lines if int(line["n"]) >= FEWEST_PEOPLE]  # a test of few tells about them
-
-
-def _test(name: str, statistic: str, p: float, effect: str, n: int) -> dict:
-    return {
-        "Test": name,
-        "Statistic": statistic,
-        "p": p_cell(p),
-        "Effect": effect,
-        "n": str(int(n)),
-    }
+    return lines
 
 
 def contrasts_by_method_table(answers: dict) -> Table | None:

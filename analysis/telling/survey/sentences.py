@@ -13,6 +13,7 @@ from ...basics import (
     plural,
     upper_first,
 )
+from ..words import two_lists
 from . import phrases as say
 from .tables import (
     MEASURE_WORDS,
@@ -342,17 +343,7 @@ def plain_choices(answer) -> str:
 @if_answered()
 def may_say_survey(answer) -> str:
     """List what may be concluded from submitted sessions, what may not, and why."""
-    may = [
-        plain_survey(answer),
-        say.MAY_HOLD,
-    ]
-    may_not = [
-        say.MAY_NOT_TRAIN,
-        say.MAY_NOT_ENERGY,
-        say.MAY_NOT_ONE,
-        say.MAY_NOT_ALL,
-    ]
+    may_not = [say.MAY_NOT_TRAIN, say.MAY_NOT_ENERGY, say.MAY_NOT_ONE, say.MAY_NOT_ALL]
     if answer.n_recordings < answer.n_sessions:
         may_not.append(say.MAY_NOT_TIME)
-    lists = ((say.MAY, may), (say.MAY_NOT, may_not))
-    return "\n\n".join(f"**{title}**\n\n" + "\n".join(f"- {t}" for t in texts) for title, texts in lists)
+    return two_lists(say.MAY, [plain_survey(answer), say.MAY_HOLD], say.MAY_NOT, may_not)
