@@ -196,7 +196,7 @@ def answer_survey(
     some = _some_people(sessions, seed)
     recorded, of_files = _recorded(main, files, people, error_bpm, min(n_draws, 500), seed)
     typical = typical_values(main, TYPICAL)
-    shares = tables.share_table(carried, people.n, len(people.codes)) if carried else _empty_shares()
+    shares = tables.share_table(carried, people.n, len(people.codes)) if carried else tables.NO_SHARES
     kind_draws = n_draws if people.n <= MANY else tables.FEWER_DRAWS
     kinds = tables.kind_table(main, session_kinds, error_bpm=error_bpm, n_draws=kind_draws, seed=seed)
     equations, choices = _beside(some, shares, kinds, session_kinds, equation, error_bpm, seed)
@@ -391,10 +391,6 @@ def _count_reasons(sessions: pd.DataFrame) -> pd.DataFrame:
 def _reasons_in_words(sessions: pd.DataFrame) -> str:
     counted = _count_reasons(sessions)
     return ", ".join(f"{r} ({n})" for r, n in counted.itertuples(index=False))
-
-
-def _empty_shares() -> pd.DataFrame:
-    return pd.DataFrame(columns=tables.SHARE_COLUMNS)
 
 
 def _method(carried: Carried | None, people: People) -> str:

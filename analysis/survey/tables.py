@@ -19,6 +19,7 @@ THRESHOLDS = (64.0, 77.0, 90.0, 96.0)
 MAIN = ("percent_peak", 90.0)
 CARRIED = ("exact", "centre", "low", "high", "total_low", "total_high")
 SHARE_COLUMNS = ["measure", "threshold", "estimate", *CARRIED[1:], "n_athletes", "n_observations"]
+NO_SHARES = pd.DataFrame(columns=SHARE_COLUMNS)
 FEWER_PEOPLE, FEWER_DRAWS = 2000, 200
 """Equations and other choices are simulated with fewer people and draws than the main analysis."""
 

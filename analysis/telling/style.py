@@ -103,6 +103,12 @@ def draw_band(axes, effect: float, *, upright: bool = True) -> None:
     line(0, color=QUIET, linewidth=0.8, zorder=0.5)
 
 
+def draw_estimate(axes, y: float, value: float, low: float, high: float, *, main: bool) -> None:
+    """Draw one of several estimates with its interval; the main one stands out."""
+    axes.hlines(y, low, high, color=MAIN if main else QUIET, linewidth=2 if main else 1.2)
+    axes.plot(value, y, "D" if main else "o", color=MAIN if main else INK, markersize=5 if main else 4)
+
+
 def legend_above(figure, axes, ax, *, ncols: int = 0, wrap=str, **kw) -> None:
     """One legend above the picture for one axes or several, each name once, unless the axes are somebody else's."""
     if ax is not None:

@@ -16,9 +16,9 @@ DASH = "\N{EN DASH}"
 """What stands in a cell that has nothing to say."""
 
 
-def number_cell(value: float, digits: int, *, sign: bool = False, unit: str = "", empty: str = DASH) -> str:
+def number_cell(value: float, digits: int, *, sign: bool = False, empty: str = DASH) -> str:
     """A number, or what stands where it is not known."""
-    return empty if math.isnan(value) else format_number(value, digits, sign=sign, unit=unit)
+    return empty if math.isnan(value) else format_number(value, digits, sign=sign)
 
 
 def range_cell(low: float, high: float, digits: int, *, unit: str = "", empty: str = DASH) -> str:

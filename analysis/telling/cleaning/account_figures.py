@@ -98,21 +98,24 @@ def draw_costs(cleaned, *, ax=None):
     )
 
 
+def _first_evening(cleaned) -> pd.DataFrame:
+    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
+    return rows[rows["session"] == rows["session"].iloc[0]] if len(rows) else rows
+
+
 BLOCKS = {"hr_mean_bpm": "Heart rate", "lactate_mmol_l": "Lactate", "exertion": "Exertion"}
 """Outcome -> the title of its block in the map of what is missing."""
 
 
-def draw_missing(cleaned, *, session: str | None = None, show_codes: bool = False, ax=None):
+def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
     """Draw a map of athletes and rounds, one block per outcome: dark where there is a value, with a white mark where it is odd.
 
-    `session`: default: the first with rounds. `show_codes`: write the athletes' codes beside the rows; otherwise rows are
-    ordered by what they have and carry no name.
+    Of the first session with rounds. `show_codes`: write the athletes' codes beside the rows; otherwise rows are ordered by
+    what they have and carry no name.
 
     >>> figure = draw_missing(answers.cleaned)
     """
-    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
-    session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
-    rows = rows[rows["session"] == session]
+    rows = _first_evening(cleaned)
     shown = [o for o in BLOCKS if o in rows and (rows[o].notna().any() or o == "hr_mean_bpm")]
     kinds = {o: _kinds_of(rows, o) for o in shown}
     have = sum((k == "value").astype(int) for k in kinds.values()).groupby(rows["athlete"]).sum()
@@ -204,18 +207,14 @@ def _cell_handle(kind: str):
     )
 
 
-def draw_time_in_bands(cleaned, *, session: str | None = None, ax=None):
+def draw_time_in_bands(cleaned, *, ax=None):
     """Draw the minutes of each round that were spent in each band of intensity, on average over athletes.
 
-    `session`: default: the first with rounds.
-
-    Gives None where nobody's maximum was measured.
+    Of the first session with rounds; None where nobody's maximum was measured.
 
     >>> figure = draw_time_in_bands(answers.cleaned)
     """
-    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
-    session = session if session is not None else (rows["session"].iloc[0] if len(rows) else "")
-    rows = rows[rows["session"].eq(session)].dropna(subset=list(BANDS))
+    rows = _first_evening(cleaned).dropna(subset=list(BANDS))
     rows = rows[rows[list(BANDS)].sum(axis=1) > 0]
     if rows.empty:
         return None

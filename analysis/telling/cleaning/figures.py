@@ -30,7 +30,7 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
 
     >>> figure = draw_overview(answers.cleaned)
     """
-    session = session if session is not None else _first_session(cleaned)
+    session = session if session is not None else next(iter(cleaned.traces), ("", ""))[0]
     shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
     columns = 4
     lines = max(-(-len(shown) // columns), 1)
@@ -96,12 +96,12 @@ def _draw_panel(axes, cleaned, session, athlete, trace, *, small: bool) -> None:
     minutes = (trace["clock_s"].to_numpy() - zero) / 60
     rates, flags = trace["hr_bpm"].to_numpy(), trace["flag"].to_numpy(dtype=object)
     for row in windows.itertuples(index=False):
-        _shade(axes, (row.start_s - zero) / 60, (row.end_s - zero) / 60)
+        ends = [(row.start_s - zero) / 60, (row.end_s - zero) / 60]
+        axes.axvspan(*ends, color=FAINT, alpha=0.55, linewidth=0, zorder=0)
         if not small:
-            middle = ((row.start_s + row.end_s) / 2 - zero) / 60
             axes.annotate(
                 f"round {row.round_no}",
-                (middle, 1.0),
+                (sum(ends) / 2, 1.0),
                 xycoords=("data", "axes fraction"),
                 ha="center",
                 va="bottom",
@@ -166,17 +166,9 @@ def _mark_lost(axes, minutes, rates, small: bool) -> None:
         label = None
 
 
-def _shade(axes, start: float, end: float) -> None:
-    axes.axvspan(start, end, color=FAINT, alpha=0.55, linewidth=0, zorder=0)
-
-
 def _windows(cleaned, session, athlete) -> pd.DataFrame:
     table = cleaned.windows
     return table[(table["session"] == session) & (table["athlete"] == athlete)]
-
-
-def _first_session(cleaned) -> str:
-    return next(iter(cleaned.traces), ("", ""))[0]
 
 
 def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:

@@ -19,6 +19,7 @@ from ..style import (
     QUIET,
     SECOND,
     draw_band,
+    draw_estimate,
     finish,
     legend_above,
     name_rows,
@@ -111,18 +112,8 @@ def draw_slopes(answer, *, ax=None):
     contrast = answer.contrast_step
     draw_band(axes, answer.smallest_effect)
     for i, row in table.iterrows():
-        planned = row["analysis"] == "planned"
-        axes.plot(
-            [contrast * row["ci_low"], contrast * row["ci_high"]], [i, i], color=MAIN if planned else QUIET,
-            linewidth=2 if planned else 1, solid_capstyle="butt",
-        )  # fmt: skip
-        axes.plot(
-            contrast * row["estimate"],
-            i,
-            "D" if planned else "o",
-            color=MAIN if planned else INK,
-            markersize=5 if planned else 4,
-        )
+        values = (contrast * row[c] for c in ("estimate", "ci_low", "ci_high"))
+        draw_estimate(axes, i, *values, main=row["analysis"] == "planned")
     name_rows(axes, [_slope_words(row) for _, row in table.iterrows()])
     limits = np.r_[
         contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(),
@@ -130,7 +121,8 @@ def draw_slopes(answer, *, ax=None):
         answer.smallest_effect,
     ]
     _zoom(axes, table, contrast, limits)
-    axes.set_xlabel(_contrast_label(answer, known), loc="right")
+    apart = f"between athletes {_contrast_words(answer)} apart"
+    axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}\n{apart}", loc="right")
     legend_above(figure, axes, ax, ncols=1)
     return finish(
         figure,
@@ -188,10 +180,6 @@ def _slope_words(row) -> str:
 
 def _contrast_words(answer) -> str:
     return f"{format_number(answer.contrast_step, 0 if float(answer.contrast_step).is_integer() else 2)} {answer.capacity_unit}"
-
-
-def _contrast_label(answer, known) -> str:
-    return f"Difference in {lower_first(known.label)}{in_unit(known)}\nbetween athletes {_contrast_words(answer)} apart"
 
 
 def _capacity_label(answer) -> str:
@@ -252,8 +240,7 @@ def draw_error_correction(answer, *, ax=None):
     >>> figure = draw_error_correction(answers.fitness("hr_mean_bpm"))
     """
     known = known_outcome(answer.outcome)
-    panels = list(ax) if ax is not None else None
-    figure, axes = (panels[0].figure, panels) if panels else new_axes(width="double", height_mm=52, columns=2)
+    figure, axes = new_panels(ax, count=2, height_mm=52)
     lines = [_correlation_lines(answer), _effect_lines(answer)]
     for panel, entries in zip(axes, lines, strict=True):
         _draw_entries(panel, entries)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...basics import KitError, format_number, format_percent, plural
+from ...basics import format_number, format_percent, plural
 from ...planning.design import round_profile
 from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
 
@@ -97,10 +97,8 @@ def draw_assurance(found, *, ax=None):
     )
 
 
-def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None):
-    """Draw what is assumed of an outcome: its mean over the rounds, and how athletes spread around it.
-
-    `outcome`: default "heart_rate".
+def draw_assumptions(truth, rounds: int, *, ax=None):
+    """Draw what is assumed of heart rate: its mean over the rounds, and how athletes spread around it.
 
     Examples
     --------
@@ -109,8 +107,7 @@ def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None
     'Heart rate (bpm)'
     """
     figure, ax = new_axes(ax, height_mm=62)
-    size = getattr(truth, outcome)
-    unit = {"heart_rate": "bpm", "lactate": "mmol/L", "exertion": "points"}[outcome]
+    size, unit = truth.heart_rate, "bpm"
     x = np.arange(1, rounds + 1)
     mean = size.mean + round_profile(rounds, size.rise, truth.shape)
     total = np.hypot(size.sd_between, size.sd_within)
@@ -128,13 +125,13 @@ def draw_assumptions(truth, rounds: int, *, outcome: str = "heart_rate", ax=None
         label="mean, and one athlete's scatter",
     )
     ax.set_xticks(x)
-    ax.set(xlabel="Round", ylabel=f"{NAMES[outcome]} ({unit})")
+    ax.set(xlabel="Round", ylabel=f"Heart rate ({unit})")
     ax.margins(x=0.08)
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0))
     first, last = (format_number(v, 1, unit=unit) for v in (mean[0], mean[-1]))
     return finish(
         figure,
-        f"Assumed {NAMES[outcome].lower()}: from {first} in round 1 to {last} in round {rounds}, with a spread of "
+        f"Assumed heart rate: from {first} in round 1 to {last} in round {rounds}, with a spread of "
         f"{format_number(size.sd_between, 1, unit=unit)} between athletes and {format_number(size.sd_within, 1, unit=unit)} "
         "within an athlete.",
     )
@@ -178,10 +175,8 @@ def draw_simulated(simulated, *, ax=None):
     )
 
 
-def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope", ax=None):
-    """Draw the simulated power of one question over sizes, one line per truth.
-
-    `question, part`: which line of the tables. Default the fitness slope of heart rate.
+def draw_grid(grid, *, ax=None):
+    """Draw the simulated power of the fitness slope of heart rate over sizes, one line per truth.
 
     Examples
     --------
@@ -190,9 +185,7 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
     >>> draw_grid(grid).axes[0].get_xlabel()
     'Athletes who start'
     """
-    table = grid.power[(grid.power["question"] == question) & (grid.power["part"] == part)]
-    if table.empty:
-        raise KitError(f"The grid holds no {question!r}, {part!r}.")
+    table = grid.power[(grid.power["question"] == "fitness.heart_rate") & (grid.power["part"] == "slope")]
     figure, ax = new_axes(ax, height_mm=66)
     colours = (MAIN, SECOND, INK, QUIET)
     for i, (truth, one) in enumerate(table.groupby("truth", sort=False)):
@@ -206,11 +199,10 @@ def draw_grid(grid, *, question: str = "fitness.heart_rate", part: str = "slope"
     ax.axhline(80, color=QUIET, linewidth=0.8, linestyle=":")
     ax.set(xlabel="Athletes who start", ylabel="Simulated studies that show it (%)", ylim=(0, 103))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0))
-    name = f"{NAMES[question.split('.')[1]]}: {_part_words(part)}"
     sizes = f"{int(table['n'].min())} to {int(table['n'].max())}"
     return finish(
         figure,
-        f"{name}. Share of {grid.n_studies} simulated studies that show it, for {sizes} athletes and "
+        f"Heart rate: {SHORT['slope']}. Share of {grid.n_studies} simulated studies that show it, for {sizes} athletes and "
         f"{plural(table['truth'].nunique(), 'assumption')}, with 95 % Monte-Carlo intervals.",
     )
 

@@ -7,7 +7,19 @@ import numpy as np
 from ...basics import format_ci, format_number, lower_first, plural
 from ...study import known_outcome
 from ...study.outcomes import Outcome, digits_of
-from ..style import INK, MAIN, QUIET, SECOND, draw_band, finish, legend_above, name_rows, new_axes, new_panels
+from ..style import (
+    INK,
+    MAIN,
+    QUIET,
+    SECOND,
+    draw_band,
+    draw_estimate,
+    finish,
+    legend_above,
+    name_rows,
+    new_axes,
+    new_panels,
+)
 from ..words import in_unit, with_minus, wrap_words
 
 
@@ -98,18 +110,7 @@ def draw_sensitivity(answer, *, ax=None):
     figure, axes = new_axes(ax, width="double", height_mm=26 + 9 * len(table))
     draw_band(axes, answer.smallest_effect)
     for i, line in enumerate(table.to_dict("records")):
-        main = i == 0
-        axes.hlines(
-            i, line["ci_low"], line["ci_high"], color=MAIN if main else QUIET, linewidth=2.2 if main else 1.4
-        )
-        if np.isfinite(line["estimate"]):
-            axes.plot(
-                line["estimate"],
-                i,
-                "D" if main else "o",
-                color=MAIN if main else INK,
-                markersize=5 if main else 4,
-            )
+        draw_estimate(axes, i, line["estimate"], line["ci_low"], line["ci_high"], main=i == 0)
     axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
     name_rows(axes, [wrap_words(name) for name in table["analysis"]])
     axes.set_xlabel(

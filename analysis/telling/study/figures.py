@@ -11,7 +11,7 @@ from ...answers.describe import REST_MEASURES
 from ...basics import format_number, join_words, lower_first, plural, upper_first
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-from ..style import FAINT, INK, MAIN, finish, legend_above, new_axes
+from ..style import FAINT, INK, MAIN, finish, legend_above, new_axes, new_panels
 from ..words import in_unit, wrap_words
 
 
@@ -29,12 +29,7 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
     'Mean heart rate (bpm)'
     """
     outcomes = list(dict.fromkeys(numbers["outcome"]))
-    figure, axes = (
-        (ax[0].figure, ax)
-        if ax is not None
-        else new_axes(width="double", height_mm=62, columns=max(len(outcomes), 1), squeeze=False)
-    )
-    panels = list(axes) if ax is not None else list(axes[0])
+    figure, panels = new_panels(ax, count=max(len(outcomes), 1), width="double", height_mm=62)
     for panel, outcome in zip(panels, outcomes, strict=False):
         rows = numbers[numbers["outcome"] == outcome].sort_values("round_no")
         rounds = rows["round_no"].to_numpy()
@@ -139,7 +134,7 @@ def draw_rests(rests, *, ax=None):
 
     >>> figure = draw_rests(answers.description.rests)
     """
-    figure, axes = (ax[0].figure, ax) if ax is not None else new_axes(width="double", height_mm=62, columns=2)
+    figure, axes = new_panels(ax, count=2, height_mm=62)
     said: list[str] = []
     if rests.table.empty:
         axes[0].set_ylabel("Heart rate (bpm)")

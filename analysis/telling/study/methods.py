@@ -31,7 +31,7 @@ def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> li
     if any(q.status == "confirmatory" for q in questions):
         status.append(about_multiplicity(planned(study)))
     paragraphs += [" ".join(status)] if status else []
-    asked = [o for o in outcomes if o in plan.smallest_effects and _is_primary(plan, o)]
+    asked = [o for o in outcomes if o in plan.smallest_effects and o in plan.primary_outcomes.values()]
     if asked:
         by_kit = {smallest_reason(plan, o) for o in asked} == {BY_KIT}
         sizes = join_words([_size(plan, o) for o in asked])
@@ -91,10 +91,6 @@ def _hypotheses(plan) -> list[str]:
         if labels:
             said.append(phrase.format(outcomes=join_words(list(dict.fromkeys(labels)))))
     return said
-
-
-def _is_primary(plan, outcome: str) -> bool:
-    return outcome in plan.primary_outcomes.values()
 
 
 def _size(plan, outcome: str) -> str:
@@ -164,8 +160,10 @@ def write_up_power(design) -> list[str]:
     for part, phrase in (("change", say.POWER_CHANGE), ("slope", say.POWER_FITNESS)):
         rows = questions[questions["part"] == part]
         if len(rows):
-            shares = join_words([f"{_share(r)} for {_question_word(r)}" for r in rows.to_dict("records")])
-            parts.append(phrase.format(shares=shares))
+            words = [topics()[q.split(".")[-1]].words for q in rows["question"]]
+            powers = [format_percent(v) for v in rows["power_smallest"]]
+            said = [f"{power} for {word}" for power, word in zip(powers, words, strict=True)]
+            parts.append(phrase.format(shares=join_words(said)))
     if not parts:
         return []
     start = say.POWER.format(
@@ -174,14 +172,6 @@ def write_up_power(design) -> list[str]:
         whose="of the kit" if design.proposed else "made beforehand",
     )
     return [" ".join([start, *parts])]
-
-
-def _share(row: dict) -> str:
-    return format_percent(row["power_smallest"])
-
-
-def _question_word(row: dict) -> str:
-    return topics()[str(row["question"]).split(".")[-1]].words
 
 
 def write_up_software(versions: dict[str, str], seed: int) -> list[str]:

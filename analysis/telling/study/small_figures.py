@@ -9,7 +9,7 @@ import pandas as pd
 from ...basics import format_number, join_words, plural
 from ...study import OUTCOMES
 from ..rounds.words import rounds_words, shown_interval
-from ..style import FAINT, MAIN, QUIET, SECOND, finish, name_rows, new_axes
+from ..style import FAINT, MAIN, QUIET, SECOND, finish, name_rows, new_axes, new_panels
 from ..words import plain_size, unit_of
 
 HEIGHT_MM = 36.0
@@ -52,12 +52,9 @@ def draw_level(answers: dict, *, ax=None):
 
     >>> figure = draw_level({"hr_mean_bpm": answers.rounds("hr_mean_bpm")})
     """
-    columns = len(answers)
-    figure, axes = new_axes(
-        None if ax is None else ax, width="single", height_mm=HEIGHT_MM, columns=columns, squeeze=False
-    )
+    figure, panels = new_panels(ax, count=len(answers), width="single", height_mm=HEIGHT_MM)
     said = []
-    for panel, (outcome, answer) in zip(axes[0], answers.items(), strict=True):
+    for panel, (outcome, answer) in zip(panels, answers.items(), strict=True):
         labels = list(answer.labels)
         place = {label: i for i, label in enumerate(labels)}
         rows = answer.rows[answer.rows["tested"]]

@@ -347,20 +347,18 @@ def write_up_training_size(plan) -> list[str]:
     ]
 
 
-def why_no_band(
-    *, predicted_bpm: float = 195.0, standard_error_bpm: float = 10.8, age_years: float = 25
-) -> str:
-    """Say what a predicted maximal heart rate does to the target band."""
-    error = predicted_band_error(predicted_bpm=predicted_bpm, standard_error_bpm=standard_error_bpm)
-    shares = [round(100 * s) for s in (error.inside, error.too_low, error.too_high, error.above_maximum)]
+def why_no_band() -> str:
+    """Say what the maximal heart rate that an equation predicts at one age does to the target band."""
+    age, predicted = 25, 195.0
+    error = predicted_band_error(predicted_bpm=predicted, standard_error_bpm=10.8)
     return say.NO_BAND.format(
-        years=format_number(age_years, 0),
-        predicted=format_number(predicted_bpm, 0),
+        years=age,
+        predicted=format_number(predicted, 0),
         middle=format_number(error.middle_bpm, 0),
-        inside=shares[0],
-        low=shares[1],
-        high=shares[2],
-        above=shares[3],
+        inside=round(100 * error.inside),
+        low=round(100 * error.too_low),
+        high=round(100 * error.too_high),
+        above=round(100 * error.above_maximum),
     )
 
 
