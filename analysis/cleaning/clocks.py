@@ -31,11 +31,10 @@ class Lag:
 
     seconds: float
     uncertainty_s: float
-    share_explained: float
     confidence: float = 0.0
 
 
-NO_LAG = Lag(float("nan"), float("nan"), float("nan"))
+NO_LAG = Lag(float("nan"), float("nan"))
 
 
 def find_lag(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends) -> Lag:
@@ -65,7 +64,7 @@ def find_lag(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, end
     lag = (steps - j - move) * GRID_S
     shape = shape_of_rounds(times, starts, ends, rise, fall)[j : j + len(values)]
     uncertainty = _uncertainty(values, weights, shape, misfit[j], bend)
-    return Lag(float(lag), uncertainty, float(1 - misfit[j] / spread))
+    return Lag(float(lag), uncertainty)
 
 
 def _uncertainty(values, weights, shape, misfit: float, bend: float) -> float:

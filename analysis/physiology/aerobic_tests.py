@@ -489,10 +489,11 @@ def capacity_step_to_share(tests: Collection[str], *, equations: Collection[str]
     return step
 
 
-def typical_test_error(test: str, *, vo2max: float = 47.0, mass_kg: float = 75.0) -> tuple[float, str]:
-    """Tell by how much a test errs in an athlete of usual capacity and mass, for planning."""
+def typical_test_error(test: str) -> tuple[float, str]:
+    """Tell by how much a test errs in an athlete of usual capacity (47 mL/kg/min) and mass (75 kg), for planning."""
     from .aerobic_model import laboratory_sem
 
+    vo2max, mass_kg = 47.0, 75.0
     e = next(e for e in _BY_TEST[check_choice(test, sorted(_BY_TEST), name="test")].values() if e.default)
     if not e.gives_vo2max:
         return math.nan, e.error_kind

@@ -97,20 +97,20 @@ NO_CONVERSION = (
 )
 
 
-def check_exertion(values, scale: str, *, step: float | None = None) -> pd.DataFrame:
+def check_exertion(values, scale: str) -> pd.DataFrame:
     """List the ratings that the stated scale does not allow."""
     # The highest values of the 0-10 (11) and 0-100 (120) scales are from memory.
     low, high = EXERTION_SCALES[check_choice(scale, EXERTION_SCALES, name="scale")]
-    step = 1.0 if step is None and scale == "6-20" else step
     rows = []
     for position, value in enumerate(np.asarray(list(values), dtype=float)):
         if np.isnan(value):
             continue
         if not low <= value <= high:
             rows.append((position, value, f"outside the {scale} scale", _likely_cause(value, scale)))
-        elif step and abs(value / step - round(value / step)) > 1e-9:
-            problem = "not a whole number" if step == 1 else f"not a multiple of {step:g}"
-            rows.append((position, value, problem, "check the sheet; the form has no value between"))
+        elif scale == "6-20" and value % 1:
+            rows.append(
+                (position, value, "not a whole number", "check the sheet; the form has no value between")
+            )
     return pd.DataFrame(rows, columns=["position", "value", "problem", "remedy"])
 
 

@@ -126,14 +126,12 @@ class BandError(Result):
     above_maximum: float  # Share for whom the upper end by the prediction exceeds the true maximum
 
 
-def predicted_band_error(
-    *, predicted_bpm, standard_error_bpm, low=90.0, high=95.0, middle_bpm=None
-) -> BandError:
-    """Compute how often a band from a predicted maximum misses the athlete's own."""
+def predicted_band_error(*, predicted_bpm: float, standard_error_bpm: float) -> BandError:
+    """Compute how often a band of 90 to 95 % of a predicted maximum misses the athlete's own."""
     from scipy.stats import norm
 
-    if middle_bpm is None:
-        middle_bpm = predicted_bpm * (low + high) / 200
+    low, high = 90.0, 95.0
+    middle_bpm = predicted_bpm * (low + high) / 200
 
     def below(value):
         return float(norm.cdf((value - predicted_bpm) / standard_error_bpm))

@@ -41,7 +41,6 @@ class Judgement:
     written: str
     usual_step_s: float
     limit_s: float
-    change_bpm: float = 0.0
 
 
 def judge_steps(
@@ -100,7 +99,7 @@ def judge_steps(
         if written == AT_CHANGES:
             counts |= (length <= LONGEST_UNCHANGED_S) & (change[place] <= least + 1.0)
         bridged[place[counts]] = True
-    return Judgement(joined | bridged, bridged, written, usual, limit, least)
+    return Judgement(joined | bridged, bridged, written, usual, limit)
 
 
 def _written(short: np.ndarray, change: np.ndarray) -> tuple[str, float]:

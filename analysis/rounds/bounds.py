@@ -127,8 +127,7 @@ class LimitBounds(Result):
     # lowest "low" with which label_at_scale_end holds (`high_to` and `low_from` where it holds throughout; missing where
     # there is no such value, or nothing is claimed at the scale's end)
     table: pd.DataFrame
-    overall_p_min: float  # Range of the p of the round test over the corners tried
-    overall_p_max: float
+    overall_p_max: float  # The largest p of the round test over the corners tried
     plateau_from: str  # The round from which every corner shows a plateau; "" where one of them shows none
     # The round from which there is one with every value at the scale's end; "" where there is none
     plateau_at_scale_end: str
@@ -248,7 +247,6 @@ def bounds_of(
         low_from=off.low_range[1],
         low_to=off.low_range[0],
         table=_ranges(steps, places, corners, ends, turns),
-        overall_p_min=float(np.min(p_values)),
         overall_p_max=float(np.max(p_values)),
         plateau_from=rows.labels[len(rows.labels) - 1 - throughout] if throughout else "",
         plateau_at_scale_end=plateau_from,

@@ -39,7 +39,6 @@ class TippingPoint(Result):
     # wider interval of both methods
     curve: pd.DataFrame
     largest_shift: float  # The largest shift tried, in the outcome's unit
-    n_imputations: int  # Imputed tables
     method: str
     left_out: pd.DataFrame  # Rows without a value or not fought
     warnings: tuple[str, ...] = ()
@@ -166,7 +165,6 @@ def tipping_of(
         table=_first_change(found["label"], shifts, names),
         curve=_curve(found, shifts, names),
         largest_shift=largest,
-        n_imputations=len(drawn),
         method=f"missing rounds imputed from the model of rounds and athletes{IMPUTED[allows_for]} and shifted; pooled error and "
         "paired t, Rubin's rules",
         left_out=rows.left_out,

@@ -4,7 +4,6 @@ In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, an
 to people is made separately and never written into a study folder.
 """
 
-from ..study.new_folder import make_codes
 from .fitness import fitness_sheets
 from .materials import list_materials, write_code_list
 from .training import training_sheets
@@ -14,7 +13,6 @@ __all__ = [
     "fill_tables",
     "fitness_sheets",
     "list_materials",
-    "make_codes",
     "plan_evening",
     "preview_sheets",
     "training_sheets",

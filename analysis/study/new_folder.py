@@ -382,28 +382,11 @@ def _write_workbook(
     write_forms(path, tabs, notes, tests=tests)
 
 
-def make_codes(n: int, *, letter: str = "A") -> list[str]:
-    """Make codes for athletes who have none yet.
-
-    Parameters
-    ----------
-    n : int
-        How many, at least 1.
-    letter : str
-        What they begin with. Default "A".
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> make_codes(3)
-    ['A01', 'A02', 'A03']
-    """
+def make_codes(n: int) -> list[str]:
+    """Make codes for athletes who have none yet: A01, A02 and so on."""
     if n != int(n) or n < 1:
         raise KitError(f"n is {n}, but must be a whole number from 1 on.")
-    return [f"{letter}{i:0{max(2, len(str(int(n))))}d}" for i in range(1, int(n) + 1)]
+    return [f"A{i:0{max(2, len(str(int(n))))}d}" for i in range(1, int(n) + 1)]
 
 
 def known_rows(
@@ -414,10 +397,9 @@ def known_rows(
     tests: Sequence[str] = (),
     opponents: Mapping[tuple[str, int], str] | None = None,
     order: Mapping[int, Sequence[str]] | None = None,
-    starts: Mapping[int, str] | None = None,
 ) -> dict[str, list[dict[str, str]]]:
     """Return the keys that are known before the evening, for each table: what the printed sheets say as well."""
-    opponents, order, starts = opponents or {}, order or {}, starts or {}
+    opponents, order = opponents or {}, order or {}
     rows = [
         {"session": session, "athlete": code, "round_no": str(k), "opponent": opponents.get((code, k), "")}
         for k in range(rounds + 1)
@@ -425,9 +407,7 @@ def known_rows(
     ]
     return {
         "sessions": [{"session": session}],
-        "clock": [
-            {"session": session, "round_no": str(k), "note": starts.get(k, "")} for k in range(1, rounds + 1)
-        ],
+        "clock": [{"session": session, "round_no": str(k)} for k in range(1, rounds + 1)],
         "athletes": [{"athlete": code} for code in codes],
         "attendance": [{"session": session, "athlete": code} for code in codes],
         "rounds": rows,

@@ -183,7 +183,6 @@ class Grid:
 
     file: str
     rows: Rows
-    dialect: str = ""
     decimal_comma: bool | None = False
     remarks: tuple[tuple[str, str], ...] = ()
 
@@ -261,7 +260,7 @@ def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
         text, skipped = text[end + 1 :], 1
     sample = [line for line in text[:100_000].splitlines() if line.strip()]
     if not sample:
-        return Grid(file, [], "empty")
+        return Grid(file, [])
     delimiter = stated if stated in DELIMITERS else _choose_delimiter(sample)
     rows, cells = _parse(text, delimiter, skipped, most_rows)
     remarks = ()
@@ -273,8 +272,7 @@ def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
             ),
         )
     comma = writes_decimal_comma(cells, otherwise=delimiter == ";")
-    names = {";": "semicolon", ",": "comma", "\t": "tab"}
-    return Grid(file, rows, f"{encoding}, {names[delimiter]}", comma, remarks)
+    return Grid(file, rows, comma, remarks)
 
 
 MOST_KEPT = 200_000

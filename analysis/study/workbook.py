@@ -155,7 +155,7 @@ def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
             ),
         )
     comma = writes_decimal_comma({t for _, row in rows for t in row}, otherwise=False)
-    return Grid(file, rows, "workbook", comma, remarks)
+    return Grid(file, rows, comma, remarks)
 
 
 def cell_text(value) -> str:

@@ -22,7 +22,6 @@ def test_ratings_of_each_scale():
     assert list(ph.lactate.check_exertion([5, 21, 12.5], "6-20")["position"]) == [0, 1, 2]
     assert ph.lactate.check_exertion([0, 0.5, 2.5, 10, 11], "0-10").empty
     assert "6-20" in ph.lactate.check_exertion([13], "0-10").loc[0, "remedy"]
-    assert list(ph.lactate.check_exertion([2.5, 3], "0-10", step=1)["value"]) == [2.5]
     assert ph.lactate.check_exertion([0, 100], "0-100").empty
 
 

@@ -9,7 +9,6 @@ from analysis.basics import KitError, NotYet
 from analysis.planning import make_timetable, pair_athletes
 from analysis.sheets import (
     list_materials,
-    make_codes,
     plan_evening,
     preview_sheets,
     write_code_list,
@@ -24,6 +23,7 @@ from analysis.sheets.texts import texts_pdf
 from analysis.sheets.write import study_sheets
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import table_columns
+from analysis.study.new_folder import make_codes
 
 EVENING = Protocol(4, 300.0, 120.0, "6-20")
 CODES = make_codes(7)

@@ -13,14 +13,14 @@ from analysis.physiology import known_aerobic_tests
 from analysis.physiology.published_values import reliability_values
 from analysis.planning import make_timetable
 from analysis.planning.timetable import Sampling, sampling_of
-from analysis.sheets import fitness_sheets, make_codes, plan_evening, write_texts
+from analysis.sheets import fitness_sheets, plan_evening, write_texts
 from analysis.sheets.content import build_sheets
 from analysis.sheets.fitness import HOW
 from analysis.sheets.html import sheets_html
 from analysis.sheets.texts import texts_pdf
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import empty_table
-from analysis.study.new_folder import settings_text, texts_to_rewrite
+from analysis.study.new_folder import make_codes, settings_text, texts_to_rewrite
 
 EVENING = Protocol(4, 300.0, 120.0, "6-20")
 SAMPLING = {"analysers": 2, "samplers": 2}
