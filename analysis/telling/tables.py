@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import pandas as pd
@@ -37,22 +38,27 @@ def p_cell(p: float, *, empty: str = DASH) -> str:
     return empty if math.isnan(p) else format_p(p, equals=False)
 
 
-def by_outcome(answers) -> dict:
-    """Answers by their outcome, also where one is given by itself."""
-    return answers if isinstance(answers, dict) else {answers.outcome: answers}
+def outcome_table(key: str, caption, *, note="", numbers=None):
+    """Make of the function that gives the lines of one outcome the table of several below each other, or of one by itself."""
+    # `caption` and `note` are words, or functions of the answers by outcome; `numbers` gives the unrounded
+    # table of one answer. The name of an outcome stands in its first line; without any line there is no table.
 
+    def of(lines_of):
+        @functools.wraps(lines_of)
+        def table(answers) -> Table | None:
+            answers = answers if isinstance(answers, dict) else {answers.outcome: answers}
+            lines = []
+            for outcome, answer in answers.items():
+                for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
+                    lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
+            if not lines:
+                return None
+            found = {o: numbers(a) for o, a in answers.items()} if numbers else {}
+            frames = [f.assign(outcome=o) for o, f in found.items() if f is not None and len(f)]
+            whole = pd.concat(frames, ignore_index=True) if frames else None
+            said = (words(answers) if callable(words) else words for words in (caption, note))
+            return Table(key, next(said), pd.DataFrame(lines), note=next(said), numbers=whole)
 
-def table_of_outcomes(
-    key: str, caption: str, answers, lines_of, *, note: str = "", numbers=None
-) -> Table | None:
-    """Lay the lines of every outcome below each other, its name in the first; None where there are no lines."""
-    answers, lines = by_outcome(answers), []
-    for outcome, answer in answers.items():
-        for i, line in enumerate(lines_of(answer, OUTCOMES[outcome])):
-            lines.append({"Outcome": OUTCOMES[outcome].axis_label if i == 0 else "", **line})
-    if not lines:
-        return None
-    frames = [numbers(a).assign(outcome=o) for o, a in answers.items() if numbers is not None]
-    frames = [f for f in frames if len(f)]
-    whole = pd.concat(frames, ignore_index=True) if frames else None
-    return Table(key, caption, pd.DataFrame(lines), note=note, numbers=whole)
+        return table
+
+    return of

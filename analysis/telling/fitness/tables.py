@@ -8,10 +8,8 @@ import pandas as pd
 
 from ...basics import format_ci, format_number, upper_first
 from ...capacity.adjustment import covariate_words
-from ...study import OUTCOMES
 from ...study.outcomes import digits_of
-from ..document import Table
-from ..tables import CI, DASH, by_outcome, number_cell, p_cell, range_cell, table_of_outcomes
+from ..tables import CI, DASH, number_cell, outcome_table, p_cell, range_cell
 from ..words import fine_digits, step_words, with_minus
 from .sentences import measure_words
 
@@ -66,69 +64,71 @@ VERDICT_WORDS = {
 """Verdicts on fitness, as a table prints them."""
 
 
-def capacity_table(answers: dict) -> Table | None:
-    """The planned effect of aerobic capacity on every outcome, and the correlation over athletes."""
-    shown, numbers = [], []
-    for outcome, answer in answers.items():
-        known = OUTCOMES[outcome]
-        pearson = answer.correlations[answer.correlations["analysis"] == "Pearson"]
-        r = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), math.nan) | (
-            pearson.iloc[0].to_dict() if len(pearson) else {}
-        )
-        digits = digits_of(known)
-        shown.append(
-            {
-                "Outcome": known.axis_label,
-                "n": str(answer.n_athletes),
-                "Difference": format_number(answer.contrast, digits, sign=True),
-                CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
-                "p": p_cell(answer.planned.p),
-                "Held equal": covariate_words(answer.adjusted_for) or "nothing",
-                "r": format_number(r["estimate"], 2),
-                f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
-                "Reading": VERDICT_WORDS[answer.verdict],
-            }
-        )
-        numbers.append(
-            {"outcome": outcome, "contrast": answer.contrast, "ci_low": answer.contrast_ci_low}
-            | {"ci_high": answer.contrast_ci_high, "p": answer.planned.p, "df": answer.planned.df}
-            | {"n_athletes": answer.n_athletes, "adjusted_for": " + ".join(answer.adjusted_for)}
-            | {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
-            | {"reading": answer.verdict}
-        )
-    if not shown:
-        return None
-    return Table(
-        "capacity",
-        f"Aerobic capacity and the response to sparring: difference between athletes {_apart(answers)} apart.",
-        pd.DataFrame(shown),
-        note="Difference: fitter minus less fit, from the planned model. r: Pearson, over athletes, not adjusted.",
-        numbers=pd.DataFrame(numbers),
-    )
-
-
 def _apart(answers: dict) -> str:
     """How far apart in capacity the athletes are who are compared."""
-    return "".join(
-        step_words(a.contrast_step, a.capacity_unit) for a in list(by_outcome(answers).values())[:1]
+    first = next(iter(answers.values()))
+    return step_words(first.contrast_step, first.capacity_unit)
+
+
+def _pearson(answer) -> dict:
+    found = answer.correlations[answer.correlations["analysis"] == "Pearson"]
+    nothing = dict.fromkeys(("estimate", "ci_low", "ci_high", "p"), math.nan)
+    return found.iloc[0].to_dict() if len(found) else nothing
+
+
+def _capacity_numbers(answer) -> pd.DataFrame:
+    r = _pearson(answer)
+    line = (
+        {"contrast": answer.contrast, "ci_low": answer.contrast_ci_low, "ci_high": answer.contrast_ci_high}
+        | {"p": answer.planned.p, "df": answer.planned.df, "n_athletes": answer.n_athletes}
+        | {"adjusted_for": " + ".join(answer.adjusted_for), "reading": answer.verdict}
+        | {"r": r["estimate"], "r_ci_low": r["ci_low"], "r_ci_high": r["ci_high"], "r_p": r["p"]}
     )
+    return pd.DataFrame([line])
 
 
-def correlations_table(answers: dict) -> Table | None:
-    """Every correlation over athletes."""
-    tables = [a.correlations for a in by_outcome(answers).values()]
+@outcome_table(
+    "capacity",
+    lambda answers: (
+        f"Aerobic capacity and the response to sparring: difference between athletes {_apart(answers)} apart."
+    ),
+    note="Difference: fitter minus less fit, from the planned model. r: Pearson, over athletes, not adjusted.",
+    numbers=_capacity_numbers,
+)
+def capacity_table(answer, known) -> list[dict]:
+    """The planned effect of aerobic capacity on every outcome, and the correlation over athletes."""
+    digits, r = digits_of(known), _pearson(answer)
+    line = {
+        "n": str(answer.n_athletes),
+        "Difference": format_number(answer.contrast, digits, sign=True),
+        CI: format_ci(answer.contrast_ci_low, answer.contrast_ci_high, digits),
+        "p": p_cell(answer.planned.p),
+        "Held equal": covariate_words(answer.adjusted_for) or "nothing",
+        "r": format_number(r["estimate"], 2),
+        f"{CI} of r": format_ci(r["ci_low"], r["ci_high"], 2),
+        "Reading": VERDICT_WORDS[answer.verdict],
+    }
+    return [line]
+
+
+def _note_on_correlations(answers: dict) -> str:
+    tables = [a.correlations for a in answers.values()]
     note = "Over athletes, means balanced for missed rounds, not adjusted except the partial one."
     if any(table["bayes_factor"].notna().any() for table in tables):
         note += " Bayes factor: for a correlation against none (Ly, Verhagen and Wagenmakers, 2016)."
     if any(table["method"].str.contains("Bonett").any() for table in tables):
         note += " Spearman's interval: Bonett and Wright (2000)."
-    caption = "Correlations of aerobic capacity with the response."
-    return table_of_outcomes(
-        "correlations", caption, answers, _correlations, note=note, numbers=lambda a: a.correlations
-    )
+    return note
 
 
-def _correlations(answer, known) -> list[dict]:
+@outcome_table(
+    "correlations",
+    "Correlations of aerobic capacity with the response.",
+    note=_note_on_correlations,
+    numbers=lambda a: a.correlations,
+)
+def correlations_table(answer, known) -> list[dict]:
+    """Every correlation over athletes."""
     return [
         {
             "Correlation": row["analysis"],
@@ -149,12 +149,6 @@ SLOPES_NOTE = (
 )
 
 
-def slopes_table(answers: dict) -> Table | None:
-    """The effect as planned, unadjusted, in subgroups, and at equal delay and activity."""
-    caption = f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups."
-    return table_of_outcomes("slopes", caption, answers, _slopes, note=SLOPES_NOTE, numbers=_slope_numbers)
-
-
 def _slope_numbers(answer) -> pd.DataFrame:
     parts = [answer.slopes, *(t for t in (answer.delay, answer.activity) if len(t))]
     table = pd.concat(parts, ignore_index=True)
@@ -162,7 +156,16 @@ def _slope_numbers(answer) -> pd.DataFrame:
     return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
 
 
-def _slopes(answer, known) -> list[dict]:
+@outcome_table(
+    "slopes",
+    lambda answers: (
+        f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups."
+    ),
+    note=SLOPES_NOTE,
+    numbers=_slope_numbers,
+)
+def slopes_table(answer, known) -> list[dict]:
+    """The effect as planned, unadjusted, in subgroups, and at equal delay and activity."""
     lines = [_slope(row, answer, known, _whose(row)) for row in answer.slopes.to_dict("records")]
     for table in (answer.delay, answer.activity):
         for row in table.to_dict("records"):
@@ -197,20 +200,15 @@ def _slope(row: dict, answer, known, name: str) -> dict:
     }
 
 
-def error_table(answers: dict) -> Table | None:
+@outcome_table(
+    "test_error",
+    "What the error of the fitness test, and a narrow range of fitness, do to the results.",
+    note="Estimates, not tests. What would lie beyond what a correlation can be, or rests on a test whose error is as large "
+    "as the differences between athletes, cannot be corrected.",
+    numbers=lambda a: a.errors,
+)
+def error_table(answer, known) -> list[dict]:
     """What the error of the fitness test does to the correlation and to the effect."""
-    return table_of_outcomes(
-        "test_error",
-        "What the error of the fitness test, and a narrow range of fitness, do to the results.",
-        answers,
-        _errors,
-        note="Estimates, not tests. What would lie beyond what a correlation can be, or rests on a test whose error is as large "
-        "as the differences between athletes, cannot be corrected.",
-        numbers=lambda a: a.errors,
-    )
-
-
-def _errors(answer, known) -> list[dict]:
     lines = []
     for row in answer.errors.to_dict("records"):
         effect = row["quantity"] == "effect"
@@ -234,19 +232,6 @@ def _errors(answer, known) -> list[dict]:
             }
         )
     return lines
-
-
-def robustness_table(answers: dict) -> Table | None:
-    """How far one athlete, and other choices, move the result."""
-    return table_of_outcomes(
-        "robustness",
-        f"How far one athlete, and other choices of analysis, move the difference between athletes {_apart(answers)} apart.",
-        answers,
-        _robustness,
-        note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
-        "of the result.",
-        numbers=_robust_numbers,
-    )
 
 
 def _robust_numbers(answer) -> pd.DataFrame:
@@ -275,7 +260,18 @@ def _robust_numbers(answer) -> pd.DataFrame:
     return pd.DataFrame([line])
 
 
-def _robustness(answer, known) -> list[dict]:
+@outcome_table(
+    "robustness",
+    lambda answers: (
+        "How far one athlete, and other choices of analysis, move the difference between athletes "
+        f"{_apart(answers)} apart."
+    ),
+    note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
+    "of the result.",
+    numbers=_robust_numbers,
+)
+def robustness_table(answer, known) -> list[dict]:
+    """How far one athlete, and other choices, move the result."""
     digits, found = digits_of(known), _robust_numbers(answer).iloc[0]
     lines = []
     if not math.isnan(found["left_out_low"]):
@@ -304,19 +300,6 @@ def _robustness(answer, known) -> list[dict]:
     return lines
 
 
-def drift_table(answers: dict) -> Table | None:
-    """Whether fitter athletes rise less over the rounds, drift less within them and recover more."""
-    return table_of_outcomes(
-        "drift",
-        f"Rise, drift and recovery of athletes {_apart(answers)} apart.",
-        answers,
-        _drift,
-        note="One value per athlete, regressed on capacity; not corrected for asking several questions. The interaction of round "
-        "and capacity is a check only: with one random intercept per athlete it rejects too often.",
-        numbers=_drift_numbers,
-    )
-
-
 def _drift_numbers(answer) -> pd.DataFrame:
     table, step = answer.drift, answer.contrast_step
     if table.empty:
@@ -324,7 +307,15 @@ def _drift_numbers(answer) -> pd.DataFrame:
     return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
 
 
-def _drift(answer, known) -> list[dict]:
+@outcome_table(
+    "drift",
+    lambda answers: f"Rise, drift and recovery of athletes {_apart(answers)} apart.",
+    note="One value per athlete, regressed on capacity; not corrected for asking several questions. The interaction of round "
+    "and capacity is a check only: with one random intercept per athlete it rejects too often.",
+    numbers=_drift_numbers,
+)
+def drift_table(answer, known) -> list[dict]:
+    """Whether fitter athletes rise less over the rounds, drift less within them and recover more."""
     lines = []
     for row in _drift_numbers(answer).to_dict("records"):
         fitted = not math.isnan(row["estimate"])

@@ -7,29 +7,16 @@ import math
 import numpy as np
 import pandas as pd
 
-from ...basics import FEWEST_PEOPLE, format_ci, format_number, plural
+from ...basics import FEWEST_PEOPLE, format_ci, format_number
 from ...basics.words import format_df
 from ...rounds.answer import adjust_outcomes
 from ...rounds.steps import reading_of_step
 from ...study import OUTCOMES, known_outcome
 from ...study.outcomes import digits_of
-from ..document import Table
-from ..tables import CI, CI90, DASH, number_cell, p_cell, range_cell, table_of_outcomes, with_range
+from ..tables import CI, CI90, DASH, number_cell, outcome_table, p_cell, range_cell, with_range
 from ..words import with_minus
 from .sentences import f_words
 from .words import shown_interval, shown_p
-
-
-def round_tests_table(answers: dict) -> Table | None:
-    """Every test of all rounds together."""
-    return table_of_outcomes(
-        "round_tests",
-        "Tests of a change over all rounds together.",
-        answers,
-        _tests,
-        numbers=_test_numbers,
-        note="Effect: partial eta squared with its 90\N{NO-BREAK SPACE}% interval, or Kendall's W.",
-    )
 
 
 def _test_numbers(answer) -> pd.DataFrame:
@@ -54,7 +41,14 @@ def _test_numbers(answer) -> pd.DataFrame:
     return pd.DataFrame([line for line in lines if line["n_athletes"] >= FEWEST_PEOPLE])
 
 
-def _tests(answer, known) -> list[dict]:
+@outcome_table(
+    "round_tests",
+    "Tests of a change over all rounds together.",
+    note="Effect: partial eta squared with its 90\N{NO-BREAK SPACE}% interval, or Kendall's W.",
+    numbers=_test_numbers,
+)
+def round_tests_table(answer, known) -> list[dict]:
+    """Every test of all rounds together."""
     lines = []
     for t in _test_numbers(answer).to_dict("records"):
         if math.isnan(t["p"]) and t["test"] != "mixed model":
@@ -79,20 +73,15 @@ def _tests(answer, known) -> list[dict]:
     return lines
 
 
-def contrasts_by_method_table(answers: dict) -> Table | None:
+@outcome_table(
+    "contrasts_by_method",
+    "Differences between rounds by each method, later minus earlier.",
+    note="Model: mixed model, Kenward-Roger. Robust: cluster-robust (CR2). p adjusted over all of them (Shaffer, "
+    "1986). Ranks: test by order, for ratings.",
+    numbers=lambda answer: answer.steps,
+)
+def contrasts_by_method_table(answer, known) -> list[dict]:
     """Every step with the interval and the p of each method."""
-    return table_of_outcomes(
-        "contrasts_by_method",
-        "Differences between rounds by each method, later minus earlier.",
-        answers,
-        _contrasts,
-        numbers=lambda answer: answer.steps,
-        note="Model: mixed model, Kenward-Roger. Robust: cluster-robust (CR2). p adjusted over all of them (Shaffer, "
-        "1986). Ranks: test by order, for ratings.",
-    )
-
-
-def _contrasts(answer, known) -> list[dict]:
     digits, lines = digits_of(known), []
     for step in answer.steps.to_dict("records"):
         lines.append(
@@ -109,20 +98,15 @@ def _contrasts(answer, known) -> list[dict]:
     return lines
 
 
-def equivalence_table(answers: dict) -> Table | None:
+@outcome_table(
+    "equivalence",
+    "Every pair of rounds against the smallest change that matters.",
+    note="Interval: the wider of the model's and the robust one, at the level of two one-sided tests. Needed: the smallest "
+    "bound within which the pair would be equivalent.",
+    numbers=lambda answer: answer.equivalence,
+)
+def equivalence_table(answer, known) -> list[dict]:
     """Two one-sided tests of every pair of rounds."""
-    return table_of_outcomes(
-        "equivalence",
-        "Every pair of rounds against the smallest change that matters.",
-        answers,
-        _pairs,
-        numbers=lambda answer: answer.equivalence,
-        note="Interval: the wider of the model's and the robust one, at the level of two one-sided tests. Needed: the smallest "
-        "bound within which the pair would be equivalent.",
-    )
-
-
-def _pairs(answer, known) -> list[dict]:
     digits, lines = digits_of(known), []
     for pair in answer.equivalence.to_dict("records"):
         low = np.nanmin([pair["ci_low"], pair["ci_low_cr2"]])
@@ -141,20 +125,15 @@ def _pairs(answer, known) -> list[dict]:
     return lines
 
 
-def ways_table(answers: dict) -> Table | None:
+@outcome_table(
+    "ways",
+    "Other ways of analysing the change from the first to the last round.",
+    note="The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang "
+    "and Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds.",
+    numbers=lambda answer: answer.sensitivity.drop(columns="outcome"),
+)
+def ways_table(answer, known) -> list[dict]:
     """Every other way of analysing the change from the first to the last round."""
-    return table_of_outcomes(
-        "ways",
-        "Other ways of analysing the change from the first to the last round.",
-        answers,
-        _ways,
-        note="The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang "
-        "and Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds.",
-        numbers=lambda answer: answer.sensitivity.drop(columns="outcome"),
-    )
-
-
-def _ways(answer, known) -> list[dict]:
     shown = tabulate_ways(answer)
     return [
         {
@@ -170,19 +149,14 @@ def _ways(answer, known) -> list[dict]:
     ]
 
 
-def sizes_table(answers: dict) -> Table | None:
+@outcome_table(
+    "effect_sizes",
+    "Change from the first to the last round in athletes with both, also in standard deviations.",
+    note="d_z: SDs of the differences; d_av: average SDs of the two rounds; both with Hedges' correction.",
+    numbers=lambda answer: answer.effect_sizes,
+)
+def sizes_table(answer, known) -> list[dict]:
     """Paired difference and standardised sizes of the change from the first to the last round."""
-    return table_of_outcomes(
-        "effect_sizes",
-        "Change from the first to the last round in athletes with both, also in standard deviations.",
-        answers,
-        _sizes,
-        numbers=lambda answer: answer.effect_sizes,
-        note="d_z: SDs of the differences; d_av: average SDs of the two rounds; both with Hedges' correction.",
-    )
-
-
-def _sizes(answer, known) -> list[dict]:
     last = answer.steps.iloc[-1]["contrast"]
     table = answer.effect_sizes[answer.effect_sizes["contrast"] == last].set_index("measure")
     if table.empty or math.isnan(table.loc["g_z", "estimate"]):
@@ -199,20 +173,15 @@ def _sizes(answer, known) -> list[dict]:
     return [line]
 
 
-def missing_table(answers: dict) -> Table | None:
+@outcome_table(
+    "missing_rounds",
+    "How far missing rounds would have to lie from what the model expects to change a reading.",
+    note="By the model that makes the claim: readings off the scale are drawn beyond its end, and errors allow for bouts. A "
+    "dash: the reading holds however far they lie, up to the largest shift that was tried.",
+    numbers=lambda answer: answer.tipping.table if answer.tipping is not None else None,
+)
+def missing_table(answer, known) -> list[dict]:
     """How different missing rounds must have been to change a reading."""
-    return table_of_outcomes(
-        "missing_rounds",
-        "How far missing rounds would have to lie from what the model expects to change a reading.",
-        answers,
-        _missing,
-        numbers=lambda answer: answer.tipping.table if answer.tipping is not None else pd.DataFrame(),
-        note="By the model that makes the claim: readings off the scale are drawn beyond its end, and errors allow for bouts. A "
-        "dash: the reading holds however far they lie, up to the largest shift that was tried.",
-    )
-
-
-def _missing(answer, known) -> list[dict]:
     tipping = answer.tipping
     if tipping is None:
         return []
@@ -238,20 +207,17 @@ def _shift(row: dict, way: str, known) -> str:
     )
 
 
-def off_scale_table(answers: dict) -> Table | None:
+@outcome_table(
+    "off_scale",
+    "Differences between rounds wherever readings off the analyser's scale may lie.",
+    note="Reading at the end of the scale: with every such reading at the scale's end. Holds up to: how far beyond the scale "
+    "it may lie for that reading to hold.",
+    numbers=lambda answer: answer.bounds.table if answer.bounds is not None else None,
+)
+def off_scale_table(answer, known) -> list[dict]:
     """What readings off the analyser's scale can do to every difference."""
-    return table_of_outcomes(
-        "off_scale",
-        "Differences between rounds wherever readings off the analyser's scale may lie.",
-        {o: a for o, a in answers.items() if a.bounds is not None},
-        _off_scale,
-        numbers=lambda answer: answer.bounds.table,
-        note="Reading at the end of the scale: with every such reading at the scale's end. Holds up to: how far beyond the scale "
-        "it may lie for that reading to hold.",
-    )
-
-
-def _off_scale(answer, known) -> list[dict]:
+    if answer.bounds is None:
+        return []
     digits, lines = digits_of(known), []
     for row in answer.bounds.table.to_dict("records"):
         reach = [
@@ -273,78 +239,54 @@ def _off_scale(answer, known) -> list[dict]:
     return lines
 
 
-def repeatability_table(results: dict) -> Table | None:
-    """How well outcomes repeat: typical error, intraclass correlations, opponents."""
-    lines, numbers = [], []
-    for outcome, result in results.items():
-        known = OUTCOMES[outcome]
-        digits = digits_of(known)
-        icc = result.icc.set_index("type")
-        line = {
-            "Outcome": known.axis_label,
-            "Of what": f"{plural(result.n_trials, result.unit_of_trial)}"
-            if hasattr(result, "unit_of_trial")
-            else f"{result.n_trials} {'evenings' if result.kind.startswith('reliability') else 'rounds'}",
-            "n": str(result.n_athletes),
-            "Typical error": with_range(
-                result.typical_error, result.typical_error_ci_low, result.typical_error_ci_high, digits
-            ),
-            "Smallest detectable change": format_number(result.smallest_detectable_change, digits)
-            if result.kind.startswith("reliability")
-            else DASH,
-        }
-        for name in ("ICC(2,1)", "ICC(3,1)"):
-            row = icc.loc[name]
-            icc_words = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2)
-            line[name] = DASH if math.isnan(row["estimate"]) else icc_words
-        line["CV (%)"] = number_cell(result.cv_percent, 1)
-        lines.append(line)
-        numbers.append(
-            result.icc.assign(
-                outcome=outcome,
-                typical_error=result.typical_error,
-                typical_error_ci_low=result.typical_error_ci_low,
-                typical_error_ci_high=result.typical_error_ci_high,
-                smallest_detectable_change=result.smallest_detectable_change,
-                cv_percent=result.cv_percent,
-                n_trials=result.n_trials,
-                n=result.n_athletes,
-            )
-        )
-    if not lines:
+REPEATED = (
+    "typical_error", "typical_error_ci_low", "typical_error_ci_high", "smallest_detectable_change", "cv_percent", "n_trials",
+)  # fmt: skip
+
+
+@outcome_table(
+    "repeatability",
+    "How well the outcomes repeat, with 95\N{NO-BREAK SPACE}% intervals.",
+    note="Between evenings: repeatability. Rounds of one evening: consistency only. CV: coefficient of variation from "
+    "logarithms. ICC: intraclass correlation.",
+    numbers=lambda result: result.icc.assign(
+        n=result.n_athletes, **{name: getattr(result, name) for name in REPEATED}
+    ),
+)
+def repeatability_table(result, known) -> list[dict]:
+    """How well outcomes repeat: typical error, intraclass correlations."""
+    digits, evenings = digits_of(known), result.kind.startswith("reliability")
+    error = (result.typical_error, result.typical_error_ci_low, result.typical_error_ci_high)
+    detectable = format_number(result.smallest_detectable_change, digits) if evenings else DASH
+    line = {
+        "Of what": f"{result.n_trials} {'evenings' if evenings else 'rounds'}",
+        "n": str(result.n_athletes),
+        "Typical error": with_range(*error, digits),
+        "Smallest detectable change": detectable,
+    }
+    for name, row in result.icc.set_index("type").loc[["ICC(2,1)", "ICC(3,1)"]].iterrows():
+        known = not math.isnan(row["estimate"])
+        line[name] = with_range(row["estimate"], row["ci_low"], row["ci_high"], 2) if known else DASH
+    return [line | {"CV (%)": number_cell(result.cv_percent, 1)}]
+
+
+def _opponent_numbers(answer) -> pd.DataFrame | None:
+    found = answer.opponents
+    if found is None:
         return None
-    return Table(
-        "repeatability",
-        "How well the outcomes repeat, with 95\N{NO-BREAK SPACE}% intervals.",
-        pd.DataFrame(lines),
-        note="Between evenings: repeatability. Rounds of one evening: consistency only. CV: coefficient of variation from "
-        "logarithms. ICC: intraclass correlation.",
-        numbers=pd.concat(numbers, ignore_index=True),
-    )
+    ends = {"ci_low": found.within_bout_ci_low, "ci_high": found.within_bout_ci_high}
+    return pd.DataFrame([{"r": found.within_bout_correlation, **ends, "n_bouts": found.n_bouts}])
 
 
-def opponents_table(answers: dict) -> Table | None:
+@outcome_table(
+    "opponents",
+    "Whether the two opponents of a bout are alike, beyond what each does elsewhere.",
+    numbers=_opponent_numbers,
+)
+def opponents_table(answer, known) -> list[dict]:
     """Whether the two opponents of a bout are alike."""
-    asked = {o: a for o, a in answers.items() if a.opponents is not None}
-    return table_of_outcomes(
-        "opponents",
-        "Whether the two opponents of a bout are alike, beyond what each does elsewhere.",
-        asked,
-        _opponents,
-        numbers=lambda answer: pd.DataFrame(
-            [
-                {
-                    "r": answer.opponents.within_bout_correlation,
-                    "ci_low": answer.opponents.within_bout_ci_low,
-                    "ci_high": answer.opponents.within_bout_ci_high,
-                    "n_bouts": answer.opponents.n_bouts,
-                }
-            ]
-        ),
-    )
-
-
-def _opponents(answer, known) -> list[dict]:
+    if answer.opponents is None:
+        return []
     spread = answer.opponents
     r = spread.within_bout_correlation
     return [
@@ -357,48 +299,44 @@ def _opponents(answer, known) -> list[dict]:
     ]
 
 
-def contrasts_table(answers: dict) -> Table | None:
-    """The steps and the change from first to last that the paper prints: one interval, one p."""
-
-    def lines_of(answer, known) -> list[dict]:
-        digits = digits_of(known)
-        return [
-            {
-                "Rounds": with_minus(step["contrast"]),
-                "Difference": format_number(step["estimate"], digits, sign=True),
-                CI: format_ci(*shown_interval(answer, step), digits),
-                "p": p_cell(shown_p(step)),
-                "Reading": reading_of_step(step, digits),
-            }
-            for step in answer.steps.to_dict("records")
-        ]
-
+def _note_on_steps(answers: dict) -> str:
     note = (
         "Intervals and p: the wider and the larger of the model's and the robust test; p adjusted over all of them (Shaffer, "
         "1986). The supplement gives the interval that decides equivalence."
     )
-    if any(_depends(answer) for answer in answers.values()):
+    if any(
+        "label_at_scale_end" in a.steps and (a.steps["label_at_scale_end"] != a.steps["label"]).any()
+        for a in answers.values()
+    ):
         note += " HI, LO: readings off the analyser's scale; the reading holds if none was beyond the value given."
-
-    def numbers(answer) -> pd.DataFrame:
-        ends = [shown_interval(answer, s) for s in answer.steps.to_dict("records")]
-        ps = [shown_p(s) for s in answer.steps.to_dict("records")]
-        low, high = ([e[i] for e in ends] for i in (0, 1))
-        return answer.steps.assign(shown_low=low, shown_high=high, shown_p=ps)
-
-    return table_of_outcomes(
-        "contrasts",
-        "Differences between rounds, later minus earlier.",
-        answers,
-        lines_of,
-        note=note,
-        numbers=numbers,
-    )
+    return note
 
 
-def _depends(answer) -> bool:
-    steps = answer.steps
-    return "label_at_scale_end" in steps and bool((steps["label_at_scale_end"] != steps["label"]).any())
+def _printed_numbers(answer) -> pd.DataFrame:
+    steps = answer.steps.to_dict("records")
+    low, high = zip(*(shown_interval(answer, s) for s in steps), strict=True)
+    return answer.steps.assign(shown_low=low, shown_high=high, shown_p=[shown_p(s) for s in steps])
+
+
+@outcome_table(
+    "contrasts",
+    "Differences between rounds, later minus earlier.",
+    note=_note_on_steps,
+    numbers=_printed_numbers,
+)
+def contrasts_table(answer, known) -> list[dict]:
+    """The steps and the change from first to last that the paper prints: one interval, one p."""
+    digits = digits_of(known)
+    return [
+        {
+            "Rounds": with_minus(step["contrast"]),
+            "Difference": format_number(step["estimate"], digits, sign=True),
+            CI: format_ci(*shown_interval(answer, step), digits),
+            "p": p_cell(shown_p(step)),
+            "Reading": reading_of_step(step, digits),
+        }
+        for step in answer.steps.to_dict("records")
+    ]
 
 
 def tabulate_ways(answer):
