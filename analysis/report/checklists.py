@@ -103,6 +103,6 @@ def checklist_tables(document: Document, study=None) -> list[Table]:
 
 
 def _where(section: str, left: str, written: list[str]) -> tuple[str, str]:
-    if section in written:
+    if section and section in written:
         return section, left
-    return "–", left or ("nothing to report yet" if section else left)
+    return "–", left or "nothing to report yet"
