@@ -8,7 +8,7 @@ import pandas as pd
 
 from ..basics import did_you_mean
 from .columns import lines_of, place
-from .problems import MAX_LISTED, Findings, fold_rows
+from .problems import MAX_LISTED, Findings, RowNumbers, fold_rows
 
 
 def _bare(code: str) -> str:
@@ -41,7 +41,7 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         other: dict[str, list[int]] = {}
         for table, one, _ in places[1:]:
             other.setdefault(place(table, one)[0], []).append(place(table, one)[1])
-            findings.unfit.setdefault(place(table, one)[0], set()).add(place(table, one)[1])
+            findings.unfit.setdefault(place(table, one)[0], RowNumbers()).add(place(table, one)[1])
         also = (
             "; also in " + "; ".join(f"{f}, {fold_rows(sorted(set(r)))}" for f, r in other.items())
             if other

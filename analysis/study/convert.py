@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -16,7 +18,7 @@ from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, looks_like_name, looks_personal
 from .problems import MAX_LISTED, WORDS, Findings, asked, by_word
-from .text_files import Slip, is_blank, is_made_date, read_number
+from .text_files import MOST_KEPT, Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
 Finding = tuple[str, str, str] | tuple[str, str, str, str]
@@ -184,15 +186,14 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
         if column.kind == "lactate":
             texts, limits, bounds = _take_out_limits(texts)
             raw = _with_bounds(raw, bounds)
-        values, wrong = _convert_texts(texts, column, context, raw.decimal_comma)
-        if wrong:
-            _report_all(raw, name, texts, wrong, findings)
-        blank = "" if column.is_text else math.nan
-        made[name] = pd.Series((values.get(t, blank) for t in texts), index=index, dtype=_loose_type(column))
+        values, wrong, also = _convert_texts(texts, column, context, raw.decimal_comma)
+        _report_all(raw, name, texts, wrong, also, findings)
+        made[name] = pd.Series(values, index=index, dtype=_loose_type(column))
+        del values, wrong, also  # before the next column makes its own
     if limits is not None and any(limits):
         made["lactate_limit"] = made["lactate_limit"].mask([bool(limit) for limit in limits], limits)
     file, row = source_columns(raw.table)
-    table = pd.DataFrame(made, index=index)
+    table = pd.DataFrame(made, index=index, copy=False)
     table[file] = pd.Series([raw.file] * count, dtype="str")
     table[row] = pd.Series(raw.rows, dtype="int64")
     for name, column in rules.items():
@@ -203,24 +204,27 @@ def convert_table(raw: RawTable, context: Context, findings: Findings) -> pd.Dat
 
 def _convert_texts(
     texts: Iterable[str], column: Column, context: Context, decimal_comma: bool | None
-) -> tuple[dict, dict]:
-    """Text -> value, and -> what is wrong; after many that cannot be used the cause of each is no longer looked for."""
-    values, wrong = {}, {}
+) -> tuple[list, dict[int, Finding], array]:
+    """The value of each text, what is wrong at which, and which cannot be used either, whose cause is not looked for."""
+    values, wrong, also, known = [], {}, array("q"), {}
     for text in texts:
-        if text in values or text in wrong:
-            continue
-        quick = len(wrong) >= MOST_EXPLAINED and (not column.is_text or column.kind == "choice")
-        convert = _convert_quickly if quick else _convert_cell
-        value, found = convert(text, column, context, decimal_comma)
-        if found is not _ALSO:  # what cannot be used and is not explained has no value: held once
-            values[text] = value
-        if found is not None:
-            wrong[text] = found
-    return values, wrong
+        pair = known.get(text)
+        if pair is None:
+            quick = len(wrong) >= MOST_EXPLAINED and (not column.is_text or column.kind == "choice")
+            convert = _convert_quickly if quick else _convert_cell
+            pair = convert(text, column, context, decimal_comma)
+            if pair[1] is not _ALSO and len(known) < MOST_KEPT:  # each is held once, in a long table not all
+                known[text] = pair
+        if pair[1] is _ALSO:
+            also.append(len(values))
+        elif pair[1] is not None:
+            wrong[len(values)] = pair[1]
+        values.append(pair[0])
+    return values, wrong, also
 
 
 MOST_EXPLAINED = 400
-"""Different texts of one column that are each looked at for the cause; a whole column that is wrong has one cause."""
+"""Texts of one column that are each looked at for the cause; a whole column that is wrong has one cause."""
 
 _ALSO = ("problem", "cannot be used either", "look at the first ones of this column")
 _UNUSABLE = (np.nan, _ALSO)
@@ -240,17 +244,15 @@ def _convert_quickly(text: str, column: Column, context: Context, decimal_comma:
     return value, None
 
 
-def _report_all(raw: RawTable, name: str, texts: list[str], wrong: dict, findings: Findings) -> None:
+def _report_all(
+    raw: RawTable, name: str, texts: list[str], wrong: dict[int, Finding], also: array, findings: Findings
+) -> None:
     """Report the cells of a column that are in trouble; long columns are counted, not listed."""
     more: dict[str, list[int]] = {}
-    listed = 0
-    for index, text in enumerate(texts):
-        found = wrong.get(text)
-        if found is None:
-            continue
-        listed += 1
-        if raw.wide or listed <= MAX_LISTED:
-            _report(raw, index, name, text, found, findings)
+    for listed, index in enumerate(chain(wrong, also)):
+        found = wrong.get(index, _ALSO)
+        if raw.wide or listed < MAX_LISTED:
+            _report(raw, index, name, texts[index], found, findings)
         else:
             more.setdefault(found[0] + "s", []).append(raw.rows[index])
     for kind, rows in more.items():

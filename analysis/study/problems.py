@@ -188,6 +188,25 @@ MAX_LISTED = 100
 """Problems of one column beyond this number are counted, not listed: a wrong column in a long file stays readable."""
 
 
+class RowNumbers:
+    """Numbers of rows, one byte each: of a million rows every one may have a problem."""
+
+    def __init__(self):
+        self._there = bytearray()
+
+    def add(self, row: int) -> None:
+        """Take in one row."""
+        if row >= len(self._there):
+            self._there.extend(bytes(row + 1024 - len(self._there)))
+        self._there[row] = 1
+
+    def __contains__(self, row: int) -> bool:
+        return row < len(self._there) and self._there[row] == 1
+
+    def __len__(self) -> int:
+        return self._there.count(1)
+
+
 @dataclass
 class Findings:
     """A growing list of problems and remarks."""
@@ -196,7 +215,7 @@ class Findings:
     remarks: list[Problem] = field(default_factory=list)
     kept: frozenset[tuple] = frozenset()
     questions: list[Problem] = field(default_factory=list)
-    unfit: dict[str, set[int]] = field(default_factory=dict)
+    unfit: dict[str, RowNumbers] = field(default_factory=dict)
     _counts: Counter = field(default_factory=Counter)
 
     def problem(
@@ -204,7 +223,7 @@ class Findings:
     ) -> None:
         """Note something that stops; `offer` is the value that the remedy names, `aside` that the row may be set aside."""
         if row is not None and not (keepable and (file, row, column) in self.kept):
-            self.unfit.setdefault(file, set()).add(row)
+            self.unfit.setdefault(file, RowNumbers()).add(row)
         self._put("problems", file, row, column, value, problem, remedy, keepable, offer, False, aside)
 
     def problem_of(self, file, problem, remedy, *, column="", value="") -> None:
@@ -223,7 +242,9 @@ class Findings:
         """Count further cells of a column without listing them."""
         self._counts[kind, file, column] += len(rows)
         if kind == "problems":
-            self.unfit.setdefault(file, set()).update(rows)
+            unfit = self.unfit.setdefault(file, RowNumbers())
+            for row in rows:
+                unfit.add(row)
 
     def doubts(self, file: str, row: int, *columns: str) -> bool:
         """Whether one of these cells of a row has a problem; where the row's problems are only counted, any may."""
