@@ -5,10 +5,25 @@ Out: `RoundsAnswer` and its parts: the mixed-model comparison, the classical ana
 plateau, sensitivity, reliability. Knows nothing of files; a difference is always later minus earlier.
 """
 
+from .anova import anova_rounds
 from .answer import answer_rounds
+from .bounds import bound_limits
+from .compare import compare_rounds, paired_effects
+from .opponents import describe_opponents
+from .plateau import find_plateau
+from .ranks import rank_rounds
 from .reliability import reliability
+from .tipping import tipping_point
 
 __all__ = [
+    "anova_rounds",
     "answer_rounds",
+    "bound_limits",
+    "compare_rounds",
+    "describe_opponents",
+    "find_plateau",
+    "paired_effects",
+    "rank_rounds",
     "reliability",
+    "tipping_point",
 ]

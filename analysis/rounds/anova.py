@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, plural
-from .prepare import RoundRows
+from .prepare import RoundRows, prepare_rounds
 
 LEVEL_ETA2 = 0.90
 """Level of the intervals of eta squared: a one-sided test at .05 corresponds to a two-sided 90 % interval."""
@@ -43,23 +43,61 @@ class RoundsAnova(Result):
     warnings: tuple[str, ...] = ()
 
 
-def anova_of(rows: RoundRows) -> RoundsAnova:
+def anova_rounds(data: pd.DataFrame, outcome: str) -> RoundsAnova:
     """Compare the rounds by repeated-measures analysis of variance, complete cases only.
 
+    When to use: beside the mixed model, as the analysis that most readers know. When not: as the main analysis where
+    rounds are missing, since it drops every athlete with a missing round (`left_out` says whom).
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+
+    Returns
+    -------
+    RoundsAnova
+        F, degrees of freedom, p, both epsilons with their p, Mauchly's test, eta squared with intervals, `left_out`.
+
+    Raises
+    ------
+    KitError
+        Where fewer than two athletes have every round.
+
+    Notes
+    -----
     p_gg and p_hf are the upper tail of F with both degrees of freedom times epsilon. Interval of partial eta squared:
     limits lambda of the noncentrality that put F at the 95th and 5th percentile; eta squared = lambda / (lambda + df_den).
     Generalised eta squared adds the spread between athletes to the denominator.
 
+    References
+    ----------
     Greenhouse & Geisser 1959, Psychometrika 24:95; Huynh & Feldt 1976, Journal of Educational Statistics 1:69;
     Olejnik & Algina 2003, Psychological Methods 8:434; Steiger 2004, Psychological Methods 9:164.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCC"), "round_no": [1, 2, 3] * 3,
+    ...     "lactate_mmol_l": [4.0, 7, 9, 3, 5, 9, 5, 8, 8]})
+    >>> result = anova_rounds(data, "lactate_mmol_l")
+    >>> result.n_athletes, round(result.statistic, 2), round(result.epsilon_gg, 3)
+    (3, 14.8, 0.524)
     """
+    return anova_of(prepare_rounds(data, outcome))
+
+
+def anova_of(rows: RoundRows) -> RoundsAnova:
+    """Compute `anova_rounds` from prepared rows."""
     wide = rows.complete()
     n, k = wide.shape
     if n < 2:
         raise KitError(
             f"A repeated-measures analysis of variance needs at least two athletes with every round; "
             f"here {plural(n, 'athlete')} of {rows.n_athletes} {'has' if n == 1 else 'have'} all {k}. "
-            "The mixed model uses every athlete."
+            "compare_rounds() uses every athlete."
         )
     warnings = list(rows.warnings)
     dropped = rows.n_athletes - n

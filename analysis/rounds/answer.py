@@ -98,7 +98,8 @@ def answer_rounds(
 ) -> RoundsAnswer:
     """Answer for one outcome: does it change over the rounds, and where does it stop changing?
 
-    When to use: for a whole evening's answer, with everything that belongs beside it.
+    When to use: for a whole evening's answer, with everything that belongs beside it. The parts can be called by
+    themselves: `compare_rounds`, `find_plateau` and the others.
 
     Parameters
     ----------

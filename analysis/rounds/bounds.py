@@ -11,9 +11,11 @@ import pandas as pd
 from ..basics import KitError, Result, plural
 from ..basics.errors import need_columns
 from ..physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
-from .prepare import LIMIT_COLUMN, OWN_END, RoundRows, read_numbers, widen
+from .compare import fit_rounds
+from .plateau import check_effect, plateau_of
+from .prepare import LIMIT_COLUMN, OWN_END, RoundRows, prepare_rounds, read_numbers, widen
 from .ranks import MANY_CELLS, Claims, Placings, RoundsRanks, ranks_of
-from .steps import label_of_step
+from .steps import all_steps, label_of_step
 
 PLAUSIBLE = (0.0, HIGHEST_PUBLISHED_MMOL_L)
 """Between what lactate can lie: nothing is below 0 mmol/L, and none above the highest value read in combat sports."""
@@ -139,6 +141,69 @@ class LimitBounds(Result):
     warnings: tuple[str, ...] = ()
 
 
+def bound_limits(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    smallest_effect: float,
+    alpha: float = 0.05,
+    limit: tuple[float, float] | None = None,
+) -> LimitBounds | None:
+    """Analyse values off the analyser's scale as bounds: every estimate from its lowest to its highest.
+
+    When to use: where the analyser showed "HI" or "LO". Such a value is neither missing nor a number.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no`, the outcome and the limit column ("high", "low" or "").
+    outcome : str
+        A numeric column.
+    smallest_effect : float
+        The smallest change that matters, above 0.
+    alpha : float
+        Level. Default 0.05.
+    limit : (float, float), optional
+        Lower and upper end of the analyser's scale. Default: the smallest and largest value that was read.
+
+    Returns
+    -------
+    LimitBounds or None
+        None where no value of a tested round is off the scale.
+
+    Notes
+    -----
+    A contrast is linear in each value and its robust standard error the length of a vector that is linear in each, so the
+    placings at which a claim holds form a convex set (exactly so on complete data): what holds at every corner, where each
+    value off the scale is at one end of its range, holds everywhere between. Up to five such values all corners are
+    analysed. Where every value is at the end of the scale, Kenward-Roger and CR2 must agree; farther out the spread is that
+    of a guess, and the robust test decides alone. A claim that fails at a corner is followed back to where it turns.
+
+    References
+    ----------
+    Manski 2003, Partial Identification of Probability Distributions (bounds instead of assumptions).
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [1, 2] * 4,
+    ...     "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, 12], "lactate_limit": [""] * 5 + ["high", "", ""]})
+    >>> bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.8, 23.3))
+    >>> bounds.table["estimate_min"].round(1).tolist(), bounds.table["estimate_max"].round(1).tolist()
+    ([6.2], [7.4])
+    """
+    off = find_limits(data, outcome, limit=limit)
+    if off is None:
+        return None
+    rows = prepare_rounds(off.placed(data, outcome), outcome, keep=[LIMIT_COLUMN])
+    fit = fit_rounds(rows)
+    effect = {"smallest_effect": check_effect(smallest_effect), "alpha": alpha}
+    plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha)
+    return bounds_of(
+        rows, fit, off, steps=all_steps(rows, fit, **effect), plateau_from=plateau.starts_at, **effect
+    )
+
+
 def bounds_of(
     rows: RoundRows,
     fit,
@@ -150,16 +215,7 @@ def bounds_of(
     alpha: float = 0.05,
     turns: bool = True,
 ) -> LimitBounds | None:
-    """Analyse values off the analyser's scale as bounds: every estimate from its lowest to its highest.
-
-    A contrast is linear in each value and its robust standard error the length of a vector that is linear in each, so the
-    placings at which a claim holds form a convex set (exactly so on complete data): what holds at every corner, where each
-    value off the scale is at one end of its range, holds everywhere between. Up to five such values all corners are
-    analysed. Where every value is at the end of the scale, Kenward-Roger and CR2 must agree; farther out the spread is that
-    of a guess, and the robust test decides alone. A claim that fails at a corner is followed back to where it turns.
-
-    Manski 2003, Partial Identification of Probability Distributions (bounds instead of assumptions).
-    """
+    """Compute `bound_limits` from what is known with every value at the end of the scale."""
     span = off.span(rows)
     n_high, n_low = int((span > 0).sum()), int((span < 0).sum())
     if not n_high + n_low:

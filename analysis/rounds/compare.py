@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,21 +11,56 @@ import pandas as pd
 from ..basics import KitError, Result, check_number
 from .anova import RoundsAnova, anova_of
 from .opponents import FEWEST_BOUTS, bouts_of
-from .prepare import LIMIT_COLUMN, RoundRows, pairs_of
+from .prepare import LIMIT_COLUMN, RoundRows, covariate_tests, pairs_of, prepare_rounds, with_covariates
 
 COLUMNS = ["contrast", "later", "earlier", "measure", "estimate", "ci_low", "ci_high", "n_athletes", "method"]
 
 
-def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95) -> pd.DataFrame:
+def paired_effects(data: pd.DataFrame, outcome: str, *, kind: str = "successive") -> pd.DataFrame:
     """Give the effect sizes of the steps from paired values, raw differences first.
 
+    When to use: to report beside the raw difference, or to compare with a paper that printed a standardised one. When
+    not: to decide whether a change matters; that is judged in beats, mmol/L or points.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    kind : {"successive", "first", "pairwise"}
+        Which contrasts. Default "successive".
+
+    Returns
+    -------
+    DataFrame
+        contrast, later, earlier, measure ("difference", "d_z", "g_z", "d_av", "g_av", "d_av_mean_sd", "g_av_mean_sd",
+        "d_rm"), estimate, ci_low, ci_high, n_athletes (those with both rounds), method.
+
+    Notes
+    -----
     d_z divides the mean difference by the SD of the differences, d_av by the root mean square of the two SDs
     (d_av_mean_sd: by their mean), d_rm is d_z sqrt(2 (1 - r)). g_z and g_av carry Hedges' exact gamma factor with n - 1
     degrees of freedom. d_z: noncentral-t interval; d_av: Algina and Keselman.
 
+    References
+    ----------
     Cumming 2012, Understanding the New Statistics; Algina & Keselman 2003, Educational and Psychological Measurement 63:537;
     Hedges 1981, Journal of Educational Statistics 6:107; Lakens 2013, Frontiers in Psychology 4:863.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AABBCC"), "round_no": [1, 2] * 3, "hr_mean_bpm": [160.0, 166, 150, 159, 171, 174]})
+    >>> table = paired_effects(data, "hr_mean_bpm")
+    >>> table["measure"].tolist()[:3], table["estimate"].round(2).tolist()[:3]
+    (['difference', 'd_z', 'g_z'], [6.0, 2.0, 1.13])
     """
+    return effects_of(prepare_rounds(data, outcome), kind=kind)
+
+
+def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95) -> pd.DataFrame:
+    """Compute `paired_effects` from prepared rows."""
     from ..models import paired_effect_sizes
 
     lines = []
@@ -95,7 +131,10 @@ class RoundsComparison(Result):
     contrasts: pd.DataFrame
     pairwise: pd.DataFrame  # The same columns for all pairs, and for each round against the first
     versus_first: pd.DataFrame
-    effect_sizes: pd.DataFrame  # Of every step and of last minus first
+    effect_sizes: pd.DataFrame  # Of every step and of last minus first; see `paired_effects`
+    # Type III tests of the covariates: term, estimate (slope of a numeric one), standard_error, ci_low, ci_high, statistic
+    # (F), df_num, df_den, p; empty where there are none
+    covariates: pd.DataFrame
     # Complete-case analysis of variance; None where fewer than two athletes are complete
     anova: RoundsAnova | None
     variances: dict  # "athlete" and "residual" variance
@@ -112,17 +151,70 @@ class RoundsComparison(Result):
     warnings: tuple[str, ...] = ()
 
 
-def compare_of(rows: RoundRows, *, alpha: float = 0.05) -> RoundsComparison:
+def compare_rounds(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    covariates: Sequence[str] = (),
+    alpha: float = 0.05,
+    round_variable: str = "round_no",
+) -> RoundsComparison:
     """Compare the rounds by a mixed model with a random intercept per athlete.
 
+    When to use: the main analysis of a measured outcome, also with missing rounds. When not: to claim that nothing changed;
+    that takes `equivalence` or `find_plateau`.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome; one row per athlete and round of one session.
+    outcome : str
+        A numeric column.
+    covariates : sequence of str
+        Numeric or text columns to adjust for. Default none.
+    alpha : float
+        Level for `changed` and `agree`. Default 0.05.
+    round_variable : str
+        The column that orders the rounds. Default "round_no".
+
+    Returns
+    -------
+    RoundsComparison
+        overall, means, contrasts, pairwise, versus_first, effect_sizes, anova, left_out.
+
+    Raises
+    ------
+    KitError
+        Where a column is missing, or fewer than two rounds or athletes hold values.
+
+    Notes
+    -----
     outcome ~ round + (1 | athlete), REML. Kenward-Roger tests assume one residual spread for all rounds; CR2 tests do not, and
     equal the paired t test on complete data. They stand side by side, and a change is claimed only where both agree.
 
+    References
+    ----------
     Kenward & Roger 1997, Biometrics 53:983; Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton
     2018, Journal of Business & Economic Statistics 36:672; Holm 1979, Scandinavian Journal of Statistics 6:65.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDD"), "round_no": [1, 2, 3] * 3 + [1, 2],
+    ...     "hr_mean_bpm": [160.0, 168, 171, 150, 161, 160, 171, 176, 180, 158, 163]})
+    >>> result = compare_rounds(data, "hr_mean_bpm")
+    >>> list(result.contrasts["contrast"]), result.n_athletes
+    (['2 - 1', '3 - 2'], 4)
     """
+    rows = prepare_rounds(data, outcome, keep=tuple(covariates), round_variable=round_variable)
+    return compare_of(rows, covariates=covariates, alpha=alpha)
+
+
+def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float = 0.05) -> RoundsComparison:
+    """Compute `compare_rounds` from prepared rows."""
     alpha = check_number(alpha, name="alpha", low=0, high=1)
-    plain = fit_rounds(rows)
+    rows, terms = with_covariates(rows, covariates)
+    plain = fit_rounds(rows, terms)
     fit, allows_for, remarks = allowing(rows, plain)
     anova = anova_of(rows) if len(rows.complete()) >= 2 else None
     warnings = [*rows.warnings, *getattr(fit, "warnings", ()), *remarks]
@@ -141,6 +233,7 @@ def compare_of(rows: RoundRows, *, alpha: float = 0.05) -> RoundsComparison:
         pairwise=contrast_table(fit, kind="pairwise", alpha=alpha),
         versus_first=contrast_table(fit, kind="first", alpha=alpha),
         effect_sizes=effects_of_steps(rows),
+        covariates=covariate_tests(fit, terms),
         anova=anova,
         variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)},
         fit=fit,
@@ -188,7 +281,7 @@ def allowing(rows: RoundRows, plain) -> tuple:
     return plain, "", []
 
 
-def fit_rounds(rows: RoundRows):
+def fit_rounds(rows: RoundRows, terms: dict[str, str] | None = None):
     """Fit the random-intercept model to prepared rows."""
     from ..models import fit_mixed
 
@@ -198,7 +291,14 @@ def fit_rounds(rows: RoundRows):
             f"Every value of {rows.outcome} is the same ({values[0]:g}), so there is nothing to compare. Check whether a "
             "default was typed in or a device was stuck."
         )
-    return fit_mixed(rows.table, "value ~ C(round_no)", group="athlete")
+    formula = " + ".join(["value ~ C(round_no)", *(terms or {})])
+    try:
+        return fit_mixed(rows.table, formula, group="athlete")
+    except KitError as problem:
+        said = str(problem)
+        for term, name in (terms or {}).items():  # the formula's own names tell nobody which column is meant
+            said = said.replace(term.removeprefix("C(").removesuffix(")"), str(name))
+        raise KitError(said) from None
 
 
 def contrast_table(fit, *, kind: str, alpha: float = 0.05) -> pd.DataFrame:

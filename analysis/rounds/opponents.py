@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, left_out_table, plural
 from ..basics.errors import need_columns
-from .prepare import RoundRows, label_of, order_rounds
+from .prepare import RoundRows, label_of, order_rounds, prepare_rounds
 
 FEWEST_BOUTS = 4
 """Bouts with both athletes measured below which nothing is computed. Our proposal."""
@@ -39,6 +39,49 @@ class OpponentSpread(Result):
     warnings: tuple[str, ...] = ()
 
 
+def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | None:
+    """Estimate the spread between bouts beside that between athletes.
+
+    When to use: as a note on whether the two athletes of a bout are alike. When not: as a main result; a club evening holds
+    few bouts and each athlete fights only a handful.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no`, `opponent` (a code, "guest", "none" or "") and the outcome.
+    outcome : str
+        A numeric column.
+
+    Returns
+    -------
+    OpponentSpread or None
+        None where fewer than four bouts have both athletes measured, or the values are too few to tell bouts from athletes.
+
+    Notes
+    -----
+    outcome ~ round + (1 | athlete) + (1 | bout), a bout being a round and an unordered pair. "Cannot tell" where the interval of
+    the variance between bouts holds both 0 and half the residual variance. Within-bout correlation: intraclass correlation of
+    residuals after athlete and round, interval by Fisher's z for pairs; with n athletes, taking out the round alone pulls
+    it towards -1 / (n - 1).
+
+    References
+    ----------
+    Fisher 1925, Statistical Methods for Research Workers (intraclass correlation of pairs); Kenny, Kashy & Cook 2006, Dyadic Data
+    Analysis (negative dependence within pairs).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> describe_opponents(pd.DataFrame({"athlete": list("AABB"), "round_no": [1, 2, 1, 2], "opponent": ["B", "B", "A", "A"],
+    ...     "exertion": [12, 14, 11, 15]}), "exertion") is None
+    True
+    """
+    need_columns(data, ("athlete",))
+    if "opponent" not in data:
+        return None
+    return opponents_of(prepare_rounds(data, outcome, keep=("opponent",)))
+
+
 def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
     """The bout of every prepared row, and how many bouts have both athletes; whoever has no partner has a bout alone."""
     table = rows.table
@@ -54,16 +97,7 @@ def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
 
 
 def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | None:
-    """Estimate the spread between bouts beside that between athletes.
-
-    outcome ~ round + (1 | athlete) + (1 | bout), a bout being a round and an unordered pair. "Cannot tell" where the interval of
-    the variance between bouts holds both 0 and half the residual variance. Within-bout correlation: intraclass correlation of
-    residuals after athlete and round, interval by Fisher's z for pairs; with n athletes, taking out the round alone pulls
-    it towards -1 / (n - 1).
-
-    Fisher 1925, Statistical Methods for Research Workers (intraclass correlation of pairs); Kenny, Kashy & Cook 2006, Dyadic Data
-    Analysis (negative dependence within pairs).
-    """
+    """Compute `describe_opponents` from prepared rows that carry `opponent`."""
     table = rows.table.copy()
     opponent = table["opponent"].fillna("").astype(str).str.strip()
     known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])

@@ -8,8 +8,31 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_number
-from .compare import METHODS, contrast_table
-from .prepare import RoundRows
+from .compare import METHODS, contrast_table, fit_rounds
+from .prepare import RoundRows, prepare_rounds
+
+
+def equivalence(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    low: float,
+    high: float,
+    kind: str = "successive",
+    alpha: float = 0.05,
+    ordinal: bool = False,
+) -> pd.DataFrame:
+    """Test whether differences between rounds lie within bounds (two one-sided tests).
+
+    p_low tests that the difference lies above `low`, p_high that it lies below `high`; p is the larger of the two.
+    Equivalence is claimed only where Kenward-Roger and CR2 both reach alpha: when the spread grows over the rounds,
+    the pooled residual alone would claim it too often.
+
+    Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657; Lakens 2017, Social Psychological and
+    Personality Science 8:355.
+    """
+    rows = prepare_rounds(data, outcome)
+    return equivalence_of(rows, fit_rounds(rows), low=low, high=high, kind=kind, alpha=alpha, ordinal=ordinal)
 
 
 def equivalence_of(
@@ -23,15 +46,7 @@ def equivalence_of(
     ordinal: bool = False,
     contrasts: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Test whether differences between rounds lie within bounds (two one-sided tests).
-
-    p_low tests that the difference lies above `low`, p_high that it lies below `high`; p is the larger of the two.
-    Equivalence is claimed only where Kenward-Roger and CR2 both reach alpha: when the spread grows over the rounds,
-    the pooled residual alone would claim it too often.
-
-    Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657; Lakens 2017, Social Psychological and
-    Personality Science 8:355.
-    """
+    """Compute `equivalence` from prepared rows and their fitted model."""
     check_bounds(low, high, alpha)
     contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
     table = contrasts[["contrast", "later", "earlier", "kind", "estimate"]].copy()
@@ -128,6 +143,60 @@ class Plateau(Result):
     warnings: tuple[str, ...] = ()
 
 
+def find_plateau(
+    data: pd.DataFrame, outcome: str, *, low: float, high: float, alpha: float = 0.05, ordinal: bool = False
+) -> Plateau:
+    """Find the earliest round from which on every pair of rounds is equivalent.
+
+    When to use: to say where an outcome stops changing. When not: from a row of non-significant steps; that shows nothing,
+    and successive steps alone let a creeping rise through.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    low, high : float
+        The bounds of what does not matter, in the outcome's unit; low < 0 < high.
+    alpha : float
+        Level of each candidate. Default 0.05.
+    ordinal : bool
+        True for ratings: the exact signed-rank test must agree too. Default False.
+
+    Returns
+    -------
+    Plateau
+        starts_at ("" where none), candidates, pairs.
+
+    Raises
+    ------
+    KitError
+        Where the bounds do not enclose 0, or the table cannot be analysed.
+
+    Notes
+    -----
+    Candidates are tried from the end backwards: first the last two rounds, then the last three, and so on. A candidate holds
+    where every pair of its rounds is equivalent, each at alpha (an intersection-union test, so its level is alpha). The
+    first that fails ends the search (a fixed sequence), so that the chance of naming a round too early is at most alpha.
+
+    References
+    ----------
+    Berger 1982, Technometrics 24:295 (intersection-union); Westfall & Krishen 2001, Journal of Statistical Planning and
+    Inference 99:25 (fixed sequences); Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDD"), "round_no": [1, 2, 3] * 4,
+    ...     "hr_mean_bpm": [160.0, 171, 172, 150, 160, 160, 171, 180, 179, 152, 163, 164]})
+    >>> find_plateau(data, "hr_mean_bpm", low=-5, high=5).starts_at
+    '2'
+    """
+    rows = prepare_rounds(data, outcome)
+    return plateau_of(rows, fit_rounds(rows), low=low, high=high, alpha=alpha, ordinal=ordinal)
+
+
 def plateau_of(
     rows: RoundRows,
     fit,
@@ -138,15 +207,7 @@ def plateau_of(
     ordinal: bool = False,
     pairwise: pd.DataFrame | None = None,
 ) -> Plateau:
-    """Find the earliest round from which on every pair of rounds is equivalent.
-
-    Candidates are tried from the end backwards: first the last two rounds, then the last three, and so on. A candidate holds
-    where every pair of its rounds is equivalent, each at alpha (an intersection-union test, so its level is alpha). The
-    first that fails ends the search (a fixed sequence), so that the chance of naming a round too early is at most alpha.
-
-    Berger 1982, Technometrics 24:295 (intersection-union); Westfall & Krishen 2001, Journal of Statistical Planning and
-    Inference 99:25 (fixed sequences); Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657.
-    """
+    """Compute `find_plateau` from prepared rows and their fitted model."""
     options = {"kind": "pairwise", "alpha": alpha, "ordinal": ordinal, "contrasts": pairwise}
     pairs = equivalence_of(rows, fit, low=low, high=high, **options)
     candidates = try_candidates(pairs, rows.labels)

@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..basics import Result, plural
 from .plateau import one_sided_p
-from .prepare import RoundRows, pairs_of
+from .prepare import RoundRows, pairs_of, prepare_rounds
 
 
 @dataclass(frozen=True)
@@ -39,17 +39,57 @@ class RoundsRanks(Result):
     warnings: tuple[str, ...] = ()
 
 
-def ranks_of(
-    rows: RoundRows, *, kind: str = "successive", complete: bool = True, ordinal: bool = False
+def rank_rounds(
+    data: pd.DataFrame, outcome: str, *, kind: str = "successive", complete: bool = True
 ) -> RoundsRanks:
     """Compare the rounds by ranks: Friedman, and exact signed-rank tests with ties.
 
+    When to use: ratings of exertion, and any outcome whose distribution is far from normal. When not: to learn how
+    many beats or mmol/L a change amounts to; `compare_rounds` gives that.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    kind : {"successive", "first", "pairwise"}
+        Which contrasts; Holm's adjustment is over these. Default "successive".
+    complete : bool
+        True: the contrasts use the athletes of the Friedman test, who have every round. False: each contrast uses the
+        athletes who have both its rounds. Default True.
+
+    Returns
+    -------
+    RoundsRanks
+        statistic, df, p, kendall_w, contrasts, medians, n_athletes, left_out.
+
+    Notes
+    -----
     Signed-rank p: all sign flips of the mid-ranks, zeros dropped, so that ties are treated exactly; differences are
     rounded to 9 decimals first. W = chi-square / (n (k - 1)).
 
+    References
+    ----------
     Friedman 1937, Journal of the American Statistical Association 32:675; Wilcoxon 1945, Biometrics Bulletin 1:80;
     Kendall & Babington Smith 1939, Annals of Mathematical Statistics 10:275; Holm 1979, Scandinavian Journal of Statistics 6:65.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCC"), "round_no": [1, 2, 3] * 3,
+    ...     "exertion": [12, 14, 15, 11, 14, 14, 13, 15, 17]})
+    >>> result = rank_rounds(data, "exertion", kind="successive")
+    >>> round(result.kendall_w, 3), list(result.contrasts["p"])
+    (0.939, [0.25, 0.5])
     """
+    return ranks_of(prepare_rounds(data, outcome), kind=kind, complete=complete, ordinal=True)
+
+
+def ranks_of(
+    rows: RoundRows, *, kind: str = "successive", complete: bool = True, ordinal: bool = False
+) -> RoundsRanks:
+    """Compute `rank_rounds` from prepared rows."""
     from ..models import shuffle_within
 
     cases = rows.complete()

@@ -41,7 +41,7 @@ def label_steps(
     """Label each step: changed, equivalent, changed but smaller than matters, or not shown."""
     # Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by
     # order. Equivalent: both one-sided tests of every method are below alpha. Each step is equivalent at
-    # alpha by itself; the claim about a whole stretch of rounds is `plateau_of`.
+    # alpha by itself; the claim about a whole stretch of rounds is `find_plateau`.
     tested = equivalences.set_index("contrast")
     lost = [c for c in contrasts["contrast"] if c not in tested.index]
     if lost:

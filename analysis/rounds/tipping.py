@@ -10,7 +10,7 @@ import pandas as pd
 from ..basics import Result, check_number
 from .compare import BOUTS, CENSORED, RoundsComparison, fit_rounds
 from .plateau import check_bounds, check_effect
-from .prepare import LIMIT_COLUMN, RoundRows, pairs_of, widen
+from .prepare import LIMIT_COLUMN, RoundRows, pairs_of, prepare_rounds, widen
 from .steps import label_of_step
 
 N_IMPUTATIONS = 100
@@ -44,6 +44,72 @@ class TippingPoint(Result):
     warnings: tuple[str, ...] = ()
 
 
+def tipping_point(
+    data: pd.DataFrame,
+    outcome: str,
+    *,
+    smallest_effect: float,
+    alpha: float = 0.05,
+    largest_shift: float | None = None,
+    seed: int = 0,
+) -> TippingPoint | None:
+    """Shift the missing rounds away from what the model expects until a label changes.
+
+    When to use: where rounds are missing because people were exhausted, hurt or had to leave. When not: to repair missing
+    data; it only shows how far the conclusion depends on them.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    smallest_effect : float
+        The smallest change that matters, above 0, in the outcome's unit.
+    alpha : float
+        Level. Default 0.05.
+    largest_shift : float, optional
+        How far to go, in the outcome's unit. Default: the range of the observed values.
+    seed : int
+        Of the imputations. Default 0.
+
+    Returns
+    -------
+    TippingPoint or None
+        None where nothing is missing, or where the values do not vary.
+
+    Notes
+    -----
+    Missing values are drawn from the fitted random-intercept model (100 times; variances, round means, athlete and residual
+    drawn anew), the shift is added to each, and the completed tables are analysed in closed form, by the pooled error and
+    by paired t. Results are combined by Rubin's rules with small-sample degrees of freedom, Holm over the steps. In
+    `answer_rounds` the model is the one that makes the claim: readings off the scale are drawn beyond its end too, by Gibbs
+    sampling, and where bouts are allowed for the pooled error of a step is as much wider, with as many degrees of freedom, as
+    in that model.
+
+    References
+    ----------
+    Rubin 1987, Multiple Imputation for Nonresponse in Surveys; Barnard & Rubin 1999, Biometrika 86:948; Carpenter, Kenward &
+    White 2007, Statistical Methods in Medical Research 16:259 (shifted imputations).
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AAABBBCCCDDDEEE"), "round_no": [1, 2, 3] * 5,
+    ...     "hr_mean_bpm": [160, 168, 171, 150, 161, 160, 171, 176, 180, 158, 163, np.nan, 165, 170, 171]})
+    >>> result = tipping_point(data, "hr_mean_bpm", smallest_effect=5)
+    >>> result.n_missing, list(result.table["contrast"])
+    (1, ['2 - 1', '3 - 2', '3 - 1'])
+    """
+    return tipping_of(
+        prepare_rounds(data, outcome),
+        smallest_effect=smallest_effect,
+        alpha=alpha,
+        largest_shift=largest_shift,
+        seed=seed,
+    )
+
+
 def tipping_of(
     rows: RoundRows,
     *,
@@ -53,18 +119,7 @@ def tipping_of(
     seed: int = 0,
     main: RoundsComparison | None = None,
 ) -> TippingPoint | None:
-    """Shift the missing rounds away from what the model expects until a label changes.
-
-    Missing values are drawn from the fitted random-intercept model (100 times; variances, round means, athlete and residual
-    drawn anew), the shift is added to each, and the completed tables are analysed in closed form, by the pooled error and
-    by paired t. Results are combined by Rubin's rules with small-sample degrees of freedom, Holm over the steps. In
-    `answer_rounds` the model is the one that makes the claim: readings off the scale are drawn beyond its end too, by Gibbs
-    sampling, and where bouts are allowed for the pooled error of a step is as much wider, with as many degrees of freedom, as
-    in that model.
-
-    Rubin 1987, Multiple Imputation for Nonresponse in Surveys; Barnard & Rubin 1999, Biometrika 86:948; Carpenter, Kenward &
-    White 2007, Statistical Methods in Medical Research 16:259 (shifted imputations).
-    """
+    """Compute `tipping_point` from prepared rows and, where given, by the model of the main analysis."""
     smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)
     seed = check_number(seed, name="seed", low=0, high=2**63, ends=True, whole=True)

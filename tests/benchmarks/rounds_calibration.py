@@ -15,9 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from analysis.rounds.compare import compare_of, fit_rounds
-from analysis.rounds.plateau import plateau_of
-from analysis.rounds.prepare import prepare_rounds
+from analysis.rounds import compare_rounds, find_plateau
 
 BOUND = 5.0
 ALPHA = 0.05
@@ -25,17 +23,6 @@ SIZES = (8, 12, 16, 24)
 ROUNDS = 4
 ERROR_SD = 4.0
 ICC = 0.6
-
-
-def compare_rounds(data, outcome):
-    """The comparison of a table."""
-    return compare_of(prepare_rounds(data, outcome))
-
-
-def find_plateau(data, outcome, **bounds):
-    """The plateau of a table."""
-    rows = prepare_rounds(data, outcome)
-    return plateau_of(rows, fit_rounds(rows), alpha=ALPHA, **bounds)
 
 
 def errors(kind: str, n: int, k: int, size: int, rng) -> np.ndarray:

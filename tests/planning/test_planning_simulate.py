@@ -11,9 +11,6 @@ from analysis.planning.ask import ask_rounds, holm_rows, plateau_start
 from analysis.planning.attenuation import fitness_signal
 from analysis.planning.design import Design
 from analysis.planning.generate import generate_studies
-from analysis.rounds.compare import compare_of, fit_rounds
-from analysis.rounds.plateau import plateau_of
-from analysis.rounds.prepare import prepare_rounds
 
 CLEAN = Assumptions().but(missing_round=0.0, leave=0.0, strap_loss=0.0, bout_share=0.0)
 
@@ -145,6 +142,7 @@ def test_a_cluster_gives_the_same_numbers():
 
 
 def test_questions_are_asked_as_of_a_real_study():
+    rounds = pytest.importorskip("analysis.rounds")
     truth = Assumptions().but(missing_round=0.0, leave=0.0, strap_loss=0.0)
     design = Design(12)
     batch = generate_studies(design, truth, 3, np.random.default_rng(8))
@@ -158,10 +156,9 @@ def test_questions_are_asked_as_of_a_real_study():
                 "hr_mean_bpm": y.ravel(),
             }
         )
-        rows = prepare_rounds(data, "hr_mean_bpm")
-        plateau = plateau_of(rows, fit_rounds(rows), low=-5, high=5, alpha=0.05)
+        plateau = rounds.find_plateau(data, "hr_mean_bpm", low=-5, high=5)
         assert plateau.found == bool(asked["plateau"].found[study] | asked["plateau"].mistaken[study])
-        contrasts = compare_of(rows).contrasts
+        contrasts = rounds.compare_rounds(data, "hr_mean_bpm").contrasts
         steps = contrasts[contrasts["contrast"].isin(["2 - 1", "3 - 2", "4 - 3"])]
         if "kind" in steps:
             steps = steps[steps["kind"] == "successive"]

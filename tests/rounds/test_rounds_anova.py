@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import anova_rounds
 
 from analysis.basics import KitError
+from analysis.rounds import anova_rounds
 from analysis.rounds.anova import rm_anova
 
 NAMES = {

@@ -3,9 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import anova_rounds, compare_rounds, equivalence
 
-from analysis.models import fit_mixed, holm
+from analysis.basics import KitError
+from analysis.models import holm
+from analysis.rounds import anova_rounds, compare_rounds
+from analysis.rounds.plateau import equivalence
 
 CONTRASTS = {
     "estimate": "estimate_later_minus_earlier",
@@ -63,15 +65,14 @@ def test_equivalence_agrees_with_r(r02_case, case):
 
 def test_covariate_agrees_with_r(r03_case, case):
     data, settings, expected = case(r03_case)
-    data = data.rename(columns={settings["value"]: "value", settings["covariate"]: "covariate"})
-    fit = fit_mixed(data, "value ~ C(round_no) + covariate", group="athlete")
+    result = compare_rounds(data, settings["value"], covariates=[settings["covariate"]])
     model = expected["model_additive"]
     tests = {line["term"]: line for line in model["type3_kenward_roger"]}
     slope = model["covariate_slope"]
-    found = fit.slopes("covariate").iloc[0]
-    overall = fit.test("C(round_no)")
-    assert overall.statistic == pytest.approx(tests["round"]["F"], rel=1e-6)
-    assert overall.p == pytest.approx(tests["round"]["p"], rel=1e-5)
+    found = result.covariates.iloc[0]
+    assert result.overall.statistic == pytest.approx(tests["round"]["F"], rel=1e-6)
+    assert result.overall.p == pytest.approx(tests["round"]["p"], rel=1e-5)
+    assert found["term"] == settings["covariate"]
     assert found["estimate"] == pytest.approx(slope["estimate"], rel=1e-6)
     assert found["standard_error"] == pytest.approx(slope["se_kr"], rel=1e-6)
     assert found["p"] == pytest.approx(slope["p_kr"], rel=1e-5)
@@ -152,6 +153,19 @@ def test_before_sparring_is_shown_not_tested(club):
     assert with_before.labels == ("1", "2", "3", "4")
 
 
+def test_covariate_must_vary_and_be_known(club):
+    data = club().assign(sex="F")
+    with pytest.raises(KitError, match="same value of sex"):
+        compare_rounds(data, "hr_mean_bpm", covariates=["sex"])
+    with pytest.raises(KitError, match="no column 'age'"):
+        compare_rounds(data, "hr_mean_bpm", covariates=["age"])
+    data["sex"] = np.where(data["athlete"].isin(["A01", "A02", "A03"]), "F", "M")
+    data["age"] = data["athlete"].map({f"A{i:02d}": 20.0 + i for i in range(1, 12)})
+    result = compare_rounds(data, "hr_mean_bpm", covariates=["sex", "age"])
+    assert result.covariates["term"].tolist() == ["sex", "age"]
+    assert set(result.left_out["athlete"]) == {"A12"}
+
+
 def test_effect_sizes_stand_with_raw_units_first(club):
     result = compare_rounds(club(), "hr_mean_bpm")
     assert result.effect_sizes["measure"].iloc[0] == "difference"
@@ -161,3 +175,10 @@ def test_effect_sizes_stand_with_raw_units_first(club):
     ]
     model = result.contrasts.set_index("contrast")["estimate"]
     assert raw["2 - 1"] == pytest.approx(model["2 - 1"])  # complete data
+
+
+def test_covariates_that_cannot_be_told_apart_are_named_as_their_columns(club):
+    data = club()
+    age = data["athlete"].map({a: 20 + i for i, a in enumerate(data["athlete"].unique())})
+    with pytest.raises(KitError, match=r"^years cannot be separated from age "):
+        compare_rounds(data.assign(age=age, years=2 * age), "hr_mean_bpm", covariates=("age", "years"))

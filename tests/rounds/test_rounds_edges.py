@@ -3,11 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import compare_rounds, equivalence, find_plateau
 
 from analysis.basics import KitError
+from analysis.rounds import compare_rounds, find_plateau
 from analysis.rounds.compare import BOUTS_IGNORED, compare_of, contrast_table
-from analysis.rounds.plateau import equivalence_of, try_candidates
+from analysis.rounds.plateau import equivalence, equivalence_of, try_candidates
 from analysis.rounds.prepare import LIMIT_COLUMN, prepare_rounds
 
 LETTERS = [f"A{i:02d}" for i in range(1, 41)]

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from one_analysis import equivalence, paired_effects
 
 from analysis.basics import KitError
+from analysis.rounds import paired_effects
+from analysis.rounds.plateau import equivalence
 
 NAMES = {
     "d_z": ("d_z", "d_z_ci95_low_noncentral_t", "d_z_ci95_high_noncentral_t"),

@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import bound_limits, compare_rounds, describe_opponents, tipping_point
 
 from analysis.basics import KitError
 from analysis.physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
-from analysis.rounds import answer_rounds
+from analysis.rounds import answer_rounds, bound_limits, compare_rounds, describe_opponents, tipping_point
 from analysis.rounds import ranks as placings
 from analysis.rounds.opponents import rests_of, spread_verdict
 from analysis.rounds.tipping import impute_rounds

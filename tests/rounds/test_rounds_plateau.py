@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import compare_rounds, equivalence, find_plateau, rank_rounds
 
 from analysis.basics import KitError
-from analysis.rounds.plateau import try_candidates
+from analysis.rounds import compare_rounds, find_plateau, rank_rounds
+from analysis.rounds.plateau import equivalence, try_candidates
 from analysis.rounds.steps import STEP_LABELS, label_of_step, label_steps, reading_of_step
 
 

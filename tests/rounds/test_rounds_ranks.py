@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
-from one_analysis import rank_rounds
 
+from analysis.rounds import rank_rounds
 from analysis.rounds.anova import friedman
 from analysis.rounds.answer import adjust_outcomes
 
