@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, topics
+from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, planned, topics
 from ..study.looks import look_state
 
 
@@ -113,6 +113,17 @@ def role_of(plan: Plan, family: str, outcome: Outcome) -> str:
     if planned is None:
         return "exploratory"
     return "primary" if planned == outcome.name else "secondary"
+
+
+def says_so(study: Study) -> str:
+    """Say who chose the adjustment: the fixed plan, what study.toml says otherwise since, or only study.toml."""
+    if not study.plan.frozen:
+        return (
+            "by the kit's rule"
+            if not study.plan.covariates and _all_proposed(study.plan)
+            else "as study.toml says"
+        )
+    return "as planned" if planned(study).adjustment == study.plan.adjustment else "otherwise than planned"
 
 
 def _all_proposed(plan: Plan) -> bool:

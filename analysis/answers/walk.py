@@ -324,6 +324,7 @@ class Answers:
             direction=inputs.fitness_direction(planned(self.study), known),
             alpha=inputs.level_of(self.study, "fitness"),
             covariates=plan.adjusted_for(f"fitness.{known.question}", outcome),
+            covariates_why=inputs.says_so(self.study),
             smallest_effects=plan.smallest_effects,
             round_variable=plan.round_variable,
             alternative_rows=inputs.alternative_rows(self.cleaned, rows),

@@ -16,6 +16,7 @@ from .tables import is_text, numeric_design, varies
 
 PLANNED_RESIDUAL_DF = 3
 """Fewest residual degrees of freedom between athletes with which the planned adjustment is kept (our proposal)."""
+BY_RULE = "by the kit's rule"
 IN_BPM = ("hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm")
 COVARIATE_WORDS = {
     "hr_max_bpm": "measured maximal heart rate",
@@ -32,9 +33,10 @@ COVARIATE_WORDS = {
 
 @dataclass(frozen=True)
 class Adjustment:
-    """What the slope is adjusted for."""
+    """What the slope is adjusted for, and why."""
 
     covariates: tuple[str, ...]  # Columns held equal
+    reason: str  # In words: planned or by the default rule
     given_up: tuple[str, ...] = ()  # Wanted, but too many for the number of athletes
     warnings: tuple[str, ...] = ()
     departs: str = ""  # Why this is not the adjustment that was asked for; "" where it is
@@ -46,7 +48,7 @@ def covariate_words(covariates: Sequence[str]) -> str:
 
 
 def choose_covariates(
-    outcome: str, athletes: pd.DataFrame, planned: Sequence[str] | None = None
+    outcome: str, athletes: pd.DataFrame, planned: Sequence[str] | None = None, *, why: str = "as planned"
 ) -> Adjustment:
     """Choose what to adjust for.
 
@@ -86,7 +88,17 @@ def choose_covariates(
             f"{plural(int((~some).sum()), 'athlete')} without {covariate_words(kept)} left out: the question is asked at equal "
             f"{covariate_words(kept)}"
         )
-    return Adjustment(tuple(kept), tuple(given_up), tuple(warnings), departs)
+    if kept:
+        reason = f"adjusted for {covariate_words(kept)}, {why if by_plan else BY_RULE}"
+    elif given_up:
+        reason = f"not adjusted, since {plural(len(athletes), 'athlete')} are too few for it"
+    elif wanted:
+        reason = (
+            f"not adjusted, since {covariate_words(wanted)} {'does' if len(wanted) == 1 else 'do'} not vary"
+        )
+    else:
+        reason = f"not adjusted, {why if by_plan else BY_RULE}"
+    return Adjustment(tuple(kept), reason, tuple(given_up), tuple(warnings), departs)
 
 
 def known_for(athletes: pd.DataFrame, covariates: Sequence[str]) -> pd.Series:

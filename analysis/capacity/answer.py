@@ -41,17 +41,18 @@ from .guards import GUARD_COLUMNS, guard_row, is_heart_rate
 from .leverage import influence, robust_correlation
 from .measure import judge_guards, refuse, set_aside
 from .results import DIRECTIONS, NEGLIGIBLE, CapacityAnswer, Levels, Refused, judge, judge_difference
-from .tables import by_bout, is_text, numeric_design
+from .tables import by_bout, is_text, numeric_design, varies
 
 PRIOR = "uniform over -1 to 1 (stretched beta, kappa 1; Ly, Verhagen and Wagenmakers 2016)"
+NEAR = 0.2
 WITHIN_PAIRS = {"hr": ("lactate_mmol_l", "exertion"), "lactate_mmol_l": ("hr_mean_bpm", "exertion"),
                 "exertion": ("hr_mean_bpm", "lactate_mmol_l")}  # fmt: skip
 
 
 def correlation_table(
     points: pd.DataFrame, *, covariates: Sequence[str], direction: str, alpha: float, seed: int
-) -> pd.DataFrame:
-    """Put every correlation of the athletes' means side by side."""
+) -> tuple[pd.DataFrame, bool]:
+    """Put every correlation of the athletes' means side by side, and say whether they agree."""
     from ..models import permutation_correlation
 
     level = 1 - alpha
@@ -62,7 +63,7 @@ def correlation_table(
     spearman = correlate(points, "capacity", "outcome", level=level, method="spearman")
     permuted = permutation_correlation(x, y, alternative="two-sided", seed=seed)
     robust = robust_correlation(x, y)
-    statistic, p = t_test_of_r(robust, n - 2)
+    statistic, p = t_test_of_r(robust, n - 2, "two-sided")
     low, high = z_interval(robust, n - 3, level)
     lines = [
         _row("Pearson", pearson, f"t; {pearson.interval} interval"),
@@ -72,6 +73,7 @@ def correlation_table(
         {"analysis": "Percentage bend", "estimate": robust, "ci_low": low, "ci_high": high, "statistic": statistic,
          "df": float(n - 2), "p": p, "method": "robust: outer values count less (Wilcox 1994); Fisher interval"},
     ]  # fmt: skip
+    main = pd.DataFrame(lines)
     if covariates:
         partial = _try_partial(points, covariates, level)
         if partial is not None:
@@ -88,7 +90,7 @@ def correlation_table(
     table = pd.DataFrame(lines).assign(n_athletes=n, n_observations=observations)
     columns = ["analysis", "estimate", "ci_low", "ci_high", "statistic", "df", "p", "bayes_factor", "prior", "n_athletes",
                "n_observations", "method"]  # fmt: skip
-    return table.reindex(columns=columns)
+    return table.reindex(columns=columns), _agree(main)
 
 
 def bayes_factor(r: float, n: int, alternative: str = "two-sided") -> float:
@@ -276,6 +278,15 @@ def _try_partial(points, covariates, level):
         return None
 
 
+def _agree(main: pd.DataFrame) -> bool:
+    """One sign (or so near 0 that signs mean nothing), and the main intervals alike about zero."""
+    found = main["estimate"].dropna()
+    one_way = not varies(np.sign(found)) or np.ptp(found) < NEAR
+    both = main[main["ci_low"].notna() & (main["analysis"] != "Percentage bend")]
+    excluding = ((both["ci_low"] > 0) | (both["ci_high"] < 0)).tolist()
+    return bool(len(found) and one_way and len(set(excluding)) == 1)
+
+
 CAUTION_HEART_RATE = (
     "heart rate in grappling overstates oxygen uptake: isometric holds, heat, arousal and dehydration raise it without "
     "more aerobic work"
@@ -303,6 +314,7 @@ def answer_capacity(
     direction: str = "lower",
     alpha: float = 0.05,
     covariates: Sequence[str] | None = None,
+    covariates_why: str = "as planned",
     seed: int = 0,
     smallest_effects: Mapping[str, float] | None = None,
     alternative_rows: Mapping[str, pd.DataFrame] | None = None,
@@ -335,6 +347,8 @@ def answer_capacity(
         Default 0.05: intervals of 95 %, equivalence by the 90 % interval.
     covariates : sequence of str, optional
         The plan's, empty for none; default the rule of `choose_covariates`.
+    covariates_why : str
+        Who says so, for the reason. Default "as planned".
     seed : int
         Of bootstrap and permutation; default 0.
     smallest_effects, alternative_rows : mapping, optional
@@ -384,7 +398,7 @@ def answer_capacity(
     sources = club
     data, club = measured_only(data.drop(columns="_used")), measured_only(club)
     counted = _with_row_covariates(club, data, covariates)
-    adjustment = choose_covariates(outcome, counted, covariates)
+    adjustment = choose_covariates(outcome, counted, covariates, why=covariates_why)
     level = 1 - alpha
     apart = 2 * step if contrast_step is None else float(contrast_step)
     if not apart > 0:
@@ -416,7 +430,7 @@ def answer_capacity(
         direction=direction,
         level=level,
     )
-    correlations = correlation_table(
+    correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
     )
     errors, correction, notes = error_table(
@@ -453,6 +467,8 @@ def answer_capacity(
         capacity_step=step,
         alpha=alpha,
         effect=step * fit.estimate,
+        effect_ci_low=step * fit.ci_low,
+        effect_ci_high=step * fit.ci_high,
         contrast_step=apart,
         smallest_effect=float(smallest_effect),
         contrast=apart * fit.estimate,
@@ -469,10 +485,12 @@ def answer_capacity(
         planned=fit,
         unadjusted=unadjusted,
         adjusted_for=planned.covariates,
+        adjustment_reason=adjustment.reason,
         departs=adjustment.departs,
         beside=beside,
         slopes=slope_table(planned, fit, unadjusted, joined, level),
         correlations=correlations,
+        correlations_agree=agree,
         within=within,
         levels=levels,
         drift=drift_and_recovery(data, capacity, outcome, level=level),

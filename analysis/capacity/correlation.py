@@ -16,6 +16,7 @@ from .tables import athlete_table, is_text, numeric_design, usable_rows
 
 METHODS = {"pearson": "Pearson correlation", "spearman": "Spearman rank correlation"}
 INTERVALS = ("fisher", "bonett-wright", "bca")
+ALTERNATIVES = ("two-sided", "less", "greater")
 MINIMUM_ATHLETES = 3
 
 
@@ -27,6 +28,7 @@ def correlate(
     method: str = "pearson",
     interval: str | None = None,
     level: float = 0.95,
+    alternative: str = "two-sided",
     seed: int = 0,
     n_resamples: int = 9999,
 ) -> Correlation:
@@ -40,6 +42,7 @@ def correlate(
     Efron B (1987) J Am Stat Assoc 82:171-185.
     """
     check_choice(method, METHODS, name="method")
+    check_choice(alternative, ALTERNATIVES, name="alternative")
     _check_level(level)
     interval = interval or ("fisher" if method == "pearson" else "bonett-wright")
     check_choice(interval, INTERVALS, name="interval")
@@ -54,10 +57,10 @@ def correlate(
     if math.isnan(r):
         still = x if np.ptp(a) == 0 else y
         notes.append(f"{still} is the same for every athlete, so there is no correlation to speak of")
-    statistic, p = t_test_of_r(r, n - 2)
+    statistic, p = t_test_of_r(r, n - 2, alternative)
     one_order = method == "spearman" and abs(r) > 1 - 1e-12
     if one_order:  # where t is infinite, the orders can be counted
-        statistic, p = float("nan"), perfect_order_p(ranked[0])
+        statistic, p = float("nan"), perfect_order_p(ranked[0], r, alternative)
         notes.append("the ranks agree throughout: p counts all orders, and there is no interval")
         low, high = float("nan"), float("nan")
     elif interval == "bca":
@@ -78,6 +81,7 @@ def correlate(
         method=METHODS[method],
         interval=_interval_words(interval, n_resamples),
         level=level,
+        alternative=alternative,
         slope=_slope(a, b),
         left_out=left_out,
         warnings=tuple(notes),
@@ -91,6 +95,7 @@ def partial_correlation(
     *,
     covariates: Sequence[str],
     level: float = 0.95,
+    alternative: str = "two-sided",
 ) -> Correlation:
     """Correlate two values of the athletes at equal covariates.
 
@@ -98,6 +103,7 @@ def partial_correlation(
 
     Fisher RA (1924) Metron 3:329-332.
     """
+    check_choice(alternative, ALTERNATIVES, name="alternative")
     _check_level(level)
     covariates = [covariates] if isinstance(covariates, str) else list(covariates)
     need_columns(data, [x, y, *covariates])
@@ -113,7 +119,7 @@ def partial_correlation(
     notes = list(warnings)
     if math.isnan(r):
         notes.append(f"{x} or {y} does not vary at equal {', '.join(covariates)}")
-    statistic, p = t_test_of_r(r, n - 2 - k)
+    statistic, p = t_test_of_r(r, n - 2 - k, alternative)
     low, high = z_interval(r, n - k - 3, level)
     return Correlation(
         estimate=r,
@@ -127,6 +133,7 @@ def partial_correlation(
         method="partial Pearson correlation",
         interval="Fisher",
         level=level,
+        alternative=alternative,
         slope=_slope(a, b),
         adjusted_for=tuple(covariates),
         left_out=left_out,
@@ -153,22 +160,28 @@ def average_ranks(a: np.ndarray) -> np.ndarray:
     return rankdata(np.round(a, tie_decimals(a)), axis=-1)
 
 
-def perfect_order_p(ranks: np.ndarray) -> float:
+def perfect_order_p(ranks: np.ndarray, r: float, alternative: str) -> float:
     """Return the exact p of ranks that agree throughout: the share of all orders of the athletes that do so."""
     ties = np.unique(ranks, return_counts=True)[1]
     share = math.exp(sum(math.lgamma(t + 1) for t in ties) - math.lgamma(len(ranks) + 1))
-    mirrored = np.array_equal(np.sort(ranks), np.sort(len(ranks) + 1 - ranks))
-    return min(1.0, share * (2 if mirrored else 1))
+    if alternative == "two-sided":
+        mirrored = np.array_equal(np.sort(ranks), np.sort(len(ranks) + 1 - ranks))
+        return min(1.0, share * (2 if mirrored else 1))
+    return share if (r > 0) == (alternative == "greater") else 1.0
 
 
-def t_test_of_r(r: float, df: float) -> tuple[float, float]:
-    """Return t and the two-sided p of a correlation with `df` degrees of freedom."""
+def t_test_of_r(r: float, df: float, alternative: str) -> tuple[float, float]:
+    """Return t and p of a correlation with `df` degrees of freedom."""
     from scipy.special import stdtr
 
     if math.isnan(r) or df < 1:
         return float("nan"), float("nan")
     gap = 1 - r * r
     t = math.copysign(math.inf, r) if gap <= 0 else r * math.sqrt(df / gap)
+    if alternative == "less":
+        return t, float(stdtr(df, t))
+    if alternative == "greater":
+        return t, float(stdtr(df, -t))
     return t, float(2 * stdtr(df, -abs(t)))
 
 
@@ -229,7 +242,9 @@ def _interval_words(interval: str, n_resamples: int) -> str:
     )
 
 
-def correlate_within(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> Correlation:
+def correlate_within(
+    data: pd.DataFrame, x: str, y: str, *, level: float = 0.95, alternative: str = "two-sided"
+) -> Correlation:
     """Correlate two outcomes within athletes: when an athlete's x is up, is the same athlete's y up?
 
     Repeated-measures correlation: the slope of y on x with one intercept per athlete; r = ± √(SSx / (SSx + SSres)).
@@ -238,6 +253,7 @@ def correlate_within(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95)
 
     Bland JM, Altman DG (1995) BMJ 310:446. Bakdash JZ, Marusich LR (2017) Front Psychol 8:456.
     """
+    check_choice(alternative, ALTERNATIVES, name="alternative")
     need_columns(data, ["athlete", x, y])
     rows, left = usable_rows(data, [x, y])
     counts = rows.groupby("athlete")[x].transform("size")
@@ -264,7 +280,7 @@ def correlate_within(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95)
     a, b = _flatten(a, usable[x]), _flatten(b, usable[y])
     flat = not (a @ a > 0 and b @ b > 0)
     r = float("nan") if flat else float(np.clip(a @ b / math.sqrt((a @ a) * (b @ b)), -1, 1))
-    statistic, p = t_test_of_r(r, df)
+    statistic, p = t_test_of_r(r, df, alternative)
     low, high = z_interval(r, df - 1, level)
     warnings = (f"{x} or {y} does not vary within athletes",) if flat else ()
     return Correlation(
@@ -279,6 +295,7 @@ def correlate_within(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95)
         method="repeated-measures correlation",
         interval="Fisher, with df + 2 in place of n",
         level=level,
+        alternative=alternative,
         slope=float(a @ b / (a @ a)) if a @ a > 0 else float("nan"),
         left_out=left_out_table(left),
         warnings=warnings,
@@ -299,11 +316,13 @@ def correlation_levels(data: pd.DataFrame, x: str, y: str, *, level: float = 0.9
     rows = rows[["athlete", x, y]]
     grouped = rows.groupby("athlete", sort=False)
     means = grouped[[x, y]].mean().reset_index()
+    weights = grouped.size().to_numpy(dtype=float)
     return Levels(
         x=x,
         y=y,
         between=correlate(means, x, y, level=level),
         within=within,
+        between_weighted=_weighted_r(means[x].to_numpy(), means[y].to_numpy(), weights),
         pooled_mistake=pearson_r(rows[x].to_numpy(), rows[y].to_numpy()),
         rows=rows,
         means=means,
@@ -311,6 +330,12 @@ def correlation_levels(data: pd.DataFrame, x: str, y: str, *, level: float = 0.9
         n_observations=len(rows),
         warnings=within.warnings,
     )
+
+
+def _weighted_r(a: np.ndarray, b: np.ndarray, weights: np.ndarray) -> float:
+    u, v = a - np.average(a, weights=weights), b - np.average(b, weights=weights)
+    spread = math.sqrt((weights @ (u * u)) * (weights @ (v * v)))
+    return float(weights @ (u * v) / spread) if spread > 0 else float("nan")
 
 
 def _flatten(deviations: np.ndarray, values: pd.Series) -> np.ndarray:

@@ -10,7 +10,21 @@ from .correlation import pearson_r, t_test_of_r, z_interval
 from .guards import check_circular_columns
 from .tables import athlete_table
 
-INFLUENCE_COLUMNS = ("athlete", "estimate", "ci_low", "ci_high", "statistic", "df", "p", "slope")
+INFLUENCE_COLUMNS = (
+    "athlete",
+    "estimate",
+    "ci_low",
+    "ci_high",
+    "statistic",
+    "df",
+    "p",
+    "slope",
+    "cooks_distance",
+    "leverage",
+    "studentized_residual",
+    "n_athletes",
+    "method",
+)
 
 
 def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.DataFrame:
@@ -26,23 +40,26 @@ def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.
     if n < 4:
         raise KitError(f"leaving one athlete out needs at least 4 athletes with {x} and {y}; there are {n}.")
     a, b = table[x].to_numpy(), table[y].to_numpy()
-    leverage, cook = _line_diagnostics(a, b)
+    leverage, cook, student = _line_diagnostics(a, b)
     lines = []
     for i in range(n):
         u, v = np.delete(a, i), np.delete(b, i)
         r = pearson_r(u, v)
-        statistic, p = t_test_of_r(r, n - 3)
+        statistic, p = t_test_of_r(r, n - 3, "two-sided")
         low, high = z_interval(r, n - 4, level)
         spread = (u - u.mean()) @ (u - u.mean())
         slope = float((u - u.mean()) @ v / spread) if spread > 0 else float("nan")
         lines.append((table["athlete"][i], r, low, high, statistic, float(n - 3), p, slope))
-    result = pd.DataFrame(lines, columns=list(INFLUENCE_COLUMNS))
-    return result.assign(
+    result = pd.DataFrame(lines, columns=list(INFLUENCE_COLUMNS[:8]))
+    result = result.assign(
         cooks_distance=cook,
         leverage=leverage,
+        studentized_residual=student,
         n_athletes=n - 1,
         method="Pearson correlation without this athlete",
     )
+    result.attrs["range"] = (float(result["estimate"].min()), float(result["estimate"].max()))
+    return result
 
 
 def robust_correlation(x: np.ndarray, y: np.ndarray) -> float:
@@ -50,6 +67,12 @@ def robust_correlation(x: np.ndarray, y: np.ndarray) -> float:
     # Wilcox RR (1994) Psychometrika 59:601-616.
     import pingouin
 
+    try:
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    except (TypeError, ValueError):
+        raise KitError("x and y must hold numbers, one per athlete.") from None
+    if x.shape != y.shape or x.ndim != 1:
+        raise KitError("x and y need one number per athlete each, in the same order.")
     both = np.isfinite(x) & np.isfinite(y)
     x, y = x[both], y[both]
     if len(x) < 5 or min(_middle_spread(x), _middle_spread(y)) <= 0:
@@ -68,10 +91,13 @@ def _line_diagnostics(a: np.ndarray, b: np.ndarray):
     u = a - a.mean()
     if not u @ u > 0:
         nothing = np.full(n, np.nan)
-        return nothing, nothing
+        return nothing, nothing, nothing
     leverage = 1 / n + u * u / (u @ u)
     residual = b - b.mean() - (u @ b / (u @ u)) * u
-    variance = residual @ residual / (n - 2)
+    sse = residual @ residual
+    variance = sse / (n - 2)
     with np.errstate(divide="ignore", invalid="ignore"):
         cook = residual**2 * leverage / (2 * variance * (1 - leverage) ** 2)
-    return leverage, cook
+        deleted = (sse - residual**2 / (1 - leverage)) / (n - 3)
+        student = residual / np.sqrt(deleted * (1 - leverage))
+    return leverage, cook, student

@@ -24,14 +24,15 @@ class Correlation(Result):
     estimate: float  # The correlation and its two-sided interval
     ci_low: float
     ci_high: float
-    statistic: float  # t, its degrees of freedom and the two-sided p
+    statistic: float  # t, its degrees of freedom and the p value of `alternative`
     df: float
     p: float
     n_athletes: int  # Athletes, and rows of both values behind them
     n_observations: int
-    method: str  # In words: the coefficient, how the interval was made
+    method: str  # In words: the coefficient, how the interval was made, the alternative of `p`
     interval: str
     level: float = 0.95  # Of the interval
+    alternative: str = "two-sided"
     slope: float = float("nan")  # Of y on x: of the athletes' values, or the common slope within athletes
     adjusted_for: tuple[str, ...] = ()  # Covariates of a partial correlation
     left_out: pd.DataFrame = field(default_factory=left_out_table)  # Rows without both values
@@ -113,6 +114,7 @@ class Levels(Result):
     y: str
     between: Correlation  # Of the athletes' means; within athletes with one common slope
     within: Correlation
+    between_weighted: float  # The correlation of the means, each weighted by its number of rows
     # The correlation of all rows as if each were an athlete: shown to be recognised, never to be reported
     pooled_mistake: float
     rows: pd.DataFrame  # athlete, x, y of every row, and of the athletes' means
@@ -168,7 +170,9 @@ class CapacityAnswer(Result):
     direction: str
     capacity_step: float  # The effect is the change of the outcome for `capacity_step` more capacity
     alpha: float
-    effect: float  # The planned effect
+    effect: float  # The planned effect with its interval (1 - alpha)
+    effect_ci_low: float
+    effect_ci_high: float
     # The verdict compares athletes who are `contrast_step` apart in capacity (a fit and a less fit athlete of one club) with
     # the smallest effect that matters
     contrast_step: float
@@ -192,6 +196,7 @@ class CapacityAnswer(Result):
     planned: CapacityFit  # The slope as planned, and with no covariate
     unadjusted: CapacityFit
     adjusted_for: tuple[str, ...]  # Covariates of `planned`
+    adjustment_reason: str  # Why these: the plan, or the default rule and what it met
     departs: str  # Why the slope is not adjusted as asked for; "" where it is
     # Heart rate in bpm and in percent of the measured maximum as one finding: outcome, planned, adjusted_for, contrast with
     # its intervals, smallest_effect, verdict, n_athletes; empty where only one of them is there
@@ -201,6 +206,7 @@ class CapacityAnswer(Result):
     # Estimate columns by `analysis`: Pearson with Fisher and BCa intervals, permutation p, Spearman, a robust one, partial;
     # `bayes_factor` with its `prior`
     correlations: pd.DataFrame
+    correlations_agree: bool  # Same sign in all, and all intervals on the same side of (or across) zero
     # Within athletes: heart rate with lactate and exertion; estimate columns by x, y and `level` (within, between)
     within: pd.DataFrame
     # Behind `within`, for the teaching picture: the other outcome -> between, within and pooled

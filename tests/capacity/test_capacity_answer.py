@@ -118,6 +118,7 @@ def test_the_fair_null_of_the_cyclists_is_too_imprecise_never_no_relation():
     result = answer_capacity(rows, capacity, athletes, "hr_mean_bpm", smallest_effect=5.0)
     assert result.verdict == "too imprecise"
     assert result.correlations["p"].iloc[0] == pytest.approx(0.405, abs=0.0005)
+    assert result.correlations_agree
 
 
 def test_every_row_is_used_or_left_out(club):
@@ -216,13 +217,14 @@ def test_an_exact_null_with_precision_is_negligible_and_a_reversed_truth_is_oppo
     assert answer(club(slope=1.5, **precise), direction="higher").verdict == "supported"
 
 
-def test_correlations_stand_side_by_side(club):
+def test_correlations_stand_side_by_side_and_say_whether_they_agree(club):
     result = answer(club(seed=3, n=24, slope=-1.5))
     table = result.correlations.set_index("analysis")
     assert list(table.index) == [
         "Pearson", "Pearson, bootstrap", "Pearson, permutation", "Spearman", "Percentage bend", "Partial", "Bayes factor",
         "Bayes factor, expected direction",
     ]  # fmt: skip
+    assert result.correlations_agree
     assert table.loc["Pearson", "ci_high"] < 0
     assert table.loc["Pearson, permutation", "p"] < 0.01
     assert "uniform over -1 to 1" in table.loc["Bayes factor", "prior"]
@@ -384,7 +386,7 @@ def test_shuffled_rows_and_renamed_athletes_change_nothing(club):
     ]
     second = answer(moved)
     assert second.effect == pytest.approx(first.effect, rel=1e-6)
-    assert second.contrast_ci_low == pytest.approx(first.contrast_ci_low, rel=1e-6)
+    assert second.effect_ci_low == pytest.approx(first.effect_ci_low, rel=1e-6)
     assert second.verdict == first.verdict
     a, b = (r.correlations.set_index("analysis").loc["Spearman", "estimate"] for r in (first, second))
     assert a == pytest.approx(b)

@@ -42,6 +42,7 @@ def test_pearson_and_spearman_agree_with_r(case):
     close(r.ci_low, expected["pearson"]["ci95_low"])
     close(r.ci_high, expected["pearson"]["ci95_high"])
     close(correlate(athletes, x, y, level=0.9).ci_low, expected["pearson"]["ci90_low"])
+    close(correlate(athletes, x, y, alternative="less").p, expected["pearson"]["p_one_sided_negative"])
     close(r.slope, expected["ols_y_on_x"]["slope"])
     s, wanted = correlate(athletes, x, y, method="spearman"), expected["spearman"]
     close(s.estimate, wanted["rho"])
@@ -89,8 +90,9 @@ def test_partial_within_and_leave_one_out_agree_with_r(case):
     assert table["athlete"].tolist() == loo["left_out"].tolist()
     np.testing.assert_allclose(table["estimate"], loo["r"], rtol=1e-8)
     np.testing.assert_allclose(table["p"], loo["p"], rtol=1e-8)
-    for column in ("cooks_distance", "leverage"):
-        np.testing.assert_allclose(table[column], expected["ols_y_on_x"][column], rtol=1e-8)
+    for column, key in (("cooks_distance", "cooks_distance"), ("leverage", "leverage"),
+                        ("studentized_residual", "studentized_residual_external")):  # fmt: skip
+        np.testing.assert_allclose(table[column], expected["ols_y_on_x"][key], rtol=1e-8)
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -129,6 +131,7 @@ def test_bland_and_altman_1995_within_and_between_subjects():
     assert within.statistic**2 == pytest.approx(f, abs=0.005)
     levels = correlation_levels(data, "co2", "ph")
     wanted = PUBLISHED["between_bland1995"]
+    assert levels.between_weighted == pytest.approx(wanted["expected"], abs=wanted["tolerance"])
     assert levels.between.estimate == pytest.approx(wanted["expected"], abs=wanted["tolerance"])
     assert levels.pooled_mistake == pytest.approx(PUBLISHED["naive_bland1995"]["expected"], abs=0.0005)
 
@@ -145,7 +148,9 @@ def test_spence_and_stanley_2016_interval_and_critical_r_of_twelve():
     assert [found.ci_low, found.ci_high] == pytest.approx(PUBLISHED["ci_r_published"]["expected"], abs=0.005)
     from analysis.capacity.correlation import t_test_of_r
 
-    assert t_test_of_r(PUBLISHED["crit_r_n12"]["expected"], 10)[1] == pytest.approx(0.05, abs=2e-4)
+    assert t_test_of_r(PUBLISHED["crit_r_n12"]["expected"], 10, "two-sided")[1] == pytest.approx(
+        0.05, abs=2e-4
+    )
 
 
 def test_robust_correlation_agrees_with_pingouin_and_resists_one_athlete():
@@ -214,6 +219,7 @@ def test_a_perfect_correlation_does_not_break():
         ({"x": "fitt"}, "Did you mean 'fit'"),
         ({"method": "kendall"}, "must be one of"),
         ({"interval": "normal"}, "must be one of"),
+        ({"alternative": "lower"}, "must be one of"),
         ({"level": 95}, "between 0 and 1"),
     ],
 )
@@ -273,6 +279,8 @@ def test_ranks_that_agree_throughout_have_the_exact_p_and_no_interval():
     found = correlate(d, "fit", "hr", method="spearman")
     assert (found.estimate, found.p) == (pytest.approx(-1), pytest.approx(2 / 720))
     assert np.isnan([found.ci_low, found.ci_high, found.statistic]).all()
+    assert correlate(d, "fit", "hr", method="spearman", alternative="less").p == pytest.approx(1 / 720)
+    assert correlate(d, "fit", "hr", method="spearman", alternative="greater").p == 1.0
     tied = d.assign(fit=[1, 1, 2, 3, 4, 5.0], hr=[1, 1, 2, 3, 4, 5.0])
     assert correlate(tied, "fit", "hr", method="spearman").p == pytest.approx(
         2 / 720
