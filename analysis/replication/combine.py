@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..basics import KitError, Result
+from ..basics import KitError, Result, check_choice
 from .correlations import (
     consistency,
     fisher_limits,
     normal_quantile,
     prediction_interval,
+    prediction_interval_from_limits,
     to_z,
     variance_of_z,
 )
@@ -91,6 +92,7 @@ def combine_estimates(
     standard_errors: Sequence[float],
     *,
     n_athletes: Sequence[int] = (),
+    model: str = "",
 ) -> Combined:
     """Combine estimates of one quantity by their standard errors."""
     # As `combine_correlations`.
@@ -106,7 +108,7 @@ def combine_estimates(
         raise KitError(
             "Every estimate needs a value and a standard error above 0 before they can be combined."
         )
-    model = FIXED if k < 3 else RANDOM
+    model = check_choice(model or (FIXED if k < 3 else RANDOM), [FIXED, RANDOM], name="model")
     fixed = np.sum(y / v) / np.sum(1 / v)
     q = float(np.sum((y - fixed) ** 2 / v))
     tau2 = _paule_mandel(y, v) if model == RANDOM else 0.0
@@ -117,8 +119,9 @@ def combine_estimates(
     if model == RANDOM:
         scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))
         se, quantile = se * math.sqrt(scale), float(student.ppf(0.975, k - 1))
-        half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)
-        low, high = centre - half, centre + half
+        if k > 2:
+            half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)
+            low, high = centre - half, centre + half
     statistic = centre / se
     p = 2 * (student.sf(abs(statistic), k - 1) if model == RANDOM else norm.sf(abs(statistic)))
     return Combined(
@@ -182,6 +185,10 @@ class CorrelationComparison(Result):
     n_new: int
     prediction_low: float
     prediction_high: float
+    other_form_low: float
+    other_form_high: float
+    impossible_form: bool  # True where that other form leaves -1 to 1
+    difference: float
     q_cohen: float
     q_ci_low: float
     q_ci_high: float
@@ -203,6 +210,7 @@ class CorrelationComparison(Result):
 def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> CorrelationComparison:
     """Compare our correlation with a published one by every method of this room."""
     interval = prediction_interval(r, n, n_new)
+    other_form = prediction_interval_from_limits(r, n, n_new)
     difference = consistency(r, n, r_new, n_new)
     both = combine_correlations([r, r_new], [n, n_new])
     seen = detectability(r, n, r_new, n_new) if r != 0 else None
@@ -216,10 +224,12 @@ def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> 
     return CorrelationComparison(
         r=r, n=n, r_new=r_new, n_new=n_new,
         prediction_low=interval.low, prediction_high=interval.high,
-        q_cohen=difference.q_cohen, q_ci_low=difference.ci_low, q_ci_high=difference.ci_high,
+        other_form_low=other_form.low, other_form_high=other_form.high,
+        impossible_form=bool(other_form.low < -1 or other_form.high > 1),
+        difference=difference.difference, q_cohen=difference.q_cohen, q_ci_low=difference.ci_low, q_ci_high=difference.ci_high,
         q_cochran=difference.q_cochran, p_difference=difference.p, i2=difference.i2,
         smallest_detectable_r=seen.smallest_detectable_r if seen else math.nan, p_undetectable=seen.p if seen else math.nan,
-        bayes_factor=bayes_factor(r, n, r_new, n_new),
+        bayes_factor=bayes_factor(r, n, r_new, n_new).replication,
         combined=both.estimate, combined_low=both.ci_low, combined_high=both.ci_high,
         signal=bool(facts["ci_low_new"] > 0 if direction > 0 else facts["ci_high_new"] < 0),
         verdict=judge_consistency(r, r_new, interval.low, interval.high),

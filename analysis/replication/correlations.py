@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from ..basics import KitError, Result, check_number
 
@@ -43,36 +42,59 @@ def fisher_limits(r: float, n: int, level: float) -> tuple[float, float]:
     return math.tanh(to_z(r) - half), math.tanh(to_z(r) + half)
 
 
-class Interval(NamedTuple):
-    """An interval."""
+@dataclass(frozen=True)
+class Interval(Result):
+    """An interval with what it is."""
 
     low: float
     high: float
+    level: float
+    method: str
+
+    def __iter__(self):
+        return iter((self.low, self.high))
 
 
 @dataclass(frozen=True)
 class Consistency(Result):
     """Do two correlations differ?"""
 
-    q_cohen: float  # Ours minus the earlier one, on Fisher's z (Cohen's q)
-    ci_low: float  # Its 95 % interval
-    ci_high: float
-    p: float  # Two-sided
-    q_cochran: float  # Heterogeneity; the square of z for two studies
+    difference: float  # Ours minus the earlier one, as correlations
+    q_cohen: float  # The same as a difference of Fisher z (Cohen's q)
+    standard_error: float  # Of q_cohen
+    statistic: float  # z and its two-sided p
+    p: float
+    # Cochran's Q of heterogeneity (the square of z for two studies), its degrees of freedom and p
+    q_cochran: float
+    df: int
+    p_cochran: float
     i2: float  # Share of the variation beyond chance, max(0, (Q - df) / Q)
+    ci_low: float  # 95 % interval of q_cohen
+    ci_high: float
+    n_athletes: int  # Of both studies
+    method: str
 
 
-def prediction_interval(r: float, n: int, n_new: int) -> Interval:
-    """Say where the correlation of a new study would lie, if both study the same truth (95 %).
+def prediction_interval(r: float, n: int, n_new: int, *, level: float = 0.95) -> Interval:
+    """Say where the correlation of a new study would lie, if both study the same truth.
 
-    tanh(atanh r ± z √(1/(n − 3) + 1/(m − 3))). A form that combines the limits of two intervals (Spence & Stanley 2016,
-    PLoS ONE 11:e0162874) leaves [−1, 1] at club size.
+    tanh(atanh r ± z √(1/(n − 3) + 1/(m − 3))). When to use: always at club size. The other published form combines the
+    limits of two intervals and leaves [−1, 1] in small samples (`prediction_interval_from_limits`).
 
     Patil, Peng & Leek 2016, Perspectives on Psychological Science 11:539.
     """
     z, se = to_z(r), math.sqrt(variance_of_z(n) + variance_of_z(n_new))
-    half = normal_quantile(0.95) * se
-    return Interval(math.tanh(z - half), math.tanh(z + half))
+    half = normal_quantile(level) * se
+    return Interval(math.tanh(z - half), math.tanh(z + half), level, "prediction interval on Fisher's z")
+
+
+def prediction_interval_from_limits(r: float, n: int, n_new: int) -> Interval:
+    """Combine the limits of two intervals; impossible at club size, where it leaves -1 to 1 (kept for a note)."""
+    # Spence & Stanley 2016, PLoS ONE 11:e0162874.
+    (low_a, high_a), (low_b, high_b) = (fisher_limits(r, m, 0.95) for m in (n, n_new))
+    low = r - math.hypot(r - low_a, high_b - r)
+    high = r + math.hypot(high_a - r, r - low_b)
+    return Interval(low, high, 0.95, "limits of two intervals combined")
 
 
 def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:
@@ -82,17 +104,25 @@ def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:
 
     Fisher 1921; Cohen 1988 (q); Cochran 1954 (Q).
     """
-    from scipy.stats import norm
+    from scipy.stats import chi2, norm
 
     q = to_z(r_new) - to_z(r)
     se = math.sqrt(variance_of_z(n) + variance_of_z(n_new))
-    cochran = (q / se) ** 2
+    statistic = q / se
+    cochran = statistic**2
     half = normal_quantile(0.95) * se
     return Consistency(
+        difference=r_new - r,
         q_cohen=q,
+        standard_error=se,
+        statistic=statistic,
+        p=float(2 * norm.sf(abs(statistic))),
+        q_cochran=cochran,
+        df=1,
+        p_cochran=float(chi2.sf(cochran, 1)),
+        i2=max(0.0, (cochran - 1) / cochran) if cochran > 0 else 0.0,
         ci_low=q - half,
         ci_high=q + half,
-        p=float(2 * norm.sf(abs(q / se))),
-        q_cochran=cochran,
-        i2=max(0.0, (cochran - 1) / cochran) if cochran > 0 else 0.0,
+        n_athletes=int(n + n_new),
+        method="difference of two independent correlations on Fisher's z",
     )

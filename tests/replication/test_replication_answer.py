@@ -147,6 +147,7 @@ def test_a_verdict_has_two_fields_and_the_signal_has_a_direction():
     assert not against.signal
     quiet = compare_correlation(-0.6, 12, -0.2, 16)
     assert not quiet.signal and quiet.verdict == "consistent" and quiet.says_little
+    assert quiet.impossible_form and quiet.other_form_low == pytest.approx(-1.1278, abs=5e-4)
 
 
 def test_a_correlation_exactly_on_the_edge_counts_as_consistent():

@@ -18,6 +18,7 @@ from analysis.replication.correlations import (
     consistency,
     fisher_limits,
     prediction_interval,
+    prediction_interval_from_limits,
 )
 from analysis.replication.evidence import bayes_factor, detectability, smallest_detectable
 
@@ -36,10 +37,15 @@ def test_pairs_agree_with_r(pair):
     r, n, r_new, n_new = numbers(pair)
     expected = pair["prediction_interval95_for_replication_r"]
     assert tuple(prediction_interval(r, n, n_new)) == near((expected["low"], expected["high"]), rel=1e-9)
+    other = pair["prediction_interval95_alternative_combining_the_two_ci_limits"]
+    assert tuple(prediction_interval_from_limits(r, n, n_new)) == near(
+        (other["low"], other["high"]), rel=1e-9
+    )
 
     found = consistency(r, n, r_new, n_new)
     assert found.q_cochran == near(pair["heterogeneity_Q"], rel=1e-9)
     assert found.p == near(pair["heterogeneity_p"], rel=1e-9)
+    assert found.p_cochran == near(pair["heterogeneity_p"], rel=1e-9)
     assert found.i2 == near(pair["I_squared"], rel=1e-9)
     assert found.q_cohen == near(pair["cohens_q_replication_minus_original"], rel=1e-9)
 
@@ -47,6 +53,11 @@ def test_pairs_agree_with_r(pair):
     assert seen.smallest_detectable_r == near(expected["rho33_exact_power_one_third"], rel=1e-8)
     exact = expected["p_one_sided_replication_smaller_than_rho33_exact_distribution"]
     assert seen.p == near(exact, rel=1e-7)
+    assert seen.p_fisher == near(
+        expected["p_one_sided_replication_smaller_fisher_z_with_rho33_exact"], rel=1e-7
+    )
+    assert seen.ci90_high == near(expected["replication_ci90_upper_in_original_direction"], rel=1e-9)
+    assert seen.undetectable is expected["undetectable_at_05_exact"]
 
     both, expected = combine(r, n, r_new, n_new), pair["fixed_effect_combined"]
     assert both.estimate == near(expected["r"], rel=1e-9)
@@ -57,16 +68,27 @@ def test_pairs_agree_with_r(pair):
     assert both.p == near(expected["p"], rel=1e-8)
     assert both.weights[0] == near(expected["weight_original"], rel=1e-9)
 
-    expected = pair["bayes"]
-    assert bayes_factor(r, n, r_new, n_new) == near(
+    evidence, expected = bayes_factor(r, n, r_new, n_new), pair["bayes"]
+    assert evidence.replication == near(
         expected["replication_bf_r0_posterior_of_original_uniform_prior"], rel=1e-9
     )
+    assert evidence.earlier == near(expected["bf10_original_uniform_prior"], rel=1e-9)
+    assert evidence.ours == near(expected["bf10_replication_uniform_prior"], rel=1e-9)
+    assert evidence.both == near(expected["bf10_both_uniform_prior"], rel=1e-9)
 
 
-def test_published_prediction_interval():
-    known = CHECKS["pi_r_fisher_small"]
+@pytest.mark.parametrize(
+    ("check", "function"),
+    [
+        ("pi_r_published", prediction_interval_from_limits),
+        ("pi_r_fisher_small", prediction_interval),
+        ("pi_r_mover_small", prediction_interval_from_limits),
+    ],
+)
+def test_published_prediction_intervals(check, function):
+    known = CHECKS[check]
     given = known["inputs"]
-    assert tuple(prediction_interval(given["r"], given["n"], given["rep_n"])) == pytest.approx(
+    assert tuple(function(given["r"], given["n"], given["rep_n"])) == pytest.approx(
         known["expected"], abs=known["tolerance"]
     )
 
@@ -114,6 +136,8 @@ def test_replication_project_of_economics():
     assert sum(holds) == 12 and sum(holds) + sum(beyond) == 13
     assert sum(combine(*row).p < 0.05 for row in rows) == 14
     assert sum(low > 0 for low, _ in ours) == 11
+    impossible = [prediction_interval_from_limits(r, n, k) for r, n, _, k in rows]
+    assert sum(i.low < -1 or i.high > 1 for i in impossible) == 6  # the other form, at these sizes
 
 
 @pytest.mark.parametrize("k", [3, 4, 7])
@@ -175,14 +199,16 @@ def test_turning_the_scale_round_changes_only_signs(r, r_new, n, n_new):
     assert -1 < there.low <= there.high < 1
     assert consistency(r, n, r_new, n_new).p == pytest.approx(consistency(-r, n, -r_new, n_new).p)
     assert detectability(r, n, r_new, n_new).p == pytest.approx(detectability(-r, n, -r_new, n_new).p)
-    assert bayes_factor(r, n, r_new, n_new) == pytest.approx(bayes_factor(-r, n, -r_new, n_new), rel=1e-6)
+    assert bayes_factor(r, n, r_new, n_new).replication == pytest.approx(
+        bayes_factor(-r, n, -r_new, n_new).replication, rel=1e-6
+    )
 
 
 def test_evidence_of_large_studies_is_finite_where_it_can_be():
     weak = bayes_factor(0.05, 100_000, 0.045, 100_000)
-    assert math.isfinite(weak) and weak > 1e20
+    assert math.isfinite(weak.replication) and weak.replication > 1e20
     none = bayes_factor(0.3, 2000, 0.0, 2000)
-    assert 0 <= none < 1e-6
+    assert 0 <= none.replication < 1e-6
 
 
 @pytest.mark.parametrize(
@@ -192,9 +218,10 @@ def test_evidence_of_large_studies_is_finite_where_it_can_be():
         lambda: prediction_interval(-0.5, 3, 16),
         lambda: prediction_interval(-0.5, 12, float("nan")),
         lambda: prediction_interval(float("nan"), 12, 16),
+        lambda: prediction_interval(-0.5, 12, 16, level=1.5),
         lambda: consistency(-0.5, 12, -1.0, 16),
         lambda: detectability(0.0, 12, -0.1, 16),
-        lambda: smallest_detectable(12, power=0.04),
+        lambda: detectability(-0.5, 12, -0.1, 16, power=0.04),
         lambda: bayes_factor(-0.5, 2, -0.1, 16),
         lambda: combine_correlations([-0.5], [12]),
         lambda: combine_estimates([1.0, 2.0], [0.0, 1.0]),
@@ -211,7 +238,7 @@ def test_what_is_no_number_is_named(value):
     for call in (
         lambda: prediction_interval(value, 14, 20),
         lambda: prediction_interval(0.3, value, 20),
-        lambda: smallest_detectable(14, power=value),
+        lambda: detectability(0.3, 14, 0.1, 20, power=value),
         lambda: bayes_factor(0.3, 14, value, 20),
     ):
         with pytest.raises(KitError, match=r"must|cannot|needs"):
@@ -221,4 +248,4 @@ def test_what_is_no_number_is_named(value):
 @pytest.mark.parametrize("power", [0.01, 0.05, 1.0, float("nan")])
 def test_a_power_that_no_study_has_is_refused(power):
     with pytest.raises(KitError, match=r"between 0\.05 and 1"):
-        smallest_detectable(14, power=power)
+        detectability(0.3, 14, 0.1, 20, power=power)
