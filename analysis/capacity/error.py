@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -25,9 +24,10 @@ def correct_for_error(
     r: float,
     n: int,
     *,
-    kind: str,
-    error_sd: float,
+    retest_sd: float | None = None,
+    prediction_see: float | None = None,
     capacity_sd: float,
+    outcome_reliability: float | None = None,
     level: float = 0.95,
     seed: int = 0,
 ) -> ErrorCorrection:
@@ -45,17 +45,19 @@ def correct_for_error(
     Spearman C (1904) Am J Psychol 15:72-101. Berkson J (1950) J Am Stat Assoc 45:164-180.
     Krishnamoorthy K, Xia Y (2007) J Stat Plan Inference 137:2362-2379.
     """
-    reliability = float(_reliability(kind, error_sd, capacity_sd))
-    low, high = reliability_interval(kind, error_sd, capacity_sd, n, level=level)
+    kind, error = _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, level)
+    outcome = 1.0 if outcome_reliability is None else float(outcome_reliability)
+    reliability = float(_reliability(kind, error, capacity_sd))
+    low, high = reliability_interval(kind, error, capacity_sd, n, level=level)
     bounded = reliability > 0 and low > 0
     warnings: list[str] = []
     if reliability > 0:
-        attenuation = math.sqrt(reliability)
+        attenuation = math.sqrt(reliability * outcome)
         estimate = r / attenuation
     else:
         attenuation = estimate = float("nan")
     if bounded:
-        ci_low, ci_high = _corrected_interval(r, n, kind, error_sd, capacity_sd, level, seed)
+        ci_low, ci_high = _corrected_interval(r, n, kind, error, capacity_sd, outcome, level, seed)
     else:
         ci_low, ci_high = -math.inf, math.inf
         warnings.append(
@@ -66,22 +68,26 @@ def correct_for_error(
             f"the corrected correlation is {format_number(estimate, 2)}, beyond 1: the error was taken too large for this "
             "group, or the correlation is high by chance"
         )
-    factor = 1.0
+    factor, factor_low, factor_high = 1.0, 1.0, 1.0
     if kind == RETEST:
         factor = 1 / reliability if reliability > 0 else float("nan")
+        factor_low, factor_high = (1 / high, 1 / low) if bounded else (-math.inf, math.inf)
     return ErrorCorrection(
         estimate=estimate,
         ci_low=ci_low,
         ci_high=ci_high,
         observed=float(r),
         kind=kind,
-        error_sd=float(error_sd),
+        error_sd=error,
         capacity_sd=float(capacity_sd),
         reliability=reliability,
         reliability_low=low,
         reliability_high=high,
+        outcome_reliability=outcome,
         attenuation=attenuation,
         slope_factor=factor,
+        slope_factor_low=factor_low,
+        slope_factor_high=factor_high,
         bounded=bounded,
         n_athletes=int(n),
         method=f"correction for {kind} error; parametric bootstrap of correlation and spread, {DRAWS} draws",
@@ -146,10 +152,12 @@ def unrestrict_range(r: float, *, sd: float, reference_sd: float) -> float:
 def _reliability(kind: str, error: float, spread):
     if kind == RETEST:
         return 1 - (error / spread) ** 2
-    return spread**2 / (spread**2 + error**2)
+    if kind == PREDICTION:
+        return spread**2 / (spread**2 + error**2)
+    return spread * 0 + 1.0
 
 
-def _corrected_interval(r, n, kind, error, capacity_sd, level, seed) -> tuple[float, float]:
+def _corrected_interval(r, n, kind, error, capacity_sd, outcome, level, seed) -> tuple[float, float]:
     rng = np.random.default_rng(seed)
     chi_spread, chi_rest = rng.chisquare(n - 1, DRAWS), rng.chisquare(n - 2, DRAWS)
     normal = rng.standard_normal(DRAWS)
@@ -160,10 +168,49 @@ def _corrected_interval(r, n, kind, error, capacity_sd, level, seed) -> tuple[fl
         rho = np.full(DRAWS, float(r))
     reliability = _reliability(kind, error, capacity_sd * np.sqrt((n - 1) / chi_spread))
     usable = reliability > 0
-    corrected = rho / np.sqrt(np.where(usable, reliability, 1.0))
+    corrected = rho / np.sqrt(np.where(usable, reliability, 1.0) * outcome)
     corrected = np.where(usable, corrected, np.sign(rho) * np.inf)
     low, high = np.quantile(corrected, [(1 - level) / 2, (1 + level) / 2], method="inverted_cdf")
     return float(low), float(high)
+
+
+def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, level) -> tuple[str, float]:
+    for name, value in (
+        ("r", r), ("n", n), ("retest_sd", retest_sd), ("prediction_see", prediction_see), ("capacity_sd", capacity_sd),
+        ("outcome_reliability", outcome_reliability), ("level", level),
+    ):  # fmt: skip
+        if isinstance(value, str | list | tuple) or (
+            value is None and name in ("r", "n", "capacity_sd", "level")
+        ):
+            raise KitError(f"{name} is {value!r}, but must be a number.")
+    problems = []
+    if not -1 <= r <= 1:
+        problems.append(f"r is {r!r}, but a correlation lies between -1 and 1")
+    if not (float(n).is_integer() and n >= 4):
+        problems.append(f"n is {n!r}, but at least 4 athletes are needed")
+    if retest_sd is not None and prediction_see is not None:
+        problems.append(
+            "retest_sd and prediction_see are two kinds of error and are never combined: give retest_sd for a measured "
+            "capacity, prediction_see for one predicted by an equation"
+        )
+    for name, value in (("retest_sd", retest_sd), ("prediction_see", prediction_see)):
+        if value is not None and not (value >= 0 and math.isfinite(value)):
+            problems.append(f"{name} is {value!r}, but must be 0 or more, in the unit of capacity")
+    if not (capacity_sd > 0 and math.isfinite(capacity_sd)):
+        problems.append(
+            f"capacity_sd is {capacity_sd!r}, but must be above 0 (the SD of capacity over the athletes)"
+        )
+    if outcome_reliability is not None and not 0 < outcome_reliability <= 1:
+        problems.append(f"outcome_reliability is {outcome_reliability!r}, but must be above 0 and up to 1")
+    if not 0 < level < 1:
+        problems.append(f"level is {level!r}, but must lie between 0 and 1")
+    if problems:
+        raise KitError("; ".join(problems) + ".")
+    if retest_sd is not None:
+        return RETEST, float(retest_sd)
+    if prediction_see is not None:
+        return PREDICTION, float(prediction_see)
+    return "none", 0.0
 
 
 MINIMUM_FOR_CORRECTION = 6
@@ -230,21 +277,22 @@ def _one_kind(used: pd.DataFrame, planned: Prepared, fit: CapacityFit):
 
 
 def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step, seed):
-    common = {"kind": kind, "error_sd": error, "seed": seed}
+    argument = {"retest_sd": error} if kind == RETEST else {"prediction_see": error}
+    common = {"level": fit.level, "seed": seed}
     found = correlate(points, "capacity", "outcome", level=fit.level)
     r, n, x = found.estimate, len(points), points["capacity"].to_numpy(dtype=float)
-    correction = correct_for_error(r, n, capacity_sd=float(np.std(x, ddof=1)), level=fit.level, **common)
+    correction = correct_for_error(r, n, capacity_sd=float(np.std(x, ddof=1)), **argument, **common)
     # at equal covariates capacity spreads less, and the same error weighs more
     residual, width = _residual_sd(x, numeric_design(points, part.covariates)[0])
-    of_slope = partial(
-        correct_slope, fit.estimate, fit.standard_error, fit.df, capacity_sd=residual, n=n - width, **common
-    )
-    slope, narrow = of_slope(level=fit.level), of_slope(level=2 * fit.level - 1)
-    equal = correct_for_error(r, max(n - width, 4), capacity_sd=residual, level=fit.level, **common)
+    slope = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
+                          n=n - width, **common)  # fmt: skip
+    equal = correct_for_error(r, max(n - width, 4), capacity_sd=residual, **argument, **common)
     if not correction.sensible:
         correction = replace(correction, warnings=(*correction.warnings, CANNOT))
     seen = (r, found.ci_low, found.ci_high)
     seen_effect = tuple(step * v for v in (fit.estimate, fit.ci_low, fit.ci_high))
+    narrow = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
+                           n=n - width, level=2 * fit.level - 1, seed=seed)  # fmt: skip
     sure = kind != RETEST or (equal.bounded and equal.reliability_low >= LEAST_RELIABILITY)
     ends = (correction.estimate, correction.ci_low, correction.ci_high)
     effect = _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n, sure)

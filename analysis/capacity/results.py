@@ -81,14 +81,17 @@ class ErrorCorrection(Result):
     ci_low: float
     ci_high: float
     observed: float  # The correlation as measured
-    kind: str  # "retest" or "prediction" (physiology of the test's error)
+    kind: str  # "retest" or "prediction" (physiology of the test's error), or "none"
     error_sd: float  # In the unit of capacity
     capacity_sd: float
     reliability: float  # Retest error: 1 - sd²/SD². Prediction error: SD²/(SD² + SEE²). With its interval.
     reliability_low: float
     reliability_high: float
+    outcome_reliability: float  # Of the outcome, 1 where not given
     attenuation: float  # observed / corrected: the share of the correlation that the errors leave
     slope_factor: float  # Multiply the slope on the measured capacity by this; 1 for prediction error
+    slope_factor_low: float  # Its interval
+    slope_factor_high: float
     bounded: bool  # False where reliability cannot be separated from 0
     n_athletes: int
     method: str

@@ -119,13 +119,9 @@ def correction_table(rng, studies):
                 else:
                     true, spread = shown + rng.normal(0, error, n), math.hypot(4.6, error)
                 y = -0.5 * true / spread + math.sqrt(0.75) * rng.normal(size=n)
+                argument = {"retest_sd": error} if kind == "retest" else {"prediction_see": error}
                 found = correct_for_error(
-                    np.corrcoef(shown, y)[0, 1],
-                    n,
-                    kind=kind,
-                    error_sd=error,
-                    capacity_sd=shown.std(ddof=1),
-                    seed=seed,
+                    np.corrcoef(shown, y)[0, 1], n, capacity_sd=shown.std(ddof=1), seed=seed, **argument
                 )
                 covered += found.ci_low <= -0.5 <= found.ci_high
                 unbounded += not found.bounded

@@ -87,7 +87,7 @@ def test_the_shuttle_run_attenuates_the_correlation_as_theory_predicts(model):
         true.append(partial_correlation(rows, "true", "hr_mean_bpm", covariates=held).estimate)
         sd = rows.groupby("athlete")["predicted"].first().std()
         see = truth.field_test_error_ml_kg_min
-        theory.append(correct_for_error(r, 16, kind="prediction", error_sd=see, capacity_sd=sd).attenuation)
+        theory.append(correct_for_error(r, 16, prediction_see=see, capacity_sd=sd).attenuation)
     assert abs(np.mean(shown)) < abs(np.mean(true))
     assert np.mean(shown) / np.mean(true) == pytest.approx(np.mean(theory), abs=0.08)
 
