@@ -7,12 +7,20 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 
 from .activity import fitness_and_activity
 from .answer import answer_capacity
+from .correlation import correlate, correlate_within, partial_correlation
+from .error import correct_for_error
 from .fit import fit_capacity
+from .leverage import influence
 from .measure import measure_capacity
 
 __all__ = [
     "answer_capacity",
+    "correct_for_error",
+    "correlate",
+    "correlate_within",
     "fit_capacity",
     "fitness_and_activity",
+    "influence",
     "measure_capacity",
+    "partial_correlation",
 ]

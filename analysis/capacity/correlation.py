@@ -34,12 +34,48 @@ def correlate(
 ) -> Correlation:
     """Correlate two values of the athletes.
 
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete, or several, which are averaged to one (with a warning). Columns `athlete`, `x`, `y`.
+    x, y : str
+        Columns of numbers.
+    method : {"pearson", "spearman"}
+        Default "pearson".
+    interval : {"fisher", "bonett-wright", "bca"}, optional
+        Default "fisher" for Pearson and "bonett-wright" for Spearman. "bca": bootstrap over athletes.
+    level : float
+        Of the interval, between 0 and 1; default 0.95. The interval is always two-sided.
+    alternative : {"two-sided", "less", "greater"}
+        Of the p value; default "two-sided".
+    seed : int
+        Of the bootstrap; default 0.
+    n_resamples : int
+        Of the bootstrap; default 9999.
+
+    Returns
+    -------
+    Correlation
+        estimate, ci_low, ci_high, statistic (t), df, p, n_athletes, left_out ...; not-a-number with a warning where
+        one of the two does not vary.
+
+    Notes
+    -----
     t = r √((n − 2) / (1 − r²)) on n − 2 degrees of freedom, for Spearman an approximation. Fisher:
     atanh r ± z / √(n − 3). Bonett and Wright: atanh r ± z √((1 + r²/2) / (n − 3)); the plain Fisher interval is too
     narrow for ranks. Rows without both values are left out and counted in `left_out`.
 
+    References
+    ----------
     Fisher RA (1921) Metron 1:3-32. Bonett DG, Wright TA (2000) Psychometrika 65:23-28, doi 10.1007/BF02294183.
     Efron B (1987) J Am Stat Assoc 82:171-185.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58], "hr": [175, 171, 172, 168, 166, 167]})
+    >>> result = correlate(d, "fit", "hr")
+    >>> round(result.estimate, 2), result.df
+    (-0.91, 4.0)
     """
     check_choice(method, METHODS, name="method")
     check_choice(alternative, ALTERNATIVES, name="alternative")
@@ -99,9 +135,38 @@ def partial_correlation(
 ) -> Correlation:
     """Correlate two values of the athletes at equal covariates.
 
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete, or several, which are averaged to one (with a warning).
+    x, y : str
+        Columns of numbers.
+    covariates : sequence of str
+        Columns to hold equal; words (sex, group) become 0/1 columns.
+    level : float
+        Of the interval; default 0.95.
+    alternative : {"two-sided", "less", "greater"}
+        Of the p value; default "two-sided".
+
+    Returns
+    -------
+    Correlation
+        With `adjusted_for`; df = n − 2 − k for k covariate columns.
+
+    Notes
+    -----
     The Pearson correlation of the residuals of x and y on the covariates; Fisher interval with n − k in place of n.
 
+    References
+    ----------
     Fisher RA (1924) Metron 3:329-332.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58],
+    ...                   "hr": [175, 171, 172, 168, 166, 167], "age": [38, 30, 33, 27, 24, 25]})
+    >>> partial_correlation(d, "fit", "hr", covariates=["age"]).df
+    3.0
     """
     check_choice(alternative, ALTERNATIVES, name="alternative")
     _check_level(level)
@@ -247,11 +312,39 @@ def correlate_within(
 ) -> Correlation:
     """Correlate two outcomes within athletes: when an athlete's x is up, is the same athlete's y up?
 
+    Parameters
+    ----------
+    data : DataFrame
+        Several rows per athlete: `athlete`, `x`, `y`.
+    x, y : str
+        Columns of numbers.
+    level : float
+        Of the interval; default 0.95.
+    alternative : {"two-sided", "less", "greater"}
+        Of the p value; default "two-sided".
+
+    Returns
+    -------
+    Correlation
+        With t as `statistic`, df = rows − athletes − 1, and the common slope of y on x within athletes.
+
+    Notes
+    -----
     Repeated-measures correlation: the slope of y on x with one intercept per athlete; r = ± √(SSx / (SSx + SSres)).
     Fisher interval with df + 2 in place of n. It says nothing about whether fitter athletes differ from others: that
     is a question between athletes.
 
+    References
+    ----------
     Bland JM, Altman DG (1995) BMJ 310:446. Bakdash JZ, Marusich LR (2017) Front Psychol 8:456.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("AAABBBCCC"), "lactate": [3, 5, 6, 4, 6, 8, 2, 5, 5],
+    ...                   "hr": [150, 158, 161, 165, 170, 176, 140, 150, 151]})
+    >>> result = correlate_within(d, "lactate", "hr")
+    >>> round(result.estimate, 2), result.df
+    (0.99, 5.0)
     """
     check_choice(alternative, ALTERNATIVES, name="alternative")
     need_columns(data, ["athlete", x, y])

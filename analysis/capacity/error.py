@@ -33,6 +33,34 @@ def correct_for_error(
 ) -> ErrorCorrection:
     """Correct a correlation (and give the factor for the slope) for the error of the fitness test.
 
+    Parameters
+    ----------
+    r : float
+        The correlation as measured, between -1 and 1.
+    n : int
+        Athletes, at least 4.
+    retest_sd : float, optional
+        Typical error of a measured capacity from test to retest, in the unit of capacity.
+    prediction_see : float, optional
+        Standard error of estimate of a predicted capacity, in the unit of capacity. Give one of the two, not both;
+        neither is allowed where only the outcome's reliability is to be corrected for.
+    capacity_sd : float
+        Spread (SD) of the measured or predicted capacities of these athletes.
+    outcome_reliability : float, optional
+        Reliability of the outcome, above 0 and up to 1; taken as known.
+    level : float
+        Of the intervals; default 0.95.
+    seed : int
+        Of the parametric bootstrap; default 0.
+
+    Returns
+    -------
+    ErrorCorrection
+        `estimate` is the corrected correlation, not cut at 1; the interval is infinite (`bounded` is False) where the
+        reliability cannot be separated from 0; `slope_factor` multiplies the slope on the measured capacity.
+
+    Notes
+    -----
     Retest error (the measured value scatters around the athlete's true one): reliability = 1 − sd²/SD²; r is divided by
     √reliability and the slope by the reliability. Prediction error (the true value scatters around the predicted one,
     Berkson's kind): r is divided by √(SD²/(SD² + SEE²)); the slope is not shrunk. The interval is a parametric bootstrap
@@ -42,8 +70,18 @@ def correct_for_error(
     When to use: to say how much of a weak correlation may be the test's fault. When not: to turn a correlation that is
     too imprecise into evidence.
 
+    References
+    ----------
     Spearman C (1904) Am J Psychol 15:72-101. Berkson J (1950) J Am Stat Assoc 45:164-180.
     Krishnamoorthy K, Xia Y (2007) J Stat Plan Inference 137:2362-2379.
+
+    Examples
+    --------
+    >>> result = correct_for_error(-0.45, 14, retest_sd=2.58, capacity_sd=4.6)
+    >>> round(result.reliability, 2), round(result.estimate, 2), round(result.slope_factor, 2)
+    (0.69, -0.54, 1.46)
+    >>> round(correct_for_error(-0.45, 14, prediction_see=4.4, capacity_sd=4.6).attenuation, 2)
+    0.72
     """
     kind, error = _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, level)
     outcome = 1.0 if outcome_reliability is None else float(outcome_reliability)

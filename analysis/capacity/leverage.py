@@ -30,9 +30,36 @@ INFLUENCE_COLUMNS = (
 def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.DataFrame:
     """Leave each athlete out in turn and say how far that athlete pulls the result.
 
+    Parameters
+    ----------
+    data : DataFrame
+        One row per athlete, or several, which are averaged to one. Columns `athlete`, `x`, `y`.
+    x, y : str
+        Columns of numbers.
+    level : float
+        Of the intervals; default 0.95.
+
+    Returns
+    -------
+    DataFrame
+        One line per athlete: the Pearson correlation without that athlete (estimate, ci_low, ci_high, statistic, df, p)
+        and the slope; and from the fit with everybody cooks_distance, leverage, studentized_residual (external). The
+        range of the correlations stands in `.attrs["range"]`. Nobody is removed.
+
+    Notes
+    -----
     Cook's distance = e² h / (2 s² (1 − h)²) for the line of y on x.
 
+    References
+    ----------
     Cook RD (1977) Technometrics 19:15-18.
+
+    Examples
+    --------
+    >>> d = pd.DataFrame({"athlete": list("ABCDEF"), "fit": [44, 47, 50, 52, 55, 58], "hr": [175, 171, 172, 168, 166, 167]})
+    >>> table = influence(d, "fit", "hr")
+    >>> table.loc[table["cooks_distance"].idxmax(), "athlete"]
+    'F'
     """
     data, circular = check_circular_columns(data, x, y)
     table, _, _ = athlete_table(data, [x, y], left=circular)

@@ -4,8 +4,9 @@ In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round wi
 second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
 """
 
-from .clean import CleanedStudy, clean_study
+from .clean import CleanedStudy, clean_study, summarise_rounds
 from .explore import try_rules
+from .find import find_rounds
 from .flags import flag_artefacts
 from .rules import CleaningRules
 
@@ -13,6 +14,8 @@ __all__ = [
     "CleanedStudy",
     "CleaningRules",
     "clean_study",
+    "find_rounds",
     "flag_artefacts",
+    "summarise_rounds",
     "try_rules",
 ]

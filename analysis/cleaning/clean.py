@@ -270,7 +270,25 @@ def clean_study(study: Study, *, keep_traces: bool = True, keep_read: bool = Fal
 
 
 def summarise_rounds(study: Study) -> pd.DataFrame:
-    """Return one row per session, athlete and round."""
+    """Return one row per session, athlete and round.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    DataFrame
+        `clean_study(study).rows`: keys, who took part and when, heart rate (mean, late mean, peak, shares, seconds per
+        band, valid time), lactate and exertion. A heart rate is missing where too little of the round is valid.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from analysis.study import Study
+    >>> summarise_rounds(Study(folder=Path("nowhere"))).columns[:4].tolist()
+    ['session', 'athlete', 'round_no', 'bout_no']
+    """
     return clean_study(study, keep_traces=False).rows
 
 

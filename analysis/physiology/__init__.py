@@ -5,6 +5,7 @@ Knows nothing of files or study tables.
 """
 
 from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests
+from .gas_exchange import process_gas_exchange
 from .hr_max import bpm_from_interval, hr_max_equations, predict_hr_max, read_heart_rate_message
 from .intensity import intensity_bands, percent_hr_max_error, percent_hr_reserve_from_vo2max, seconds_per_band
 from .lactate import lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
@@ -44,6 +45,7 @@ __all__ = [
     "percent_hr_max_error",
     "percent_hr_reserve_from_vo2max",
     "predict_hr_max",
+    "process_gas_exchange",
     "published_combat_values",
     "published_example",
     "read_heart_rate_message",

@@ -248,14 +248,48 @@ def process_gas_exchange(
 ) -> GasExchangeResult:
     """Find VO2max or VO2peak in the gas exchange of a maximal test.
 
+    Parameters
+    ----------
+    samples : pandas.DataFrame
+        elapsed_s, vo2_ml_min, optionally vco2_ml_min and hr_bpm; one row per breath or per averaged interval, in any
+        order, at irregular times.
+    mass_kg : float
+        Body mass, kg, 20 to 250.
+    average : str
+        "breaths:15" (mean of 15 consecutive breaths), "seconds:30" (moving mean of 30 s) or "bins:30" (consecutive
+        bins of 30 s). The default is seconds:30.
+    verification : pandas.DataFrame, optional
+        Samples of a verification bout. Where it reads more than 3 % higher, its value stands.
+
+    Returns
+    -------
+    GasExchangeResult
+
+    Raises
+    ------
+    KitError
+        For missing columns, an impossible mass or rule, too few samples, values in L/min; all at once.
+
+    Notes
+    -----
     Breaths: the largest mean of N consecutive rows. Seconds and bins: breaths are put on whole seconds from 1 by
     linear interpolation; a moving mean of N of them, or bins that start at second 1; an incomplete last bin is divided
     by its full length, so it cannot win by being short. Windows across a gap in the samples are not used. No plateau and
     no confirming bout: VO2peak. Secondary criteria (exchange ratio, predicted maximal heart rate, lactate) are not used:
     they are often met well below the maximum.
 
+    References
+    ----------
     Nolte 2023, Sports Med, doi 10.1007/s40279-023-01903-3 (ramp tests with VO2max by each rule); Midgley 2007, Clin
     Physiol Funct Imaging 27:122; Taylor 1955 (plateau, from memory).
+
+    Examples
+    --------
+    >>> rise = pd.DataFrame({"elapsed_s": range(2, 602, 2)})
+    >>> rise["vo2_ml_min"] = (1000 + 5 * rise["elapsed_s"]).clip(upper=3600)
+    >>> result = process_gas_exchange(rise, 72.0, average="seconds:30")
+    >>> round(result.value, 1), result.label
+    (50.0, 'VO2max')
     """
     kind, size = parse_average(average)
     table, left_out, warnings = _clean(samples, mass_kg)

@@ -6,11 +6,13 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 
 from .answer import VERDICTS, DesignAnswer, answer_design, power_curves
 from .assurance import assure_design
+from .correlation import correlation_power, correlation_precision, correlation_sample_size
 from .design import Assumptions, published_ranges
 from .looks import estimate_after_looks, plan_looks
+from .paired import equivalence_power, paired_power
 from .pairing import Pairing, pair_athletes
 from .replication import replication_sizes
-from .rounds import compare_covariances
+from .rounds import compare_covariances, rounds_power
 from .simulate import simulate_grid, simulate_studies
 from .timetable import Timetable, make_timetable
 
@@ -23,13 +25,19 @@ __all__ = [
     "answer_design",
     "assure_design",
     "compare_covariances",
+    "correlation_power",
+    "correlation_precision",
+    "correlation_sample_size",
+    "equivalence_power",
     "estimate_after_looks",
     "make_timetable",
     "pair_athletes",
+    "paired_power",
     "plan_looks",
     "power_curves",
     "published_ranges",
     "replication_sizes",
+    "rounds_power",
     "simulate_grid",
     "simulate_studies",
 ]

@@ -11,7 +11,7 @@ from ..basics import KitError
 from .attenuation import FitnessSignal, fitness_signal
 from .correlation import correlation_power, correlation_precision, smallest_detectable_r, smallest_size
 from .design import Assumptions, Design, round_profile
-from .paired import plateau_power
+from .paired import plateau_power, two_tailed_power
 from .rounds import effect_f_of, rounds_power
 
 WISHED = 0.8
@@ -96,16 +96,11 @@ def _share_of_ranks(sd_within: float, rounds: int, truth: Assumptions) -> float:
 
 
 def _steps(outcome, smallest, design, truth) -> Question:
-    from scipy.stats import nct
-    from scipy.stats import t as student
-
     size, k = truth.size(outcome), design.rounds
 
     def power(effect, n):
-        df = (n - 1) * (k - 1)
         centre = abs(effect) / (size.sd_within * np.sqrt(2 / n))
-        quantile = student.isf(design.alpha / (k - 1) / 2, df)
-        return float(min(1.0, nct.sf(quantile, df, centre) + nct.sf(quantile, df, -centre)))
+        return two_tailed_power(centre, (n - 1) * (k - 1), design.alpha / (k - 1))
 
     return Question(
         part="steps",

@@ -78,10 +78,34 @@ class Consistency(Result):
 def prediction_interval(r: float, n: int, n_new: int, *, level: float = 0.95) -> Interval:
     """Say where the correlation of a new study would lie, if both study the same truth.
 
+    Parameters
+    ----------
+    r : float
+        Published correlation.
+    n, n_new : int
+        Athletes of the earlier and of the new study; at least 4 each.
+    level : float
+        Default 0.95.
+
+    Returns
+    -------
+    Interval
+        low, high, level, method.
+
+    Notes
+    -----
     tanh(atanh r ± z √(1/(n − 3) + 1/(m − 3))). When to use: always at club size. The other published form combines the
     limits of two intervals and leaves [−1, 1] in small samples (`prediction_interval_from_limits`).
 
+    References
+    ----------
     Patil, Peng & Leek 2016, Perspectives on Psychological Science 11:539.
+
+    Examples
+    --------
+    >>> interval = prediction_interval(-0.6, 12, 16)
+    >>> round(interval.low, 2), round(interval.high, 2)
+    (-0.91, 0.16)
     """
     z, se = to_z(r), math.sqrt(variance_of_z(n) + variance_of_z(n_new))
     half = normal_quantile(level) * se
@@ -100,9 +124,30 @@ def prediction_interval_from_limits(r: float, n: int, n_new: int) -> Interval:
 def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:
     """Test whether our correlation differs from the earlier one.
 
+    Parameters
+    ----------
+    r, r_new : float
+        The earlier correlation and ours.
+    n, n_new : int
+        Athletes of each; at least 4.
+
+    Returns
+    -------
+    Consistency
+        difference, q_cohen, statistic, p, q_cochran, i2 and more.
+
+    Notes
+    -----
     z = (z₂ − z₁) / √(1/(n − 3) + 1/(m − 3)). A large p is not agreement: see the interval of the difference.
 
+    References
+    ----------
     Fisher 1921; Cohen 1988 (q); Cochran 1954 (Q).
+
+    Examples
+    --------
+    >>> round(consistency(-0.69, 14, -0.42, 16).q_cohen, 3)
+    0.4
     """
     from scipy.stats import chi2, norm
 

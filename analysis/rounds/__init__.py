@@ -10,7 +10,7 @@ from .answer import answer_rounds
 from .bounds import bound_limits
 from .compare import compare_rounds, paired_effects
 from .opponents import describe_opponents
-from .plateau import find_plateau
+from .plateau import equivalence, find_plateau
 from .ranks import rank_rounds
 from .reliability import reliability
 from .tipping import tipping_point
@@ -21,6 +21,7 @@ __all__ = [
     "bound_limits",
     "compare_rounds",
     "describe_opponents",
+    "equivalence",
     "find_plateau",
     "paired_effects",
     "rank_rounds",

@@ -24,12 +24,54 @@ def equivalence(
 ) -> pd.DataFrame:
     """Test whether differences between rounds lie within bounds (two one-sided tests).
 
+    When to use: to say that a change is smaller than matters. When not: with bounds chosen after seeing the data.
+
+    Parameters
+    ----------
+    data : DataFrame
+        With `athlete`, `round_no` and the outcome.
+    outcome : str
+        A numeric column.
+    low, high : float
+        The bounds of what does not matter, in the outcome's unit; low < 0 < high.
+    kind : {"successive", "first", "pairwise"}
+        Which contrasts. Default "successive".
+    alpha : float
+        Level of each one-sided test. Default 0.05, which goes with 90 % intervals.
+    ordinal : bool
+        True for ratings: the exact signed-rank test must agree too. Default False.
+
+    Returns
+    -------
+    DataFrame
+        contrast, later, earlier, kind, estimate, standard_error, df, ci_low, ci_high (level 1 - 2 alpha), p_low, p_high, p
+        (Kenward-Roger), the same ending in `_cr2` (cluster-robust), p_ranks (ratings only), equivalent (every p below alpha),
+        method.
+
+    Raises
+    ------
+    KitError
+        Where the bounds do not enclose 0, or the table cannot be analysed.
+
+    Notes
+    -----
     p_low tests that the difference lies above `low`, p_high that it lies below `high`; p is the larger of the two.
     Equivalence is claimed only where Kenward-Roger and CR2 both reach alpha: when the spread grows over the rounds,
     the pooled residual alone would claim it too often.
 
+    References
+    ----------
     Schuirmann 1987, Journal of Pharmacokinetics and Biopharmaceutics 15:657; Lakens 2017, Social Psychological and
     Personality Science 8:355.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [3, 4] * 4,
+    ...     "hr_mean_bpm": [171.0, 172, 160, 160, 180, 179, 163, 164]})
+    >>> table = equivalence(data, "hr_mean_bpm", low=-5, high=5)
+    >>> table.loc[0, "contrast"], bool(table.loc[0, "equivalent"])
+    ('4 - 3', True)
     """
     rows = prepare_rounds(data, outcome)
     return equivalence_of(rows, fit_rounds(rows), low=low, high=high, kind=kind, alpha=alpha, ordinal=ordinal)

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import Assumptions
+from analysis.planning import Assumptions, equivalence_power, paired_power
 from analysis.planning.design import Design
-from analysis.planning.paired import equivalence_power, plateau_power
+from analysis.planning.paired import plateau_power
 from analysis.planning.questions import pose
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
@@ -20,6 +20,17 @@ def power_of_the_step(d_z, n):
     truth = Assumptions()
     question = pose("steps", "heart_rate", 5.0, Design(n, rounds=2), truth)
     return question.power(d_z * np.sqrt(2) * truth.size("heart_rate").sd_within, n)
+
+
+def test_paired_power_is_that_of_an_independent_program():
+    for case in REFERENCE["paired_t_power"]:
+        assert paired_power(case["d_z"], case["n"]) == pytest.approx(case["power_two_sided_exact"], rel=1e-8)
+        one = paired_power(case["d_z"], case["n"], alternative="greater")
+        assert one == pytest.approx(case["power_one_sided"], rel=1e-8)
+        assert paired_power(-case["d_z"], case["n"], alternative="less") == pytest.approx(one, rel=1e-12)
+    for bad, words in (((0.5, 1), "from 2 on"), ((float("inf"), 8), "must be a number")):
+        with pytest.raises(KitError, match=words):
+            paired_power(*bad)
 
 
 def test_the_step_between_two_rounds_is_the_paired_t_test():
