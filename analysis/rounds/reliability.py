@@ -44,6 +44,10 @@ class Reliability(Result):
     # Each named: of_what ("an evening's mean", "one round"), typical_error, ci_low, ci_high (95 %),
     # smallest_detectable_change, n_athletes, n_rounds (in the mean, or behind the value of one round)
     errors: pd.DataFrame
+    # One line per trial and the one before: trial, minus_trial, estimate, ci_low, ci_high, sd_of_differences, typical_error,
+    # typical_error_ci_low, typical_error_ci_high, cv_percent, change_percent, smallest_detectable_change, limit_low,
+    # limit_high (95 % limits of agreement), pearson_r, n_athletes
+    change_in_mean: pd.DataFrame
     n_athletes: int  # Athletes with every trial, and trials
     n_trials: int
     method: str
@@ -56,7 +60,7 @@ class Reliability(Result):
     )
 
 
-def reliability(data: pd.DataFrame, outcome: str) -> Reliability:
+def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -> Reliability:
     """Estimate how repeatable an outcome is between evenings, or between the rounds of one evening.
 
     When to use: with two or more evenings, to know which change of one athlete exceeds error. When not: the numbers from
@@ -68,12 +72,14 @@ def reliability(data: pd.DataFrame, outcome: str) -> Reliability:
         With `athlete`, the outcome, `round_no`, and `session` where there are several evenings. Where a column `phase`
         names evenings before (pre) and after a training, only those before count.
     outcome : str
-        A numeric column. Its repeats are numbered by `session` where it has two or more values, else by `round_no`.
+        A numeric column.
+    trial : str, optional
+        The column that numbers the repeats. Default: `session` where it has two or more values, else `round_no`.
 
     Returns
     -------
     Reliability
-        icc table, typical_error, cv_percent, smallest_detectable_change, n_athletes, left_out.
+        icc table, typical_error, change_in_mean, cv_percent, smallest_detectable_change, n_athletes, left_out.
 
     Raises
     ------
@@ -102,9 +108,9 @@ def reliability(data: pd.DataFrame, outcome: str) -> Reliability:
     >>> result.kind, round(result.typical_error, 2)
     ('reliability between evenings', 2.89)
     """
-    need_columns(data, ("athlete", outcome))
+    need_columns(data, ("athlete", outcome, *([trial] if trial else [])))
     data, other = _one_phase(data, outcome)
-    trial = _trial_column(data)
+    trial = trial or _trial_column(data)
     kind = ROUNDS if trial in ("round_no", "bout_no") else EVENINGS
     wide, by_round, left_out, warnings = _athlete_by_trial(data, outcome, trial)
     left_out = pd.concat([left_out, other], ignore_index=True) if len(other) else left_out
@@ -143,6 +149,7 @@ def reliability(data: pd.DataFrame, outcome: str) -> Reliability:
         cv_percent=100 * float(np.expm1(_typical_error(logs)[0])) if logs is not None else np.nan,
         smallest_detectable_change=Z95 * np.sqrt(2) * error,
         errors=_errors(by_round, kind, (error, low, high), n, k),
+        change_in_mean=_changes(cases),
         n_athletes=n,
         n_trials=k,
         method=f"two-way analysis of variance of {n} athletes by {k} {'evenings' if kind == EVENINGS else 'rounds'}",
@@ -315,3 +322,43 @@ def _typical_error(values) -> tuple[float, float, float]:
     error = float(np.sqrt((residual**2).sum() / df))
     low, high = np.sqrt(df / stats.chi2.ppf([0.975, 0.025], df))
     return error, error * float(low), error * float(high)
+
+
+def _changes(cases) -> pd.DataFrame:
+    from scipy import stats
+
+    names, values = list(cases.columns), cases.to_numpy()
+    n = len(values)
+    t = float(stats.t.ppf(0.975, n - 1))
+    lines = []
+    for j in range(1, len(names)):
+        pair = values[:, [j - 1, j]]
+        difference = pair[:, 1] - pair[:, 0]
+        mean, sd = float(difference.mean()), float(difference.std(ddof=1))
+        error, low, high = _typical_error(pair)
+        positive = bool((pair > 0).all())
+        logs = np.log(pair) if positive else None
+        varies = bool((pair.std(axis=0) > 0).all())
+        lines.append(
+            {
+                "trial": names[j],
+                "minus_trial": names[j - 1],
+                "estimate": mean,
+                "ci_low": mean - t * sd / np.sqrt(n),
+                "ci_high": mean + t * sd / np.sqrt(n),
+                "sd_of_differences": sd,
+                "typical_error": error,
+                "typical_error_ci_low": low,
+                "typical_error_ci_high": high,
+                "cv_percent": 100 * float(np.expm1(_typical_error(logs)[0])) if positive else np.nan,
+                "change_percent": 100 * float(np.expm1((logs[:, 1] - logs[:, 0]).mean()))
+                if positive
+                else np.nan,
+                "smallest_detectable_change": Z95 * np.sqrt(2) * error,
+                "limit_low": mean - Z95 * sd,
+                "limit_high": mean + Z95 * sd,
+                "pearson_r": float(np.corrcoef(pair.T)[0, 1]) if varies else np.nan,
+                "n_athletes": n,
+            }
+        )
+    return pd.DataFrame(lines)

@@ -8,6 +8,22 @@ from analysis.basics import KitError
 from analysis.models import intraclass_table
 from analysis.rounds import reliability
 
+CHANGES = {
+    "estimate": "change_in_mean",
+    "ci_low": "change_ci95_low",
+    "ci_high": "change_ci95_high",
+    "sd_of_differences": "sd_of_differences",
+    "typical_error": "typical_error",
+    "typical_error_ci_low": "typical_error_ci95_low",
+    "typical_error_ci_high": "typical_error_ci95_high",
+    "cv_percent": "cv_percent_from_logs_exp",
+    "change_percent": "change_percent_from_logs",
+    "smallest_detectable_change": "smallest_detectable_change95",
+    "limit_low": "bland_altman_low",
+    "limit_high": "bland_altman_high",
+    "pearson_r": "pearson_r",
+}
+
 
 def test_agrees_with_r(r07_case, case):
     data, _, expected = case(r07_case)
@@ -24,6 +40,11 @@ def test_agrees_with_r(r07_case, case):
     assert result.typical_error == pytest.approx(
         expected["typical_error_all_trials_pooled_sqrt_ms_error"], rel=1e-8
     )
+    for line, pair in zip(
+        result.change_in_mean.to_dict("records"), expected["successive_trials"], strict=True
+    ):
+        for ours, theirs in CHANGES.items():
+            assert line[ours] == pytest.approx(pair[theirs], rel=1e-8), ours
 
 
 def test_published_typical_error():
@@ -60,7 +81,7 @@ def test_evenings_use_the_rounds_in_common(club):
     ]
     differences = np.append(others[1] - others[0], b - a)
     assert result.n_athletes == 12
-    assert result.pairs["difference"].mean() == pytest.approx(differences.mean())
+    assert result.change_in_mean["estimate"].iloc[0] == pytest.approx(differences.mean())
     assert result.typical_error == pytest.approx(differences.std(ddof=1) / np.sqrt(2))
 
 
