@@ -165,8 +165,6 @@ def judge(outcomes: dict, *, alpha=0.05) -> dict:
     """Adjust the primary outcomes by Holm and give each its verdict."""
     from ..models import holm
 
-    if not outcomes:
-        return {}
     adjusted = holm([o.p_claim for o in outcomes.values()])
     return {
         name: _judged(o, float(p), alpha) for (name, o), p in zip(outcomes.items(), adjusted, strict=True)

@@ -262,6 +262,58 @@ def test_opponents_are_told_with_their_correlation_where_there_is_one():
     assert say.plain_opponents(rounds_answer(*OPEN)) == ""
 
 
+def off_scale(at_end="2", high=20.04, low=NAN, n=(2, 1), **more):
+    """A lactate answer in which readings off the scale decide from where on it is level."""
+    bounds = SimpleNamespace(plateau_at_scale_end=at_end, plateau_holds_to_high=high, plateau_holds_to_low=low,
+                             n_high=n[0], n_low=n[1],
+                             table=pd.DataFrame({"contrast": ["3 - 1"], "ci_low_min": [1.0], "ci_high_max": [9.0]}))  # fmt: skip
+    change = last(3, 2, 4, "changed")
+    return rounds_answer(*OPEN, change, outcome="lactate_mmol_l", smallest_effect=1.0, bounds=bounds, **more)
+
+
+def test_a_level_stretch_that_rests_on_readings_off_the_scale_says_up_to_where():
+    unsure = plain(say.plain_plateau(off_scale()))
+    assert (
+        unsure
+        == "Rounds 2 and 3 were the same within 1 mmol/L if no HI reading was above 20.0 mmol/L. Beyond that, we cannot tell."
+    )
+    one = plain(say.plain_plateau(off_scale(n=(1, 1), low=0.31)))
+    assert "if the HI reading was not above 20.0 mmol/L and the LO reading was not below 0.4 mmol/L." in one
+    sure = plain(say.plain_plateau(off_scale(at_end="1", plateau_from="2")))
+    assert sure.startswith("Rounds 1 to 3 were the same") and sure.endswith(
+        "Beyond that, only rounds 2 and 3 were."
+    )
+    told = off_scale(plateau=rounds_answer(*OPEN, plateau_from="2").plateau)
+    assert "equivalent within 1 mmol/L if no HI reading was above 20.0" in plain(say.write_up_plateau(told))
+    same = off_scale(plateau_from="2")
+    assert (
+        say.plateau_condition(same) == ""
+        and plain(say.plain_plateau(same)) == "Rounds 2 and 3 were the same within 1 mmol/L."
+    )
+    whole = off_scale(at_end="1")
+    assert say.plain_change(whole) == say.plain_plateau(whole)  # told once
+
+
+def test_censored_readings_are_counted_on_both_sides():
+    def told(n):
+        kind = SimpleNamespace(allows_for="values off the scale", fit=None, overall=None)
+        return say._allowance(off_scale(n=n, comparison=kind))
+
+    assert (
+        told((2, 1)) == "3 readings lie off the analyser's scale."
+        and told((0, 1)) == "1 reading lies off the analyser's scale."
+    )
+    shares = SimpleNamespace(variances=SimpleNamespace(crossed=-1.0, residual=3.0))
+    bouts = SimpleNamespace(allows_for="bouts", fit=shares)
+    assert "(correlation −0.25)" in say._allowance(rounds_answer(*OPEN, comparison=bouts))
+    assert say._allowance(rounds_answer(*OPEN)) == ""
+
+
+def test_sides_of_an_interval():
+    assert [say._side(v) for v in (-0.5, 0.0, 0.5)] == ["lower", "higher", "higher"]
+    assert say._both_ways(rounds_answer(*OPEN), last(0, -0.2, 0.3, "not shown")).count("lower") == 1
+
+
 # published findings
 
 
@@ -483,3 +535,70 @@ def test_changes_from_round_to_round_beside_the_paper():
     assert told(NAN, NAN).endswith("not shown to differ in any of 1 round.")
     some = paper.write_up_replication(paper_answer(profiles=means((3, 0.1, 6), (3, -1, 6))))[0]
     assert some.endswith("ours differed in 1 of 2 rounds.")
+
+
+def pooled(*lines, n_clubs=3):
+    defaults = {"club": "all", "stage": "all athletes together", "question": "fitness", "outcome": "hr_mean_bpm",
+                "protocol": "5 x 4:00",
+                "contrast": "", "estimate": -0.5, "ci_low": -0.9, "ci_high": -0.1, "df": 20.0, "p": 0.02, "n_athletes": 30,
+                "adjusted_for": "club", "p_heterogeneity": NAN}  # fmt: skip
+    return SimpleNamespace(
+        n_clubs=n_clubs, n_athletes=30, table=pd.DataFrame([defaults | line for line in lines])
+    )
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (
+            -0.9,
+            -0.1,
+            "Fitter athletes had a lower mean heart rate: by 0.50 bpm for each mL/kg/min (anything from 0.10 bpm to 0.90 bpm",
+        ),
+        (0.1, 0.9, "Fitter athletes had a higher mean heart rate: by 0.50"),
+        (
+            -0.9,
+            0.0,
+            "We cannot tell yet whether fitness and mean heart rate go together: anything from 0.90 bpm less to 0.00 bpm more",
+        ),
+        (0.0, 0.9, "We cannot tell yet whether"),
+    ],
+)
+def test_clubs_together_show_a_way_only_where_zero_lies_outside(low, high, words):
+    text = plain(
+        paper.plain_pool(pooled({"estimate": 0.5 if high > 0.1 else -0.5, "ci_low": low, "ci_high": high}))
+    )
+    assert text.startswith("3 clubs with 30 athletes were pooled. ")
+    assert words.split(" to 0.90 bpm")[0] in text.replace("0.10 to 0.90 bpm", "0.10 bpm to 0.90 bpm")
+
+
+def test_pooled_results_for_a_journal():
+    assert paper.write_up_pool(pooled({}, n_clubs=0)) == [paper.plain_pool(pooled({}, n_clubs=0))]
+    assert "nothing was pooled" in paper.plain_pool(pooled({}, n_clubs=0))
+    second = paper.write_up_pool(pooled({}))[1]
+    assert plain(second) == ("Mean heart rate (5 x 4:00), change for each mL/kg/min of capacity: one mixed model of 30 athletes with "
+                             "club, "
+                             "−0.50 bpm (95 % interval −0.90 to −0.10; df = 20; p = .020).")  # fmt: skip
+    adjusted = paper.write_up_pool(pooled({"adjusted_for": "club, sex", "p_heterogeneity": 0.3}))[1]
+    assert "adjusted for sex" in adjusted and "clubs differ: p = .300" in plain(adjusted)
+    each = paper.write_up_pool(pooled({}, {"stage": "club by club", "estimate": 0.4, "df": NAN}))[1]
+    assert "; club by club, +0.40 bpm" in plain(each)
+    unknown = paper.write_up_pool(pooled({}, {"stage": "club by club", "estimate": NAN}))[1]
+    assert "club by club" not in unknown
+    step = paper.write_up_pool(pooled({"question": "rounds", "contrast": "2 - 1", "estimate": 4.0}))[1]
+    assert "change from round to round: round 2 minus 1" in step and "+4.0 bpm" in plain(step)
+    two = pooled({}, {"protocol": "3 x 5:00"})
+    assert "mean heart rate (5 x 4:00)" in paper.plain_pool(two) and len(paper.write_up_pool(two)) == 3
+    assert "(5 x 4:00)" not in paper.plain_pool(pooled({}))
+
+
+def test_findings_are_told_in_their_order():
+    rows = pd.concat(
+        [means((3, 0.1, 6)).assign(finding=name) for name in ("zeta", "alpha")], ignore_index=True
+    )
+    text = paper.plain_profiles(paper_answer(profiles=rows))
+    assert text.index("zeta") < text.index("alpha")
+    mixed = pd.DataFrame([("a", "sport", "no"), ("a", "sex", "yes")], columns=["finding", "aspect", "same"])
+    assert paper.write_up_replication(paper_answer(beside(), protocols=mixed))[-1].startswith(
+        "Other rounds or rests"
+    )

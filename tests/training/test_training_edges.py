@@ -1,0 +1,155 @@
+"""The edges of a claim about training: levels met exactly, directions, who was lost, what the error alone would do."""
+
+import math
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from analysis.training.answer import (
+    CANNOT_TELL,
+    GAIN,
+    MATTERS,
+    OPPOSITE,
+    SMALL,
+    _equivalence_p,
+    _flow,
+    _judged,
+    _regression,
+    _why_not,
+    judge,
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the rule of the verdict reads of an outcome."""
+
+    main: object
+    wanted: int = 1
+    smallest: float = 2.0
+    p_equivalence: float = 0.5
+    p_claim: float = 0.01
+    p_adjusted: float = math.nan
+    verdict: str = ""
+
+
+def outcome(estimate=5.0, low=1.0, high=9.0, n=15, **more):
+    arms = n if isinstance(n, tuple) else (n, n)
+    main = SimpleNamespace(
+        estimate=estimate, ci_low=low, ci_high=high, n_trained=arms[0], n_reference=arms[1]
+    )
+    return Outcome(main, **more)
+
+
+def verdict(p=0.01, **more):
+    return _judged(outcome(**more), p, 0.05).verdict
+
+
+def test_a_difference_is_claimed_at_alpha_and_not_above():
+    assert verdict(0.05) == GAIN and verdict(0.0501) == CANNOT_TELL
+    assert _judged(outcome(), 0.04, 0.05).p_adjusted == 0.04
+
+
+def test_it_matters_where_the_whole_interval_lies_beyond_the_smallest_effect():
+    assert verdict(low=2.01) == MATTERS and verdict(low=2.0) == GAIN
+    fall = {"estimate": -5.0, "low": -9.0, "wanted": -1}
+    assert verdict(high=-2.01, **fall) == MATTERS and verdict(high=-2.0, **fall) == GAIN
+    assert verdict(estimate=-5.0, low=-9.0, high=-3.0) == OPPOSITE
+    assert verdict(estimate=5.0, wanted=-1) == OPPOSITE
+
+
+def test_small_needs_equivalence_at_alpha_and_twelve_in_each_group():
+    assert verdict(p_equivalence=0.05) == SMALL  # also where a difference is shown
+    assert verdict(p_equivalence=0.0501) == GAIN
+    assert (
+        verdict(0.5, p_equivalence=0.01, n=12) == SMALL
+        and verdict(0.5, p_equivalence=0.01, n=11) == CANNOT_TELL
+    )
+    assert (
+        verdict(0.5, p_equivalence=0.01, n=(11, 20))
+        == verdict(0.5, p_equivalence=0.01, n=(20, 11))
+        == CANNOT_TELL
+    )
+
+
+def test_outcomes_are_adjusted_together():
+    """Holm 1979: 0.02 and 0.04 of two are 0.04 and 0.04; 0.03 and 0.04 are both 0.06."""
+    found = judge({"a": outcome(p_claim=0.02), "b": outcome(p_claim=0.04)})
+    assert [o.p_adjusted for o in found.values()] == pytest.approx([0.04, 0.04])
+    assert [o.verdict for o in judge({"a": outcome(p_claim=0.03), "b": outcome(p_claim=0.04)}).values()] == [
+        CANNOT_TELL
+    ] * 2
+    assert judge({}) == {}
+    assert judge({"a": outcome(p_claim=0.02)}, alpha=0.01)["a"].verdict == CANNOT_TELL
+
+
+def test_two_one_sided_tests_against_both_bounds():
+    main = SimpleNamespace(estimate=0.5, standard_error=0.5, df=10)
+    assert _equivalence_p(main, 2.0) == pytest.approx(stats.t.sf(3.0, 10))  # the upper bound is nearer
+    main.estimate = -0.5
+    assert _equivalence_p(main, 2.0) == pytest.approx(stats.t.sf(3.0, 10))
+
+
+def test_regression_to_the_mean_by_the_error_of_the_baseline():
+    """Error 2, SD 5: one baseline 4/5; the mean of two has half the error variance. Without an error: by the slope."""
+    main = SimpleNamespace(slope=0.7)
+    assert _regression(main, 5.0, 2.0, ["pre", "pre_1", "post"]) == pytest.approx(0.8)
+    assert _regression(main, 5.0, 2.0, ["pre", "pre_1", "pre_2"]) == pytest.approx(0.4)
+    assert _regression(main, 5.0, 2.0, ["pre"]) == pytest.approx(0.8)
+    assert _regression(main, 5.0, math.nan, ["pre_1"]) == pytest.approx(1.5)
+    assert _regression(main, 0.0, 2.0, ["pre_1"]) == 0.0
+
+
+def flow_of(trained, control):
+    """Allocated and missing of each group."""
+    return pd.DataFrame(
+        {
+            "arm": ["trained", "control"],
+            "allocated": [trained[0], control[0]],
+            "missing": [trained[1], control[1]],
+        }
+    )
+
+
+def why(trained=(10, 0), control=(10, 0), design="parallel", smallest_p=0.001, n_athletes=20):
+    chance = SimpleNamespace(smallest_p=smallest_p, n_athletes=n_athletes)
+    return _why_not(design, flow_of(trained, control), None, chance, 0.05)
+
+
+def test_what_takes_the_claim_away():
+    assert why() == []
+    assert why(design="none") == ["chance did not decide who trained"]
+    assert why((10, 2), (10, 2)) == []  # 20 % may be missing
+    assert why((10, 2), (9, 2)) == ["4 of 19 have no follow-up, more than 20 %"]
+    assert why((10, 1), (10, 0)) == []  # one athlete is no pattern
+    assert why((20, 2), (20, 1)) == ["one group lost at least twice as many as the other"]
+    assert why((20, 3), (20, 2)) == []
+    assert why((20, 0), (20, 2)) == ["one group lost at least twice as many as the other"]
+    few = "the possible allocations are so few that no result could be convincing"
+    assert why(smallest_p=0.051) == [few] and why(smallest_p=0.05) == []
+    paired = {"design": "matched_pairs"}
+    assert why(**paired, n_athletes=12) == [] and why(**paired, n_athletes=11) == [
+        "5 whole pairs, and six are needed"
+    ]
+    assert why(**paired, n_athletes=10, smallest_p=0.2) == ["5 whole pairs, and six are needed"]
+    assert why(**paired, n_athletes=12, smallest_p=0.2) == [few]
+
+
+def test_the_flow_counts_whom_each_step_lost():
+    wide = pd.DataFrame(
+        {"athlete": list("ABCDE"), "arm": ["trained"] * 3 + ["control"] * 2,
+         "pre": [1.0, np.nan, 1, 1, 1], "post": [2.0, 2, np.nan, 2, np.nan]}
+    )  # fmt: skip
+    flow, missing = _flow(wide, {"C": "moved away"})
+    assert flow.to_dict("list") == {
+        "arm": ["trained", "control"], "allocated": [3, 2], "baseline": [2, 2], "followup": [2, 1], "analysed": [1, 1],
+        "missing": [1, 1],
+    }  # fmt: skip
+    assert missing.to_numpy().tolist() == [
+        ["C", "trained", "moved away"],
+        ["E", "control", "no reason noted"],
+    ]
