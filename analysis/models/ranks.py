@@ -83,14 +83,22 @@ def signed_rank(
 
     Notes
     -----
-    The distribution of the positive rank sum over all 2^m flips of sign is built up rank by rank, with doubled mid-ranks
-    as integers. The two-sided p is twice the smaller tail, at most 1. The interval takes Walsh averages at the critical
-    rank sum without ties.
+    With mid-ranks r_i of the sizes of the m differences that are not zero:
+
+    (1) R+ = sum of r_i over positive differences;  both as whole numbers 2 r_i, since mid-ranks end in .5
+    (2) P_k(s) = [P_(k-1)(s) + P_(k-1)(s - 2 r_k)] / 2: the distribution of 2 R+ over all 2^m flips of sign, rank by rank
+    (3) p = twice the smaller tail of (2) from R+ on, at most 1; one-sided, the tail itself
+    (4) rank-biserial correlation = (R+ - R-) / (R+ + R-)
+    (5) pseudomedian = median of the Walsh averages (d_i + d_j) / 2, i <= j, zeros included
+    (6) interval = the c-th smallest to the c-th largest of (5), c - 1 the largest rank sum without ties whose lower tail is at
+        most (1 - level) / 2; without limit where there is none
 
     References
     ----------
-    Wilcoxon F (1945) Biometrics Bulletin 1:80-83. Pratt JW (1959) Journal of the American Statistical Association
-    54:655-667. Hollander M, Wolfe DA, Chicken E (2014) Nonparametric Statistical Methods, 3rd ed.
+    The numbers are those of this page. (1), (3): Wilcoxon F (1945) Biometrics Bulletin 1:80-83; zeros ranked: Pratt JW (1959)
+    Journal of the American Statistical Association 54:655-667. (4): Kerby DS (2014) Comprehensive Psychology 3:11 (from
+    memory). (5), (6): Hollander M, Wolfe DA, Chicken E (2014) Nonparametric Statistical Methods, 3rd ed., sections 3.2 and 3.3
+    (sections from memory).
 
     Examples
     --------
@@ -111,10 +119,10 @@ def signed_rank(
     ranks = rankdata(np.abs(d[nonzero])) if zeros == "drop" else rankdata(np.abs(d))[nonzero]
     signs = np.sign(d[nonzero])
     doubled = np.rint(2 * ranks).astype(int)
-    positive = int(doubled[signs > 0].sum())
+    positive = int(doubled[signs > 0].sum())  # (1)
     total = int(doubled.sum())
     distribution = rank_sum_distribution(doubled)
-    low, high = float(distribution[: positive + 1].sum()), float(distribution[positive:].sum())
+    low, high = float(distribution[: positive + 1].sum()), float(distribution[positive:].sum())  # (3)
     p = {"two-sided": min(1.0, 2 * min(low, high)), "greater": min(1.0, high), "less": min(1.0, low)}[
         alternative
     ]
@@ -126,7 +134,7 @@ def signed_rank(
         ci_low=ci_low,
         ci_high=ci_high,
         median=float(np.median(d)) if len(d) else math.nan,
-        rank_biserial=(2 * positive - total) / total if total else math.nan,
+        rank_biserial=(2 * positive - total) / total if total else math.nan,  # (4)
         n_athletes=len(d),
         n_nonzero=int(nonzero.sum()),
         n_zero=int((~nonzero).sum()),
@@ -170,7 +178,7 @@ def rank_sum_distribution(weights) -> np.ndarray:
         (weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))
     ):
         raise KitError(f"weights must be whole numbers from 0 to {LARGEST_WEIGHT}, in one list.")
-    # P_k(s) = [P_(k-1)(s) + P_(k-1)(s - w_k)] / 2: each rank takes part or not with one chance in two
+    # (2) of `signed_rank`: each rank takes part or not with one chance in two
     out = np.ones(1)
     for weight in weights.astype(int):
         wider = np.zeros(len(out) + weight)
@@ -184,11 +192,12 @@ def _walsh(d, level):
     n = len(d)
     if n == 0:
         return math.nan, math.nan, math.nan
-    # the limits are the Walsh averages (d_i + d_j) / 2 whose rank the distribution without ties cuts off at each end
     i, j = np.triu_indices(n)
-    averages = np.sort((d[i] + d[j]) / 2)
+    averages = np.sort((d[i] + d[j]) / 2)  # (5) of `signed_rank`
     cumulative = np.cumsum(rank_sum_distribution(np.arange(1, n + 1)))
-    cut = int(np.searchsorted(cumulative, (1 - level) / 2, side="right"))
+    cut = int(
+        np.searchsorted(cumulative, (1 - level) / 2, side="right")
+    )  # (6): c, the number of sums in the tail
     if cut == 0:
         return -math.inf, float(np.median(averages)), math.inf
     return float(averages[cut - 1]), float(np.median(averages)), float(averages[-cut])

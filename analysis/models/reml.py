@@ -1,7 +1,29 @@
 """Restricted maximum likelihood for linear mixed models, exactly, for the small data of a club.
 
-The covariance of the rows is sigma^2 (I + sum_k g_k Z B_k Z'), linear in the relative covariances g. Everything
-that the likelihood, its derivatives and the small-sample tests need is kept in the dimension of the random effects.
+The covariance of the rows is sigma^2 V, V = I + sum_k g_k D_k with D_k = Z B_k Z': linear in the relative covariances g.
+Everything that the likelihood, its derivatives and the small-sample tests need is kept in the dimension of the random
+effects. With X = Q R, r what y leaves beside Q, M = [Q r], and df = rows - columns of X:
+
+(1) A = M' V^-1 M;  P_k = M' V^-1 D_k V^-1 M;  C_kl = M' V^-1 D_k V^-1 D_l V^-1 M;  t_k = tr(V^-1 D_k);
+    T_kl = tr(V^-1 D_k V^-1 D_l)
+(2) deviance = log|V| + log|Q' V^-1 Q| + df log q0, sigma^2 profiled out;  q0 = r' V^-1 r - b' Q' V^-1 r, b = Phi Q' V^-1 r
+(3) log-likelihood = -1/2 [deviance + log|X'X| + df (1 + log(2 pi / df))]
+(4) with W = V^-1 - V^-1 Q Phi Q' V^-1, Phi = (Q' V^-1 Q)^-1 and v = (-b, 1):  y'W D_k W y = v' P_k v, and
+    y'W D_k W D_l W y = v' C_kl v - (P_k v)' Phi (P_l v), of P v the part that belongs to Q
+(5) tr(W D_k) = t_k - tr(Phi P_k);  tr(W D_k W D_l) = T_kl - tr(Phi (C_kl + C_lk)) + tr(Phi P_k Phi P_l)
+(6) d deviance / dg_k = tr(W D_k) - df y'W D_k W y / q0
+(7) d2 deviance / dg_k dg_l = -tr(W D_k W D_l) + df [2 y'W D_k W D_l W y / q0 - (y'W D_k W y) (y'W D_l W y) / q0^2]
+(8) by theta, g = g(theta) with Jacobian J:  J' d;  J' H J + sum_k d_k (second derivatives of g_k), d of (6) and H of (7)
+(9) the random intercept alone: V^-1 of an athlete with n rows is I - g / (1 + g n) 11'
+(10) V^-1 = I - Z L (I + L' Z'Z L)^-1 L' Z' with L L' = sum_k g_k B_k, so that only the random effects are inverted
+(11) the maximum: (8) set to zero by Newton's method on every set of theta that is not held at zero
+
+References
+----------
+The numbers are those of this file. (2), (3): Patterson HD, Thompson R (1971) Biometrika 58:545-554; profiled as in Bates D,
+Maechler M, Bolker B, Walker S (2015) Journal of Statistical Software 67(1), section 3.4 (section from memory). (6), (7):
+Harville DA (1977) Journal of the American Statistical Association 72:320-338 (from memory); the tests hold both to
+differences of (2). (10): Woodbury's identity.
 """
 
 from __future__ import annotations
@@ -167,33 +189,34 @@ class Problem:
         chol = np.linalg.cholesky(A)
         diagonal = np.diag(chol)
         q0 = diagonal[p] ** 2
-        # log|V| + log|X' V^-1 X| + df log q0 with q0 = y' V^-1 y - b' X' V^-1 y, from one factor of [X y]' V^-1 [X y]
-        deviance = pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)
+        deviance = (
+            pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)
+        )  # (2), from one factor of A
         if not derivatives:
             return deviance, None, None, pieces
         phi, _, E, first, second = self.contractions(pieces)
-        gradient = pieces.t - np.array([np.trace(e) for e in E]) - df * first / q0
-        hessian = -self.information(pieces, phi, E) + df * (
+        gradient = pieces.t - np.array([np.trace(e) for e in E]) - df * first / q0  # (6)
+        hessian = -self.information(pieces, phi, E) + df * (  # (7)
             (second + second.T) / q0 - np.outer(first, first) / q0**2
         )
-        return deviance, J.T @ gradient, J.T @ hessian @ J + np.tensordot(gradient, H2, 1), pieces
+        return deviance, J.T @ gradient, J.T @ hessian @ J + np.tensordot(gradient, H2, 1), pieces  # (8)
 
     def contractions(self, pieces):
-        """Phi, v = (-b, 1), Phi P_k, v'P_k v, and y'P D_k P D_l P y at the given pieces."""
+        """Phi, v = (-b, 1), Phi P_k, v' P_k v, and y'W D_k W D_l W y, as in (4)."""
         p = self.p
         phi = np.linalg.inv(pieces.A[:p, :p])
         v = np.append(-phi @ pieces.A[:p, p], 1.0)
         E = [phi @ P[:p, :p] for P in pieces.P]
         Pv = [P @ v for P in pieces.P]
         k = len(E)
-        first = np.array([v @ w for w in Pv])
+        first = np.array([v @ w for w in Pv])  # (4)
         second = np.array(
             [[v @ pieces.C[i][j] @ v - Pv[i][:p] @ phi @ Pv[j][:p] for j in range(k)] for i in range(k)]
         )
         return phi, v, E, first, second
 
     def information(self, pieces, phi, E):
-        """tr(P D_k P D_l) of the restricted likelihood: twice the expected information in units of sigma^2 = 1."""
+        """tr(W D_k W D_l) of (5): twice the expected information in units of sigma^2 = 1."""
         p, k = self.p, len(E)
         return np.array(
             [
@@ -213,8 +236,8 @@ class Problem:
 
     def _pieces_simple(self, theta, derivatives):
         g = float(theta[0]) ** 2
-        shrink = 1 / (1 + g * self.size)  # V^-1 of an athlete with n rows is I - g / (1 + g n) 11'
-        A = self.MM - (self.sums.T * (g * shrink)) @ self.sums
+        shrink = 1 / (1 + g * self.size)
+        A = self.MM - (self.sums.T * (g * shrink)) @ self.sums  # (9)
         log_det = -np.log(shrink).sum()
         if not derivatives:
             return Pieces(log_det, A, [], [], np.empty(0), np.empty((0, 0)))
@@ -225,24 +248,22 @@ class Problem:
 
     def _pieces_general(self, theta, derivatives):
         s = self.structure
-        L = s.factor(
-            theta
-        )  # V^-1 = I - Z L (I + L' Z'Z L)^-1 L' Z' (Woodbury): only the random effects are inverted
+        L = s.factor(theta)
         ZL = self.ZZ @ L
         core = np.eye(L.shape[0]) + L.T @ ZL
         chol = np.linalg.cholesky(core)
         log_det = 2 * np.log(np.diag(chol)).sum()
-        W = np.linalg.solve(chol, L.T @ self.ZM)
-        A = self.MM - W.T @ W
+        half = np.linalg.solve(chol, L.T @ self.ZM)
+        A = self.MM - half.T @ half  # (10)
         if not derivatives:
             return Pieces(log_det, A, [], [], np.empty(0), np.empty((0, 0)))
         U = np.linalg.solve(chol, ZL.T)
         R = self.ZZ - U.T @ U
-        S = self.ZM - U.T @ W
+        S = self.ZM - U.T @ half
         k = len(s.pairs)
         RB = [self._times_b(R, pair) for pair in s.pairs]
         SB = [self._times_b(S.T, pair) for pair in s.pairs]
-        t = np.array([np.trace(m) for m in RB])
+        t = np.array([np.trace(m) for m in RB])  # (1), and all below
         T = np.array([[np.sum(RB[i] * RB[j].T) for j in range(k)] for i in range(k)])
         P = [SB[i] @ S for i in range(k)]
         C = [[SB[i] @ R @ SB[j].T for j in range(k)] for i in range(k)]
@@ -270,15 +291,15 @@ class Problem:
         pieces = self.pieces([np.sqrt(g)])
         phi, v, E, first, second = self.contractions(pieces)
         q0 = v @ pieces.A @ v
-        slope = pieces.t[0] - np.trace(E[0]) - self.df * first[0] / q0
-        curve = -self.information(pieces, phi, E)[0, 0] + self.df * (
+        slope = pieces.t[0] - np.trace(E[0]) - self.df * first[0] / q0  # (6)
+        curve = -self.information(pieces, phi, E)[0, 0] + self.df * (  # (7)
             2 * second[0, 0] / q0 - (first[0] / q0) ** 2
         )
         return slope, curve
 
     def log_likelihood(self, deviance) -> float:
         """Restricted log-likelihood in the coding of the design, from the profiled deviance."""
-        return -0.5 * float(deviance + self.log_det_x + self.df * (1 + np.log(2 * np.pi / self.df)))
+        return -0.5 * float(deviance + self.log_det_x + self.df * (1 + np.log(2 * np.pi / self.df)))  # (3)
 
 
 def _indicator(codes):
@@ -292,7 +313,7 @@ def maximise(problem: Problem) -> np.ndarray:
     if problem.structure.simple:
         return _maximise_simple(problem)
     n = problem.structure.n_theta
-    starts = [np.ones(n), np.full(n, 0.3), np.full(n, 3.0)]
+    starts = [np.ones(n), np.full(n, 0.3), np.full(n, 3.0)]  # (11)
     best, best_deviance = None, np.inf
     for zero in problem.structure.boundaries():
         free = np.array([k for k in range(n) if k not in zero], dtype=int)

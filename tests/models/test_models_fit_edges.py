@@ -10,6 +10,7 @@ from scipy import stats
 from analysis.basics import KitError
 from analysis.models import fit_mixed
 from analysis.models.mixed_fit import Variances, variance_share
+from analysis.models.reml import Problem, Structure
 
 ROWS = study(8, 4, missing=0.1, seed=5)
 
@@ -198,3 +199,31 @@ def test_slopes_at_each_round_and_on_average(fit):
         group="athlete",
     )
     assert own.icc == variance_share(own.variances)
+
+
+@pytest.mark.parametrize("kind", ["intercept", "slope", "uncorrelated", "crossed"])
+def test_derivatives_of_the_restricted_likelihood_are_its_differences(kind):
+    """(2), (6), (7) and (8) of `reml`: central differences of the deviance at a place that is no maximum; V by brute force."""
+    rows = ROWS.dropna()
+    y, X = rows["hr"].to_numpy(), np.column_stack([np.ones(len(rows)), rows["round_no"], rows["capacity"]])
+    groups = [pd.factorize(rows["athlete"])[0]]
+    if kind == "crossed":
+        groups.append(np.arange(len(rows)) % 5)
+    slope = rows["round_no"].to_numpy() - 2.5 if kind in ("slope", "uncorrelated") else None
+    structure = Structure(groups, slope, correlated=kind == "slope")
+    problem, theta = Problem(y, X, structure), np.array([0.8, -0.3, 0.5])[: structure.n_theta]
+    deviance, gradient, hessian, _ = problem.profile(theta)
+    V = np.eye(len(y)) + structure.Z @ structure.covariance(structure.relative(theta)[0]) @ structure.Z.T
+    Vi = np.linalg.inv(V)
+    W = Vi - Vi @ X @ np.linalg.inv(X.T @ Vi @ X) @ X.T @ Vi
+    parts = [np.linalg.slogdet(m)[1] for m in (V, problem.Q.T @ Vi @ problem.Q)]
+    assert deviance == approx(sum(parts) + problem.df * np.log(y @ W @ y))
+    step = 1e-4 * np.eye(len(theta))
+    ups, downs = ([problem.profile(theta + way * h) for h in step] for way in (1, -1))
+    slopes = [(u[0] - d[0]) / 2e-4 for u, d in zip(ups, downs, strict=True)]
+    curves = [(u[1] - d[1]) / 2e-4 for u, d in zip(ups, downs, strict=True)]
+    assert gradient == approx(np.array(slopes), rel=1e-6, abs=1e-6)
+    assert hessian == approx(np.array(curves), rel=1e-5, abs=1e-5)
+    scale = problem.df / (y @ W @ y)  # the log-likelihood at the profiled sigma^2
+    logs = np.linalg.slogdet(V / scale)[1] + np.linalg.slogdet(X.T @ Vi @ X * scale)[1]
+    assert problem.log_likelihood(deviance) == approx(-0.5 * (logs + problem.df * (1 + np.log(2 * np.pi))))

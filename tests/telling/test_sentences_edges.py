@@ -462,7 +462,8 @@ def test_a_bound_on_p_and_a_p_alone():
         line | {"how": "from a bound on p", "inside": True}
     )
     assert "is below that in size" in paper.plain_bound(line | {"how": "from a bound on p", "inside": False})
-    assert "gives only p" in paper.plain_bound(line | {"how": "from p", "inside": NAN})
+    only = paper.plain_bound(line | {"how": "from p", "inside": NAN})
+    assert "gives only p. With 12 athletes that means r of 0.58, either way; ours is −0.70." in only
 
 
 def test_the_write_up_says_inside_or_outside_and_smaller_or_open():
@@ -488,9 +489,11 @@ def test_the_write_up_says_inside_or_outside_and_smaller_or_open():
 def test_correlations_are_combined_from_three_on():
     def told(n):
         combined = SimpleNamespace(n_studies=n, estimate=-0.4, ci_low=-0.7, ci_high=-0.1, n_athletes=40)
-        return len(paper.write_up_replication(paper_answer(combined={"hr_mean_bpm": combined})))
+        return paper.write_up_replication(paper_answer(combined={"hr_mean_bpm": combined}))
 
-    assert told(2) == 0 and told(3) == 1
+    assert told(2) == [] and "combine to −0.40 (95 % interval −0.70 to −0.10) (40 athletes)." in plain(
+        told(3)[0]
+    )
 
 
 def test_protocols_that_differ_are_named_and_make_another_study():
@@ -500,6 +503,8 @@ def test_protocols_that_differ_are_named_and_make_another_study():
 
     assert told(("sport", "yes")) == "“a paper” states the same protocol as ours."
     assert told(("sport", "no")).startswith("“a paper” differs from ours in sport. Other rounds or rests")
+    assert told(("sport", "no"), ("sex", "yes")).endswith("Other rounds or rests make another study: the results may differ for that "
+                                                          "reason alone.")  # fmt: skip
     assert told(("sport", "not stated")) == "“a paper” or our study does not state sport."
     assert told(("sport", "not stated"), ("sex", "not stated")).endswith(
         "does not state sport or sex of the athletes."
@@ -533,6 +538,8 @@ def test_changes_from_round_to_round_beside_the_paper():
     assert told(-9, 0.0).endswith("The changes from round to round were not shown to differ.")
     assert told(0.0, 9).endswith("were not shown to differ.") and "changed differently" in told(0.1, 9)
     assert told(NAN, NAN).endswith("not shown to differ in any of 1 round.")
+    bare = paper.write_up_replication(paper_answer(profiles=means((3, NAN, NAN))))[0]
+    assert bare == "“a paper” gives no spread of mean heart rate, so ours cannot be tested against it."
     some = paper.write_up_replication(paper_answer(profiles=means((3, 0.1, 6), (3, -1, 6))))[0]
     assert some.endswith("ours differed in 1 of 2 rounds.")
 
@@ -576,7 +583,8 @@ def test_pooled_results_for_a_journal():
     assert paper.write_up_pool(pooled({}, n_clubs=0)) == [paper.plain_pool(pooled({}, n_clubs=0))]
     assert "nothing was pooled" in paper.plain_pool(pooled({}, n_clubs=0))
     second = paper.write_up_pool(pooled({}))[1]
-    assert plain(second) == ("Mean heart rate (5 x 4:00), change for each mL/kg/min of capacity: one mixed model of 30 athletes with "
+    assert plain(second) == ("Mean heart rate (5 x 4:00), change for each mL/kg/min of capacity: one mixed model of 30 athletes "
+                             "with "
                              "club, "
                              "−0.50 bpm (95 % interval −0.90 to −0.10; df = 20; p = .020).")  # fmt: skip
     adjusted = paper.write_up_pool(pooled({"adjusted_for": "club, sex", "p_heterogeneity": 0.3}))[1]

@@ -350,7 +350,7 @@ def plain_tipping(answer) -> str:
 def plain_opponents(answer) -> str:
     """Say what can be said of the spread between bouts; "" where opponents were not noted."""
     spread = getattr(answer, "opponents", answer)
-    if spread is None or not hasattr(spread, "verdict") or not hasattr(spread, "n_bouts"):
+    if not hasattr(spread, "n_bouts"):
         return ""
     r, bouts = spread.within_bout_correlation, plural(spread.n_bouts, "bout")
     alike = ""
