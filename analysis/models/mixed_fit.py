@@ -355,7 +355,7 @@ class MixedFit(Result):
             For example "round_no".
         kind : {"pairwise", "successive", "first"}
             Every pair; each level minus the one before; each level minus the first.
-        adjust : {"holm", None}
+        adjust : {"holm", "bonferroni", None}
             How `p_adjusted` is made, within this kind; None leaves p as it is.
         ddf, level
             As in `coefficients`.
@@ -369,7 +369,7 @@ class MixedFit(Result):
             (unadjusted), ci_low_bonferroni, ci_high_bonferroni (over this kind), method.
         """
         check_choice(kind, KINDS, name="kind")
-        check_choice(adjust, ("holm", None), name="adjust")
+        check_choice(adjust, ("holm", "bonferroni", None), name="adjust")
         check_level(level)
         found, rows = self._mean_rows(factor)
         k = len(found.levels)
@@ -385,7 +385,8 @@ class MixedFit(Result):
         table.insert(2, "earlier", [labels[j] for _, j in pairs])
         m = len(pairs)
         p = table["p"].to_numpy()
-        table.insert(table.columns.get_loc("p") + 1, "p_adjusted", holm(p) if adjust else p)
+        adjusted = {"holm": holm, "bonferroni": lambda v: np.minimum(1.0, m * v), None: lambda v: v}[adjust]
+        table.insert(table.columns.get_loc("p") + 1, "p_adjusted", adjusted(p))
         half = _t_quantile(1 - (1 - level) / (2 * m), table["df"].to_numpy()) * table["standard_error"]
         table.insert(len(table.columns) - 1, "ci_low_bonferroni", table["estimate"] - half)
         table.insert(len(table.columns) - 1, "ci_high_bonferroni", table["estimate"] + half)

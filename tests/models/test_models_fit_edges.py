@@ -44,6 +44,8 @@ def test_contrasts_have_t_intervals_and_bonferroni_ones_beside(fit):
     assert names[-3:-1] == ["ci_low_bonferroni", "ci_high_bonferroni"]
     plain = fit.contrasts("round_no", adjust=None)
     assert plain["p_adjusted"].tolist() == plain["p"].tolist()
+    times = fit.contrasts("round_no", kind="pairwise", adjust="bonferroni")
+    assert times["p_adjusted"].tolist() == approx(np.minimum(1.0, 6 * times["p"]).tolist())
     later = dict(
         zip(plain["contrast"], plain["later"].astype(int) - plain["earlier"].astype(int), strict=True)
     )
