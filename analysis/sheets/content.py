@@ -81,13 +81,13 @@ def build_sheets(
         _safety(bool(minors), bool(sampled)),
         _roll_call(codes, session, columns["attendance"]),
         _athletes(codes, columns["athletes"], known),
-        *_round_sheets(protocol, codes, session, pairing, timetable, sampled, columns["rounds"]),
-        _round_0(protocol, codes, session, sampled, columns["rounds"]),
+        *_round_sheets(protocol, codes, pairing, timetable, sampled, columns["rounds"]),
+        _round_0(codes, sampled, columns["rounds"]),
         _timekeeper(protocol, session, timetable, columns["clock"]),
     ]
     if pairing is not None:
         sheets.append(_pairs(protocol, pairing))
-        sheets += _mat_sheets(protocol, pairing, timetable)
+        sheets += _mat_sheets(timetable)
         sheets += [_athlete_card(code, protocol, pairing, timetable, sampled) for code in codes]
     sheets.append(_incidents(bool(sampled)))
     mats = int(timetable.mats["mat"].max())
@@ -233,18 +233,18 @@ def _pairs(protocol, pairing: Pairing) -> Sheet:
                  (safety.STOP_SHORT, safety.HARD), wide=across, row_mm=10.0, size="page" if across else "strip")  # fmt: skip
 
 
-def _round_sheets(protocol, codes, session, pairing, timetable, sampled, columns) -> list[Sheet]:
+def _round_sheets(protocol, codes, pairing, timetable, sampled, columns) -> list[Sheet]:
     """One page for each round, or for several rounds of a small club."""
     per_page = max(ROWS_OF_A_PAGE // len(codes), 1)
     pages = -(-protocol.rounds // per_page)
     cuts = [round(i * protocol.rounds / pages) for i in range(pages + 1)]
     return [
-        _round_sheet(protocol, codes, session, range(a + 1, b + 1), pairing, timetable, sampled, columns)
+        _round_sheet(protocol, codes, range(a + 1, b + 1), pairing, timetable, sampled, columns)
         for a, b in pairwise(cuts)
     ]
 
 
-def _round_sheet(protocol, codes, session, rounds, pairing, timetable, sampled, columns) -> Sheet:
+def _round_sheet(protocol, codes, rounds, pairing, timetable, sampled, columns) -> Sheet:
     known_here = {"session"} | ({"round_no"} if len(rounds) == 1 else set())
     columns = [c for c in columns if c not in known_here and (sampled or c not in BLOOD_COLUMNS)]
     rows = []
@@ -287,7 +287,7 @@ def _whom(codes, sampled) -> str:
     return who
 
 
-def _round_0(protocol, codes, session, sampled, columns) -> Sheet:
+def _round_0(codes, sampled, columns) -> Sheet:
     wanted = ("athlete", *(o for o in typed_outcomes() if sampled or o not in BLOOD_COLUMNS), "note")
     columns = [c for c in columns if c in wanted]
     order = sorted(codes, key=lambda c: (c not in sampled, codes.index(c)))
@@ -306,7 +306,7 @@ def _round_0(protocol, codes, session, sampled, columns) -> Sheet:
                  size="page" if len(codes) > 12 else "strip")  # fmt: skip
 
 
-def _mat_sheets(protocol, pairing, timetable) -> list[Sheet]:
+def _mat_sheets(timetable) -> list[Sheet]:
     columns = (
         SheetColumn("round_no", "Round", "", 0.6), SheetColumn("", "Planned start", "clock", 1.0),
         SheetColumn("", "Athlete", "code", 0.9), SheetColumn("", "Athlete", "code or guest", 0.9),

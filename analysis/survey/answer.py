@@ -199,7 +199,7 @@ def answer_survey(
     shares = tables.share_table(carried, people.n, len(people.codes)) if carried else tables.NO_SHARES
     kind_draws = n_draws if people.n <= MANY else tables.FEWER_DRAWS
     kinds = tables.kind_table(main, session_kinds, error_bpm=error_bpm, n_draws=kind_draws, seed=seed)
-    equations, choices = _beside(some, shares, kinds, session_kinds, equation, error_bpm, seed)
+    equations, choices = _beside(some, shares, kinds, equation, error_bpm, seed)
     n_people = int(main["code"].nunique())
     return SurveyAnswer(
         n_sent=len(sent),
@@ -360,7 +360,7 @@ def _beside(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the tables of equations and of other choices; a share that stands elsewhere too has the same number."""
     equations = tables.equation_table(some[some["reason"] == ""], seed=seed)
-    choices = tables.choice_table(some, session_kinds, error_bpm=error_bpm, seed=seed)
+    choices = tables.choice_table(some, error_bpm=error_bpm, seed=seed)
     for share in shares.to_dict("records"):
         row = {"equation": equation, "measure": share["measure"], "threshold": share["threshold"]}
         equations = tables.as_told(equations, share, **row)

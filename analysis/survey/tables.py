@@ -17,6 +17,7 @@ from .screen import OTHER_KIND, TWICE_FILE, TWICE_ROW, WRIST
 THRESHOLDS = (64.0, 77.0, 90.0, 96.0)
 """Per cent of maximum: the lower edges of moderate, vigorous and near-maximal, and 90 in between."""
 MAIN = ("percent_peak", 90.0)
+RATES = ("hr_mean_bpm", "hr_peak_bpm")
 CARRIED = ("exact", "centre", "low", "high", "total_low", "total_high")
 SHARE_COLUMNS = ["measure", "threshold", "estimate", *CARRIED[1:], "n_athletes", "n_observations"]
 NO_SHARES = pd.DataFrame(columns=SHARE_COLUMNS)
@@ -83,7 +84,7 @@ def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> p
     columns = ["measure", "threshold", "age_years", "share", "n_athletes", "n_sessions"]
     unknown = main[main["age_years"].isna()]
     lines = []
-    for measure, rate in zip(MEASURES, ("hr_mean_bpm", "hr_peak_bpm"), strict=True):
+    for measure, rate in zip(MEASURES, RATES, strict=True):
         there = unknown[unknown[rate].notna()]
         if there.empty:
             continue
@@ -108,7 +109,7 @@ def _maximum_at(age: float, equation: str) -> float:
     return float(np.mean([predict_hr_max(age, equation, sex=s).value for s in sexes]))
 
 
-def choice_table(sessions: pd.DataFrame, kinds, *, error_bpm: float, seed: int) -> pd.DataFrame:
+def choice_table(sessions: pd.DataFrame, *, error_bpm: float, seed: int) -> pd.DataFrame:
     """Give the main numbers under other choices."""
     main = sessions["reason"] == ""
     plain = {
@@ -128,26 +129,12 @@ def choice_table(sessions: pd.DataFrame, kinds, *, error_bpm: float, seed: int) 
                 known[which] = _one_choice(sessions[chosen], error_bpm, seed)
             lines.append([name, *known[which]])
     used = sessions[main.to_numpy()]
-    lines.append(
-        ["heart rates say nothing about a person's maximum", *_one_choice(used, error_bpm, seed, learn=False)]
-    )
-    lines.append(
-        [
-            "every session counted as if it were another person",
-            *_one_choice(used, error_bpm, seed, once=False),
-        ]
-    )
-    columns = [
-        "choice",
-        "n_sessions",
-        "n_athletes",
-        "percent_mean",
-        "percent_peak",
-        "estimate",
-        "centre",
-        "low",
-        "high",
-    ]
+    for name, other in (
+        ("heart rates say nothing about a person's maximum", {"learn": False}),
+        ("every session counted as if it were another person", {"once": False}),
+    ):
+        lines.append([name, *_one_choice(used, error_bpm, seed, **other)])
+    columns = ["choice", "n_sessions", "n_athletes", *MEASURES, "estimate", "centre", "low", "high"]
     return pd.DataFrame(lines, columns=columns)
 
 
@@ -167,15 +154,7 @@ def _one_choice(
     return [*n, at["exact"], at["centre"], at["low"], at["high"]]
 
 
-KIND_COLUMNS = [
-    "session_kind",
-    "n_sessions",
-    "n_athletes",
-    "n_others",
-    "hr_mean_bpm",
-    "hr_peak_bpm",
-    *SHARE_COLUMNS[:-2],
-]
+KIND_COLUMNS = ["session_kind", "n_sessions", "n_athletes", "n_others", *RATES, *SHARE_COLUMNS[:-2]]
 FEWEST_OF_A_KIND = 5
 """With fewer people nothing is said of a kind of session by itself (our proposal)."""
 
@@ -189,7 +168,7 @@ def kind_table(main: pd.DataFrame, kinds, *, error_bpm: float, n_draws: int, see
     lines = []
     for kind in told:
         chosen = main[(main["session_kind"] == kind).to_numpy()]
-        typical = typical_values(chosen, ("hr_mean_bpm", "hr_peak_bpm"))["estimate"].tolist()
+        typical = typical_values(chosen, RATES)["estimate"].tolist()
         known = people_of(
             chosen["hr_mean_bpm"], chosen["hr_peak_bpm"], chosen["code"], chosen["hr_max_bpm"], error_bpm
         )

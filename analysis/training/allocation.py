@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -144,15 +145,15 @@ def allocate(
         warnings.append(
             f"Only {len(kept)} allocations are possible: the randomisation test cannot give less than {2 / len(kept):.3f}."
         )
-    drawn = int(seed, 16) % len(kept)
     how = (
         f"{DRAWN} balanced allocations drawn with the seed, {len(groups)} of them different"
         if sampled
         else f"all {listed} balanced allocations listed"
     )
     return _result(
-        table, measures, kept, drawn, seed, labels, used, tolerance, len(groups), how, warnings, design
-    )
+        table, measures, kept, seed, labels, strata=tuple(used), tolerance_sd=float(tolerance), n_balanced=len(groups),
+        how=how, warnings=tuple(warnings), design=design,
+    )  # fmt: skip
 
 
 def _read(baselines, strata):
@@ -211,7 +212,7 @@ def _balanced(labels, seed):
     for name in sorted(set(labels)):
         places = np.flatnonzero(labels == name)
         sizes = sorted({len(places) // 2, len(places) - len(places) // 2})
-        total *= sum(_choose(len(places), k) for k in sizes)
+        total *= sum(math.comb(len(places), k) for k in sizes)
         parts.append((places, sizes))
     if total > MOST_LISTED:
         return _sampled(parts, n, seed), total, True
@@ -224,12 +225,6 @@ def _balanced(labels, seed):
         groups = (groups[:, None, :] + block[None]).reshape(-1, n)
     groups = groups[np.abs(2 * groups.sum(axis=1) - n) <= 1]
     return groups[np.lexsort(groups.T[::-1])], len(groups), False
-
-
-def _choose(n, k):
-    from math import comb
-
-    return comb(n, k)
 
 
 def _sampled(parts, n, seed):
@@ -290,28 +285,16 @@ def _pairs(table, measures, strata, seed, pair_by):
             f"{plural(len(couples), 'pair')} cannot give p below {2 / len(flips):.4f}: no confirmatory answer below "
             f"{LEAST_PAIRS} pairs."
         )
-    drawn = int(seed, 16) % len(groups)
     how = f"all {len(groups)} ways to pick one of each of {len(couples)} pairs"
     return _result(
-        table,
-        measures,
-        groups,
-        drawn,
-        seed,
-        labels,
-        strata,
-        np.inf,
-        len(groups),
-        how,
-        warnings,
-        "matched_pairs",
-        names,
-    )
+        table, measures, groups, seed, labels, names, strata=tuple(strata), tolerance_sd=float("inf"), n_balanced=len(groups),
+        how=how, warnings=tuple(warnings), design="matched_pairs",
+    )  # fmt: skip
 
 
-def _result(
-    table, measures, kept, drawn, seed, labels, strata, tolerance, listed, how, warnings, design, pairs=None
-):
+def _result(table, measures, kept, seed, labels, pairs=None, **told):
+    """The allocation of the list that the seed draws."""
+    drawn = int(seed, 16) % len(kept)
     mine = kept[drawn]
     values = table[measures].to_numpy(dtype=float)
     gap = values[mine == 1].mean(axis=0) - values[mine == 0].mean(axis=0)
@@ -327,10 +310,7 @@ def _result(
             }
         ),
         reference_set=pd.DataFrame(kept, columns=list(table["athlete"])),
-        n_balanced=listed,
         n_kept=len(kept),
-        tolerance_sd=float(tolerance),
-        strata=tuple(strata),
         drawn=drawn + 1,
         seed_sha256=seed,
         differences=pd.DataFrame(
@@ -340,9 +320,7 @@ def _result(
                 "in_sd": np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0),
             }
         ),
-        design=design,
-        how=how,
-        warnings=tuple(warnings),
+        **told,
     )
 
 

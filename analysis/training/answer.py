@@ -116,7 +116,7 @@ def analyse_outcome(
         seed=seed,
     )
     flow, missing = _flow(wide, reasons or {})
-    why = _why_not(design, flow, wide, chance, alpha)
+    why = _why_not(design, flow, chance, alpha)
     error, error_from = typical_error_of(wide, known_error)
     p_equivalence = _equivalence_p(main, smallest)
     has_both = wide["pre"].notna() & wide["post"].notna()
@@ -219,7 +219,7 @@ def _flow(wide, reasons):
     return pd.DataFrame(lines), pd.DataFrame(gone, columns=["athlete", "arm", "reason"])
 
 
-def _why_not(design, flow, wide, chance, alpha):
+def _why_not(design, flow, chance, alpha):
     why = []
     if design not in RANDOMISED:
         why.append("chance did not decide who trained")
@@ -333,16 +333,11 @@ def answer_training(
     known_errors=None,
     reasons=None,
     adherence=None,
-    harms=None,
-    how_allocated="",
     not_confirmatory=(),
-    protocol="",
-    weeks=float("nan"),
-    sessions_per_week=float("nan"),
-    conditions=(),
     seed=0,
+    **told,
 ) -> TrainingAnswer:
-    """Answer a training study: each outcome with what may be claimed; what cannot be analysed is in `warnings`."""
+    """Answer a training study: each outcome with what may be claimed, else a warning; `told`: further fields."""
     adherent = None
     if adherence is not None:
         table = adherence.athletes
@@ -380,12 +375,7 @@ def answer_training(
         design=design,
         outcomes=judge(found, alpha=alpha),
         adherence=adherence,
-        harms=harms,
-        how_allocated=how_allocated,
         n_allocated=len(allocation),
-        protocol=protocol,
-        weeks=float(weeks),
-        sessions_per_week=float(sessions_per_week),
-        conditions=tuple(conditions),
         warnings=tuple(warnings),
+        **told,
     )

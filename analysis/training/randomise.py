@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -94,7 +94,7 @@ def randomisation_test(
     )
     warnings, left_out = list(data.warnings), data.left_out
     if pairs is not None:
-        data, left_out, codes = _whole_pairs(table, data, pairs, group=group)
+        data, left_out, codes = _whole_pairs(table, data, pairs)
         groups, how = _swaps(data.group, codes, seed)
     elif allocations is not None:
         groups, how = _given(table, data, allocations), "the allocations that were kept for the draw"
@@ -157,9 +157,7 @@ def _swaps(group, codes, seed):
     return np.abs(group[None] - flips[:, place]), how
 
 
-def _whole_pairs(table, data, pairs, *, group):
-    from dataclasses import replace
-
+def _whole_pairs(table, data, pairs):
     need_columns(table, [pairs])
     codes = table[pairs].astype("string").fillna("").str.strip().to_numpy()[data.rows]
     whole = np.array(

@@ -53,7 +53,7 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
         figure.supxlabel("Minutes since the start of round 1", fontsize=7.5)
         figure.supylabel("Heart rate (bpm)", fontsize=7.5)
         legend_above(figure, panels[: len(shown)], ax, markerscale=1.4)
-    return finish(figure, _overview_words(shown, hidden, session))
+    return finish(figure, _overview_words(shown, hidden))
 
 
 def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
@@ -181,7 +181,7 @@ def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:
     return shown, len(all_of_it) - len(shown)
 
 
-def _overview_words(shown, hidden, session) -> str:
+def _overview_words(shown, hidden) -> str:
     flags = pd.concat([t["flag"] for _, t in shown]) if shown else pd.Series([], dtype="str")
     counts = flags[flags != ""].value_counts()
     words = join_words([f"{name} ({plural(n, 'sample')})" for name, n in counts.items()]) or "none"
