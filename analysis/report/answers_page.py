@@ -18,6 +18,14 @@ from ..telling.rounds import phrases as rounds_say
 from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, weigh_change
 from ..telling.rounds.words import shown_interval
 from ..telling.study import phrases as say
+from ..telling.study.small_figures import (
+    draw_athletes,
+    draw_beside_paper,
+    draw_change,
+    draw_fitter,
+    draw_level,
+    own_changes,
+)
 from ..telling.survey.sentences import plain_survey
 from ..telling.training.sentences import short_training
 from ..telling.words import plain_side, plain_size, plain_span
@@ -82,6 +90,10 @@ def _section(title: str, verdict: str, blocks: list) -> Section:
     return Section(title, tuple(b for b in blocks if b), 2, "answers", verdict)
 
 
+def _picture(name: str, draw, *what) -> Picture:
+    return Picture(f"answers_{name}", partial(draw, *what), "")
+
+
 def _listed(texts: list[str], *, sure: int = 1) -> list[Paragraph]:
     """Paragraphs, of which those after the first `sure` may go where there are too many words."""
     texts = [t for t in texts if t]
@@ -135,9 +147,7 @@ def _harder(rounds: dict, partly: dict) -> Section:
     first = next(iter(rounds.values()))
     told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
     texts = [*partly.values(), told, "" if partly else _for_monday(first)]
-    from ..telling.study.small_figures import draw_change
-
-    picture = Picture("answers_change", partial(draw_change, rounds), "")
+    picture = _picture("change", draw_change, rounds)
     return _section(say.HARDER, verdict, [*_listed(texts, sure=2 + len(partly)), picture])
 
 
@@ -193,9 +203,7 @@ def _level(rounds: dict, partly: dict) -> Section:
             text = f"{name}: {lower_first(text)}"
         texts.append(text)
     verdict = _verdict(states)
-    from ..telling.study.small_figures import draw_level
-
-    picture = Picture("answers_level", partial(draw_level, rounds), "")
+    picture = _picture("level", draw_level, rounds)
     return _section(say.LEVEL, verdict, [*_listed([" ".join(texts)]), picture])
 
 
@@ -217,9 +225,7 @@ def _fitter(answers) -> Section:
     others = [_other_fitness(o, a) for o, a in list(analysed.items())[1:]]
     if activity := activity_answer(answers):
         others.insert(0, plain_activity(activity, short=True))
-    from ..telling.study.small_figures import draw_fitter
-
-    picture = Picture("answers_fitter", partial(draw_fitter, answer), "")
+    picture = _picture("fitter", draw_fitter, answer)
     return _section(say.FITTER, verdict, [*_listed([text, *others]), picture])
 
 
@@ -264,20 +270,16 @@ def _paper(answers) -> list[Section]:
         ours=format_number(c.r_new, 2),
     )
     expected = say.EXPECTED_OF_OURS.format(expected=format_ci(c.prediction_low, c.prediction_high, 2))
-    from ..telling.study.small_figures import draw_beside_paper
-
-    picture = Picture("answers_paper", partial(draw_beside_paper, answer), "")
+    picture = _picture("paper", draw_beside_paper, answer)
     return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text, expected]), picture])]
 
 
 def _athletes(answers, rounds: dict) -> list[Section]:
-    from ..telling.study.small_figures import draw_athletes, own_changes
-
     outcome = next(iter(rounds))
     changes = own_changes(answers, outcome)
     if changes is None or changes.empty:
         return []
-    picture = Picture("answers_athletes", partial(draw_athletes, changes, outcome), "")
+    picture = _picture("athletes", draw_athletes, changes, outcome)
     return [_section(say.EACH_ATHLETE, "", [*_listed([say.ATHLETES]), picture])]
 
 

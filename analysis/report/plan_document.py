@@ -19,7 +19,6 @@ from ..telling.document import Document, Paragraph, Picture, Section, Table
 from ..telling.planning.sentences import table_sizes, write_up_assurance, write_up_size
 from ..telling.training.sentences import write_up_training_size
 from ..training import plan_training
-from .word import write_word
 
 FIELDS = (
     ("Authors", "names, roles and affiliations"),
@@ -39,6 +38,8 @@ def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | 
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
 
     def as_word(document: PlanDocument, path: Path) -> None:
+        from .word import write_word
+
         write_word(as_document(document, size_blocks), path)
 
     fixed = fix_plan(folder, athletes=athletes, amendment=amendment, beside=as_word)

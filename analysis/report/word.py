@@ -8,8 +8,26 @@ import zipfile
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from xml.sax.saxutils import escape, quoteattr
 
-from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table
+from docx import Document as new_document
+from docx.enum.style import WD_STYLE_TYPE
+from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.oxml import OxmlElement, parse_xml
+from docx.oxml.ns import nsdecls, qn
+from docx.shared import Mm, Pt, RGBColor
+
+from ..telling.document import (
+    Bullets,
+    Document,
+    Paragraph,
+    Picture,
+    Section,
+    Table,
+    number_columns,
+    split_at_point,
+    unbroken,
+)
 
 TABLE_STYLE = "Three-line table"
 
@@ -19,9 +37,6 @@ LANGUAGE = "en-GB"
 
 def define_styles(word) -> None:
     """Set page, fonts and the named styles that the write-up uses (all can be changed in Word)."""
-    from docx.enum.style import WD_STYLE_TYPE
-    from docx.shared import Mm, Pt, RGBColor
-
     page = word.sections[0]
     page.page_width, page.page_height = Mm(210), Mm(297)
     page.left_margin = page.right_margin = Mm(20)
@@ -57,9 +72,6 @@ def define_styles(word) -> None:
 
 
 def _set_font(style, name, size, color, bold, italic) -> None:
-    from docx.oxml.ns import qn
-    from docx.shared import Pt
-
     font = style.font
     font.name, font.size, font.bold, font.italic = name, Pt(size), bold, italic
     font.color.rgb = color
@@ -72,25 +84,18 @@ def _set_font(style, name, size, color, bold, italic) -> None:
 
 def _set_language(word) -> None:
     """Say in which language the text is written, also where a style says otherwise."""
-    from docx.oxml.ns import qn
-
     for element in word.styles.element.iter(qn("w:lang")):
         for name in ("val", "eastAsia"):
             element.set(qn(f"w:{name}"), LANGUAGE)
 
 
 def _remove_title_rule(style) -> None:
-    from docx.oxml.ns import qn
-
     properties = style.element.get_or_add_pPr()
     for rule in properties.findall(qn("w:pBdr")):
         properties.remove(rule)
 
 
 def _three_line_style():
-    from docx.oxml import parse_xml
-    from docx.oxml.ns import nsdecls
-
     return parse_xml(
         f'<w:style {nsdecls("w")} w:type="table" w:customStyle="1" w:styleId="Threelinetable">'
         f'<w:name w:val="{TABLE_STYLE}"/><w:basedOn w:val="TableNormal"/><w:uiPriority w:val="99"/><w:qFormat/>'
@@ -105,8 +110,6 @@ def _three_line_style():
 
 def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = None) -> None:
     """Add a field (page number, caption number, reference) with the text that it shows until updated."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
 
     def run(tag, **attributes):
         element = OxmlElement(tag)
@@ -128,8 +131,6 @@ def add_field(paragraph, instruction: str, shown: str, *, bold: bool | None = No
 
 def add_caption(paragraph, number: str, name: str, text: str, marks: dict) -> None:
     """Write "Table S3. Text" with a number that Word counts, and bookmarks that references point to."""
-    from ..telling.document import unbroken
-
     word, prefix, count = re.fullmatch(r"(\w+) (\D*)(\d+)", number).groups()
     whole, only = _bookmark(bookmark_name(name), marks), _bookmark(bookmark_name(name, only=True), marks)
     paragraph._p.append(whole[0])
@@ -146,9 +147,6 @@ def add_caption(paragraph, number: str, name: str, text: str, marks: dict) -> No
 
 def _bookmark(name: str, marks: dict) -> tuple:
     """The two ends of a bookmark."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
     marks["bookmarks"] = marks.get("bookmarks", 0) + 1
     start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
     for element in (start, end):
@@ -169,10 +167,7 @@ def add_reference(paragraph, name: str, shown: str) -> None:
 
 def add_prompt(paragraph, name: str, prompt: str) -> None:
     """Add a field to be filled in by clicking on it (a plain-text content control)."""
-    from xml.sax.saxutils import escape, quoteattr
-
     from docx.oxml import parse_xml
-    from docx.oxml.ns import nsdecls
 
     tag = quoteattr(name.lower().replace(" ", "_"))
     paragraph._p.append(
@@ -195,8 +190,6 @@ def add_alt_text(picture, title: str, text: str) -> None:
 
 def set_widths(table, shares: list[float]) -> None:
     """Set the width of every column."""
-    from docx.shared import Mm
-
     table.autofit = False
     for column, share in zip(table.columns, shares, strict=True):
         column.width = Mm(170.0 * share)
@@ -207,9 +200,6 @@ def set_widths(table, shares: list[float]) -> None:
 
 def repeat_header(table) -> None:
     """Repeat the first row on every page, keep rows whole, and mark which rows and columns are headings."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
     for i, row in enumerate(table.rows):
         properties = row._tr.get_or_add_trPr()
         properties.append(OxmlElement("w:cantSplit"))
@@ -233,8 +223,6 @@ def write_word(
     document: Document, path: str | Path, *, layer: str = "", line_numbers: bool = False, title: str = ""
 ) -> Path:
     """Write the write-up, or one layer of it, as a Word file; with line numbers for reviewers."""
-    from docx import Document as new_document
-
     word = new_document()
     define_styles(word)
     title = title or document.title
@@ -321,8 +309,6 @@ def _running_text(paragraph, document: Document, text: str, written: _Written) -
 
 
 def _picture(word, document: Document, block: Picture, marks: dict) -> None:
-    from docx.shared import Mm
-
     width = min(block.width_mm, PAGE_MM)
     paragraph = word.add_paragraph(style="Figure")
     picture = paragraph.add_run().add_picture(io.BytesIO(block.content("png300")), width=Mm(width))
@@ -332,9 +318,6 @@ def _picture(word, document: Document, block: Picture, marks: dict) -> None:
 
 
 def _table(word, document: Document, block: Table, marks: dict) -> None:
-    from docx.shared import Pt
-
-    from ..telling.document import number_columns
 
     caption = word.add_paragraph(style="Caption")
     caption.paragraph_format.keep_with_next = True
@@ -373,8 +356,6 @@ WIDEST_LETTER = 0.60
 
 def printed_rows(shown, numbers: list[bool]) -> list[list[str]]:
     """Head and body of a table as printed: nothing breaks inside a number, and decimal points stand below each other."""
-    from ..telling.document import split_at_point, unbroken
-
     columns = []
     for name, is_number in zip(shown.columns, numbers, strict=True):
         cells = [unbroken(str(v)) for v in shown[name]]
@@ -420,9 +401,6 @@ def _words(text: str) -> list[str]:
 
 def number_lines(word) -> None:
     """Number the lines of the text, as reviewers ask."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
     for part in word.sections:
         numbers = OxmlElement("w:lnNumType")
         numbers.set(qn("w:countBy"), "1")
@@ -434,8 +412,6 @@ def number_lines(word) -> None:
 
 
 def _footer(word) -> None:
-    from docx.enum.text import WD_ALIGN_PARAGRAPH
-
     line = word.sections[0].footer.paragraphs[0]
     line.alignment = WD_ALIGN_PARAGRAPH.CENTER
     add_field(line, "PAGE", "1")

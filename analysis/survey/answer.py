@@ -355,9 +355,7 @@ def _against(published, typical, main: pd.DataFrame, of_files) -> pd.DataFrame:
     return compare_with_rounds(means, typical, windows, maximum)
 
 
-def _beside(
-    some, shares, kinds, session_kinds, equation, error_bpm, seed
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _beside(some, shares, kinds, equation, error_bpm, seed) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the tables of equations and of other choices; a share that stands elsewhere too has the same number."""
     equations = tables.equation_table(some[some["reason"] == ""], seed=seed)
     choices = tables.choice_table(some, error_bpm=error_bpm, seed=seed)
