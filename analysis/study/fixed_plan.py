@@ -6,9 +6,11 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from functools import partial
 from pathlib import Path
+from types import UnionType
+from typing import get_args, get_origin, get_type_hints
 
 import pandas as pd
 
@@ -492,10 +494,33 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
         }
     if not all(h.question in QUESTIONS and h.outcome in OUTCOMES for h in known["hypotheses"]):
         raise ValueError("a hypothesis that the kit cannot have written")
-    return Plan(**known, frozen={"date": date, "checksum": checksum})
+    return _of_its_kinds(Plan(**known, frozen={"date": date, "checksum": checksum}))
 
 
 def _read_protocol(part: dict) -> Protocol:
     groups = {name: _read_protocol(p) for name, p in part["groups"].items()}
     said = (part["rounds"], part["work_s"], part["rest_s"], part["exertion_scale"])
-    return Protocol(*said, groups, part.get("clothing", ""))
+    return _of_its_kinds(Protocol(*said, groups, part.get("clothing", "")))
+
+
+def _of_its_kinds(made):
+    """Return a plan or a part of it, or raise where a value is of another kind than the kit writes."""
+    for name, kind in get_type_hints(type(made)).items():
+        if not _fits(getattr(made, name), kind):
+            raise TypeError(name)
+    return made
+
+
+def _fits(value, kind) -> bool:
+    parts = get_args(kind)
+    if isinstance(kind, UnionType):
+        return any(_fits(value, part) for part in parts)
+    if get_origin(kind) is tuple:
+        return isinstance(value, tuple) and all(_fits(v, parts[0]) for v in value)
+    if get_origin(kind) is dict:
+        return isinstance(value, dict) and all(_fits(v, parts[1]) for v in value.values())
+    if is_dataclass(kind) and isinstance(value, kind):
+        return _of_its_kinds(value) is value
+    return isinstance(value, int | float if kind is float else kind) and (
+        kind is bool or not isinstance(value, bool)
+    )

@@ -227,6 +227,18 @@ def add_to_record(folder: Path, late: dict) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
+def _refuse_other_kinds(record: dict) -> None:
+    """Raise where a value of the record is of another kind than the kit writes."""
+    texts = [record[name] for name in ("date", "plan_sha256", "design", "sealed_sha256")] + [*record["strata"]]
+    people = [*record["baselines"], *record.get("late", ())]
+    names = {"athlete", *record["strata"]}
+    plain = all(isinstance(v, str | int | float | None) for one in people for v in one.values())
+    if not (all(isinstance(t, str) for t in texts) and plain and all(names <= set(one) for one in people)):
+        raise TypeError
+    if not isinstance(record["public_number"], str | int):
+        raise TypeError
+
+
 def read_record(folder: Path) -> dict | None:
     """Read the record of the draw; None where nobody was allocated by the kit."""
     path = Path(folder) / RECORD_FILE
@@ -236,7 +248,9 @@ def read_record(folder: Path) -> dict | None:
         content = json.loads(path.read_text(encoding="utf-8"))
         wanted = ("date", "plan_sha256", "public_number", "design", "strata", "baselines", "sealed_sha256")
         missing = [key for key in wanted if key not in content]
-    except (OSError, ValueError, TypeError) as error:
+        if not missing:
+            _refuse_other_kinds(content)
+    except (OSError, ValueError, TypeError, AttributeError, RecursionError) as error:
         raise KitError(
             f"{RECORD_FILE} cannot be read ({type(error).__name__}): put the original back."
         ) from None

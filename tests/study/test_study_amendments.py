@@ -184,3 +184,29 @@ def test_a_planned_outcome_without_a_value_stops_until_it_is_typed_or_no_longer_
         report.passed and "Everything fits." not in report.text()
     )  # the aerobic test is planned, and not there
     assert all("an aerobic test" in line for line in report.departures)
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("protocol", "rounds"), {"a": 1}),
+        (("protocol", "rounds"), []),
+        (("protocol", "groups"), {"novice": 3}),
+        (("plan", "alpha"), "0.05"),
+        (("plan", "n_athletes"), True),
+        (("plan", "smallest_effects"), {"hr_mean_bpm": [5]}),
+        (("plan", "exclusions"), [{}]),
+        (("plan", "hypotheses", 0, "direction"), 3),
+    ],
+)
+def test_a_fixed_plan_with_values_of_another_kind_is_refused_in_words(tmp_path, path, value):
+    folder = folder_with(tmp_path)
+    freeze_plan(load_study(folder), today=FIRST)
+    content = json.loads((folder / "plan_fixed.json").read_text(encoding="utf-8"))
+    part = content["fixed"]
+    for key in path[:-1]:
+        part = part[key]
+    part[path[-1]] = value
+    (folder / "plan_fixed.json").write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(KitError, match="cannot be read"):
+        load_fixed_plan(folder)

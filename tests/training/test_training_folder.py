@@ -22,6 +22,7 @@ from analysis.report.data_package import make_data_package
 from analysis.report.plan_document import fix_plan
 from analysis.rounds import reliability
 from analysis.study import check_study, load_study, new_study
+from analysis.study.training import read_record
 from analysis.training.before_after import BeforeAfter
 
 DAY = dt.date(2026, 4, 1)
@@ -371,3 +372,27 @@ def test_the_data_package_shares_values_by_occasion_without_dates(demo_training)
     assert {"person", "outcome", "phase", "occasion", "value"} <= set(table)
     assert log["week"].min() == 1 and log["week"].max() == 7
     assert "date" not in log and "reason" not in log and "athlete" not in table
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("baselines", [3]),
+        ("baselines", [[1]]),
+        ("baselines", [{"athlete": {}, "sex": "F"}]),
+        ("baselines", [{"athlete": "J01", "sex": []}]),
+        ("baselines", [{"athlete": "J01"}]),
+        ("late", None),
+        ("late", "x"),
+        ("date", [1]),
+        ("strata", 7),
+        ("public_number", {}),
+    ],
+)
+def test_a_record_of_the_draw_with_values_of_another_kind_is_refused_in_words(tmp_path, key, value):
+    record = json.loads((DEMO_FOLDER / "training" / "allocation_record.json").read_text(encoding="utf-8"))
+    (tmp_path / "allocation_record.json").write_text(json.dumps(record), encoding="utf-8")
+    assert read_record(tmp_path) == record
+    (tmp_path / "allocation_record.json").write_text(json.dumps({**record, key: value}), encoding="utf-8")
+    with pytest.raises(KitError, match="cannot be read"):
+        read_record(tmp_path)
