@@ -229,7 +229,9 @@ def add_to_record(folder: Path, late: dict) -> None:
 
 def _refuse_other_kinds(record: dict) -> None:
     """Raise where a value of the record is of another kind than the kit writes."""
-    texts = [record[name] for name in ("date", "plan_sha256", "design", "sealed_sha256")] + [*record["strata"]]
+    texts = [record[name] for name in ("date", "plan_sha256", "design", "sealed_sha256")] + [
+        *record["strata"]
+    ]
     people = [*record["baselines"], *record.get("late", ())]
     names = {"athlete", *record["strata"]}
     plain = all(isinstance(v, str | int | float | None) for one in people for v in one.values())
