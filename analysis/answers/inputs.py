@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..recordings import read_gas_exchange
 from ..study import OUTCOMES, TABLES, Outcome, Plan, Study, planned, topics
 from ..study.looks import look_state
 
@@ -168,8 +169,6 @@ def for_reliability(rows: pd.DataFrame, outcome: str, sessions: pd.DataFrame) ->
 
 def read_gas_files(study: Study) -> dict:
     """Read every gas-exchange file that aerobic_tests names: file name -> table."""
-    from ..recordings import read_gas_exchange
-
     tests = study.aerobic_tests
     names = [f for f in dict.fromkeys([*tests["file"], *tests["verification_file"]]) if f]
     return {name: read_gas_exchange(study.folder / "aerobic_files" / name) for name in names}

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basics import Result
+from ..models import holm
 from ..study import planned
 from ..study.binding import CONFIRMATORY, EXPLORATORY, QuestionStatus, question_statuses
 from .inputs import level_of
@@ -71,8 +72,6 @@ def adjust_questions(
     levels: Mapping[str, float] | None = None,
 ) -> tuple[Question, ...]:
     """Adjust the confirmatory questions after Holm, family by family; `levels` of a planned look stand in place of alpha."""
-    from ..models import holm
-
     found = list(questions)
     tested = [i for i, q in enumerate(found) if q.status == CONFIRMATORY and q.verdict and not np.isnan(q.p)]
     roles = {i: found[i].role if multiplicity == "primary" else "all" for i in tested}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import platform
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -20,8 +21,6 @@ PACKAGES = ("numpy", "pandas", "scipy", "statsmodels", "pingouin", "seaborn", "m
 
 def versions() -> dict[str, str]:
     """Return the versions of the kit, Python and the packages that can change a number."""
-    import platform
-
     found = {"kit": __version__, "python": platform.python_version()}
     for name in PACKAGES:
         try:

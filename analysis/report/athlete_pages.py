@@ -11,6 +11,10 @@ import pandas as pd
 from ..answers.describe import REST_MEASURES
 from ..basics import check_choice, format_number
 from ..study import OUTCOMES
+from ..telling.cleaning.figures import draw_trace
+from ..telling.export import figure_bytes
+from ..telling.study.figures import draw_own_rounds
+from ..telling.training.sentences import athlete_change
 from .html_page import page, picture_uri, sanitised, table_rows
 
 TEMPLATE = Path(__file__).with_name("texts") / "athlete_page.md"
@@ -119,8 +123,6 @@ def athlete_page(answers, piece: tuple) -> str:
     athlete, numbers, session, words, text = piece
     import mistune
 
-    from ..telling.study.figures import draw_own_rounds
-
     drawn = numbers[numbers["name"].isin(DRAWN)]
     figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
     places = {
@@ -141,23 +143,17 @@ def athlete_page(answers, piece: tuple) -> str:
 
 def _training(answers, athlete: str) -> str:
     """One athlete's change from before to after a training, beside the error of the test; "" where there is none."""
-    from ..telling.training.sentences import athlete_change
-
     found = answers.training()
     said = [athlete_change(one, athlete) for one in found.outcomes.values()] if found else []
     return "".join(f"<p>{html.escape(text)}</p>" for text in said if text)
 
 
 def _trace(answers, session: str, athlete: str) -> str:
-    from ..telling.cleaning.figures import draw_trace
-
     known = (session, athlete) in answers.cleaned.traces
     return _image(draw_trace(answers.cleaned, session, athlete)) if known else ""
 
 
 def _image(figure) -> str:
-    from ..telling.export import figure_bytes
-
     alt = html.escape(figure.alt_text, quote=True)
     return f'<figure><img src="{picture_uri(figure_bytes(figure, "svg"))}" alt="{alt}"></figure>'
 

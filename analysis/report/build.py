@@ -9,14 +9,26 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from ..answers import Answers
 from ..answers.training import training_questions
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural, rounded
 from ..basics.parallel import SideBySide
 from ..study.inventory import input_checksums
 from ..study.looks import note_look
+from ..telling.document import Picture, Table
+from ..telling.export import contact_sheet
 from ..telling.study.sentences import deviations
-from .about import versions
+from .about import describe_output, versions
+from .athlete_pages import write_athlete_pages
+from .data_package import write_data_package
+from .document import build_document
+from .html_page import render_html
+from .notebook_pages import NotebooksAside
+from .one_page import write_one_page
 from .output import ABOUT, FOR_YOU, TO_SHARE, Folders, build_aside
+from .pictures import drawn
+from .privacy import Codes, texts_that_leave
+from .results_json import json_text, write_csv
 from .sharing import SharedAnswers
 
 READ_ME = f"""What is in this folder
@@ -112,8 +124,6 @@ def build_report(
     ...     print("no such folder" in str(error))
     True
     """
-    from ..answers import Answers
-
     steps = Steps(progress)
     with SideBySide(warm_up) as workers:
         if not isinstance(study, Answers):
@@ -154,8 +164,6 @@ def warm_up() -> None:
 def _fill(
     out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
 ):
-    from .notebook_pages import NotebooksAside
-
     with steps.step("Cleaning the recordings"):
         _ = answers.cleaned, answers.capacity
     workers.share(answers)
@@ -171,9 +179,6 @@ def _fill(
                 _write_text(folders.place(f"notebooks/{run.name}.html"), run.page)
                 steps.seconds[f"notebook {run.name} (beside the rest)"] = run.seconds
     with steps.step("Writing checksums"):
-        from .about import describe_output
-        from .results_json import json_text
-
         choices = {"individuals": individuals, "notebooks": notebooks}
         about = describe_output(answers.study, out, seed=answers.seed, choices=choices)
         _write_text(out / ABOUT, json_text(about))
@@ -182,21 +187,12 @@ def _fill(
 def _write_up(
     folders: Folders, answers, shared: SharedAnswers, steps: Steps, workers: SideBySide, *, individuals: bool
 ) -> None:
-    from ..telling.document import Picture
-    from .html_page import render_html
-    from .one_page import write_one_page
-    from .pictures import drawn
-    from .privacy import Codes, texts_that_leave
     from .word import write_word
 
     codes = Codes(answers.study, individuals=individuals)
     with steps.step("Writing sentences and tables"):
-        from .document import build_document
-
         document = codes.hide_in_document(build_document(shared if folders.may_share else answers))
     with steps.step("Drawing figures, meanwhile writing tables, results and data package"):
-        from ..telling.export import contact_sheet
-
         pictures = list(document.blocks(Picture))
         last_first = pictures[::-1]  # those take longest
         numbers = partial(_write_numbers, folders, answers, document, codes)
@@ -224,8 +220,6 @@ def _write_up(
             _write_text(folders.place("report_complete.html"), render_html(mine))
     if individuals:
         with steps.step("Writing the pages of the athletes"):
-            from .athlete_pages import write_athlete_pages
-
             written = write_athlete_pages(answers, folders.place("individual_pages"), workers=workers)
             steps.progress(f"{plural(len(written), 'page')} for athletes who agreed to it")
     for line in _what_is_withheld(shared):
@@ -262,10 +256,6 @@ def _what_is_withheld(shared: SharedAnswers) -> list[str]:
 
 def _write_numbers(folders: Folders, answers, document, codes) -> None:
     """Write what needs no picture: tables, results, ledger, data package."""
-    from ..telling.document import Table
-    from .data_package import write_data_package
-    from .results_json import json_text, write_csv
-
     for table in document.blocks(Table):
         numbers = table.shown if table.numbers is None else table.numbers
         told = rounded(numbers) if folders.may_share else numbers

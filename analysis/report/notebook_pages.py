@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import copy
 import html
 import os
 import pickle
 import re
+import sys
 import tempfile
 import threading
 import time
@@ -19,6 +21,7 @@ from queue import Empty
 
 from ..basics import KitError
 from ..study.inventory import checksum
+from .html_page import page, sanitised
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 """The notebooks of the kit."""
@@ -204,8 +207,6 @@ async def _run_one(path: Path, manager, kernel, strict: bool) -> NotebookRun | N
 @asynccontextmanager
 async def _kernel(scratch: Path, study_folder: Path):
     """Start a kernel that talks through files (sockets) where the system has them, else through TCP; end it after."""
-    import sys
-
     from jupyter_client.kernelspec import KernelSpec
     from jupyter_client.manager import AsyncKernelManager
 
@@ -293,8 +294,6 @@ def notebook_page(notebook, title: str) -> str:
     """Return an executed notebook as one page in the style of the kit."""
     from nbconvert.exporters import HTMLExporter
 
-    from .html_page import page, sanitised
-
     notebook = _without_widgets(notebook)
     exporter = HTMLExporter(template_name="basic", anchor_link_text="")
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
@@ -313,8 +312,6 @@ def _tidied(line: str) -> str:
 
 
 def _without_widgets(notebook):
-    import copy
-
     notebook = copy.deepcopy(notebook)
     notebook.metadata.pop("widgets", None)
     for cell in notebook.cells:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ..basics import join_words
+from ..physiology import known_aerobic_tests
 from ..study import planned
 from ..study.approval import approval_of
 from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
@@ -40,6 +41,7 @@ from ..telling.training.sentences import plain_training, write_up_training, writ
 from ..telling.training.tables import training_tables
 from ..telling.words import step_words
 from . import pictures
+from .about import versions
 from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
 from .sharing import partly_passed_on
 
@@ -151,8 +153,6 @@ def _pointing(texts: list[str], *keys: str) -> list[str]:
 def _test_titles(tests) -> dict[str, str]:
     if tests.empty:
         return {}
-    from ..physiology import known_aerobic_tests
-
     known = known_aerobic_tests().drop_duplicates("test").set_index("test")["title"]
     return {t: str(known[t]) for t in tests["test"] if t in known.index}
 
@@ -165,8 +165,6 @@ def _plan(answers) -> list[str]:
 
 
 def _statistics(answers) -> list[str]:
-    from .about import versions
-
     outcomes = answers.fitness_outcomes
     found = [a for o in outcomes if (a := answers.fitness(o))]
     rounds = [a for o in answers.primary_outcomes if (a := answers.rounds(o))]

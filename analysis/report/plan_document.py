@@ -16,6 +16,7 @@ from ..study import Study, freeze_plan, load_study
 from ..study.fixed_plan import PlanDocument
 from ..study.plan import MOST_ATHLETES
 from ..telling.document import Document, Paragraph, Picture, Section, Table
+from ..telling.planning.figures import draw_design
 from ..telling.planning.sentences import table_sizes, write_up_assurance, write_up_size
 from ..telling.training.sentences import write_up_training_size
 from ..training import plan_training
@@ -158,8 +159,6 @@ def as_document(fixed, size_blocks: Sequence = ()) -> Document:
 
 def blocks_of_size(answer: DesignAnswer) -> list:
     """Show what the planned number can answer, as a picture and a table."""
-    from ..telling.planning.figures import draw_design
-
     return [
         Picture(
             "plan_size",

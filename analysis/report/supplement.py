@@ -20,6 +20,7 @@ from ..telling.survey.tables import survey_tables
 from ..telling.training.figures import training_pictures
 from ..telling.training.tables import training_tables
 from . import pictures
+from .about import versions
 from .paper import TRAINING_BESIDE
 from .pictures import fitness_outcomes, has_rounds
 
@@ -96,8 +97,6 @@ def _section(title: str, texts: list[str], blocks: list) -> Section:
 
 
 def _study(answers) -> Section | None:
-    from .about import versions
-
     study = answers.study
     tested = not isinstance(answers.capacity, NotYet) and len(answers.capacity)
     aerobic = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 
+from ..basics import check_choice
 from ..telling.export import content_policy
 from .pages import CARDS_ACROSS, GAP, Page, arrange
 from .parts import PAPERS, Sheet
@@ -51,8 +52,6 @@ aside p { margin: 0 0 0.7mm; }
 
 def sheets_html(sheets: Sequence[Sheet], *, paper: str = "A4", title: str = "Sheets for the evening") -> str:
     """Write sheets as one HTML page with a print style."""
-    from ..basics import check_choice
-
     check_choice(paper, PAPERS, name="paper")
     body = "\n".join(_page(page) for page in arrange(sheets, paper=paper))
     style = STYLE % {"paper": paper, "across": CARDS_ACROSS, "gap": GAP}

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+from ..basics import check_choice
 from .drawing import CARD_MARGIN, MARGIN, draw_cut, draw_notes, draw_sheet, new_pdf
 from .pages import CARDS_ACROSS, GAP, Page, arrange, card_width
 from .parts import PAPERS, Sheet
@@ -15,8 +16,6 @@ def sheets_pdf(
     sheets: Sequence[Sheet], path: str | Path, *, paper: str = "A4", title: str = "Sheets for the evening"
 ) -> Path:
     """Write sheets as a PDF: small ones share a page, with lines to cut along; long tables run on, heading repeated."""
-    from ..basics import check_choice
-
     check_choice(paper, PAPERS, name="paper")
     pdf = new_pdf(paper)
     pdf.set_title(title)

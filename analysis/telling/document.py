@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from .export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes, file_name
+
 REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
 REFERENCES = re.compile(r"\{(table|figure):(\w+)\}(?:(?:, | and )\{\1:\w+\})*")
 """How a paragraph points to a figure or a table: ``{figure:rounds_heart_rate}``."""
@@ -71,8 +73,6 @@ class Picture:
 
     def for_page(self) -> bytes:
         """Return the drawing, or pixels where a phone could not open so much."""
-        from .export import HEAVY_BYTES, PAGE_PIXELS
-
         drawing = self.content("svg")
         return drawing if len(drawing) <= HEAVY_BYTES else self.content(PAGE_PIXELS)
 
@@ -81,8 +81,6 @@ class Picture:
         self._drawn.update(drawn)
 
     def _ask(self, what: str):
-        from .export import figure_bytes
-
         if what not in self._drawn:
             figure = self._drawn.get("figure") or self.draw()
             self._drawn.update(figure=figure, width_mm=float(figure.get_size_inches()[0] * 25.4))
@@ -93,8 +91,6 @@ class Picture:
 
     def save(self, folder: Path) -> None:
         """Save the picture in every format."""
-        from .export import FORMATS, file_name
-
         folder.mkdir(parents=True, exist_ok=True)
         for kind in FORMATS:
             (folder / file_name(self.key, kind)).write_bytes(self.content(kind))

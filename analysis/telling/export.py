@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from .style import STYLE
+
 FORMATS = ("svg", "pdf", "png300", "png600")
 """What `save_figure` writes by default: `name.svg`, `name.pdf`, `name_300dpi.png`, `name_600dpi.png`."""
 
@@ -56,8 +58,6 @@ def figure_bytes(figure, kind: str = "svg") -> bytes:
     """Return a figure as the bytes of one file."""
     # The first call settles the layout, so that every format of a figure shows the same one.
     import matplotlib as mpl
-
-    from .style import STYLE
 
     mpl.rcParams.update(STYLE)
     if figure.get_layout_engine() is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import textwrap
 
 from ..basics import format_ci, format_number, format_percent
 from ..study.outcomes import Outcome, digits_of
@@ -84,8 +85,6 @@ def two_lists(first: str, may: list[str], second: str, may_not: list[str]) -> st
 
 def wrap_words(words: str, width: int = 38) -> str:
     """Words over several lines."""
-    import textwrap
-
     return "\n".join(textwrap.wrap(words, width))
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, left_out_table, plural
+from ..models import fit_mixed, holm
 from .allocation import LEAST_PAIRS, RANDOMISED
 from .before_after import detectable_of, typical_error_of, with_error
 from .compare import GroupComparison, compare_groups
@@ -163,8 +164,6 @@ def analyse_outcome(
 
 def judge(outcomes: dict, *, alpha=0.05) -> dict:
     """Adjust the primary outcomes by Holm and give each its verdict."""
-    from ..models import holm
-
     adjusted = holm([o.p_claim for o in outcomes.values()])
     return {
         name: _judged(o, float(p), alpha) for (name, o), p in zip(outcomes.items(), adjusted, strict=True)
@@ -273,8 +272,6 @@ def constrained_baseline(values, allocation) -> dict:
     # value ~ occasion + trained after the start + athlete (random). Groups that chance made share their
     # true baseline, so no difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory).
     # Athletes with one value only still count.
-    from ..models import fit_mixed
-
     work = values[values["phase"].isin(("pre", "post"))].merge(
         allocation[["athlete", "arm"]].astype(str), on="athlete"
     )

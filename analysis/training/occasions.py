@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ..basics import KitError
+from ..capacity import measure_capacity
 
 PHASES = ("familiarisation", "pre", "post", "later")
 """Familiarisation never counts; later is after the second period of a delayed start and does not answer the question."""
@@ -12,8 +13,6 @@ PHASES = ("familiarisation", "pre", "post", "later")
 
 def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
     """Measure the capacity of every athlete at every occasion; `.attrs["left_out"]` lists tests not used."""
-    from ..capacity import measure_capacity
-
     parts, lost = [], []
     for (phase, occasion), rows in with_occasions(aerobic_tests).groupby(["phase", "occasion"], sort=False):
         if phase not in ("pre", "post", "later"):

@@ -9,6 +9,7 @@ import pandas as pd
 
 from ..basics import KitError, join_words, left_out_table
 from ..basics.errors import need_columns
+from .linear import full_columns
 
 
 @dataclass(frozen=True)
@@ -125,8 +126,6 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
 
 def full(rest):
     """Which columns are not made of those before them."""
-    from .linear import full_columns
-
     centre = rest.copy()
     for j in range(1, rest.shape[1]):
         values = rest[:, j] - rest[:, j].mean()

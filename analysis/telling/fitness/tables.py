@@ -8,6 +8,7 @@ import pandas as pd
 
 from ...basics import format_ci, format_number, upper_first
 from ...capacity.adjustment import covariate_words
+from ...capacity.measure import describe_tests
 from ...study.outcomes import digits_of
 from ..tables import CI, DASH, number_cell, outcome_table, p_cell, range_cell
 from ..words import fine_digits, step_words, with_minus
@@ -18,8 +19,6 @@ KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to re
 
 def table_tests(capacity):
     """Show how fitness was measured, one line per test."""
-    from ...capacity.measure import describe_tests
-
     lines = []
     for row in describe_tests(capacity).to_dict("records"):
         spread = "" if math.isnan(row["sd"]) else f" (SD {format_number(row['sd'], 1)})"

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 
 from ...basics import format_number, format_p, format_percent, join_words, lower_first, plural, upper_first
+from ...physiology import known_aerobic_tests
 from ...study import OUTCOMES, planned, topics
 from ...study.outcomes import short_question
 from ...study.plan_rules import about_looks, about_multiplicity
 from . import phrases as say
+from .sentences import day
 
 BY_KIT = "proposed by the kit"
 
@@ -67,8 +69,6 @@ def write_up_claim(questions: tuple, family: str, outcome: str) -> str:
 
 
 def _date(plan) -> str:
-    from .sentences import day
-
     return day(str(plan.frozen.get("date", "an unknown date"))[:10])
 
 
@@ -265,8 +265,6 @@ def _tests(answers) -> list[str]:
     tests = answers.description.participants.tests
     if tests.empty:
         return []
-    from ...physiology import known_aerobic_tests
-
     known = known_aerobic_tests()
     used = known[known["test"].isin(tests["test"])]
     if "default" in used:

@@ -10,9 +10,12 @@ from ...answers.describe import REST_MEASURES
 from ...basics import FEWEST_PEOPLE, format_ci, format_number, plural, upper_first
 from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
+from ..cleaning.tables import cause_in_words
 from ..document import Table
 from ..tables import CI, DASH, p_cell
 from ..words import duration
+from .methods import smallest_reason, smallest_words
+from .sentences import minutes
 
 
 def participants_table(participants) -> Table | None:
@@ -53,8 +56,6 @@ def _mean_sd(row, size: int) -> str:
 
 def protocol_table(study) -> Table | None:
     """Rounds, work, rest and what was taken when."""
-    from .sentences import minutes
-
     if not study.protocol.rounds:
         return None
     named = {"All": study.protocol} if not study.protocol.groups else {"Others": study.protocol}
@@ -198,8 +199,6 @@ def deviations_table(lines: list[tuple[str, str, str]]) -> Table | None:
 
 def plan_table(study, questions: tuple) -> Table | None:
     """Every question of the plan: expected direction, what would matter and why, its standing, its p with the others."""
-    from .methods import smallest_reason, smallest_words
-
     if not questions:
         return None
     lines = []
@@ -302,8 +301,6 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
     """What was set aside, by cause."""
     if set_aside.empty:
         return None
-    from ..cleaning.tables import cause_in_words
-
     units = {"rows": "rows", "values": "values"}
     shown = pd.DataFrame(
         {
