@@ -151,6 +151,7 @@ def test_the_same_rows_with_other_covariates():
     assert aged.covariates == ("age",) and aged.residual_df == 9 and aged.rows is plain.rows
     part = with_covariates(plain, ["late"])
     assert part.n_athletes == 11 and part.residual_df == 8
+    assert with_covariates(plain, ["age", "late"], least_df=7).n_athletes == 11
     blank = with_covariates(
         prepare(data.assign(sex=data["sex"].mask(data["athlete"] == "A00", "")), "fit", "hr"), ["sex"]
     )
@@ -235,6 +236,7 @@ def off_scale(marked):
 
 def test_readings_off_the_scale_are_tried_wherever_they_may_lie():
     data, off = off_scale({0: "high", 1: "high", 35: "low"})
+    assert data.loc[[0, 1, 35], "lactate_mmol_l"].tolist() == [20.0, 20.0, 0.5]  # the ends that were stated
     planned = prepare(data, "fit", "lactate_mmol_l")
     found = off_scale_slopes(planned, off, level=0.95).set_index("placement")
     assert len(found) == 4

@@ -254,6 +254,14 @@ def test_a_rule_may_be_set_up_to_its_limits_and_not_beyond(name):
     assert CleaningRules.from_settings(elsewhere) == CleaningRules()
 
 
+def test_a_word_that_is_none_is_named_with_the_nearest():
+    given = CleaningRules().bands
+    with pytest.raises(KitError, match=rf"bands is '{given}x', not one of .*{given}.*Did you mean {given}\?"):
+        CleaningRules.from_settings({"bands": given + "x"})
+    with pytest.raises(KitError, match=r"bands is 'zzz', not one of [^?]*$"):
+        CleaningRules.from_settings({"bands": "zzz"})
+
+
 def test_a_rule_that_is_none_is_named_with_the_nearest_where_there_is_one():
     with pytest.raises(KitError, match=r"flat_x is not a rule of cleaning. Did you mean flat_s\?"):
         CleaningRules.from_settings({"flat_x": 3})

@@ -172,6 +172,18 @@ def test_slopes_within_sexes_are_told_where_no_few_can_be_worked_out(
     assert ("among women" in said) == ("F" not in kept) and ("among men" in said) == ("M" not in kept)
 
 
+@pytest.mark.parametrize(
+    ("step", "by"), [(2.0, 2.0), (float("inf"), sharing.COARSE_STEP), (9.0, sharing.COARSE_STEP)]
+)
+def test_capacities_are_as_coarse_as_the_test_asks_and_never_coarser_than_the_coarse_step(
+    shared, monkeypatch, step, by
+):
+    monkeypatch.setattr(sharing, "step_of", lambda capacity: step)
+    monkeypatch.setattr(SharedAnswers, "capacity", None)
+    points = shared._fitness(fitness(6, 6), "hr_mean_bpm").points["capacity"]
+    assert (points % by == 0).all() and len(set(points % (2 * by))) > 1
+
+
 def test_fitness_of_four_is_withheld(by_fives):
     assert by_fives._fitness(fitness(2, 3), "hr_mean_bpm")
     assert by_fives.withheld and "fitness and mean heart rate" in by_fives.withheld[0]

@@ -141,6 +141,8 @@ def test_lactate_is_compared_by_ratio():
     assert measured(0.8) == [("A02", 3, "0.8", "the decimal point slipped", 8.0)]
     assert measured(80.0) == [("A02", 3, "80", "the decimal point slipped", 8.0)]
     assert measured(6.0) == measured(12.0) == []
+    # 8 by a ratio of e^0.18 reaches to 9.8: 97 is 9.7 with its point slipped, 98 is not
+    assert measured(97.0)[0][3:] == ("the decimal point slipped", 9.7) and measured(98.0)[0][3] == ""
     assert measured(NAN, "high") == [("A02", 3, "> 25", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low") == [("A02", 3, "< 0.5", "", pytest.approx(NAN, nan_ok=True))]
     assert measured(NAN, "low", 2.0)[0][2] == "< 2"
@@ -163,7 +165,7 @@ def test_of_two_values_either_may_be_right():
     def two(value, **more):
         return asked(rounds_of({("A02", 2): value}, hr_mean_typed_bpm=170.0, n_rounds=2, **more))
 
-    assert two(143.0) == []
+    assert two(143.0) == [] and two(190.0) == []  # 9 for 7 would lead to 170, yet two rounds scatter more
     assert [line[:4] for line in two(17.0)] == [
         ("A02", k, v, "a digit too many or too few") for k, v in ((1, "170"), (2, "17"))
     ]

@@ -431,6 +431,20 @@ def test_slopes_differ_only_where_zero_lies_outside(low, high, differ):
     assert (") differ (difference" in text) == differ and ("was not shown to differ" in text) != differ
 
 
+def test_a_slope_is_printed_with_two_decimals_and_its_unit():
+    text = plain(paper._plain_slope(slope(-0.1, 0.7)))
+    assert text == ("For mean heart rate, our slope (−0.50 bpm per mL/kg/min) was not shown to differ from that of “a paper” "
+                    "(−0.80; difference −0.10 to 0.70).")  # fmt: skip
+    slopes = pd.DataFrame([slope(-0.1, 0.7)])
+    c = beside()
+    both = paper.plain_correlations(paper_answer(c, slopes=slopes))
+    assert both == f"{paper.plain_correlation(c, paper_answer(c))}\n\n{paper._plain_slope(slope(-0.1, 0.7))}"
+    assert (
+        paper.plain_correlations(paper_answer())
+        == "We could set no published relation with fitness beside ours."
+    )
+
+
 def means(*rows):
     return pd.DataFrame(
         [{"finding": "a paper", "outcome": "hr_mean_bpm", "round_no": k + 1, "estimate": e, "ci_low": lo, "ci_high": hi,
@@ -453,6 +467,7 @@ def test_round_means_differ_only_where_zero_lies_outside():
         "Our mean heart rate differed from that of “a paper” in round 1 (above by 3.0 bpm) "
         "and round 2 (below by 3.0 bpm).")  # fmt: skip
     assert "gives no spread" in told((3, NAN, NAN))
+    assert "round 1 (above by 0.5 bpm)" in told((0.5, 0.1, 0.9))
     assert paper.plain_profiles(paper_answer()) == "We could set no published round mean beside ours."
 
 
@@ -597,6 +612,12 @@ def test_pooled_results_for_a_journal():
     two = pooled({}, {"protocol": "3 x 5:00"})
     assert "mean heart rate (5 x 4:00)" in paper.plain_pool(two) and len(paper.write_up_pool(two)) == 3
     assert "(5 x 4:00)" not in paper.plain_pool(pooled({}))
+    asked = paper.plain_pool(pooled({}, {"outcome": "percent_hr_max"}, {"outcome": "lactate_mmol_l"}))
+    assert asked.count("Fitter athletes") == 2 and "percent" not in asked  # one outcome of each question
+    assert [t[:24] for t in paper.write_up_pool(two)[1:]] == [
+        "Mean heart rate (5 x 4:0",
+        "Mean heart rate (3 x 5:0",
+    ]
 
 
 def test_findings_are_told_in_their_order():

@@ -30,6 +30,7 @@ def test_the_main_result_is_check_value_2_and_interval_and_allocations_agree():
     assert result.confirmatory
     beside = result.beside.set_index("analysis")
     assert beside.loc["ordinary standard error", "standard_error"] == pytest.approx(0.820658, abs=1e-6)
+    assert "without covariates" not in beside.index and "as trained (confounded)" not in beside.index
     assert beside.loc["mixed model, one common baseline", "estimate"] == pytest.approx(3.3, abs=0.3)
 
 
