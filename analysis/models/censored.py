@@ -4,6 +4,21 @@ The likelihood of an athlete is integrated over the athlete's level by adaptive 
 likelihood with the coefficients integrated out by Laplace's method, which is REML where nothing is censored. Where the
 likelihood says so, the residual spread differs between rounds, by a parabola on the logarithm of the SD.
 
+With eta = x'beta, s = sigma, rho the SD of levels beside s, c = exp(-growth) of a row (`load`; rows are divided by their SD
+beside s), h = +1 above a limit and -1 below, z = h (eta + c u - limit) / s, m = phi(z) / Phi(z):
+
+(1) likelihood of an athlete = integral over u ~ N(0, rho^2 s^2) of prod_read c phi((y - eta - c u) / s) / s  prod_censored Phi(z)
+(2) what was read, in closed form: -1/2 [n log(2 pi s^2) + log(1 + rho^2 w) + (sum e^2 - k (sum c e)^2) / s^2] + sum log c, with
+    e = y - eta, w = sum c^2 and k = rho^2 / (1 + rho^2 w); then u is N(k sum c e, k s^2)
+(3) the rest, log of the mean of prod Phi(z) over that u, by Gauss-Hermite points around the most likely u, each with its share
+(4) score = sum of shares times sum over rows of x (e - c u) / s^2 where read, x h m / s where censored
+(5) information = sum of shares times sum of x x' (1 / s^2 where read, m (m + z) / s^2 where censored), less the variance of (4)'s
+    terms over the shares
+(6) the most likely u by Newton's method on log phi + sum log Phi(z), which is concave
+
+The numbers are those of this file; (5): Louis TA (1982) Journal of the Royal Statistical Society B 44:226-233 (from memory). The
+tests hold (1) to an integral by scipy.
+
 References
 ----------
 Tobin J (1958) Econometrica 26:24-36. Cox DR, Reid N (1987) Journal of the Royal Statistical Society B 49:1-39. Hughes JP
@@ -172,7 +187,7 @@ class CensoredLikelihood:
         rest = (self.y - eta) * self.read
         shrink = ratio**2 / (1 + ratio**2 * self.weight)
         total = (self.load * rest).sum(axis=1)
-        value = self.log_load - 0.5 * (
+        value = self.log_load - 0.5 * (  # (2)
             self.n_read * np.log(2 * np.pi * s2)
             + np.log1p(ratio**2 * self.weight)
             + ((rest**2).sum(axis=1) - shrink * total**2) / s2
@@ -192,7 +207,7 @@ class CensoredLikelihood:
         top = joint.max(axis=1, keepdims=True)
         share = np.exp(joint - top)
         mass = share.sum(axis=1, keepdims=True)
-        value[at] += (top + np.log(mass))[:, 0]
+        value[at] += (top + np.log(mass))[:, 0]  # (3)
         if not derivatives:
             return value
         share /= mass
@@ -208,10 +223,10 @@ class CensoredLikelihood:
         slope += self.sign[:, :, None] * mills / sigma
         curve = self.read[at][:, :, None] / s2 + mills * (mills + z) / s2
         each = np.einsum("imq,imp->iqp", slope, X)
-        score[at] = np.einsum("iq,iqp->ip", share, each)
+        score[at] = np.einsum("iq,iqp->ip", share, each)  # (4)
         off = each - score[at][:, None]
         information[at] = np.einsum("im,imp,imr->ipr", np.einsum("imq,iq->im", curve, share), X, X)
-        information[at] -= np.einsum("iq,iqp,iqr->ipr", share, off, off)
+        information[at] -= np.einsum("iq,iqp,iqr->ipr", share, off, off)  # (5)
         return value, score, information
 
     def expected(self, beta, sigma, ratio):
@@ -251,7 +266,7 @@ class CensoredLikelihood:
             first = -t + (slope * mills).sum(axis=1)
             second = 1 + (slope**2 * mills * (mills + z)).sum(axis=1)
             step = first / second
-            t += step
+            t += step  # (6)
             if np.abs(step).max(initial=0.0) < 1e-6:
                 break
         return t, 1 / np.sqrt(second)

@@ -192,6 +192,8 @@ def test_rounds_without_a_number_and_sessions_of_their_own():
     assert prepare(data.assign(round_no=2), "fit", "hr").cell == ""
     assert prepare(data, "fit", "hr").cell == "round_no" and not prepare(data, "fit", "hr").warnings
     assert prepare(data.drop(columns="round_no"), "fit", "hr").cell == ""
+    bare = fit_capacity(data.drop(columns="round_no"), "fit", "hr")
+    assert bare.coefficients["term"].tolist() == ["Intercept", "fit"] and "mixed" in bare.method
     assert prepare(data.assign(session="1"), "fit", "hr").cell == "round_no"
     numbered = data.assign(round_no=data["round_no"].astype(float))
     blank = numbered.assign(round_no=np.nan)
@@ -276,5 +278,7 @@ def test_one_reading_off_the_scale_is_one():
     )
     untouched = several()
     assert place_off_scale(untouched, "hr", None) == (untouched, None)
+    marked = several().assign(lactate_limit="high")  # a mark of lactate says nothing of heart rate
+    assert place_off_scale(marked, "hr", None) == (marked, None)
     unmarked = several().rename(columns={"hr": "lactate_mmol_l"})
     assert place_off_scale(unmarked, "lactate_mmol_l", None) == (unmarked, None)

@@ -609,6 +609,9 @@ def test_pooled_results_for_a_journal():
     assert "club by club" not in unknown
     step = paper.write_up_pool(pooled({"question": "rounds", "contrast": "2 - 1", "estimate": 4.0}))[1]
     assert "change from round to round: round 2 minus 1" in step and "+4.0 bpm" in plain(step)
+    steps = [{"question": "rounds", "contrast": c} for c in ("3 - 2", "2 - 1")]
+    ordered = paper.write_up_pool(pooled(*steps))[1]
+    assert ordered.index("round 3 minus 2") < ordered.index("round 2 minus 1")
     two = pooled({}, {"protocol": "3 x 5:00"})
     assert "mean heart rate (5 x 4:00)" in paper.plain_pool(two) and len(paper.write_up_pool(two)) == 3
     assert "(5 x 4:00)" not in paper.plain_pool(pooled({}))

@@ -20,8 +20,16 @@ from analysis.training.answer import (
     _judged,
     _regression,
     _why_not,
+    analyse_outcome,
+    answer_training,
     judge,
 )
+from analysis.training.compare import compare_groups
+
+from .data import ASKED, TWELVE, as_values
+
+GROUPS = TWELVE[["athlete", "arm", "pair"]]
+CAPACITY = {"label": "Aerobic capacity", "unit": "mL/kg/min", "smallest": 2.0}
 
 
 @dataclass(frozen=True)
@@ -153,3 +161,44 @@ def test_the_flow_counts_whom_each_step_lost():
         ["C", "trained", "moved away"],
         ["E", "control", "no reason noted"],
     ]
+
+
+def test_the_claim_ends_where_the_unmeasured_would_have_to_end():
+    """Filled in as the model expects, the trained lower by the shift: p crosses alpha at the tipping point."""
+    gone = TWELVE["athlete"].isin(["T2", "C1"])
+    values = as_values()
+    values = values[~((values["phase"] == "post") & values["athlete"].isin(["T2", "C1"]))]
+    result = analyse_outcome(values, GROUPS, outcome="capacity", **CAPACITY)
+    parts = result.main.coefficients.set_index("term")["estimate"]
+    filled = TWELVE.astype({"pre": float, "post": float})
+    expected = parts["intercept"] + parts["baseline"] * filled["pre"]
+    trained = filled["arm"] == "trained"
+    filled.loc[gone & ~trained, "post"] = expected
+
+    def p(shift):
+        filled.loc[gone & trained, "post"] = expected + parts[result.main.trained] - shift
+        return compare_groups(filled, **ASKED).p
+
+    assert result.verdict in (GAIN, MATTERS) and p(0.0) < 0.05
+    assert p(result.tipping * 0.999) <= 0.05 < p(result.tipping * 1.001)
+
+
+def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
+    told = TWELVE[["athlete", "arm"]].assign(
+        share=1.0, sessions_done=np.where(TWELVE["arm"] == "trained", 9, 0)
+    )
+    told.loc[told["athlete"] == "T1", "share"] = 0.69
+    told.loc[told["athlete"] == "T2", "share"] = 0.70
+    told.loc[told["athlete"] == "C1", "sessions_done"] = 1
+    described = {"capacity": CAPACITY}
+    asked = {"described": described, "adherence": SimpleNamespace(athletes=told)}
+    beside = (
+        answer_training({"capacity": as_values()}, GROUPS, **asked)
+        .outcomes["capacity"]
+        .beside.set_index("analysis")
+    )
+    assert beside.loc["as trained (confounded)", "n_athletes"] == 10
+    all_did = told.assign(share=1.0, sessions_done=0)
+    asked["adherence"] = SimpleNamespace(athletes=all_did)
+    same = answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside
+    assert "as trained (confounded)" not in set(same["analysis"])
