@@ -623,12 +623,20 @@ def test_pooled_results_for_a_journal():
     ]
 
 
+STEPS_OF_NOBODY = pd.DataFrame(
+    columns=["finding", "outcome", "contrast", "difference_low", "difference_high"]
+)
+
+
 def test_findings_are_told_in_their_order():
     rows = pd.concat(
         [means((3, 0.1, 6)).assign(finding=name) for name in ("zeta", "alpha")], ignore_index=True
     )
     text = paper.plain_profiles(paper_answer(profiles=rows))
     assert text.index("zeta") < text.index("alpha")
+    assert [
+        "zeta" in t for t in paper.write_up_replication(paper_answer(profiles=rows, steps=STEPS_OF_NOBODY))
+    ] == [True, False]
     mixed = pd.DataFrame([("a", "sport", "no"), ("a", "sex", "yes")], columns=["finding", "aspect", "same"])
     assert paper.write_up_replication(paper_answer(beside(), protocols=mixed))[-1].startswith(
         "Other rounds or rests"

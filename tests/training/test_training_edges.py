@@ -181,6 +181,9 @@ def test_the_claim_ends_where_the_unmeasured_would_have_to_end():
 
     assert result.verdict in (GAIN, MATTERS) and p(0.0) < 0.05
     assert p(result.tipping * 0.999) <= 0.05 < p(result.tipping * 1.001)
+    litres = values.assign(value=values["value"] / 1000)  # in another unit it ends at the same place
+    other = analyse_outcome(litres, GROUPS, outcome="capacity", **CAPACITY | {"smallest": 0.002})
+    assert other.tipping == pytest.approx(result.tipping / 1000, rel=1e-6)
 
 
 def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
