@@ -13,7 +13,7 @@ from ..answers import Answers
 from ..answers.training import training_questions
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural, rounded
 from ..basics.parallel import SideBySide
-from ..study.inventory import input_checksums
+from ..study.inventory import UNTOLD, input_checksums
 from ..study.looks import note_look
 from ..telling.document import Picture, Table
 from ..telling.export import contact_sheet
@@ -148,11 +148,10 @@ def build_report(
 def _say_what_changed(study, progress: Callable[[str], object]) -> None:
     """Say which files of the study changed while the report was made: it shows what was read."""
     now = input_checksums(study.folder)
-    changed = sorted(n for n, was in study.input.items() if now.get(n, was) != was)
+    hidden = {n for n in study.input if n.startswith(UNTOLD)}  # known by content, not by name
+    changed = sorted(n for n, was in study.input.items() if n not in hidden and now.get(n) != was)
     if changed:
-        progress(
-            f"{join_words(changed)} changed while the report was made. It shows what was read at the start: run it again."
-        )
+        progress(f"{join_words(changed)} changed or vanished while the report was made: run it again.")
 
 
 def warm_up() -> None:

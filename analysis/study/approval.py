@@ -13,6 +13,7 @@ import pandas as pd
 from ..basics import KitError, Result, did_you_mean, join_words
 from ..physiology import known_aerobic_tests
 from .columns import place, source_columns
+from .inventory import not_itself
 from .problems import Findings, asked
 from .settings import Settings
 
@@ -222,12 +223,20 @@ def unfilled_places(text: str) -> list[tuple[int, str]]:
 
 
 def check_texts(folder: Path, findings: Findings) -> None:
-    """Remark on texts in texts/ that still have places in brackets."""
+    """Name texts in texts/ that cannot be read; remark on those that still have places in brackets."""
     for path in sorted(Path(folder, "texts").glob("*.md")):
+        problem, remedy = not_itself(path, Path(folder))
         try:
-            places = unfilled_places(path.read_text(encoding="utf-8-sig"))
-        except (OSError, UnicodeDecodeError):
-            continue  # printing it says so
+            if not problem and not path.is_file():
+                problem, remedy = "not a file", "put the text itself there, or take this away"
+            places = [] if problem else unfilled_places(path.read_text(encoding="utf-8-sig"))
+        except OSError as error:
+            problem, remedy = f"cannot be read ({error.strerror})", "check that you may read it"
+        except UnicodeDecodeError:
+            problem, remedy = "not saved as UTF-8", "save it again as UTF-8"
+        if problem:
+            findings.problem_of(f"texts/{path.name}", problem, remedy)
+            continue
         if places:
             lines = ", ".join(dict.fromkeys(str(line) for line, _ in places))
             count = f"{len(places)} places in brackets are" if len(places) > 1 else "1 place in brackets is"

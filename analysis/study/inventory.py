@@ -75,8 +75,11 @@ def input_checksums(folder: str | Path) -> dict[str, str]:
     return found
 
 
+UNTOLD = "a file whose name is not told"
+
+
 def _named(name: str, content: str) -> dict[str, str]:
-    return {name or f"a file whose name is not told, {content[:12]}": content}
+    return {name or f"{UNTOLD}, {content[:12]}": content}
 
 
 def untold(checksums: dict[str, str], codes: Iterable[str]) -> dict[str, str]:
@@ -145,13 +148,13 @@ def _refused(path: Path, folder: Path, findings: Findings) -> bool:
     else:
         return False
     if not fits:
-        problem, remedy = _not_itself(path, folder)
+        problem, remedy = not_itself(path, folder)
         problem, remedy = problem or f"not a {wanted}", remedy or f"put a {wanted} of that name there"
         findings.problem_of(name, problem, remedy)
     return not fits
 
 
-def _not_itself(path: Path, folder: Path) -> tuple[str, str]:
+def not_itself(path: Path, folder: Path) -> tuple[str, str]:
     """Problem and remedy of a link that leads nowhere or out of the study folder; blank for anything else."""
     if not path.is_symlink():
         return "", ""
@@ -250,7 +253,7 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
         if (path.is_dir() and not to_folder) or is_temporary(path.name):
             continue
         file = path.relative_to(inside).as_posix()
-        problem, remedy = _not_itself(path, folder)
+        problem, remedy = not_itself(path, folder)
         if to_folder:
             problem, remedy = "a link to a folder, which is not followed", "put the files themselves there"
         elif problem:

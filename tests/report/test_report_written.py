@@ -75,7 +75,7 @@ def club(request, tmp_path_factory):
 
 def test_a_table_edited_during_the_run_is_named_and_not_certified(club):
     folder, _, said = club
-    assert said[-1].startswith("rounds.csv changed while the report was made")
+    assert said[-1].startswith("rounds.csv changed or vanished while the report was made")
     found = verify_report(folder)
     assert not found.valid and "rounds.csv" in found.text()
 

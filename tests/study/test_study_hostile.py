@@ -323,3 +323,20 @@ def test_what_has_the_name_of_an_input_and_is_none_is_named(tmp_path):
 
 def test_a_tilde_that_names_nobody_is_a_name_like_others():
     assert "no such folder" in check_study("~nobody_of_this_name/x").text()
+
+
+def test_a_text_that_cannot_be_read_is_named(tmp_path):
+    folder = make_folder(tmp_path / "study")
+    (folder / "texts").mkdir()
+    (tmp_path / "secret.md").write_text("a secret")
+    (folder / "texts" / "athlete_page.md").symlink_to(tmp_path / "secret.md")
+    (folder / "texts" / "screening.md").write_bytes("Prüfung".encode("latin-1"))
+    (folder / "texts" / "folder.md").mkdir()
+    os.mkfifo(folder / "texts" / "pipe.md")
+    found = check_study(folder).problems
+    assert dict(zip(found["file"], found["problem"], strict=True)) == {
+        "texts/athlete_page.md": "a link that leads out of the study folder",
+        "texts/screening.md": "not saved as UTF-8",
+        "texts/folder.md": "not a file",
+        "texts/pipe.md": "not a file",
+    }
