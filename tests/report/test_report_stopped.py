@@ -43,6 +43,17 @@ def test_ctrl_c_is_one_sentence(tmp_path, during):
         assert not (folder / "output").exists()
 
 
+@pytest.mark.skipif(os.name != "posix", reason="exit codes as on POSIX")
+def test_ctrl_c_while_a_text_is_executed_ends_as_every_other():
+    """As dataclasses and named tuples do on import; Python then remembers an interrupt as one that nobody caught."""
+    code = (
+        "import sys; from analysis import __main__ as kit; "
+        "kit.run_check = lambda options: exec('raise KeyboardInterrupt'); sys.exit(kit.main(['check', 'study']))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 130 and "Stopped" in done.stderr
+
+
 def test_check_reads_the_gas_files_that_a_report_will_read(tmp_path):
     folder = study(tmp_path)
     assert check_study(folder, read_gas=read_gas_exchange).passed
