@@ -16,6 +16,9 @@ from ..study.crowd import hide_in_crowd
 from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 
 WRITE_UP = "## For the write-up"
+SHARE = "percent_"
+"""How outcomes begin that, beside the heart rate, give the maximal or resting one back, and so the age: not written."""
+
 CODEBOOK = {
     "club": "C1, C2 ... in the order of the folders; who is which stands nowhere in this folder",
     "athlete": "label drawn for this folder; no other output of a club uses it",
@@ -24,7 +27,11 @@ CODEBOOK = {
     "bout_no": "rounds that the athlete had sparred, this one included",
     "took_part": "yes or part",
     "rest_before_s": "rest before the round, s",
-    **{o.name: f"{o.meaning or o.label}{', ' if o.unit else ''}{o.unit}" for o in OUTCOMES.values()},
+    **{
+        o.name: f"{o.meaning or o.label}{', ' if o.unit else ''}{o.unit}"
+        for o in OUTCOMES.values()
+        if not o.name.startswith(SHARE)
+    },
     "sex": "as the equations use it; blank where with the age only one athlete of a club has it",
     "age_years": "age in bands, years; blank where with the sex only one athlete of a club is in it",
     "capacity": "aerobic capacity, in steps; blank where its equation takes sex or body mass",
@@ -63,7 +70,8 @@ def pool_studies(
     Notes
     -----
     The rules are those of the data package of one study. Exact ages, capacities and maximal heart rates enter the analysis
-    in memory and are not written: ages stand in bands, capacities in steps, other values and estimates rounded. Dates,
+    in memory and are not written, nor are shares of maximal heart rate, which give it back: ages stand in bands, capacities
+    in steps, other values and estimates rounded. Dates,
     places, opponents, notes, devices and recordings are not written. A club counts with five athletes or more. Where few
     of a club did not agree, more are left out by lot: what the club tells of everybody, minus these rows, tells about five.
 
@@ -105,8 +113,9 @@ def pool_studies(
 
 
 def _write(folder: Path, joined: JoinedStudies, answer: PooledAnswer, describe) -> None:
+    rows = joined.rows.drop(columns=[name for name in joined.rows if name.startswith(SHARE)])
     tables = {
-        "rows": joined.rows.round({"rest_before_s": 0, **{name: o.digits for name, o in OUTCOMES.items()}}),
+        "rows": rows.round({"rest_before_s": 0, **{name: o.digits for name, o in OUTCOMES.items()}}),
         "athletes": hide_people(joined.athletes),
         "clubs": joined.clubs,
         "results": rounded(answer.table),

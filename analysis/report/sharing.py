@@ -128,14 +128,13 @@ class SharedAnswers(Answers):
 
     def rounds(self, outcome: str):
         """As `Answers.rounds`; the rows, which figures draw, are rounded."""
-        digits = OUTCOMES[outcome].digits
 
         def change(answer):
             ways = answer.sensitivity
             few = ways["analysis"].eq(SENSITIVITY) & ways["n_athletes"].gt(answer.n_athletes - FEWEST_PEOPLE)
             if few.any():
                 self._withhold(f"{_label(outcome)} in the rounds", SENSITIVITY)
-            rows = answer.rows.assign(value=answer.rows["value"].round(digits))
+            rows = answer.rows.assign(value=_shown(answer.rows["value"], outcome))
             return replace(answer, rows=rows, sensitivity=ways[~few].reset_index(drop=True))
 
         return self._changed(("rounds", outcome), super().rounds(outcome), change)
@@ -155,7 +154,7 @@ class SharedAnswers(Answers):
         safe = slopes.index.isin(groups_to_show(behind))
         for row in slopes[~safe & slopes["n_athletes"].gt(0)].to_dict("records"):
             self._withhold(f"fitness and {_label(outcome)}", _among(row))
-        step, digits = min(step_of(self.capacity), COARSE_STEP), OUTCOMES[outcome].digits
+        step = min(step_of(self.capacity), COARSE_STEP)
         sexes = answer.points["sex"].fillna("")
         told = groups_to_show(
             {"": set(sexes.index)} | {s: set(sexes.index[sexes == s]) for s in sexes.unique() if s}
@@ -163,8 +162,8 @@ class SharedAnswers(Answers):
         apart = set(sexes) <= set(told)
         points = answer.points.assign(
             capacity=(answer.points["capacity"] / step).round() * step,
-            outcome=answer.points["outcome"].round(digits),
-            outcome_adjusted=answer.points["outcome_adjusted"].round(digits),
+            outcome=_shown(answer.points["outcome"], outcome),
+            outcome_adjusted=_shown(answer.points["outcome_adjusted"], outcome),
             sex=sexes if apart else "",
         )
         return replace(answer, slopes=slopes[safe].reset_index(drop=True), points=points)
@@ -273,6 +272,13 @@ class SharedAnswers(Answers):
             timed = [c for c in answer.bands if c.startswith("time")]
             answer = replace(answer, bands=answer.bands.assign(**dict.fromkeys(timed, float("nan"))))
         return answer
+
+
+def _shown(values: pd.Series, outcome: str) -> pd.Series:
+    """The values of single athletes as a figure draws them: to what is meant, and shares of their maximum in steps."""
+    if outcome.startswith("percent_"):  # a heart rate over its exact share would be the maximum, which tells the age
+        return (values / COARSE_STEP).round() * COARSE_STEP
+    return values.round(OUTCOMES[outcome].digits)
 
 
 def _behind_slopes(answer) -> dict:

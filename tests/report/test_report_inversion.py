@@ -20,6 +20,7 @@ from analysis.physiology import (
     predict_hr_max,
 )
 from analysis.report.data_package import PACKAGE_COLUMNS, make_data_package
+from analysis.report.sharing import SharedAnswers
 from analysis.study.privacy import secret_labels
 
 KNOWN = known_aerobic_tests()
@@ -225,3 +226,17 @@ def test_who_did_not_agree_cannot_be_worked_out_from_means_and_package(demo_answ
     whole = told[told["hr_mean_bpm"].notna() & told["hr_source"].eq("trace")]
     assert {*zip(whole["session"], whole["person"], whole["round_no"], strict=True)} <= with_samples
     assert len(silent) > 0
+
+
+def test_figures_of_heart_rate_and_of_its_share_do_not_give_the_maximum_back(demo_answers):
+    """What the lines of one athlete in both figures leave open, over all rounds together."""
+    shared = SharedAnswers(demo_answers)
+    keys = ["athlete", "round_no"]
+    heart, share = (
+        shared.rounds(name).rows.set_index(keys)["value"] for name in ("hr_mean_bpm", "percent_hr_max")
+    )
+    both = pd.DataFrame({"heart": heart, "share": share}).dropna()
+    assert len(both) > 30 and (both["share"] % 5 == 0).all()
+    low = (100 * (both["heart"] - 0.5) / (both["share"] + 2.5)).groupby("athlete").max()
+    high = (100 * (both["heart"] + 0.5) / (both["share"] - 2.5)).groupby("athlete").min()
+    assert (high - low).min() > 2 and (high - low).median() > 4  # exact shares leave less than half a beat open
