@@ -276,7 +276,9 @@ class SharedAnswers(Answers):
 
 def _shown(values: pd.Series, outcome: str) -> pd.Series:
     """The values of single athletes as a figure draws them: to what is meant, and shares of their maximum in steps."""
-    if outcome.startswith("percent_"):  # a heart rate over its exact share would be the maximum, which tells the age
+    if outcome.startswith(
+        "percent_"
+    ):  # a heart rate over its exact share would be the maximum, which tells the age
         return (values / COARSE_STEP).round() * COARSE_STEP
     return values.round(OUTCOMES[outcome].digits)
 

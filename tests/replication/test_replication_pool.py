@@ -92,7 +92,9 @@ def test_what_is_written_tells_nobody(clubs, tmp_path):
     rows = pd.read_csv(out / "rows.csv")
     assert rows["athlete"].str.fullmatch(r"C[123]_P\d\d").all()
     shares = [c for c in rows if "percent" in c or "max" in c or "reserve" in c]
-    assert not shares and "hr_mean_bpm" in rows  # a heart rate over its share is the maximum, and that tells the age
+    assert (
+        not shares and "hr_mean_bpm" in rows
+    )  # a heart rate over its share is the maximum, and that tells the age
     athletes = pd.read_csv(out / "athletes.csv", dtype=str, keep_default_na=False)
     assert not {"hr_max_bpm", "mass_kg", "standard_error"} & set(athletes)
     assert set(athletes["capacity"]) <= {

@@ -239,4 +239,6 @@ def test_figures_of_heart_rate_and_of_its_share_do_not_give_the_maximum_back(dem
     assert len(both) > 30 and (both["share"] % 5 == 0).all()
     low = (100 * (both["heart"] - 0.5) / (both["share"] + 2.5)).groupby("athlete").max()
     high = (100 * (both["heart"] + 0.5) / (both["share"] - 2.5)).groupby("athlete").min()
-    assert (high - low).min() > 2 and (high - low).median() > 4  # exact shares leave less than half a beat open
+    assert (high - low).min() > 2 and (
+        high - low
+    ).median() > 4  # exact shares leave less than half a beat open
