@@ -120,11 +120,9 @@ def parse_numbers(texts: list[str]) -> np.ndarray:
 
 
 def _number(text: str) -> float:
-    text = text.strip().replace("\N{MINUS SIGN}", "-")
+    text = text.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".")
     if len(text) > 40:
         return float("nan")
-    if text.count(",") == 1 and "." not in text:
-        text = text.replace(",", ".")
     try:
         return float(text)
     except ValueError:
@@ -245,8 +243,10 @@ def _fixed_clock(texts: list[str]) -> np.ndarray | None:
     at = [0, 1, 3, 4, 6, 7]
     if odd[:, at].any() or not same_marks(digits, at):
         return None
-    d = digits.astype(float)
-    return (d[:, 0] * 10 + d[:, 1]) * 3600 + (d[:, 3] * 10 + d[:, 4]) * 60 + d[:, 6] * 10 + d[:, 7]
+    hours, minutes, seconds = (digits[:, i] * 10.0 + digits[:, i + 1] for i in (0, 3, 6))
+    if ((minutes > 59) & (hours > 0)).any() or (seconds > 60).any():
+        return None  # no times of day: `_clock` says which
+    return hours * 3600 + minutes * 60 + seconds
 
 
 def _clock(text: str, minutes_first: bool) -> float:
