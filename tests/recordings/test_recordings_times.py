@@ -29,6 +29,8 @@ def read(*texts, kind="time", unit=""):
         ("2026-03-01T18:04Z", BASE - 30, True),
         ("2026-03-01T18:04:30 UTC", BASE, True),
         ("2026-03-01T18:04:30+01", BASE - 3600, True),
+        ("2019-12-31T18:04:30Z", calendar.timegm((2019, 12, 31, 18, 4, 30)), True),
+        ("1987-10-29T07:36:52Z", calendar.timegm((1987, 10, 29, 7, 36, 52)), True),
         ("2026-03-01T23:59:59Z", BASE + 5 * 3600 + 55 * 60 + 29, True),
     ],
 )
@@ -45,6 +47,8 @@ def test_one_moment_in_every_writing(text, seconds, zoned):
         "2026-13-01T18:04:30Z",
         "2026-02-30T18:04:30Z",
         "2026-03-01T18:04:61Z",
+        "2026-03-01T18:0x:30Z",
+        "2026-03-01T18:04:3:Z",
     ],
 )
 def test_a_moment_that_is_none_is_missing_and_the_others_stay(wrong):
@@ -90,13 +94,18 @@ def test_what_is_no_time_of_day_is_missing_however_it_is_read(good, wrong):
     assert np.isfinite(seconds[0]) and np.isnan(seconds[1])
 
 
+def test_one_odd_row_in_a_block_is_missing():
+    seconds, _ = read("19:04:30", "19:04:3:", "19:04:3x")
+    assert seconds[0] == 68670.0 and np.isnan(seconds[1:]).all()
+
+
 def test_a_leap_second_and_long_minutes_are_times():
     assert read("19:04:30", "19:04:60")[0] == [68670.0, 68700.0]
     assert read("00:59:00", "00:75:00", kind="elapsed")[0] == [3540.0, 4500.0]
 
 
 def test_what_is_no_clock_is_missing_and_nothing_is_remarked_of_a_plain_one():
-    seconds, _ = read("19:04:30", "x:y", "1:2:3:4", "19:04:3x")
+    seconds, _ = read("19:04:30", "x:y", "1:2:3:4", "19:04:3x", "19:04:3:")
     assert seconds[0] == 68670.0 and np.isnan(seconds[1:]).all()
     assert parse_times(["19:04:30", "19:04:31"], kind="time").remarks == []
     assert "near zero" in parse_times(["00:00:01", "00:00:02"], kind="time").remarks[0]
@@ -157,6 +166,7 @@ def test_dates_are_read_one_way_or_not_at_all(texts, date, clock):
         ((1000, 2000, 9000), "", 1.0, "none"),
         ((0, 199, 398, 6000), "", 0, "none"),
         ((12, 13), "s", 12, "none"),
+        ((30000, 30001, 30003), "", 30000, "none"),  # eight hours of seconds are no spreadsheet dates
     ],
 )
 def test_numbers_are_told_by_their_size_and_steps(values, unit, first, clock):
