@@ -44,13 +44,17 @@ def test_ctrl_c_is_one_sentence(tmp_path, during):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="exit codes as on POSIX")
-def test_ctrl_c_while_a_text_is_executed_ends_as_every_other():
+def test_ctrl_c_while_a_text_is_executed_ends_as_every_other(tmp_path):
     """As dataclasses and named tuples do on import; Python then remembers an interrupt as one that nobody caught."""
-    code = (
-        "import sys; from analysis import __main__ as kit; "
-        "kit.run_check = lambda options: exec('raise KeyboardInterrupt'); sys.exit(kit.main(['check', 'study']))"
+    (tmp_path / "pressed.py").write_text(
+        "import sys\nfrom analysis import __main__ as kit\n"
+        "kit.run_check = lambda options: exec('raise KeyboardInterrupt')\nsys.exit(kit.main(['check', 'study']))\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    path = os.pathsep.join([str(ROOT), str(tmp_path)])
+    done = subprocess.run(
+        [sys.executable, "-m", "pressed"], env={**os.environ, "PYTHONPATH": path}, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
     assert done.returncode == 130 and "Stopped" in done.stderr
 
 
