@@ -125,7 +125,7 @@ def flow_of(trained, control):
 
 def why(trained=(10, 0), control=(10, 0), design="parallel", smallest_p=0.001, n_athletes=20):
     chance = SimpleNamespace(smallest_p=smallest_p, n_athletes=n_athletes)
-    return _why_not(design, flow_of(trained, control), None, chance, 0.05)
+    return _why_not(design, flow_of(trained, control), chance, 0.05)
 
 
 def test_what_takes_the_claim_away():
