@@ -172,9 +172,8 @@ def test_dates_are_read_one_way_or_not_at_all(texts, date, clock):
 def test_numbers_are_told_by_their_size_and_steps(values, unit, first, clock):
     found = parse_times([repr(float(v)) for v in values], kind="time", unit=unit)
     assert found.clock == clock and found.seconds[0] == pytest.approx(first, abs=1e-3)
-    assert bool(found.remarks) == (
-        unit == "" and max(values) not in (2, 6000)
-    )  # what was told by size is said
+    plain = unit != "" or max(values) in (2, 6000, 30003)
+    assert bool(found.remarks) == (not plain)  # what was told by size is said
 
 
 def test_steps_below_200_are_seconds_and_from_200_on_milliseconds():
