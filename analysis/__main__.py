@@ -387,9 +387,7 @@ def main(arguments=None):
         print(error, file=sys.stderr)
         return 1
     except KeyboardInterrupt:
-        exec(
-            ""
-        )  # where a text was being executed (as dataclasses do), Python would end as if nobody had caught this
+        exec("")  # else, where a text was being executed, Python ends as if nobody had caught this
         print("\nStopped; nothing was changed.", file=sys.stderr)
         return 130
     except BrokenPipeError:  # the reader of our output has had enough (for example | head)
