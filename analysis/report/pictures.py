@@ -6,6 +6,7 @@ from functools import partial
 
 from ..answers.roll_call import count_flow
 from ..basics import NotYet, join_words, upper_first
+from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
 from ..telling.cleaning.account_figures import draw_missing, draw_time_in_bands
 from ..telling.cleaning.figures import draw_overview
@@ -18,6 +19,7 @@ from ..telling.rounds.check_figures import draw_checks
 from ..telling.rounds.figures import draw_evenings, draw_rounds, draw_steps
 from ..telling.study.figures import draw_by_bound, draw_flow_of_athletes, draw_rests
 from ..telling.survey.figures import draw_sessions
+from .sharing import SharedAnswers
 
 
 def has_rounds(answers) -> bool:
@@ -56,7 +58,7 @@ def _picture(key: str, draw, *what, **words) -> Picture:
 
 
 CAPTIONS = {
-    "rounds_percent_hr_max": "Share of the measured maximal heart rate over the rounds: athletes, and the mean with its 95 % "
+    "rounds_percent_hr_max": "Share of the measured maximal heart rate over the rounds: athletes{step}, and the mean with its 95 % "
     "interval.",
     "rounds": "{what} over the rounds. Thin lines: athletes; diamonds: mean of the mixed model with its 95\N{NO-BREAK SPACE}% "
     "interval.",
@@ -140,7 +142,8 @@ def further_pictures(answers) -> list[Picture]:
     if cleaned and draw_time_in_bands(cleaned) is not None:
         made.append(_picture("bands", draw_time_in_bands, cleaned))
     if "percent_hr_max" in answers.measured_outcomes and (share := answers.rounds("percent_hr_max")):
-        made.append(_picture("rounds_percent_hr_max", draw_rounds, [share]))
+        step = f" in steps of {COARSE_STEP:g} %" if isinstance(answers, SharedAnswers) else ""
+        made.append(_picture("rounds_percent_hr_max", draw_rounds, [share], step=step))
     if levels := answers.levels():
         made.append(_picture("levels", draw_levels, levels, x=OUTCOMES[levels.x].label, y=_label(levels.y)))
     for outcome in answers.measured_outcomes[:1]:
