@@ -58,8 +58,8 @@ def _picture(key: str, draw, *what, **words) -> Picture:
 
 
 CAPTIONS = {
-    "rounds_percent_hr_max": "Share of the measured maximal heart rate over the rounds: athletes{step}, and the mean with its 95 % "
-    "interval.",
+    "rounds_percent_hr_max": "Share of the measured maximal heart rate over the rounds: athletes{step}, and the mean with its "
+    "95 % interval.",
     "rounds": "{what} over the rounds. Thin lines: athletes; diamonds: mean of the mixed model with its 95\N{NO-BREAK SPACE}% "
     "interval.",
     "rests": "Heart rate in the rests: its fall in the first minute, and its level when the next round begins. Means with "
