@@ -49,7 +49,7 @@ def test_nothing_is_left_and_it_can_be_run_again(study, monkeypatch, at, code):
 
 
 def test_the_word_file_belongs_to_it(study, monkeypatch, quick_assurance):
-    from analysis.report import plan_document
+    from analysis.report import plan_document, word
 
     def full(*_, **__):
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -59,7 +59,7 @@ def test_the_word_file_belongs_to_it(study, monkeypatch, quick_assurance):
     text = text.replace('approval = ""', 'approval = "2026-17"', 1)
     (folder / "study.toml").write_text(text, encoding="utf-8")
     before = files(study)
-    monkeypatch.setattr(plan_document, "write_word", full)
+    monkeypatch.setattr(word, "write_word", full)
     with pytest.raises(KitError, match="Nothing was fixed"):
         plan_document.freeze(folder, athletes=12)
     assert files(study) == before
