@@ -44,7 +44,7 @@ def is_temporary(name: str) -> bool:
     )
 
 
-_NOT_INPUT = frozenset({"output", "notebooks", "__pycache__"})
+_NOT_INPUT = frozenset({"output", "notebooks"})
 
 
 def checksum(path: str | Path) -> str:
@@ -68,7 +68,7 @@ def input_checksums(folder: str | Path) -> dict[str, str]:
         inside = path.relative_to(folder)
         if not path.is_file() or inside.parts[0] in _NOT_INPUT:
             continue
-        if any(p.startswith((".", "~$")) for p in inside.parts) or leaves(path, folder):
+        if any(p.startswith((".", "~$")) or p == "__pycache__" for p in inside.parts) or leaves(path, folder):
             continue
         told = not any(file_name_trouble(part.partition(".")[0]) for part in inside.parts)
         found |= _named(plain_name(inside) if told else "", checksum(path))

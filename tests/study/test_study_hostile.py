@@ -257,6 +257,15 @@ def test_a_link_that_leaves_the_folder_is_refused_and_its_target_never_read(tmp_
     assert "link" not in check_study(study).text()
 
 
+def test_what_python_leaves_behind_is_no_input(tmp_path):
+    study = make_folder(tmp_path)
+    before = input_checksums(study)
+    left = study / "how_it_was_made" / "__pycache__"
+    left.mkdir(parents=True)
+    (left / "make.pyc").write_bytes(b"made by Python")
+    assert input_checksums(study) == before != {}
+
+
 def test_a_round_beyond_all_numbers_is_a_problem_of_its_own(tmp_path):
     rows = [*rounds(), {"athlete": "A01", "round_no": 9223372036854775296, "exertion": 12}]
     report = check_study(make_folder(tmp_path, rounds=rows))
