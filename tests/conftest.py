@@ -18,17 +18,17 @@ from half_filled import LEFT_OUT, half_filled
 from second_study import write_second_study
 
 SHARED = {
-    "the report of the demo": ("test_report_build", "test_browser_pages", "test_figures_all"),
-    "the careless study": ("test_report_codes", "test_browser_markup"),
-    "folders that are not the demo": ("test_notebooks", "test_answers_demo"),
+    "demo_report": ("test_report_build", "test_report_layers", "test_browser_pages", "test_figures_all"),
+    "careless_answers": ("test_report_codes", "test_browser_markup"),
+    "half_filled_answers": ("test_notebooks", "test_answers_demo"),
 }
-"""What several files share -> those files."""
+"""Costly fixture -> the files that share it, so that one worker makes it once."""
 
 LONG = (
-    "the report of the demo",
-    "the careless study",
+    "demo_report",
+    "careless_answers",
     "test_browser_lab",
-    "folders that are not the demo",
+    "half_filled_answers",
     "test_study_slips",
     "test_report_sharing",
     "test_report_sentences",
@@ -47,7 +47,10 @@ def group_of(nodeid: str) -> str:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Begin with what takes long."""
+    """Begin with what takes long; a costly fixture that a file outside its group would make again is an error."""
+    for item in items:
+        for what in set(item.fixturenames) & set(SHARED):
+            assert group_of(item.nodeid) == what, f"{item.nodeid} uses {what}: name its file in SHARED"
     items.sort(key=lambda item: LONG.index(g) if (g := group_of(item.nodeid)) in LONG else len(LONG))
 
 

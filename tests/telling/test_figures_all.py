@@ -11,6 +11,7 @@ from figure_rules import faults_of
 
 import analysis.telling
 from analysis.answers import open_survey
+from analysis.answers.walk import DEMO_FOLDER
 from analysis.report import build_document
 from analysis.telling.document import Picture
 from analysis.telling.export import figure_bytes
@@ -60,13 +61,18 @@ def drawn_by_example(module, function, at_hand):
     return figures
 
 
+@pytest.fixture(scope="module")
+def demo_survey():
+    return open_survey(DEMO_FOLDER / "survey")
+
+
 @pytest.fixture
-def at_hand(demo_answers, demo_training, answers_at_hand):
+def at_hand(demo_answers, demo_training, demo_survey, answers_at_hand):
     """What the examples draw, as the docstring of the room says; made when an example names it."""
     return {
         "answers": lambda: demo_answers,
         "training": demo_training.training,
-        "survey": lambda: open_survey().survey(),
+        "survey": demo_survey.survey,
     }
 
 
