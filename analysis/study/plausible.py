@@ -394,8 +394,8 @@ def _peak_above_maximum(line, where, known, findings: Findings) -> None:
             "hr_peak_typed_bpm",
             f"{line.hr_peak_typed_bpm:g}",
             text,
-            f"raise hr_max_bpm of {line.athlete} in the athletes table to {line.hr_peak_typed_bpm:g} if the peak is real, "
-            "else set the peak aside in decisions",
+            f"raise hr_max_bpm of {line.athlete or 'this athlete'} in the athletes table to {line.hr_peak_typed_bpm:g} if the "
+            "peak is real, else set the peak aside in decisions",
             keepable=True,
         )
     else:
