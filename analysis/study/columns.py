@@ -384,9 +384,20 @@ def read_headings(
             "nothing, if that is right",
         )
     places = _name_columns(grid, number, heads, body, rules, more, findings)
-    if body and _is_units_row(body[0][1], rules):
-        units = {p: text for p, text in enumerate(body[0][1]) if text}
-        _check_units(grid.file, body[0][0], units, places, rules, findings)
+    typed_over = _units_row(body[0][1], rules) if body else None
+    if typed_over is not None:
+        row, cells = body[0]
+        for place in typed_over:
+            findings.problem(
+                grid.file,
+                row,
+                places.get(place, ""),
+                cells[place],
+                f"typed over what row {row} says of each column",
+                "empty this cell, and type values from the next row on",
+            )
+        units = {p: text for p, text in enumerate(cells) if text and p not in typed_over}
+        _check_units(grid.file, row, units, places, rules, findings)
         body = body[1:]
     for row, cells in body if body.width > len(heads) else ():
         if any(cells[len(heads) :]):
@@ -419,7 +430,7 @@ def read_headings(
 def has_rows(grid: Grid, table: str) -> bool:
     """Return True where a sheet holds more than its headings and units."""
     body = grid.rows[1:]
-    return len(body) > 1 or bool(body and not _is_units_row(body[0][1], column_rules()[table]))
+    return len(body) > 1 or bool(body and _units_row(body[0][1], column_rules()[table]) is None)
 
 
 def _heading_row(grid: Grid, rules: dict[str, Column]) -> int:
@@ -494,12 +505,14 @@ def _unknown_heading(file: str, row: int, head: str, name: str, rules: dict, fin
     return suggestion
 
 
-def _is_units_row(cells: list[str], rules: dict[str, Column]) -> bool:
-    texts = {squeeze(c) for c in cells if c}
+def _units_row(cells: list[str], rules: dict[str, Column]) -> list[int] | None:
+    """Places of a row of units where something else was typed; None where most of the row is something else."""
     words = KIND_WORDS | {squeeze("/".join(c.choices)) for c in rules.values() if c.choices}
     words |= {squeeze(c.unit) for c in rules.values() if c.unit}  # also those that only one column has
-    units = {t for t in texts if canonical_unit(t)}
-    return bool(texts) and texts <= units | words
+    filled = [place for place, cell in enumerate(cells) if cell]
+    other = [p for p in filled if squeeze(cells[p]) not in words and not canonical_unit(squeeze(cells[p]))]
+    known = len(filled) - len(other)
+    return other if known and (not other or known >= max(3, 2 * len(other))) else None
 
 
 def _check_units(file, row, units: dict[int, str], places: dict[int, str], rules, findings) -> None:

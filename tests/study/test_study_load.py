@@ -122,6 +122,22 @@ def test_a_units_row_is_read_over_and_a_wrong_unit_is_a_problem(tmp_path):
     assert report.problems.iloc[0][["row", "column", "value"]].tolist() == [2, "lactate_mmol_l", "mg/dL"]
 
 
+def test_a_units_row_that_was_typed_over_is_told_cell_by_cell_and_its_remedy_works(tmp_path):
+    folder = new_study(tmp_path / "club", workbook=False)
+    path = folder / "decisions.csv"
+    heads, units = path.read_text(encoding="utf-8-sig").splitlines()[:2]
+    over = ["2026-03-06", "study lead", *units.split(",")[2:]]
+    path.write_text("\n".join([heads, ",".join(over)]) + "\n", encoding="utf-8")
+    problems = check_study(folder).problems
+    mine = problems[problems["file"] == "decisions.csv"]
+    assert mine[["row", "column", "value"]].to_numpy().tolist() == [
+        [2, "date", "2026-03-06"], [2, "decided_by", "study lead"],
+    ]  # fmt: skip
+    assert mine["remedy"].str.contains("empty this cell").all()
+    path.write_text("\n".join([heads, ",".join(["", "", *over[2:]])]) + "\n", encoding="utf-8")
+    assert "decisions.csv" not in check_study(folder).problems["file"].tolist()
+
+
 def test_headings_may_be_written_freely_with_their_unit(tmp_path):
     text = (
         csv_text(rounds())
