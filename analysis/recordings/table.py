@@ -273,8 +273,6 @@ def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
     if dates:
         times = [f"{d} {t}" if d.strip() else t for d, t in zip(dates, times, strict=True)]
     kind, unit = layout.kinds[time]
-    if dates and kind == "elapsed":
-        kind = "time"
     read = parse_times(times, kind=kind, unit=unit)
     seconds, clock, local_date = _with_start(read, layout, remarks)
     remarks += read.remarks

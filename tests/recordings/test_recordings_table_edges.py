@@ -96,6 +96,13 @@ def test_intervals_differ_less_than_threefold_and_most_of_them_are_numbers():
     assert not read(beats("rr_ms", *[800] * 5)).remarks, "a column with a name needs no remark"
 
 
+def test_intervals_with_times_begin_at_the_first_of_them():
+    found = read(lines("time_s,rr_ms", "10.0,800", "10.8,800", "11.6,800"))
+    assert found.interval_ends == pytest.approx([10.0, 10.8, 11.6])
+    moved = read(lines("time_s,rr_ms", "10.0,800", "14.1,800", "14.9,800"))  # more than 3 s were not recorded
+    assert moved.interval_ends == pytest.approx([10.0, 14.1, 14.9])
+
+
 def test_half_of_the_rows_below_a_header_must_fit_it():
     fits, other = "1,118", "a,b"
     header = "elapsed_s,hr_bpm"
