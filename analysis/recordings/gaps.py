@@ -120,8 +120,8 @@ def lost_steps(times: np.ndarray, gaps) -> np.ndarray:
     """Which steps between `times` touch a missing span of `gaps` (pairs of from and to)."""
     out = np.zeros(max(len(times) - 1, 0), dtype=bool)
     for begin, finish in gaps:
-        low = int(np.searchsorted(times, begin + 1e-6, side="left")) - 1
-        high = int(np.searchsorted(times, finish - 1e-6, side="left"))
+        low = int(np.searchsorted(times, begin + 1e-6)) - 1
+        high = int(np.searchsorted(times, finish - 1e-6))
         out[max(low, 0) : high] = True
     return out
 

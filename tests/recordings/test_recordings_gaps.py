@@ -1,4 +1,4 @@
-"""The rules that tell lost contact from the silence of a device, at their edges; expected values by hand from the rules' words."""
+"""The rules that tell lost contact from the silence of a device, at their edges; expected by hand from their words."""
 
 from __future__ import annotations
 
@@ -130,11 +130,12 @@ def test_spans_without_heart_rate_and_the_steps_they_touch():
 
 
 def joined(t1, y0, y1, bells=(), **more):
-    times, values, place = join_steps(
-        np.array([0.0, t1]), np.array([y0, y1]), np.array([True]), bells, **more
-    )
-    assert set(place) == {0} and len(times) == math.ceil(t1) - 1
-    return dict(zip(np.round(times, 6).tolist(), values.tolist(), strict=True))
+    """The points within a step of t1 seconds, counted from its beginning, which is neither first nor last."""
+    times, rates = np.array([0.0, 7, 7 + t1, 9 + t1]), np.array([90.0, y0, y1, 180])
+    bells = [(begin + 7, end + 7) for begin, end in bells]
+    found, values, place = join_steps(times, rates, np.array([False, True, False]), bells, **more)
+    assert set(place) == {1} and len(found) == math.ceil(t1) - 1
+    return dict(zip(np.round(found - 7, 6).tolist(), values.tolist(), strict=True))
 
 
 def test_a_small_change_is_a_straight_line_or_held_in_part():
