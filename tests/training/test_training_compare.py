@@ -27,7 +27,11 @@ def test_check_value_2_main_analysis():
 def test_check_value_2_beside():
     assert compare_groups(TWELVE, **ASKED, method="ols").standard_error == pytest.approx(0.820658, abs=1e-6)
     assert compare_groups(TWELVE, **ASKED, method="hc3").standard_error == pytest.approx(0.911304, abs=1e-6)
-    assert compare_groups(TWELVE, **ASKED, method="ols").df == 9
+    plain = compare_groups(TWELVE, **ASKED, method="ols")
+    assert plain.df == 9
+    # means by hand: before 51 and 51.5, after 329 / 6 and 52
+    assert (plain.baseline_difference, plain.followup_alone) == pytest.approx((-0.5, 329 / 6 - 52))
+    assert plain.change_alone == pytest.approx(329 / 6 - 52 + 0.5)
 
 
 @pytest.mark.parametrize(("method", "name"), [("hc2", "HC2"), ("hc3", "HC3"), ("ols", "nonrobust")])
