@@ -101,6 +101,8 @@ def test_a_cut_file_keeps_its_points(tmp_path):
             "both a time and a heart rate",
         ),
         ("<gpx>" + "<a>" * 200 + "</a>" * 200 + "</gpx>", "nested"),
+        ('<?xml version="1.0" encoding="foo-17"?><gpx></gpx>', "unknown encoding: foo-17"),
+        ('<?xml version="1.0" encoding="punycode"?><gpx></gpx>', "damaged"),
     ],
 )
 def test_what_gives_no_trace_says_why(tmp_path, text, words):
