@@ -2,6 +2,7 @@
 
 import builtins
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -140,3 +141,14 @@ def test_what_follows_test_is_passed_on_and_nothing_else_is(monkeypatch, capsys)
     with pytest.raises(SystemExit):
         main(["check", "--durations=3", "somewhere"])
     assert "unrecognized arguments: --durations=3" in capsys.readouterr().err
+
+
+def test_what_users_are_told_to_type_is_what_starts_python_here():
+    """Many systems know "python3" or "py" and no "python": the name comes from one place."""
+    told = [
+        path.relative_to(ROOT).as_posix()
+        for kind in ("*.py", "*.md", "*.toml")
+        for path in (ROOT / "analysis").rglob(kind)
+        if re.search(r"\bpython -m analysis", path.read_text(encoding="utf-8"))
+    ]
+    assert told == []

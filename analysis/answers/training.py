@@ -13,6 +13,7 @@ import pandas as pd
 from ..basics import KitError, NotYet, join_words, plural
 from ..basics.errors import expand_home
 from ..cleaning import clean_study, flag_artefacts
+from ..environment import python_name
 from ..physiology import attainable_minutes, target_band, training_protocols
 from ..recordings import RecordingError, read_recording
 from ..study import load_study, outcome_named
@@ -370,7 +371,8 @@ def allocate_study(
     design = study.training
     if design is None:
         raise KitError(
-            "study.toml has no section [training]. Start a training study with: python -m analysis new FOLDER --training"
+            "study.toml has no section [training]. Start a training study with: "
+            f"{python_name()} -m analysis new FOLDER --training"
         )
     if design.design not in RANDOMISED:
         raise KitError(f"The design is {design.design}: nobody is allocated in it.")
@@ -448,7 +450,7 @@ def _outside(folder: Path, sealed: Path) -> Path:
 def _not_ready(study, design) -> list[str]:
     problems = []
     if not study.plan.frozen:
-        problems.append("the plan is not fixed: python -m analysis freeze FOLDER")
+        problems.append(f"the plan is not fixed: {python_name()} -m analysis freeze FOLDER")
     if not design.public_number_named and not study.plan.frozen:
         problems.append("name the public number in [training] public_number_named before the plan is fixed")
     if not design.public_number:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from ..basics import KitError, join_words, plural
 from ..basics.errors import expand_home
+from ..environment import python_name
 from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
 from .approval import check_ethics, check_minors, check_sampling_pace, check_texts
 from .columns import TABLES, RawTable, empty_table, lines_of, read_headings
@@ -103,7 +104,7 @@ def examine_folder(folder: str | Path, *, today: dt.date | None = None) -> Exami
     folder = expand_home(folder)
     if not folder.is_dir():
         what = "a file, not a folder" if folder.exists() else "no such folder"
-        remedy = "give the study folder, or start one with: python -m analysis new FOLDER"
+        remedy = f"give the study folder, or start one with: {python_name()} -m analysis new FOLDER"
         raise StudyError([Problem(str(folder), None, "", "", what, remedy)])
     with _no_search_for_cycles():
         return _examine(folder.resolve(), today or dt.date.today())

@@ -12,6 +12,7 @@ from string import Template
 
 from ..basics import KitError, check_choice, did_you_mean
 from ..basics.errors import expand_home
+from ..environment import python_name
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
 from .forms import Tab, write_forms
@@ -137,8 +138,9 @@ def minutes_text(seconds: float) -> str:
 
 
 def read_template(name: str) -> str:
-    """Return the text of a template."""
-    return (FOLDER / name).read_text(encoding="utf-8")
+    """Return the text of a template, with the command as it is typed here."""
+    text = (FOLDER / name).read_text(encoding="utf-8")
+    return text.replace("python3 -m analysis", f"{python_name()} -m analysis")
 
 
 def readme_text(*, survey: bool, training: bool = False) -> str:
@@ -155,9 +157,9 @@ def readme_text(*, survey: bool, training: bool = False) -> str:
         steps = (
             read_template("training_steps.md")
             if training
-            else "5. Fix the plan before the first measurement: `python -m analysis freeze FOLDER`.\n"
+            else f"5. Fix the plan before the first measurement: `{python_name()} -m analysis freeze FOLDER`.\n"
         )
-        steps += "" if training else "6. Write everything up: `python -m analysis report FOLDER`."
+        steps += "" if training else f"6. Write everything up: `{python_name()} -m analysis report FOLDER`."
         parts = (
             "A sparring study",
             "Rewrite the files in `texts/` in your own words and language, and have them seen by your ethics committee.",

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ..basics import did_you_mean
+from ..environment import python_name
 from .problems import Findings, asked, shorten
 from .protocol import CLOTHING, SCALES, Protocol
 from .text_files import Slip, Unreadable, decode_text, read_bytes
@@ -92,7 +93,7 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         findings.problem_of(
             SETTINGS_FILE,
             "there is no study.toml in this folder",
-            "start the folder with: python -m analysis new FOLDER, or write [protocol] with rounds, work_s and rest_s",
+            f"start the folder with: {python_name()} -m analysis new FOLDER, or write [protocol] with rounds, work_s and rest_s",
         )
         return Settings()
     try:

@@ -229,7 +229,7 @@ STOOD_OUT = (
 )
 NONE_STOOD_OUT = "No typed value was unlike the rest."
 DEMO_IS_OPEN = (
-    "**Whose study this is:** the invented demo, “{title}”. For your own, type `python3 -m analysis lab FOLDER` in a terminal; "
+    "**Whose study this is:** the invented demo, “{title}”. For your own, type `{python} -m analysis lab FOLDER` in a terminal; "
     "it opens the notebooks on that folder."
 )
 STUDY_IS_OPEN = "**Whose study this is:** the folder {folder}{title}."
@@ -295,5 +295,5 @@ REST_FALL = "In the first minute of rest, heart rate fell by {mean} after round 
 REST_NEXT = "The next round began at {mean} (SD {sd}, {who}, rest after round {k})"
 REST_LATER = ", and {by} {mean} after round"
 NEXT_FOR_STUDY = "**Next for this study:** {step}"
-WRITE_IT_UP = "write it up, with `python3 -m analysis report FOLDER` in a terminal."
+WRITE_IT_UP = "write it up, with `{python} -m analysis report FOLDER` in a terminal."
 NEXT_WAITING = "{needs}; {notebook} is waiting for it."

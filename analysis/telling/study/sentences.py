@@ -17,6 +17,7 @@ from ...basics import (
     upper_first,
 )
 from ...capacity.adjustment import covariate_words
+from ...environment import python_name
 from ...study import OUTCOMES, list_needs
 from ...study.deviations import plan_deviations
 from ...study.stand_out import delay_drift
@@ -147,7 +148,7 @@ def plain_whose(answers) -> str:
     """Say whose study is open: the demo's, or which folder's."""
     study = answers.study
     if study.folder.resolve() == DEMO_FOLDER:
-        return say.DEMO_IS_OPEN.format(title=study.title)
+        return say.DEMO_IS_OPEN.format(python=python_name(), title=study.title)
     return say.STUDY_IS_OPEN.format(
         folder=study.folder.name, title=f", “{study.title}”" if study.title else ""
     )
@@ -458,7 +459,7 @@ def plain_rests(rests) -> str:
 
 
 NEXT = say.NEXT_FOR_STUDY
-WRITE = say.WRITE_IT_UP
+WRITE = say.WRITE_IT_UP.format(python=python_name())
 
 
 def next_step(study, notebook: str) -> str:
