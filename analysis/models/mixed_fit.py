@@ -519,7 +519,9 @@ class MixedFit(Result):
                 f"{name!r} is numeric in this model; write C({name}) in the formula for its means."
             )
         typed = self._typed()
-        term = next(t for t in self._design.terms if t.keys == {factor.key})
+        term = next((t for t in self._design.terms if t.keys == {factor.key}), None)
+        if term is None:  # its interactions may span the same space, as in C(sex) + C(round_no):C(sex)
+            raise KitError(f"Add {factor.expression} as a term of its own for its means.")
         rows = np.zeros((len(factor.levels), len(self._design.names)))
         rows[:, 0] = 1.0
         rows[:, term.typed] = factor.code_table(full=False, coding="S")[0]

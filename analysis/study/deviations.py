@@ -57,6 +57,8 @@ def _changed_settings(study: Study, fixed: FixedPlan) -> list[tuple]:
         "plan": plain_values(_plan_values(fixed.plan)),
         **{name: fixed.fixed.get("settings", {}).get(name, {}) for name in FIXED_SETTINGS},
     }
+    if study.plan.n_athletes is None:  # not in study.toml, but given when the plan was fixed
+        now["plan"]["n_athletes"] = then["plan"]["n_athletes"]
     return list(_differences(then, plain_values(now), ()))
 
 

@@ -287,3 +287,17 @@ def test_a_covariate_that_hardly_differs_from_another_is_named():
                 fit(table, "hr ~ C(round_no) + mass + mass_again")
         else:
             assert np.isfinite(fit(table, "hr ~ C(round_no) + mass + mass_again").coefficients()["p"]).all()
+
+
+def test_means_of_a_factor_that_is_no_term_of_its_own_are_refused_in_words():
+    """Its interaction alone may span the same space as both together, so that nothing else stops it."""
+    rows = [
+        (a, r, "FM"[i % 2], 150 + i + 3 * r + (i * r) % 4)
+        for i, a in enumerate("ABCDEFGH")
+        for r in (1, 2, 3)
+    ]
+    data = pd.DataFrame(rows, columns=["athlete", "round_no", "sex", "hr"])
+    fit = fit_mixed(data, "hr ~ C(sex) + C(round_no):C(sex)", group="athlete")
+    for ask in (fit.means, fit.contrasts):
+        with pytest.raises(KitError, match=r"Add C\(round_no\) as a term of its own"):
+            ask("round_no")

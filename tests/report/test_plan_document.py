@@ -17,6 +17,7 @@ from analysis.report.plan_document import (
     size_answer,
 )
 from analysis.study import Study, load_study, new_study
+from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import load_fixed_plan
 
 
@@ -64,6 +65,21 @@ def test_a_plan_is_written_once_with_its_size(frozen):
     with pytest.raises(KitError, match="not overwritten"):
         freeze(folder, athletes=15)
     assert {p: p.read_bytes() for p in written} == before
+
+
+def test_a_number_of_athletes_given_at_fixing_alone_is_no_departure(frozen):
+    """study.toml says none; a number that stands there and differs is one."""
+    folder, _ = frozen
+    assert load_study(folder).plan.n_athletes is None
+    assert plan_deviations(load_study(folder)).empty
+    settings = folder / "study.toml"
+    text = settings.read_text(encoding="utf-8")
+    try:
+        settings.write_text(text.replace("# n_athletes = 12 ", "n_athletes = 12 "), encoding="utf-8")
+        departures = plan_deviations(load_study(folder))
+        assert departures[["planned", "done"]].to_numpy().tolist() == [["14", "12"]]
+    finally:
+        settings.write_text(text, encoding="utf-8")
 
 
 def test_the_word_file_has_numbered_tables_alt_text_and_prompts(frozen):
