@@ -55,9 +55,7 @@ def build_parser():
         help="how many will come: fills in their codes and rounds",
     )
     new.add_argument("--csv", action="store_true", help="write CSV files instead of one workbook")
-    new.add_argument(
-        "--survey", action="store_true", help="for sessions that other people send in, instead of rounds"
-    )
+    new.add_argument("--survey", action="store_true", help="for sessions that other people send in, instead of rounds")
 
     new.add_argument(
         "--training", action="store_true", help="for a study that assigns training to half of the athletes"
@@ -83,9 +81,7 @@ def build_parser():
         help="change a plan that was fixed, before the first measurement; both versions are kept",
     )
 
-    draw = command(
-        "allocate", "let chance decide, once, who adds the training of a training study", "the study folder"
-    )
+    draw = command("allocate", "let chance decide, once, who adds the training of a training study", "the study folder")
     draw.add_argument(
         "--sealed",
         type=Path,
@@ -96,15 +92,9 @@ def build_parser():
     draw.add_argument("--late", default="", metavar="CODE", help="an athlete who joined after the draw")
 
     report = command("report", "analyse the study and write everything up", "the study folder")
-    report.add_argument(
-        "--no-notebooks", action="store_true", help="leave out the notebooks as pages (faster)"
-    )
-    report.add_argument(
-        "--individuals", action="store_true", help="show codes of the athletes who consented to it"
-    )
-    report.add_argument(
-        "--verify", action="store_true", help="only say whether the output still belongs to its input"
-    )
+    report.add_argument("--no-notebooks", action="store_true", help="leave out the notebooks as pages (faster)")
+    report.add_argument("--individuals", action="store_true", help="show codes of the athletes who consented to it")
+    report.add_argument("--verify", action="store_true", help="only say whether the output still belongs to its input")
     report.add_argument("--timings", action="store_true", help="print where the time goes")
     report.add_argument("--strict", action="store_true", help="fail on any warning in a notebook")
     report.add_argument("--open", action="store_true", help="open the page in the browser at the end")
@@ -112,9 +102,7 @@ def build_parser():
     lab = command("lab", "copy the notebooks beside the study and open them", "the study folder")
     lab.add_argument("--no-browser", action="store_true", help="start without opening a browser window")
 
-    pace = command(
-        "pace", "write the page on which a rater marks what athletes do in a round", "the study folder"
-    )
+    pace = command("pace", "write the page on which a rater marks what athletes do in a round", "the study folder")
     pace.add_argument(
         "--out",
         type=Path,
@@ -267,9 +255,7 @@ def run_lab(options):
     print(f"Starting the notebooks in {target} (stop with Ctrl+C, twice)")
     print(f"Their address, for this machine alone: http://127.0.0.1:{port}/lab?token={token}", flush=True)
     with own_settings_of_lab(token) as private:
-        path = os.pathsep.join(
-            filter(None, [private, str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")])
-        )
+        path = os.pathsep.join(filter(None, [private, str(LAB_SETTINGS), os.environ.get("JUPYTER_CONFIG_PATH", "")]))
         environment = {**os.environ, "STUDY_FOLDER": str(folder), "JUPYTER_CONFIG_PATH": path}
         environment["STUDY_KIT_OWN_STARTUP"] = os.environ.get("PYTHONSTARTUP", "")
         environment["PYTHONSTARTUP"] = str(ROOT / "analysis" / "notebook" / "startup.py")
@@ -336,10 +322,7 @@ def run_pool(options):
     written = pool_studies(options.folders, options.out, describe=write_up_pool)
     plain, mark, _ = (written / "README.md").read_text(encoding="utf-8").partition("\n## For the write-up\n")
     print(plain.replace("# Several clubs together\n\n", "", 1))
-    print(
-        f"Wrote {written.resolve()}"
-        + (": README.md there holds the results for the write-up." if mark else "")
-    )
+    print(f"Wrote {written.resolve()}" + (": README.md there holds the results for the write-up." if mark else ""))
     return 0
 
 

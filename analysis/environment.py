@@ -118,9 +118,7 @@ def _install(root, inside):
     if (root / "constraints.txt").exists():
         command += ["--constraint", str(root / "constraints.txt")]
     command += ["--editable", f"{root}[{EXTRAS}]"]
-    done = subprocess.run(
-        command, cwd=str(root), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False
-    )
+    done = subprocess.run(command, cwd=str(root), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False)
     if done.returncode == 0:
         return ""
     last = [line for line in done.stdout.decode("utf-8", "replace").splitlines() if line.strip()][-12:]
@@ -139,10 +137,7 @@ def _answers(python):
     if not python.exists():
         return False
     try:
-        return (
-            subprocess.run([str(python), "-c", "import pip"], capture_output=True, check=False).returncode
-            == 0
-        )
+        return subprocess.run([str(python), "-c", "import pip"], capture_output=True, check=False).returncode == 0
     except OSError:
         return False
 

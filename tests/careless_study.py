@@ -79,9 +79,7 @@ def write_careless_study(folder):
     }
     settings = folder / "study.toml"
     text = settings.read_text(encoding="utf-8")
-    text = text.replace(
-        '"athletes on medicine', f'"{WITHDREW} since {REFUSED} was rough; athletes on medicine'
-    )
+    text = text.replace('"athletes on medicine', f'"{WITHDREW} since {REFUSED} was rough; athletes on medicine')
     keys = "|".join(said)
     text = re.sub(rf"^({keys}) *=.*$", lambda m: f"{m[1]} = {json.dumps(said[m[1]])}", text, flags=re.M)
     settings.write_text(text, encoding="utf-8")

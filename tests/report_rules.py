@@ -210,8 +210,7 @@ def check_write_up(answers):
     faults = faults_of_length(document) + faults_of_references(document)
     for section in document.sections:
         text = "\n".join(
-            "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t))
-            for t in _texts_of(section)
+            "".join(w if kind == "text" else "REF" for kind, _, w in document.pieces(t)) for t in _texts_of(section)
         )
         part = _results_of(section, results)
         known = set(everything) if part is results else every_number(part)
@@ -315,9 +314,7 @@ def numbers_that_differ(answers, document):
         if row.iloc[2] != format_number(step["estimate"], digits, sign=True):
             faults.append(f"{outcome}: {row.iloc[2]} in the table of steps")
         if row.iloc[3] != format_ci(low, high, digits):
-            faults.append(
-                f"{outcome}: {row.iloc[3]} in the table of steps, {format_ci(low, high, digits)} in the text"
-            )
+            faults.append(f"{outcome}: {row.iloc[3]} in the table of steps, {format_ci(low, high, digits)} in the text")
         falling = step["label"] == "changed" and step["estimate"] < 0
         said = format_ci(-high, -low, digits) if falling else format_ci(low, high, digits)
         if said not in paper:
@@ -370,7 +367,5 @@ def claims_that_contradict(answers, document):
         if "are the same within" in plain and answer.verdict != "negligible":
             faults.append(f"{outcome}: said to be too small, verdict {answer.verdict}")
         if "We cannot tell yet" in plain and not answer.contrast_ci_low <= 0 <= answer.contrast_ci_high:
-            faults.append(
-                f"{outcome}: said to be open, interval {answer.contrast_ci_low} to {answer.contrast_ci_high}"
-            )
+            faults.append(f"{outcome}: said to be open, interval {answer.contrast_ci_low} to {answer.contrast_ci_high}")
     return faults

@@ -38,9 +38,7 @@ def simulate_answers(seed, kind="strong", *, n=None):
             "sessions", session=["1"], date=["2026-10-07"], temperature_c=[21.5], sample_site=["fingertip"]
         ),
         athletes=athletes,
-        rounds=_table(
-            "rounds", **{c: rows[c] for c in ("session", "athlete", "round_no", "took_part", "opponent")}
-        ),
+        rounds=_table("rounds", **{c: rows[c] for c in ("session", "athlete", "round_no", "took_part", "opponent")}),
         plan=_plan(kind, seed, n),
         aerobic_tests=_table("aerobic_tests", athlete=capacity["athlete"], test=capacity["test"]),
         published=_published(seed) if seed % 3 == 0 else empty_table("published"),
@@ -73,9 +71,7 @@ def _table(name, **columns):
     table = pd.DataFrame(columns)
     blank = empty_table(name)
     for column in blank.columns.difference(table.columns):
-        table[column] = (
-            "" if blank[column].dtype == "str" else np.nan if blank[column].dtype == "float64" else 0
-        )
+        table[column] = "" if blank[column].dtype == "str" else np.nan if blank[column].dtype == "float64" else 0
     return table[list(blank.columns)]
 
 
@@ -128,14 +124,12 @@ def _rows(rng, athletes, capacity, rounds, effect, kind):
     table["took_part"], table["opponent"] = "yes", ""
     table["hr_mean_bpm"] = 165 + level - effect * fit + 5 * climb + rng.normal(0, 4, len(table))
     table["hr_source"] = "trace"
-    table["lactate_mmol_l"] = (
-        7 + 0.2 * level - 0.1 * effect * fit + 1.5 * climb + rng.normal(0, 1, len(table))
-    ).clip(1)
+    table["lactate_mmol_l"] = (7 + 0.2 * level - 0.1 * effect * fit + 1.5 * climb + rng.normal(0, 1, len(table))).clip(
+        1
+    )
     table["lactate_limit"] = ""
     table["lactate_delay_s"] = rng.integers(45, 120, len(table)).astype(float)
-    table["exertion"] = np.clip(
-        np.round(13 + 0.2 * level + 1.5 * climb + rng.normal(0, 1, len(table))), 6, 20
-    )
+    table["exertion"] = np.clip(np.round(13 + 0.2 * level + 1.5 * climb + rng.normal(0, 1, len(table))), 6, 20)
     for column in set(ROW_COLUMNS) - set(table):
         table[column] = np.nan
     if kind == "missing":
@@ -171,9 +165,7 @@ def _plan(kind, seed, n):
     return Plan(
         primary_session="1",
         hypotheses=(
-            Hypothesis(
-                "fitness.heart_rate", "hr_mean_bpm", "lower", "Fitter athletes run a lower heart rate."
-            ),
+            Hypothesis("fitness.heart_rate", "hr_mean_bpm", "lower", "Fitter athletes run a lower heart rate."),
             Hypothesis("rounds.lactate", "lactate_mmol_l", "rises", "Lactate rises over the rounds."),
         ),
         primary_outcomes=proposed_outcomes(),

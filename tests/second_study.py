@@ -29,9 +29,7 @@ def write_second_study(folder: Path, *, seed: int = 3) -> Path:
                 sheet.cell(number, heads.index(name) + 1).value = comma(value)
 
     distance = 2300 + 90 * rng.normal(0, 2.4, len(CODES))
-    fill(
-        "sessions", [{"session": 1, "date": "2026-09-22", "utc_offset": "+01:00", "sample_site": "fingertip"}]
-    )
+    fill("sessions", [{"session": 1, "date": "2026-09-22", "utc_offset": "+01:00", "sample_site": "fingertip"}])
     fill("athletes", [
         {"athlete": code, "age_years": 22 + 2 * i, "sex": "M", "mass_kg": 70.5 + 3 * i, "hr_rest_bpm": 55 + i,
          "hr_max_bpm": 193 - i, "hr_max_source": "measured", "consent_measured": "yes", "consent_individual_figures": "yes",

@@ -49,8 +49,6 @@ def test_examples_in_docstrings_run(name, answers_at_hand):
     runner = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)
     for example in doctest.DocTestFinder().find(module):
         drawn = example.name.rpartition(".")[2].startswith("draw_") and name.startswith("analysis.telling.")
-        if not (
-            drawn and "ax" in inspect.signature(getattr(module, example.name.rpartition(".")[2])).parameters
-        ):
+        if not (drawn and "ax" in inspect.signature(getattr(module, example.name.rpartition(".")[2])).parameters):
             runner.run(example)
     assert runner.failures == 0

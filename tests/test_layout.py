@@ -116,26 +116,18 @@ def test_starting_needs_only_the_standard_library(module):
         f"import sys; sys.path.insert(0, {str(ROOT)!r}); import {module}; "
         "print([m for m in sys.modules if m.split('.')[0] in ('numpy', 'pandas', 'scipy', 'matplotlib')])"
     )
-    done = subprocess.run(
-        [sys.executable, "-I", "-S", "-c", code], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-I", "-S", "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
 
 def test_environment_yml_installs_this_package_and_names_no_dependency_twice():
-    lines = [
-        line.strip()
-        for line in (ROOT / "environment.yml").read_text().splitlines()
-        if not line.startswith("#")
-    ]
+    lines = [line.strip() for line in (ROOT / "environment.yml").read_text().splitlines() if not line.startswith("#")]
     entries = [line.removeprefix("- ") for line in lines if line.startswith("- ")]
     assert "--editable .[test,browser,cluster]" in entries
     assert "--constraint constraints.txt" in entries
     python = next(e for e in entries if e.startswith("python="))
     needs = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["requires-python"]
-    assert tuple(map(int, python.split("=")[1].split("."))) >= tuple(
-        map(int, needs.removeprefix(">=").split("."))
-    )
+    assert tuple(map(int, python.split("=")[1].split("."))) >= tuple(map(int, needs.removeprefix(">=").split(".")))
     assert not any(e.startswith(("numpy", "pandas", "scipy")) for e in entries)
 
 

@@ -110,8 +110,6 @@ def test_results_of_the_face_keep_their_fields(name):
 def test_tables_of_the_face_keep_their_columns():
     table = found("rounds.equivalence")(CLUB, "hr", low=-3.0, high=3.0)
     assert {"contrast", "estimate", "ci_low", "ci_high", "p_low", "p_high", "p", "equivalent"} <= set(table)
-    corrected = found("capacity.correct_for_error")(
-        -0.4, 12, retest_sd=2.0, capacity_sd=5.0, outcome_reliability=0.9
-    )
+    corrected = found("capacity.correct_for_error")(-0.4, 12, retest_sd=2.0, capacity_sd=5.0, outcome_reliability=0.9)
     assert corrected.ci_low < corrected.estimate < corrected.ci_high
     assert float(found("replication.bayes_factor")(-0.5, 12, -0.1, 14)) > 0

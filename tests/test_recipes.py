@@ -124,9 +124,7 @@ def test_a_format_is_read_counted_by_check_inspected_and_fuzzed(kit, folder):
     assert "[120.0, 121.0, 122.0] SPAR True" in run(kit, "-c", code)
     assert "1 recording" in run(kit, "-m", "analysis", "check", "study")
     (kit / "tests").mkdir(exist_ok=True)
-    shutil.copy(
-        ROOT / "tests" / "recordings" / "mutate.py", kit / "tests"
-    )  # what the fuzz command starts from
+    shutil.copy(ROOT / "tests" / "recordings" / "mutate.py", kit / "tests")  # what the fuzz command starts from
     code = "import sys; sys.path.insert(0, 'tests'); import mutate; print(list(mutate.seeds()))"
     assert "SPAR.spar" in run(kit, "-c", code)
 
@@ -154,17 +152,13 @@ def test_a_figure_is_found_by_its_name_held_to_the_rules_and_at_hand_in_notebook
     shared = [path.name for path in (ROOT / "tests").glob("*.py") if not path.name.startswith("test_")]
     for name in (*shared, "telling/figure_rules.py", "telling/test_figures_all.py"):
         shutil.copy(ROOT / "tests" / name, kit / "tests" / name)
-    shutil.copytree(
-        ROOT / "data_demo", kit / "data_demo", ignore=shutil.ignore_patterns("output"), dirs_exist_ok=True
-    )
+    shutil.copytree(ROOT / "data_demo", kit / "data_demo", ignore=shutil.ignore_patterns("output"), dirs_exist_ok=True)
     said = run(
         kit, "-m", "pytest", "-p", "no:cacheprovider", "tests/telling/test_figures_all.py",
         "-k", "of_the_example and draw_first_and_last",
     )  # fmt: skip
     assert "1 passed" in said, said
-    assert "draw_first_and_last" in run(
-        kit, "-c", "from analysis.notebook.face import draw; print(dir(draw))"
-    )
+    assert "draw_first_and_last" in run(kit, "-c", "from analysis.notebook.face import draw; print(dir(draw))")
 
 
 def test_the_lines_for_analyses_of_ones_own_run(tmp_path, monkeypatch):

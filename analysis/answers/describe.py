@@ -142,9 +142,7 @@ def _tests(tested: pd.DataFrame) -> pd.DataFrame:
         uses_heart_rate=("uses_heart_rate", "max"),
         error_kind=("error_kind", "first"),
     )
-    return counted.reset_index().sort_values(
-        ["n_athletes", "test"], ascending=[False, True], ignore_index=True
-    )
+    return counted.reset_index().sort_values(["n_athletes", "test"], ascending=[False, True], ignore_index=True)
 
 
 def describe_conditions(study: Study, cleaned) -> Conditions:
@@ -254,9 +252,7 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
     rows = cleaned.rows if cleaned else cleaned
     ledger = cleaned.ledger if cleaned else study.ledger
     aside = ledger.set_aside()
-    aside = aside.assign(
-        decided_by=aside["decided_by"].map(lambda who: "rule" if who == "rule" else "person")
-    )
+    aside = aside.assign(decided_by=aside["decided_by"].map(lambda who: "rule" if who == "rule" else "person"))
     aside = pd.concat([aside, _tests_not_used(capacity)], ignore_index=True)
     keys = ["table", "measure", "unit", "cause", "decided_by"]
     return Description(
@@ -271,9 +267,7 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
 
 def _tests_not_used(capacity) -> pd.DataFrame:
     """Aerobic tests that gave no capacity, in the columns of what was set aside."""
-    left = (
-        getattr(capacity, "attrs", {}).get("left_out", pd.DataFrame({"reason": []})).astype({"reason": "str"})
-    )
+    left = getattr(capacity, "attrs", {}).get("left_out", pd.DataFrame({"reason": []})).astype({"reason": "str"})
     far = left["reason"].str.extract(r"days? from the session; at most (\d+) count", expand=False)
     cause = left["reason"].mask(far.notna(), "taken more than " + far.fillna("") + " days from the session")
     return pd.DataFrame({"table": "aerobic_tests", "measure": "", "amount": 1.0, "unit": "rows",

@@ -66,9 +66,7 @@ def looks_of(study: Study):
     from ..planning import plan_looks
 
     plan = study.plan
-    return plan_looks(
-        plan.looks, rule=plan.look_rule, alpha=plan.alpha, rounds=max(study.protocol.most_rounds, 2)
-    )
+    return plan_looks(plan.looks, rule=plan.look_rule, alpha=plan.alpha, rounds=max(study.protocol.most_rounds, 2))
 
 
 def look_estimates(answers, n_athletes: int) -> pd.DataFrame:
@@ -119,11 +117,7 @@ def role_of(plan: Plan, family: str, outcome: Outcome) -> str:
 def says_so(study: Study) -> str:
     """Say who chose the adjustment: the fixed plan, what study.toml says otherwise since, or only study.toml."""
     if not study.plan.frozen:
-        return (
-            "by the kit's rule"
-            if not study.plan.covariates and _all_proposed(study.plan)
-            else "as study.toml says"
-        )
+        return "by the kit's rule" if not study.plan.covariates and _all_proposed(study.plan) else "as study.toml says"
     return "as planned" if planned(study).adjustment == study.plan.adjustment else "otherwise than planned"
 
 

@@ -105,6 +105,4 @@ def count_flow(answers) -> Flow:
             lines.append((question, words, family, found.n_athletes, found.n_observations))
     columns = ["question", "words", "family", "n_athletes", "n_observations"]
     codes = max(len(study.known_codes), people.n_athletes)
-    return Flow(
-        codes, people.n_athletes, people.n_sparred, people.n_tested, pd.DataFrame(lines, columns=columns)
-    )
+    return Flow(codes, people.n_athletes, people.n_sparred, people.n_tested, pd.DataFrame(lines, columns=columns))

@@ -88,9 +88,7 @@ def training_answer(answers) -> TrainingAnswer | NotYet:
     study = answers.study
     design = study.training
     if design is None and not has_phases({"aerobic_tests": study.aerobic_tests, "sessions": study.sessions}):
-        return NotYet(
-            QUESTION, "tests or evenings with phase pre and phase post (columns phase and occasion)"
-        )
+        return NotYet(QUESTION, "tests or evenings with phase pre and phase post (columns phase and occasion)")
     values = {
         name: table
         for name, table in values_by_occasion(study, answers.rows if answers.cleaned else None).items()
@@ -151,9 +149,7 @@ def training_questions(answers) -> tuple[Question, ...]:
         )
         if not alone:
             claimed = not why and one.verdict not in (CANNOT_TELL, SMALL)
-            question = replace(
-                question, verdict=one.verdict, p=one.p_claim, p_adjusted=one.p_adjusted, claimed=claimed
-            )
+            question = replace(question, verdict=one.verdict, p=one.p_claim, p_adjusted=one.p_adjusted, claimed=claimed)
         found.append(question)
     names = tuple(q.id for q in found)
     return tuple(replace(q, family=names) for q in found)
@@ -247,9 +243,7 @@ def _arms(record, drawn) -> dict[str, str]:
     for one in record.get("late", []):
         arm = allocate_late(table, one, factors=list(drawn.strata), public_number=record["public_number"],
                             plan_sha256=record["plan_sha256"])  # fmt: skip
-        table = pd.concat(
-            [table, pd.DataFrame([{**one, "arm": arm}])[list(table.columns)]], ignore_index=True
-        )
+        table = pd.concat([table, pd.DataFrame([{**one, "arm": arm}])[list(table.columns)]], ignore_index=True)
     return dict(zip(table["athlete"], table["arm"], strict=True))
 
 
@@ -291,9 +285,7 @@ def minutes_in_target(study) -> pd.DataFrame:
         if line.athlete not in people.index:
             continue
         own = people.loc[line.athlete]
-        band = target_band(
-            study.training.protocol, hr_max_bpm=own["hr_max_bpm"], hr_max_source=own["hr_max_source"]
-        )
+        band = target_band(study.training.protocol, hr_max_bpm=own["hr_max_bpm"], hr_max_source=own["hr_max_source"])
         path = inside_folder(study.folder, line.recording, FILES)
         if band.why_none or path is None:
             continue
@@ -306,11 +298,7 @@ def minutes_in_target(study) -> pd.DataFrame:
         step = np.where(np.isfinite(step) & (step <= 15), step, 0.0)
         inside = (good["flag"] == "") & (good["hr_bpm"] >= band.low_bpm)
         lines.append({"athlete": line.athlete, "minutes": float(step[inside.to_numpy()].sum() / 60)})
-    table = (
-        pd.DataFrame(lines, columns=["athlete", "minutes"])
-        .groupby("athlete")["minutes"]
-        .agg(["mean", "size"])
-    )
+    table = pd.DataFrame(lines, columns=["athlete", "minutes"]).groupby("athlete")["minutes"].agg(["mean", "size"])
     return table.reset_index().rename(columns={"mean": "minutes_in_target", "size": "n_recordings"})
 
 
@@ -327,10 +315,7 @@ def conditions_apart(study) -> tuple[str, ...]:
     starts = study.clock[(study.clock["round_no"] == 1) & (study.clock["start_clock"] != "")]
     hours = {
         p: (
-            pd.to_timedelta(
-                starts.loc[starts["session"].isin(g["session"]), "start_clock"]
-            ).dt.total_seconds()
-            / 3600
+            pd.to_timedelta(starts.loc[starts["session"].isin(g["session"]), "start_clock"]).dt.total_seconds() / 3600
         ).mean()
         for p, g in groups.items()
     }
@@ -346,10 +331,7 @@ def conditions_apart(study) -> tuple[str, ...]:
     met = [
         set(
             zip(
-                *(
-                    rows.loc[rows["session"].isin(g["session"]), c]
-                    for c in ("athlete", "round_no", "opponent")
-                ),
+                *(rows.loc[rows["session"].isin(g["session"]), c] for c in ("athlete", "round_no", "opponent")),
                 strict=True,
             )
         )
@@ -362,9 +344,7 @@ def conditions_apart(study) -> tuple[str, ...]:
     return tuple(found)
 
 
-def allocate_study(
-    folder: str | Path, sealed: str | Path, *, late: str = "", today: dt.date | None = None
-) -> str:
+def allocate_study(folder: str | Path, sealed: str | Path, *, late: str = "", today: dt.date | None = None) -> str:
     """Draw, once, who trains; the groups go into a sealed file outside the study folder, the record into the folder."""
     study = load_study(folder)
     sealed = _outside(study.folder, expand_home(sealed).resolve())
@@ -454,9 +434,7 @@ def _not_ready(study, design) -> list[str]:
     if not design.public_number_named and not study.plan.frozen:
         problems.append("name the public number in [training] public_number_named before the plan is fixed")
     if not design.public_number:
-        problems.append(
-            'the public number is not there: write public_number = "..." under [allocation] in study.toml'
-        )
+        problems.append('the public number is not there: write public_number = "..." under [allocation] in study.toml')
     rows = study.ledger.table.query("table == 'athletes' and unit == 'rows' and not used")
     problems += [
         f"{line.athlete}: {line.cause} (complete it in athletes, or write withdrawn = yes)"
@@ -480,11 +458,7 @@ def _baselines(study, values, design):
         table[name] = table["athlete"].map(means).astype(float)
         gone = list(table.loc[table[name].isna(), "athlete"])
         label = "aerobic test" if name == CAPACITY else outcome_named(name).label.lower()
-        missing += (
-            [f"{join_words(gone)}: no {label} of phase pre (measure, or write withdrawn = yes)"]
-            if gone
-            else []
-        )
+        missing += [f"{join_words(gone)}: no {label} of phase pre (measure, or write withdrawn = yes)"] if gone else []
     for column in design.strata:
         gone = list(table.loc[table[column] == "", "athlete"])
         missing += [f"{join_words(gone)}: no {column} in athletes"] if gone else []
@@ -504,9 +478,7 @@ def _write_sealed(path: Path, text: str) -> None:
 def _allocate_late(study, record, code, sealed, today) -> str:
     if record is None:
         raise KitError("Nobody was allocated yet, so nobody can join late: leave out --late.")
-    known = {one["athlete"] for one in record["baselines"]} | {
-        one["athlete"] for one in record.get("late", [])
-    }
+    known = {one["athlete"] for one in record["baselines"]} | {one["athlete"] for one in record.get("late", [])}
     if code in known:
         raise KitError(f"{code} was allocated before.")
     people = study.athletes.set_index("athlete")

@@ -174,9 +174,7 @@ class Answers:
                 self._kept[key] = NotAnswered(question, "other data", str(error))
             missing = self._kept[key]
             if isinstance(missing, NotYet) and not isinstance(missing, NotAnswered):
-                self._kept[key] = replace(
-                    missing, needs=inputs.as_in_folder(missing.needs, self.study.folder)
-                )
+                self._kept[key] = replace(missing, needs=inputs.as_in_folder(missing.needs, self.study.folder))
         return self._kept[key]
 
     def keep(self, question: str, outcome: str, answer) -> None:
@@ -231,9 +229,7 @@ class Answers:
     @property
     def primary_outcomes(self) -> tuple[str, ...]:
         """The planned outcomes of the rounds questions that were measured."""
-        planned = dict.fromkeys(
-            v for k, v in self.study.plan.primary_outcomes.items() if k.startswith("rounds.")
-        )
+        planned = dict.fromkeys(v for k, v in self.study.plan.primary_outcomes.items() if k.startswith("rounds."))
         return tuple(o for o in planned if o in self.measured_outcomes)
 
     @once("comparing the rounds for {outcome}")
@@ -341,9 +337,7 @@ class Answers:
         missing = [o for o in (x, y) if o not in self.measured_outcomes]
         if missing:
             return NotYet("relations within athletes", inputs.needed_for(outcome_named(missing[0])))
-        return correlation_levels(
-            inputs.sparred(inputs.of_session(self.rows, self.study.plan.primary_session)), x, y
-        )
+        return correlation_levels(inputs.sparred(inputs.of_session(self.rows, self.study.plan.primary_session)), x, y)
 
     @once("what athletes did in the rounds")
     def pace(self):
@@ -393,13 +387,9 @@ class Answers:
         from ..replication import answer_replication
 
         if self.study.published.empty:
-            return NotYet(
-                "the comparison with a published finding", "rows in published.csv, each with its source"
-            )
+            return NotYet("the comparison with a published finding", "rows in published.csv, each with its source")
         if not self.fitness_outcomes:
-            return NotYet(
-                "the comparison with a published finding", "filled rounds of at least three athletes"
-            )
+            return NotYet("the comparison with a published finding", "filled rounds of at least three athletes")
         asked = inputs.published_outcomes(self.study.published, self.fitness_outcomes)
         fitness = {o: self.fitness(o) for o in asked["fitness"]}
         rounds = {o: self.rounds(o) for o in asked["rounds"]}
@@ -429,9 +419,7 @@ class Answers:
     def planned_looks(self):
         """At how many athletes the data are looked at, and at which level: `Looks`, or `NotYet` where they are analysed once."""
         if not self.study.plan.looks:
-            return NotYet(
-                "looks while the study grows", "sizes = [8, 12, 16], or your numbers, under [plan.looks]"
-            )
+            return NotYet("looks while the study grows", "sizes = [8, 12, 16], or your numbers, under [plan.looks]")
         return inputs.looks_of(self.study)
 
     @once("the training study")

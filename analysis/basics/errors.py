@@ -120,11 +120,7 @@ def check_number(
     >>> check_number(0.95, name="level", low=0, high=1), check_number(12.0, name="n", low=3, ends=True, whole=True)
     (0.95, 12)
     """
-    number = (
-        float(value)
-        if isinstance(value, Real) and type(value).__name__ not in ("bool", "bool_")
-        else math.nan
-    )
+    number = float(value) if isinstance(value, Real) and type(value).__name__ not in ("bool", "bool_") else math.nan
     inside = low <= number <= high if ends else low < number < high
     if math.isfinite(number) and inside and (not whole or number == int(number)):
         return int(number) if whole else number

@@ -47,9 +47,7 @@ class SideBySide:
         self._times += 1
         self._sent = (self._times, pickle.dumps(shared) if self.workers > 0 else b"")
 
-    def run(
-        self, work: Callable, pieces: Sequence, *, meanwhile: Callable[[], object] = lambda: None
-    ) -> list:
+    def run(self, work: Callable, pieces: Sequence, *, meanwhile: Callable[[], object] = lambda: None) -> list:
         """Return `work(shared, piece)` of every piece, in order."""
         waiting = deque(enumerate(pieces))
         found: dict = {}

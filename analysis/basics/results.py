@@ -90,11 +90,7 @@ class Result:
     def _tables(self) -> dict:
         import pandas as pd
 
-        return {
-            f.name: getattr(self, f.name)
-            for f in fields(self)
-            if isinstance(getattr(self, f.name), pd.DataFrame)
-        }
+        return {f.name: getattr(self, f.name) for f in fields(self) if isinstance(getattr(self, f.name), pd.DataFrame)}
 
     def __str__(self) -> str:
         lines = [type(self).__name__]
@@ -104,9 +100,7 @@ class Result:
 
     def _repr_html_(self) -> str:
         shown = {k: v for k, v in self._scalars().items() if not _is_empty(v)}
-        rows = "".join(
-            f"<tr><th>{html.escape(k)}</th><td>{html.escape(_brief(v))}</td></tr>" for k, v in shown.items()
-        )
+        rows = "".join(f"<tr><th>{html.escape(k)}</th><td>{html.escape(_brief(v))}</td></tr>" for k, v in shown.items())
         parts = [f"<table>{rows}</table>"] if rows else []
         for name, table in self._tables().items():
             if len(table):

@@ -108,9 +108,7 @@ def format_reach(high: float, low: float, digits: int = 1, *, unit: str = "") ->
     if not math.isnan(high):
         parts.append(f"HI \N{LESS-THAN OR EQUAL TO} {format_number(round_inward(high, digits), digits)}")
     if not math.isnan(low):
-        parts.append(
-            f"LO \N{GREATER-THAN OR EQUAL TO} {format_number(round_inward(low, digits, up=True), digits)}"
-        )
+        parts.append(f"LO \N{GREATER-THAN OR EQUAL TO} {format_number(round_inward(low, digits, up=True), digits)}")
     text = join_words(parts)
     return f"{text}\N{NO-BREAK SPACE}{unit}" if unit else text
 

@@ -93,9 +93,7 @@ def choose_covariates(
     elif given_up:
         reason = f"not adjusted, since {plural(len(athletes), 'athlete')} are too few for it"
     elif wanted:
-        reason = (
-            f"not adjusted, since {covariate_words(wanted)} {'does' if len(wanted) == 1 else 'do'} not vary"
-        )
+        reason = f"not adjusted, since {covariate_words(wanted)} {'does' if len(wanted) == 1 else 'do'} not vary"
     else:
         reason = f"not adjusted, {why if by_plan else BY_RULE}"
     return Adjustment(tuple(kept), reason, tuple(given_up), tuple(warnings), departs)
@@ -144,14 +142,8 @@ def _afforded(athletes: pd.DataFrame, wanted: Sequence[str]) -> tuple[list[str],
 
 def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) -> list[tuple[str, ...]]:
     """List the sets of covariates that a reasonable analyst might take, within what the club's size allows."""
-    usable = {
-        c for c in ("age_years", "sex", "mass_kg", "experience_years", "group") if _complete(athletes, c)
-    }
-    if (
-        outcome in IN_BPM
-        and "hr_max_bpm" in athletes.columns
-        and varies(measured_only(athletes)["hr_max_bpm"])
-    ):
+    usable = {c for c in ("age_years", "sex", "mass_kg", "experience_years", "group") if _complete(athletes, c)}
+    if outcome in IN_BPM and "hr_max_bpm" in athletes.columns and varies(measured_only(athletes)["hr_max_bpm"]):
         usable.add("hr_max_bpm")
     sets: list[tuple[str, ...]] = [tuple(planned), ()]
     singles = ["hr_max_bpm", "age_years"] if outcome in IN_BPM else ["age_years"]

@@ -78,9 +78,7 @@ def correlation_table(
         partial = _try_partial(points, covariates, level)
         if partial is not None:
             lines.append(_row("Partial", partial, f"at equal {covariate_words(covariates)}; Fisher interval"))
-    for side in ["two-sided"] + (
-        [{"lower": "less", "higher": "greater"}[direction]] if direction != "differs" else []
-    ):
+    for side in ["two-sided"] + ([{"lower": "less", "higher": "greater"}[direction]] if direction != "differs" else []):
         lines.append(
             {"analysis": "Bayes factor" + ("" if side == "two-sided" else ", expected direction"), "estimate": pearson.estimate,
              "bayes_factor": bayes_factor(pearson.estimate, n, side), "prior": PRIOR if side == "two-sided" else
@@ -128,9 +126,7 @@ def slope_table(
             part = known[known[column].astype(str) == value]
             lines.append(_level_row(f"within {column}", value, part, planned, others, level))
         if column not in planned.covariates:
-            lines.append(
-                _level_row(f"within {column}", "all, held equal", known, planned, (*others, column), level)
-            )
+            lines.append(_level_row(f"within {column}", "all, held equal", known, planned, (*others, column), level))
     return pd.DataFrame(lines)
 
 
@@ -158,9 +154,7 @@ def within_table(data: pd.DataFrame, outcome: str, level: float) -> tuple[pd.Dat
     return pd.DataFrame(lines).drop(columns="analysis", errors="ignore"), levels
 
 
-def confounder_table(
-    data, capacity, planned: Prepared, column: str, words: str, level: float
-) -> pd.DataFrame:
+def confounder_table(data, capacity, planned: Prepared, column: str, words: str, level: float) -> pd.DataFrame:
     """Ask whether fitter athletes differ in a column that also moves the outcome, and give the slope at equal values of it."""
     if column not in data.columns or not data[column].notna().any():
         return pd.DataFrame()
@@ -169,9 +163,7 @@ def confounder_table(
         other = prepare(data, capacity, column)
         means = balanced_means(other.rows, column, cell=other.cell)
         means["capacity"] = other.rows.groupby("athlete", sort=False)["capacity"].first().to_numpy()
-        found = correlate(
-            means.rename(columns={"mean": "value"}), "capacity", "value", method="spearman", level=level
-        )
+        found = correlate(means.rename(columns={"mean": "value"}), "capacity", "value", method="spearman", level=level)
         lines.append(
             {
                 **_row(f"capacity with {words}", found, f"{found.method}; {found.interval} interval"),
@@ -181,9 +173,7 @@ def confounder_table(
     except KitError:
         pass
     try:
-        fit = fit_prepared(
-            prepare(data, capacity, planned.outcome, (*planned.covariates, column)), level=level
-        )
+        fit = fit_prepared(prepare(data, capacity, planned.outcome, (*planned.covariates, column)), level=level)
         lines.append({**_slope_row(f"slope at equal {words}", "", fit), "unit": f"per {fit.unit}"})
     except KitError:
         pass
@@ -204,9 +194,7 @@ def point_table(planned: Prepared, data: pd.DataFrame, capacity: pd.DataFrame) -
     beta = np.linalg.lstsq(full, points["outcome"].to_numpy(), rcond=None)[0]
     points["outcome_adjusted"] = points["outcome"] - (design - design.mean(axis=0)) @ beta[2:]
     if "standard_error" in capacity.columns:
-        errors = capacity.assign(athlete=capacity["athlete"].astype(str)).set_index("athlete")[
-            "standard_error"
-        ]
+        errors = capacity.assign(athlete=capacity["athlete"].astype(str)).set_index("athlete")["standard_error"]
         points["capacity_error"] = points["athlete"].map(errors).astype(float)
     else:
         points["capacity_error"] = np.nan
@@ -230,9 +218,7 @@ def line_table(points: pd.DataFrame, fit: CapacityFit) -> pd.DataFrame:
     centre = np.sqrt(residual @ residual / max(fit.residual_df, 1) / len(x))
     middle = y.mean() + fit.estimate * (grid - x.mean())
     half = stdtrit(fit.df, (1 + fit.level) / 2) * np.hypot(centre, (grid - x.mean()) * fit.standard_error)
-    return pd.DataFrame(
-        {"capacity": grid, "estimate": middle, "ci_low": middle - half, "ci_high": middle + half}
-    )
+    return pd.DataFrame({"capacity": grid, "estimate": middle, "ci_low": middle - half, "ci_high": middle + half})
 
 
 def _row(analysis: str, result, method: str) -> dict:
@@ -376,9 +362,7 @@ def answer_capacity(
     """
     check_choice(direction, DIRECTIONS, name="direction")
     rows = by_bout(rows, round_variable)
-    alternative_rows = {
-        name: by_bout(table, round_variable) for name, table in (alternative_rows or {}).items()
-    }
+    alternative_rows = {name: by_bout(table, round_variable) for name, table in (alternative_rows or {}).items()}
     need_columns(rows, ["athlete", outcome], what="the table of rounds")
     need_columns(athletes, ["athlete"], what="the table of athletes")
     need_columns(capacity, ["athlete", "capacity"], what="the table of capacity")
@@ -409,9 +393,7 @@ def answer_capacity(
         planned = replace(planned, left_out=_in_words(planned.left_out))
         fit, unadjusted = fit_prepared(planned, level=level), fit_prepared(bare, level=level)
     except KitError as error:
-        return refuse(
-            outcome, str(error), "more athletes, or values that differ between athletes", guards, aside
-        )
+        return refuse(outcome, str(error), "more athletes, or values that differ between athletes", guards, aside)
     guards += judge_guards(outcome, capacity, sources, planned, adjustment)
     points = point_table(planned, data, capacity)
     limits = [apart * v for v in (fit.ci_low, fit.ci_high, fit.ci90_low, fit.ci90_high)]
@@ -525,18 +507,12 @@ def _with_row_covariates(club: pd.DataFrame, data: pd.DataFrame, covariates) -> 
     """Give planned covariates that vary from round to round an athlete's mean, so that they can be counted."""
     club = club.assign(athlete=club["athlete"].astype(str))
     for column in covariates or ():
-        if (
-            column in data.columns
-            and column not in club.columns
-            and pd.api.types.is_numeric_dtype(data[column])
-        ):
+        if column in data.columns and column not in club.columns and pd.api.types.is_numeric_dtype(data[column]):
             club[column] = club["athlete"].map(data.groupby("athlete")[column].mean())
     return club
 
 
-def _chart(
-    chart, data, capacity, club, planned, smallest_effect, apart, level, smallest_effects, alternative_rows
-):
+def _chart(chart, data, capacity, club, planned, smallest_effect, apart, level, smallest_effects, alternative_rows):
     if not chart:
         return None
     return specifications(

@@ -53,9 +53,7 @@ def _fit(data, capacity, outcome: str, covariates: Sequence[str], level: float) 
     if "hr_max_source" in data.columns:
         rows = data[known_for(data, ["hr_max_bpm"])]
     try:
-        return fit_prepared(
-            prepare(rows, capacity, outcome, covariates, least_df=PLANNED_RESIDUAL_DF), level=level
-        )
+        return fit_prepared(prepare(rows, capacity, outcome, covariates, least_df=PLANNED_RESIDUAL_DF), level=level)
     except KitError:
         return None
 

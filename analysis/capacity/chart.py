@@ -29,9 +29,7 @@ METHOD = "mixed model, athlete random, restricted maximum likelihood, Kenward-Ro
 
 def fit_many(parts: Sequence[Prepared], *, level: float = 0.95) -> pd.DataFrame:
     """Fit many prepared analyses of the same athletes; one that cannot be fitted is missing."""
-    table = pd.DataFrame(np.nan, index=range(len(parts)), columns=list(FIT_COLUMNS[:-1])).assign(
-        method=METHOD
-    )
+    table = pd.DataFrame(np.nan, index=range(len(parts)), columns=list(FIT_COLUMNS[:-1])).assign(method=METHOD)
     shapes: dict[int, list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]] = {}
     slots: dict[tuple, int] = {}
     layouts: dict[tuple, _Layout] = {}  # many analyses share their rows
@@ -181,15 +179,12 @@ def specifications(
     own = next(iter(scalings))
     mass = _mean_mass(data, capacity, outcome)
     steps = {
-        s: contrast_step * (to_unit(1.0, mass, s) / to_unit(1.0, mass, own) if s != own else 1.0)
-        for s in scalings
+        s: contrast_step * (to_unit(1.0, mass, s) / to_unit(1.0, mass, own) if s != own else 1.0) for s in scalings
     }
     parts: list[tuple[Prepared, tuple, float, float]] = []
     planned = _try_prepare(data, capacity, outcome, covariates, least_df=PLANNED_RESIDUAL_DF)
     if planned is None:
-        raise KitError(
-            f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with."
-        )
+        raise KitError(f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with.")
     for rows_name, table in row_sets.items():
         for chosen in _outcomes(outcome, table, athletes):
             bare = _try_prepare(table, capacity, chosen, ()) if chosen in sizes else None
@@ -243,9 +238,7 @@ def _summarise(table: pd.DataFrame, outcome: str, contrast_step: float) -> Speci
     table.insert(0, "order", np.arange(1, len(table) + 1))
     choices = table[table["left_out_athlete"] == ""]
     if not choices["planned"].any():
-        raise KitError(
-            f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with."
-        )
+        raise KitError(f"the planned analysis of {outcome} cannot be fitted, so there is nothing to compare with.")
     sign = float(np.sign(choices.loc[choices["planned"], "multiple"].iloc[0]))
     same = np.sign(choices["multiple"]) == sign
     side = np.where(sign < 0, choices["multiple_high"] < 0, choices["multiple_low"] > 0)
@@ -270,9 +263,7 @@ def _least(adjusted, planned) -> int:
     return PLANNED_RESIDUAL_DF if set(adjusted) == set(planned) else MINIMUM_RESIDUAL_DF
 
 
-def _try_prepare(
-    data, capacity, outcome, covariates, *, least_df: int = MINIMUM_RESIDUAL_DF
-) -> Prepared | None:
+def _try_prepare(data, capacity, outcome, covariates, *, least_df: int = MINIMUM_RESIDUAL_DF) -> Prepared | None:
     try:
         prepared = prepare(data, capacity, outcome, covariates, least_df=least_df)
     except KitError:
@@ -288,24 +279,16 @@ def _outcomes(outcome: str, rows: pd.DataFrame, athletes: pd.DataFrame) -> list[
     for name in names:
         with_value = rows.loc[rows[name].notna(), "athlete"].unique()
         measured = hr_max_source(athletes[athletes["athlete"].astype(str).isin(with_value)]) == "measured"
-        if name == outcome or (
-            len(with_value) >= MINIMUM_ATHLETES and (measured or not name.startswith("percent"))
-        ):
+        if name == outcome or (len(with_value) >= MINIMUM_ATHLETES and (measured or not name.startswith("percent"))):
             kept.append(name)
     return kept
 
 
-def _sets(
-    chosen: str, rows: pd.DataFrame, athletes: pd.DataFrame, planned, outcome: str
-) -> list[tuple[str, ...]]:
+def _sets(chosen: str, rows: pd.DataFrame, athletes: pd.DataFrame, planned, outcome: str) -> list[tuple[str, ...]]:
     with_value = rows.loc[rows[chosen].notna(), "athlete"].astype(str).unique()
     club = athletes[athletes["athlete"].astype(str).isin(with_value)]
     sets = possible_sets(chosen, club, planned if chosen == outcome else ())
-    if (
-        chosen == "lactate_mmol_l"
-        and "lactate_delay_s" in rows.columns
-        and rows["lactate_delay_s"].notna().any()
-    ):
+    if chosen == "lactate_mmol_l" and "lactate_delay_s" in rows.columns and rows["lactate_delay_s"].notna().any():
         sets.append(tuple(dict.fromkeys((*planned, "lactate_delay_s"))))
     if "activity_rating" in rows.columns and rows["activity_rating"].notna().any():
         sets.append(tuple(dict.fromkeys((*(planned if chosen == outcome else ()), "activity_rating"))))
@@ -324,9 +307,7 @@ def _athlete_sets(prepared: Prepared | None, complete: dict[int, pd.DataFrame]) 
     sets = {ALL_ATHLETES: prepared}
     if prepared.cell:
         if id(rows) not in complete:
-            every = (
-                rows.groupby("athlete")[prepared.cell].transform("nunique") == rows[prepared.cell].nunique()
-            )
+            every = rows.groupby("athlete")[prepared.cell].transform("nunique") == rows[prepared.cell].nunique()
             complete[id(rows)] = rows[every]
         some = complete[id(rows)]
         n = some["athlete"].nunique()

@@ -259,9 +259,7 @@ def z_interval(r: float, weight: float, level: float, *, rank: bool = False) -> 
     return fisher_interval(r, weight + 3, level=level, variance_factor=1 + r * r / 2 if rank else 1.0)
 
 
-def _bca(
-    a: np.ndarray, b: np.ndarray, rank: bool, level: float, seed: int, n_resamples: int
-) -> tuple[float, float]:
+def _bca(a: np.ndarray, b: np.ndarray, rank: bool, level: float, seed: int, n_resamples: int) -> tuple[float, float]:
     from ..models import bca_interval, pearson_rows, resample_indices
 
     def values(u, v):
@@ -302,9 +300,7 @@ def _need_athletes(n: int, needed: int, x: str, y: str) -> None:
 
 def _interval_words(interval: str, n_resamples: int) -> str:
     words = {"fisher": "Fisher", "bonett-wright": "Bonett-Wright"}
-    return words.get(
-        interval, f"bias-corrected and accelerated bootstrap, {n_resamples} resamples of athletes"
-    )
+    return words.get(interval, f"bias-corrected and accelerated bootstrap, {n_resamples} resamples of athletes")
 
 
 def correlate_within(

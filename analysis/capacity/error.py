@@ -217,9 +217,7 @@ def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, le
         ("r", r), ("n", n), ("retest_sd", retest_sd), ("prediction_see", prediction_see), ("capacity_sd", capacity_sd),
         ("outcome_reliability", outcome_reliability), ("level", level),
     ):  # fmt: skip
-        if isinstance(value, str | list | tuple) or (
-            value is None and name in ("r", "n", "capacity_sd", "level")
-        ):
+        if isinstance(value, str | list | tuple) or (value is None and name in ("r", "n", "capacity_sd", "level")):
             raise KitError(f"{name} is {value!r}, but must be a number.")
     problems = []
     if not -1 <= r <= 1:
@@ -235,9 +233,7 @@ def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, le
         if value is not None and not (value >= 0 and math.isfinite(value)):
             problems.append(f"{name} is {value!r}, but must be 0 or more, in the unit of capacity")
     if not (capacity_sd > 0 and math.isfinite(capacity_sd)):
-        problems.append(
-            f"capacity_sd is {capacity_sd!r}, but must be above 0 (the SD of capacity over the athletes)"
-        )
+        problems.append(f"capacity_sd is {capacity_sd!r}, but must be above 0 (the SD of capacity over the athletes)")
     if outcome_reliability is not None and not 0 < outcome_reliability <= 1:
         problems.append(f"outcome_reliability is {outcome_reliability!r}, but must be above 0 and up to 1")
     if not 0 < level < 1:
@@ -252,7 +248,9 @@ def _check(r, n, retest_sd, prediction_see, capacity_sd, outcome_reliability, le
 
 
 MINIMUM_FOR_CORRECTION = 6
-CANNOT = "the correlation cannot be corrected for the error of the fitness test: too little is known of its reliability here"
+CANNOT = (
+    "the correlation cannot be corrected for the error of the fitness test: too little is known of its reliability here"
+)
 REFERENCE_SD = {"M": 8.4, "F": 7.7}
 """Spread of capacity in mL/kg/min among 20- to 29-year-olds: Loe 2013, 3816 people in Norway, directly measured."""
 REFERENCE_WORDS = "adults of 20 to 29 years (Loe 2013 PLoS ONE 8:e64319, spread of measured VO2max)"
@@ -301,9 +299,7 @@ def _one_kind(used: pd.DataFrame, planned: Prepared, fit: CapacityFit):
     if len(counts) < 2:
         return used, planned, fit, []
     kept = known[known["error_kind"] == counts.index[0]]
-    part = replace(
-        planned, rows=planned.rows[planned.rows["athlete"].isin(kept["athlete"].astype(str))].copy()
-    )
+    part = replace(planned, rows=planned.rows[planned.rows["athlete"].isin(kept["athlete"].astype(str))].copy())
     note = "athletes were tested in ways that err differently (retest and prediction error), which are never mixed"
     try:
         if len(kept) < MINIMUM_FOR_CORRECTION:
@@ -348,9 +344,7 @@ def _residual_sd(x: np.ndarray, design: np.ndarray) -> tuple[float, int]:
     return float(np.sqrt(residual @ residual / max(len(x) - rank, 1))), rank - 1
 
 
-def _error_row(
-    quantity: str, c: ErrorCorrection, corrected: tuple, observed: tuple, n: int, sure: bool
-) -> dict:
+def _error_row(quantity: str, c: ErrorCorrection, corrected: tuple, observed: tuple, n: int, sure: bool) -> dict:
     corrected = corrected if sure else (np.nan,) * 3
     left = c.attenuation if quantity == "correlation" else 1 / c.slope_factor
     return {

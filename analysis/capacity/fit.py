@@ -21,7 +21,9 @@ from .tables import is_text, left_out_rows, numeric_design, usable_rows, varies
 MINIMUM_ATHLETES = 4
 FIT_COLUMNS = tuple(c for c in ESTIMATE_COLUMNS if c not in ("df_num", "df_den", "p_adjusted"))
 HC3 = "athletes' means, HC3, by another library"
-NO_SPREAD = "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
+NO_SPREAD = (
+    "no variance between athletes was found beyond that of their rounds; degrees of freedom still count athletes"
+)
 
 
 def fit_capacity(
@@ -141,9 +143,7 @@ def prepare(
     if not varies(rows[capacity]):
         raise KitError(f"{capacity} is the same for every athlete, so there is no slope to speak of.")
     kept = [c for c in covariates if varies(rows[c])]
-    warnings = tuple(
-        f"{c} is the same in every row, so it was not adjusted for" for c in covariates if c not in kept
-    )
+    warnings = tuple(f"{c} is the same in every row, so it was not adjusted for" for c in covariates if c not in kept)
     width = numeric_design(rows.groupby("athlete")[kept].first(), kept)[0].shape[1] if kept else 0
     cell, note = _cells(rows)
     return Prepared(
@@ -188,9 +188,7 @@ def join_capacity(data: pd.DataFrame, capacity: str | pd.DataFrame) -> tuple[pd.
     need_columns(capacity, ["athlete", "capacity"], what="the table of capacity")
     doubled = capacity["athlete"].astype(str).duplicated()
     if doubled.any():
-        raise KitError(
-            f"athlete {capacity.loc[doubled, 'athlete'].iloc[0]!r} stands twice in the table of capacity."
-        )
+        raise KitError(f"athlete {capacity.loc[doubled, 'athlete'].iloc[0]!r} stands twice in the table of capacity.")
     columns = [c for c in ("capacity", "unit", "uses_heart_rate") if c in capacity.columns]
     rows = data.drop(columns=[c for c in columns if c in data.columns])
     rows = rows.assign(_athlete=rows["athlete"].astype(str))
@@ -281,9 +279,7 @@ def _cells(rows: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
     if "session" in rows.columns and varies(rows["session"]):
         rows["session_round"] = rows["session"].astype(str) + " / " + rows["round_no"].astype(str)
         n = rows["session"].nunique()
-        return "session_round", (
-            f"rows of {n} sessions: every round of every session has a level of its own",
-        )
+        return "session_round", (f"rows of {n} sessions: every round of every session has a level of its own",)
     return ("round_no" if varies(rows["round_no"]) else ""), ()
 
 
@@ -378,9 +374,7 @@ def off_scale_slopes(planned: Prepared, off: OffScale | None, *, level: float) -
     marks = rows[LIMIT_COLUMN] if off is not None else pd.Series("", index=rows.index)
     if not (marks != "").any():
         return pd.DataFrame(columns=list(OFF_SCALE_COLUMNS))
-    far = (
-        rows[planned.outcome].mask(marks == "high", off.high_range[1]).mask(marks == "low", off.low_range[1])
-    )
+    far = rows[planned.outcome].mask(marks == "high", off.high_range[1]).mask(marks == "low", off.low_range[1])
     fitter = rows[planned.capacity] > rows.groupby("athlete")[planned.capacity].first().mean()
     placings = {
         AT_END: rows[planned.outcome],
@@ -407,9 +401,7 @@ def off_scale_guard(planned: Prepared, off: OffScale, slopes: pd.DataFrame, *, s
     marks = planned.rows[LIMIT_COLUMN]
     ranges = {"high": ("up to", off.high_range[1]), "low": ("down to", off.low_range[1])}
     ends = [
-        f"{way} {format_number(end, 0, unit=known.unit)}"
-        for mark, (way, end) in ranges.items()
-        if mark in set(marks)
+        f"{way} {format_number(end, 0, unit=known.unit)}" for mark, (way, end) in ranges.items() if mark in set(marks)
     ]
     count = int((marks != "").sum())
     stand, lie = ("stands", "it lies") if count == 1 else ("stand", "they lie")

@@ -128,6 +128,4 @@ def shared_test_warning(outcome: str, capacity: pd.DataFrame, athletes: pd.DataF
             text + f"capacity and maximal heart rate come from one test in {plural(known, 'athlete')}",
             known,
         )
-    return text + "take the maximal heart rate from another effort where it came from the fitness test", len(
-        maximal
-    )
+    return text + "take the maximal heart rate from another effort where it came from the fitness test", len(maximal)

@@ -86,18 +86,14 @@ def choose_tests(
         for _, row in table[far].iterrows()
     ]
     left = [*others, *left]
-    ranked = table.assign(
-        _after=(days < 0).astype(int), _far=days.abs().fillna(within_days + 1), _row=-table.index
-    )
+    ranked = table.assign(_after=(days < 0).astype(int), _far=days.abs().fillna(within_days + 1), _row=-table.index)
     used = ranked[~far].sort_values(["athlete", "_after", "_far", "_row"], kind="stable")
     rule = (
         f"the test nearest before the primary session, within {within_days} days (proposal of the kit)"
         if when is not None
         else "the date of the primary session is not known, so the latest test of each athlete was taken"
     )
-    return ChosenTests(
-        used.drop(columns=["_after", "_far", "_row"]).reset_index(drop=True), left_out_table(left), rule
-    )
+    return ChosenTests(used.drop(columns=["_after", "_far", "_row"]).reset_index(drop=True), left_out_table(left), rule)
 
 
 def left_test(row: pd.Series, reason: str) -> dict:
@@ -217,14 +213,8 @@ def measure_capacity(
     need_columns(athletes, ["athlete"], what="athletes")
     if not _is_score(unit):
         exponent_of(unit)
-    chosen = choose_tests(
-        aerobic_tests, sessions=sessions, primary_session=primary_session, within_days=within_days
-    )
-    people = (
-        athletes.assign(athlete=athletes["athlete"].astype(str))
-        .drop_duplicates("athlete")
-        .set_index("athlete")
-    )
+    chosen = choose_tests(aerobic_tests, sessions=sessions, primary_session=primary_session, within_days=within_days)
+    people = athletes.assign(athlete=athletes["athlete"].astype(str)).drop_duplicates("athlete").set_index("athlete")
     evening = _evening_mass(attendance, primary_session)
     lines, unusable = [], []
     order = [*people.index, *(a for a in chosen.used["athlete"].unique() if a not in people.index)]
@@ -266,9 +256,7 @@ def describe_tests(capacity: pd.DataFrame) -> pd.DataFrame:
     """Describe how capacity was measured: one line per test, without athletes' codes."""
     known = known_aerobic_tests()
     lines = []
-    for (test, equation), part in capacity[capacity["capacity"].notna()].groupby(
-        ["test", "equation"], sort=False
-    ):
+    for (test, equation), part in capacity[capacity["capacity"].notna()].groupby(["test", "equation"], sort=False):
         title = known.loc[known["equation"] == equation, "title"]
         lines.append(
             {
@@ -304,9 +292,7 @@ def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
     file = _text(test.get("file"))
     if "samples" in accepted:
         if file not in gas_exchange:
-            raise KitError(
-                f"{name} needs a gas-exchange file in column `file`; {file or 'none'} could be read"
-            )
+            raise KitError(f"{name} needs a gas-exchange file in column `file`; {file or 'none'} could be read")
         inputs["samples"] = gas_exchange[file]
         bout = _text(test.get("verification_file"))
         if bout and bout not in gas_exchange:
@@ -445,9 +431,7 @@ def _limited_heart_rate(data, outcome, aside, guards):
         return data
     limited = is_yes(data["hr_limited"])
     n = data.loc[limited, "athlete"].nunique()
-    aside += left_out_rows(
-        data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome
-    )
+    aside += left_out_rows(data, limited, "a medicine or a condition holds the heart rate down (hr_limited)", outcome)
     words = "whose heart rate is held down by a medicine or a condition"
     text = f"{plural(n, 'athlete')} {words} set aside" if n else f"no athlete {words}"
     guards.append(guard_row("limited heart rate", "applied" if n else "passed", n, text))
@@ -464,7 +448,9 @@ def _mixed_maxima(data, outcome, aside, guards):
     if not n:
         return data
     if not (measured & data[outcome].notna()).any():
-        text = "every maximal heart rate is predicted from age, about 10 bpm wrong either way, and age enters both sides"
+        text = (
+            "every maximal heart rate is predicted from age, about 10 bpm wrong either way, and age enters both sides"
+        )
         guards.append(guard_row("predicted maximum", "warned", n, text))
         return data
     aside += left_out_rows(
@@ -516,9 +502,7 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
             "incomplete": "not every athlete has a maximal heart rate: only measured ones are held equal",
             "none": "no maximal heart rates",
         }[source]
-        guards.append(
-            guard_row("maximal heart rate", "passed" if source == "measured" else "warned", len(club), text)
-        )
+        guards.append(guard_row("maximal heart rate", "passed" if source == "measured" else "warned", len(club), text))
         shared, n = shared_test_warning(outcome, used, club)
         if shared:
             guards.append(guard_row("one test for both", "warned", n, shared))

@@ -73,19 +73,13 @@ def usable_rows(
         table["athlete"] = table["athlete"].astype("string").astype(object)
     left: list[dict] = []
     keep = pd.Series(True, index=table.index)
-    if (
-        "round_no" in table.columns
-        and "round_no" not in numbers
-        and pd.api.types.is_numeric_dtype(table["round_no"])
-    ):
+    if "round_no" in table.columns and "round_no" not in numbers and pd.api.types.is_numeric_dtype(table["round_no"]):
         before = (table["round_no"] == 0).fillna(False).astype(bool)
         left += left_out_rows(table, before, "round 0 is before sparring")
         keep &= ~before
     for column in dict.fromkeys([*numbers, *texts]):
         values = table[column]
-        missing = (
-            ~np.isfinite(values) if column in numbers else values.isna() | (values.astype("string") == "")
-        )
+        missing = ~np.isfinite(values) if column in numbers else values.isna() | (values.astype("string") == "")
         missing = pd.Series(np.asarray(missing, dtype=bool), index=table.index) & keep
         left += left_out_rows(table, missing, f"no value of {column}", column)
         keep &= ~missing

@@ -185,9 +185,7 @@ def outside_entries(key: tuple, recorded: float, inside: float, file: str) -> li
             "unit": "s"}  # fmt: skip
     entries = [{**base, "amount": inside}] if inside > 0 else []
     if recorded - inside > 1e-9:
-        entries.append(
-            {**base, "amount": recorded - inside, "used": False, "cause": "outside the rounds sparred"}
-        )
+        entries.append({**base, "amount": recorded - inside, "used": False, "cause": "outside the rounds sparred"})
     return entries
 
 
@@ -304,9 +302,7 @@ class _Walk:
         self.facts = facts_of(study.athletes, self.rules, tests)
         self.groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
         self.decisions = decisions_for_cleaning(study)
-        self.hands = ", ".join(
-            dict.fromkeys(d["decided_by"] for d in self.decisions if d["action"] == "set aside")
-        )
+        self.hands = ", ".join(dict.fromkeys(d["decided_by"] for d in self.decisions if d["action"] == "set aside"))
         self.measured: dict[tuple, dict] = {}
         self.why: dict[tuple, str] = {}
         self.cause: dict[tuple, str] = {}
@@ -321,9 +317,7 @@ class _Walk:
     def run(self) -> CleanedStudy:
         files = self.study.recording_files()
         if self.keep_in is not None:
-            keep_all(
-                self.keep_in, [(r["path"], reading_options(r, self.rules)) for r in files.to_dict("records")]
-            )
+            keep_all(self.keep_in, [(r["path"], reading_options(r, self.rules)) for r in files.to_dict("records")])
         recorded = list(dict.fromkeys(zip(files["session"], files["athlete"], strict=True)))
         rows = sheet_rows(self.study, recorded, self.groups, self.remarks)
         evenings = evenings_of(self.study.sessions)
@@ -344,9 +338,7 @@ class _Walk:
             costs=self._costs_table(),
             rules=cleaning_rules(self.rules),
             missing=self._missing(rows),
-            labels=secret_labels(
-                self.study, self.study.athletes["athlete"], prefix="person-", purpose="results"
-            ),
+            labels=secret_labels(self.study, self.study.athletes["athlete"], prefix="person-", purpose="results"),
             may_show=self.study.athletes_with_figures(),
             remarks=tuple(self.remarks),
             warnings=tuple(dict.fromkeys(self.warnings)),
@@ -408,17 +400,13 @@ class _Walk:
                 }
             reason = unusable or ("" if np.isfinite(values["hr_mean_bpm"]) else self._reason(values))
             self._replace(key, k, values)
-            values |= intensity_of_round(
-                spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts
-            )
+            values |= intensity_of_round(spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts)
             self.measured[(*key, k)] = values
             self.why[(*key, k)] = reason
             if reason:
                 self.cause[(*key, k)] = _short_cause(reason, aside)
             kept = self._kept_seconds(session, athlete, trace, window)
-            self.entries += seconds_entries(
-                (*key, k), values["valid_s"], aside, reason, kept, self.hands, file
-            )
+            self.entries += seconds_entries((*key, k), values["valid_s"], aside, reason, kept, self.hands, file)
             if aside and not trace.held:
                 self.costs += costs_of_round(spans, window.start, window.end, self.rules)
             peaks.append(values["hr_peak_bpm"])
@@ -434,9 +422,7 @@ class _Walk:
     def _replace(self, key: tuple, k: int, values: dict) -> None:
         for name, (value, who) in replaced_values(self.decisions, *key, k).items():
             if name in values:
-                self.remarks.append(
-                    f"{key[1]}, session {key[0]}, round {k}: {name} replaced by hand ({who})."
-                )
+                self.remarks.append(f"{key[1]}, session {key[0]}, round {k}: {name} replaced by hand ({who}).")
                 values[name] = value
 
     @staticmethod
@@ -469,9 +455,7 @@ class _Walk:
             if np.isfinite(facts.hr_ceiling)
             else max([p for p in peaks if np.isfinite(p)], default=-np.inf)
         )
-        _, rates, codes = spans.between(
-            min(w.start for w in windows.values()), max(w.end for w in windows.values())
-        )
+        _, rates, codes = spans.between(min(w.start for w in windows.values()), max(w.end for w in windows.values()))
         lowest = float(rates[codes == 0].min()) if (codes == 0).any() else np.inf
         for k, window in windows.items():
             found = bounds_of_round(spans, window.start, window.end, lowest, highest)
@@ -486,9 +470,7 @@ class _Walk:
             self.flags.append((*key, FLAGS[code], float(lengths[mine].sum()), count, who))
         lost = spans.missing(spans.first, spans.last).get("no contact", 0.0) if len(lengths) else 0.0
         if lost > 0:
-            gaps = int(
-                (np.diff(np.concatenate(([0], (~np.isfinite(trace.rates)).astype(np.int8)))) == 1).sum()
-            )
+            gaps = int((np.diff(np.concatenate(([0], (~np.isfinite(trace.rates)).astype(np.int8)))) == 1).sum())
             wide = int((spans.low[1:] - spans.high[:-1] > 1e-6).sum())
             self.flags.append((*key, "no contact", lost, max(wide, min(gaps, 1)), "rule"))
 
@@ -551,9 +533,7 @@ class _Walk:
         )
         rows.loc[typed, "percent_hr_max"] = 100.0 * mean / top
         rows.loc[typed, "percent_hr_max_predicted"] = 100.0 * mean / predicted
-        rows.loc[typed, "percent_hr_reserve"] = (
-            100.0 * (mean - rest) / np.where(rest < top, top - rest, np.nan)
-        )
+        rows.loc[typed, "percent_hr_reserve"] = 100.0 * (mean - rest) / np.where(rest < top, top - rest, np.nan)
         who = rows.loc[typed, "athlete"].nunique()
         self.remarks.append(
             f"{int(typed.sum())} round means of {who} {'athlete' if who == 1 else 'athletes'} were typed from a device: "
@@ -582,7 +562,5 @@ def _gap_after(trace: Trace) -> np.ndarray:
     out = np.zeros(len(trace.clock), dtype=bool)
     place = np.flatnonzero(np.isfinite(trace.rates))
     times = trace.clock[place]
-    out[place[:-1]] = (
-        np.diff(times) > trace.gap_limit if trace.lost is None else lost_steps(times, trace.lost)
-    )
+    out[place[:-1]] = np.diff(times) > trace.gap_limit if trace.lost is None else lost_steps(times, trace.lost)
     return out

@@ -49,9 +49,7 @@ def find_lag(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, end
     times = first + GRID_S * (np.arange(len(values) + lags - 1) - steps)
     best = None
     for rise, fall in SHAPES:
-        misfit, height, spread = slide(
-            values, weights, shape_of_rounds(times, starts, ends, rise, fall), lags
-        )
+        misfit, height, spread = slide(values, weights, shape_of_rounds(times, starts, ends, rise, fall), lags)
         misfit = np.where(height > 0, misfit, spread)
         j = int(misfit.argmin())
         if best is None or misfit[j] < best[0][best[1]]:
@@ -119,9 +117,7 @@ def find_clock(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, e
         return NO_LAG
     share = float(explained[choice].max())
     odds = WEIGHTS["constant"] + WEIGHTS["explained"] * share
-    odds += (
-        WEIGHTS["log_uncertainty"] * np.log(lag.uncertainty_s) if np.isfinite(lag.uncertainty_s) else -10.0
-    )
+    odds += WEIGHTS["log_uncertainty"] * np.log(lag.uncertainty_s) if np.isfinite(lag.uncertainty_s) else -10.0
     return replace(lag, seconds=lag.seconds + shift, confidence=float(1.0 / (1.0 + np.exp(-odds))))
 
 
@@ -239,9 +235,7 @@ def settle_clocks(session, rules: CleaningRules, trusted, good_of, warnings: lis
             for line in lines:
                 line["offset_s"] = line["found_offset_s"]
             why = f"decision ({who})" if decision else "the rule trust_trace_above"
-            remarks.append(
-                f"{said}; the clock of the trace was used by {why}, which moved its round means by {moved}."
-            )
+            remarks.append(f"{said}; the clock of the trace was used by {why}, which moved its round means by {moved}.")
         else:
             trace.held = HELD
             _mark(lines, settled="held back")
@@ -303,9 +297,7 @@ def _change_of_means(trace: Trace, good: np.ndarray, windows: list[Window], lag:
             continue
         if not (trace.clock[good][0] <= w.start and w.end <= trace.clock[good][-1]):
             continue
-        there, then = (
-            np.interp(seconds + d, trace.clock[good], trace.rates[good]).mean() for d in (0.0, lag)
-        )
+        there, then = (np.interp(seconds + d, trace.clock[good], trace.rates[good]).mean() for d in (0.0, lag))
         change.append(then - there)
     if not change:
         return "so much that no round fits as it stands"
@@ -352,9 +344,7 @@ def place_without_clock(
         return {}
     sure = float(found["confidence"].min())
     own = {
-        int(r.round_no): Window(
-            int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence)
-        )
+        int(r.round_no): Window(int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence))
         for r in found.itertuples(index=False)
     }
     for line in lines:
@@ -387,9 +377,7 @@ def windows_from_traces(traces: list[Trace], protocol, evening: Evening, warning
         "start_clock in clock.csv where it is known."
     )
     return {
-        int(r.round_no): Window(
-            int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence)
-        )
+        int(r.round_no): Window(int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence))
         for r in found.itertuples(index=False)
     }
 

@@ -44,9 +44,7 @@ def mark_crossed(traces: dict[str, Trace], rules: CleaningRules, shared: list | 
     groups = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
     sizes = np.diff(np.append(groups, len(key)))
     for start, size in zip(groups[sizes > 1].tolist(), sizes[sizes > 1].tolist(), strict=True):
-        members = list(
-            zip(owner[start : start + size].tolist(), place[start : start + size].tolist(), strict=True)
-        )
+        members = list(zip(owner[start : start + size].tolist(), place[start : start + size].tolist(), strict=True))
         for (i, p), (j, q) in combinations(members[:8], 2):
             if i != j and _same(grids[athletes[i]][1], grids[athletes[j]][1], p, q, width):
                 for a, b, at in ((i, j, p), (j, i, q)):
@@ -90,9 +88,7 @@ def _same(one: np.ndarray, other: np.ndarray, p: int, q: int, width: int) -> boo
     a, b = one[p : p + width], other[q : q + width]
     both = (a >= 0) & (b >= 0)
     return (
-        both.sum() >= FEWEST_ALIKE
-        and bool((a[both] == b[both]).all())
-        and len(np.unique(a[both])) >= LEAST_DIFFERENT
+        both.sum() >= FEWEST_ALIKE and bool((a[both] == b[both]).all()) and len(np.unique(a[both])) >= LEAST_DIFFERENT
     )
 
 
@@ -140,9 +136,7 @@ def fits(decision: dict, session: str, athlete: str) -> bool:
     return decision["session"] in ("", session) and decision["athlete"] in ("", athlete)
 
 
-def apply_to_trace(
-    trace: Trace, windows: dict[int, Window], decisions: list[dict], seconds_of
-) -> dict[int, str]:
+def apply_to_trace(trace: Trace, windows: dict[int, Window], decisions: list[dict], seconds_of) -> dict[int, str]:
     """Set stretches aside, or keep what a rule flagged."""
     kept: dict[int, str] = {}
     for decision in decisions:
@@ -196,9 +190,7 @@ def _stretch(trace: Trace, windows: dict[int, Window], decision: dict):
     return (elapsed >= low) & (elapsed <= high)
 
 
-def replaced_values(
-    decisions: list[dict], session: str, athlete: str, round_no: int
-) -> dict[str, tuple[float, str]]:
+def replaced_values(decisions: list[dict], session: str, athlete: str, round_no: int) -> dict[str, tuple[float, str]]:
     """Values of a round that a person replaced: column -> (value, who)."""
     found = {}
     for d in decisions:
@@ -217,9 +209,7 @@ def replaced_values(
 
 def overrides_table(decisions: list[dict]) -> pd.DataFrame:
     """Every decision about a recording, with the seconds that it changed."""
-    return pd.DataFrame(
-        [[d.get(c, "") for c in OVERRIDE_COLUMNS] for d in decisions], columns=list(OVERRIDE_COLUMNS)
-    )
+    return pd.DataFrame([[d.get(c, "") for c in OVERRIDE_COLUMNS] for d in decisions], columns=list(OVERRIDE_COLUMNS))
 
 
 def unused_decisions(decisions: list[dict]) -> list[str]:

@@ -58,9 +58,7 @@ def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: floa
     """
     if (session, athlete) not in cleaned.traces:
         known = sorted({a for s, a in cleaned.traces if s == session})
-        raise KitError(
-            f"{athlete} has no trace in session {session}; there are {join_words(known) or 'none'}."
-        )
+        raise KitError(f"{athlete} has no trace in session {session}; there are {join_words(known) or 'none'}.")
     given = {p: v for p, v in zip(cleaned.rules["parameter"], cleaned.rules["value"], strict=True)}
     for name in changes:
         check_choice(name, given, name="rule")
@@ -71,18 +69,14 @@ def try_rules(cleaned: CleanedStudy, session: str, athlete: str, **changes: floa
     new = flag_codes(clock, rates, hr_max_bpm=None, rules=rules)
     fixed = np.isin(old, [CODE["straps mixed up"], CODE["set aside by hand"], CODE["out of range"]])
     new = np.where(fixed, old, new).astype(np.int8)
-    windows = cleaned.windows[
-        (cleaned.windows["session"] == session) & (cleaned.windows["athlete"] == athlete)
-    ]
+    windows = cleaned.windows[(cleaned.windows["session"] == session) & (cleaned.windows["athlete"] == athlete)]
     return TriedRules(
         session,
         athlete,
         before.assign(flag=pd.Series(np.array(FLAGS, dtype=object)[new], dtype="str", index=before.index)),
         windows.reset_index(drop=True),
         dict(changes),
-        _rounds(
-            before, old, new, windows, (CleaningRules(**given), rules), _written(cleaned, session, athlete)
-        ),
+        _rounds(before, old, new, windows, (CleaningRules(**given), rules), _written(cleaned, session, athlete)),
         _flags(old, new),
     )
 
@@ -104,9 +98,7 @@ def _rounds(trace: pd.DataFrame, old, new, windows, rules: tuple, written: str) 
     for name, codes, own in zip(("cleaned", "tried"), (old, new), rules, strict=True):
         limit = own.gap_limit_s or max(GAP_LIMIT_S, 2 * usual)
         judged = lost if own.gap_limit_s == rules[0].gap_limit_s else None
-        spans = spans_of(
-            clock, rates, codes, limit, lost=judged, bells=bells, at_changes=written == AT_CHANGES
-        )
+        spans = spans_of(clock, rates, codes, limit, lost=judged, bells=bells, at_changes=written == AT_CHANGES)
         found = [measure_round(spans, a, b, own, np.inf)[0] for a, b in bells]
         parts[f"valid_share_{name}"] = [f["valid_share"] for f in found]
         parts[f"mean_bpm_{name}"] = [f["hr_mean_bpm"] for f in found]

@@ -231,9 +231,7 @@ def find_rounds(samples: pd.DataFrame, protocol, *, start_clock=None) -> pd.Data
     if len(clock) < 30 or np.ptp(clock) < 0.5 * work:
         return _table(np.empty(0), work, "trace", np.empty(0))
     if np.ptp(clock) > MOST_S:
-        raise KitError(
-            "The samples span more than a day and a half; find_rounds needs the recording of one session."
-        )
+        raise KitError("The samples span more than a day and a half; find_rounds needs the recording of one session.")
     rough = _best_start(clock, rates, rounds, work, rest)
     if rough is None:
         return _table(np.empty(0), work, "trace", np.empty(0))
@@ -348,9 +346,7 @@ class Window:
     confidence: float = 1.0
 
 
-def logged_windows(
-    clock: pd.DataFrame, session: str, group: str, protocol, remarks: list
-) -> dict[int, Window]:
+def logged_windows(clock: pd.DataFrame, session: str, group: str, protocol, remarks: list) -> dict[int, Window]:
     """The rounds of a group in a session by the timekeeper's sheet; blanks are filled by the protocol and said."""
     rows = clock[clock["session"] == session]
     own = rows[rows["group"] == group] if group else rows[rows["group"] == ""]
@@ -390,9 +386,7 @@ def _other_rows(rows: pd.DataFrame, session: str, group: str, remarks: list) -> 
         return common
     whose = f"group {group}" if group else "athletes without a group"
     if len(named) == 1:
-        remarks.append(
-            f"Session {session}: clock.csv names only {named[0]}; its times were taken for {whose} as well."
-        )
+        remarks.append(f"Session {session}: clock.csv names only {named[0]}; its times were taken for {whose} as well.")
         return rows
     remarks.append(
         f"Session {session}: clock.csv has times for {', '.join(named)}, but none for {whose}. Write the same words in the "
@@ -413,22 +407,16 @@ def _over_midnight(starts: dict, ends: dict) -> None:
                 side[k] = last = value
 
 
-def own_windows(
-    windows: dict[int, Window], rounds: pd.DataFrame, who: str, remarks: list
-) -> dict[int, Window]:
+def own_windows(windows: dict[int, Window], rounds: pd.DataFrame, who: str, remarks: list) -> dict[int, Window]:
     """The rounds that one athlete sparred."""
     own = dict(windows)
-    for k, took_part, minutes in zip(
-        rounds["round_no"], rounds["took_part"], rounds["minutes_done"], strict=True
-    ):
+    for k, took_part, minutes in zip(rounds["round_no"], rounds["took_part"], rounds["minutes_done"], strict=True):
         if took_part in ("sat_out", "left"):
             own.pop(k, None)
         elif took_part == "part" and k in own:
             window = own[k]
             if 0 < 60.0 * minutes < window.end - window.start:
-                own[k] = Window(
-                    k, window.start, window.start + 60.0 * minutes, window.found_by, window.confidence
-                )
+                own[k] = Window(k, window.start, window.start + 60.0 * minutes, window.found_by, window.confidence)
                 done = format_number(minutes, 1, unit="min")
                 remarks.append(f"{who}, round {k}: {done} sparred; taken from the start of the round.")
     return own

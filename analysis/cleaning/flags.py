@@ -121,9 +121,7 @@ def _near_double(ratio, rules: CleaningRules):
 def _with_edges(rates, elapsed, low: int, high: int) -> tuple[int, int]:
     """Take in up to two samples on either side that already move towards the fault."""
     for _ in range(2):
-        if low > 1 and abs(rates[low - 1] - rates[low - 2]) > 6.0 * max(
-            elapsed[low - 1] - elapsed[low - 2], 1.0
-        ):
+        if low > 1 and abs(rates[low - 1] - rates[low - 2]) > 6.0 * max(elapsed[low - 1] - elapsed[low - 2], 1.0):
             low -= 1
         if high < len(rates) - 2 and abs(rates[high + 1] - rates[high + 2]) > 6.0 * max(
             elapsed[high + 2] - elapsed[high + 1], 1.0
@@ -201,9 +199,7 @@ def flag_artefacts(
     return samples.assign(flag=np.array(FLAGS, dtype=object)[codes]).astype({"flag": "str"})
 
 
-def flag_codes(
-    elapsed: np.ndarray, rates: np.ndarray, *, hr_max_bpm: float | None, rules: CleaningRules
-) -> np.ndarray:
+def flag_codes(elapsed: np.ndarray, rates: np.ndarray, *, hr_max_bpm: float | None, rules: CleaningRules) -> np.ndarray:
     """The flags of a trace as places in `FLAGS`."""
     codes = np.zeros(len(rates), dtype=np.int8)
     there = np.isfinite(rates) & (rates > 0)
@@ -397,9 +393,7 @@ def spans_of(
     return Spans(low, high, rates, codes, float(clock[0]) - half, float(clock[-1]) + half, kept, bridge)
 
 
-def _bridged(
-    time: np.ndarray, rates: np.ndarray, bells: Sequence, at_changes: bool
-) -> tuple[np.ndarray, np.ndarray]:
+def _bridged(time: np.ndarray, rates: np.ndarray, bells: Sequence, at_changes: bool) -> tuple[np.ndarray, np.ndarray]:
     """Good samples with every long step between them joined: only to judge how far missing time could move a mean."""
     points, values, _ = join_steps(time, rates, np.diff(time) > GAP_LIMIT_S, bells, at_changes=at_changes)
     order = np.argsort(np.concatenate((time, points)), kind="stable")

@@ -121,25 +121,19 @@ def intensity_of_round(
     return out
 
 
-def bounds_of_round(
-    spans: Spans, start: float, end: float, lowest: float, highest: float
-) -> dict[str, float]:
+def bounds_of_round(spans: Spans, start: float, end: float, lowest: float, highest: float) -> dict[str, float]:
     """The mean of a round with its bad samples set aside, kept, and replaced by the worst and best case."""
     seconds, rates, codes = spans.between(start, end)
     good = np.where(codes == 0, seconds, 0.0)
     valid, length = float(good.sum()), end - start
-    out = dict.fromkeys(
-        ("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), NAN
-    )
+    out = dict.fromkeys(("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), NAN)
     out["aside_s"] = max(length - valid, 0.0)
     out["aside_share"] = out["aside_s"] / length if length > 0 else NAN
     if seconds.sum() > 0:
         out["mean_kept_bpm"] = float(seconds @ rates / seconds.sum())
     if valid > 0 and out["aside_s"] < 1e-9:
         mean = float(good @ rates) / valid
-        out |= dict.fromkeys(
-            ("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), mean
-        )
+        out |= dict.fromkeys(("mean_bpm", "mean_kept_bpm", "mean_bridged_bpm", "mean_low_bpm", "mean_high_bpm"), mean)
     elif valid > 0:
         total = float(good @ rates)
         out["mean_bpm"] = total / valid
@@ -164,9 +158,7 @@ def costs_of_round(
         if lost <= 1e-9:
             continue
         kept = (total + float(seconds[mine] @ rates[mine])) / (good + lost)
-        found.append(
-            (FLAGS[code], lost, kept - total / good if good > 0 else NAN, good < need <= good + lost)
-        )
+        found.append((FLAGS[code], lost, kept - total / good if good > 0 else NAN, good < need <= good + lost))
     lost = spans.missing(start, end).get("no contact", 0.0)
     if lost > 0:
         found.append(("no contact", lost, NAN, good < need <= good + lost))
@@ -181,8 +173,7 @@ def facts_of(
 ) -> dict[str, AthleteFacts]:
     """Athlete -> AthleteFacts: measured and predicted maximum separately; the highest of a fitness test counts as measured."""
     return {
-        row["athlete"]: _facts(row, rules, (tests or {}).get(row["athlete"]))
-        for row in athletes.to_dict("records")
+        row["athlete"]: _facts(row, rules, (tests or {}).get(row["athlete"])) for row in athletes.to_dict("records")
     }
 
 
@@ -222,9 +213,7 @@ def maxima_of_tests(study) -> tuple[dict[str, MeasuredHrMax], dict[str, str]]:
     kept = {
         d.athlete
         for d in study.decisions.itertuples(index=False)
-        if d.action == "keep"
-        and d.measure.casefold() == "hr_max_bpm"
-        and d.table.casefold().startswith("athletes")
+        if d.action == "keep" and d.measure.casefold() == "hr_max_bpm" and d.table.casefold().startswith("athletes")
     }
     efforts: dict[str, list[dict]] = {}
     places: dict[tuple[str, float], str] = {}

@@ -229,9 +229,7 @@ def right_day(placed: Placed, middle: float, evening: Evening, warnings: list) -
     if placed.line["offset_source"] == BY_EVENT:  # somebody found the event of this evening in this file
         placed.clock = placed.clock - days * DAY_S
         placed.line["offset_s"] += days * DAY_S
-        warnings.append(
-            f"{apart} by its own date. The common event was believed: is this the file of that evening?"
-        )
+        warnings.append(f"{apart} by its own date. The common event was believed: is this the file of that evening?")
         return True
     warnings.append(
         f"{apart} and was set aside. A file of another evening, or a device with a wrong date? For a wrong date, give the "
@@ -286,11 +284,7 @@ def join_files(session: str, athlete: str, parts: list[Placed], remarks: list) -
 
 def _spans(table: pd.DataFrame | None, zero: float) -> list[tuple[float, float]]:
     """Spans of a recording on the clock."""
-    return (
-        []
-        if table is None
-        else [(zero + a, zero + b) for a, b in zip(table["from_s"], table["to_s"], strict=True)]
-    )
+    return [] if table is None else [(zero + a, zero + b) for a, b in zip(table["from_s"], table["to_s"], strict=True)]
 
 
 def _between(taken: list[tuple[float, float]], limit: float) -> list[tuple[float, float]]:

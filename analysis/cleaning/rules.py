@@ -56,9 +56,7 @@ class CleaningRules(make_dataclass("CleaningRules", _rules(), frozen=True)):
         for name, value in given.items():
             if name not in known:
                 near = did_you_mean(name, known)
-                faults.append(
-                    f"{name} is not a rule of cleaning." + (f" Did you mean {near}?" if near else "")
-                )
+                faults.append(f"{name} is not a rule of cleaning." + (f" Did you mean {near}?" if near else ""))
                 continue
             fault, values[name] = _checked(known[name], value)
             faults += [fault] if fault else []

@@ -40,9 +40,7 @@ class Sums:
         """The same for some of the studies, given in order."""
         if len(studies) == self.cross.shape[1]:
             return self
-        return Sums(
-            self.cross[:, studies], self.level[:, :, studies], self.count[:, studies], self.sizes, self.q
-        )
+        return Sums(self.cross[:, studies], self.level[:, :, studies], self.count[:, studies], self.sizes, self.q)
 
 
 @lru_cache(maxsize=64)
@@ -238,9 +236,7 @@ def _derivatives(sums: Sums, g, df):
     second = second - np.einsum("as,as->s", Pv, np.einsum("abs,bs->as", s.phi, Pv))
     with np.errstate(all="ignore"):
         ratio = s.first / s.q0
-        return s.trace - df * ratio, -s.information + df * (
-            2 * second / s.q0 - ratio**2
-        )  # (4), and once more by g
+        return s.trace - df * ratio, -s.information + df * (2 * second / s.q0 - ratio**2)  # (4), and once more by g
 
 
 def weights(s: State, df):
@@ -313,9 +309,7 @@ def checked(outcomes, design, group, tests):
             + "; they must agree."
         )
     if not np.all(np.isfinite(X)):
-        raise KitError(
-            "design holds missing or infinite values; leave a row out by making its outcome missing."
-        )
+        raise KitError("design holds missing or infinite values; leave a row out by making its outcome missing.")
     if np.isinf(y).any():
         raise KitError("outcomes holds infinite values.")
     if (codes < 0).any():

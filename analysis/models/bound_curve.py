@@ -47,6 +47,4 @@ def bound_curve(
     table.insert(1, "bound_to", [*table["bound_from"].iloc[1:], float("inf")])
     here = table[(table["bound_from"] < planned) & (planned <= table["bound_to"])]
     passing = known[-1][0] if known else float("nan")
-    return BoundCurve(
-        outcome, float(planned), table, str(here["verdict"].iloc[0]), float(passing), 1 - 2 * alpha
-    )
+    return BoundCurve(outcome, float(planned), table, str(here["verdict"].iloc[0]), float(passing), 1 - 2 * alpha)

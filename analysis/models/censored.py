@@ -248,9 +248,7 @@ class CensoredLikelihood:
         share = np.exp(joint - joint.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
         mills = np.exp(-0.5 * z**2 - 0.9189385332046727 - _log_ndtr(z))
-        beyond = (
-            eta[at][:, :, None] + load[:, :, None] * levels[:, None] + sigma * self.sign[:, :, None] * mills
-        )
+        beyond = eta[at][:, :, None] + load[:, :, None] * levels[:, None] + sigma * self.sign[:, :, None] * mills
         given = np.einsum("imq,iq->im", beyond, share) / np.where(self.mark, load, 1.0)
         out[at] = np.where(self.mark, given, out[at])
         return out[self.place[:, 0], self.place[:, 1]]
@@ -291,9 +289,7 @@ class CensoredLikelihood:
                     break
                 step = step / 2
             beta = beta + step
-        raise KitError(
-            "The model of values off the scale finds no maximum: too few values of a round were read."
-        )
+        raise KitError("The model of values off the scale finds no maximum: too few values of a round were read.")
 
 
 def _chi_square(df, level):
@@ -379,9 +375,7 @@ class CensoredTests(SmallSample):
         one = np.array([0.5 * np.log(start.sigma2), np.log1p(start.theta[0] ** 2 * self.width)])
         more = self.likelihood.basis.shape[2]
         self.psi = psi = self._climb(np.append(one, np.zeros(more)), 2)
-        with suppress(
-            KitError
-        ):  # a search for a spread of its own that ends nowhere leaves one spread for all
+        with suppress(KitError):  # a search for a spread of its own that ends nowhere leaves one spread for all
             grown = self._climb(psi, 2 + more) if more else psi
             if 2 * (self._at(grown)[0] - self._at(psi)[0]) > _chi_square(more, GROWS):
                 self.psi = psi = grown

@@ -229,9 +229,7 @@ def critical_correlation(n: float, *, alpha: float = 0.05, alternative: str = "t
     return -r if alternative == "less" else r
 
 
-def fisher_interval(
-    r: float, n: float, *, level: float = 0.95, variance_factor: float = 1.0
-) -> tuple[float, float]:
+def fisher_interval(r: float, n: float, *, level: float = 0.95, variance_factor: float = 1.0) -> tuple[float, float]:
     """Give the interval of a correlation on Fisher's scale.
 
     Parameters

@@ -37,9 +37,7 @@ class Factor:
         """Columns of the design and their labels; `full` keeps a column for every level."""
         if not self.categorical:
             width = self.values.shape[1]
-            labels = (
-                [self.expression] if width == 1 else [f"{self.expression}[{j + 1}]" for j in range(width)]
-            )
+            labels = [self.expression] if width == 1 else [f"{self.expression}[{j + 1}]" for j in range(width)]
             return self.values, labels
         table, kept, letter = self.code_table(full=full, coding=coding)
         return table[self.codes], [f"{self.expression}[{letter}{self.levels[j]}]" for j in kept]
@@ -79,9 +77,7 @@ class Factor:
         unused = [str(self.levels[j]) for j in range(len(self.levels)) if j not in used]
         base = self.base
         if unused:
-            remarks.append(
-                f"{self.key}: no usable row for {join_words(unused)}, which is therefore not estimated."
-            )
+            remarks.append(f"{self.key}: no usable row for {join_words(unused)}, which is therefore not estimated.")
             base = int(np.searchsorted(used, base)) if base in used else 0
         return Factor(
             self.expression,
@@ -99,9 +95,7 @@ def evaluate_factor(data, expression) -> Factor:
     if inside:
         inner, *coding = split_outside_brackets(inside.group(1), ",")
         column = inner.strip().strip("`")
-        series = (
-            data[column] if column in data.columns else pd.Series(numeric_columns(data, inner, "term")[:, 0])
-        )
+        series = data[column] if column in data.columns else pd.Series(numeric_columns(data, inner, "term")[:, 0])
         return _category(series, expression, column, coding)
     if expression in data.columns:
         series = data[expression]
@@ -265,9 +259,7 @@ def parse(formula: str) -> tuple[str, tuple[tuple[str, ...], ...]]:
     if not isinstance(formula, str) or formula.count("~") != 1:
         raise KitError(f"The formula {formula!r} needs the form 'outcome ~ C(round_no) + covariate'.")
     if "|" in formula:
-        raise KitError(
-            f"The formula {formula!r} holds a '|'. Random parts are named by group=, slope= and crossed=."
-        )
+        raise KitError(f"The formula {formula!r} holds a '|'. Random parts are named by group=, slope= and crossed=.")
     from formulaic import Formula
     from formulaic.errors import FormulaicError
 
@@ -406,9 +398,7 @@ def _assemble(factors, expressions, *, typed, athlete):
             parts.append((columns, labels))
         block, labels = np.ones((n_rows, 1)), [INTERCEPT]
         if parts:
-            block = np.stack(
-                [np.prod(cols, axis=0) for cols in product(*(p[0].T for p in reversed(parts)))], axis=1
-            )
+            block = np.stack([np.prod(cols, axis=0) for cols in product(*(p[0].T for p in reversed(parts)))], axis=1)
             labels = [":".join(reversed(labs)) for labs in product(*(p[1] for p in reversed(parts)))]
         blocks.append(block)
         names += labels

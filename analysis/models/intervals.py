@@ -76,9 +76,7 @@ def noncentral_t_interval(t: float, df: float, *, level: float = 0.95) -> tuple[
     return solve(1 - tail), solve(tail)
 
 
-def noncentral_f_interval(
-    f: float, df_num: float, df_den: float, *, level: float = 0.95
-) -> tuple[float, float]:
+def noncentral_f_interval(f: float, df_num: float, df_den: float, *, level: float = 0.95) -> tuple[float, float]:
     """Give the interval of the noncentrality that an F value is compatible with.
 
     Parameters

@@ -207,9 +207,7 @@ def _check_groupings(groups, names, X):
             raise KitError(f"{names[j]} groups the rows exactly as {names[i]} does; leave one of them out.")
     for grouping, name in zip(groups[1:], names[1:], strict=True):
         if grouping.max() + 1 == len(grouping):
-            raise KitError(
-                f"{name} has a level of its own for every row, so it cannot be separated from the residual."
-            )
+            raise KitError(f"{name} has a level of its own for every row, so it cannot be separated from the residual.")
         columns = (grouping[:, None] == np.arange(grouping.max() + 1)).astype(float)
         if np.allclose(X @ np.linalg.lstsq(X, columns, rcond=None)[0], columns, atol=1e-9):
             raise KitError(f"The formula already holds every level of {name}; leave it out of crossed.")

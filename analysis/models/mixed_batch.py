@@ -240,9 +240,7 @@ class _Batch:
         if self.shared:
             X = np.vstack([self.X, np.zeros((1, self.X.shape[1]))])[self.place]
             rows = self.place.ravel()
-            y, present = (
-                np.ascontiguousarray(v.T)[rows].reshape(*self.place.shape, -1) for v in (part, here)
-            )
+            y, present = (np.ascontiguousarray(v.T)[rows].reshape(*self.place.shape, -1) for v in (part, here))
             return shared_design_sums(X, y, present)
         own = np.concatenate([self.X[start:stop], np.zeros((len(part), 1, self.X.shape[2]))], axis=1)
         return own_design_sums(own[:, self.place], part[:, self.place], here[:, self.place])

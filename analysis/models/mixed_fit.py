@@ -196,17 +196,11 @@ def diagnostics(fit: MixedFit) -> MixedDiagnostics:
     table["normal_quantile"] = _normal_quantiles(table["scaled_residual"])
     effects = random_effects(fit)
     error = effects.groupby("effect", sort=False)["estimate"].transform("std")
-    effects["scaled_estimate"] = np.where(
-        error > 0, effects["estimate"] / error.where(error > 0, 1.0), np.nan
-    )
+    effects["scaled_estimate"] = np.where(error > 0, effects["estimate"] / error.where(error > 0, 1.0), np.nan)
     effects["normal_quantile"] = np.nan
     for _, part in effects.groupby("effect", sort=False):
         effects.loc[part.index, "normal_quantile"] = _normal_quantiles(part["estimate"])
-    spread = (
-        table.groupby("level", sort=False)["residual"]
-        .agg(n_observations="count", residual_sd="std")
-        .reset_index()
-    )
+    spread = table.groupby("level", sort=False)["residual"].agg(n_observations="count", residual_sd="std").reset_index()
     return MixedDiagnostics(
         outcome=fit.outcome,
         residuals=table,
@@ -485,8 +479,7 @@ class MixedFit(Result):
     def _typed(self):
         if self._design.to_typed is None:
             raise KitError(
-                "Means, contrasts and slopes need a formula with an intercept and the main effects of its "
-                "interactions."
+                "Means, contrasts and slopes need a formula with an intercept and the main effects of its interactions."
             )
         return self._design.to_typed
 
@@ -515,9 +508,7 @@ class MixedFit(Result):
     def _mean_rows(self, name):
         factor = self._factor(name)
         if not factor.categorical:
-            raise KitError(
-                f"{name!r} is numeric in this model; write C({name}) in the formula for its means."
-            )
+            raise KitError(f"{name!r} is numeric in this model; write C({name}) in the formula for its means.")
         typed = self._typed()
         term = next((t for t in self._design.terms if t.keys == {factor.key}), None)
         if term is None:  # its interactions may span the same space, as in C(sex) + C(round_no):C(sex)

@@ -123,9 +123,7 @@ def signed_rank(
     total = int(doubled.sum())
     distribution = rank_sum_distribution(doubled)
     low, high = float(distribution[: positive + 1].sum()), float(distribution[positive:].sum())  # (3)
-    p = {"two-sided": min(1.0, 2 * min(low, high)), "greater": min(1.0, high), "less": min(1.0, low)}[
-        alternative
-    ]
+    p = {"two-sided": min(1.0, 2 * min(low, high)), "greater": min(1.0, high), "less": min(1.0, low)}[alternative]
     ci_low, pseudomedian, ci_high = _walsh(d, level)
     return SignedRank(
         statistic=positive / 2,
@@ -174,9 +172,7 @@ def tie_decimals(values) -> int:
 def rank_sum_distribution(weights) -> np.ndarray:
     """Give the probability of each sum of a random half of integer weights."""
     weights = as_numbers(weights, "weights")
-    if weights.ndim != 1 or not np.all(
-        (weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))
-    ):
+    if weights.ndim != 1 or not np.all((weights >= 0) & (weights <= LARGEST_WEIGHT) & (weights == np.floor(weights))):
         raise KitError(f"weights must be whole numbers from 0 to {LARGEST_WEIGHT}, in one list.")
     # (2) of `signed_rank`: each rank takes part or not with one chance in two
     out = np.ones(1)
@@ -195,9 +191,7 @@ def _walsh(d, level):
     i, j = np.triu_indices(n)
     averages = np.sort((d[i] + d[j]) / 2)  # (5) of `signed_rank`
     cumulative = np.cumsum(rank_sum_distribution(np.arange(1, n + 1)))
-    cut = int(
-        np.searchsorted(cumulative, (1 - level) / 2, side="right")
-    )  # (6): c, the number of sums in the tail
+    cut = int(np.searchsorted(cumulative, (1 - level) / 2, side="right"))  # (6): c, the number of sums in the tail
     if cut == 0:
         return -math.inf, float(np.median(averages)), math.inf
     return float(averages[cut - 1]), float(np.median(averages)), float(averages[-cut])

@@ -189,9 +189,7 @@ class Problem:
         chol = np.linalg.cholesky(A)
         diagonal = np.diag(chol)
         q0 = diagonal[p] ** 2
-        deviance = (
-            pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)
-        )  # (2), from one factor of A
+        deviance = pieces.log_det + 2 * np.log(diagonal[:p]).sum() + df * np.log(q0)  # (2), from one factor of A
         if not derivatives:
             return deviance, None, None, pieces
         phi, _, E, first, second = self.contractions(pieces)
@@ -210,9 +208,7 @@ class Problem:
         Pv = [P @ v for P in pieces.P]
         k = len(E)
         first = np.array([v @ w for w in Pv])  # (4)
-        second = np.array(
-            [[v @ pieces.C[i][j] @ v - Pv[i][:p] @ phi @ Pv[j][:p] for j in range(k)] for i in range(k)]
-        )
+        second = np.array([[v @ pieces.C[i][j] @ v - Pv[i][:p] @ phi @ Pv[j][:p] for j in range(k)] for i in range(k)])
         return phi, v, E, first, second
 
     def information(self, pieces, phi, E):
@@ -221,9 +217,7 @@ class Problem:
         return np.array(
             [
                 [
-                    pieces.T[i, j]
-                    - np.sum(phi * (pieces.C[i][j] + pieces.C[j][i])[:p, :p])
-                    + np.sum(E[i] * E[j].T)
+                    pieces.T[i, j] - np.sum(phi * (pieces.C[i][j] + pieces.C[j][i])[:p, :p]) + np.sum(E[i] * E[j].T)
                     for j in range(k)
                 ]
                 for i in range(k)
@@ -331,9 +325,7 @@ def maximise(problem: Problem) -> np.ndarray:
             best, best_deviance = found
     if problem.structure.correlated and best[0] < 0:
         best[:2] *= -1
-    best[2 if problem.structure.correlated else 0 :] = np.abs(
-        best[2 if problem.structure.correlated else 0 :]
-    )
+    best[2 if problem.structure.correlated else 0 :] = np.abs(best[2 if problem.structure.correlated else 0 :])
     return best
 
 

@@ -83,9 +83,7 @@ def robust_slope(outcome: Sequence[float], design: np.ndarray, *, level: float =
     y = np.asarray(outcome, dtype=float)
     x = np.column_stack([np.asarray(design, dtype=float), np.ones(len(y))])
     if len(y) <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
-        raise KitError(
-            f"{plural(len(y), 'athlete')} are too few for {x.shape[1]} coefficients that can be separated."
-        )
+        raise KitError(f"{plural(len(y), 'athlete')} are too few for {x.shape[1]} coefficients that can be separated.")
     leverage = np.square(np.linalg.qr(x)[0]).sum(axis=1)
     if leverage.max() > 1 - NO_SPARE:
         raise KitError("one athlete alone decides a coefficient, so HC3 is not defined.")
@@ -152,14 +150,10 @@ def marginal_change(
     check_level(level)
     condition = np.asarray(condition)
     names, group = np.unique(np.asarray(athlete, dtype=str), return_inverse=True)
-    design = np.column_stack([np.ones(len(condition)), *(condition == label for label in labels[1:])]).astype(
-        float
-    )
+    design = np.column_stack([np.ones(len(condition)), *(condition == label for label in labels[1:])]).astype(float)
     df = len(names) - len(labels)
     if df < 1:
-        raise KitError(
-            f"{plural(len(names), 'athlete')} are too few for a marginal model of {len(labels)} conditions."
-        )
+        raise KitError(f"{plural(len(names), 'athlete')} are too few for a marginal model of {len(labels)} conditions.")
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")  # what does not converge is not finite, and refused below
         try:

@@ -71,9 +71,7 @@ class SmallSample:
         """Standard errors and degrees of freedom of each row of L; the latter are taken over where they are given."""
         check_choice(ddf, DDF, name="ddf")
         L = np.atleast_2d(L)
-        if (
-            ddf == "cr2"
-        ):  # not through the covariance, whose rounding would stand for a spread where there is none
+        if ddf == "cr2":  # not through the covariance, whose rounding would stand for a spread where there is none
             error = np.linalg.norm(self._scores @ (L @ self.R_inverse).T, axis=0)
         else:
             variance = np.einsum("ij,jk,ik->i", L, self.covariance(ddf), L)
@@ -138,11 +136,7 @@ class SmallSample:
         info[1:, 1:] = self.problem.information(self.pieces, self.phi, self.E)
         scale = np.sqrt(np.abs(np.diag(info)))
         scale[scale == 0] = 1.0
-        return (
-            2
-            * np.linalg.pinv(info / np.outer(scale, scale), rcond=1e-12, hermitian=True)
-            / np.outer(scale, scale)
-        )
+        return 2 * np.linalg.pinv(info / np.outer(scale, scale), rcond=1e-12, hermitian=True) / np.outer(scale, scale)
 
     @cached_property
     def _phi_adjusted(self):

@@ -84,9 +84,7 @@ class _Profile:
             _, best = self._minimise(lambda free: (free[0], free[1:], eye), np.append(0.0, self.theta))
             self.log_sigma, self.theta = float(best[0]), best[1:]
         self.lowest = self.deviance(self.log_sigma, self.theta)[0]
-        for place in np.flatnonzero(
-            np.abs(self.theta) < LIFTED
-        ):  # a search ends beside an exact 0, not on it
+        for place in np.flatnonzero(np.abs(self.theta) < LIFTED):  # a search ends beside an exact 0, not on it
             zero = np.where(np.arange(len(self.theta)) == place, 0.0, self.theta)
             if self.deviance(self.log_sigma, zero)[0] <= self.lowest + 1e-9:
                 self.theta = zero

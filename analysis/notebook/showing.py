@@ -95,9 +95,7 @@ def look(table, *views) -> None:
                 made = view(table)
             except Exception as error:
                 display(
-                    HTML(
-                        f"<p><i>Not for this table: {html.escape(str(error).strip() or type(error).__name__)}</i></p>"
-                    )
+                    HTML(f"<p><i>Not for this table: {html.escape(str(error).strip() or type(error).__name__)}</i></p>")
                 )
                 continue
         figure = getattr(made, "figure", made)
@@ -138,9 +136,7 @@ def _display(thing) -> None:
         return
     if isinstance(thing, Table):
         display(
-            HTML(
-                f"<p><b>{html.escape(thing.caption)}</b></p>{table_html(thing.shown)}<p>{html.escape(thing.note)}</p>"
-            )
+            HTML(f"<p><b>{html.escape(thing.caption)}</b></p>{table_html(thing.shown)}<p>{html.escape(thing.note)}</p>")
         )
         return
     if isinstance(thing, list | tuple):
@@ -180,9 +176,7 @@ def table_html(table) -> str:
     if table.empty:
         return "<p><i>(no rows)</i></p>"
     shown = table.map(_cell)
-    sides = [
-        ' style="text-align: right"' if n else ' style="text-align: left"' for n in number_columns(shown)
-    ]
+    sides = [' style="text-align: right"' if n else ' style="text-align: left"' for n in number_columns(shown)]
 
     def line(cells, tag):
         made = zip(cells, sides, strict=True)
@@ -196,11 +190,7 @@ def table_html(table) -> str:
 
 def _short(value):
     """The beginning of a long text, so that five rows of a wide table stay five lines."""
-    return (
-        f"{value[:23].rstrip()}\N{HORIZONTAL ELLIPSIS}"
-        if isinstance(value, str) and len(value) > 24
-        else value
-    )
+    return f"{value[:23].rstrip()}\N{HORIZONTAL ELLIPSIS}" if isinstance(value, str) and len(value) > 24 else value
 
 
 def _cell(value) -> str:

@@ -45,9 +45,7 @@ def planning_sliders(answer: DesignAnswer | NotYet):
     gc.freeze()  # else a collection walks over all that was imported, in the middle of a move: 80 ms for one in 200
     controls = _controls(answer, widgets)
     heads = {name: _head(widgets, control.tooltip) for name, control in controls.items()}
-    picture = widgets.Image(
-        format="png", layout=widgets.Layout(width="710px", max_width="100%", object_fit="contain")
-    )
+    picture = widgets.Image(format="png", layout=widgets.Layout(width="710px", max_width="100%", object_fit="contain"))
     sentence = widgets.HTML()
 
     settling = []
@@ -215,9 +213,7 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
 
     whole, number = widgets.IntSlider, widgets.FloatSlider
     return {
-        "question": widgets.Dropdown(
-            options=list(QUESTIONS.items()), tooltip="Question", layout=_wide(widgets)
-        ),
+        "question": widgets.Dropdown(options=list(QUESTIONS.items()), tooltip="Question", layout=_wide(widgets)),
         "n": slider(whole, "Athletes who start", min(max(answer.n, 4), 40), 4, 40, 1),
         "rounds": slider(whole, "Rounds", min(max(answer.rounds, 2), 8), 2, 8, 1),
         "smallest": slider(number, "", 1.0, 0.1, 15.0, 0.1),
@@ -287,10 +283,7 @@ def choices_of(cleaned, *, show_codes: bool = False) -> list[tuple[str, tuple[st
     """List the traces that may be shown alone, as (words, key), most flagged samples first."""
     keys = [k for k in cleaned.traces if k[1] in cleaned.may_show]
     keys.sort(key=lambda k: -int((cleaned.traces[k]["flag"] != "").sum()))
-    return [
-        (f"session {s}, {a}" if show_codes else f"trace {i}", (s, a))
-        for i, (s, a) in enumerate(keys, start=1)
-    ]
+    return [(f"session {s}, {a}" if show_codes else f"trace {i}", (s, a)) for i, (s, a) in enumerate(keys, start=1)]
 
 
 def draw_most_flagged(cleaned, *, show_codes: bool = False):

@@ -107,10 +107,7 @@ def answer_pace(
         )
     kept = {tuple(k) for k in by_rater[["session", "athlete", "round_no", "rater"]].itertuples(index=False)}
     usable = seconds[
-        [
-            k in kept
-            for k in seconds[["session", "athlete", "round_no", "rater"]].itertuples(index=False, name=None)
-        ]
+        [k in kept for k in seconds[["session", "athlete", "round_no", "rater"]].itertuples(index=False, name=None)]
     ]
     return PaceAnswer(
         seconds=seconds,
@@ -212,9 +209,7 @@ def _agreement(seconds: pd.DataFrame, by_rater: pd.DataFrame, *, n_boot: int, se
         if len(wide) >= 5 and wide.to_numpy().std() > 0:
             icc, icc_low, icc_high = intraclass(wide.to_numpy(), kind="ICC(A,1)")
         said = (
-            by_rater[by_rater["rater"].isin([one, other])]
-            .groupby("rater")["blind"]
-            .agg(lambda b: (b == "yes").all())
+            by_rater[by_rater["rater"].isin([one, other])].groupby("rater")["blind"].agg(lambda b: (b == "yes").all())
         )
         lines.append(
             {
@@ -248,8 +243,4 @@ def _kappa_interval(both: pd.DataFrame, n_boot: int, seed: int) -> tuple[float, 
     with np.errstate(all="ignore"):
         kappa = (same - chance) / (1.0 - chance)
     kappa = kappa[np.isfinite(kappa)]
-    return (
-        (float(np.quantile(kappa, 0.025)), float(np.quantile(kappa, 0.975)))
-        if len(kappa)
-        else (np.nan, np.nan)
-    )
+    return (float(np.quantile(kappa, 0.025)), float(np.quantile(kappa, 0.975))) if len(kappa) else (np.nan, np.nan)

@@ -55,23 +55,17 @@ def pace_words(settings: Mapping) -> PaceWords:
         raise KitError("study.toml: pace is a section: write [pace] and below it states and active.")
     known = {"states", "active", "keys", "second_keys"}
     if odd := sorted(set(given) - known):
-        raise KitError(
-            f"study.toml [pace]: {join_words(odd)} is not read; known are {join_words(sorted(known))}."
-        )
+        raise KitError(f"study.toml [pace]: {join_words(odd)} is not read; known are {join_words(sorted(known))}.")
     own = PaceWords()
     lists = {}
     for name in ("states", "active", "keys", "second_keys"):
         value = given.get(name, getattr(own, name))
         if not isinstance(value, list | tuple) or not all(isinstance(v, str) and v.strip() for v in value):
-            raise KitError(
-                f'study.toml [pace]: {name} is a list of words, such as {name} = ["{own.states[0]}"].'
-            )
+            raise KitError(f'study.toml [pace]: {name} is a list of words, such as {name} = ["{own.states[0]}"].')
         lists[name] = tuple(v.strip() for v in value)
     n = len(lists["states"])
     if not 2 <= n <= 6 or len(set(lists["states"])) < n or NOT_RATED in lists["states"]:
-        raise KitError(
-            f'study.toml [pace]: states needs two to six different words, none of them "{NOT_RATED}".'
-        )
+        raise KitError(f'study.toml [pace]: states needs two to six different words, none of them "{NOT_RATED}".')
     for name, default in (("keys", "asdfgh"), ("second_keys", "jkloiu")):
         if name not in given:
             lists[name] = tuple(default[:n])
@@ -95,9 +89,7 @@ def second_by_second(
     # rounds and the timekeeper's: the page's clock is that of a phone. A second has the state that covers
     # its middle.
     left_out, remarks, found = [], [], []
-    place = {
-        (w.session, w.athlete, w.round_no): (w.start_s, w.end_s) for w in windows.itertuples(index=False)
-    }
+    place = {(w.session, w.athlete, w.round_no): (w.start_s, w.end_s) for w in windows.itertuples(index=False)}
     spans = _readable(pace, states, place, left_out)
     shifts, lost = _shifts(spans, place)
     for (rater, session), shift in shifts.items():

@@ -64,9 +64,7 @@ def _rounds(table, rounds) -> list[Problem]:
     found = []
     for line in first.itertuples(index=False):
         if (line.session, line.athlete, line.round_no) not in there:
-            what = (
-                f"{line.athlete} has no round {line.round_no} of session {line.session} in the table rounds"
-            )
+            what = f"{line.athlete} has no round {line.round_no} of session {line.session} in the table rounds"
             remedy = "correct the round, the athlete or the session, or add the round to the table rounds"
             found.append(Problem(line.file, int(line.row), "round_no", str(line.round_no), what, remedy))
     return _cut(found)

@@ -149,15 +149,11 @@ def _read_one(spec: AerobicInput, raw):
         try:
             value = float(str(raw).strip().replace(",", "."))
         except ValueError:
-            raise KitError(
-                f"{spec.name} is {raw!r}: a number in {spec.unit or 'its unit'} is needed"
-            ) from None
+            raise KitError(f"{spec.name} is {raw!r}: a number in {spec.unit or 'its unit'} is needed") from None
     if not spec.low <= value <= spec.high:
         hint = " (seconds instead of minutes?)" if spec.kind == "time" and value > spec.high else ""
         raise KitError(
-            f"{spec.name} is {value:g} {spec.unit}, possible are {spec.low:g} to {spec.high:g}{hint}".replace(
-                "  ", " "
-            )
+            f"{spec.name} is {value:g} {spec.unit}, possible are {spec.low:g} to {spec.high:g}{hint}".replace("  ", " ")
         )
     if spec.kind == "integer":
         if value != int(value):
@@ -224,9 +220,7 @@ def known_aerobic_tests() -> pd.DataFrame:
                 "score": e.score,
                 "source": e.source,
                 "provenance": e.provenance,
-                "error_provenance": "see standard_error"
-                if callable(e.error_provenance)
-                else e.error_provenance,
+                "error_provenance": "see standard_error" if callable(e.error_provenance) else e.error_provenance,
                 "warning": e.warning,
             }
         )

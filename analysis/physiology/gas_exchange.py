@@ -56,9 +56,7 @@ def average_curve(table: pd.DataFrame, kind: str, size: int) -> pd.DataFrame:
             f"the samples are {step:.0f} s apart, so they are averages and not breaths: use seconds:N or bins:N"
         )
     if kind != "breaths" and step > 1.1 * size:
-        raise KitError(
-            f"the samples are averages of about {step:.0f} s: a window of {size} s cannot be had from them"
-        )
+        raise KitError(f"the samples are averages of about {step:.0f} s: a window of {size} s cannot be had from them")
     if kind == "breaths":
         curve = _rows(table, size)
     elif is_averaged(table):
@@ -68,9 +66,7 @@ def average_curve(table: pd.DataFrame, kind: str, size: int) -> pd.DataFrame:
         curve = _seconds(table, kind, size)
     curve = curve.dropna()
     if curve.empty:
-        raise KitError(
-            f"no whole window of {size} {'breaths' if kind == 'breaths' else 's'} lies in the samples"
-        )
+        raise KitError(f"no whole window of {size} {'breaths' if kind == 'breaths' else 's'} lies in the samples")
     return curve.reset_index(drop=True)
 
 
@@ -130,9 +126,7 @@ def exercise_end(table: pd.DataFrame) -> float | None:
         return None
     peak = curve.loc[curve["vo2_ml_min"].idxmax()]
     fallen = curve["vo2_ml_min"].iloc[-1] < _RECOVERED * peak["vo2_ml_min"]
-    return (
-        float(peak["elapsed_s"]) if fallen and curve["elapsed_s"].iloc[-1] - peak["elapsed_s"] > 45 else None
-    )
+    return float(peak["elapsed_s"]) if fallen and curve["elapsed_s"].iloc[-1] - peak["elapsed_s"] > 45 else None
 
 
 def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
@@ -302,9 +296,7 @@ def process_gas_exchange(
     peak = curve.loc[curve["vo2_ml_min"].idxmax()]
     value = float(peak["vo2_ml_min"]) / mass_kg
     if not 5 <= value <= 100:
-        raise KitError(
-            f"{value:.1f} mL/kg/min is no athlete's VO2max: check mass_kg and the unit of vo2_ml_min"
-        )
+        raise KitError(f"{value:.1f} mL/kg/min is no athlete's VO2max: check mass_kg and the unit of vo2_ml_min")
     plateau, flatness = plateau_table(table)
     if plateau is None:
         warnings.append(
@@ -392,9 +384,7 @@ def _clean(samples, mass_kg) -> tuple[pd.DataFrame, int, list[str]]:
     elif table["vo2_ml_min"].max() < 200:
         problems.append("vo2_ml_min never reaches 200 mL/min: is it in mL/kg/min? multiply by the mass")
     if len(table) and table["elapsed_s"].iloc[-1] - table["elapsed_s"].iloc[0] < 60:
-        problems.append(
-            "the samples cover less than a minute: are the times in minutes? elapsed_s is in seconds"
-        )
+        problems.append("the samples cover less than a minute: are the times in minutes? elapsed_s is in seconds")
     if problems:
         raise KitError("; ".join(problems))
     return table, left_out, warnings
@@ -407,9 +397,7 @@ def _remarks(kind: str, size: int, duration: float, table: pd.DataFrame) -> list
             f"The samples are averages already, about {usual_distance_s(table):.0f} s each; whole rows were used."
         )
     elif kind == "breaths" and table["elapsed_s"].diff().iloc[1:].std() < 0.01:
-        said.append(
-            "The samples are evenly spaced, so they may not be single breaths: use seconds:N or bins:N."
-        )
+        said.append("The samples are evenly spaced, so they may not be single breaths: use seconds:N or bins:N.")
     if size < 15:
         said.append(f"A short window reads high: {AVERAGING_NOTE}.")
     if not 480 <= duration <= 720:
@@ -417,9 +405,7 @@ def _remarks(kind: str, size: int, duration: float, table: pd.DataFrame) -> list
     smooth = table["vo2_ml_min"].rolling(7, center=True, min_periods=4).median()
     rest = (table["vo2_ml_min"] - smooth).abs()
     if (rest > 0.5 * smooth.max()).any():
-        said.append(
-            "Single samples lie far from their neighbours: look at the curve before using a short window."
-        )
+        said.append("Single samples lie far from their neighbours: look at the curve before using a short window.")
     return said
 
 

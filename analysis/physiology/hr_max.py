@@ -12,9 +12,7 @@ from ..basics import KitError, Result, check_choice, left_out_table
 from .units import CONVENTION, MEMORY, READ, SECONDARY, Estimate, cite, is_blank
 
 REVIEW_SD_BPM = 11.0
-_REVIEW_NOTE = (
-    "no error published with it was read; 11 bpm is the upper end of the review by Robergs & Landwehr 2002"
-)
+_REVIEW_NOTE = "no error published with it was read; 11 bpm is the upper end of the review by Robergs & Landwehr 2002"
 
 
 @dataclass(frozen=True)
@@ -234,13 +232,9 @@ def choose_measured_hr_max(efforts) -> MeasuredHrMax:
     table = pd.DataFrame(efforts).reset_index(drop=True)
     missing = [c for c in ("effort", "hr_peak_bpm", "sustained_s") if c not in table]
     if missing or table.empty:
-        raise KitError(
-            f"efforts needs rows with the columns effort, hr_peak_bpm, sustained_s; missing: {missing}"
-        )
+        raise KitError(f"efforts needs rows with the columns effort, hr_peak_bpm, sustained_s; missing: {missing}")
     for column in ("artefact_free", "maximal"):
-        table[column] = (
-            table[column].map(lambda v: True if is_blank(v) else bool(v)) if column in table else True
-        )
+        table[column] = table[column].map(lambda v: True if is_blank(v) else bool(v)) if column in table else True
     table["reason"] = [_why_not(row) for row in table.to_dict("records")]
     table["counts"] = table["reason"] == ""
     good = table[table["counts"]]
@@ -254,9 +248,7 @@ def choose_measured_hr_max(efforts) -> MeasuredHrMax:
     if good["effort"].eq("graded_cycle").all():
         warnings.append("From cycling only: running usually reads the same or higher.")
     if good["effort"].eq("sparring").all():
-        warnings.append(
-            "From sparring only: no maximal test stands behind it, so the true maximum may be higher."
-        )
+        warnings.append("From sparring only: no maximal test stands behind it, so the true maximum may be higher.")
     elif best["effort"] == "sparring":
         warnings.append("Sparring went above every test: the test values are too low to be a maximum.")
     return MeasuredHrMax(

@@ -108,9 +108,7 @@ def check_exertion(values, scale: str) -> pd.DataFrame:
         if not low <= value <= high:
             rows.append((position, value, f"outside the {scale} scale", _likely_cause(value, scale)))
         elif scale == "6-20" and value % 1:
-            rows.append(
-                (position, value, "not a whole number", "check the sheet; the form has no value between")
-            )
+            rows.append((position, value, "not a whole number", "check the sheet; the form has no value between"))
     return pd.DataFrame(rows, columns=["position", "value", "problem", "remedy"])
 
 

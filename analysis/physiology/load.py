@@ -146,9 +146,7 @@ def edwards_impulse(hr_bpm, seconds, *, hr_max_bpm: float) -> TrainingImpulse:
         minutes * weight,
         minutes,
         missing,
-        method=_by_samples(
-            hr, "minutes times 1 to 5 for 50-60 to 90-100 % of maximum, half-open; 0 below 50 %"
-        ),
+        method=_by_samples(hr, "minutes times 1 to 5 for 50-60 to 90-100 % of maximum, half-open; 0 below 50 %"),
         constants="1, 2, 3, 4, 5",
         source="Edwards 1993, as cited in the literature",
         provenance=READ,
@@ -179,9 +177,7 @@ def _by_samples(values: np.ndarray, formula: str) -> str:
 def _impulse(terms, minutes, missing_s, *, method, constants, source, provenance) -> TrainingImpulse:
     warnings = []
     if len(minutes) == 1:
-        warnings.append(
-            "From one mean heart rate: intermittent work is underestimated; sum over samples instead."
-        )
+        warnings.append("From one mean heart rate: intermittent work is underestimated; sum over samples instead.")
     if missing_s > 0:
         warnings.append("Seconds without heart rate add nothing: compare only where the valid time is alike.")
     return TrainingImpulse(
@@ -271,9 +267,7 @@ def session_rating_load(rating: float, minutes: float, *, scale: str = "0-10") -
         raise KitError("minutes must be 0 or more")
     warnings = ()
     if scale != "0-10":
-        warnings = (
-            f"From the {scale} scale: not comparable with loads from the 0-10 scale, and not converted.",
-        )
+        warnings = (f"From the {scale} scale: not comparable with loads from the 0-10 scale, and not converted.",)
     return TrainingImpulse(
         value=float(rating * minutes),
         unit="AU",

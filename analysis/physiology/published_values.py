@@ -29,9 +29,7 @@ _WHOLE = ("round_no", "n_athletes", "n_observations", "work_s", "rest_s", "sampl
 @cache
 def _read(name: str) -> pd.DataFrame:
     table = pd.read_csv(_DATA / name, encoding="utf-8")
-    return table.apply(
-        lambda column: column if column.dtype.kind in "fi" else column.fillna("").astype("str")
-    )
+    return table.apply(lambda column: column if column.dtype.kind in "fi" else column.fillna("").astype("str"))
 
 
 def published_combat_values() -> pd.DataFrame:
@@ -58,8 +56,7 @@ def published_combat_values() -> pd.DataFrame:
     """
     table = _read("combat_values.csv").copy()
     table["spread_sd"] = [
-        sd_from_sem(r.spread, int(r.n_athletes)) if r.spread_kind == "sem" else r.spread
-        for r in table.itertuples()
+        sd_from_sem(r.spread, int(r.n_athletes)) if r.spread_kind == "sem" else r.spread for r in table.itertuples()
     ]
     return table
 
@@ -79,9 +76,7 @@ def published_example() -> pd.DataFrame:
     """
     table = _read("combat_values.csv")
     kept = table[
-        table["provenance"].eq(READ)
-        & table["statistic"].isin(["mean", "r"])
-        & table["outcome"].isin(_EXAMPLE_OUTCOMES)
+        table["provenance"].eq(READ) & table["statistic"].isin(["mean", "r"]) & table["outcome"].isin(_EXAMPLE_OUTCOMES)
     ]
     return kept[list(PUBLISHED_COLUMNS)].reset_index(drop=True).astype(dict.fromkeys(_WHOLE, "Int64"))
 
@@ -89,9 +84,7 @@ def published_example() -> pd.DataFrame:
 def sd_from_sem(sem: float, n: int) -> float:
     """Turn a standard error of the mean into the SD between people."""
     if not n >= 2 or sem < 0:
-        raise KitError(
-            f"sem is {sem} and n is {n}: a standard error of 0 or more and two people or more are needed"
-        )
+        raise KitError(f"sem is {sem} and n is {n}: a standard error of 0 or more and two people or more are needed")
     return sem * math.sqrt(n)
 
 

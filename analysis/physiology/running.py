@@ -108,9 +108,7 @@ def _check_leger_1988(v: dict, value: float) -> list[str]:
 
 def _check_half_stage(v: dict, value: float) -> list[str]:
     if abs(2 * v["half_stage"] - round(2 * v["half_stage"])) > 1e-9:
-        return [
-            "half_stage is not a multiple of 0.5: the equation is made for the last half-stage completed."
-        ]
+        return ["half_stage is not a multiple of 0.5: the equation is made for the last half-stage completed."]
     return []
 
 
@@ -195,7 +193,9 @@ _POOR = (
     "Report the distance as the score. VO2max from it is poor for one person: in women footballers the formula was 17.8 % "
     "low (limits of agreement -31.8 to -3.8 %); in ten men it explained 28 %, and the authors advise against it."
 )
-_POOR_ERROR = "computed from the limits of agreement in women footballers (-31.8 to -3.8 %): 7.1 % of the value, besides the bias"
+_POOR_ERROR = (
+    "computed from the limits of agreement in women footballers (-31.8 to -3.8 %): 7.1 % of the value, besides the bias"
+)
 _SPEED_ONLY = (
     "Compare athletes by the aerobic speed. VO2max from a track run read 5 % too high in 48 men, and in 41 athletes the "
     "authors found that such a run cannot evaluate VO2max with reasonable accuracy (Berthon 1997, two papers)."

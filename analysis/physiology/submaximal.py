@@ -46,12 +46,7 @@ def _kline(v: dict) -> float:
     lb = v["mass_kg"] / KG_PER_LB
     male = int(v["sex"] == "M")
     return (
-        6.9652
-        + 0.0091 * lb
-        - 0.0257 * v["age_years"]
-        + 0.5955 * male
-        - 0.2240 * v["time_min"]
-        - 0.0115 * v["hr_bpm"]
+        6.9652 + 0.0091 * lb - 0.0257 * v["age_years"] + 0.5955 * male - 0.2240 * v["time_min"] - 0.0115 * v["hr_bpm"]
     )
 
 
@@ -59,12 +54,7 @@ def _kline_relative(v: dict) -> float:
     lb = v["mass_kg"] / KG_PER_LB
     male = int(v["sex"] == "M")
     return (
-        132.853
-        - 0.0769 * lb
-        - 0.3877 * v["age_years"]
-        + 6.315 * male
-        - 3.2649 * v["time_min"]
-        - 0.1565 * v["hr_bpm"]
+        132.853 - 0.0769 * lb - 0.3877 * v["age_years"] + 6.315 * male - 3.2649 * v["time_min"] - 0.1565 * v["hr_bpm"]
     )
 
 
@@ -73,9 +63,7 @@ def _check_walk(v: dict, value: float) -> list[str]:
     if v["time_min"] < 9:
         said.append("Outside the validity range: a mile walked in under 9 min was probably run.")
     if v["age_years"] < 30:
-        said.append(
-            "In fit people of 18 to 29 the walk reads low (50.1 against 53.3 mL/kg/min in one study)."
-        )
+        said.append("In fit people of 18 to 29 the walk reads low (50.1 against 53.3 mL/kg/min in one study).")
     return said
 
 
@@ -152,16 +140,12 @@ def _prepare_row(v: dict) -> tuple[dict, list[str], list[str]]:
     if "power_w" in v or "time_min" not in v:
         return v, [], []
     power = 2.80 * (2000 / (60 * v["time_min"])) ** 3
-    remark = (
-        "Mean power from the time by 2.80 · speed³ (speed in m/s), from memory: better type the watts shown."
-    )
+    remark = "Mean power from the time by 2.80 · speed³ (speed in m/s), from memory: better type the watts shown."
     return {**v, "power_w": power}, [], [remark]
 
 
 _HR = {"uses_heart_rate": True, "maximal": False}
-_BELOW_MAX = (
-    "A submaximal prediction: heart rate enters it, so it must not be set against sparring heart rate."
-)
+_BELOW_MAX = "A submaximal prediction: heart rate enters it, so it must not be set against sparring heart rate."
 _RATIO_TITLE = "ratio of maximal to resting heart rate"
 _RATIO_NEEDS = (("hr_max_bpm", "hr_rest_bpm"),)
 _WALK_TITLE = "1-mile walk, as fast as possible"

@@ -174,20 +174,14 @@ def attainable_minutes(protocol: str, *, time_constant_s: float = TIME_CONSTANT_
     table = training_protocols().set_index("protocol")
     line = table.loc[check_choice(protocol, list(table.index), name="protocol")]
     if line["guide"] != "heart rate":
-        raise KitError(
-            f"{protocol} is guided by {line['guide']}, not by heart rate: minutes in target say nothing."
-        )
+        raise KitError(f"{protocol} is guided by {line['guide']}, not by heart rate: minutes in target say nothing.")
     check_number(time_constant_s, name="time_constant_s", low=0)
-    times = [
-        seconds_to_target(settles, line["intensity_low"], time_constant_s) for settles in SETTLES_PERCENT
-    ]
+    times = [seconds_to_target(settles, line["intensity_low"], time_constant_s) for settles in SETTLES_PERCENT]
     count = line["repetitions"] * line["sets"]
     low, high = (count * max(line["work_s"] - t, 0.0) / 60 for t in times)
     return float(low), float(high)
 
 
-def seconds_to_target(
-    settles: float, target: float, time_constant_s: float, start: float = FROM_PERCENT
-) -> float:
+def seconds_to_target(settles: float, target: float, time_constant_s: float, start: float = FROM_PERCENT) -> float:
     """Seconds until a rising heart rate passes a target, all in per cent of the maximum."""
     return time_constant_s * math.log((settles - start) / (settles - target))

@@ -195,9 +195,7 @@ def _scaled(truth: Assumptions, outcome: str) -> tuple[str, Assumptions]:
     if by:
         size = truth.heart_rate
         truth = truth.but(
-            heart_rate={
-                k: getattr(size, k) * by for k in ("mean", "rise", "sd_between", "sd_within", "slope")
-            },
+            heart_rate={k: getattr(size, k) * by for k in ("mean", "rise", "sd_between", "sd_within", "slope")},
             heart_rate_per_hr_max=0.0,
             women_heart_rate=truth.women_heart_rate * by,
         )

@@ -39,9 +39,7 @@ def round_steps(rounds: int) -> tuple[np.ndarray, dict[tuple[int, int], np.ndarr
     return columns, {(i, j): columns[i] - columns[j] for i in range(rounds) for j in range(i)}
 
 
-def ask_rounds(
-    y: np.ndarray, outcome: str, smallest: float, design: Design, truth: Assumptions
-) -> list[Asked]:
+def ask_rounds(y: np.ndarray, outcome: str, smallest: float, design: Design, truth: Assumptions) -> list[Asked]:
     """Does it change, between which rounds, and where does it stop?"""
     from scipy.special import stdtr, stdtrit
 
@@ -50,9 +48,7 @@ def ask_rounds(
     studies, n, k = y.shape
     columns, pairs = round_steps(k)
     tests = {"round": list(range(1, k)), **{f"{i} {j}": row[None] for (i, j), row in pairs.items()}}
-    fit = fit_mixed_batch(
-        y.reshape(studies, -1), np.tile(columns, (n, 1)), np.repeat(np.arange(n), k), tests=tests
-    )
+    fit = fit_mixed_batch(y.reshape(studies, -1), np.tile(columns, (n, 1)), np.repeat(np.arange(n), k), tests=tests)
     profile = round_profile(k, truth.size(outcome).rise, truth.shape)
     question = f"rounds.{outcome}"
     whole = fit["round"]
@@ -214,9 +210,7 @@ def ask_fitness(batch: StudyBatch, outcome: str, design: Design, truth: Assumpti
         r = np.sum(x * v, axis=1) / np.sqrt(np.sum(x**2, axis=1) * np.sum(v**2, axis=1))
         n = here.sum(axis=1)
         p = 2 * stdtr(n - 2.0, -np.abs(r) * np.sqrt((n - 2) / (1 - r**2)))
-        width = np.tanh(np.arctanh(r) + 1.96 / np.sqrt(n - 3)) - np.tanh(
-            np.arctanh(r) - 1.96 / np.sqrt(n - 3)
-        )
+        width = np.tanh(np.arctanh(r) + 1.96 / np.sqrt(n - 3)) - np.tanh(np.arctanh(r) - 1.96 / np.sqrt(n - 3))
     usable = np.isfinite(p) & (n > 3)
     expected = fitness_signal(truth, rounds=design.rounds, outcome=outcome, adjust=()).r_true
     asked.append(Asked(question, "correlation", below(p, design.alpha), usable, r, width / 2, expected))

@@ -124,10 +124,7 @@ def assure_design(
     )
     table.insert(2, "as_assumed", fixed["shown"].to_numpy())
     listed = pd.DataFrame(
-        [
-            {"field": name, "low": low, "assumed": mode, "high": high}
-            for name, (low, mode, high) in opened.items()
-        ]
+        [{"field": name, "low": low, "assumed": mode, "high": high} for name, (low, mode, high) in opened.items()]
     )
     columns = ["draw", "question", "part", "shown", "clear"]
     return Assurance(table, draws[columns], listed, n_draws, n_studies, seed, design, truth)
@@ -174,9 +171,7 @@ def open_ranges(
     for name, (low, high) in {**wanted, **given}.items():
         mode = _value(truth, name)
         if not (np.isfinite(low) and np.isfinite(high) and low <= high):
-            raise KitError(
-                f"The range of {name} is {low} to {high}; give the lowest and the highest plausible value."
-            )
+            raise KitError(f"The range of {name} is {low} to {high}; give the lowest and the highest plausible value.")
         if name in given and not low <= mode <= high:
             raise KitError(f"{name} is assumed to be {mode:g}, outside its range of {low:g} to {high:g}.")
         found[name] = (min(float(low), mode), mode, max(float(high), mode))
@@ -214,6 +209,4 @@ def _draw(truth: Assumptions, opened: dict, rng) -> Assumptions:
 
 def _shares(counted: pd.DataFrame) -> pd.DataFrame:
     asked = counted["asked"].where(counted["asked"] > 0)
-    return counted[["question", "part"]].assign(
-        shown=counted["found"] / asked, clear=counted["clear"] / asked
-    )
+    return counted[["question", "part"]].assign(shown=counted["found"] / asked, clear=counted["clear"] / asked)

@@ -109,9 +109,7 @@ def correlation_sample_size(
     )
 
 
-def smallest_detectable_r(
-    n: int, *, power: float = 0.8, alpha: float = 0.05, alternative: str = "two-sided"
-) -> float:
+def smallest_detectable_r(n: int, *, power: float = 0.8, alpha: float = 0.05, alternative: str = "two-sided") -> float:
     """Find the smallest true correlation that the athletes one has would show."""
     from scipy.optimize import brentq
 
@@ -121,9 +119,7 @@ def smallest_detectable_r(
     side = "two-sided" if alternative == "two-sided" else "greater"
     if power <= alpha:
         return 0.0
-    return float(
-        brentq(lambda r: correlation_power(r, n, alpha=alpha, alternative=side) - power, 0.0, 1 - 1e-9)
-    )
+    return float(brentq(lambda r: correlation_power(r, n, alpha=alpha, alternative=side) - power, 0.0, 1 - 1e-9))
 
 
 def correlation_precision(r: float, n: int, *, level: float = 0.95) -> float:
@@ -192,6 +188,4 @@ def _check_r(r) -> None:
     try:
         check_number(r, name="r", low=-1, high=1)
     except KitError:
-        raise KitError(
-            f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded."
-        ) from None
+        raise KitError(f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded.") from None

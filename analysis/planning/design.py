@@ -88,12 +88,8 @@ class Assumptions(Result):
         Scatter of the sampling delay (s), its growth per round (s), and what one second does to lactate (mmol/L).
     """
 
-    heart_rate: OutcomeAssumption = OutcomeAssumption(
-        mean=165.0, rise=9.0, sd_between=9.5, sd_within=4.5, slope=-0.6
-    )
-    lactate: OutcomeAssumption = OutcomeAssumption(
-        mean=7.0, rise=3.0, sd_between=2.5, sd_within=1.2, slope=-0.12
-    )
+    heart_rate: OutcomeAssumption = OutcomeAssumption(mean=165.0, rise=9.0, sd_between=9.5, sd_within=4.5, slope=-0.6)
+    lactate: OutcomeAssumption = OutcomeAssumption(mean=7.0, rise=3.0, sd_between=2.5, sd_within=1.2, slope=-0.12)
     exertion: OutcomeAssumption = _EXERTION["6-20"]
     others: Mapping[str, OutcomeAssumption] = field(default_factory=_of_outcome_rows)
     shape: str = "levels"
@@ -131,9 +127,7 @@ class Assumptions(Result):
                 )
         for name in ("share_women", "bout_share", "missing_round", "leave", "strap_loss"):
             if not 0 <= getattr(self, name) <= 1:
-                raise KitError(
-                    f"{name} is {getattr(self, name)}, but it is a share: give a number from 0 to 1."
-                )
+                raise KitError(f"{name} is {getattr(self, name)}, but it is a share: give a number from 0 to 1.")
         if not -1 < self.autocorrelation < 1:
             raise KitError(f"autocorrelation is {self.autocorrelation}, but must lie between −1 and 1.")
         if not self.age_high >= self.age_low:
@@ -377,9 +371,7 @@ def athlete_loadings(truth: Assumptions, outcome: str) -> tuple[dict[str, np.nda
     }
     test_error = 0.0 if kind == "none" else truth.test_error
     spread = truth.true_capacity_sd() ** 2 if kind == "retest" else truth.capacity_sd**2
-    explained = truth.capacity_per_year**2 * _age_variance(truth) + truth.women_capacity**2 * _sex_variance(
-        truth
-    )
+    explained = truth.capacity_per_year**2 * _age_variance(truth) + truth.women_capacity**2 * _sex_variance(truth)
     if explained > spread:
         raise KitError(
             f"Age and sex alone would spread capacity by {format_number(np.sqrt(explained))} mL/kg/min, more than the "

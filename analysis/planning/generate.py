@@ -93,9 +93,7 @@ def _rounds_of(truth: Assumptions, outcome: str, level: np.ndarray, k: int, rng)
     common = rng.standard_normal((s, k, bouts.max() + 1))
     shared = np.stack([common[:, r, bouts[:, r]] for r in range(k)], axis=2)
     scatter = np.sqrt(1 - truth.bout_share) * own + np.sqrt(truth.bout_share) * shared
-    values = (
-        size.mean + round_profile(k, size.rise, truth.shape) + level[..., None] + size.sd_within * scatter
-    )
+    values = size.mean + round_profile(k, size.rise, truth.shape) + level[..., None] + size.sd_within * scatter
     if outcome == "lactate" and truth.lactate_per_delay_s:
         late = truth.delay_sd_s * rng.standard_normal((s, n, k)) + truth.delay_drift_s * np.arange(k)
         values = values + truth.lactate_per_delay_s * late
@@ -108,9 +106,7 @@ def share_interval(hits, tries):
     from statsmodels.stats.proportion import proportion_confint
 
     with np.errstate(divide="ignore", invalid="ignore"):
-        return proportion_confint(
-            np.asarray(hits, dtype=float), np.asarray(tries, dtype=float), method="wilson"
-        )
+        return proportion_confint(np.asarray(hits, dtype=float), np.asarray(tries, dtype=float), method="wilson")
 
 
 def with_intervals(table: pd.DataFrame, tries) -> pd.DataFrame:

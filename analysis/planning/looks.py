@@ -41,7 +41,9 @@ class Looks(Result):
     missing: float
     n_studies: int
     seed: int
-    method: str = "error spent as Lan and DeMets; levels calibrated by simulated studies without effect, Kenward-Roger tests"
+    method: str = (
+        "error spent as Lan and DeMets; levels calibrated by simulated studies without effect, Kenward-Roger tests"
+    )
 
     def level(self, n_athletes: int, question: str = "rounds") -> float:
         """Level of the look at this number of athletes; missing where none is planned there."""
@@ -183,9 +185,7 @@ def plan_looks(
     try:
         sizes = tuple(check_size(n, least=4, name="a planned look") for n in sizes)
     except TypeError:
-        raise KitError(
-            f"The sizes of the looks must be a list such as [8, 12, 16]; it is {sizes!r}."
-        ) from None
+        raise KitError(f"The sizes of the looks must be a list such as [8, 12, 16]; it is {sizes!r}.") from None
     if not sizes or any(b <= a for a, b in pairwise(sizes)):
         raise KitError(
             f"The sizes of the looks must grow, such as [8, 12, 16]; they are {', '.join(map(str, sizes)) or 'none'}."
@@ -230,9 +230,9 @@ def null_p_values(
     n, rng = sizes[-1], np.random.default_rng(seed)
     capacity = rng.permutation(ndtri((np.arange(n) + 0.5) / n))
     athlete, round_no = np.repeat(np.arange(n), rounds), np.tile(np.arange(rounds), n)
-    X = np.column_stack(
-        [np.ones(n * rounds), *(round_no == j for j in range(1, rounds)), capacity[athlete]]
-    ).astype(float)
+    X = np.column_stack([np.ones(n * rounds), *(round_no == j for j in range(1, rounds)), capacity[athlete]]).astype(
+        float
+    )
     tests = {"rounds": list(range(1, rounds)), "fitness": [rounds]}
     out = {name: np.full((len(sizes), n_studies), np.nan) for name in tests}
     for start in range(0, n_studies, 4000):
@@ -284,9 +284,7 @@ class AfterLooks(Result):
     chance_at_plan: float
     chance_as_seen: float
     advice: str  # "go on", or "futile": both chances are small. Never binding; the levels do not count on it.
-    method: str = (
-        "stagewise ordering; corrected for earlier looks; repeated interval at the level of the look"
-    )
+    method: str = "stagewise ordering; corrected for earlier looks; repeated interval at the level of the look"
 
 
 def estimate_after_looks(

@@ -174,9 +174,7 @@ def _athlete_table(athletes) -> pd.DataFrame:
     if reserved:
         raise KitError(f"{reserved[0]!r} cannot be the code of an athlete.")
     if len(table) < 2:
-        raise KitError(
-            f"Pairing needs at least 2 athletes; there {'is' if len(table) else 'are'} {len(table)}."
-        )
+        raise KitError(f"Pairing needs at least 2 athletes; there {'is' if len(table) else 'are'} {len(table)}.")
     for name in ("mass_kg", "experience_years", "grade_rank", "age_years"):
         table[name] = pd.to_numeric(table[name], errors="coerce").astype(float) if name in table else np.nan
     table["group"] = table["group"].fillna("").astype(str) if "group" in table else ""
@@ -233,9 +231,7 @@ def _costs(table, avoided, mass_limit_kg, same_group):
     return allowed, cost
 
 
-def _one_schedule(
-    codes, rounds, allowed, cost, absent, guests, rng, noise, robin
-) -> list[list[tuple[int, int]]]:
+def _one_schedule(codes, rounds, allowed, cost, absent, guests, rng, noise, robin) -> list[list[tuple[int, int]]]:
     """One schedule: per round a list of pairs (i, j); j = -1 sits out, j = -2 a guest."""
     n = len(codes)
     met, rested, guested = np.zeros((n, n)), np.zeros(n), np.zeros(n)
@@ -397,9 +393,7 @@ def _pair_warnings(table, allowed, sat_out, repeats, rounds, schedule, *, keep) 
         )
     nobody = list(table.loc[~allowed.any(axis=1), "athlete"])
     if nobody:
-        found.append(
-            f"{join_words(nobody)} may meet nobody under these rules: bring a guest or loosen a rule."
-        )
+        found.append(f"{join_words(nobody)} may meet nobody under these rules: bring a guest or loosen a rule.")
     if keep and rounds > 1:
         found.append(
             "Everyone keeps one opponent all evening: how hard that opponent goes counts in all rounds of both. Say so in the "

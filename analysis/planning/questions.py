@@ -66,9 +66,7 @@ def _change(outcome, smallest, design, truth, ranked) -> Question:
 
     def power(effect, n):
         f = effect_f_of(round_profile(k, effect, shape), spread) * np.sqrt(share)
-        return rounds_power(
-            n=n, rounds=k, effect_f=f, correlation=size.sd_between**2 / spread**2, alpha=design.alpha
-        )
+        return rounds_power(n=n, rounds=k, effect_f=f, correlation=size.sd_between**2 / spread**2, alpha=design.alpha)
 
     return Question(
         part="change",

@@ -139,9 +139,7 @@ def replication_sizes(
             "no size can be justified from it."
         )
     limit = smallest_detectable_r(n, power=1 / 3, alpha=alpha)
-    n_detect = smallest_size(
-        lambda size: detectability_power(limit, size, alpha=alpha), power, guess=2.5 * n, least=4
-    )
+    n_detect = smallest_size(lambda size: detectability_power(limit, size, alpha=alpha), power, guess=2.5 * n, least=4)
     low = high = chance = float("nan")
     if n_new is not None:
         chance = detectability_power(limit, n_new, alpha=alpha)

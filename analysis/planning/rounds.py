@@ -71,9 +71,7 @@ def rounds_power(
             f"{-1 / (rounds - 1):.2f} and 1."
         )
     if not 1 / (rounds - 1) - 1e-12 <= epsilon <= 1:
-        raise KitError(
-            f"epsilon is {epsilon}, but with {rounds} rounds it lies between 1/{rounds - 1} and 1."
-        )
+        raise KitError(f"epsilon is {epsilon}, but with {rounds} rounds it lies between 1/{rounds - 1} and 1.")
     df_num, df_den = epsilon * (rounds - 1), epsilon * (rounds - 1) * (n - 1)
     noncentrality = epsilon * n * rounds * effect_f**2 / (1 - correlation)
     if noncentrality == 0:
@@ -148,9 +146,7 @@ def compare_covariances(
     means = round_profile(design.rounds, effect, "levels" if truth.shape == "steady" else truth.shape)
     parts = []
     for kind in COVARIANCES:
-        covariance = round_covariance(
-            design.rounds, sd_between=size.sd_between, sd_within=size.sd_within, kind=kind
-        )
+        covariance = round_covariance(design.rounds, sd_between=size.sd_between, sd_within=size.sd_within, kind=kind)
         part = simulate_rounds_power(
             n=design.n, means=means, covariance=covariance, alpha=design.alpha, n_studies=n_studies, seed=seed
         )
@@ -160,9 +156,7 @@ def compare_covariances(
     return CovariancePower(pd.concat(parts, ignore_index=True), outcome, float(effect), design, n_studies)
 
 
-def round_covariance(
-    rounds: int, *, sd_between: float, sd_within: float, kind: str = "compound"
-) -> np.ndarray:
+def round_covariance(rounds: int, *, sd_between: float, sd_within: float, kind: str = "compound") -> np.ndarray:
     """Covariance of the rounds of one athlete."""
     check_choice(kind, COVARIANCES, name="kind")
     lag = np.abs(np.subtract.outer(np.arange(rounds), np.arange(rounds))).astype(float)
@@ -220,9 +214,7 @@ def simulate_rounds_power(
         rejected["cluster-robust"] = fisher.sf(t2 * (n - q) / (q * (n - 1)), q, n - q) < alpha
     variance = float(np.mean(np.diag(covariance)))
     between = float(covariance[np.tril_indices(k, -1)].mean()) / variance
-    table = pd.DataFrame(
-        {"test": list(rejected), "power": [float(np.mean(hits)) for hits in rejected.values()]}
-    )
+    table = pd.DataFrame({"test": list(rejected), "power": [float(np.mean(hits)) for hits in rejected.values()]})
     table = with_intervals(table, n_studies)
     table["formula"] = rounds_power(
         n=n,

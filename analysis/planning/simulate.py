@@ -144,9 +144,7 @@ def simulate_grid(
     parts = []
     for (d, t), (design, _), table in zip(keys, cells, tables, strict=True):
         part = table.copy()
-        for at, (name, value) in enumerate(
-            (("design", d), ("truth", t), ("n", design.n), ("rounds", design.rounds))
-        ):
+        for at, (name, value) in enumerate((("design", d), ("truth", t), ("n", design.n), ("rounds", design.rounds))):
             part.insert(at, name, value)
         parts.append(part)
     return SimulatedGrid(pd.concat(parts, ignore_index=True), int(n_studies), seed)

@@ -233,16 +233,13 @@ def _offsets(pairs, plan: _Plan, start: str, never: frozenset) -> np.ndarray:
     """Start of every mat after the first (s); mats on which nobody gives blood come last."""
     n_mats, sampling = len(pairs[0]), plan.sampling
     gives = [
-        any(who not in ("", GUEST) and who not in never for here in pairs for who in here[mat])
-        for mat in range(n_mats)
+        any(who not in ("", GUEST) and who not in never for here in pairs for who in here[mat]) for mat in range(n_mats)
     ]
     if start == "common" or not any(gives):
         return np.zeros(n_mats)
     together = max(sampling.in_window // 2, 1)
     athletes = 2 * together if sampling.in_window > 1 else 1
-    samples = -(
-        -athletes // sampling.stations
-    )  # one after the other, at each station, for mats that start together
+    samples = -(-athletes // sampling.stations)  # one after the other, at each station, for mats that start together
     in_cycle = int(np.floor((plan.work + plan.rest) / sampling.seconds_per_sample + 1e-9))
     waves = max(-(-in_cycle // samples), 1)
     step = samples * sampling.seconds_per_sample
@@ -358,9 +355,7 @@ def _option_table(may, pairs, together, plan: _Plan, never) -> pd.DataFrame:
     on_mats = {who for here in together for pair in here for who in pair}
     idle = [name for name in may if name not in on_mats]
     away = (
-        f" {join_words(idle)} then {'has' if len(idle) == 1 else 'have'} no opponent without a guest."
-        if idle
-        else ""
+        f" {join_words(idle)} then {'has' if len(idle) == 1 else 'have'} no opponent without a guest." if idle else ""
     )
     pick, way = max(
         (common, "a common start"),
@@ -403,9 +398,7 @@ def _warnings(names, measured, slots, rests, plan: _Plan, start) -> tuple[str, .
         )
     unsampled = len(names) - slots["athlete"].nunique()
     if unsampled:
-        found.append(
-            f"{plural(unsampled, 'athlete')} would find no free station before the next round is over."
-        )
+        found.append(f"{plural(unsampled, 'athlete')} would find no free station before the next round is over.")
     if sampling.seconds_per_sample < HURRIED_S:
         found.append(
             f"{format_number(sampling.seconds_per_sample, 0, unit='s')} a sample leaves no time for new gloves: count with "

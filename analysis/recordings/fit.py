@@ -65,9 +65,7 @@ def read_fit(data: bytes, name: str) -> RawTrace:
             walk.remarks.append("The end of the file is missing; what came before it was used.")
             end = len(data)
         elif size and _checksum(data[start : end + 2]) not in (0, None):
-            walk.remarks.append(
-                "The checksum does not agree: some bytes of this file changed after recording."
-            )
+            walk.remarks.append("The checksum does not agree: some bytes of this file changed after recording.")
         try:
             damaged_at = _walk_messages(data, start + header, end, walk)
         except RecordingError as problem:
@@ -198,10 +196,7 @@ def _define(data: bytes, pos: int, end: int, known: list) -> int:
 def _numbers(data: bytes, body: int, message: _Message, number: int, width: int) -> list[int]:
     at, size = message.fields.get(number, (0, 0))
     order = "little" if message.little else "big"
-    return [
-        int.from_bytes(data[i : i + width], order)
-        for i in range(body + at, body + at + size - width + 1, width)
-    ]
+    return [int.from_bytes(data[i : i + width], order) for i in range(body + at, body + at + size - width + 1, width)]
 
 
 def _take(data: bytes, body: int, message: _Message, stamp, last, walk: _Walk) -> None:
@@ -257,9 +252,7 @@ def _as_trace(walk: _Walk, name: str) -> RawTrace:
     seen = np.concatenate((times[np.isfinite(times)], np.array([t for t, _ in walk.timer], dtype=float)))
     dated = bool(len(seen)) and float(np.median(seen)) >= FIRST_DATE
     if len(seen) and not dated:
-        walk.remarks.append(
-            "Times count from when the device was switched on: no date and no time of day in the file."
-        )
+        walk.remarks.append("Times count from when the device was switched on: no date and no time of day in the file.")
     shift = EPOCH_S if dated else 0
     ends, intervals = _place_beats(walk.beats)
     return RawTrace(

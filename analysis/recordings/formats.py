@@ -61,9 +61,7 @@ _EXPORT = "Export the recording as FIT, TCX, GPX or CSV."
 def _why_none(head: bytes, start: str) -> str:
     """What a file is that no format knows, and what to do."""
     if head[:4] == b"PK\x03\x04":
-        return (
-            "a spreadsheet or zip archive. Save the sheet as CSV, or unpack the archive, and use that file."
-        )
+        return "a spreadsheet or zip archive. Save the sheet as CSV, or unpack the archive, and use that file."
     if head[:5] == b"%PDF-":
         return f"a PDF holds no samples. {_EXPORT}"
     if start.startswith("<"):
@@ -128,9 +126,7 @@ def _look_at_fit(data: bytes, name: str) -> tuple[str, bool, bool]:
     position = identity = False
     for kind, _, value in walk_fields(data, {20: (0, 1), 0: (3,), 23: (3,), 3: (0, 1, 2, 3, 4)}):
         empty = (
-            not value.strip(b"\x00")
-            or not value.strip(b"\xff")
-            or value in (b"\xff\xff\xff\x7f", b"\x7f\xff\xff\xff")
+            not value.strip(b"\x00") or not value.strip(b"\xff") or value in (b"\xff\xff\xff\x7f", b"\x7f\xff\xff\xff")
         )
         if empty:
             continue
@@ -149,11 +145,7 @@ def _look_at_table(data: bytes, name: str) -> tuple[str, bool, bool]:
     lines, _ = decode(start if len(data) <= len(start) or cut < 0 else start[:cut], name)
     layout = find_layout(lines[: LOOK_AHEAD * 2], name)
     words = {plain_words(h) for h in layout.headers}
-    above = {
-        plain_words(cell)
-        for line in lines[: max(layout.header_at, 0)]
-        for cell in re.split(r"[;,\t:|]", line)
-    }
+    above = {plain_words(cell) for line in lines[: max(layout.header_at, 0)] for cell in re.split(r"[;,\t:|]", line)}
     position = bool(words & set(COLUMN_WORDS["position"]))
     identity = bool((words | above) & set(COLUMN_WORDS["identity"]))
     kind = "intervals" if layout.columns("interval") and not layout.columns("rate") else "table"
@@ -190,9 +182,7 @@ def _gpx_seed() -> bytes:
 
 
 def _table_seed() -> bytes:
-    return b"time;A01;A02\n" + b"".join(
-        b"19:00:%02d;%d;%d\n" % (s, 120 + s % 7, 130 + s % 5) for s in range(40)
-    )
+    return b"time;A01;A02\n" + b"".join(b"19:00:%02d;%d;%d\n" % (s, 120 + s % 7, 130 + s % 5) for s in range(40))
 
 
 FORMATS = (

@@ -85,14 +85,8 @@ def judge_steps(
         if not steady:
             # The steps to compare with: also those that rule 1 lets count, since a step of 30 s is nothing new among 20 s.
             seen = np.array([(step >= SEEN_BEFORE * s).sum() >= 2 for s in length])
-            near = (
-                max(AGREE_BPM, float(np.quantile(change[joined], 0.95)) + 1.0) if joined.any() else AGREE_BPM
-            )
-            lone = (
-                max(LEAST_LONE_S, LONE_TIMES * float(np.quantile(step[joined], 0.99)))
-                if joined.any()
-                else 0.0
-            )
+            near = max(AGREE_BPM, float(np.quantile(change[joined], 0.95)) + 1.0) if joined.any() else AGREE_BPM
+            lone = max(LEAST_LONE_S, LONE_TIMES * float(np.quantile(step[joined], 0.99))) if joined.any() else 0.0
             agree = (change[place] <= near) & ((length <= lone) | (written == AT_CHANGES))
             counts |= seen | agree
         counts &= length <= LONGEST_JOINED_S

@@ -91,11 +91,7 @@ def read_gas_exchange(path: str | Path) -> pd.DataFrame:
     lines, said = decode(data, path.name)
     remarks += said
     separator, at, headers = _find_header(lines, path.name)
-    rows = [
-        [c.strip() for c in row]
-        for row in split_lines(lines[at + 1 :], separator)
-        if any(c.strip() for c in row)
-    ]
+    rows = [[c.strip() for c in row] for row in split_lines(lines[at + 1 :], separator) if any(c.strip() for c in row)]
     units, body = _take_units(headers, rows)
     places = _places(headers)
     table = pd.DataFrame({name: _column(body, i) for name, i in places.items() if name != "time"})
@@ -178,9 +174,7 @@ def _elapsed(rows, place: int, unit: str, remarks: list) -> np.ndarray:
         seconds = seconds - finite[0]
         remarks.append("The times are clock times; seconds count from the first row.")
     if len(finite) > 1 and np.ptp(finite) > DAY_S / 2:
-        raise RecordingError(
-            "The times of the gas-exchange file span more than half a day, so they are not one test."
-        )
+        raise RecordingError("The times of the gas-exchange file span more than half a day, so they are not one test.")
     return seconds
 
 

@@ -124,9 +124,7 @@ def _load(place: Path) -> Recording:
         table, mark, column = name.partition(":")
         if mark:
             text = values.dtype.kind == "U"
-            tables[table][column] = pd.Series(
-                values.astype(object) if text else values, dtype="str" if text else None
-            )
+            tables[table][column] = pd.Series(values.astype(object) if text else values, dtype="str" if text else None)
     about = json.loads(str(arrays["about"]))
     about["remarks"] = tuple(about["remarks"])
     return replace(Recording(samples, **{n: pd.DataFrame(t) for n, t in tables.items()}), **about)

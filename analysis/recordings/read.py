@@ -25,9 +25,7 @@ def read_bytes(path: str | Path, *, at_most: int | None = None) -> tuple[bytes, 
     remarks: list[str] = []
     try:
         if not path.is_file():
-            what = (
-                "is a folder" if path.is_dir() else "does not exist" if not path.exists() else "is not a file"
-            )
+            what = "is a folder" if path.is_dir() else "does not exist" if not path.exists() else "is not a file"
             raise RecordingError(f"{path.name}: {what}.")
         size = path.stat().st_size
         if size > MAX_BYTES and at_most is None:

@@ -111,10 +111,7 @@ def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[Layout
     below = [r for r in rows[at + 1 : at + 31] if any(r)]
     units = _unit_rows(below, kinds)
     for r in below[:units]:
-        kinds = [
-            (k, u or kind_of_column(f"time {r[i]}" if i < len(r) else "")[1])
-            for i, (k, u) in enumerate(kinds)
-        ]
+        kinds = [(k, u or kind_of_column(f"time {r[i]}" if i < len(r) else "")[1]) for i, (k, u) in enumerate(kinds)]
     below = below[units:]
     fitting = [r for r in below if abs(len(r) - len(row)) <= 1 and _has_value(r, kinds)]
     if not fitting or len(fitting) < 0.5 * len(below):
@@ -141,11 +138,7 @@ def _unit_rows(below, kinds) -> int:
 
 def _has_value(row, kinds) -> bool:
     for i, (kind, _) in enumerate(kinds):
-        if (
-            kind in ("elapsed", "clock", "time", "interval")
-            and i < len(row)
-            and row[i].lstrip("-+")[:1].isdecimal()
-        ):
+        if kind in ("elapsed", "clock", "time", "interval") and i < len(row) and row[i].lstrip("-+")[:1].isdecimal():
             return True
     return False
 
@@ -187,9 +180,7 @@ def _without_header(head: list[str]) -> Layout | None:
         if np.isfinite(step).all() and (step >= 0).all() and step.max() > 0 and _like_rates(rates):
             said = "The file has no header: the first column was taken as time, the second as heart rate."
             first = next(i for i, line in enumerate(head) if line.strip())
-            return Layout(
-                separator, -1, first, ["time", "rate"], [("time", ""), ("rate", "")], remarks=[said]
-            )
+            return Layout(separator, -1, first, ["time", "rate"], [("time", ""), ("rate", "")], remarks=[said])
     return None
 
 
@@ -255,13 +246,9 @@ def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
             )
         chosen = chosen or next(iter(known), "")
         if chosen.casefold() not in {k.casefold() for k in known}:
-            raise RecordingError(
-                f"{name}: nothing is called {chosen!r}; the file holds {_listed(list(known))}."
-            )
+            raise RecordingError(f"{name}: nothing is called {chosen!r}; the file holds {_listed(list(known))}.")
         keep = [i for i, p in enumerate(people) if p.strip().casefold() == chosen.casefold()]
-        rates, intervals, times, dates = (
-            [c[i] for i in keep] if c else c for c in (rates, intervals, times, dates)
-        )
+        rates, intervals, times, dates = ([c[i] for i in keep] if c else c for c in (rates, intervals, times, dates))
     remarks += layout.remarks
     if interval is not None:
         return _intervals(intervals, times, layout, interval, time, remarks, chosen, name)
@@ -406,9 +393,7 @@ def _with_start(read, layout: Layout, remarks: list) -> tuple[np.ndarray, str, s
             return read.seconds, "local", day.date
     if read.clock != "none" or not start:
         return read.seconds, read.clock, read.date
-    begin = parse_times(
-        [f"{date} {start}" if date and ":" not in date and " " not in start else start], kind="clock"
-    )
+    begin = parse_times([f"{date} {start}" if date and ":" not in date and " " not in start else start], kind="clock")
     if begin.clock == "none" or not np.isfinite(begin.seconds[0]):
         return read.seconds, read.clock, read.date
     remarks.append("The start stated above the header was used for the time of day.")

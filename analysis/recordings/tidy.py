@@ -72,9 +72,7 @@ def rate_from_intervals(ends: np.ndarray, intervals_ms: np.ndarray):
     given = np.asarray(intervals_ms, dtype=float)
     table = pd.DataFrame({"elapsed_s": ends, "interval_ms": given, "corrected_ms": corrected, "beat": beat})
     share = float((beat != "normal").mean()) if len(beat) else 0.0
-    remarks = [
-        f"Beat-to-beat intervals: {format_percent(share, 1)} not normal by the 20 % rule (Malik et al. 1989)."
-    ]
+    remarks = [f"Beat-to-beat intervals: {format_percent(share, 1)} not normal by the 20 % rule (Malik et al. 1989)."]
     usable = np.isfinite(ends)
     if not (usable & np.isfinite(corrected)).any():
         return np.empty(0), np.empty(0), table, remarks
@@ -127,9 +125,7 @@ class RawTrace:
     remarks: list = field(default_factory=list)
 
 
-def tidy_recording(
-    raw: RawTrace, file: str, *, gap_limit_s: float | None, accept_unset_clock: bool
-) -> Recording:
+def tidy_recording(raw: RawTrace, file: str, *, gap_limit_s: float | None, accept_unset_clock: bool) -> Recording:
     """Turn what a reader found into a `Recording`, or say why that is impossible."""
     remarks = list(raw.remarks)
     source = "device"
@@ -149,9 +145,7 @@ def tidy_recording(
             "Cut the file to the session."
         )
     if not _has_rate(raw.rates):
-        raise RecordingError(
-            f"{file}: no row has a heart rate. Was the strap connected to the device that recorded?"
-        )
+        raise RecordingError(f"{file}: no row has a heart rate. Was the strap connected to the device that recorded?")
     seconds, rates, zero = _in_order(raw, file, remarks)
     start = float(seconds[0])
     clock = _plausible_clock(raw.clock, seconds, file, accept_unset_clock, remarks)

@@ -49,8 +49,7 @@ def _fixed_iso(texts: list[str]) -> tuple[np.ndarray, bool] | None:
     days, where = np.unique(date, return_inverse=True)
     try:
         starts = [
-            np.datetime64(f"{v // 10000:04d}-{v // 100 % 100:02d}-{v % 100:02d}").astype(int)
-            for v in days.tolist()
+            np.datetime64(f"{v // 10000:04d}-{v // 100 % 100:02d}-{v % 100:02d}").astype(int) for v in days.tolist()
         ]
     except ValueError:
         return None
@@ -167,9 +166,7 @@ def _from_dates(texts: list[str]) -> Times:
     if np.isfinite(day).any():
         seconds = clock.seconds % DAY_S + day * DAY_S
         date = str(np.datetime64(int(np.nanmin(day)), "D"))
-        return Times(
-            seconds, "local", date, [*remarks, "The times carry no zone and were taken as local time."]
-        )
+        return Times(seconds, "local", date, [*remarks, "The times carry no zone and were taken as local time."])
     return Times(np.full(len(texts), np.nan), "local", "", remarks)
 
 
@@ -210,9 +207,7 @@ def _from_clock(texts: list[str], kind: str) -> Times:
     there = seconds[np.isfinite(seconds)]
     elapsed = kind == "elapsed" or (kind == "time" and (two_parts or (len(there) > 0 and there[0] < 60)))
     if kind == "time" and elapsed and len(there):
-        remarks.append(
-            "The times start near zero and were taken as time since the start, not as the time of day."
-        )
+        remarks.append("The times start near zero and were taken as time since the start, not as the time of day.")
     if elapsed:
         return Times(seconds, "none", remarks=remarks)
     midnights = _past_midnight(seconds)
@@ -298,7 +293,5 @@ def _from_numbers(values: np.ndarray, kind: str, unit: str) -> Times:
         clock = "none" if kind == "elapsed" or there[0] < 1e-3 else "local"
         return Times(np.round(values * DAY_S, 3), clock, remarks=[said])
     if unit == "" and step >= 200 and there.max() >= 5000:
-        return Times(
-            values / 1000.0, "none", remarks=["The times step by hundreds and were taken as milliseconds."]
-        )
+        return Times(values / 1000.0, "none", remarks=["The times step by hundreds and were taken as milliseconds."])
     return Times(values, "none")

@@ -129,11 +129,7 @@ def list_parts(data: bytes, name: str, kind: str) -> tuple[str, ...]:
 def _parts(points: _Points) -> list[tuple[int, int, str]]:
     starts = points.parts or [0]
     ends = [*starts[1:], len(points.times)]
-    return [
-        (a, b, next((t for t in points.times[a:b] if t), ""))
-        for a, b in zip(starts, ends, strict=True)
-        if b > a
-    ]
+    return [(a, b, next((t for t in points.times[a:b] if t), "")) for a, b in zip(starts, ends, strict=True) if b > a]
 
 
 def _choose_part(points, seconds, label, name, remarks) -> tuple[slice, str]:
@@ -194,9 +190,7 @@ def _refuse_endless(data: bytes, points: _Points, name: str) -> None:
         here, following = part[:-1] if len(part) > CHUNK else part, part[1:]
         following = np.append(following, 0)[: len(here)].astype(np.uint8)
         opened = (here == ord("<")) & (((following | 32) >= ord("a")) & ((following | 32) <= ord("z")))
-        closed = ((here == ord("<")) & (following == ord("/"))) | (
-            (here == ord("/")) & (following == ord(">"))
-        )
+        closed = ((here == ord("<")) & (following == ord("/"))) | ((here == ord("/")) & (following == ord(">")))
         level = np.cumsum(opened.astype(np.int8) - closed.astype(np.int8), dtype=np.int32) + depth
         if int(level.max(initial=0)) > MAX_DEPTH:
             points.refuse_depth()
@@ -260,9 +254,7 @@ def _is_plain(data: bytes) -> bool:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:200]:
         return False
     head = data[:200].lower()
-    if b"encoding" in head and not any(
-        e in head for e in (b"utf-8", b"us-ascii", b"iso-8859-1", b"windows-1252")
-    ):
+    if b"encoding" in head and not any(e in head for e in (b"utf-8", b"us-ascii", b"iso-8859-1", b"windows-1252")):
         return False
     return b"&" not in data
 

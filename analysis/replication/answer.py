@@ -13,7 +13,9 @@ from .combine import Combined, CorrelationComparison, combine_correlations, comp
 from .findings import Findings, read_findings
 from .profiles import compare_profiles, compare_protocols, compare_steps
 
-SPEARMAN_NOTE = "the published value is Spearman's, and so is ours here; intervals of Fisher's z are slightly too narrow for it"
+SPEARMAN_NOTE = (
+    "the published value is Spearman's, and so is ours here; intervals of Fisher's z are slightly too narrow for it"
+)
 
 
 @dataclass(frozen=True)
@@ -94,9 +96,7 @@ def answer_replication(
             continue
         if line["how"] != "printed":
             size = abs(ours["estimate"])
-            inside = (
-                line["r_low"] <= size <= line["r_high"] if line["how"] == "from a bound on p" else math.nan
-            )
+            inside = line["r_low"] <= size <= line["r_high"] if line["how"] == "from a bound on p" else math.nan
             p_only.append({**line, "r_new": ours["estimate"], "n_new": ours["n_athletes"], "inside": inside})
             continue
         note = SPEARMAN_NOTE if line["method"] == "Spearman" else ""

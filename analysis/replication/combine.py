@@ -81,9 +81,7 @@ def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
     z = [to_z(one) for one in r]
     se = [math.sqrt(variance_of_z(one)) for one in n]
     on_z = combine_estimates(z, se, n_athletes=n)
-    back = {
-        f: math.tanh(on_z[f]) for f in ("estimate", "ci_low", "ci_high", "prediction_low", "prediction_high")
-    }
+    back = {f: math.tanh(on_z[f]) for f in ("estimate", "ci_low", "ci_high", "prediction_low", "prediction_high")}
     return replace(on_z, **back, method=f"{on_z.model} on Fisher's z")
 
 
@@ -105,9 +103,7 @@ def combine_estimates(
     if k < 2 or len(v) != k:
         raise KitError("Combining needs at least two estimates, each with its standard error.")
     if not (np.isfinite(y).all() and np.isfinite(v).all() and (v > 0).all()):
-        raise KitError(
-            "Every estimate needs a value and a standard error above 0 before they can be combined."
-        )
+        raise KitError("Every estimate needs a value and a standard error above 0 before they can be combined.")
     model = check_choice(model or (FIXED if k < 3 else RANDOM), [FIXED, RANDOM], name="model")
     fixed = np.sum(y / v) / np.sum(1 / v)
     q = float(np.sum((y - fixed) ** 2 / v))

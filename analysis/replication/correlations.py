@@ -23,9 +23,7 @@ def variance_of_z(n: int) -> float:
     try:
         return 1 / (check_number(n, name="n", low=4, ends=True) - 3)
     except KitError:
-        raise KitError(
-            f"n is {n}, but a correlation needs at least 4 athletes to have an interval."
-        ) from None
+        raise KitError(f"n is {n}, but a correlation needs at least 4 athletes to have an interval.") from None
 
 
 def normal_quantile(level: float) -> float:

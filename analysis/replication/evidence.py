@@ -176,9 +176,7 @@ def bayes_factor(r: float, n: int, r_new: float, n_new: int) -> ReplicationBayes
     >>> round(bayes_factor(-0.69, 14, 0.15, 20).replication, 4)
     0.0458
     """
-    earlier, ours, both = (
-        _log_evidence(studies) for studies in ([(r, n)], [(r_new, n_new)], [(r, n), (r_new, n_new)])
-    )
+    earlier, ours, both = (_log_evidence(studies) for studies in ([(r, n)], [(r_new, n_new)], [(r, n), (r_new, n_new)]))
     with np.errstate(over="ignore", under="ignore"):
         return ReplicationBayes(
             *(float(np.exp(log)) for log in (both - earlier, earlier, ours, both)),
@@ -199,8 +197,7 @@ def _log_evidence(studies) -> float:
     log_prior = -2 * (np.abs(z) + np.log1p(np.exp(-2 * np.abs(z))) - math.log(2)) - math.log(2)
     inside = np.abs(rho) < 1
     log = log_prior[inside] + sum(
-        correlation_log_likelihood(rho[inside], r, n) - correlation_log_likelihood(0.0, r, n)
-        for r, n in studies
+        correlation_log_likelihood(rho[inside], r, n) - correlation_log_likelihood(0.0, r, n) for r, n in studies
     )
     top = float(log.max())
     return top + math.log(half * float(parts[inside] @ np.exp(log - top)))

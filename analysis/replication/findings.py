@@ -84,9 +84,7 @@ def r_from_p(p: float, n: int) -> float:
     return t / math.sqrt(t * t + n - 2)
 
 
-def sd_from_spread(
-    spread: float, kind: str, n: int, *, ci_low: float = math.nan, ci_high: float = math.nan
-) -> float:
+def sd_from_spread(spread: float, kind: str, n: int, *, ci_low: float = math.nan, ci_high: float = math.nan) -> float:
     """Turn what a paper prints beside a mean into an SD."""
     from scipy.stats import t as student
 
@@ -266,9 +264,7 @@ def _protocols(published: pd.DataFrame) -> pd.DataFrame:
         line = {"finding": finding}
         for column in _PROTOCOL_COLUMNS[1:]:
             given = [
-                v
-                for v in rows.get("round_no" if column == "rounds" else column, ())
-                if not (pd.isna(v) or v == "")
+                v for v in rows.get("round_no" if column == "rounds" else column, ()) if not (pd.isna(v) or v == "")
             ]
             if column == "rounds":
                 line[column] = max((float(v) for v in given), default="")

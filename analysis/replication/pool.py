@@ -75,9 +75,7 @@ def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
     joined = {name: pd.concat([getattr(p, name) for p in parts], ignore_index=True) for name in names}
     joined["clubs"]["used"] = _used(joined["clubs"])
     for protocol in dict.fromkeys(joined["clubs"].loc[joined["clubs"]["used"] == "alone", "protocol"]):
-        warnings.append(
-            f"A club with {protocol} stands alone: it is not pooled with clubs of another work or rest."
-        )
+        warnings.append(f"A club with {protocol} stands alone: it is not pooled with clubs of another work or rest.")
     return JoinedStudies(**joined, warnings=tuple(warnings))
 
 
@@ -97,9 +95,7 @@ def _one_club(study: Study, club: str) -> JoinedStudies:
     not_shared = len(athletes) - len(shared)
     left = []
     if not_shared:
-        left.append(
-            {"measure": "all", "reason": f"{club}: {plural(not_shared, 'athlete')} did not agree to sharing"}
-        )
+        left.append({"measure": "all", "reason": f"{club}: {plural(not_shared, 'athlete')} did not agree to sharing"})
     of_group = {a.athlete: study.protocol.for_group(a.group) for a in athletes.itertuples(index=False)}
     everybody = {code: protocol_label(protocol) for code, protocol in of_group.items()}
     inside = []
@@ -192,9 +188,7 @@ def _refuse_same_data(parts: list[JoinedStudies], folders: list[Path]) -> None:
         values = part.rows[["round_no", *OUTCOMES]].apply(pd.to_numeric, errors="coerce").round(6)
         key = pd.util.hash_pandas_object(values, index=False).sum() if len(values) else None
         if key is not None and values[list(OUTCOMES)].notna().any(axis=None) and key in seen:
-            raise KitError(
-                f"{seen[key]} and {folder} hold the same values; the same athletes would count twice."
-            )
+            raise KitError(f"{seen[key]} and {folder} hold the same values; the same athletes would count twice.")
         seen[key] = folder
 
 
@@ -247,11 +241,7 @@ def answer_pooled(joined: JoinedStudies) -> PooledAnswer:
                         lines += [{"protocol": protocol, "outcome": outcome} | line for line in found]
                     except KitError as error:
                         left.append({"measure": outcome, "reason": f"{protocol}: {error}"})
-    people = (
-        joined.athletes[joined.athletes["club"].isin(pooled["club"])]
-        if len(joined.athletes)
-        else joined.athletes
-    )
+    people = joined.athletes[joined.athletes["club"].isin(pooled["club"])] if len(joined.athletes) else joined.athletes
     return PooledAnswer(
         table=pd.DataFrame(lines, columns=COLUMNS),
         clubs=joined.clubs,
@@ -269,13 +259,9 @@ def _comparable(joined: JoinedStudies, here: pd.DataFrame, protocol: str, outcom
         why = "clubs rated exertion on different scales, which cannot be pooled"
         left.append({"measure": outcome, "reason": f"{protocol}: {why}"})
         return
-    rows = joined.rows[(joined.rows["protocol"] == protocol) & joined.rows["club"].isin(clubs)].dropna(
-        subset=[outcome]
-    )
+    rows = joined.rows[(joined.rows["protocol"] == protocol) & joined.rows["club"].isin(clubs)].dropna(subset=[outcome])
     enough = [
-        c
-        for c, r in rows.groupby("club")
-        if r["athlete"].nunique() >= FEWEST_PEOPLE and r["round_no"].nunique() >= 2
+        c for c, r in rows.groupby("club") if r["athlete"].nunique() >= FEWEST_PEOPLE and r["round_no"].nunique() >= 2
     ]
     if len(enough) < 2:
         if len(rows):
@@ -296,20 +282,13 @@ def _rounds(rows: pd.DataFrame, people, outcome: str, left: list, warnings: list
     if len(common) < 2:
         raise KitError("the clubs have fewer than two rounds in common")
     joint = fit_mixed(rows, f"{outcome} ~ C(round_no) + C(club)", group="athlete")
-    between = fit_mixed(rows, f"{outcome} ~ C(round_no) * C(club)", group="athlete").test(
-        "C(round_no):C(club)"
-    )
-    own = {
-        club: fit_mixed(part, f"{outcome} ~ C(round_no)", group="athlete")
-        for club, part in rows.groupby("club")
-    }
+    between = fit_mixed(rows, f"{outcome} ~ C(round_no) * C(club)", group="athlete").test("C(round_no):C(club)")
+    own = {club: fit_mixed(part, f"{outcome} ~ C(round_no)", group="athlete") for club, part in rows.groupby("club")}
     steps = {club: fit.contrasts("round_no").set_index("contrast") for club, fit in own.items()}
     lines = []
     for step in joint.contrasts("round_no").to_dict("records"):
         about = {"question": "rounds", "contrast": step["contrast"]}
-        each = {
-            c: table.loc[step["contrast"]] for c, table in steps.items() if step["contrast"] in table.index
-        }
+        each = {c: table.loc[step["contrast"]] for c, table in steps.items() if step["contrast"] in table.index}
         everyone = _size(joint, len(own)) | {"club": "all"}
         together = {
             "stage": ONE,
@@ -341,9 +320,7 @@ def _combined(each: dict) -> dict:
     errors = [v["standard_error"] for v in usable.values()]
     both = combine_estimates([v["estimate"] for v in usable.values()], errors)
     df = math.nan if both.model == "fixed effect" else float(len(usable) - 1)
-    numbers = {
-        k: both[k] for k in ("estimate", "standard_error", "ci_low", "ci_high", "p", "tau2", "q_cochran")
-    }
+    numbers = {k: both[k] for k in ("estimate", "standard_error", "ci_low", "ci_high", "p", "tau2", "q_cochran")}
     return numbers | {
         "df": df,
         "p_heterogeneity": both.p_cochran,
@@ -351,23 +328,17 @@ def _combined(each: dict) -> dict:
     }
 
 
-def _fitness(
-    rows: pd.DataFrame, people: pd.DataFrame, outcome: str, left: list, warnings: list
-) -> list[dict]:
+def _fitness(rows: pd.DataFrame, people: pd.DataFrame, outcome: str, left: list, warnings: list) -> list[dict]:
     """Pool the slope on capacity, within clubs."""
     other = people[people["capacity"].notna() & (people["capacity_unit"] != CAPACITY_UNIT)]
     if len(other):
-        left.append(
-            {"measure": outcome, "reason": f"{len(other)} athletes whose capacity is not in {CAPACITY_UNIT}"}
-        )
+        left.append({"measure": outcome, "reason": f"{len(other)} athletes whose capacity is not in {CAPACITY_UNIT}"})
     tested = people[people["capacity_unit"] == CAPACITY_UNIT].dropna(subset=["capacity"])
     clubs = [c for c, p in tested.groupby("club") if len(p) >= FEWEST_PEOPLE]
     tested = tested[tested["club"].isin(clubs)]
     if len(clubs) < 2:
         if people["capacity"].notna().any():
-            raise KitError(
-                f"fewer than two clubs have {FEWEST_PEOPLE} athletes with a capacity in {CAPACITY_UNIT}"
-            )
+            raise KitError(f"fewer than two clubs have {FEWEST_PEOPLE} athletes with a capacity in {CAPACITY_UNIT}")
         return []
     data = rows[["athlete", "round_no", outcome]].merge(tested, on="athlete")
     chosen = choose_covariates(outcome, tested.reset_index(drop=True)).covariates

@@ -90,9 +90,7 @@ def pool_studies(
         raise KitError(f"{out} lies inside the study {inside[0]}; give a folder elsewhere.")
     joined = join_studies(folders)
     if not len(joined.rows):
-        raise KitError(
-            "There is nothing to pool: no club has enough athletes who agreed that their data are shared."
-        )
+        raise KitError("There is nothing to pool: no club has enough athletes who agreed that their data are shared.")
     answer = answer_pooled(joined)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -104,9 +102,7 @@ def pool_studies(
         _write(aside, joined, answer, describe)
         aside.rename(out)
     except OSError as error:
-        raise KitError(
-            f"{out} could not be written ({error.strerror or error}); nothing was left behind."
-        ) from error
+        raise KitError(f"{out} could not be written ({error.strerror or error}); nothing was left behind.") from error
     finally:
         shutil.rmtree(aside, ignore_errors=True)
     return out

@@ -25,9 +25,7 @@ STEP_COLUMNS = [
 def round_means(answer) -> pd.DataFrame:
     """Return our means per round: round_no, mean, sd, n."""
     rows = answer.rows[answer.rows["tested"].astype(bool)].dropna(subset=["value"])
-    means = (
-        rows.groupby("round_no", observed=True)["value"].agg(mean="mean", sd="std", n="count").reset_index()
-    )
+    means = rows.groupby("round_no", observed=True)["value"].agg(mean="mean", sd="std", n="count").reset_index()
     means["round_no"] = pd.to_numeric(means["round_no"].astype(str), errors="coerce")
     return means.dropna(subset=["round_no"])
 
@@ -54,11 +52,7 @@ def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame
         se = math.sqrt(sum(parts))
         sizes = (n, line["n_athletes"])
         usable = se > 0 and all(s > 1 for s in sizes)
-        df = (
-            sum(parts) ** 2 / sum(p**2 / (s - 1) for p, s in zip(parts, sizes, strict=True))
-            if usable
-            else math.nan
-        )
+        df = sum(parts) ** 2 / sum(p**2 / (s - 1) for p, s in zip(parts, sizes, strict=True)) if usable else math.nan
         half = float(student.ppf(0.975, df)) * se if usable else math.nan
         g, g_half = _hedges(difference, (sd, line["sd"]), sizes) if usable else (math.nan, math.nan)
         values = [
@@ -78,9 +72,7 @@ def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
     if means.empty:
         return pd.DataFrame(columns=STEP_COLUMNS)
     lines = []
-    for (finding, outcome), group in means.dropna(subset=["round_no"]).groupby(
-        ["finding", "outcome"], sort=False
-    ):
+    for (finding, outcome), group in means.dropna(subset=["round_no"]).groupby(["finding", "outcome"], sort=False):
         answer = rounds.get(outcome)
         if not answer:
             continue
@@ -100,9 +92,7 @@ def _our_step(answer, earlier: float, later: float):
     from scipy.stats import t as student
 
     known = answer.comparison.contrasts
-    pair = known[
-        (known["earlier"].astype(str) == f"{earlier:g}") & (known["later"].astype(str) == f"{later:g}")
-    ]
+    pair = known[(known["earlier"].astype(str) == f"{earlier:g}") & (known["later"].astype(str) == f"{later:g}")]
     if len(pair):
         return pair.iloc[0]
     both = _two_rounds(answer.rows, earlier, later)
@@ -190,9 +180,7 @@ def compare_protocols(
 def _one_or_all(values: list):
     different = list(dict.fromkeys(values))
     return (
-        different[0]
-        if len(different) == 1
-        else " or ".join(v if isinstance(v, str) else f"{v:g}" for v in different)
+        different[0] if len(different) == 1 else " or ".join(v if isinstance(v, str) else f"{v:g}" for v in different)
     )
 
 

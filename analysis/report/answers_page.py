@@ -136,14 +136,10 @@ def _harder(rounds: dict, partly: dict) -> Section:
     states, falls = {}, []
     for outcome, answer in rounds.items():
         small = answer.verdict in ("equivalent", "changed but smaller than matters")
-        states[outcome] = (
-            "open" if outcome in partly else "small" if small else "shown" if answer.changed else "open"
-        )
+        states[outcome] = "open" if outcome in partly else "small" if small else "shown" if answer.changed else "open"
         if states[outcome] == "shown" and answer.last_minus_first < 0:
             falls.append(outcome)
-    verdict = (
-        say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
-    )
+    verdict = say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
     first = next(iter(rounds.values()))
     told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
     texts = [*partly.values(), told, "" if partly else _for_monday(first)]

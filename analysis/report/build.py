@@ -160,9 +160,7 @@ def warm_up() -> None:
     import seaborn  # noqa: F401
 
 
-def _fill(
-    out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool
-):
+def _fill(out: Path, answers, steps: Steps, workers: SideBySide, *, individuals: bool, notebooks: bool, strict: bool):
     with steps.step("Cleaning the recordings"):
         _ = answers.cleaned, answers.capacity
     workers.share(answers)
@@ -225,10 +223,10 @@ def _write_up(
         steps.progress(line)
     typed = texts_that_leave(answers.study, codes, document)
     if typed and folders.may_share:
-        listed = f"{plural(len(typed), 'text')} typed by people {'stands' if len(typed) == 1 else 'stand'} in the write-up"
-        steps.progress(
-            f"{listed}, listed in {FOR_YOU}/READ_ME.txt: read them for names before you pass anything on"
+        listed = (
+            f"{plural(len(typed), 'text')} typed by people {'stands' if len(typed) == 1 else 'stand'} in the write-up"
         )
+        steps.progress(f"{listed}, listed in {FOR_YOU}/READ_ME.txt: read them for names before you pass anything on")
     reading = [
         "Typed by people, and in the write-up: read each for names before you pass it on.",
         *(f"  {t}" for t in typed),
@@ -306,9 +304,7 @@ def collect_results(answers) -> dict:
         },
         "questions": [*answers.questions, *training_questions(answers)],
         "description": answers.description,
-        "deviations": [
-            dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)
-        ],
+        "deviations": [dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)],
         "software": versions(),
         "cleaning": _cleaning(answers),
         "rounds": {outcome: answers.rounds(outcome) for outcome in outcomes},

@@ -156,9 +156,7 @@ def make_data_package(answers) -> DataPackage:
     people, done = _people(answers, labels)
     made, n_values = {"athletes": people}, 0
     if answers.cleaned:
-        evenings = {
-            s: str(n) for n, s in enumerate(sorted(answers.cleaned.rows["session"].unique()), start=1)
-        }
+        evenings = {s: str(n) for n, s in enumerate(sorted(answers.cleaned.rows["session"].unique()), start=1)}
         rows, silent = not_by_subtraction(answers.cleaned.rows, labels, session=study.plan.primary_session)
         n_values = len(silent)
         made["sessions"] = _evenings(study, evenings)
@@ -170,9 +168,7 @@ def make_data_package(answers) -> DataPackage:
         columns = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in table]
         kept = [c for c in columns if not _empty(table[c])]
         if len(table):
-            whole = [
-                c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in kept and c.kind == "integer"
-            ]
+            whole = [c.name for c in PACKAGE_COLUMNS if c.table == name and c.name in kept and c.kind == "integer"]
             tables[name] = table[kept].astype(dict.fromkeys(whole, "Int64"))
     return DataPackage(tables, done, len(shared), size, len(shared) - len(inside), n_values)
 
@@ -242,9 +238,7 @@ def _rounds(rows: pd.DataFrame, labels: dict[str, str], evenings: dict[str, str]
     return rows.sort_values(["session", "person", "round_no"], ignore_index=True)
 
 
-def _heart_rate(
-    cleaned, labels: dict[str, str], evenings: dict[str, str], silent: set[tuple]
-) -> pd.DataFrame:
+def _heart_rate(cleaned, labels: dict[str, str], evenings: dict[str, str], silent: set[tuple]) -> pd.DataFrame:
     """Return the samples inside rounds, timed from the start of the round."""
     parts = []
     starts = cleaned.windows.set_index(["session", "athlete", "round_no"])["start_s"]
@@ -289,8 +283,7 @@ def write_data_package(
     columns = [c for c in PACKAGE_COLUMNS if c.table in package.tables and c.name in package.tables[c.table]]
     if package.tables:
         codebook = pd.DataFrame(
-            {"table": c.table, "column": c.name, "type": c.kind, "unit": c.unit, "meaning": c.meaning}
-            for c in columns
+            {"table": c.table, "column": c.name, "type": c.kind, "unit": c.unit, "meaning": c.meaning} for c in columns
         )
         write_csv(codebook, folder / "codebook.csv", mark=False)
         description = _describe(title, package, columns)
@@ -341,11 +334,7 @@ def _read_me(package: DataPackage) -> str:
             f"# Data package\n\n{who} With fewer than {FEWEST_PEOPLE} people nobody can be hidden among others: no table was "
             "written.\n"
         )
-    done = (
-        f"To that end, {join_words(package.done)}."
-        if package.done
-        else "Nothing had to be coarsened for that."
-    )
+    done = f"To that end, {join_words(package.done)}." if package.done else "Nothing had to be coarsened for that."
     blanked = (
         f"\n* {plural(package.n_values, 'value')} of rounds {'is' if package.n_values == 1 else 'are'} blank, so that the means "
         f"of everybody, minus these tables, tell about no fewer than {FEWEST_PEOPLE} people."

@@ -41,9 +41,7 @@ def render_html(document: Document) -> str:
 
 def _fields(document: Document) -> str:
     """What only the authors can fill in."""
-    pairs = "".join(
-        f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields
-    )
+    pairs = "".join(f"<dt>{_esc(name)}</dt><dd class=todo>[{_esc(value)}]</dd>" for name, value in document.fields)
     return f"<dl>{pairs}</dl>" if pairs else ""
 
 
@@ -206,8 +204,7 @@ def table_rows(shown) -> str:
     columns = list(shown.columns)
     numbers = number_columns(shown)
     head = "".join(
-        f'<th scope="col"{" class=n" if n else ""}>{_esc(c)}</th>'
-        for c, n in zip(columns, numbers, strict=True)
+        f'<th scope="col"{" class=n" if n else ""}>{_esc(c)}</th>' for c, n in zip(columns, numbers, strict=True)
     )
     cells = [
         _aligned(shown[c]) if n else [f"<td>{_esc(unbroken(str(v)))}</td>" for v in shown[c]]

@@ -300,9 +300,7 @@ def notebook_page(notebook, title: str) -> str:
     body, _ = exporter.from_notebook_node(notebook)
     body = "\n".join(line if "base64," in line else _tidied(line) for line in body.split("\n"))
     body = sanitised(body)
-    return page(
-        title, f'<style>{_NOTEBOOK_STYLE}</style>\n<div class="notebook">{body}</div>', _nav(notebook)
-    )
+    return page(title, f'<style>{_NOTEBOOK_STYLE}</style>\n<div class="notebook">{body}</div>', _nav(notebook))
 
 
 def _tidied(line: str) -> str:
@@ -337,8 +335,7 @@ def _nav(notebook) -> str:
         if cell.cell_type == "markdown":
             headings += re.findall(r"^##\s+(.+)$", cell.source, re.MULTILINE)
     items = "".join(
-        f'<li><a href="#{html.escape(h.strip().replace(" ", "-"))}">{html.escape(h.strip())}</a></li>'
-        for h in headings
+        f'<li><a href="#{html.escape(h.strip().replace(" ", "-"))}">{html.escape(h.strip())}</a></li>' for h in headings
     )
     return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{items}</ol></nav>'
 
@@ -372,17 +369,13 @@ def copy_notebooks(folder: str | Path) -> tuple[Path, list[str]]:
     try:
         return target, _copy_into(target)
     except OSError as error:
-        raise KitError(
-            f"The notebooks could not be copied into {target} ({error.strerror or error})."
-        ) from error
+        raise KitError(f"The notebooks could not be copied into {target} ({error.strerror or error}).") from error
 
 
 def _copy_into(target: Path) -> list[str]:
     target.mkdir(parents=True, exist_ok=True)
     memory = target / ".copied"
-    copied = (
-        dict(line.split("  ", 1)[::-1] for line in memory.read_text().splitlines()) if memory.exists() else {}
-    )
+    copied = dict(line.split("  ", 1)[::-1] for line in memory.read_text().splitlines()) if memory.exists() else {}
     kept = []
     for source in find_notebooks():
         mine = target / source.name

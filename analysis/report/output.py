@@ -84,9 +84,7 @@ def _where_it_is(folder: Path) -> Path:
     try:
         return folder.resolve() if folder.is_symlink() else folder
     except (OSError, RuntimeError) as error:
-        raise KitError(
-            f"{folder} is a link that leads nowhere: remove it, or choose another place."
-        ) from error
+        raise KitError(f"{folder} is a link that leads nowhere: remove it, or choose another place.") from error
 
 
 def _refuse_foreign(folder: Path) -> None:

@@ -185,9 +185,7 @@ def _results(answers) -> list[Section]:
     people = tables.participants_table(description.participants)
     aside = _chunks(write_up_set_aside(answers.cleaned)) if answers.cleaned else []
     blocks = [
-        *paragraphs(
-            _pointing(write_up_participants(description.participants), *(["participants"] if people else []))
-        ),
+        *paragraphs(_pointing(write_up_participants(description.participants), *(["participants"] if people else []))),
         *([people] if people else []),
         *paragraphs(_pointing(aside, "set_aside", "figure:flow", "figure:missing")),
     ]
@@ -311,9 +309,7 @@ def _statements(study) -> Section:
     """What the author must say; the word of the ethics committee stands there once study.toml states it."""
     stated = approval_of(study.settings).words()
     blocks = [
-        Paragraph(f"{name}: [{what}]", "note")
-        for name, what in say.STATEMENTS
-        if not (stated and name == "Ethics")
+        Paragraph(f"{name}: [{what}]", "note") for name, what in say.STATEMENTS if not (stated and name == "Ethics")
     ]
     if stated:
         blocks = [Paragraph(f"Ethics: {stated[0]}"), Paragraph(say.CONSENT_STATEMENT, "note"), *blocks]

@@ -33,9 +33,7 @@ def nothing_compared(answers) -> list[str]:
         return []
     session = answers.study.plan.primary_session
     needs = "heart rate, lactate or exertion of at least three athletes in two rounds or more"
-    return [
-        str(NotYet("comparing the rounds", f"{needs} of session {session}, the primary session of the plan"))
-    ]
+    return [str(NotYet("comparing the rounds", f"{needs} of session {session}, the primary session of the plan"))]
 
 
 def fitness_outcomes(answers) -> list[str]:
@@ -119,9 +117,7 @@ def missing_picture(cleaned) -> Picture | None:
     rows = cleaned.rows[cleaned.rows["round_no"] > 0]
     if not cleaned.traces and rows["hr_mean_bpm"].notna().all():
         return None
-    return _picture(
-        "missing", draw_missing, cleaned, order=", ordered by valid time" if cleaned.traces else ""
-    )
+    return _picture("missing", draw_missing, cleaned, order=", ordered by valid time" if cleaned.traces else "")
 
 
 def fitness_picture(outcome: str, answer) -> Picture:

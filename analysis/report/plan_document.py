@@ -104,9 +104,7 @@ def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:
         raise KitError(
             f"{n} athletes: a study of this kit has at most {MOST_ATHLETES}. Give the number that you plan for."
         )
-    return answer_design(
-        study.protocol, study.plan, None, n, published=published_correlation(study.published)
-    )
+    return answer_design(study.protocol, study.plan, None, n, published=published_correlation(study.published))
 
 
 def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:

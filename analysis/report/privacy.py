@@ -56,9 +56,7 @@ def typed_texts(study) -> dict[str, bool]:
 def personal_texts(study) -> tuple[str, ...]:
     """Return what in the free texts of a study looks like a name, a mail address, a phone number or a birth date."""
     texts = typed_texts(study).items()
-    return tuple(
-        dict.fromkeys(part for text, single in texts for part in personal_parts(text, single=single))
-    )
+    return tuple(dict.fromkeys(part for text, single in texts for part in personal_parts(text, single=single)))
 
 
 def texts_that_leave(study, codes: Codes, document: Document) -> tuple[str, ...]:
@@ -170,9 +168,7 @@ class Codes:
         if isinstance(block, Bullets):
             return replace(block, items=tuple(map(self.hide_in_text, block.items)))
         if isinstance(block, Picture):
-            draw = (
-                partial(_drawn_without, block.draw, self) if self._personal or self._numbered else block.draw
-            )
+            draw = partial(_drawn_without, block.draw, self) if self._personal or self._numbered else block.draw
             return replace(block, caption=self.hide_in_text(block.caption), draw=draw)
         if isinstance(block, Table):
             return replace(

@@ -66,11 +66,7 @@ def _table(table: pd.DataFrame) -> list[dict]:
         table = table.reset_index()
     names = [_key(c) for c in table.columns]
     return [
-        {
-            name: plain
-            for name, v in zip(names, row, strict=True)
-            if (plain := to_plain(v)) is not _NO_PLAIN_FORM
-        }
+        {name: plain for name, v in zip(names, row, strict=True) if (plain := to_plain(v)) is not _NO_PLAIN_FORM}
         for row in table.itertuples(index=False, name=None)
     ]
 

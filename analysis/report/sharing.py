@@ -54,9 +54,7 @@ class SharedAnswers(Answers):
     @property
     def withheld(self) -> tuple[str, ...]:
         """What was withheld so far, in words."""
-        return tuple(
-            f"{what} {join_words(parts)}" if parts else what for what, parts in self._withheld.items()
-        )
+        return tuple(f"{what} {join_words(parts)}" if parts else what for what, parts in self._withheld.items())
 
     def _withhold(self, what: str, part: str = "") -> None:
         parts = self._withheld.setdefault(what, [])
@@ -122,9 +120,7 @@ class SharedAnswers(Answers):
         if rests:
             enough = rests.table[rests.table["n_athletes"] >= FEWEST_PEOPLE]
             rests = replace(rests, table=enough.drop(columns=[c for c in UNTOLD if c in enough]))
-        return replace(
-            description, participants=replace(people, characteristics=table), round_means=means, rests=rests
-        )
+        return replace(description, participants=replace(people, characteristics=table), round_means=means, rests=rests)
 
     def rounds(self, outcome: str):
         """As `Answers.rounds`; the rows, which figures draw, are rounded."""
@@ -156,9 +152,7 @@ class SharedAnswers(Answers):
             self._withhold(f"fitness and {_label(outcome)}", _among(row))
         step = min(step_of(self.capacity), COARSE_STEP)
         sexes = answer.points["sex"].fillna("")
-        told = groups_to_show(
-            {"": set(sexes.index)} | {s: set(sexes.index[sexes == s]) for s in sexes.unique() if s}
-        )
+        told = groups_to_show({"": set(sexes.index)} | {s: set(sexes.index[sexes == s]) for s in sexes.unique() if s})
         apart = set(sexes) <= set(told)
         points = answer.points.assign(
             capacity=(answer.points["capacity"] / step).round() * step,
@@ -228,11 +222,7 @@ class SharedAnswers(Answers):
             if n < FEWEST_PEOPLE:
                 self._withhold(f"the training study of {one.label.lower()}")
                 continue
-            step = (
-                1.0
-                if one.outcome in OUTCOMES
-                else capacity_step_to_share(set(self.study.aerobic_tests["test"]))
-            )
+            step = 1.0 if one.outcome in OUTCOMES else capacity_step_to_share(set(self.study.aerobic_tests["test"]))
             points = one.athletes.copy()
             for column in ("pre", "post"):
                 points[column] = (points[column] / step).round() * step
@@ -276,9 +266,7 @@ class SharedAnswers(Answers):
 
 def _shown(values: pd.Series, outcome: str) -> pd.Series:
     """The values of single athletes as a figure draws them: to what is meant, and shares of their maximum in steps."""
-    if outcome.startswith(
-        "percent_"
-    ):  # a heart rate over its exact share would be the maximum, which tells the age
+    if outcome.startswith("percent_"):  # a heart rate over its exact share would be the maximum, which tells the age
         return (values / COARSE_STEP).round() * COARSE_STEP
     return values.round(OUTCOMES[outcome].digits)
 
@@ -289,9 +277,7 @@ def _behind_slopes(answer) -> dict:
     for index, row in answer.slopes.iterrows():
         column, level = row["analysis"].removeprefix("within "), row["level"]
         own = points[column].fillna("").astype(str) if column in points and level else None
-        who = set(
-            points.index if own is None else points.index[own.ne("") if level == HELD else own.eq(level)]
-        )
+        who = set(points.index if own is None else points.index[own.ne("") if level == HELD else own.eq(level)])
         behind[index] = who | {("more", k) for k in range(int(row["n_athletes"]) - len(who))}
     return behind
 

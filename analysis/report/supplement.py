@@ -182,9 +182,7 @@ def _fitness(answers) -> Section | None:
     ]
     section = _section("Fitness", [], made)
     cautions = fitness.cautions_of(found)
-    return (
-        Section(section.title, (*section.blocks, Bullets(cautions)), 1, "supplement") if cautions else section
-    )
+    return Section(section.title, (*section.blocks, Bullets(cautions)), 1, "supplement") if cautions else section
 
 
 def _published(answers) -> Section | None:

@@ -363,9 +363,7 @@ def printed_rows(shown, numbers: list[bool]) -> list[list[str]]:
             halves = split_at_point(cells)
             width = max((len(before) for before, _ in halves), default=0)
             cells = [
-                f"{FIGURE_SPACE * (width - len(before))}{before}{after}"
-                if before or after[:1] == "."
-                else after
+                f"{FIGURE_SPACE * (width - len(before))}{before}{after}" if before or after[:1] == "." else after
                 for before, after in halves
             ]
             cells = [c.replace(" ", "\N{NO-BREAK SPACE}") for c in cells]
@@ -405,9 +403,7 @@ def number_lines(word) -> None:
         numbers = OxmlElement("w:lnNumType")
         numbers.set(qn("w:countBy"), "1")
         numbers.set(qn("w:restart"), "continuous")
-        after = next(
-            (e for e in part._sectPr if e.tag in (qn("w:pgNumType"), qn("w:cols"), qn("w:docGrid"))), None
-        )
+        after = next((e for e in part._sectPr if e.tag in (qn("w:pgNumType"), qn("w:cols"), qn("w:docGrid"))), None)
         part._sectPr.append(numbers) if after is None else after.addprevious(numbers)
 
 

@@ -152,9 +152,7 @@ def _tests(wide, athlete_ss: float) -> dict:
     from ..models import noncentral_f_interval
 
     n, k = wide.shape
-    wide = (
-        wide - wide.to_numpy()[0, 0]
-    )  # exact, and keeps sums of squares exact for large values with little spread
+    wide = wide - wide.to_numpy()[0, 0]  # exact, and keeps sums of squares exact for large values with little spread
     long = wide.rename_axis(columns="round_no").melt(ignore_index=False, value_name="value").reset_index()
     long["round_no"] = pd.Categorical(long["round_no"], categories=list(wide.columns), ordered=True)
     found = rm_anova(long)

@@ -296,9 +296,7 @@ def _shown_rows(rows: RoundRows) -> pd.DataFrame:
         order.insert(0, "0")
     shown = pd.concat([p.assign(round_no=p["round_no"].astype(str)) for p in parts], ignore_index=True)
     limit = shown[LIMIT_COLUMN].fillna("").astype(str) if LIMIT_COLUMN in shown else ""
-    shown = shown.assign(
-        round_no=pd.Categorical(shown["round_no"], categories=order, ordered=True), limit=limit
-    )
+    shown = shown.assign(round_no=pd.Categorical(shown["round_no"], categories=order, ordered=True), limit=limit)
     return shown.sort_values(["athlete", "round_no"], ignore_index=True)[
         ["athlete", "round_no", "value", "tested", "limit"]
     ]
@@ -311,10 +309,7 @@ def _spread(rows: RoundRows) -> pd.DataFrame:
         a, b = rows.labels[later], rows.labels[earlier]
         columns.append(("differences", f"{a} - {b}", (rows.wide[a] - rows.wide[b]).dropna()))
     return pd.DataFrame(
-        [
-            {"what": what, "label": label, "sd": float(v.std()), "n_athletes": len(v)}
-            for what, label, v in columns
-        ]
+        [{"what": what, "label": label, "sd": float(v.std()), "n_athletes": len(v)} for what, label, v in columns]
     )
 
 
@@ -343,9 +338,7 @@ def _warnings(main, bounds, rests, rows: RoundRows) -> tuple[str, ...]:
             f"{'was' if len(sat) == 1 else 'were'} sat out; the rest before the next round was longer for them."
         )
     if len(rows.before):
-        warnings.append(
-            f"{plural(len(rows.before), 'value')} before sparring (round 0) shown, not tested as a round."
-        )
+        warnings.append(f"{plural(len(rows.before), 'value')} before sparring (round 0) shown, not tested as a round.")
     return tuple(dict.fromkeys(warnings))
 
 

@@ -38,9 +38,7 @@ class OffScale:
 
     def placed(self, data: pd.DataFrame, outcome: str) -> pd.DataFrame:
         """Copy the table with each value off the scale at the scale's end, and "high", "low" or "" beside it."""
-        values = read_numbers(
-            data.assign(**{outcome: data[outcome].mask(self.high | self.low)}), outcome
-        ).copy()
+        values = read_numbers(data.assign(**{outcome: data[outcome].mask(self.high | self.low)}), outcome).copy()
         values = np.where(self.high | self.low, self.end, values)
         marks = np.select([self.high, self.low], ["high", "low"], "")
         return data.assign(**{outcome: values, LIMIT_COLUMN: marks})
@@ -93,9 +91,7 @@ def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None)
             float(end[low].max() if low.any() else bottom),
             float(lowest if lowest < bottom else bottom / BEYOND),
         ),
-        assumed=bool(
-            ((low & ~told).any() and np.isnan(stated[0])) or ((high & ~told).any() and np.isnan(stated[1]))
-        ),
+        assumed=bool(((low & ~told).any() and np.isnan(stated[0])) or ((high & ~told).any() and np.isnan(stated[1]))),
         end=end,
     )
 
@@ -199,9 +195,7 @@ def bound_limits(
     fit = fit_rounds(rows)
     effect = {"smallest_effect": check_effect(smallest_effect), "alpha": alpha}
     plateau = plateau_of(rows, fit, low=-smallest_effect, high=smallest_effect, alpha=alpha)
-    return bounds_of(
-        rows, fit, off, steps=all_steps(rows, fit, **effect), plateau_from=plateau.starts_at, **effect
-    )
+    return bounds_of(rows, fit, off, steps=all_steps(rows, fit, **effect), plateau_from=plateau.starts_at, **effect)
 
 
 def bounds_of(
@@ -293,9 +287,7 @@ def _ranges(steps: pd.DataFrame, places: Placings, corners, ends: _Ends, turns: 
             name: name in claimed and all(getattr(r, name)[i] > 0 for r in read[1:])
             for name in ("changed", "equivalent")
         }
-        share = (
-            places.holds_to(partial(_least, names=claimed, step=i), corners) if claimed and turns else None
-        )
+        share = places.holds_to(partial(_least, names=claimed, step=i), corners) if claimed and turns else None
         to = ends.at(share)
         lines.append(
             {

@@ -12,9 +12,7 @@ STEPS = 60
 """Halvings in the search for the bound of the exact rank test."""
 
 
-def with_bounds(
-    pairs: pd.DataFrame, wide: pd.DataFrame | None = None, *, alpha: float = 0.05
-) -> pd.DataFrame:
+def with_bounds(pairs: pd.DataFrame, wide: pd.DataFrame | None = None, *, alpha: float = 0.05) -> pd.DataFrame:
     """Add to contrasts the interval that equivalence uses and the smallest bound with which each passes.
 
     `pairs`: later, earlier, and the intervals of level 1 - 2 alpha of both methods: `ci_low` ... as of `equivalence`, or
@@ -58,9 +56,7 @@ def rounds_by_bound(answer) -> BoundCurve:
         reading = {"verdict": label_of_step(changed, start == 0), "plateau_from": labels[start]}
         turns.append((float(inside.max()), reading))
     begin = {"verdict": label_of_step(changed, False), "plateau_from": ""}
-    curve = bound_curve(
-        answer.outcome, turns, start=begin, planned=answer.smallest_effect, alpha=answer.alpha
-    )
+    curve = bound_curve(answer.outcome, turns, start=begin, planned=answer.smallest_effect, alpha=answer.alpha)
     if len(turns) < len(labels) - 1:
         return BoundCurve(
             curve.outcome, curve.planned, curve.readings, curve.planned_verdict, float("nan"), curve.level

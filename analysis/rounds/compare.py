@@ -248,9 +248,7 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
 
 
 CENSORED, BOUTS = "values off the scale", "bouts"
-BOUTS_IGNORED = (
-    "The two of a bout were taken as independent: the model that allows for bouts could not be fitted."
-)
+BOUTS_IGNORED = "The two of a bout were taken as independent: the model that allows for bouts could not be fitted."
 METHOD_OF_MODEL = {
     "": "linear mixed model with a random intercept per athlete, REML; Kenward-Roger and cluster-robust (CR2) tests",
     CENSORED: "mixed model with a random intercept per athlete and values off the scale as censored; its own and "

@@ -90,9 +90,7 @@ def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
     names = pd.Series([f"alone {i}" for i in range(len(table))], index=table.index)
     names[known] = _bouts(table[known], opponent[known])
     size = names.groupby(names).transform("size")
-    names = names.where(
-        size <= 2, "more " + names.index.astype(str)
-    )  # three in a bout: the opponents are wrong
+    names = names.where(size <= 2, "more " + names.index.astype(str))  # three in a bout: the opponents are wrong
     return names.tolist(), int((names.groupby(names).size() == 2).sum())
 
 
@@ -122,9 +120,7 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
     correlation, r_low, r_high = _within_bout(table, pairs, level)
     warnings = [*rows.warnings, *fit.warnings]
     if (sizes > 2).any():
-        warnings.append(
-            f"{plural(int((sizes > 2).sum()), 'bout')} with more than two athletes: check the opponents."
-        )
+        warnings.append(f"{plural(int((sizes > 2).sum()), 'bout')} with more than two athletes: check the opponents.")
     return OpponentSpread(
         outcome=rows.outcome,
         variance_bout=bout,
@@ -138,9 +134,7 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
         n_bouts=len(pairs),
         n_athletes=int(table["athlete"].nunique()),
         n_observations=len(table),
-        verdict=spread_verdict(
-            low, high, residual, r_high=r_high, n_athletes=int(table["athlete"].nunique())
-        ),
+        verdict=spread_verdict(low, high, residual, r_high=r_high, n_athletes=int(table["athlete"].nunique())),
         method="mixed model with crossed random intercepts of athlete and bout, REML, profile interval",
         left_out=pd.concat(
             [
@@ -180,11 +174,7 @@ def _bouts(table, opponent) -> list[str]:
     """Round and unordered pair; a guest makes a bout of its own."""
     names = []
     for athlete, other, label in zip(table["athlete"], opponent, table["round_no"], strict=True):
-        pair = (
-            (athlete, f"guest of {athlete}")
-            if other.casefold() == "guest"
-            else tuple(sorted((athlete, other)))
-        )
+        pair = (athlete, f"guest of {athlete}") if other.casefold() == "guest" else tuple(sorted((athlete, other)))
         names.append(f"{label}: {pair[0]} with {pair[1]}")
     return names
 
@@ -196,9 +186,7 @@ def _within_bout(table, pairs, level: float) -> tuple[float, float, float]:
     residual = _two_way_residuals(wide.to_numpy())
     lookup = pd.DataFrame(residual, index=wide.index, columns=wide.columns)
     both = table[table["bout"].isin(pairs)].sort_values("bout")
-    values = np.array(
-        [lookup.loc[a, r] for a, r in zip(both["athlete"], both["round_no"], strict=True)]
-    ).reshape(-1, 2)
+    values = np.array([lookup.loc[a, r] for a, r in zip(both["athlete"], both["round_no"], strict=True)]).reshape(-1, 2)
     centred = values - values.mean()
     spread = (centred**2).mean()
     if spread == 0:
@@ -242,8 +230,6 @@ def rests_of(data: pd.DataFrame) -> pd.DataFrame:
                 now = str(row["took_part"])
                 what = {"sat_out": "sat out", "left": "left"}.get(now, AFTER if before == "sat_out" else "")
                 if what:
-                    lines.append(
-                        (row["athlete"], row["round_no"], now, row.get("rest_before_s", np.nan), what)
-                    )
+                    lines.append((row["athlete"], row["round_no"], now, row.get("rest_before_s", np.nan), what))
                 before = now
     return pd.DataFrame(lines, columns=list(COLUMNS))

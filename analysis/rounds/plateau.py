@@ -106,9 +106,7 @@ def equivalence_of(
         needed.append(table["p_ranks"])
     table["equivalent"] = np.all([p < alpha for p in needed], axis=0)
     table["n_athletes"], table["n_observations"] = rows.n_athletes, rows.n_observations
-    table["method"] = "two one-sided tests, Kenward-Roger and CR2" + (
-        " and exact signed ranks" if ordinal else ""
-    )
+    table["method"] = "two one-sided tests, Kenward-Roger and CR2" + (" and exact signed ranks" if ordinal else "")
     return table
 
 

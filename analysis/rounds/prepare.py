@@ -58,9 +58,7 @@ class RoundRows(Result):
             for label in self.labels:
                 if label not in missing:
                     reason = f"dropped from the complete cases: {word} {join_words(missing)} missing"
-                    rows.append(
-                        {"athlete": athlete, "round_no": label, "measure": self.outcome, "reason": reason}
-                    )
+                    rows.append({"athlete": athlete, "round_no": label, "measure": self.outcome, "reason": reason})
         return pd.concat([self.left_out, left_out_table(rows)], ignore_index=True) if rows else self.left_out
 
 
@@ -112,9 +110,7 @@ def prepare_rounds(
     wide = widen(tested)
     parts = int((used & (took_part == "part")).sum())
     if parts:
-        warnings.append(
-            f"{plural(parts, 'round')} fought only in part {'is' if parts == 1 else 'are'} included."
-        )
+        warnings.append(f"{plural(parts, 'round')} fought only in part {'is' if parts == 1 else 'are'} included.")
     order = [
         "athlete",
         "round_no",
@@ -149,9 +145,7 @@ def read_numbers(data, outcome) -> np.ndarray:
         raise KitError(f"The table has more than one column {outcome!r}.")
     numbers = pd.to_numeric(column, errors="coerce")
     if numbers.dtype.kind not in "biuf" or column.dtype.kind in "mM":
-        raise KitError(
-            f"{outcome} must hold numbers, but holds {column.dtype}. Give measured values or blanks."
-        )
+        raise KitError(f"{outcome} must hold numbers, but holds {column.dtype}. Give measured values or blanks.")
     values = numbers.to_numpy(dtype=float, na_value=np.nan)
     blank = column.isna().to_numpy() | (column.astype(str).str.strip() == "").to_numpy()
     wrong = np.isnan(values) & ~blank
@@ -165,9 +159,7 @@ def read_numbers(data, outcome) -> np.ndarray:
         )
     largest = np.max(np.abs(values), initial=0.0, where=~np.isnan(values))
     if largest > FARTHEST or 0 < largest < 1 / FARTHEST:
-        raise KitError(
-            f"{outcome} holds values of the size {largest:g}, which nothing measures; check its unit."
-        )
+        raise KitError(f"{outcome} holds values of the size {largest:g}, which nothing measures; check its unit.")
     return values
 
 
@@ -207,9 +199,7 @@ def label_of(value) -> str:
 def _number_in(text: str) -> tuple[str, float] | None:
     """The words around the one number of a label, and the number: "R10" -> ("R|", 10.0)."""
     match = re.fullmatch(r"(\D*?)(-?\d+(?:\.\d+)?)(\D*)", text)
-    return (
-        (f"{match[1].casefold().strip()}|{match[3].casefold().strip()}", float(match[2])) if match else None
-    )
+    return (f"{match[1].casefold().strip()}|{match[3].casefold().strip()}", float(match[2])) if match else None
 
 
 def _left_out(work, reason, labels, outcome) -> pd.DataFrame:
@@ -218,9 +208,7 @@ def _left_out(work, reason, labels, outcome) -> pd.DataFrame:
         line = work.iloc[i]
         known = {name: line[name] for name in ("file", "row", "session") if name in work}
         label = labels[line["code"]] if line["code"] >= 0 else ""
-        rows.append(
-            {**known, "athlete": line["athlete"], "round_no": label, "measure": outcome, "reason": reason[i]}
-        )
+        rows.append({**known, "athlete": line["athlete"], "round_no": label, "measure": outcome, "reason": reason[i]})
     return left_out_table(rows)
 
 
@@ -238,13 +226,9 @@ def _check_enough(tested, present, outcome) -> None:
     if len(tested) == 0:
         raise KitError(f"{outcome} holds no value in any round, so there is nothing to compare.")
     if len(present) < 2:
-        raise KitError(
-            f"Comparing rounds needs two rounds with values of {outcome}; there is only round {present[0]}."
-        )
+        raise KitError(f"Comparing rounds needs two rounds with values of {outcome}; there is only round {present[0]}.")
     if tested["athlete"].nunique() < 2:
-        raise KitError(
-            f"Comparing rounds needs at least two athletes with values of {outcome}; there is only one."
-        )
+        raise KitError(f"Comparing rounds needs at least two athletes with values of {outcome}; there is only one.")
 
 
 def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRows, dict[str, str]]:
@@ -278,9 +262,7 @@ def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRo
             *warnings,
             f"{plural(int(missing.sum()), 'row')} without a value of a covariate left out.",
         )
-    left_out = (
-        pd.concat([rows.left_out, left_out_table(lines)], ignore_index=True) if lines else rows.left_out
-    )
+    left_out = pd.concat([rows.left_out, left_out_table(lines)], ignore_index=True) if lines else rows.left_out
     return replace(rows, table=table, wide=widen(table), left_out=left_out, warnings=warnings), terms
 
 

@@ -39,9 +39,7 @@ class RoundsRanks(Result):
     warnings: tuple[str, ...] = ()
 
 
-def rank_rounds(
-    data: pd.DataFrame, outcome: str, *, kind: str = "successive", complete: bool = True
-) -> RoundsRanks:
+def rank_rounds(data: pd.DataFrame, outcome: str, *, kind: str = "successive", complete: bool = True) -> RoundsRanks:
     """Compare the rounds by ranks: Friedman, and exact signed-rank tests with ties.
 
     When to use: ratings of exertion, and any outcome whose distribution is far from normal. When not: to learn how
@@ -86,9 +84,7 @@ def rank_rounds(
     return ranks_of(prepare_rounds(data, outcome), kind=kind, complete=complete, ordinal=True)
 
 
-def ranks_of(
-    rows: RoundRows, *, kind: str = "successive", complete: bool = True, ordinal: bool = False
-) -> RoundsRanks:
+def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True, ordinal: bool = False) -> RoundsRanks:
     """Compute `rank_rounds` from prepared rows."""
     from ..models import shuffle_within
 
@@ -177,9 +173,7 @@ def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
         else:
             line |= dict.fromkeys(("estimate", "pseudomedian", "statistic", "p", "rank_biserial"), np.nan)
         zero = int((np.round(differences, decimals) == 0).sum())
-        lines.append(
-            line | {"n_athletes": len(differences), "n_zero": zero, "method": "exact signed-rank test"}
-        )
+        lines.append(line | {"n_athletes": len(differences), "n_zero": zero, "method": "exact signed-rank test"})
     table = pd.DataFrame(lines)
     table.insert(list(table).index("p") + 1, "p_adjusted", holm(table["p"].to_numpy()))
     return table

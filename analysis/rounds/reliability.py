@@ -55,9 +55,7 @@ class Reliability(Result):
     warnings: tuple[str, ...] = ()
     # Of two evenings, one line per athlete: athlete, mean, difference (second minus first); else empty. What the reader
     # should know.
-    pairs: pd.DataFrame = field(
-        default_factory=lambda: pd.DataFrame(columns=["athlete", "mean", "difference"])
-    )
+    pairs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["athlete", "mean", "difference"]))
 
 
 def reliability(data: pd.DataFrame, outcome: str, *, trial: str | None = None) -> Reliability:
@@ -190,9 +188,7 @@ def _trial_column(data) -> str:
     for name in ("round_no", "trial", "session"):
         if name in data:
             return name
-    raise KitError(
-        "The table needs a column 'session' (several evenings) or 'round_no' that numbers the repeats."
-    )
+    raise KitError("The table needs a column 'session' (several evenings) or 'round_no' that numbers the repeats.")
 
 
 def _athlete_by_trial(data, outcome, trial):
@@ -207,9 +203,7 @@ def _athlete_by_trial(data, outcome, trial):
         }
     )
     work["round"] = [label_of(v) for v in data["round_no"]] if several else ""
-    before = (work["round"] == "0") | (
-        trial == "round_no" and np.array([c >= 0 and labels[c] == "0" for c in codes])
-    )
+    before = (work["round"] == "0") | (trial == "round_no" and np.array([c >= 0 and labels[c] == "0" for c in codes]))
     nameless = data["athlete"].isna().to_numpy() | (work["athlete"] == "").to_numpy()
     lost = ~before & (work["value"].isna() | (codes < 0) | nameless)
     left_out = left_out_table(
@@ -239,9 +233,7 @@ def _athlete_by_trial(data, outcome, trial):
     return wide.astype(float), by_round, left_out, warnings if trial == "round_no" else []
 
 
-def _errors(
-    by_round: pd.DataFrame, kind: str, whole: tuple[float, float, float], n: int, k: int
-) -> pd.DataFrame:
+def _errors(by_round: pd.DataFrame, kind: str, whole: tuple[float, float, float], n: int, k: int) -> pd.DataFrame:
     """The typical error of an evening's mean, and that of one round, each with its smallest detectable change."""
     per_evening = by_round.groupby(["athlete", "trial"]).size().mean() if len(by_round) else 1.0
     first = "one round" if kind == ROUNDS else "an evening's mean"
@@ -265,9 +257,7 @@ def _error_line(of_what: str, error: tuple[float, float, float], n: int, n_round
     }
 
 
-def _round_error(
-    by_round, evening: float, n: int, k: int, per_evening: float
-) -> tuple[float, float, float] | None:
+def _round_error(by_round, evening: float, n: int, k: int, per_evening: float) -> tuple[float, float, float] | None:
     """Pool the error of athlete by evening over the rounds; its interval allows for rounds of one evening going together."""
     from scipy import stats
 
@@ -302,8 +292,7 @@ def _icc_table(cases, kind, warnings) -> pd.DataFrame:
         )
         nothing = np.full(4, np.nan)
         table = pd.DataFrame(
-            {"type": list(MEANING)}
-            | dict.fromkeys(("estimate", "ci_low", "ci_high", "statistic", "p"), nothing)
+            {"type": list(MEANING)} | dict.fromkeys(("estimate", "ci_low", "ci_high", "statistic", "p"), nothing)
         )
     else:
         long = cases.melt(ignore_index=False, var_name="trial", value_name="value").reset_index()
@@ -351,9 +340,7 @@ def _changes(cases) -> pd.DataFrame:
                 "typical_error_ci_low": low,
                 "typical_error_ci_high": high,
                 "cv_percent": 100 * float(np.expm1(_typical_error(logs)[0])) if positive else np.nan,
-                "change_percent": 100 * float(np.expm1((logs[:, 1] - logs[:, 0]).mean()))
-                if positive
-                else np.nan,
+                "change_percent": 100 * float(np.expm1((logs[:, 1] - logs[:, 0]).mean())) if positive else np.nan,
                 "smallest_detectable_change": Z95 * np.sqrt(2) * error,
                 "limit_low": mean - Z95 * sd,
                 "limit_high": mean + Z95 * sd,

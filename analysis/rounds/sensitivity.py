@@ -120,9 +120,7 @@ def other_ways(
     ways = {}
     if flagged_kept is not None:
         kept = (
-            flagged_kept
-            if round_variable == "round_no"
-            else flagged_kept.assign(round_no=flagged_kept[round_variable])
+            flagged_kept if round_variable == "round_no" else flagged_kept.assign(round_no=flagged_kept[round_variable])
         )
         ways["flagged samples kept"] = (kept, outcome, smallest_effect)
     for name, effect in (other_outcomes or {}).items():
@@ -149,8 +147,7 @@ def _orders_differ(data, other: str, used: str) -> bool:
 
 def _pick(line, end: str) -> dict:
     return {
-        name: line[f"{name}{end}" if name != "estimate" else name]
-        for name in ("estimate", "ci_low", "ci_high", "p")
+        name: line[f"{name}{end}" if name != "estimate" else name] for name in ("estimate", "ci_low", "ci_high", "p")
     }
 
 
@@ -259,13 +256,9 @@ def _tipping_line(tipping: TippingPoint, common: dict) -> pd.DataFrame:
         "ci_high": middle["ci_high"],
         "label": last["label"],
         "agrees": None,
-        "note": "reading holds at every shift tried"
-        if holds
-        else "reading changes at some shift: see tipping point",
+        "note": "reading holds at every shift tried" if holds else "reading changes at some shift: see tipping point",
     }
-    return pd.DataFrame(
-        [{name: line.get(name, np.nan if name in ("p", "p_round_test") else "") for name in COLUMNS}]
-    )
+    return pd.DataFrame([{name: line.get(name, np.nan if name in ("p", "p_round_test") else "") for name in COLUMNS}])
 
 
 def _agrees(line, label: str, alpha: float):

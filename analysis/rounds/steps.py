@@ -45,9 +45,7 @@ def label_steps(
     tested = equivalences.set_index("contrast")
     lost = [c for c in contrasts["contrast"] if c not in tested.index]
     if lost:
-        raise KitError(
-            f"The equivalence table lacks the contrasts {', '.join(lost)}; use the same kind in both calls."
-        )
+        raise KitError(f"The equivalence table lacks the contrasts {', '.join(lost)}; use the same kind in both calls.")
     tested = tested.loc[contrasts["contrast"]].reset_index()
     base = ["estimate", "standard_error", "df", "ci_low", "ci_high", "p", "p_adjusted"]
     columns = ["contrast", "later", "earlier", "kind", *base, *[f"{c}_cr2" for c in base[1:]]]
@@ -83,9 +81,7 @@ def all_steps(
         contrasts = (known or {}).get(kind)
         contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
         bounds = {"low": -smallest_effect, "high": smallest_effect}
-        tested = equivalence_of(
-            rows, fit, **bounds, kind=kind, alpha=alpha, ordinal=ordinal, contrasts=contrasts
-        )
+        tested = equivalence_of(rows, fit, **bounds, kind=kind, alpha=alpha, ordinal=ordinal, contrasts=contrasts)
         ranks = order_contrasts(rows, kind) if ordinal else None
         if kind == "first":
             contrasts = contrasts.tail(1).assign(kind="last to first")

@@ -134,9 +134,7 @@ def tipping_of(
     if not residual > 0:
         return None
     largest = float(largest_shift or np.nanmax(values) - np.nanmin(values))
-    order = np.lexsort(
-        np.nan_to_num(values, nan=np.nanmin(values) - 1.0).T
-    )  # by their values, not their names
+    order = np.lexsort(np.nan_to_num(values, nan=np.nanmin(values) - 1.0).T)  # by their values, not their names
     values, gaps = values[order], gaps[order]
     shifts = np.linspace(-largest, largest, 2 * N_SHIFTS + 1)
     n, k = values.shape
@@ -193,9 +191,7 @@ def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int
     rounds = means + spread[:, None] * (rng.standard_normal((n, k)) @ root.T)
     gap = np.where(there, values - rounds[:, None, :], 0.0).sum(axis=2)
     own = shrink * gap + spread[:, None] * np.sqrt(shrink) * rng.standard_normal((n, n_athletes))
-    drawn = (
-        rounds[:, None, :] + own[:, :, None] + spread[:, None, None] * rng.standard_normal((n, n_athletes, k))
-    )
+    drawn = rounds[:, None, :] + own[:, :, None] + spread[:, None, None] * rng.standard_normal((n, n_athletes, k))
     return np.where(there, values, drawn)
 
 
@@ -262,10 +258,7 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha, erro
     changed = parts[0]["changed"] & parts[1]["changed"]
     equivalent = parts[0]["equivalent"] & parts[1]["equivalent"]
     label = np.array(
-        [
-            [label_of_step(c, e) for c, e in zip(*line, strict=True)]
-            for line in zip(changed, equivalent, strict=True)
-        ],
+        [[label_of_step(c, e) for c, e in zip(*line, strict=True)] for line in zip(changed, equivalent, strict=True)],
         dtype=object,
     )
     wider = {

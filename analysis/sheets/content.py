@@ -29,9 +29,7 @@ TICKS = ("caffeine", "meal", "hard_training_24h", "short_sleep", "unwell")
 def _typed_on_the_sheet() -> list[str]:
     """The outcomes that are typed, with the delay of a sample beside its value."""
     return [
-        c
-        for name in typed_outcomes()
-        for c in ((name, "lactate_delay_s") if name == "lactate_mmol_l" else (name,))
+        c for name in typed_outcomes() for c in ((name, "lactate_delay_s") if name == "lactate_mmol_l" else (name,))
     ]
 
 
@@ -70,9 +68,7 @@ def build_sheets(
     """Build every sheet of an evening."""
     codes = [str(a) for a in athletes]
     if not codes:
-        raise KitError(
-            "There are no athletes to print sheets for: fill athletes.csv, or make codes with make_codes."
-        )
+        raise KitError("There are no athletes to print sheets for: fill athletes.csv, or make codes with make_codes.")
     barred = [] if minors_blood else [c for c in codes if c in set(minors)]
     timetable = timetable or make_timetable(protocol, athletes=pairing or codes, unsampled=barred)
     columns = {**DEFAULT_COLUMNS, **(columns or {})}
@@ -129,9 +125,7 @@ def _safety(minors: bool, blood: bool) -> Sheet:
     texts += [safety.BLOOD, safety.COVER, safety.NEEDLE_STICK] if blood else []
     texts += [safety.NO_LICENCE]
     texts += [safety.MINORS] if minors else []
-    return Sheet(
-        "safety", "Safety", "on the wall, and read aloud at the start", EMERGENCY, tuple(texts), notes=False
-    )
+    return Sheet("safety", "Safety", "on the wall, and read aloud at the start", EMERGENCY, tuple(texts), notes=False)
 
 
 def _timekeeper(protocol, session, timetable: Timetable, columns) -> Sheet:
@@ -268,9 +262,7 @@ def _round_sheet(protocol, codes, rounds, pairing, timetable, sampled, columns) 
     if blood:
         target, spare = timetable.sampling.target_delay_s, timetable.sampling.tolerance_s
         when = f"Blood {format_number(target, 0)} ± {format_number(spare, 0, unit='s')} after the end of the round, from one site"
-        steps.append(
-            f"{when}, {_whom(codes, sampled)}. Write the seconds that really passed; HI or LO is a result."
-        )
+        steps.append(f"{when}, {_whom(codes, sampled)}. Write the seconds that really passed; HI or LO is a result.")
         cautions += [safety.COVER, safety.BLOOD_SHORT]
     if "exertion" in columns:
         steps.append(f"Exertion on the {protocol.exertion_scale} scale. {safety.RATING}")
@@ -291,9 +283,7 @@ def _round_0(codes, sampled, columns) -> Sheet:
     wanted = ("athlete", *(o for o in typed_outcomes() if sampled or o not in BLOOD_COLUMNS), "note")
     columns = [c for c in columns if c in wanted]
     order = sorted(codes, key=lambda c: (c not in sampled, codes.index(c)))
-    rows = tuple(
-        _fill(columns, athlete=c, **({} if c in sampled else {"lactate_mmol_l": NO_SAMPLE})) for c in order
-    )
+    rows = tuple(_fill(columns, athlete=c, **({} if c in sampled else {"lactate_mmol_l": NO_SAMPLE})) for c in order)
     steps = ["Typed in as round 0: shown beside the rounds, never part of a test between them.",
              "After the warm-up and five quiet minutes, before the first round."]  # fmt: skip
     cautions = []
@@ -312,9 +302,7 @@ def _mat_sheets(timetable) -> list[Sheet]:
         SheetColumn("", "Athlete", "code", 0.9), SheetColumn("", "Athlete", "code or guest", 0.9),
         SheetColumn("took_part", "Both took part to the end?", "yes, or who not", 1.6), SheetColumn("note", "Note", "", 2.6),
     )  # fmt: skip
-    steps = (
-        "Check the pair before the start. Sits out: sat_out. Gone home: left. Straps stay on between rounds.",
-    )
+    steps = ("Check the pair before the start. Sits out: sat_out. Gone home: left. Straps stay on between rounds.",)
     sheets = []
     for mat, here in timetable.mats.groupby("mat"):
         rows = tuple(

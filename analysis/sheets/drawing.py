@@ -100,8 +100,7 @@ def step_size(pdf, sheet: Sheet, used_mm: float) -> tuple[float, float]:
     for size in (11.0, 10.5, 10.0, 9.6, 9.2, 8.8, 8.4):
         pdf.set_font(FONT, "", size)
         high = sum(
-            pdf.multi_cell(pdf.epw - 7, size * 0.46, step, align="L", dry_run=True, output="HEIGHT")
-            + 0.17 * size
+            pdf.multi_cell(pdf.epw - 7, size * 0.46, step, align="L", dry_run=True, output="HEIGHT") + 0.17 * size
             for step in sheet.steps
         )
         if high <= room:

@@ -47,9 +47,7 @@ def fitness_sheets(study: Study, *, athletes: Sequence[str] | None = None) -> li
     """
     codes = study_athletes(study)
     if not codes:
-        return NotYet(
-            "printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
-        )
+        return NotYet("printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml")
     tests = fitness_tests(study)
     young = minors_among(study.athletes)
     barred = () if approval_of(study.settings).minors_maximal else young

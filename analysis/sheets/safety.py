@@ -98,7 +98,9 @@ NEEDLE_STICK = (
     "starts early. Note whose blood it was, by code. Incident log."
 )
 
-NO_LICENCE = "Where you are not licensed to draw blood, run the study on heart rate and exertion; everything else works."
+NO_LICENCE = (
+    "Where you are not licensed to draw blood, run the study on heart rate and exertion; everything else works."
+)
 
 HEAT = (
     "Heat: confusion, odd behaviour or collapse in somebody hot is heat stroke until proved otherwise, also while they "
@@ -175,8 +177,7 @@ def familiarisation() -> str:
     """Say why a test is run once without counting, from the table of published reliabilities."""
     table = reliability_values()
     rows = table[
-        table["measure"].str.startswith("20 m shuttle run")
-        & table["statistic"].eq("rise, trial 1 to trial 2")
+        table["measure"].str.startswith("20 m shuttle run") & table["statistic"].eq("rise, trial 1 to trial 2")
     ]
     low, high = rows["value"].min(), rows["value"].max()
     source, _, sample = str(rows["source"].iloc[0]).partition(", ")

@@ -49,9 +49,7 @@ def study_sheets(
     if not study.protocol.rounds:
         return NotYet("printing the sheets", "rounds, work and rest in the part [protocol] of study.toml")
     if not codes:
-        return NotYet(
-            "printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
-        )
+        return NotYet("printing the sheets", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml")
     if sampled is None and not blood_is_drawn(study):
         sampled = ()
     if timetable is None:

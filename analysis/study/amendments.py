@@ -42,9 +42,7 @@ def amend(study: Study, fixed, reason: str, date: str) -> tuple[dict, ...]:
     if not reason.strip():
         raise KitError('An amendment needs its reason: --amend "why the plan is changed".')
     if not fixed.intact:
-        raise KitError(
-            f"{FIXED_FILE}, or its document, was changed after it was fixed: put the original back first."
-        )
+        raise KitError(f"{FIXED_FILE}, or its document, was changed after it was fixed: put the original back first.")
     measured = measurements(study)
     if measured:
         raise KitError(

@@ -130,9 +130,7 @@ def maximal_tests(study) -> tuple[str, ...]:
     tests = fitness_tests(study)
     known = known_aerobic_tests().drop_duplicates("test").set_index("test")
     if tests:
-        return tuple(
-            known.loc[t, "title"] for t in tests if t in known.index and bool(known.loc[t, "maximal"])
-        )
+        return tuple(known.loc[t, "title"] for t in tests if t in known.index and bool(known.loc[t, "maximal"]))
     asked = "hypotheses" not in study.plan.proposed and any(
         h.question.startswith("fitness.") for h in study.plan.hypotheses
     )
@@ -195,9 +193,7 @@ def check_minors(tables: Mapping[str, pd.DataFrame], settings: Mapping, findings
 
 def _has_result(tests: pd.DataFrame) -> pd.Series:
     """Tell in which rows of aerobic_tests something was measured, beside what a new folder has filled in."""
-    numbers = [
-        c for c in tests.select_dtypes("number") if c not in (*source_columns("aerobic_tests"), "occasion")
-    ]
+    numbers = [c for c in tests.select_dtypes("number") if c not in (*source_columns("aerobic_tests"), "occasion")]
     return tests[numbers].notna().any(axis=1) | tests["file"].ne("")
 
 
@@ -216,10 +212,7 @@ def _complain(table, rows, young, column, flag, what, findings: Findings) -> Non
 
 def unfilled_places(text: str) -> list[tuple[int, str]]:
     """List the places in [brackets] that nobody has filled in."""
-    return [
-        (text.count("\n", 0, found.start()) + 1, " ".join(found[1].split()))
-        for found in _PLACE.finditer(text)
-    ]
+    return [(text.count("\n", 0, found.start()) + 1, " ".join(found[1].split())) for found in _PLACE.finditer(text)]
 
 
 def check_texts(folder: Path, findings: Findings) -> None:

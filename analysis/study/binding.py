@@ -171,12 +171,8 @@ def _why_not(study: Study, fixed: FixedPlan | None, question: str, outcome: str)
 def changed_parts(study: Study, fixed: FixedPlan, question: str) -> Iterator[str]:
     """Name what this question rests on and what is no longer as it was fixed, each with both values."""
     settings = fixed.fixed.get("settings", {})
-    then = _bound(
-        fixed.plan, fixed.protocol, settings, question, fixed.plan.primary_outcomes.get(question, "")
-    )
-    now = _bound(
-        study.plan, study.protocol, study.settings, question, fixed.plan.primary_outcomes.get(question, "")
-    )
+    then = _bound(fixed.plan, fixed.protocol, settings, question, fixed.plan.primary_outcomes.get(question, ""))
+    now = _bound(study.plan, study.protocol, study.settings, question, fixed.plan.primary_outcomes.get(question, ""))
     for name in dict.fromkeys([*then, *now]):
         before, after = plain_values(then.get(name)), plain_values(now.get(name))
         if before != after:

@@ -90,9 +90,7 @@ class CheckReport(Result):
                 for c in self.contents.itertuples()
             ]
         lines += self._listed("Problems in the study folder", self.problems)
-        lines += self._listed(
-            "Is this right? Nothing is changed until a decision says keep or replace", self.questions
-        )
+        lines += self._listed("Is this right? Nothing is changed until a decision says keep or replace", self.questions)
         lines += self._ready_rows()
         lines += self._listed("Settled by a decision", self.settled)
         lines += self._listed("Noticed; stops nothing", self.remarks)
@@ -113,11 +111,7 @@ class CheckReport(Result):
             asked = f"Nothing stands in the way; {plural(len(self.questions), 'question')} to answer."
             lines += [
                 "",
-                asked
-                if len(self.questions)
-                else "Everything fits."
-                if self._fits
-                else "Nothing stands in the way.",
+                asked if len(self.questions) else "Everything fits." if self._fits else "Nothing stands in the way.",
             ]
         else:
             lines += [
@@ -256,8 +250,7 @@ def list_departures(study: Study) -> tuple[str, ...]:
             return ()
         remedy = "type it in, or delete the hypothesis before the plan is fixed"
         return tuple(
-            f"{part}: {what} {now} ({where}): {remedy}"
-            for part, what, now, where in unmeasured(study, study.plan)
+            f"{part}: {what} {now} ({where}): {remedy}" for part, what, now, where in unmeasured(study, study.plan)
         )
     lines = [
         f"{line.part}: planned {line.planned}; now {line.done} ({line.where})"
@@ -397,9 +390,7 @@ def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callabl
             findings.remark_of(
                 "recordings/", f"this file cannot be read as a recording: {seen.problem}", advice, value=name
             )
-        kinds = [
-            w for w, has in (("positions", seen.carries_position), ("identity", seen.carries_identity)) if has
-        ]
+        kinds = [w for w, has in (("positions", seen.carries_position), ("identity", seen.carries_identity)) if has]
         if kinds:
             private.setdefault(" and ".join(kinds), []).append(name)
     for kinds, files in private.items():

@@ -42,11 +42,7 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         for table, one, _ in places[1:]:
             other.setdefault(place(table, one)[0], []).append(place(table, one)[1])
             findings.unfit.setdefault(place(table, one)[0], RowNumbers()).add(place(table, one)[1])
-        also = (
-            "; also in " + "; ".join(f"{f}, {fold_rows(sorted(set(r)))}" for f, r in other.items())
-            if other
-            else ""
-        )
+        also = "; also in " + "; ".join(f"{f}, {fold_rows(sorted(set(r)))}" for f, r in other.items()) if other else ""
         meant = same_code(code, known)
         own = column == "opponent" and meant == line.athlete
         if own:  # nobody is their own opponent
@@ -62,17 +58,13 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         if meant:
             remedy = f"write {meant}" + (f", the opponent who lists {line.athlete}" if own else "")
         offer = meant if len(places) == 1 else ""
-        findings.problem(
-            file, row, column, code, f"not in the athletes table{hint}{also}", remedy, offer=offer
-        )
+        findings.problem(file, row, column, code, f"not in the athletes table{hint}{also}", remedy, offer=offer)
 
 
 def who_lists(rounds: pd.DataFrame, line) -> str:
     """Return the one athlete who names that of `line` as opponent in the same round, or ""."""
     same = (rounds["session"] == line.session) & (rounds["round_no"] == line.round_no)
-    met = rounds.loc[
-        same & (rounds["opponent"] == line.athlete) & (rounds["athlete"] != line.athlete), "athlete"
-    ]
+    met = rounds.loc[same & (rounds["opponent"] == line.athlete) & (rounds["athlete"] != line.athlete), "athlete"]
     return met.iloc[0] if len(set(met)) == 1 else ""
 
 

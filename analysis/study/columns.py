@@ -59,9 +59,7 @@ KEYS = {
 }
 """Columns that together may occur once; tables without an entry may repeat."""
 
-TEXT_KINDS = frozenset(
-    {"code", "text", "choice", "yes_no", "date", "clock", "file", "offset", "opponent", "test"}
-)
+TEXT_KINDS = frozenset({"code", "text", "choice", "yes_no", "date", "clock", "file", "offset", "opponent", "test"})
 """Kinds kept as text ("" where blank); dates as 2026-11-25, clock times as 19:30:00, offsets as +01:00."""
 
 SOURCE_COLUMNS = ("file", "row")
@@ -268,9 +266,7 @@ class RawTable:
     def select(self, stay: list[int]) -> RawTable:
         """Return a table with these rows alone, whose cells may be changed without changing this one."""
         columns = {name: [texts[i] for i in stay] for name, texts in self.columns.items()}
-        return RawTable(
-            self.table, self.file, [self.rows[i] for i in stay], columns, self.decimal_comma, self.wide
-        )
+        return RawTable(self.table, self.file, [self.rows[i] for i in stay], columns, self.decimal_comma, self.wide)
 
     def copy(self) -> RawTable:
         """Return a table whose cells may be changed without changing this one."""
@@ -342,9 +338,7 @@ def without_accents(text: str) -> str:
     text = text.casefold().replace("ł", "l").replace("ø", "o").replace(".", "")
     plain = unicodedata.normalize("NFKD", text)
     return (
-        "".join(c for c in plain if not unicodedata.combining(c))
-        if plain.isascii() or text.upper() != text
-        else text
+        "".join(c for c in plain if not unicodedata.combining(c)) if plain.isascii() or text.upper() != text else text
     )
 
 
@@ -362,9 +356,7 @@ def suggest_column(name: str, allowed: dict[str, Column]) -> str:
     return starts[0] if starts else ""
 
 
-def read_headings(
-    grid: Grid, table: str, findings: Findings, *, more: frozenset[str] = frozenset()
-) -> RawTable:
+def read_headings(grid: Grid, table: str, findings: Findings, *, more: frozenset[str] = frozenset()) -> RawTable:
     """Give the columns of a sheet their canonical names and lay rounds that stand side by side under one another."""
     raw = RawTable(table, grid.file, decimal_comma=grid.decimal_comma)
     if not grid.rows:
@@ -463,15 +455,11 @@ def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int,
         is_wide = "round_no" in rules and round_no.isdecimal() and base in rules
         if name in rules or name in more or is_wide:
             if name in places.values():
-                findings.problem(
-                    grid.file, number, name, head, "two columns have this heading", "keep one of them"
-                )
+                findings.problem(grid.file, number, name, head, "two columns have this heading", "keep one of them")
                 continue
             places[place] = name
             if unit:
-                _check_units(
-                    grid.file, number, {place: unit}, {place: base if is_wide else name}, rules, findings
-                )
+                _check_units(grid.file, number, {place: unit}, {place: base if is_wide else name}, rules, findings)
         else:
             suggestion = _unknown_heading(grid.file, number, head, name, rules, findings)
             # read under the suggested name, so that what is wrong in its cells is named at the same time

@@ -28,9 +28,7 @@ def find_withdrawn(tables: dict[str, RawTable]) -> frozenset[str]:
     return frozenset(code for code, text in marks if code and YES_NO.get(text.casefold()) == "yes")
 
 
-def without_withdrawn(
-    tables: dict[str, RawTable], gone: frozenset[str]
-) -> tuple[dict[str, RawTable], dict[str, int]]:
+def without_withdrawn(tables: dict[str, RawTable], gone: frozenset[str]) -> tuple[dict[str, RawTable], dict[str, int]]:
     """Take people who withdrew out of every table, as opponents and in notes too."""
     if not gone:
         return tables, {}
@@ -54,17 +52,13 @@ def without_mention(value, gone: frozenset[str]):
     if isinstance(value, list | tuple):
         return type(value)(without_mention(v, gone) for v in value)
     if is_dataclass(value) and not isinstance(value, type):
-        return replace(
-            value, **{f.name: without_mention(getattr(value, f.name), gone) for f in fields(value)}
-        )
+        return replace(value, **{f.name: without_mention(getattr(value, f.name), gone) for f in fields(value)})
     return value
 
 
 def every_code(tables: dict[str, RawTable], gone: frozenset[str], barred: dict[str, str]) -> dict[str, str]:
     """Return every code that stands in the folder -> why that person is not in the study ("" for those who are)."""
-    listed = (
-        {c for c in tables["athletes"].columns.get("athlete", ()) if c} if "athletes" in tables else set()
-    )
+    listed = {c for c in tables["athletes"].columns.get("athlete", ()) if c} if "athletes" in tables else set()
     found = dict.fromkeys(listed, "")
     for raw in tables.values():
         for column in ("athlete", "opponent"):
@@ -79,9 +73,7 @@ def _select(raw: RawTable, stay: list[int], gone: frozenset[str]) -> RawTable:
     if "opponent" in left.columns:
         left.columns["opponent"] = ["guest" if t in gone else t for t in left.columns["opponent"]]
     for name in set(_FREE_TEXT) & set(left.columns):
-        left.columns[name] = [
-            mentions.replace(t, lambda code: "(withdrawn)", typed=True) for t in left.columns[name]
-        ]
+        left.columns[name] = [mentions.replace(t, lambda code: "(withdrawn)", typed=True) for t in left.columns[name]]
     return left
 
 
@@ -103,12 +95,12 @@ def not_analysed(
         unreadable = any(p.file.endswith(("athletes.csv", "tab athletes")) for p in findings.problems)
         if (busy or recorded) and not unreadable:
             whose = (
-                _people(len(busy))
-                if busy
-                else f"{plural(recorded, 'recording')} {'has' if recorded == 1 else 'have'}"
+                _people(len(busy)) if busy else f"{plural(recorded, 'recording')} {'has' if recorded == 1 else 'have'}"
             )
             problem = f"no athlete is listed, so {whose} no consent on record: nothing of theirs is analysed"
-            remedy = "list every code in the athletes table, with yes in consent_measured and cleared where that is on file"
+            remedy = (
+                "list every code in the athletes table, with yes in consent_measured and cleared where that is on file"
+            )
             findings.problem_of("athletes", problem, remedy, column="consent_measured")
         return dict.fromkeys(busy, ASKED["consent_measured"][0])
     out: dict[str, str] = {}
@@ -165,9 +157,7 @@ def write_ledger(
     gone: frozenset[str],
 ) -> Ledger:
     """Write down what became of every row, and of every value of a measure of which a decision set some aside."""
-    return Ledger().add(
-        without_mention(entry, gone) for entry in _entries(raws, decided, barred, counts, gone)
-    )
+    return Ledger().add(without_mention(entry, gone) for entry in _entries(raws, decided, barred, counts, gone))
 
 
 def _entries(raws, decided: Decided, barred, counts, gone) -> Iterator[dict]:

@@ -41,9 +41,7 @@ def check_limits(value: float, column: Column) -> Finding | None:
     unit = f" {column.unit}" if column.unit else ""
     if (low is not None and value < low) or (high is not None and value > high):
         limits = (
-            f"outside {low:g} to {high:g}{unit}"
-            if low is not None and high is not None
-            else f"below {low:g}{unit}"
+            f"outside {low:g} to {high:g}{unit}" if low is not None and high is not None else f"below {low:g}{unit}"
         )
         cause, remedy, offer = _likely_cause(value, column)
         remedy = remedy or "look at the sheet and type what was measured, or leave the cell blank"
@@ -73,12 +71,7 @@ def _likely_cause(value: float, column: Column) -> tuple[str, str, str]:
         return "degrees Fahrenheit", f"type {better} if {value:g} was in Fahrenheit", better
     for other, low, high in OTHER_COLUMN.get(column.name, ()):
         if low <= value <= high:
-            unit = (
-                other.rpartition("max_")[2]
-                .replace("_", "/")
-                .replace("ml/kg", "mL/kg")
-                .replace("l/min", "L/min")
-            )
+            unit = other.rpartition("max_")[2].replace("_", "/").replace("ml/kg", "mL/kg").replace("l/min", "L/min")
             return f"typed in {unit}", f"move {value:g} to the column {other} if it was in {unit}", ""
     causes, remedies, offers = [], [], []
     for better, words in _slipped(value, column):
@@ -146,9 +139,7 @@ def check_rating(value: float, scale: str, *, stated: bool = True) -> Finding | 
     others = [s for s, (a, b) in SCALE_LIMITS.items() if s != scale and a <= value <= b]
     hint = f"; was the scale {' or '.join(others)} used here?" if others else ""
     said = "of study.toml" if stated else "(study.toml names none, so this one is taken)"
-    remedy = (
-        "one scale in a study, none can be converted: correct the rating, or exertion_scale in study.toml"
-    )
+    remedy = "one scale in a study, none can be converted: correct the rating, or exertion_scale in study.toml"
     return "problem", f"not on the scale {scale} {said}{hint}", remedy
 
 
@@ -368,7 +359,9 @@ def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:
             return value
         if column.name in ("level", "shuttle"):
             level, shuttle = int(value), text.replace(",", ".").partition(".")[2]
-            ten = f", or level {level} and shuttle 10 whose last 0 the spreadsheet dropped ({level}.10 becomes {level}.1)"
+            ten = (
+                f", or level {level} and shuttle 10 whose last 0 the spreadsheet dropped ({level}.10 becomes {level}.1)"
+            )
             ten = ten if shuttle == "1" else ""
             raise Slip(
                 f"level and shuttle in one number: level {level} and shuttle {shuttle}{ten}?",
@@ -393,12 +386,7 @@ def _read_time_of_test(text: str, column: Column) -> float:
     seconds, with_hours = read_duration(text.lstrip("+-\N{MINUS SIGN}"))
     scale = 60.0 if column.kind == "minutes" else 1.0
     value = seconds / scale
-    if (
-        column.kind == "minutes"
-        and not with_hours
-        and not is_usual(value, column)
-        and is_usual(60 * value, column)
-    ):
+    if column.kind == "minutes" and not with_hours and not is_usual(value, column) and is_usual(60 * value, column):
         minutes = f"{60 * value:g}"
         raise Slip(
             f"unclear: {text} is {seconds:g} seconds as minutes:seconds, and {minutes} minutes as hours:minutes",

@@ -46,9 +46,7 @@ def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame
     table = people.drop(columns=[c for c in LEVELS if c in people and c not in kept])
     for c in kept:
         table[c] = ["" if i in masked else v for i, v in enumerate(made[c])]
-    return table, _said(columns, choice, len(masked)) + tuple(
-        f"{_WORDS[c][0]} was blank" for c in dropped_blank
-    )
+    return table, _said(columns, choice, len(masked)) + tuple(f"{_WORDS[c][0]} was blank" for c in dropped_blank)
 
 
 def _blank(values: pd.Series) -> bool:

@@ -84,9 +84,7 @@ def apply_decisions(
             near = did_you_mean(table, TABLES)
             problem = "no such table" if table not in TABLES else "this table is not in the folder"
             hint = f"; did you mean {near}?" if near and near != table else ""
-            _complain(
-                findings, decision, "table", decision.table, problem + hint, f"write {near or 'rounds'}"
-            )
+            _complain(findings, decision, "table", decision.table, problem + hint, f"write {near or 'rounds'}")
             continue
         measure, round_no = _measure(decision, raw)
         if decision.measure and not measure:
@@ -101,9 +99,7 @@ def apply_decisions(
                 remedy,
             )
             continue
-        wrong = (
-            judge(table, measure, decision.new_value) if decision.action == "replace" and measure else None
-        )
+        wrong = judge(table, measure, decision.new_value) if decision.action == "replace" and measure else None
         if wrong:
             _complain(findings, decision, "new_value", decision.new_value, *wrong[1:3])
             continue
@@ -167,9 +163,7 @@ def _matches(raw: RawTable, decision, round_no: float) -> list[int]:
     return found
 
 
-def _act(
-    decided: Decided, raw: RawTable, decision, measure: str, round_no: float, findings: Findings
-) -> None:
+def _act(decided: Decided, raw: RawTable, decision, measure: str, round_no: float, findings: Findings) -> None:
     matches = _matches(raw, decision, round_no)
     keys = [decision.table, decision.session and f"session {decision.session}", decision.athlete]
     keys += ["" if pd.isna(round_no) else f"round {round_no:g}"]
@@ -327,9 +321,7 @@ def _ledger_table(rows: Iterable[Mapping]) -> pd.DataFrame:
     lines = [[row.get(c, blank.get(c, "")) for c in LEDGER_COLUMNS] for row in rows]
     table = pd.DataFrame(lines, columns=list(LEDGER_COLUMNS))
     for whole in ("row", "round_no"):
-        table[whole] = pd.array(
-            [None if pd.isna(v) or v == "" else int(v) for v in table[whole]], dtype="Int64"
-        )
+        table[whole] = pd.array([None if pd.isna(v) or v == "" else int(v) for v in table[whole]], dtype="Int64")
     return table.astype(LEDGER_TYPES)
 
 

@@ -118,9 +118,7 @@ def _dates(study: Study, fixed: FixedPlan) -> list[tuple]:
             lines.append(("plan before the data", f"fixed before session {line.session}", done, line.file))
     already = fixed.fixed.get("rows_of_rounds_already_there", 0)
     if already:
-        lines.append(
-            ("plan before the data", "no data", f"{plural(already, 'row')} of rounds were there", FIXED_FILE)
-        )
+        lines.append(("plan before the data", "no data", f"{plural(already, 'row')} of rounds were there", FIXED_FILE))
     planned, known = fixed.fixed.get("session_dates", []), sorted(d for d in study.sessions["date"] if d)
     if planned and planned != known:
         lines.append(("dates of the sessions", join_words(planned), join_words(known) or "none", "sessions"))
@@ -182,9 +180,7 @@ def _rounds_done(study: Study, fixed: FixedPlan) -> list[tuple]:
     groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
     sparred = rounds[rounds["took_part"].isin(["yes", "part", ""])].groupby("athlete")["round_no"].nunique()
     lines = []
-    planned = {
-        a: fixed.protocol.for_group(groups.get(a, "")).rounds for a in dict.fromkeys(rounds["athlete"])
-    }
+    planned = {a: fixed.protocol.for_group(groups.get(a, "")).rounds for a in dict.fromkeys(rounds["athlete"])}
     spare = _left_over(rounds)
     fewer = [a for a, n in planned.items() if sparred.get(a, 0) + spare.get(a, 0) < n]
     more = [a for a, n in planned.items() if sparred.get(a, 0) > n]

@@ -33,9 +33,7 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
     # What is returned is only read further so that everything else that is wrong is named at the same time:
     # the problem stays.
     rules = column_rules()[raw.table]
-    numeric = {
-        n: rules[n] for n in raw.columns if n in rules and not rules[n].is_text and rules[n].need != "key"
-    }
+    numeric = {n: rules[n] for n in raw.columns if n in rules and not rules[n].is_text and rules[n].need != "key"}
     numeric = {n: c for n, c in numeric.items() if c.kind in ("number", "lactate", "exertion")}
     numbers = {n: _numbers(raw, n) for n in numeric}
     numeric = {n: c for n, c in numeric.items() if len(numbers[n]) >= FEWEST}
@@ -43,9 +41,7 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
     if pair:
         one, other = pair
         remedy = f"exchange the two headings {one} and {other}" + (" of every round" if raw.wide else "")
-        findings.problem_of(
-            raw.file, f"the columns {one} and {other} seem to be exchanged", remedy, column=one
-        )
+        findings.problem_of(raw.file, f"the columns {one} and {other} seem to be exchanged", remedy, column=one)
         columns = {**raw.columns, one: raw.columns[other], other: raw.columns[one]}
         return replace(raw, columns=columns)
     for name, column in numeric.items():
@@ -71,9 +67,7 @@ def _unfit(numbers: list[float], column: Column, context: Context) -> float:
     return sum(kinds[v] for v in numbers) / len(numbers)
 
 
-def _exchanged(
-    raw: RawTable, rules: dict[str, Column], numbers: dict, context: Context
-) -> tuple[str, str] | None:
+def _exchanged(raw: RawTable, rules: dict[str, Column], numbers: dict, context: Context) -> tuple[str, str] | None:
     for low, high in ORDERED:
         if low in rules and high in rules:
             both = [(a, b) for a, b in zip(*(_aligned(raw, n) for n in (low, high)), strict=True) if a and b]
@@ -116,7 +110,9 @@ def _in_another_unit(
         for scale in SCALE_LIMITS:
             if scale != context.scale and all(check_rating(v, scale) is None for v in numbers):
                 off = sum(check_rating(v, context.scale) is not None for v in numbers)
-                problem = f"{off} of {len(numbers)} ratings do not fit the scale {context.scale}; all of them fit {scale}"
+                problem = (
+                    f"{off} of {len(numbers)} ratings do not fit the scale {context.scale}; all of them fit {scale}"
+                )
                 remedy = f'write exertion_scale = "{scale}" in {SETTINGS_FILE} if that scale was used'
                 findings.problem_of(raw.file, problem, remedy, column=name)
                 return [""] * len(raw.rows)
@@ -126,9 +122,7 @@ def _in_another_unit(
         if _unfit(turned, column, context) <= FEW_UNFIT:
             off = round(_unfit(numbers, column, context) * len(numbers))
             by = f"divide by {factor:g}" if factor > 1 else f"multiply by {1 / factor:.6g}"
-            problem = (
-                f"{off} of {len(numbers)} values do not fit {column.unit}; the whole column fits {words}"
-            )
+            problem = f"{off} of {len(numbers)} values do not fit {column.unit}; the whole column fits {words}"
             findings.problem_of(
                 raw.file, problem, f"{by} every value of the column if it was typed in {words}", column=name
             )

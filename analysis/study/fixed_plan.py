@@ -79,9 +79,7 @@ def _markdown_table(table: pd.DataFrame) -> list[str]:
     return lines + [row(cells) for cells in table.itertuples(index=False)]
 
 
-def describe_plan(
-    study: Study, *, date: str, checksum: str, paragraphs: tuple[str, ...] = ()
-) -> PlanDocument:
+def describe_plan(study: Study, *, date: str, checksum: str, paragraphs: tuple[str, ...] = ()) -> PlanDocument:
     """Describe the plan of a study as a document."""
     plan = study.plan
     sections = (
@@ -93,9 +91,7 @@ def describe_plan(
         ),
         PlanSection("Outcomes", _about_outcomes(plan), _outcomes(plan), "Smallest effects that matter."),
         PlanSection("Athletes and size", _about_size(study, paragraphs)),
-        PlanSection(
-            "Protocol", _about_protocol(study), _protocol_table(study.protocol), "Rounds, work and rest."
-        ),
+        PlanSection("Protocol", _about_protocol(study), _protocol_table(study.protocol), "Rounds, work and rest."),
         PlanSection("Measurements", *_measurements(study)),
         *_training(study),
         PlanSection("Analysis", _about_analysis(plan)),
@@ -110,23 +106,16 @@ def describe_plan(
 
 def _about_hypotheses(plan: Plan) -> tuple[str, ...]:
     asked = list(dict.fromkeys(h.question for h in plan.hypotheses))
-    return tuple(QUESTIONS[q] for q in asked) or (
-        "No hypothesis is fixed; every result will be exploratory.",
-    )
+    return tuple(QUESTIONS[q] for q in asked) or ("No hypothesis is fixed; every result will be exploratory.",)
 
 
 def _hypotheses(plan: Plan) -> pd.DataFrame:
-    lines = [
-        (short_question(h.question), OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses
-    ]
+    lines = [(short_question(h.question), OUTCOMES[h.outcome].label, h.direction, h.text) for h in plan.hypotheses]
     return pd.DataFrame(lines, columns=["Question", "Outcome", "Direction", "Hypothesis"])
 
 
 def _about_outcomes(plan: Plan) -> tuple[str, ...]:
-    named = [
-        f"{short_question(question)}: {_label(outcome)}"
-        for question, outcome in plan.primary_outcomes.items()
-    ]
+    named = [f"{short_question(question)}: {_label(outcome)}" for question, outcome in plan.primary_outcomes.items()]
     return (
         f"One primary outcome answers each question ({'; '.join(named)}).",
         f"The main analyses take session {plan.primary_session}.",
@@ -151,11 +140,7 @@ def _outcomes(plan: Plan) -> pd.DataFrame:
 
 def _about_size(study: Study, paragraphs: tuple[str, ...]) -> tuple[str, ...]:
     planned, listed = study.plan.n_athletes, len(study.athletes)
-    said = (
-        f"Planned: {plural(planned, 'athlete')}."
-        if planned
-        else "No number of athletes is fixed in study.toml."
-    )
+    said = f"Planned: {plural(planned, 'athlete')}." if planned else "No number of athletes is fixed in study.toml."
     if listed:
         said += f" On the list when the plan was fixed: {plural(listed, 'athlete')}."
     return (said, *(paragraphs or ("No justification of the size was given when the plan was fixed.",)))
@@ -222,11 +207,7 @@ def _measurements(study: Study) -> tuple[tuple[str, ...], pd.DataFrame | None, s
 
 def _planned_test(study: Study, known) -> str:
     name = study.plan.aerobic_test
-    return (
-        f"Aerobic test: {known.get(name, name)}."
-        if name
-        else "No aerobic test was named when the plan was fixed."
-    )
+    return f"Aerobic test: {known.get(name, name)}." if name else "No aerobic test was named when the plan was fixed."
 
 
 def _about_analysis(plan: Plan) -> tuple[str, ...]:
@@ -438,9 +419,7 @@ def _what_is_fixed(study: Study, date: str, justification: Justification) -> dic
             "protocol": protocol_values(study.protocol),
             "plan": {name: value for name, value in asdict(study.plan).items() if name not in without},
             "settings": {name: study.settings[name] for name in FIXED_SETTINGS if name in study.settings},
-            "justification": justification
-            if isinstance(justification, Mapping)
-            else _paragraphs(justification),
+            "justification": justification if isinstance(justification, Mapping) else _paragraphs(justification),
             "session_dates": dates,
             "rows_of_rounds_already_there": len(study.entered_rounds()),
         }
@@ -484,9 +463,7 @@ def _read_plan(part: dict, date: str, checksum: str) -> Plan:
         known["primary_questions"] = tuple(part["primary_questions"])
     for name in ("adjustment", "assumption_ranges"):
         known[name] = {key: tuple(value) for key, value in part.get(name, {}).items()}
-    if (
-        "adjustment" not in part
-    ):  # fixed before plans named it: the covariates for all, or what the kit proposes
+    if "adjustment" not in part:  # fixed before plans named it: the covariates for all, or what the kit proposes
         known["adjustment"] = {
             q: known["covariates"] or propose_adjustment(part["primary_outcomes"][q])
             for q in QUESTIONS
@@ -521,6 +498,4 @@ def _fits(value, kind) -> bool:
         return isinstance(value, dict) and all(_fits(v, parts[1]) for v in value.values())
     if is_dataclass(kind) and isinstance(value, kind):
         return _of_its_kinds(value) is value
-    return isinstance(value, int | float if kind is float else kind) and (
-        kind is bool or not isinstance(value, bool)
-    )
+    return isinstance(value, int | float if kind is float else kind) and (kind is bool or not isinstance(value, bool))

@@ -37,9 +37,7 @@ def write_plan(
         take_back(folder)
         if isinstance(error, OSError):
             why = error.strerror or error
-            raise KitError(
-                f"The plan could not be written ({why}). Nothing was fixed: run freeze again."
-            ) from error
+            raise KitError(f"The plan could not be written ({why}). Nothing was fixed: run freeze again.") from error
         raise
 
 

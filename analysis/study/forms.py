@@ -46,9 +46,7 @@ class Tab:
         return tuple(c.name for c in self.columns)
 
 
-def write_forms(
-    path: Path, tabs: Sequence[Tab], notes: Sequence[Sequence[str]], *, tests: Sequence[str] = ()
-) -> None:
+def write_forms(path: Path, tabs: Sequence[Tab], notes: Sequence[Sequence[str]], *, tests: Sequence[str] = ()) -> None:
     """Write the workbook of a new folder; `notes` are the rows of its last tab, the first of a single cell each."""
     from openpyxl import Workbook
 
@@ -119,9 +117,7 @@ def _write_notes(book, notes: Sequence[Sequence[str]]) -> None:
 
     sheet = book.create_sheet("notes")
     sheet.append(
-        [
-            "Type here: cells of this colour. Grey cells are known already; correct them where it turned out otherwise."
-        ]
+        ["Type here: cells of this colour. Grey cells are known already; correct them where it turned out otherwise."]
     )
     sheet["A1"].fill = PatternFill("solid", fgColor=TYPE_HERE)
     for line in notes:
@@ -176,9 +172,7 @@ def open_to_change(path: Path, load_workbook):
         with path.open("rb") as file:
             book = load_workbook(file)
     except OSError as error:
-        raise KitError(
-            f"{path.name} cannot be opened ({error.strerror}): close it in other programs."
-        ) from None
+        raise KitError(f"{path.name} cannot be opened ({error.strerror}): close it in other programs.") from None
     except Exception as error:  # whatever a damaged workbook raises
         raise KitError(
             f"{path.name} is damaged ({type(error).__name__}): open it in the spreadsheet and save it again."
@@ -204,13 +198,9 @@ def save_whole(path: Path, book, *, changed: Sequence[str]) -> None:
     try:
         book.save(new)
         after = read_workbook(new)
-        other = [
-            t for t in before if t not in changed and (t not in after or before[t].rows != after[t].rows)
-        ]
+        other = [t for t in before if t not in changed and (t not in after or before[t].rows != after[t].rows)]
         if other:
-            raise KitError(
-                f"The tab {join_words(other)} would not stay as it is: {path.name} was left alone."
-            )
+            raise KitError(f"The tab {join_words(other)} would not stay as it is: {path.name} was left alone.")
         os.chmod(new, path.stat().st_mode & 0o777)
         os.replace(new, path)
     except (OSError, Unreadable) as error:

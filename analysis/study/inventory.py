@@ -131,9 +131,7 @@ def take_inventory(folder: Path, findings: Findings) -> Inventory:
         trouble = file_name_trouble(Path(name).stem) if Path(name).stem.casefold() not in TABLES else ""
         if trouble:
             _personal_file(name, name, trouble, findings)
-    return Inventory(
-        grids, _list_files(folder, "recordings", findings), _list_files(folder, "aerobic_files", findings)
-    )
+    return Inventory(grids, _list_files(folder, "recordings", findings), _list_files(folder, "aerobic_files", findings))
 
 
 def _refused(path: Path, folder: Path, findings: Findings) -> bool:
@@ -356,15 +354,11 @@ def leads_out(name: str) -> bool:
     """Return True where a listed file name leads out of the study folder."""
     bare = name.replace("\\", "/")
     return (
-        bare.startswith(("/", "~"))
-        or ".." in bare.split("/")
-        or re.match(r"[a-z]:", bare, re.IGNORECASE) is not None
+        bare.startswith(("/", "~")) or ".." in bare.split("/") or re.match(r"[a-z]:", bare, re.IGNORECASE) is not None
     )
 
 
-def check_files(
-    folder: Path, tables: dict[str, pd.DataFrame], inventory: Inventory, findings: Findings
-) -> None:
+def check_files(folder: Path, tables: dict[str, pd.DataFrame], inventory: Inventory, findings: Findings) -> None:
     """Check that the files that tables list are there."""
     present = {"recordings": inventory.recordings, "aerobic_files": inventory.aerobic_files}
     for table, column, subfolder in (
@@ -387,9 +381,7 @@ def check_files(
                 continue
             near = did_you_mean(file, present[subfolder])
             remedy = f"write {near}" if near else f"put the file into {subfolder}/, or correct its name"
-            findings.problem(
-                *where, column, file, f"there is no such file in {subfolder}/{asked(near)}", remedy
-            )
+            findings.problem(*where, column, file, f"there is no such file in {subfolder}/{asked(near)}", remedy)
 
 
 def check_unlisted(
@@ -402,9 +394,7 @@ def check_unlisted(
     findings: Findings,
 ) -> None:
     """Name the recordings that belong to nobody; those of people who withdrew are counted, not named."""
-    listed = {
-        f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]
-    }
+    listed = {f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]}
     pairs = set(zip(recordings["session"], recordings["athlete"], strict=True))
     session = usual_session(sessions)
     left_over, unsent = 0, 0
@@ -432,9 +422,7 @@ def check_unlisted(
                 value=name,
             )
     if unsent:
-        problem = (
-            f"{unsent} {'file' if unsent == 1 else 'files'} that the survey table does not list; not read"
-        )
+        problem = f"{unsent} {'file' if unsent == 1 else 'files'} that the survey table does not list; not read"
         findings.remark_of("recordings/", problem, "write the file names in the column file")
     if left_over:
         findings.remark_of(
@@ -452,9 +440,7 @@ def find_recordings(study) -> pd.DataFrame:
         if path is not None:
             device = line.device or _device(study, line.session, line.athlete)
             clock = (line.clock_offset_s, line.event_s, line.worn_from, line.worn_until)
-            lines.append(
-                (line.session, line.athlete, path, line.column_or_label, *clock, device, "recordings table")
-            )
+            lines.append((line.session, line.athlete, path, line.column_or_label, *clock, device, "recordings table"))
     # the ledger knows all rows of recordings.csv, also those that a decision set aside
     rows = study.ledger.table.query("table == 'recordings'")
     listed = set(zip(rows["session"], rows["athlete"], strict=True))

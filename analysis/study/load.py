@@ -134,9 +134,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     check_texts(folder, findings)
     training = read_training(settings, findings)
     context = Context(
-        ""
-        if not settings or any(p.column == "exertion_scale" for p in findings.problems)
-        else protocol.exertion_scale,
+        "" if not settings or any(p.column == "exertion_scale" for p in findings.problems) else protocol.exertion_scale,
         _states_scale(settings),
         _date_order(settings, findings),
         known_tests(),
@@ -145,9 +143,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     inventory = take_inventory(folder, findings)
     raws = _read_all_headings(inventory, context, findings)
     decisions_raw = _confirmed(raws.pop("decisions", RawTable("decisions", "decisions.csv")), findings)
-    decisions = (
-        convert_table(decisions_raw, context, findings) if decisions_raw.columns else empty_table("decisions")
-    )
+    decisions = convert_table(decisions_raw, context, findings) if decisions_raw.columns else empty_table("decisions")
     unfit = {d.table: d for d in lines_of(decisions) if is_about_unfit(d)}
     others = decisions[[not is_about_unfit(d) for d in lines_of(decisions)]] if unfit else decisions
     raws |= {name: put_right(raw, context, findings) for name, raw in raws.items()}
@@ -175,9 +171,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     remark_on_primary_session(plan, tables["rounds"], settings.line_of("plan", "primary_session"), after)
     empty = _find_unmeasured(plan, raws, tables, inventory, findings, after)
     check_training(folder, tables, training, after)
-    check_unlisted(
-        inventory.recordings, tables["recordings"], tables["survey"], codes, gone, tables["sessions"], after
-    )
+    check_unlisted(inventory.recordings, tables["recordings"], tables["survey"], codes, gone, tables["sessions"], after)
 
     _remark_on_initials(tables["athletes"], after)
     for each in (findings, before, after):
@@ -191,9 +185,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     decided_rows = {(e["file"], e["row"]) for e in decided.entries}
     settled += [p for p in before.remarks if p not in still and p.place not in told]
     known = every_code(raws, gone, barred)
-    settled += [
-        q for q in before.questions if q not in still and q.place not in told and q.place[:2] in decided_rows
-    ]
+    settled += [q for q in before.questions if q not in still and q.place not in told and q.place[:2] in decided_rows]
     study = Study(
         folder=folder,
         title=settings.get("title", ""),
@@ -308,9 +300,7 @@ def _find_unmeasured(
         what = OUTCOMES[outcome or "hr_mean_bpm"].label.casefold()
         problem = f"{what} is planned in {SETTINGS_FILE}, but no value of it is there"
         if unread:
-            remedy = (
-                f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
-            )
+            remedy = f"write {column} as the heading of {named} if that is it, or delete the hypotheses about it"
             after.problem(unread[0].file, unread[0].row, column, "", problem, remedy)
             continue
         enter = f"type {column}" if outcome else f"put the recordings into recordings/, or type {column}"
@@ -326,9 +316,7 @@ def _find_unmeasured(
 
 
 def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:
-    codes = [
-        c for c in dict.fromkeys(athletes["athlete"]) if re.fullmatch(r"[^\W\d_]{2,3}|([^\W\d_]\.){2,3}", c)
-    ]
+    codes = [c for c in dict.fromkeys(athletes["athlete"]) if re.fullmatch(r"[^\W\d_]{2,3}|([^\W\d_]\.){2,3}", c)]
     if len(codes) > 1:
         file, shown = (
             athletes.iloc[0]["file"],

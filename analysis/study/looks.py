@@ -30,9 +30,7 @@ class LookState(Result):
     def text(self) -> str:
         """The state in one line."""
         planned = f"planned at {join_words([str(n) for n in self.sizes])} athletes"
-        rest = (
-            f"{plural(self.left, 'look')} left after" if self.number else f"{plural(self.left, 'look')} left"
-        )
+        rest = f"{plural(self.left, 'look')} left after" if self.number else f"{plural(self.left, 'look')} left"
         if self.number:
             here = f"with {self.n_athletes} this is look {self.number} of {len(self.sizes)}, {rest} it"
         else:

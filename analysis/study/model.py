@@ -106,9 +106,7 @@ class Study(Result):
         """
         if not len(self.rounds) or len(self.recordings) or len(self.recording_files()):
             return self.rounds
-        written = self.rounds[
-            [c for c in column_rules()["rounds"] if c not in KNOWN_BEFORE and c in self.rounds]
-        ]
+        written = self.rounds[[c for c in column_rules()["rounds"] if c not in KNOWN_BEFORE and c in self.rounds]]
         blank = written.isna() | written.eq("")
         blank["took_part"] |= written["took_part"] == "yes"  # what a blank cell means
         return self.rounds[~blank.all(axis=1)]

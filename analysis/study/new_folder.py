@@ -345,17 +345,13 @@ def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _heads(
-    table: str, tests: tuple[str, ...], scale: str, training: bool = False
-) -> tuple[list[str], list[str]]:
+def _heads(table: str, tests: tuple[str, ...], scale: str, training: bool = False) -> tuple[list[str], list[str]]:
     names = list(sheet_columns(table, tests, training=training))
     units = [unit_words(sheet_column(table, name)) for name in names]
     return names, [scale if name == "exertion" else unit for name, unit in zip(names, units, strict=True)]
 
 
-def _write_csv(
-    path: Path, names: list[str], units: list[str], rows: Sequence[Mapping[str, str]] = ()
-) -> None:
+def _write_csv(path: Path, names: list[str], units: list[str], rows: Sequence[Mapping[str, str]] = ()) -> None:
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         csv.writer(file).writerows([names, units, *([row.get(n, "") for n in names] for row in rows)])
 

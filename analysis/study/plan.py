@@ -198,9 +198,7 @@ class _PlanReader:
         row = self.settings.line_of("plan", *(path or (key,)))
         if path == ("hypotheses",):
             row = self.settings.line_of_block("plan.hypotheses", self.block, key)
-        self.findings.problem(
-            SETTINGS_FILE, row or self.settings.line_of("plan"), key, value, problem, remedy
-        )
+        self.findings.problem(SETTINGS_FILE, row or self.settings.line_of("plan"), key, value, problem, remedy)
 
     def check_keys(self) -> None:
         for key in self.section:
@@ -230,9 +228,7 @@ class _PlanReader:
         if value is None:
             return self.fill("alpha", 0.05)
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0001 <= value <= 0.2:
-            self.complain(
-                "alpha", value, "not a significance level between 0.0001 and 0.2", "write alpha = 0.05"
-            )
+            self.complain("alpha", value, "not a significance level between 0.0001 and 0.2", "write alpha = 0.05")
             return 0.05
         return float(value)
 
@@ -289,9 +285,7 @@ class _PlanReader:
                 value = given[question]
                 value = [value] if isinstance(value, str) else value
                 if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-                    self.complain(
-                        "adjustment", value, "not a list of texts", f'write "{question}" = ["age_years"]'
-                    )
+                    self.complain("adjustment", value, "not a list of texts", f'write "{question}" = ["age_years"]')
                     value = []
                 found[question] = self.known_columns("adjustment", tuple(value))
             elif covariates:
@@ -318,9 +312,7 @@ class _PlanReader:
             if name not in known:
                 near = did_you_mean(name, known)
                 remedy = (
-                    f"write {near}"
-                    if near
-                    else "write a column of the athletes or the rounds table, such as age_years"
+                    f"write {near}" if near else "write a column of the athletes or the rounds table, such as age_years"
                 )
                 self.complain(key, name, f"no column of the study{asked(near)}", remedy)
         return names
@@ -371,9 +363,7 @@ class _PlanReader:
     def _outcome_known(self, outcome, key: str, question: str = "") -> bool:
         if not _is_one_of(outcome, OUTCOMES):
             near = did_you_mean(str(outcome), OUTCOMES)
-            self.complain(
-                key, outcome, f"no such outcome{asked(near)}", f"write one of {', '.join(OUTCOMES)}"
-            )
+            self.complain(key, outcome, f"no such outcome{asked(near)}", f"write one of {', '.join(OUTCOMES)}")
             return False
         topic = question.rpartition(".")[2]
         if topic and OUTCOMES[outcome].question != topic:
@@ -414,9 +404,7 @@ class _PlanReader:
         return effects, reasons
 
     def _not_a_section(self, key: str) -> dict:
-        self.complain(
-            key, self.section[key], "not a section", f"write [plan.{key}] and one line for each outcome"
-        )
+        self.complain(key, self.section[key], "not a section", f"write [plan.{key}] and one line for each outcome")
         return {}
 
     def hypotheses(self) -> tuple[Hypothesis, ...]:
@@ -428,17 +416,13 @@ class _PlanReader:
                 for question, direction in proposed_directions().items()
             )
         if not isinstance(given, list) or not all(isinstance(h, dict) for h in given):
-            self.complain(
-                "hypotheses", "", "not a list of hypotheses", "write [[plan.hypotheses]] above each"
-            )
+            self.complain("hypotheses", "", "not a list of hypotheses", "write [[plan.hypotheses]] above each")
             return ()
         return tuple(h for entry in given if (h := self._hypothesis(entry)))
 
     def primary_outcomes_quietly(self) -> dict[str, str]:
         given = _flatten(self.section.get("primary_outcomes", {}))
-        return {
-            q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in proposed_outcomes().items()
-        }
+        return {q: given[q] if _is_one_of(given.get(q), OUTCOMES) else o for q, o in proposed_outcomes().items()}
 
     def _hypothesis(self, entry: dict) -> Hypothesis | None:
         self.block += 1
@@ -458,16 +442,10 @@ class _PlanReader:
                 "hypotheses",
             )
         direction = entry.get("direction", "")
-        fits = (
-            ("lower", "higher", "differs")
-            if question.startswith("fitness")
-            else ("rises", "falls", "differs")
-        )
+        fits = ("lower", "higher", "differs") if question.startswith("fitness") else ("rises", "falls", "differs")
         if direction not in fits:
             near = did_you_mean(str(direction), fits)
-            known = (
-                "does not fit this question" if direction in DIRECTIONS else f"no such direction{asked(near)}"
-            )
+            known = "does not fit this question" if direction in DIRECTIONS else f"no such direction{asked(near)}"
             self.complain("direction", direction, known, f"write one of {', '.join(fits)}", "hypotheses")
             return None
         text = entry.get("text") or propose_hypothesis(question, outcome, direction).text

@@ -44,9 +44,7 @@ def about_multiplicity(plan: Plan) -> str:
         where = "in a family of questions" if several[0][0] else "over all questions together"
         said.append(f"Holm's method keeps the chance of any false claim {where} at {level} or less.")
     if several and several[0][0]:
-        named = join_words(
-            [f"the {w} questions ({'; '.join(map(short_question, own))})" for w, own in several]
-        )
+        named = join_words([f"the {w} questions ({'; '.join(map(short_question, own))})" for w, own in several])
         said.append(f"{'The families are' if len(several) > 1 else 'One family is'} {named}.")
     said += [
         f"The {word or 'one'} question ({short_question(own[0])}) is tested at {level}."

@@ -82,7 +82,9 @@ def _alike(line, before, name: str) -> bool:
 
 def _duplicate_remedy(name: str, row: int) -> str:
     if name == "lactate":
-        return f"number second readings in the column replicate, or set this row aside in decisions with table_row {row}"
+        return (
+            f"number second readings in the column replicate, or set this row aside in decisions with table_row {row}"
+        )
     return f"correct the wrong one, or set this row aside in decisions with table_row {row}"
 
 
@@ -158,21 +160,14 @@ def _check_opponents(tables: Tables, aside: frozenset[tuple], doubtful: Callable
         if other == athlete:
             met = who_lists(tables["rounds"], line)
             remedy = f"write {met}, the opponent who lists {athlete}" if met else "write the opponent's code"
-            findings.problem(
-                *place("rounds", line), "opponent", other, "the athlete's own code", remedy, offer=met
-            )
+            findings.problem(*place("rounds", line), "opponent", other, "the athlete's own code", remedy, offer=met)
             continue
         back = lines.get((session, round_no, other))
         pair = (session, round_no, frozenset((athlete, other)))
         mirrored = back is not None and back.opponent == athlete
         blamed = pair in told or (session, round_no, other) in aside
         if back is None:  # a row that is wrong itself is named already
-            blamed = (
-                blamed
-                or other in unmeasured
-                or (session, round_no, athlete) in mistyped
-                or other in people_unfit
-            )
+            blamed = blamed or other in unmeasured or (session, round_no, athlete) in mistyped or other in people_unfit
         else:
             blamed = blamed or back.row in unfit.get(back.file, ())
         if mirrored or blamed or not {athlete, other} <= known:
@@ -183,9 +178,7 @@ def _check_opponents(tables: Tables, aside: frozenset[tuple], doubtful: Callable
             problem = f"{athlete} lists {other} in {where}, but {other} has no row there"
         else:
             listed = f"lists {back.opponent}" if back.opponent else "lists nobody"
-            problem = (
-                f"{athlete} lists {other} in {where}, but {other} {listed} (row {place('rounds', back)[1]})"
-            )
+            problem = f"{athlete} lists {other} in {where}, but {other} {listed} (row {place('rounds', back)[1]})"
         remedy = f"correct one of the two rows; write guest where {other} is outside the study"
         findings.problem(*place("rounds", line), "opponent", other, problem, remedy, keepable=True)
 
@@ -232,12 +225,8 @@ def remark_on_primary_session(plan: Plan, rounds: pd.DataFrame, line: int | None
     everyone = sparred["athlete"].nunique()
     here = sparred.loc[sparred["session"] == plan.primary_session, "athlete"].nunique()
     if here < FEWEST_ATHLETES <= everyone:
-        problem = (
-            f"the main analyses take this session alone, and only {here} of {everyone} athletes sparred in it"
-        )
-        remedy = (
-            "write the session that is to be analysed, or give all athletes of one evening the same session"
-        )
+        problem = f"the main analyses take this session alone, and only {here} of {everyone} athletes sparred in it"
+        remedy = "write the session that is to be analysed, or give all athletes of one evening the same session"
         findings.remark(SETTINGS_FILE, line, "primary_session", plan.primary_session, problem, remedy)
 
 
@@ -245,9 +234,7 @@ MASS_LOSS_PERCENT = 2.0
 """Below usual body mass by more than this: not today (our proposal; fluid loss raises heart rate)."""
 
 
-def check_rows(
-    tables: Tables, protocol: Protocol, settings: dict, findings: Findings, *, wide: bool = False
-) -> None:
+def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Findings, *, wide: bool = False) -> None:
     """Check what the columns of one row say about one another."""
     _check_athletes(tables["athletes"], findings)
     _check_attendance(tables["attendance"], findings)
@@ -273,9 +260,7 @@ def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
             )
         if line.hr_rest_bpm >= line.hr_max_bpm:
             rules = column_rules()["athletes"]
-            if is_usual(line.hr_max_bpm, rules["hr_rest_bpm"]) and is_usual(
-                line.hr_rest_bpm, rules["hr_max_bpm"]
-            ):
+            if is_usual(line.hr_max_bpm, rules["hr_rest_bpm"]) and is_usual(line.hr_rest_bpm, rules["hr_max_bpm"]):
                 findings.forget(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm")
             elif findings.doubts(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm"):
                 continue
@@ -318,9 +303,7 @@ def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
 
 def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> None:
     athletes = {line.athlete: line for line in lines_of(tables["athletes"])}
-    left_after = {
-        (a.session, a.athlete): a.left_after for a in lines_of(tables["attendance"]) if a.left_after >= 0
-    }
+    left_after = {(a.session, a.athlete): a.left_after for a in lines_of(tables["attendance"]) if a.left_after >= 0}
     for line in lines_of(tables["rounds"]):
         where = place("rounds", line)
         if line.took_part in ("sat_out", "left") and line.round_no > 0:
@@ -342,12 +325,8 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
         if both and line.hr_mean_typed_bpm <= lost < 220:
             findings.forget(*where, "hr_peak_typed_bpm")
             shown, peak = f"{line.hr_peak_typed_bpm:g}", "hr_peak_typed_bpm"
-            problem = (
-                f"the mean ({line.hr_mean_typed_bpm:g}) is above the peak; {lost:g} with the first 1 lost?"
-            )
-            findings.problem(
-                *where, peak, shown, problem, f"type {lost:g} if that was measured", offer=f"{lost:g}"
-            )
+            problem = f"the mean ({line.hr_mean_typed_bpm:g}) is above the peak; {lost:g} with the first 1 lost?"
+            findings.problem(*where, peak, shown, problem, f"type {lost:g} if that was measured", offer=f"{lost:g}")
         elif both:
             findings.problem(
                 *where,
@@ -373,9 +352,7 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 f"{line.minutes_done:g}",
                 f"longer than a round of the protocol ({work_s / 60:g} min)"
                 + (f"; {line.minutes_done / 10:g} with the decimal point slipped?" if ten else ""),
-                f"write {line.minutes_done / 10:g} if the sheet says so, else keep it in decisions"
-                if ten
-                else KEEP,
+                f"write {line.minutes_done / 10:g} if the sheet says so, else keep it in decisions" if ten else KEEP,
                 offer=f"{line.minutes_done / 10:g}" if ten else "",
             )
         if (
@@ -422,13 +399,13 @@ def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
                 findings.problem(*where, "lactate_limit", line.lactate_limit, problem, remedy)
             elif line.lactate_limit == "high" and high is None and math.isnan(line.lactate_bound_mmol_l):
                 problem = "above the analyser's scale, whose end study.toml does not say"
-                remedy = "write the end of its scale at the top of study.toml, such as lactate_analyser_high_mmol_l = 25"
+                remedy = (
+                    "write the end of its scale at the top of study.toml, such as lactate_analyser_high_mmol_l = 25"
+                )
                 findings.remark(*where, "lactate_mmol_l", "HI", problem, remedy)
             elif (high is not None and value > high) or (low is not None and value < low):
                 problem = "beyond the analyser's scale in study.toml"
-                findings.remark(
-                    *where, "lactate_mmol_l", f"{value:g}", problem, "look at the sheet and at study.toml"
-                )
+                findings.remark(*where, "lactate_mmol_l", f"{value:g}", problem, "look at the sheet and at study.toml")
             key = (line.session, line.athlete, getattr(line, after))
             if name == "rounds":
                 in_rounds[key] = (value, where[1])
@@ -436,9 +413,7 @@ def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
             other, row = in_rounds.get(key, (math.nan, None))
             if abs(value - other) > 0:
                 problem = f"the rounds table has another value ({other:g}, row {row})"
-                findings.remark(
-                    *where, "lactate_mmol_l", f"{value:g}", problem, "keep the sample in one table"
-                )
+                findings.remark(*where, "lactate_mmol_l", f"{value:g}", problem, "keep the sample in one table")
 
 
 def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) -> None:
@@ -480,11 +455,7 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
 
 
 def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
-    whole = (
-        (recordings["column_or_label"] == "")
-        & (recordings["worn_from"] == "")
-        & (recordings["worn_until"] == "")
-    )
+    whole = (recordings["column_or_label"] == "") & (recordings["worn_from"] == "") & (recordings["worn_until"] == "")
     shared = recordings.groupby(["session", "file"])["athlete"].transform("nunique") > 1
     shared |= recordings.groupby("file")["athlete"].transform("nunique") > 1
     for line in lines_of(recordings[shared & whole]):
@@ -530,13 +501,8 @@ def _check_published(published: pd.DataFrame, findings: Findings) -> None:
                 "the interval ends before it begins",
                 "exchange the limits",
             )
-        if (
-            line.statistic.casefold() in ("r", "rho", "pearson", "spearman", "correlation")
-            and abs(line.value) > 1
-        ):
-            findings.problem(
-                *where, "value", f"{line.value:g}", "a correlation beyond 1", "look at the paper"
-            )
+        if line.statistic.casefold() in ("r", "rho", "pearson", "spearman", "correlation") and abs(line.value) > 1:
+            findings.problem(*where, "value", f"{line.value:g}", "a correlation beyond 1", "look at the paper")
         if not math.isnan(line.spread) and not line.spread_kind:
             findings.remark(
                 *where, "spread_kind", "", "a spread that does not say what it is", "write sd, sem, iqr or ci"
@@ -568,8 +534,6 @@ def _check_groups(athletes: pd.DataFrame, protocol: Protocol, settings, findings
     groups = {g for g in athletes["group"] if g}
     for name in protocol.groups:
         if groups and name not in groups:
-            problem = (
-                f"a group of the protocol that no athlete is in{asked(nearest_code(name, sorted(groups)))}"
-            )
+            problem = f"a group of the protocol that no athlete is in{asked(nearest_code(name, sorted(groups)))}"
             remedy = "compare with the column group of the athletes table"
             settings.say(findings.remark, ("protocol", name), "", problem, remedy)

@@ -26,12 +26,8 @@ _PERSONAL_PARTS = frozenset(
     }
 )
 _MAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
-_PHONE = re.compile(
-    r"(?<![\w.,:-])(?:\+|00)\d[\d ()/-]{7,}\d(?![\w.,:-])|(?<![\w.,:-])0\d{2,4}[ /-]\d{3}[\d -]{2,}\d"
-)
-_BIRTH = re.compile(
-    r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)"
-)
+_PHONE = re.compile(r"(?<![\w.,:-])(?:\+|00)\d[\d ()/-]{7,}\d(?![\w.,:-])|(?<![\w.,:-])0\d{2,4}[ /-]\d{3}[\d -]{2,}\d")
+_BIRTH = re.compile(r"(?<!\d)(19[3-9]\d|200\d|201[0-5])[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])(?!\d)")
 _MONTHS = "jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
 _BORN = re.compile(
     rf"(?<![\w.])(?:[0-3]?\d[./-][0-3]?\d[./-]|[0-3]?\d(?:st|nd|rd|th|\.)? (?:{_MONTHS})[a-zä]*\.?,? |"
@@ -65,9 +61,7 @@ def looks_personal(text: str, *, phones: bool = True) -> str:
 def looks_like_name(text: str) -> bool:
     """Return True where a text seems to hold a person's name: capitalised words that are not ordinary."""
     words = re.findall(r"[^\W\d_]+", re.sub(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])", "_", text))
-    return any(
-        len(w) > 2 and w[0].isupper() and w[1:].islower() and w.lower() not in ORDINARY_WORDS for w in words
-    )
+    return any(len(w) > 2 and w[0].isupper() and w[1:].islower() and w.lower() not in ORDINARY_WORDS for w in words)
 
 
 def code_trouble(code: str) -> str:
@@ -160,9 +154,7 @@ _RUN = re.compile(rf"(?<![\w.]){_CAPITAL}(?:\s+(?:(?:van|von|de|da|di|del|der|la
 
 _ROW_OF_NAMES = re.compile(r"\s*[,/&]\s*|\s+(?:and|or|und|oder|et|y|e)\s+")
 _POSSESSOR = re.compile(r"['’]s$")
-_CONTRACTED = frozenset(
-    ["it", "that", "what", "there", "here", "let", "he", "she", "who", "how", "where", "when"]
-)
+_CONTRACTED = frozenset(["it", "that", "what", "there", "here", "let", "he", "she", "who", "how", "where", "when"])
 
 
 _DOES = re.compile(
@@ -190,9 +182,7 @@ def personal_parts(text: str, *, single: bool = False) -> tuple[str, ...]:
         strange = [w for w in parts if w.strip(".").lower() not in ORDINARY_WORDS and w[0].isupper()]
         alone = single and strange and len(strange[-1]) > 2
         starts = run.start() == 0 or bool(re.search(r"[.!?:;]\s+$", text[: run.start()]))
-        if len(strange) > 1 or (
-            alone and (len(parts) > 1 or not starts or _begins(text, runs, place, named))
-        ):
+        if len(strange) > 1 or (alone and (len(parts) > 1 or not starts or _begins(text, runs, place, named))):
             named.insert(0, _POSSESSOR.sub("", run[0]))
     return (*found, *named)
 
@@ -207,9 +197,7 @@ def _begins(text: str, runs: list[re.Match], place: int, named: list[str]) -> bo
         return True
     joint = _ROW_OF_NAMES.match(text, run.end())
     following = runs[place + 1] if place + 1 < len(runs) else None
-    return bool(
-        joint and following and named and following.start() == joint.end() and named[0] in following[0]
-    )
+    return bool(joint and following and named and following.start() == joint.end() and named[0] in following[0])
 
 
 def secret_labels(study, codes: Sequence[str], *, prefix: str, purpose: str) -> dict[str, str]:

@@ -132,9 +132,7 @@ def describe_problems(table: pd.DataFrame) -> list[str]:
         columns.setdefault((lines[0].file, lines[0].column), []).append(lines)
     sentences = []
     for kinds in columns.values():
-        rowless = [
-            lines for lines in kinds if pd.isna(lines[0].row)
-        ]  # nothing but its words tells where it is
+        rowless = [lines for lines in kinds if pd.isna(lines[0].row)]  # nothing but its words tells where it is
         kinds = [lines for lines in kinds if not pd.isna(lines[0].row)]
         sentences += [_with_rows(lines) for lines in rowless]
         shown = kinds if len(kinds) <= MOST_OF_A_COLUMN else kinds[:2]
@@ -218,9 +216,7 @@ class Findings:
     unfit: dict[str, RowNumbers] = field(default_factory=dict)
     _counts: Counter = field(default_factory=Counter)
 
-    def problem(
-        self, file, row, column, value, problem, remedy, *, keepable=False, offer="", aside=False
-    ) -> None:
+    def problem(self, file, row, column, value, problem, remedy, *, keepable=False, offer="", aside=False) -> None:
         """Note something that stops; `offer` is the value that the remedy names, `aside` that the row may be set aside."""
         if row is not None and not (keepable and (file, row, column) in self.kept):
             self.unfit.setdefault(file, RowNumbers()).add(row)
@@ -256,11 +252,7 @@ class Findings:
     def forget(self, file, row, *columns) -> None:
         """Take back what was said of cells of a row, since something else says it better."""
         for kind in ("problems", "questions"):
-            stay = [
-                p
-                for p in getattr(self, kind)
-                if not (p.file == file and p.row == row and p.column in columns)
-            ]
+            stay = [p for p in getattr(self, kind) if not (p.file == file and p.row == row and p.column in columns)]
             setattr(self, kind, stay)
 
     def remark(self, file, row, column, value, problem, remedy) -> None:

@@ -100,9 +100,7 @@ def _into_csv(path: Path, rows: list[dict[str, str]]) -> int:
         content = path.read_bytes() if path.exists() else b""
         text = content.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError):
-        raise KitError(
-            "decisions.csv cannot be read as UTF-8: save it as CSV UTF-8. Nothing was changed."
-        ) from None
+        raise KitError("decisions.csv cannot be read as UTF-8: save it as CSV UTF-8. Nothing was changed.") from None
     first = text.splitlines()[0] if text.strip() else ""
     mark = max(";\t,", key=first.count) if first else ","
     lines = list(csv.reader(io.StringIO(text), delimiter=mark))
@@ -114,18 +112,14 @@ def _into_csv(path: Path, rows: list[dict[str, str]]) -> int:
     writer = csv.writer(out, delimiter=mark, lineterminator="\n")
     if not lines or more:
         writer.writerow(names + more)
-        writer.writerows(
-            [*cells, *[""] * (len(names) - len(cells)), *[""] * len(more)] for cells in lines[1:]
-        )
+        writer.writerows([*cells, *[""] * (len(names) - len(cells)), *[""] * len(more)] for cells in lines[1:])
     else:
         out.write(text if text.endswith("\n") else text + "\n")
     writer.writerows([row.get(n, "") for n in names + more] for row in new)
     if new:
         _replace(
             path,
-            out.getvalue().encode(
-                "utf-8-sig" if content.startswith(b"\xef\xbb\xbf") or not content else "utf-8"
-            ),
+            out.getvalue().encode("utf-8-sig" if content.startswith(b"\xef\xbb\xbf") or not content else "utf-8"),
         )
     return len(new)
 

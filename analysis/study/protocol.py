@@ -69,25 +69,17 @@ def rank_grades(athletes: pd.DataFrame, grades: tuple[str, ...]) -> tuple[pd.Dat
     typed = athletes["grade"].str.strip().str.casefold()
     wrong = []
     if typed.ne("").any() and not grades:
-        remedy = (
-            'write grades = ["the lowest", "the next"] at the top of study.toml, in the words of the sheet'
-        )
-        wrong.append(
-            (None, "grades", "study.toml does not list the grades in order, so they are not ranked", remedy)
-        )
+        remedy = 'write grades = ["the lowest", "the next"] at the top of study.toml, in the words of the sheet'
+        wrong.append((None, "grades", "study.toml does not list the grades in order, so they are not ranked", remedy))
     for index in typed.index[typed.ne("") & ~typed.isin(ranks) & bool(grades)]:
         near = did_you_mean(athletes.loc[index, "grade"], grades)
         remedy = f"write {near or join_words(list(grades), 'or')}, or add it to grades in study.toml"
         wrong.append((index, "grade", f"not a grade that study.toml lists{asked(near)}", remedy))
     found = typed.map(ranks)
-    for index in athletes.index[
-        found.notna() & athletes["grade_rank"].notna() & found.ne(athletes["grade_rank"])
-    ]:
+    for index in athletes.index[found.notna() & athletes["grade_rank"].notna() & found.ne(athletes["grade_rank"])]:
         problem = f"grade and grade_rank disagree: {athletes.loc[index, 'grade']} has rank {found[index]:g}"
         wrong.append((index, "grade_rank", problem, "leave grade_rank blank; it follows from grade"))
-    return athletes.assign(
-        grade_rank=found.astype("float64").fillna(athletes["grade_rank"].astype("float64"))
-    ), wrong
+    return athletes.assign(grade_rank=found.astype("float64").fillna(athletes["grade_rank"].astype("float64"))), wrong
 
 
 def protocol_values(protocol: Protocol) -> dict:

@@ -62,9 +62,7 @@ def sheet_rows(study, recorded: list[tuple[str, str]], groups: dict[str, str], r
         )
     blank = rows["took_part"].eq("") & rows["round_no"].gt(0)
     keys = list(zip(rows["session"], rows["athlete"], strict=True))
-    after = np.array(
-        [k > left.get(key, np.inf) for key, k in zip(keys, rows["round_no"], strict=True)], dtype=bool
-    )
+    after = np.array([k > left.get(key, np.inf) for key, k in zip(keys, rows["round_no"], strict=True)], dtype=bool)
     something = rows[[*typed_outcomes(), *TYPED]].notna().any(axis=1).to_numpy()
     rows.loc[blank.to_numpy() & after & ~something, "took_part"] = "left"
     have = set(recorded)
@@ -86,9 +84,7 @@ def number_bouts(rows: pd.DataFrame, windows: Windows) -> pd.DataFrame:
     took = sparred(rows)
     count: dict[tuple, int] = {}
     ended: dict[tuple, float] = {}
-    for i, (session, athlete, k) in enumerate(
-        zip(rows["session"], rows["athlete"], rows["round_no"], strict=True)
-    ):
+    for i, (session, athlete, k) in enumerate(zip(rows["session"], rows["athlete"], rows["round_no"], strict=True)):
         if not took[i]:
             continue
         key = (session, athlete)
@@ -104,16 +100,12 @@ def number_bouts(rows: pd.DataFrame, windows: Windows) -> pd.DataFrame:
     return rows.assign(bout_no=bout, rest_before_s=rest)
 
 
-def add_lactate(
-    rows: pd.DataFrame, study, windows: Windows, remarks: list
-) -> tuple[pd.DataFrame, list[dict]]:
+def add_lactate(rows: pd.DataFrame, study, windows: Windows, remarks: list) -> tuple[pd.DataFrame, list[dict]]:
     """Merge lactate.csv into the rows; replicates are averaged, delays worked out from the clock where it is blank."""
     if study.lactate.empty:
         return rows, []
     rows, entries = rows.copy(), []
-    place = {
-        key: i for i, key in enumerate(zip(rows["session"], rows["athlete"], rows["round_no"], strict=True))
-    }
+    place = {key: i for i, key in enumerate(zip(rows["session"], rows["athlete"], rows["round_no"], strict=True))}
     names = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s", "lactate_bound_mmol_l")
     columns = [rows.columns.get_loc(c) for c in names]
     extra = []
@@ -123,11 +115,7 @@ def add_lactate(
                  "measure": "lactate_mmol_l", "unit": "values"} for r in group.itertuples(index=False)]  # fmt: skip
         limit = next((t for t in group["lactate_limit"] if t), "")
         value = float("nan") if limit else float(group["lactate_mmol_l"].mean())
-        bound = (
-            float(group.loc[group["lactate_limit"].eq(limit), "lactate_bound_mmol_l"].mean())
-            if limit
-            else np.nan
-        )
+        bound = float(group.loc[group["lactate_limit"].eq(limit), "lactate_bound_mmol_l"].mean()) if limit else np.nan
         if i is not None and (not np.isnan(rows.iloc[i, columns[0]]) or rows.iloc[i, columns[1]]):
             cause = "rounds.csv has a value of the same sample"
             entries += [{**b, "used": False, "cause": cause} for b in base]
@@ -149,8 +137,7 @@ def add_lactate(
                 rows.iloc[i, c] = new
         readable = group["lactate_mmol_l"].notna().to_numpy() | bool(limit)
         entries += [
-            b if ok else {**b, "used": False, "cause": "no value"}
-            for b, ok in zip(base, readable, strict=True)
+            b if ok else {**b, "used": False, "cause": "no value"} for b, ok in zip(base, readable, strict=True)
         ]
     if extra:
         more = pd.DataFrame(extra).reindex(columns=rows.columns)

@@ -116,14 +116,10 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         return Settings(lines=lines)
     except ValueError:  # Python refuses to read a number of thousands of digits, and floats end at 308
         row = next((i for i, line in enumerate(lines, 1) if re.search(r"\d{16}", line)), None)
-        findings.problem(
-            SETTINGS_FILE, row, "", "", "a number of great length", "write the number that is meant"
-        )
+        findings.problem(SETTINGS_FILE, row, "", "", "a number of great length", "write the number that is meant")
         return Settings(lines=lines)
     except RecursionError:
-        findings.problem_of(
-            SETTINGS_FILE, "brackets inside brackets without end", "write one pair of brackets"
-        )
+        findings.problem_of(SETTINGS_FILE, "brackets inside brackets without end", "write one pair of brackets")
         return Settings(lines=lines)
     for key in settings:
         _check_key(settings, (key,), "", SECTIONS, "", "nothing, if that is meant", findings)
@@ -131,9 +127,7 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
         given = settings.get(section)
         remedy = f"delete it, or write one of {', '.join(known)}"
         for key in given if isinstance(given, dict) else ():
-            _check_key(
-                settings, (section, key), shorten(given[key]), known, f" of [{section}]", remedy, findings
-            )
+            _check_key(settings, (section, key), shorten(given[key]), known, f" of [{section}]", remedy, findings)
     sampling = settings.get("sampling")
     if isinstance(sampling, dict):  # the analyser's limits may stand there; readers look for them at the top
         for key in ("lactate_analyser_low_mmol_l", "lactate_analyser_high_mmol_l"):
@@ -226,17 +220,8 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
                 remedy = slip.remedy if slip.offer else f'write {short} = "5:00" or {name} = 300'
                 findings.problem(SETTINGS_FILE, row, key, value, slip.problem, remedy.replace("KEY", short))
                 return None
-        elif (
-            key == short
-            or isinstance(value, bool)
-            or not isinstance(value, int | float)
-            or not math.isfinite(value)
-        ):
-            unclear = (
-                "seconds or minutes? the name does not say"
-                if isinstance(value, int | float)
-                else "not a time"
-            )
+        elif key == short or isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            unclear = "seconds or minutes? the name does not say" if isinstance(value, int | float) else "not a time"
             low, high = _LIMITS[name]
             remedy = f'write {name} = 300 or {short} = "5:00"'
             if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
@@ -248,9 +233,7 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
             values.append((key, row, float(value)))
     if len(values) == 2 and values[0][2] != values[1][2]:
         key, row, value = values[1]
-        findings.problem(
-            SETTINGS_FILE, row, key, f"{value:g}", f"{name} and {key} disagree", "keep one of them"
-        )
+        findings.problem(SETTINGS_FILE, row, key, f"{value:g}", f"{name} and {key} disagree", "keep one of them")
     return values[0][2] if values else None
 
 
@@ -315,13 +298,9 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
                 else "write the time in seconds, or as m:ss in quotation marks",
             )
         times[name] = math.nan if seconds is None else seconds
-    scale = section.get(
-        "exertion_scale", common.exertion_scale if common else settings.get("exertion_scale", "6-20")
-    )
+    scale = section.get("exertion_scale", common.exertion_scale if common else settings.get("exertion_scale", "6-20"))
     if scale not in SCALES:
-        complain(
-            "exertion_scale", "not a scale that the kit knows", f"write one of {', '.join(map(repr, SCALES))}"
-        )
+        complain("exertion_scale", "not a scale that the kit knows", f"write one of {', '.join(map(repr, SCALES))}")
         scale = "6-20"
     elif common and scale != common.exertion_scale:
         complain(

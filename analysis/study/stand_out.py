@@ -216,11 +216,7 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
         if abs(apart[i]) < ask * min(WITH_SLIP["point"] * scatter, measure.least):
             continue
         middle = math.expm1(expected[i]) if measure.by_ratio else expected[i]
-        near = (
-            (1 + middle) * math.expm1(1.5 * scatter)
-            if measure.by_ratio
-            else max(1.5 * scatter, measure.least / 3)
-        )
+        near = (1 + middle) * math.expm1(1.5 * scatter) if measure.by_ratio else max(1.5 * scatter, measure.least / 3)
         likely, kind, slip = likely_slip(values[i], middle, near, measure.digits)
         if limits[i]:
             likely, kind, slip = math.nan, "digit", ""  # an analyser shows HI for an error, too
@@ -230,9 +226,7 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
         if abs(apart[i]) < ask * max(least, WITH_SLIP.get(kind, PLAIN) * scatter):
             continue
         about = f"{middle:.{measure.digits}f}{measure.unit}"
-        whose = (
-            "the club's other values of this round" if lone[i] else f"the other rounds of {lines[i].athlete}"
-        )
+        whose = "the club's other values of this round" if lone[i] else f"the other rounds of {lines[i].athlete}"
         yield StandsOut(
             "rounds",
             measure.column,
@@ -289,9 +283,7 @@ def _spread(values: np.ndarray) -> float:
 
 def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     """Find a mean and a peak of one round that do not go together."""
-    both = rounds[
-        (rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()
-    ]
+    both = rounds[(rounds["round_no"] > 0) & rounds["hr_mean_typed_bpm"].notna() & rounds["hr_peak_typed_bpm"].notna()]
     gaps = (both["hr_peak_typed_bpm"] - both["hr_mean_typed_bpm"]).to_numpy()
     usual = float(np.median(gaps)) if len(gaps) >= FEWEST else 15.0
     scatter = max(_spread(gaps), 4.0) if len(gaps) >= FEWEST else 6.0
@@ -307,9 +299,7 @@ def _gaps(rounds: pd.DataFrame) -> Iterator[StandsOut]:
 def _rested(rounds: pd.DataFrame) -> Iterator[StandsOut]:
     """Find a lactate before sparring that is unlike all others before sparring, where a lost point explains it."""
     before = rounds[(rounds["round_no"] == 0) & rounds["lactate_mmol_l"].gt(0)]
-    yield from _one_each(
-        before, "rounds", "lactate_mmol_l", "the club's other values before sparring", " mmol/L"
-    )
+    yield from _one_each(before, "rounds", "lactate_mmol_l", "the club's other values before sparring", " mmol/L")
 
 
 def _one_each(table: pd.DataFrame, name: str, column: str, whose: str, unit: str) -> Iterator[StandsOut]:
@@ -422,9 +412,7 @@ def delay_drift(rounds: pd.DataFrame) -> DelayDrift | None:
     middle = middle[middle["size"] >= 2]["median"]
     if len(middle) < 2 or not middle.is_monotonic_increasing or middle.iloc[-1] - middle.iloc[0] <= DRIFT_S:
         return None
-    return DelayDrift(
-        int(middle.index[0]), int(middle.index[-1]), float(middle.iloc[0]), float(middle.iloc[-1])
-    )
+    return DelayDrift(int(middle.index[0]), int(middle.index[-1]), float(middle.iloc[0]), float(middle.iloc[-1]))
 
 
 def ask_what_stands_out(
@@ -444,13 +432,9 @@ def ask_what_stands_out(
         ):
             continue
         likely = f"; {one.likely:g} with {one.slip}" if one.slip else ""
-        remedy = "look at the sheet, then keep it in decisions" + (
-            f" or write {one.likely:g}" if one.slip else ""
-        )
+        remedy = "look at the sheet, then keep it in decisions" + (f" or write {one.likely:g}" if one.slip else "")
         offer = f"{one.likely:g}" if one.slip else ""
-        findings.question(
-            file, row, column, one.shown, f"stands out: {one.why}{likely}?", remedy, offer=offer
-        )
+        findings.question(file, row, column, one.shown, f"stands out: {one.why}{likely}?", remedy, offer=offer)
     _ask_about_straps(tables["attendance"], findings)
     _ask_about_delays(tables["rounds"], findings)
 
@@ -468,7 +452,9 @@ def _ask_about_straps(attendance: pd.DataFrame, findings: Findings) -> None:
             if len(both) != 2 or own["device"].nunique() < 0.7 * len(own):
                 continue
             first, line = lines_of(both)
-            problem = f"strap {device} is also on {first.athlete} (row {first.row}) in session {session}: is this right?"
+            problem = (
+                f"strap {device} is also on {first.athlete} (row {first.row}) in session {session}: is this right?"
+            )
             findings.question(*place("attendance", line), "device", device, problem, KEEP)
 
 

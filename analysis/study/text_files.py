@@ -319,9 +319,7 @@ def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Row
             if not cells:
                 continue
             if len(cells) > MAX_COLUMNS:
-                raise Unreadable(
-                    f"{len(cells)} cells in one row", "check the delimiter and the line ends of the file"
-                )
+                raise Unreadable(f"{len(cells)} cells in one row", "check the delimiter and the line ends of the file")
             if len(rows) >= most_rows:
                 raise Unreadable(f"more than {most_rows:,} rows", "put the right file here")
             kept = list(map(keep.__getitem__, cells))

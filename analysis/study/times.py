@@ -30,9 +30,7 @@ MONTHS = {
     for name in names.split()
 }
 
-_ISO_DATE = re.compile(
-    r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.ASCII
-)
+_ISO_DATE = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.ASCII)
 _PART_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
 _WORD_DATE = re.compile(r"(\d{1,2})\.?[ -]*(?:de |di )?([^\W\d_]{3,12})\.?,?[ -]+(?:de |del )?(\d{4})")
 _SIGN_DATE = re.compile(r"(\d{4})年(\d{1,2})月(\d{1,2})日")
@@ -58,9 +56,7 @@ def read_clock(text: str) -> str:
     half = re.fullmatch(r"(.*?)\s*([ap])\.?m\.?", bare, re.IGNORECASE)
     plain = half[1] if half else bare
     if not re.fullmatch(r"0[.,]\d+", plain) and (dotted := _DOTTED_CLOCK.fullmatch(plain)):
-        plain = ":".join(
-            part for part in dotted.groups() if part
-        )  # 19.05 and 19h05 are times in many countries
+        plain = ":".join(part for part in dotted.groups() if part)  # 19.05 and 19h05 are times in many countries
     match = TIME.fullmatch(plain)
     if not match:
         example = "type the time as 19:30 or 19:30:15, in a column formatted as text"

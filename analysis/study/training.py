@@ -151,9 +151,7 @@ def check_training(
     groups = tables["allocation"]
     if len(groups) and design is None:
         remedy = 'write [training] with design = "parallel", or the allocation is not analysed'
-        findings.remark_of(
-            groups.iloc[0]["file"], "groups without a section [training] in study.toml", remedy
-        )
+        findings.remark_of(groups.iloc[0]["file"], "groups without a section [training] in study.toml", remedy)
     protocols = list(training_protocols()["protocol"])
     for line in lines_of(tables["training_log"]):
         near = did_you_mean(line.protocol, protocols) if line.protocol else ""
@@ -161,9 +159,7 @@ def check_training(
             findings.problem(*place("training_log", line), "protocol", line.protocol,
                              f"not in the catalogue; did you mean {near}?", f"write {near}, or a word of your own")  # fmt: skip
     for line in lines_of(tables["training_log"]):
-        if line.recording and (
-            leads_out(line.recording) or inside_folder(folder, line.recording, FILES) is None
-        ):
+        if line.recording and (leads_out(line.recording) or inside_folder(folder, line.recording, FILES) is None):
             findings.problem(*place("training_log", line), "recording", line.recording,
                              f"there is no such file in {FILES}/", f"put the file into {FILES}/")  # fmt: skip
     for table in ("aerobic_tests", "sessions"):
@@ -212,9 +208,7 @@ def write_record(folder: Path, content: dict) -> Path:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        raise KitError(
-            f"{path.name} is there already: athletes were allocated before, and are not again."
-        ) from None
+        raise KitError(f"{path.name} is there already: athletes were allocated before, and are not again.") from None
     return path
 
 
@@ -229,9 +223,7 @@ def add_to_record(folder: Path, late: dict) -> None:
 
 def _refuse_other_kinds(record: dict) -> None:
     """Raise where a value of the record is of another kind than the kit writes."""
-    texts = [record[name] for name in ("date", "plan_sha256", "design", "sealed_sha256")] + [
-        *record["strata"]
-    ]
+    texts = [record[name] for name in ("date", "plan_sha256", "design", "sealed_sha256")] + [*record["strata"]]
     people = [*record["baselines"], *record.get("late", ())]
     names = {"athlete", *record["strata"]}
     plain = all(isinstance(v, str | int | float | None) for one in people for v in one.values())
@@ -253,9 +245,7 @@ def read_record(folder: Path) -> dict | None:
         if not missing:
             _refuse_other_kinds(content)
     except (OSError, ValueError, TypeError, AttributeError, RecursionError) as error:
-        raise KitError(
-            f"{RECORD_FILE} cannot be read ({type(error).__name__}): put the original back."
-        ) from None
+        raise KitError(f"{RECORD_FILE} cannot be read ({type(error).__name__}): put the original back.") from None
     if missing:
         raise KitError(f"{RECORD_FILE} lacks {join_words(missing)}: put the original back.")
     return content

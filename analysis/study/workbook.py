@@ -39,10 +39,7 @@ def read_workbook(path: Path) -> dict[str, Grid]:
         try:
             book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
             missing = _formulas_without_value(path, openpyxl) if formulas else {}
-            return {
-                sheet.title: _read_tab(sheet, path.name, missing.get(sheet.title, []))
-                for sheet in book.worksheets
-            }
+            return {sheet.title: _read_tab(sheet, path.name, missing.get(sheet.title, [])) for sheet in book.worksheets}
         except Unreadable:
             raise
         except Exception as error:  # a damaged workbook raises whatever its parts raise, tabs only when read
@@ -91,9 +88,7 @@ def _holds_formulas(sheet: bytes) -> bool:
     rows = [found.start() for found in re.finditer(rb"<(?:\w+:)?row[ />]", sheet)]
     for start, end in zip(rows, [*rows[1:], len(sheet)], strict=True):
         if end - start > MAX_MARKS and sheet.count(b"<", start, end) > MAX_MARKS:
-            raise Unreadable(
-                "one row of the workbook has cells without end", "copy the tables into a fresh workbook"
-            )
+            raise Unreadable("one row of the workbook has cells without end", "copy the tables into a fresh workbook")
     return bool(re.search(rb"<(\w+:)?f[ />]", sheet))
 
 

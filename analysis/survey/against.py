@@ -250,9 +250,7 @@ def carry_error(
     low, centre, high = np.quantile(here, [0.025, 0.5, 0.975], axis=0)
     total_low, total_high = np.quantile(anew, [0.025, 0.975], axis=0)
     between = np.quantile(between_edges(here, edges), [0.5, 0.025, 0.975], axis=0)
-    return Carried(
-        exact, centre, low, high, total_low, total_high, between, n_draws, some.n, spread is not None
-    )
+    return Carried(exact, centre, low, high, total_low, total_high, between, n_draws, some.n, spread is not None)
 
 
 def spread_of(people: People) -> Spread | None:
@@ -260,9 +258,7 @@ def spread_of(people: People) -> Spread | None:
     return measure_spread(people.log_share, people.codes, people.error)
 
 
-def draw_errors(
-    people: People, spread: Spread | None, n_draws: int, rng: np.random.Generator
-) -> Iterator[np.ndarray]:
+def draw_errors(people: People, spread: Spread | None, n_draws: int, rng: np.random.Generator) -> Iterator[np.ndarray]:
     """Yield, per draw, one error of the predicted maximum for each person (logarithm of true over predicted)."""
     averages, counts, floor = people.averages(), people.counts, people.floor()
     middle = np.zeros(people.n)
@@ -334,6 +330,4 @@ def likely_errors(people: People) -> dict[str, np.ndarray]:
         )
     floor = people.floor()
     at = {"low": 0.025, "middle": 0.5, "high": 0.975}
-    return {
-        name: np.exp(_truncated_normal(middle, width, floor, np.full(people.n, q))) for name, q in at.items()
-    }
+    return {name: np.exp(_truncated_normal(middle, width, floor, np.full(people.n, q))) for name, q in at.items()}

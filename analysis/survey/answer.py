@@ -61,14 +61,10 @@ class SurveyAnswer(Result):
     curve: pd.DataFrame  # the same over the whole scale
     equations: pd.DataFrame  # the same under each published equation
     ages: pd.DataFrame  # people without a known age: the share if all had one plausible age
-    bands: (
-        pd.DataFrame
-    )  # time of recordings, and sessions by mean and by peak, in the bands of the position stand
+    bands: pd.DataFrame  # time of recordings, and sessions by mean and by peak, in the bands of the position stand
     agreement: pd.DataFrame  # the band that the mean suggests, against the time spent in each band
     against: pd.DataFrame  # beside published round means
-    kinds: (
-        pd.DataFrame
-    )  # each kind of session by itself, the one asked about first; none of fewer than five people
+    kinds: pd.DataFrame  # each kind of session by itself, the one asked about first; none of fewer than five people
     senders: pd.DataFrame
     choices: pd.DataFrame  # the main numbers under other choices
     set_aside: pd.DataFrame  # reason, n_sessions
@@ -218,9 +214,7 @@ def answer_survey(
         sessions=main.assign(person_no=main["code"] + 1).reindex(columns=SESSION_COLUMNS),
         typical=typical,
         shares=shares,
-        curve=tables.curve_table(carried)
-        if carried
-        else pd.DataFrame(columns=["measure", "percent", "estimate"]),
+        curve=tables.curve_table(carried) if carried else pd.DataFrame(columns=["measure", "percent", "estimate"]),
         equations=equations,
         ages=tables.age_table(main, equation, plausible_ages),
         bands=_bands(carried, people, recorded),
@@ -280,9 +274,7 @@ def _fill_from_files(sent: pd.DataFrame, files: dict[str, FileSummary]) -> tuple
     sent["minutes"] = minutes
     if not apart.any():
         return sent, []
-    return sent, [
-        f"{plural(int(apart.sum()), 'typed mean')} disagreed with the recording; the recording is used."
-    ]
+    return sent, [f"{plural(int(apart.sum()), 'typed mean')} disagreed with the recording; the recording is used."]
 
 
 def _likely(main: pd.DataFrame, people: People) -> pd.DataFrame:
@@ -292,10 +284,7 @@ def _likely(main: pd.DataFrame, people: People) -> pd.DataFrame:
     if not people.n:
         return main
     factors = likely_errors(people)
-    known = (
-        main["hr_max_bpm"].notna().to_numpy()
-        & main[["hr_mean_bpm", "hr_peak_bpm"]].notna().any(axis=1).to_numpy()
-    )
+    known = main["hr_max_bpm"].notna().to_numpy() & main[["hr_mean_bpm", "hr_peak_bpm"]].notna().any(axis=1).to_numpy()
     for measure in ("mean", "peak"):
         share = main.loc[known, f"percent_{measure}"].to_numpy()
         for end, factor in (("likely", "middle"), ("low", "high"), ("high", "low")):
@@ -313,15 +302,11 @@ def _recorded(main: pd.DataFrame, files, people: People, error_bpm: float, n_dra
     codes = main["code"].to_numpy()
     senders = np.unique(codes[[i for i, _ in with_age]])
     theirs = main[np.isin(codes, senders)]
-    few = people_of(
-        theirs["hr_mean_bpm"], theirs["hr_peak_bpm"], theirs["code"], theirs["hr_max_bpm"], error_bpm
-    )
+    few = people_of(theirs["hr_mean_bpm"], theirs["hr_peak_bpm"], theirs["code"], theirs["hr_max_bpm"], error_bpm)
     place = {code: i for i, code in enumerate(senders)}
     predicted = theirs.drop_duplicates("code").set_index("code")["hr_max_bpm"].loc[senders].to_numpy()
     listed = [(place[codes[i]], s) for i, s in with_age]
-    return bands.recorded_bands(
-        listed, few, predicted, spread_of(people), n_draws=n_draws, seed=seed
-    ), of_files
+    return bands.recorded_bands(listed, few, predicted, spread_of(people), n_draws=n_draws, seed=seed), of_files
 
 
 def _bands(carried: Carried | None, people: People, recorded: bands.Recorded | None) -> pd.DataFrame:
@@ -343,10 +328,7 @@ def _against(published, typical, main: pd.DataFrame, of_files) -> pd.DataFrame:
         )
         rates = rates.assign(code=main["code"].to_numpy()[rates["i"]] if len(rates) else [])
         if len(rates):
-            top = (
-                main["percent_mean_likely"].to_numpy()[rates["i"]]
-                / main["hr_mean_bpm"].to_numpy()[rates["i"]]
-            )
+            top = main["percent_mean_likely"].to_numpy()[rates["i"]] / main["hr_mean_bpm"].to_numpy()[rates["i"]]
             windows["hr_mean_bpm", work_s] = rates.groupby("code")["bpm"].mean().to_numpy()
             windows["percent_hr_max", work_s] = (
                 rates.assign(bpm=rates["bpm"] * top).groupby("code")["bpm"].mean().to_numpy()
@@ -409,9 +391,7 @@ def _warn(main: pd.DataFrame, people: People, n_people: int, carried: Carried | 
         warnings.append(f"{who} under 18: the equations of maximal heart rate are made from adults.")
     if people.n < n_people:
         without = plural(n_people - people.n, "person", "people")
-        warnings.append(
-            f"{without} of {n_people} gave no age that can be used: see the range over plausible ages."
-        )
+        warnings.append(f"{without} of {n_people} gave no age that can be used: see the range over plausible ages.")
     if people.n > MANY:
         warnings.append(
             "With this many people the intervals are narrow: what stays uncertain is the equation, and how true intensities "

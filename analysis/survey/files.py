@@ -168,9 +168,7 @@ class Spread:
         k = self.n_people
         centre = rng.multivariate_normal(self.centre, self.observed / k, method="cholesky")
         lower = np.linalg.cholesky(self.observed)
-        bartlett = np.array(
-            [[np.sqrt(rng.chisquare(k - 1)), 0.0], [rng.normal(), np.sqrt(rng.chisquare(k - 2))]]
-        )
+        bartlett = np.array([[np.sqrt(rng.chisquare(k - 1)), 0.0], [rng.normal(), np.sqrt(rng.chisquare(k - 2))]])
         root = lower @ bartlett
         return centre, self.people(size, root @ root.T / (k - 1))
 
@@ -183,9 +181,7 @@ def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) 
     people = counts > 0
     if people.sum() < FEWEST_PEOPLE:
         return None
-    means = (
-        np.column_stack([np.bincount(who, v, len(error)) for v in values.T])[people] / counts[people, None]
-    )
+    means = np.column_stack([np.bincount(who, v, len(error)) for v in values.T])[people] / counts[people, None]
     place = np.cumsum(people) - 1
     apart = values - means[place[who]]
     spare = len(values) - people.sum()
@@ -196,9 +192,7 @@ def measure_spread(log_share: np.ndarray, codes: np.ndarray, error: np.ndarray) 
     return Spread(means.mean(axis=0), observed, sessions, scatter, error2, int(people.sum()))
 
 
-def error_given_rates(
-    person_log_share, counts, error, centre, people, sessions
-) -> tuple[np.ndarray, np.ndarray]:
+def error_given_rates(person_log_share, counts, error, centre, people, sessions) -> tuple[np.ndarray, np.ndarray]:
     """Return mean and SD of the error of each person's predicted maximum, given that person's heart rates."""
     s2 = error**2
     once = 1 / np.maximum(counts, 1)

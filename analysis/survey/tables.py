@@ -39,9 +39,7 @@ def curve_table(carried: Carried) -> pd.DataFrame:
     """Give the whole distribution, from the first point that not all sessions reach to the first that none does."""
     parts = []
     for row, measure in enumerate(MEASURES):
-        part = pd.DataFrame(
-            {"measure": measure, "percent": GRID} | {n: getattr(carried, n)[row] for n in CARRIED}
-        )
+        part = pd.DataFrame({"measure": measure, "percent": GRID} | {n: getattr(carried, n)[row] for n in CARRIED})
         lowest, highest = part[list(CARRIED)].min(axis=1), part[list(CARRIED)].max(axis=1)
         parts.append(part[(lowest < 1 - 1e-9) & (highest > 1e-9)])
     return pd.concat(parts, ignore_index=True).rename(columns={"exact": "estimate"})
@@ -52,9 +50,7 @@ def equation_table(main: pd.DataFrame, *, seed: int) -> pd.DataFrame:
     lines = []
     for known in hr_max_equations().itertuples(index=False):
         maxima = maxima_of_sessions(main, known.equation)
-        people = people_of(
-            main["hr_mean_bpm"], main["hr_peak_bpm"], main["code"], maxima, known.standard_error
-        )
+        people = people_of(main["hr_mean_bpm"], main["hr_peak_bpm"], main["code"], maxima, known.standard_error)
         if not people.n:
             continue
         carried = carry_error(people, n_draws=FEWER_DRAWS, seed=seed, most=FEWER_PEOPLE)
@@ -97,9 +93,7 @@ def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> p
             top = _maximum_at(float(age), equation)
             for threshold in THRESHOLDS:
                 share = 1 - below[np.searchsorted(rates, top * threshold / 100 - 1e-9)]
-                lines.append(
-                    [measure, threshold, float(age), max(0.0, float(share)), len(counts), len(there)]
-                )
+                lines.append([measure, threshold, float(age), max(0.0, float(share)), len(counts), len(there)])
     return pd.DataFrame(lines, columns=columns)
 
 
@@ -138,14 +132,10 @@ def choice_table(sessions: pd.DataFrame, *, error_bpm: float, seed: int) -> pd.D
     return pd.DataFrame(lines, columns=columns)
 
 
-def _one_choice(
-    sessions: pd.DataFrame, error_bpm: float, seed: int, *, learn: bool = True, once: bool = True
-) -> list:
+def _one_choice(sessions: pd.DataFrame, error_bpm: float, seed: int, *, learn: bool = True, once: bool = True) -> list:
     codes = sessions["code"] if once else np.arange(len(sessions))
     typical = typical_values(sessions.assign(code=codes), MEASURES)["estimate"].tolist()
-    people = people_of(
-        sessions["hr_mean_bpm"], sessions["hr_peak_bpm"], codes, sessions["hr_max_bpm"], error_bpm
-    )
+    people = people_of(sessions["hr_mean_bpm"], sessions["hr_peak_bpm"], codes, sessions["hr_max_bpm"], error_bpm)
     n = [len(sessions), sessions["code"].nunique(), *typical]
     if not people.n:
         return [*n, *[np.nan] * 4]
@@ -169,16 +159,12 @@ def kind_table(main: pd.DataFrame, kinds, *, error_bpm: float, n_draws: int, see
     for kind in told:
         chosen = main[(main["session_kind"] == kind).to_numpy()]
         typical = typical_values(chosen, RATES)["estimate"].tolist()
-        known = people_of(
-            chosen["hr_mean_bpm"], chosen["hr_peak_bpm"], chosen["code"], chosen["hr_max_bpm"], error_bpm
-        )
+        known = people_of(chosen["hr_mean_bpm"], chosen["hr_peak_bpm"], chosen["code"], chosen["hr_max_bpm"], error_bpm)
         measure, threshold = MAIN if chosen["hr_peak_bpm"].notna().any() else ("percent_mean", 77.0)
         shares = dict.fromkeys(CARRIED, np.nan)
         if known.n >= FEWEST_OF_A_KIND:
             shares = carry_error(known, n_draws=n_draws, seed=seed).at(measure, threshold)
-        lines.append(
-            [kind, len(chosen), int(people[kind]), others, *typical, measure, threshold, *shares.values()]
-        )
+        lines.append([kind, len(chosen), int(people[kind]), others, *typical, measure, threshold, *shares.values()])
     return pd.DataFrame(lines, columns=KIND_COLUMNS)
 
 

@@ -254,9 +254,7 @@ def split_at_point(cells) -> list[tuple[str, str]]:
     """Split every cell of a column of numbers before its decimal point, or after its whole part."""
     found = []
     for cell in cells:
-        text = (
-            unbroken(str(cell)).replace("< .", "<\N{NO-BREAK SPACE}.").replace("> .", ">\N{NO-BREAK SPACE}.")
-        )
+        text = unbroken(str(cell)).replace("< .", "<\N{NO-BREAK SPACE}.").replace("> .", ">\N{NO-BREAK SPACE}.")
         before = _WHOLE.match(text)[0] if _NUMBER.match(str(cell)) else ""
         found.append((before, text[len(before) :]))
     return found

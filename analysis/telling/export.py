@@ -113,9 +113,7 @@ def contact_sheet(figures: Mapping[str, tuple[str, str]]) -> str:
     """Return a page that shows every figure small, with its caption, alt text and files."""
     cards = []
     for name, (caption, alt) in figures.items():
-        links = " · ".join(
-            f'<a href="figures/{file_name(name, kind)}">{_KIND_WORDS[kind]}</a>' for kind in FORMATS
-        )
+        links = " · ".join(f'<a href="figures/{file_name(name, kind)}">{_KIND_WORDS[kind]}</a>' for kind in FORMATS)
         cards.append(
             f'<li><figure><img src="figures/{name}.svg" alt="{html.escape(alt, quote=True)}" loading="lazy">'
             f"<figcaption><b>{html.escape(name)}</b><br>{html.escape(caption)}<br>{links}</figcaption>"

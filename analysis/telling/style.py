@@ -16,9 +16,7 @@ MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
 LINES = ("-", "--", "-.", ":")
 
 
-def new_axes(
-    ax=None, *, width: str = "single", height_mm: float = 70.0, rows: int = 1, columns: int = 1, **kw
-):
+def new_axes(ax=None, *, width: str = "single", height_mm: float = 70.0, rows: int = 1, columns: int = 1, **kw):
     """Return (figure, axes) in the kit's style, or the given axes and their figure."""
     # Sets matplotlib's defaults to STYLE, so that legends and texts that are added later follow it too.
     import matplotlib as mpl

@@ -104,18 +104,12 @@ def _guards(athletes, groups) -> pd.DataFrame:
             )
         )
     crossed = int((controls["sessions_done"] > 0).sum())
-    lines.append(
-        ("intervals done by controls", crossed > 0, float(crossed), _who(crossed, "of the control group"))
-    )
+    lines.append(("intervals done by controls", crossed > 0, float(crossed), _who(crossed, "of the control group")))
     few = int((trained["share"] < LOW_ADHERENCE).sum())
     lines.append(("trained below 70 % of the plan", few > 0, float(few), _who(few, "of the trained group")))
     unlogged = int((athletes["logged"] == 0).sum())
-    lines.append(
-        ("no line in the training log", unlogged > 0, float(unlogged), _who(unlogged, "of both groups"))
-    )
-    return pd.DataFrame(
-        [{"guard": g, "found": "yes" if f else "no", "value": v, "of": o} for g, f, v, o in lines]
-    )
+    lines.append(("no line in the training log", unlogged > 0, float(unlogged), _who(unlogged, "of both groups")))
+    return pd.DataFrame([{"guard": g, "found": "yes" if f else "no", "value": v, "of": o} for g, f, v, o in lines])
 
 
 @dataclass(frozen=True)

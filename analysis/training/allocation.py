@@ -31,9 +31,7 @@ class Allocation(Result):
     """A drawn allocation, and the allocations that could have been drawn."""
 
     allocation: pd.DataFrame  # athlete, arm ("trained" or "control"), stratum, pair, joined ("late")
-    reference_set: (
-        pd.DataFrame
-    )  # a row per allocation that could have been drawn, a column per athlete, 1 for trained
+    reference_set: pd.DataFrame  # a row per allocation that could have been drawn, a column per athlete, 1 for trained
     n_balanced: int  # balanced allocations listed
     n_kept: int  # of these, kept for the draw
     tolerance_sd: float  # largest difference of the baseline means let through; infinite where none was set
@@ -54,9 +52,7 @@ def seed_of(plan_sha256: str, public_number) -> str:
     return hashlib.sha256(f"{plan}:{number}".encode()).hexdigest()
 
 
-def allocate(
-    baselines, *, strata=(), public_number, plan_sha256, design="parallel", pair_by=None
-) -> Allocation:
+def allocate(baselines, *, strata=(), public_number, plan_sha256, design="parallel", pair_by=None) -> Allocation:
     """Draw who trains, from all balanced allocations whose baseline means are alike.
 
     Parameters
@@ -174,14 +170,9 @@ def _read(baselines, strata):
         and not pd.api.types.is_bool_dtype(table[c])
     ]
     if not measures:
-        raise KitError(
-            "The table of baselines has no numeric column: the baseline of each athlete is needed."
-        )
+        raise KitError("The table of baselines has no numeric column: the baseline of each athlete is needed.")
     problems = [
-        f"{row['athlete']} has no {c}"
-        for _, row in table.iterrows()
-        for c in measures
-        if not np.isfinite(row[c])
+        f"{row['athlete']} has no {c}" for _, row in table.iterrows() for c in measures if not np.isfinite(row[c])
     ]
     problems += [
         f"{row['athlete']} has no {c}"
@@ -367,10 +358,7 @@ def allocate_late(allocation, joiner, *, factors, public_number, plan_sha256) ->
 
 def _joins(arms, same, draws):
     """Whether the joiner trains, for each row of allocations so far and each draw between 0 and 1."""
-    lean = sum(
-        np.abs((2 * arms - 1) @ s + 1) - np.abs((2 * arms - 1) @ s - 1)
-        for s in (np.ones(arms.shape[1]), *same)
-    )
+    lean = sum(np.abs((2 * arms - 1) @ s + 1) - np.abs((2 * arms - 1) @ s - 1) for s in (np.ones(arms.shape[1]), *same))
     chance = np.where(lean < 0, FOLLOWS_BALANCE, np.where(lean > 0, 1 - FOLLOWS_BALANCE, 0.5))
     return draws < chance
 
@@ -382,10 +370,7 @@ def add_late_joiners(reference_set, people, late, *, factors, n=10_000, seed=0) 
     names = list(reference_set.columns)
     groups = reference_set.to_numpy(dtype=float)[rng.integers(0, len(reference_set), size=n)]
     for code in late:
-        same = [
-            (levels.loc[names, f].astype(str) == str(levels.loc[code, f])).to_numpy(dtype=float)
-            for f in factors
-        ]
+        same = [(levels.loc[names, f].astype(str) == str(levels.loc[code, f])).to_numpy(dtype=float) for f in factors]
         joins = _joins(groups, same, rng.random(n))
         groups, names = np.column_stack([groups, joins]), [*names, code]
     return pd.DataFrame(groups.astype(np.int8), columns=names)

@@ -165,9 +165,7 @@ def analyse_outcome(
 def judge(outcomes: dict, *, alpha=0.05) -> dict:
     """Adjust the primary outcomes by Holm and give each its verdict."""
     adjusted = holm([o.p_claim for o in outcomes.values()])
-    return {
-        name: _judged(o, float(p), alpha) for (name, o), p in zip(outcomes.items(), adjusted, strict=True)
-    }
+    return {name: _judged(o, float(p), alpha) for (name, o), p in zip(outcomes.items(), adjusted, strict=True)}
 
 
 def _judged(result, p, alpha):
@@ -212,9 +210,7 @@ def _flow(wide, reasons):
                 "missing": len(lost),
             }
         )
-        gone += [
-            {"athlete": a, "arm": arm, "reason": reasons.get(a, "no reason noted")} for a in lost["athlete"]
-        ]
+        gone += [{"athlete": a, "arm": arm, "reason": reasons.get(a, "no reason noted")} for a in lost["athlete"]]
     return pd.DataFrame(lines), pd.DataFrame(gone, columns=["athlete", "arm", "reason"])
 
 
@@ -256,9 +252,7 @@ def _beside(wide, values, allocation, shared, adherent):
     if shared["covariates"]:
         add("without covariates", compare_groups(wide, **{**shared, "covariates": ()}))
     with suppress(KitError, np.linalg.LinAlgError):
-        lines.append(
-            {"analysis": "mixed model, one common baseline", **constrained_baseline(values, allocation)}
-        )
+        lines.append({"analysis": "mixed model, one common baseline", **constrained_baseline(values, allocation)})
     if adherent is not None:
         kept = wide[wide["athlete"].isin(set(adherent))]
         if len(kept) < len(wide):
@@ -272,9 +266,7 @@ def constrained_baseline(values, allocation) -> dict:
     # value ~ occasion + trained after the start + athlete (random). Groups that chance made share their
     # true baseline, so no difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory).
     # Athletes with one value only still count.
-    work = values[values["phase"].isin(("pre", "post"))].merge(
-        allocation[["athlete", "arm"]].astype(str), on="athlete"
-    )
+    work = values[values["phase"].isin(("pre", "post"))].merge(allocation[["athlete", "arm"]].astype(str), on="athlete")
     work = work.assign(
         occasion_name=work["phase"].astype(str) + work["occasion"].astype(str),
         trained_after=((work["phase"] == "post") & (work["arm"] == "trained")).astype(float),

@@ -128,11 +128,7 @@ def typical_error_of(wide, known=None) -> tuple[float, str]:
 def detectable_of(error, wide) -> float:
     """Smallest detectable change of one athlete, for means of several occasions."""
     counts = [max(sum(c.startswith(f"{p}_") for c in wide), 1) for p in ("pre", "post")]
-    return (
-        detectable_change(error) * float(np.sqrt(sum(1 / c for c in counts) / 2))
-        if error == error
-        else float("nan")
-    )
+    return detectable_change(error) * float(np.sqrt(sum(1 / c for c in counts) / 2)) if error == error else float("nan")
 
 
 def with_error(used, detectable):

@@ -103,15 +103,11 @@ def compare_groups(
 
     check_choice(method, METHODS, name="method")
     level = check_number(level, name="level", low=0, high=1)
-    data = prepare(
-        table, outcome=outcome, baseline=baseline, group=group, reference=reference, covariates=covariates
-    )
+    data = prepare(table, outcome=outcome, baseline=baseline, group=group, reference=reference, covariates=covariates)
     beta, error, df = one_fit(data.group, data.y, data.rest, method=method)
     warnings = list(data.warnings)
     if not error > 1e-12 * max(1.0, float(np.abs(data.y).max())):
-        warnings.append(
-            "The athletes lie on two lines without any scatter: no standard error. Were values copied?"
-        )
+        warnings.append("The athletes lie on two lines without any scatter: no standard error. Were values copied?")
         error, df = float("nan"), float("nan")
     estimate = float(beta[-1])
     statistic = estimate / error
@@ -219,17 +215,14 @@ def effect_from_summaries(
         "followup_sd": followup_sd,
     }
     n, m0, s0, m1, s1 = (
-        _pair(v, name, low=0 if name.endswith("sd") else 2 if name == "n" else None)
-        for name, v in named.items()
+        _pair(v, name, low=0 if name.endswith("sd") else 2 if name == "n" else None) for name, v in named.items()
     )
     if (change_sd is None) == (correlation is None):
         raise KitError("Give the SDs of the changes (change_sd) or the correlation, and not both.")
     if change_sd is not None:
         r = (s0**2 + s1**2 - _pair(change_sd, "change_sd", low=0) ** 2) / (2 * s0 * s1)
     else:
-        r = _pair(
-            (correlation, correlation) if np.isscalar(correlation) else correlation, "correlation", low=None
-        )
+        r = _pair((correlation, correlation) if np.isscalar(correlation) else correlation, "correlation", low=None)
     if np.any(np.abs(r) > 1):
         raise KitError(
             f"These SDs give a correlation of {', '.join(f'{v:.2f}' for v in r)} of baseline and follow-up, which no data have: "

@@ -46,9 +46,7 @@ def outcome_by_occasion(rows, sessions, outcome) -> pd.DataFrame:
     """Take the mean of an outcome per athlete and evening, over the rounds that the athlete sparred in every evening."""
     known = with_occasions(sessions)
     known = known[known["phase"].isin(("pre", "post"))].assign(session=lambda t: t["session"].astype(str))
-    work = rows.assign(
-        session=rows["session"].astype(str), value=pd.to_numeric(rows[outcome], errors="coerce")
-    )
+    work = rows.assign(session=rows["session"].astype(str), value=pd.to_numeric(rows[outcome], errors="coerce"))
     work = work[work["value"].notna() & (pd.to_numeric(work["round_no"]) != 0)]
     work = work.merge(known[["session", "phase", "occasion"]], on="session")
     evenings = work.groupby("athlete")["session"].transform("nunique")
@@ -89,8 +87,7 @@ def one_row_per_athlete(values, allocation) -> pd.DataFrame:
         name=[f"{p}_{o}" for p, o in zip(values["phase"], values["occasion"], strict=True)]
     ).pivot_table(index="athlete", columns="name", values="value")
     names = {
-        p: sorted((c for c in wide if c.startswith(p)), key=lambda c: int(c.split("_")[1]))
-        for p in ("pre", "post")
+        p: sorted((c for c in wide if c.startswith(p)), key=lambda c: int(c.split("_")[1])) for p in ("pre", "post")
     }
     wide = wide[[*names["pre"], *names["post"]]].astype(float)
     for phase in ("pre", "post"):

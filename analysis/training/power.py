@@ -92,9 +92,7 @@ def ancova_power(
 class TrainingPlan(Result):
     """What studies of several sizes would find."""
 
-    table: (
-        pd.DataFrame
-    )  # n_per_group, n_athletes, effect, power, half_width (mean), smallest_found, equivalence_power
+    table: pd.DataFrame  # n_per_group, n_athletes, effect, power, half_width (mean), smallest_found, equivalence_power
     smallest: float
     sd_between: float
     typical_error: float
@@ -182,14 +180,10 @@ def plan_training(
 class _Inputs:
     """The checked inputs of planning, and what follows for each pair of group sizes."""
 
-    def __init__(
-        self, n_per_group, n_control, sd_between, typical_error, baselines, followups, drop_out, blocks
-    ):
+    def __init__(self, n_per_group, n_control, sd_between, typical_error, baselines, followups, drop_out, blocks):
         self.n1 = check_number(n_per_group, name="n_per_group", low=2, ends=True, whole=True)
         self.n0 = (
-            self.n1
-            if n_control is None
-            else check_number(n_control, name="n_control", low=2, ends=True, whole=True)
+            self.n1 if n_control is None else check_number(n_control, name="n_control", low=2, ends=True, whole=True)
         )
         self.blocks = check_number(blocks, name="blocks", low=1, ends=True, whole=True)
         self.drop_out = check_number(drop_out, name="drop_out", low=0, high=0.9, ends=True)
@@ -200,9 +194,7 @@ class _Inputs:
             followups=check_number(followups, name="followups", low=1, ends=True, whole=True),
         )
         if self.n1 + self.n0 - 2 - self.blocks < 1:
-            raise KitError(
-                f"{self.n1} and {self.n0} athletes are too few for {self.blocks} blocks and a baseline."
-            )
+            raise KitError(f"{self.n1} and {self.n0} athletes are too few for {self.blocks} blocks and a baseline.")
 
         self._prepare()
 
@@ -212,9 +204,7 @@ class _Inputs:
 
         if self.drop_out == 0:
             return {(self.n1, self.n0): 1.0}
-        stay = [
-            binom.pmf(range(n + 1), n, 1 - self.drop_out) if n else np.ones(1) for n in (self.n1, self.n0)
-        ]
+        stay = [binom.pmf(range(n + 1), n, 1 - self.drop_out) if n else np.ones(1) for n in (self.n1, self.n0)]
         found: dict[tuple, float] = {}
         for a, p in enumerate(stay[0]):
             for b, q in enumerate(stay[1]):
@@ -226,9 +216,7 @@ class _Inputs:
         """For every pair of sizes (rows) the errors of the coefficient over the imbalance of the baseline (columns)."""
         from scipy.special import fdtri
 
-        pairs = {
-            pair: w for pair, w in self._sizes().items() if pair[1] >= 1 and sum(pair) - 2 - self.blocks >= 1
-        }
+        pairs = {pair: w for pair, w in self._sizes().items() if pair[1] >= 1 and sum(pair) - 2 - self.blocks >= 1}
         nodes, weights = legendre(NODES)
         n1, n0 = np.array(list(pairs), dtype=float).T[..., None]
         m = n1 + n0 - 1 - self.blocks

@@ -89,9 +89,7 @@ def randomisation_test(
     """
     if allocations is not None and pairs is not None:
         raise KitError("Give the list of allocations or the pairs, not both.")
-    data = prepare(
-        table, outcome=outcome, baseline=baseline, group=group, reference=reference, covariates=covariates
-    )
+    data = prepare(table, outcome=outcome, baseline=baseline, group=group, reference=reference, covariates=covariates)
     warnings, left_out = list(data.warnings), data.left_out
     if pairs is not None:
         data, left_out, codes = _whole_pairs(table, data, pairs)
@@ -160,9 +158,7 @@ def _swaps(group, codes, seed):
 def _whole_pairs(table, data, pairs):
     need_columns(table, [pairs])
     codes = table[pairs].astype("string").fillna("").str.strip().to_numpy()[data.rows]
-    whole = np.array(
-        [bool(c) and np.sum(codes == c) == 2 and len(set(data.group[codes == c])) == 2 for c in codes]
-    )
+    whole = np.array([bool(c) and np.sum(codes == c) == 2 and len(set(data.group[codes == c])) == 2 for c in codes])
     rows = [
         {
             "athlete": a,

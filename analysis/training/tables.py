@@ -41,11 +41,7 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
     covariates = [covariates] if isinstance(covariates, str) else list(covariates)
     wanted = [outcome, *before, group, *covariates]
     need_columns(table, wanted)
-    names = (
-        table["athlete"].astype(str).tolist()
-        if "athlete" in table
-        else [f"row {i + 1}" for i in range(len(table))]
-    )
+    names = table["athlete"].astype(str).tolist() if "athlete" in table else [f"row {i + 1}" for i in range(len(table))]
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
         raise KitError(f"One row per athlete is needed, but {join_words(twice)} has several: keep one.")
@@ -83,9 +79,7 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
         reasons[i] += [f"no {name}" for name, gone in lacking.items() if gone[i]]
     used = np.array([not r for r in reasons])
     left_out = left_out_table(
-        {"athlete": n, "measure": outcome, "reason": join_words(r)}
-        for n, r in zip(names, reasons, strict=True)
-        if r
+        {"athlete": n, "measure": outcome, "reason": join_words(r)} for n, r in zip(names, reasons, strict=True) if r
     )
     rest = np.column_stack(columns)[used]
     is_trained = (labels == trained).to_numpy()[used].astype(float)
@@ -107,9 +101,7 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
             f"{group} cannot be separated from {join_words([t for t in terms if t != 'intercept'])}: leave a covariate out."
         )
     if len(rest) - rest.shape[1] - 1 < 1:
-        raise KitError(
-            f"{len(rest)} athletes are too few for {rest.shape[1] + 1} terms: leave a covariate out."
-        )
+        raise KitError(f"{len(rest)} athletes are too few for {rest.shape[1] + 1} terms: leave a covariate out.")
     return Prepared(
         y=numbers[outcome][used],
         group=is_trained,
@@ -143,6 +135,5 @@ def _coded(column, name):
     words = column.astype("string").str.strip()
     kinds = sorted(words[given].unique())
     return [
-        (f"{name}: {kind}", np.where(given, (words == kind).fillna(False), np.nan).astype(float))
-        for kind in kinds[1:]
+        (f"{name}: {kind}", np.where(given, (words == kind).fillna(False), np.nan).astype(float)) for kind in kinds[1:]
     ] or [(name, np.where(given, 0.0, np.nan))]

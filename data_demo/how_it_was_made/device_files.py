@@ -37,8 +37,7 @@ def stamped_csv(path: Path, begin: datetime, utc_offset_h: int, bpm: np.ndarray)
     """Time stamps with their offset from UTC, commas."""
     lines = ["timestamp,heart_rate"]
     lines += [
-        f"{begin + timedelta(seconds=t):%Y-%m-%dT%H:%M:%S}+{utc_offset_h:02d}:00,{v:.0f}"
-        for t, v in enumerate(bpm)
+        f"{begin + timedelta(seconds=t):%Y-%m-%dT%H:%M:%S}+{utc_offset_h:02d}:00,{v:.0f}" for t, v in enumerate(bpm)
     ]
     _save(path, lines)
 

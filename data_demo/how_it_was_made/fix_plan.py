@@ -25,9 +25,7 @@ def main(target: Path = DEMO) -> None:
         folder = Path(name)
         for table in ("athletes.csv", "published.csv"):
             shutil.copy(DEMO / table, folder / table)
-        settings = (
-            (DEMO / "study.toml").read_text(encoding="utf-8").replace("tolerance_s = 20", "tolerance_s = 15")
-        )
+        settings = (DEMO / "study.toml").read_text(encoding="utf-8").replace("tolerance_s = 20", "tolerance_s = 15")
         (folder / "study.toml").write_text(settings, encoding="utf-8")
         study = load_study(folder, today=DAY)
         answer = size_answer(study)

@@ -65,9 +65,7 @@ def make_club(rng: np.random.Generator, truth: Truth) -> Club:
     woman = np.array([s == "F" for s in sex])
     mass = np.where(woman, rng.normal(62, 6, n), rng.normal(80, 10, n)).round(1)
     expected = 49.5 - 5.5 * woman - 0.20 * (age - 27) + rng.normal(0, 4.0, n)
-    stage = np.clip(
-        np.round((expected + 27.4) / 6.0 * 2 - 16).astype(int), 5, 14
-    )  # speed = 8 + stage / 2 km/h
+    stage = np.clip(np.round((expected + 27.4) / 6.0 * 2 - 16).astype(int), 5, 14)  # speed = 8 + stage / 2 km/h
     predicted = -27.4 + 6.0 * (8 + stage / 2)
     effects = {
         "hr": rng.normal(0, truth.hr_between_sd_bpm, n),
@@ -89,9 +87,7 @@ def make_club(rng: np.random.Generator, truth: Truth) -> Club:
     )
 
 
-def respond(
-    rng: np.random.Generator, truth: Truth, club: Club, bout_effect: np.ndarray
-) -> dict[str, np.ndarray]:
+def respond(rng: np.random.Generator, truth: Truth, club: Club, bout_effect: np.ndarray) -> dict[str, np.ndarray]:
     """Draw what each athlete truly shows in each round: arrays of athletes x rounds."""
     shape = (len(club.codes), ROUNDS)
     fitter = (club.vo2max - truth.vo2max_centre_ml_kg_min)[:, None]

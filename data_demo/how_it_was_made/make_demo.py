@@ -79,9 +79,7 @@ def main(folder: Path = HERE.parent) -> None:
     )
     save(folder / "pace.csv", PACE_COLUMNS, pace)
     save(HERE / "true_pace.csv", ["athlete", "round_no", "active_s"], true_pace)
-    (HERE / "truth.json").write_text(
-        json.dumps({"seed": SEED, **asdict(truth)}, indent=1) + "\n", encoding="utf-8"
-    )
+    (HERE / "truth.json").write_text(json.dumps({"seed": SEED, **asdict(truth)}, indent=1) + "\n", encoding="utf-8")
     save(
         HERE / "true_rounds.csv",
         ["session", "athlete", "round_no", "hr_mean_bpm", "lactate_mmol_l"],
@@ -99,11 +97,7 @@ def draw_pairs(rng, codes) -> list[dict[str, str]]:
     met: set[frozenset] = set()
     rounds = []
     for round_no in range(1, ROUNDS + 1):
-        here = [
-            c
-            for c in codes
-            if (c, round_no) != SAT_OUT and not (c == LEFT_AFTER[0] and round_no > LEFT_AFTER[1])
-        ]
+        here = [c for c in codes if (c, round_no) != SAT_OUT and not (c == LEFT_AFTER[0] and round_no > LEFT_AFTER[1])]
         if len(here) % 2:
             here.append("guest")
         while True:
@@ -215,9 +209,7 @@ def write_one(rng, code, bpm, starts, begin, utc_offset_h, recordings: Path) -> 
     elif code == "A15":  # the strap restarted in the second rest
         cut = int(starts[2]) - 70
         write.stamped_csv(recordings / "A15_a.csv", begin, utc_offset_h, bpm[:cut])
-        write.stamped_csv(
-            recordings / "A15_b.csv", begin + timedelta(seconds=cut + 25), utc_offset_h, bpm[cut + 25 :]
-        )
+        write.stamped_csv(recordings / "A15_b.csv", begin + timedelta(seconds=cut + 25), utc_offset_h, bpm[cut + 25 :])
 
 
 def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
@@ -253,9 +245,7 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
     for session, evening in EVENINGS.items():
         for r, start in enumerate(evening["starts"], 1):
             end = (datetime(2000, 1, 1) + clock(start) + timedelta(seconds=300)).strftime("%H:%M:%S")
-            clock_rows.append(
-                [session, "", r, start, end, "bell 20 s late" if (session, r) == ("1", 3) else ""]
-            )
+            clock_rows.append([session, "", r, start, end, "bell 20 s late" if (session, r) == ("1", 3) else ""])
     save(folder / "clock.csv", COLUMNS["clock"], clock_rows)
     attendance = []
     noted = np.random.default_rng(SEED + 1)  # of its own, so that what is drawn after it stays as it was
@@ -367,9 +357,7 @@ def round_rows(rng, truth, club: Club, pairs, evenings) -> list[list]:
     fitter = club.vo2max - truth.vo2max_centre_ml_kg_min
     for i, code in enumerate(club.codes):
         before = round(float(np.clip(rng.normal(1.9, 0.4), 1.0, 3.2)), 1)
-        rows.append(
-            ["1", code, 0, "", "", "", before, "", int(rng.integers(0, 2)), "", "", "", "before sparring"]
-        )
+        rows.append(["1", code, 0, "", "", "", before, "", int(rng.integers(0, 2)), "", "", "", "before sparring"])
         for r in range(1, ROUNDS + 1):
             state = took_part(code, r)
             if state != "yes":
@@ -534,9 +522,7 @@ def save(path: Path, header, rows, *, delimiter=",", decimal_comma=False) -> Non
         writer.writerow(header.split() if isinstance(header, str) else header)
         for row in rows:
             plain = [v.item() if isinstance(v, np.generic) else v for v in row]
-            writer.writerow(
-                [str(v).replace(".", ",") if decimal_comma and isinstance(v, float) else v for v in plain]
-            )
+            writer.writerow([str(v).replace(".", ",") if decimal_comma and isinstance(v, float) else v for v in plain])
 
 
 if __name__ == "__main__":

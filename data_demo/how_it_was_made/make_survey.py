@@ -50,16 +50,10 @@ def main(folder: Path = HERE.parent / "survey", truth_file: Path = HERE / "true_
     with_file = set(rng.choice(SESSIONS, WITH_FILE, replace=False).tolist())
     rows, true = [], []
     for number, person in enumerate(who):
-        kind = str(
-            rng.choice(["class", "sparring", "drilling", "strength", ""], p=[0.48, 0.3, 0.08, 0.07, 0.07])
-        )
+        kind = str(rng.choice(["class", "sparring", "drilling", "strength", ""], p=[0.48, 0.3, 0.08, 0.07, 0.07]))
         trace = draw_session(rng, people, person, kind)
-        true.append(
-            (person, kind, trace.max() / people["hr_max"][person], trace.mean() / people["hr_max"][person])
-        )
-        name = (
-            write_recording(rng, folder, people["code"][person], number, trace) if number in with_file else ""
-        )
+        true.append((person, kind, trace.max() / people["hr_max"][person], trace.mean() / people["hr_max"][person]))
+        name = write_recording(rng, folder, people["code"][person], number, trace) if number in with_file else ""
         rows.append(row_of(rng, people, person, kind, trace, name))
     decisions = add_warts(rng, rows, folder)
     save(folder / "survey.csv", COLUMNS, rows)
@@ -208,9 +202,7 @@ def published_rows() -> list[dict]:
     """Return the published round means that the sessions are set beside."""
     base = {"finding": "freestyle wrestling rounds", "outcome": "percent_hr_max", "statistic": "mean", "spread_kind": "sd",
             "n_athletes": 9, "sport": "freestyle wrestling", "work_s": 120, "source": CHINO}  # fmt: skip
-    return [
-        base | {"round_no": n, "value": v, "spread": s} for n, v, s in ((1, 81, 6), (2, 88, 5), (3, 92, 5))
-    ]
+    return [base | {"round_no": n, "value": v, "spread": s} for n, v, s in ((1, 81, 6), (2, 88, 5), (3, 92, 5))]
 
 
 def true_shares(true: list[tuple]) -> dict:

@@ -83,9 +83,7 @@ def test_bouts_of_the_plan_order_the_rounds_of_fitness(demo_answers):
     import statsmodels.formula.api as smf
 
     study = demo_answers.study
-    changed = Answers(
-        dataclasses.replace(study, plan=dataclasses.replace(study.plan, round_variable="bout_no"))
-    )
+    changed = Answers(dataclasses.replace(study, plan=dataclasses.replace(study.plan, round_variable="bout_no")))
     rows = demo_answers.rows
     rows = rows[(rows["session"] == study.plan.primary_session) & (rows["round_no"] > 0)]
     slopes = []
@@ -141,9 +139,7 @@ def test_departures_from_the_fixed_plan_of_the_demo_are_found(demo):
 def test_tests_that_are_too_old_stand_among_what_was_set_aside(demo):
     study = demo.study
     old = study.aerobic_tests.assign(date=study.aerobic_tests["date"].str.replace("2026", "2025"))
-    found = describe_study(
-        study, demo.cleaned, Answers(dataclasses.replace(study, aerobic_tests=old)).capacity
-    )
+    found = describe_study(study, demo.cleaned, Answers(dataclasses.replace(study, aerobic_tests=old)).capacity)
     aside = found.set_aside.query("table == 'aerobic_tests'")
     assert aside["amount"].sum() == len(old) and aside["cause"].str.contains("more than 42 days").all()
 

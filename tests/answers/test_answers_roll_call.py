@@ -63,9 +63,7 @@ def test_the_write_up_says_both(demo_answers):
     assert "{table:roll_call}" in text
     shown = roll_call_table(demo_answers.description.conditions.roll_call).shown.set_index("Noted")
     assert shown.loc["Caffeine in the last 3 hours", "Athletes"] == "7 of 16"
-    assert (
-        shown.loc["Hard training in the last 24 hours", "Athletes"] == "fewer than 5, or all but fewer than 5"
-    )
+    assert shown.loc["Hard training in the last 24 hours", "Athletes"] == "fewer than 5, or all but fewer than 5"
     assert "16 athletes lost" in text and "(Adams, 2014" in text and "at most about" in text
 
 
@@ -100,12 +98,8 @@ def test_clothing_stands_in_the_protocol_and_in_the_comparison(study, demo_answe
     )
     table = compare_protocols(theirs.fillna(""), study.protocol).query("aspect == 'clothing'")
     assert table["same"].tolist() == ["no", "yes", "not stated"]
-    mixed = Protocol(
-        3, 300.0, 60.0, groups={"n": Protocol(3, 300.0, 60.0, clothing="jacket")}, clothing="no jacket"
-    )
-    assert (
-        "jacket" in compare_protocols(theirs.fillna(""), mixed).query("aspect == 'clothing'")["ours"].iloc[0]
-    )
+    mixed = Protocol(3, 300.0, 60.0, groups={"n": Protocol(3, 300.0, 60.0, clothing="jacket")}, clothing="no jacket")
+    assert "jacket" in compare_protocols(theirs.fillna(""), mixed).query("aspect == 'clothing'")["ours"].iloc[0]
 
 
 def test_grades_are_ranked_in_the_order_of_the_settings(tmp_path):

@@ -13,9 +13,7 @@ from analysis.basics.few import groups_to_show, is_safe
 
 
 def club(women, men, others=0):
-    people = (
-        [("F", i) for i in range(women)] + [("M", i) for i in range(men)] + [("X", i) for i in range(others)]
-    )
+    people = [("F", i) for i in range(women)] + [("M", i) for i in range(men)] + [("X", i) for i in range(others)]
     return {"all": people, "F": [p for p in people if p[0] == "F"], "M": [p for p in people if p[0] == "M"]}
 
 

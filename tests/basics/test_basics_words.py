@@ -59,9 +59,7 @@ def test_not_yet_is_false_and_says_what_it_needs():
 
 
 def test_left_out_rows_say_who_decided():
-    table = left_out_table(
-        [{"athlete": "A07", "reason": "no test"}, {"reason": "withdrew", "decided_by": "person"}]
-    )
+    table = left_out_table([{"athlete": "A07", "reason": "no test"}, {"reason": "withdrew", "decided_by": "person"}])
     assert list(table["decided_by"]) == ["rule", "person"] and table.loc[1, "athlete"] == ""
 
 

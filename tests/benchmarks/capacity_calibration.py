@@ -54,9 +54,7 @@ def design_of(capacity, *, interaction=False):
 
 def slope_table(rng, studies):
     """Rejection where there is nothing, coverage where there is a slope, and the verdicts."""
-    lines = [
-        "| athletes | rejects at 5 %, no relation | 95 % interval holds -0.6 | " + " | ".join(VERDICTS) + " |"
-    ]
+    lines = ["| athletes | rejects at 5 %, no relation | 95 % interval holds -0.6 | " + " | ".join(VERDICTS) + " |"]
     lines.append("|---" * (3 + len(VERDICTS)) + "|")
     for n in SIZES:
         athletes = np.repeat(np.arange(n), ROUNDS)
@@ -99,9 +97,7 @@ def drift_table(rng, studies):
             r = np.corrcoef(capacity[keep], np.array(own)[keep])[0, 1]
             m = keep.sum() - 2
             rejected.append(2 * stdtr(m, -abs(r) * math.sqrt(m / (1 - r * r))) < 0.05)
-        lines.append(
-            f"| {n} | {spread} | {100 * np.mean(rejected):.1f} % | {100 * np.mean(fit.p < 0.05):.1f} % |"
-        )
+        lines.append(f"| {n} | {spread} | {100 * np.mean(rejected):.1f} % | {100 * np.mean(fit.p < 0.05):.1f} % |")
     return lines
 
 
@@ -125,17 +121,13 @@ def correction_table(rng, studies):
                 )
                 covered += found.ci_low <= -0.5 <= found.ci_high
                 unbounded += not found.bounded
-            lines.append(
-                f"| {n} | {kind} | {100 * covered / studies:.1f} % | {100 * unbounded / studies:.1f} % |"
-            )
+            lines.append(f"| {n} | {kind} | {100 * covered / studies:.1f} % | {100 * unbounded / studies:.1f} % |")
     return lines
 
 
 def corrected_slope_table(rng, studies):
     """Does the interval of a steep slope hold the true one where the test errs by 3 mL/kg/min from day to day?"""
-    lines = [
-        "| athletes | SD of capacity | true slope | as measured holds it | corrected holds it | unbounded |"
-    ]
+    lines = ["| athletes | SD of capacity | true slope | as measured holds it | corrected holds it | unbounded |"]
     lines.append("|---|---|---|---|---|---|")
     for n, spread, slope in (
         (8, 6.0, -1.5),

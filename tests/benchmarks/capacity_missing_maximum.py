@@ -44,9 +44,7 @@ def impute(x, y, maximum, predicted, missing, rng, spread=8.0, prior_df=8):
         offset = away.mean() + np.sqrt(own / len(away)) * rng.standard_normal()
         precision = 1 / own + drawn[2] ** 2 / residual
         centre = (predicted + offset) / own + drawn[2] * (y - drawn[0] - drawn[1] * x) / residual
-        filled = np.where(
-            missing, centre / precision + rng.standard_normal(len(x)) / np.sqrt(precision), filled
-        )
+        filled = np.where(missing, centre / precision + rng.standard_normal(len(x)) / np.sqrt(precision), filled)
     between, m = np.var(estimates, ddof=1), len(estimates)
     total = np.mean(variances) + (1 + 1 / m) * between
     share = (1 + 1 / m) * between / total

@@ -83,9 +83,7 @@ def simulate(evenings: int, seed: int) -> pd.DataFrame:
         rng = np.random.default_rng([seed, i])
         rounds, work, rest = PROTOCOLS[int(rng.integers(len(PROTOCOLS)))]
         late_bells, noise = float(rng.choice([0, 5, 10])), float(rng.choice([0.7, 2]))
-        trace = make_trace(
-            rng, rounds=rounds, work_s=work, rest_s=rest, bell_sd_s=late_bells, noise_bpm=noise
-        )
+        trace = make_trace(rng, rounds=rounds, work_s=work, rest_s=rest, bell_sd_s=late_bells, noise_bpm=noise)
         kind = str(rng.choice(KINDS, p=SHARES))
         told = wrong_protocol(rng, rounds, work, rest) if "wrong" in kind else (rounds, work, rest)
         samples = drifting(rng) if kind == "no rounds" else damaged(rng, trace, kind)
@@ -180,9 +178,7 @@ def as_markdown(table: pd.DataFrame, clocks: tuple[float, float, float], evening
     ]
     for kind in KINDS:
         part = table[table["kind"] == kind]
-        lines.append(
-            f"| {kind} | {len(part)} | {100 * part['right'].mean():.1f} | {part['confidence'].median():.2f} |"
-        )
+        lines.append(f"| {kind} | {len(part)} | {100 * part['right'].mean():.1f} | {part['confidence'].median():.2f} |")
     lines += ["", "| confidence | starts | within 10 s (%) |", "|---|---|---|"]
     for low, high in ((0, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.97), (0.97, 1.01)):
         part = table[(table["confidence"] >= low) & (table["confidence"] < high)]

@@ -71,9 +71,7 @@ def settings_files() -> dict[str, bytes]:
 
 def _some(path: Path, keep: str = "", blank: str = "") -> str:
     """The heading and some rows of a table of a demo: those of athletes that the small study knows."""
-    table = pd.read_csv(
-        path, dtype=str, keep_default_na=False, sep=None, engine="python", encoding="utf-8-sig"
-    )
+    table = pd.read_csv(path, dtype=str, keep_default_na=False, sep=None, engine="python", encoding="utf-8-sig")
     table = table[table["athlete"].isin(["A01", "A02"])] if keep else table
     return table.assign(**{blank: ""} if blank else {}).head(30).to_csv(index=False)
 
@@ -258,9 +256,7 @@ def try_one(kind: str, name: str, content: bytes, folder: Path) -> bool:
     if kind == "workbook" or survey:
         settings = (DEMO / "survey" / "study.toml").read_text(encoding="utf-8") if survey else SETTINGS
         own = {"survey": table_files()["survey"]} if survey else {}
-        make_folder(
-            study, settings=settings, without=("athletes", "rounds", "sessions", "aerobic_tests"), **own
-        )
+        make_folder(study, settings=settings, without=("athletes", "rounds", "sessions", "aerobic_tests"), **own)
     else:
         make_folder(study, **ADDED)
     at = {"study.toml": "study.toml", "tables": f"{name}.csv", "workbook": "study.xlsx"}[kind]

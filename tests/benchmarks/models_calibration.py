@@ -63,9 +63,7 @@ def measure(covariance, n, studies, missing, rng) -> dict[str, float]:
     """Error rates and coverages of one scenario."""
     y, X, athlete = simulate(covariance, n, studies, missing, rng)
     last = ROUNDS - 1
-    fit = fit_mixed_batch(
-        y, X, athlete, tests={"round": list(range(1, ROUNDS)), "capacity": [ROUNDS], "last": [last]}
-    )
+    fit = fit_mixed_batch(y, X, athlete, tests={"round": list(range(1, ROUNDS)), "capacity": [ROUNDS], "last": [last]})
     done = fit.studies["fitted"].to_numpy()
     rounds, capacity, contrast = (fit[k] for k in ("round", "capacity", "last"))
     t, error, df = contrast.estimate / contrast.standard_error, contrast.standard_error, contrast.df_den

@@ -43,12 +43,7 @@ def studies(count: int, seed: int = 0):
     athlete, round_no = np.repeat(np.arange(N), ROUNDS), np.tile(np.arange(ROUNDS), N)
     capacity = rng.normal(50, 6, N)[athlete]
     X = np.column_stack([np.ones(N * ROUNDS), *(round_no == j for j in range(1, ROUNDS)), capacity])
-    y = (
-        165
-        + 2 * round_no
-        + 8 * rng.normal(size=(count, N))[:, athlete]
-        + 5 * rng.normal(size=(count, len(athlete)))
-    )
+    y = 165 + 2 * round_no + 8 * rng.normal(size=(count, N))[:, athlete] + 5 * rng.normal(size=(count, len(athlete)))
     y[rng.random(y.shape) < MISSING] = np.nan
     return y, X, athlete, pd.DataFrame({"y": y[0], "r": round_no, "x": capacity, "a": athlete})
 

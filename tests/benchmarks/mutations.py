@@ -45,9 +45,7 @@ def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
     found, guards = [], set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and named(node) in ("zip", "dataclass"):
-            guards |= {
-                id(k.value) for k in node.keywords
-            }  # strict and frozen are tests of the code by itself
+            guards |= {id(k.value) for k in node.keywords}  # strict and frozen are tests of the code by itself
             continue
         if id(node) in guards:
             continue
@@ -58,9 +56,7 @@ def places(tree: ast.AST) -> list[tuple[ast.AST, str]]:
         elif isinstance(node, ast.BoolOp):
             found.append((node, "and/or"))
         elif (
-            isinstance(node, ast.Constant)
-            and isinstance(node.value, int | float)
-            and not isinstance(node.value, bool)
+            isinstance(node, ast.Constant) and isinstance(node.value, int | float) and not isinstance(node.value, bool)
         ):
             found.append((node, "number"))
         elif isinstance(node, ast.Constant) and isinstance(node.value, bool):
@@ -140,9 +136,7 @@ def main() -> int:
     parser.add_argument("--n", type=int, default=12)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--lines", type=int, nargs="*", help="only changes of these lines")
-    parser.add_argument(
-        "--seconds", type=int, default=300, help="a run that takes longer has noticed the change"
-    )
+    parser.add_argument("--seconds", type=int, default=300, help="a run that takes longer has noticed the change")
     options = parser.parse_args()
     source = (ROOT / options.module).read_text(encoding="utf-8")
     every = range(len(places(ast.parse(source))))

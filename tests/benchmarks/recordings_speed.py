@@ -60,9 +60,7 @@ def make_study(folder: Path, count: int) -> Study:
     for i in range(count):
         session, athlete = str(i // PER_SESSION + 1), f"A{i % PER_SESSION + 1:02d}"
         path = folder / f"{athlete}_s{session}.csv"
-        path.write_text(
-            "time,hr\n" + "\n".join(f"{t},{h}" for t, h in zip(times, made[i % len(made)], strict=True))
-        )
+        path.write_text("time,hr\n" + "\n".join(f"{t},{h}" for t, h in zip(times, made[i % len(made)], strict=True)))
         files.append((session, athlete, path, "", np.nan, np.nan, "", "file name"))
         rounds += [(session, athlete, k, "yes", np.nan) for k in range(1, ROUNDS + 1)]
         if i % PER_SESSION == 0:
@@ -116,8 +114,7 @@ def by_format(folder: Path) -> list[str]:
                   for t, h in zip(stamps, rates, strict=True))  # fmt: skip
     contents = {
         "table, clock times": "time,hr\n" + "\n".join(f"{clock(68400 + i)},{h}" for i, h in enumerate(rates)),
-        "table, dates in UTC": "time,hr\n"
-        + "\n".join(f"{t},{h}" for t, h in zip(stamps, rates, strict=True)),
+        "table, dates in UTC": "time,hr\n" + "\n".join(f"{t},{h}" for t, h in zip(stamps, rates, strict=True)),
         "FIT": simple_fit(rates.tolist()).bytes(),
         "TCX": f"<TrainingCenterDatabase><Activity>{tcx}</Activity></TrainingCenterDatabase>",
         "GPX": f"<gpx><trk><trkseg>{gpx}</trkseg></trk></gpx>",

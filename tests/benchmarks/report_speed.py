@@ -23,14 +23,10 @@ def main():
         shutil.copytree(DEMO_FOLDER, study, ignore=shutil.ignore_patterns("output", "notebooks"))
         for words, more in (("without", ["--no-notebooks"]), ("with", [])):
             start, before = time.perf_counter(), os.times()
-            subprocess.run(
-                [sys.executable, "-m", "analysis", "report", study, "--timings", *more], check=True
-            )
+            subprocess.run([sys.executable, "-m", "analysis", "report", study, "--timings", *more], check=True)
             seconds, after = time.perf_counter() - start, os.times()
             busy = after.children_user - before.children_user + after.children_system - before.children_system
-            print(
-                f"{words} notebooks: {seconds:.1f} s by the clock, {busy:.1f} s of processors\n", flush=True
-            )
+            print(f"{words} notebooks: {seconds:.1f} s by the clock, {busy:.1f} s of processors\n", flush=True)
 
 
 if __name__ == "__main__":

@@ -128,9 +128,7 @@ def false_change(studies: int, rng) -> None:
 
 
 def false_equivalence(studies: int, rng) -> None:
-    print(
-        f"False equivalence, % of studies: last minus first truly equal to the bound of {BOUND:g} (nominal 5)"
-    )
+    print(f"False equivalence, % of studies: last minus first truly equal to the bound of {BOUND:g} (nominal 5)")
     print(f"{'':22}{'n':>4}{'KR alone':>10}{'CR2 alone':>10}{'both':>8}{'z':>8}")
     for kind in KINDS:
         for n in SIZES:
@@ -167,9 +165,7 @@ def power(studies: int, rng) -> None:
             values += np.array([0.0, 2 * BOUND, 2 * BOUND, 2 * BOUND])
             start = plateau_start(pair_tests(values), ROUNDS)
             shares = [percent(start == 1), percent(start == 2), percent(start == 3), percent(start == 0)]
-            print(
-                f"{f'within-athlete SD {sd:g}':22}{n:4d}{shares[0]:>14}{shares[1]:>8}{shares[2]:>8}{shares[3]:>11}"
-            )
+            print(f"{f'within-athlete SD {sd:g}':22}{n:4d}{shares[0]:>14}{shares[1]:>8}{shares[2]:>8}{shares[3]:>11}")
     print()
 
 

@@ -208,9 +208,7 @@ def _after(plan, sizes, studies: int, rng) -> dict:
     tests = {"round": [1, 2, 3], "last": np.array([[0, 1, 1, 1.0]])}
     group = np.repeat(np.arange(n), ROUNDS)
     fits = [
-        fit_mixed_batch(
-            y.reshape(studies, -1)[:, : m * ROUNDS], X[: m * ROUNDS], group[: m * ROUNDS], tests=tests
-        )
+        fit_mixed_batch(y.reshape(studies, -1)[:, : m * ROUNDS], X[: m * ROUNDS], group[: m * ROUNDS], tests=tests)
         for m in sizes
     ]
     out = []

@@ -70,9 +70,7 @@ def clean(n_clubs):
             )
             with tempfile.TemporaryDirectory() as folder:
                 found = examine_folder(
-                    write_book(
-                        clean_club(seed, n=n, rounds=rounds, scale=scale, rough=rough), Path(folder) / "club"
-                    )
+                    write_book(clean_club(seed, n=n, rounds=rounds, scale=scale, rough=rough), Path(folder) / "club")
                 )
             asked.append(len(found.questions))
             stopped += len(found.problems)

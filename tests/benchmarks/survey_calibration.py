@@ -16,11 +16,7 @@ def draw_club(seed: int, *, people: int, extra: int, error_bpm: float, spread: f
     predicted = 211 - 0.64 * rng.uniform(19, 45, people)
     maximum = predicted + rng.normal(0, error_bpm, people)
     who = np.concatenate([np.arange(people), rng.integers(0, people, extra)])
-    level = (
-        1 - rng.gamma(0.09**2 / spread**2, spread**2 / 0.09, people)
-        if skewed
-        else rng.normal(0.91, spread, people)
-    )
+    level = 1 - rng.gamma(0.09**2 / spread**2, spread**2 / 0.09, people) if skewed else rng.normal(0.91, spread, people)
     share = level[who] + rng.normal(0, 0.015, len(who))
     share = np.where(share > 1, 2 - share, share)
     mean = np.minimum(rng.normal(0.72, 0.05, people)[who] + rng.normal(0, 0.03, len(who)), share)
@@ -41,9 +37,7 @@ def main(repeats: int) -> None:
                     rates, true = draw_club(
                         seed, people=people, extra=extra, error_bpm=error_bpm, spread=spread, skewed=skewed
                     )
-                    ways = [
-                        carry_error(rates, n_draws=200, seed=seed, learn=learn) for learn in (True, False)
-                    ]
+                    ways = [carry_error(rates, n_draws=200, seed=seed, learn=learn) for learn in (True, False)]
                     for t, value in true.items():
                         at = [way.at("percent_peak", t) for way in ways]
                         inside = [a["low"] <= value <= a["high"] for a in at]

@@ -45,9 +45,7 @@ def write_recordings(folder: Path, count: int) -> list[str]:
     seconds = np.arange(3600)
     for name in names:
         rate = 140 + 25 * np.sin(seconds / 200) + np.cumsum(rng.normal(0, 0.3, 3600)).clip(-20, 20)
-        pd.DataFrame({"seconds": seconds, "heart_rate": rate.round()}).to_csv(
-            folder / "recordings" / name, index=False
-        )
+        pd.DataFrame({"seconds": seconds, "heart_rate": rate.round()}).to_csv(folder / "recordings" / name, index=False)
     return names
 
 
@@ -56,9 +54,7 @@ def check_bad_rows(folder: Path, rows: int) -> None:
     (folder / "study.toml").write_text('title = "An invented survey"\nkind = "survey"\n')
     rng = np.random.default_rng(2)
     table = pd.DataFrame({"person": np.char.add("p", rng.integers(0, rows * 2 // 3, rows).astype(str))})
-    table = table.assign(
-        age_years=30, sex="F", minutes=60, hr_mean_bpm="abc", hr_peak_bpm=180, session_kind="sparring"
-    )
+    table = table.assign(age_years=30, sex="F", minutes=60, hr_mean_bpm="abc", hr_peak_bpm=180, session_kind="sparring")
     table.to_csv(folder / "survey.csv", index=False)
     decision = "date,decided_by,table,measure,action,reason\n2026-11-01,club,survey,what does not fit,set aside,gone\n"
     code = (

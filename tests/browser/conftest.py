@@ -19,9 +19,7 @@ FLAGS = [
 def find_chromium():
     """Return the path of a Chromium, or None."""
     named = os.environ.get("CHROMIUM")
-    return named or next(
-        filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
-    )
+    return named or next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
 
 @pytest.fixture(scope="session")

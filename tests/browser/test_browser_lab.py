@@ -114,9 +114,7 @@ def test_notebook_runs_in_the_lab(lab, open_page, name):
     assert cells and all(cell["count"] for cell in cells)
     for cell in cells:
         for output in cell["outputs"]:
-            assert output["output_type"] != "error", (
-                f"{cell['source']}\n{output.get('ename')}: {output.get('evalue')}"
-            )
+            assert output["output_type"] != "error", f"{cell['source']}\n{output.get('ename')}: {output.get('evalue')}"
             assert output.get("name") != "stderr", f"{cell['source']}\n{output.get('text')}"
     if any("widget-view" in mime for c in cells for o in c["outputs"] for mime in o.get("data", {})):
         _move_every_slider(page)
@@ -134,9 +132,7 @@ def _move_every_slider(page):
     for i in range(handles.count()):
         handle = handles.nth(i)
         handle.scroll_into_view_if_needed()
-        assert any(_moves(page, handle, key) for key in ("ArrowRight", "ArrowLeft")), (
-            "the slider does not move"
-        )
+        assert any(_moves(page, handle, key) for key in ("ArrowRight", "ArrowLeft")), "the slider does not move"
     _no_error_under_it(page)
 
 
@@ -157,9 +153,7 @@ def _drag_every_slider(page, width):
         for share in (0.8, 0.3):
             _drag_to(page, handle, place["x"] + share * place["width"])
             now = (float(handle.get_attribute("aria-valuenow")) - low) / (high - low)
-            assert abs(now - share) < 0.12, (
-                f"dragged to {share} of the track, went to {now:.2f} (window {width})"
-            )
+            assert abs(now - share) < 0.12, f"dragged to {share} of the track, went to {now:.2f} (window {width})"
     _no_error_under_it(page)
 
 
@@ -197,9 +191,7 @@ def _moves(page, handle, key):
     return False
 
 
-SCROLL = (
-    "e => { e.scrollTop += 0.9 * e.clientHeight; return e.scrollTop + e.clientHeight >= e.scrollHeight - 2; }"
-)
+SCROLL = "e => { e.scrollTop += 0.9 * e.clientHeight; return e.scrollTop + e.clientHeight >= e.scrollHeight - 2; }"
 
 
 def _keep_pictures(page, folder, name):

@@ -18,9 +18,7 @@ NASTY = ["P1", "P2", "P3", '</script><img src=x onerror="document.title=1">']
 @pytest.fixture
 def page_file(tmp_path):
     path = tmp_path / "pace.html"
-    path.write_text(
-        pace_page(athletes=NASTY, work_s={1: 240.0, 2: 240.0}, sessions=("1", "2")), encoding="utf-8"
-    )
+    path.write_text(pace_page(athletes=NASTY, work_s={1: 240.0, 2: 240.0}, sessions=("1", "2")), encoding="utf-8")
     return path
 
 

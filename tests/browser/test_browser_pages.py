@@ -30,9 +30,7 @@ def test_accessible_and_narrow_enough(pages, open_page, name, width):
     page.goto(pages[name].as_uri())
     found = axe.Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), (
-        "the page scrolls sideways"
-    )
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), "the page scrolls sideways"
 
 
 def test_keyboard_reaches_text_contents_and_tables(pages, open_page):

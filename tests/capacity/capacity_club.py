@@ -40,12 +40,7 @@ def make_club(
     if prediction_see:
         shown = true
         true = shown + rng.normal(0, prediction_see, n)
-    level = (
-        0.85 * hr_max
-        + slope * (true - 50 + sex_gap * woman)
-        + sex_gap / 2 * woman
-        + rng.normal(0, between_sd, n)
-    )
+    level = 0.85 * hr_max + slope * (true - 50 + sex_gap * woman) + sex_gap / 2 * woman + rng.normal(0, between_sd, n)
     rise = np.minimum(np.arange(rounds), 2) * 4.0
     hr = level[:, None] + rise[None, :] + rng.normal(0, within_sd, (n, rounds))
     lactate = 6 - 0.08 * (true[:, None] - 50) + 0.25 * rise[None, :] + rng.normal(0, 1.0, (n, rounds))
@@ -65,9 +60,7 @@ def make_club(
             "hr_drift_bpm_min": 2 - 0.05 * np.repeat(true - 50, rounds) + rng.normal(0, 1, n * rounds),
             "lactate_mmol_l": lactate.ravel(),
             "lactate_delay_s": 60 + rng.integers(-15, 16, n * rounds).astype(float),
-            "exertion": np.clip(
-                np.round(13 + rise[None, :] / 3 + rng.normal(0, 1.5, (n, rounds))), 6, 20
-            ).ravel(),
+            "exertion": np.clip(np.round(13 + rise[None, :] / 3 + rng.normal(0, 1.5, (n, rounds))), 6, 20).ravel(),
             "activity_rating": np.clip(
                 np.round(5 + 0.1 * (true[:, None] - 50) + rng.normal(0, 1, (n, rounds))), 0, 10
             ).ravel(),

@@ -21,9 +21,7 @@ CYCLING = Path(__file__).parents[1] / "references" / "capacity" / "cycling_train
 
 def answer(made, outcome="hr_mean_bpm", *, smallest_effect=5.0, chart=False, **more):
     rows, capacity, athletes = made
-    return answer_capacity(
-        rows, capacity, athletes, outcome, smallest_effect=smallest_effect, chart=chart, **more
-    )
+    return answer_capacity(rows, capacity, athletes, outcome, smallest_effect=smallest_effect, chart=chart, **more)
 
 
 def fit_clubs(club, covariates, seeds, **truth):
@@ -79,9 +77,7 @@ def test_another_library_gives_a_second_opinion_beside_the_planned_slope(club):
     assert [row[c] for c in ("estimate", "ci_low", "ci_high", "p")] == pytest.approx(
         [expected.estimate, expected.ci_low, expected.ci_high, expected.p]
     )
-    assert row["estimate"] == pytest.approx(
-        found.planned.estimate, rel=1e-6
-    )  # rounds complete: the same slope
+    assert row["estimate"] == pytest.approx(found.planned.estimate, rel=1e-6)  # rounds complete: the same slope
     assert row["df"] == pytest.approx(found.planned.df)
 
 
@@ -108,12 +104,8 @@ def test_the_fair_null_of_the_cyclists_is_too_imprecise_never_no_relation():
     assert found.estimate == pytest.approx(0.197, abs=0.0005)
     assert found.n_athletes == 20
     assert found.p == pytest.approx(0.405, abs=0.0005)
-    capacity = pd.DataFrame(
-        {"athlete": data["athlete"].astype(str), "capacity": data["fit"], "unit": "mL/kg/min"}
-    )
-    rows = pd.DataFrame(
-        {"athlete": data["athlete"].astype(str), "round_no": 1, "hr_mean_bpm": data["HF.225"]}
-    )
+    capacity = pd.DataFrame({"athlete": data["athlete"].astype(str), "capacity": data["fit"], "unit": "mL/kg/min"})
+    rows = pd.DataFrame({"athlete": data["athlete"].astype(str), "round_no": 1, "hr_mean_bpm": data["HF.225"]})
     athletes = pd.DataFrame({"athlete": data["athlete"].astype(str), "age_years": data["age"]})
     result = answer_capacity(rows, capacity, athletes, "hr_mean_bpm", smallest_effect=5.0)
     assert result.verdict == "too imprecise"
@@ -133,12 +125,7 @@ def test_every_row_is_used_or_left_out(club):
     guard = result.guards.set_index("guard").loc["limited heart rate"]
     assert (guard["status"], guard["n_athletes"]) == ("applied", 1)
     assert result.left_out["reason"].str.contains("hr_limited").sum() == (rows["athlete"] == "A05").sum()
-    assert (
-        "A05"
-        in answer((rows, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0)
-        .points["athlete"]
-        .tolist()
-    )
+    assert "A05" in answer((rows, capacity, athletes), "lactate_mmol_l", smallest_effect=1.0).points["athlete"].tolist()
 
 
 def test_a_circular_study_is_refused_with_why_and_what_to_do(club):
@@ -229,11 +216,7 @@ def test_correlations_stand_side_by_side_and_say_whether_they_agree(club):
     assert table.loc["Pearson, permutation", "p"] < 0.01
     assert "uniform over -1 to 1" in table.loc["Bayes factor", "prior"]
     assert "uniform over -1 to 0" in table.loc["Bayes factor, expected direction", "prior"]
-    assert (
-        table.loc["Bayes factor, expected direction", "bayes_factor"]
-        > table.loc["Bayes factor", "bayes_factor"]
-        > 1
-    )
+    assert table.loc["Bayes factor, expected direction", "bayes_factor"] > table.loc["Bayes factor", "bayes_factor"] > 1
 
 
 def test_one_athlete_who_carries_the_result_is_shown(club):
@@ -264,9 +247,7 @@ def test_fitter_athletes_drift_less_and_recover_more(club):
 
 
 def test_the_own_slope_of_an_athlete_who_missed_a_round_is_not_bent():
-    capacity = pd.DataFrame(
-        {"athlete": list("ABCDE"), "capacity": [44.0, 47, 50, 53, 56], "unit": "mL/kg/min"}
-    )
+    capacity = pd.DataFrame({"athlete": list("ABCDE"), "capacity": [44.0, 47, 50, 53, 56], "unit": "mL/kg/min"})
     rise = np.array([0.0, 8, 10, 10])  # steep, then flat
     rows = pd.DataFrame(
         {"athlete": np.repeat(list("ABCDE"), 4), "round_no": np.tile([1, 2, 3, 4], 5),
@@ -359,9 +340,7 @@ def test_errors_name_the_kind_and_the_part_of_the_test(club):
     assert any("the correction is for the 9 with prediction error" in w for w in mixed.warnings)
     assert mixed.correction.kind == "prediction"
     assert mixed.errors["n_athletes"].tolist()[:2] == [9, 9]
-    few = answer(
-        (rows, capacity.assign(error_kind=(["retest"] * 4 + ["prediction"] * 4 + [""] * 4)), athletes)
-    )
+    few = answer((rows, capacity.assign(error_kind=(["retest"] * 4 + ["prediction"] * 4 + [""] * 4)), athletes))
     assert few.correction is None
 
 
@@ -381,8 +360,7 @@ def test_shuffled_rows_and_renamed_athletes_change_nothing(club):
     first = answer((rows, capacity, athletes))
     names = {a: f"Z{i:02d}" for i, a in enumerate(reversed(sorted(athletes["athlete"])))}
     moved = [
-        t.assign(athlete=t["athlete"].map(names)).sample(frac=1, random_state=2)
-        for t in (rows, capacity, athletes)
+        t.assign(athlete=t["athlete"].map(names)).sample(frac=1, random_state=2) for t in (rows, capacity, athletes)
     ]
     second = answer(moved)
     assert second.effect == pytest.approx(first.effect, rel=1e-6)
@@ -407,9 +385,7 @@ def test_bad_arguments(club):
 
 def test_exertion_without_spread_is_answered_without_a_crash(club):
     rows, capacity, athletes = club(n=10)
-    result = answer(
-        (rows.assign(exertion=15.0), capacity, athletes), "exertion", smallest_effect=1.0, chart=True
-    )
+    result = answer((rows.assign(exertion=15.0), capacity, athletes), "exertion", smallest_effect=1.0, chart=True)
     assert isinstance(result, Refused)
     assert "does not vary" in str(result)
 
@@ -456,9 +432,7 @@ def test_readings_beyond_the_analysers_scale_are_bounds(club):
 def test_a_relation_that_rests_on_where_a_reading_lies_is_not_claimed():
     """Falling cleanly with capacity; the fittest athlete's reading is off the scale and may be the highest of all."""
     fit = np.arange(44.0, 60.0, 2)
-    rows = pd.DataFrame(
-        {"athlete": np.repeat(list("ABCDEFGH"), 2), "round_no": [1, 2] * 8, "lactate_limit": ""}
-    )
+    rows = pd.DataFrame({"athlete": np.repeat(list("ABCDEFGH"), 2), "round_no": [1, 2] * 8, "lactate_limit": ""})
     rows["lactate_mmol_l"] = (
         np.repeat(14 - 0.3 * (fit - 44), 2) + np.tile([-0.5, 0.5], 8) + np.tile([0.2, 0, 0, 0.1], 4)
     )
@@ -525,9 +499,7 @@ def test_shares_of_measured_and_predicted_maxima_are_never_mixed(club):
     )
     assert all_predicted.n_athletes == 12
     assert all_predicted.guards.set_index("guard").loc["predicted maximum", "status"] == "warned"
-    lactate = answer(
-        (rows, capacity.assign(uses_heart_rate=True), athletes), "lactate_mmol_l", smallest_effect=1.0
-    )
+    lactate = answer((rows, capacity.assign(uses_heart_rate=True), athletes), "lactate_mmol_l", smallest_effect=1.0)
     assert lactate.guards.set_index("guard").loc["circular test", "status"] == "warned"
 
 

@@ -109,9 +109,7 @@ def test_bca_interval_is_near_that_of_r_with_other_resamples(case):
 
 
 def test_bayes_factors_agree_with_closed_form_and_integral():
-    expected = json.loads((REFERENCES / "10_bayes_factors" / "results.json").read_text())[
-        "pearson_correlation"
-    ]
+    expected = json.loads((REFERENCES / "10_bayes_factors" / "results.json").read_text())["pearson_correlation"]
     for case in expected:
         close(bayes_factor(case["r"], case["n"]), case["bf10_stretched_beta_kappa1_closed_form"], 1e-6)
         close(bayes_factor(case["r"], case["n"], "less"), case["bf_minus0_negative_direction_kappa1"], 1e-6)
@@ -120,9 +118,7 @@ def test_bayes_factors_agree_with_closed_form_and_integral():
 
 def test_bland_and_altman_1995_within_and_between_subjects():
     """BMJ 310:446: r = -0.51, P < 0.001 within subjects; 310:633: r = 0.08 between subjects (from memory)."""
-    data = pd.DataFrame(
-        PUBLISHED["rmcorr_bland1995"]["inputs"]["subject_pH_PaCO2"], columns=["athlete", "ph", "co2"]
-    )
+    data = pd.DataFrame(PUBLISHED["rmcorr_bland1995"]["inputs"]["subject_pH_PaCO2"], columns=["athlete", "ph", "co2"])
     within = correlate_within(data, "co2", "ph")
     assert within.estimate == pytest.approx(PUBLISHED["rmcorr_bland1995"]["expected"], abs=0.005)
     assert within.p < 0.001
@@ -148,9 +144,7 @@ def test_spence_and_stanley_2016_interval_and_critical_r_of_twelve():
     assert [found.ci_low, found.ci_high] == pytest.approx(PUBLISHED["ci_r_published"]["expected"], abs=0.005)
     from analysis.capacity.correlation import t_test_of_r
 
-    assert t_test_of_r(PUBLISHED["crit_r_n12"]["expected"], 10, "two-sided")[1] == pytest.approx(
-        0.05, abs=2e-4
-    )
+    assert t_test_of_r(PUBLISHED["crit_r_n12"]["expected"], 10, "two-sided")[1] == pytest.approx(0.05, abs=2e-4)
 
 
 def test_robust_correlation_agrees_with_pingouin_and_resists_one_athlete():
@@ -179,9 +173,7 @@ def test_pairs_with_a_missing_value_are_dropped_and_counted():
 @pytest.mark.parametrize("interval", ["fisher", "bonett-wright", "bca"])
 def test_shuffling_rows_and_renaming_athletes_changes_nothing(interval):
     rng = np.random.default_rng(0)
-    data = pd.DataFrame(
-        {"athlete": [f"A{i}" for i in range(12)], "x": rng.normal(size=12), "y": rng.normal(size=12)}
-    )
+    data = pd.DataFrame({"athlete": [f"A{i}" for i in range(12)], "x": rng.normal(size=12), "y": rng.normal(size=12)})
     shuffled = data.sample(frac=1, random_state=1).assign(athlete=[f"Z{i}" for i in range(12)])
     a, b = (correlate(d, "x", "y", interval=interval) for d in (data, shuffled))
     assert a.estimate == pytest.approx(b.estimate, abs=1e-12)

@@ -19,9 +19,7 @@ ROOT = Path(__file__).parents[2]
 MODEL = ROOT / "data_demo" / "how_it_was_made" / "generating_model.py"
 FACTS = {
     f["id"]: f
-    for f in json.loads(
-        (ROOT / "tests/references/capacity/facts_of_the_trade.json").read_text(encoding="utf-8")
-    )
+    for f in json.loads((ROOT / "tests/references/capacity/facts_of_the_trade.json").read_text(encoding="utf-8"))
 }
 
 

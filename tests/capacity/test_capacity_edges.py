@@ -55,9 +55,7 @@ def test_a_t_interval_by_hand():
     """Any table of t: 2.228 for 10 degrees of freedom and 95 %, 1.812 for 90 %."""
     assert t_limits(3.0, 2.0, 10, 0.95) == pytest.approx((3 - 2 * 2.2281, 3 + 2 * 2.2281), abs=1e-3)
     assert t_limits(3.0, 2.0, 10, 0.90) == pytest.approx((3 - 2 * 1.8125, 3 + 2 * 1.8125), abs=1e-3)
-    assert (
-        np.isnan(t_limits(3.0, 2.0, 0, 0.95)).all() and np.isnan(t_limits(3.0, 2.0, float("nan"), 0.9)).all()
-    )
+    assert np.isnan(t_limits(3.0, 2.0, 0, 0.95)).all() and np.isnan(t_limits(3.0, 2.0, float("nan"), 0.9)).all()
 
 
 def test_ordinary_regression_as_the_library_gives_it():
@@ -87,9 +85,7 @@ def test_what_has_no_uncertainty_is_refused():
         fit_capacity(line_data().assign(hr=0.0), "fit", "hr")
     assert np.isfinite(fit_capacity(line_data(wobble=1e-6), "fit", "hr").p)
     small = line_data().assign(hr=line_data()["hr"] * 1e-14)
-    assert fit_capacity(small, "fit", "hr").p == pytest.approx(
-        fit_capacity(line_data(), "fit", "hr").p, rel=1e-6
-    )
+    assert fit_capacity(small, "fit", "hr").p == pytest.approx(fit_capacity(line_data(), "fit", "hr").p, rel=1e-6)
     doubled = line_data().assign(twice=2 * line_data()["fit"] + 1)
     with pytest.raises(KitError, match="cannot be separated"):
         fit_prepared(prepare(doubled, "fit", "hr", ["twice"]))
@@ -258,10 +254,7 @@ def test_readings_off_the_scale_are_tried_wherever_they_may_lie():
     assert widest(found) == (
         found["ci_low"].min(), found["ci_high"].max(), found["ci90_low"].min(), found["ci90_high"].max())  # fmt: skip
     said = off_scale_guard(planned, off, found, step=5)
-    assert (
-        "3 readings beyond the analyser's scale stand at its end" in said["text"]
-        and "they lie" in said["text"]
-    )
+    assert "3 readings beyond the analyser's scale stand at its end" in said["text"] and "they lie" in said["text"]
     assert "up to" in said["text"] and " or down to" in said["text"]
 
 
@@ -269,15 +262,10 @@ def test_one_reading_off_the_scale_is_one():
     data, off = off_scale({0: "high"})
     planned = prepare(data, "fit", "lactate_mmol_l")
     said = off_scale_guard(planned, off, off_scale_slopes(planned, off, level=0.95), step=5)
-    assert (
-        "1 reading beyond the analyser's scale stands at its end" in said["text"]
-        and "it lies" in said["text"]
-    )
+    assert "1 reading beyond the analyser's scale stands at its end" in said["text"] and "it lies" in said["text"]
     assert "down to" not in said["text"]
     none, nothing = off_scale({})
-    assert (
-        nothing is None and off_scale_slopes(prepare(none, "fit", "lactate_mmol_l"), None, level=0.95).empty
-    )
+    assert nothing is None and off_scale_slopes(prepare(none, "fit", "lactate_mmol_l"), None, level=0.95).empty
     untouched = several()
     assert place_off_scale(untouched, "hr", None) == (untouched, None)
     marked = several().assign(lactate_limit="high")  # a mark of lactate says nothing of heart rate

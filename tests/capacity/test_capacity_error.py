@@ -20,18 +20,14 @@ def test_spearman_1904_worked_example():
     case = PUBLISHED["disattenuate"]
     given = case["inputs"]
     error = math.sqrt(1 - given["rxx"])
-    found = correct_for_error(
-        given["r"], 20, retest_sd=error, capacity_sd=1.0, outcome_reliability=given["ryy"]
-    )
+    found = correct_for_error(given["r"], 20, retest_sd=error, capacity_sd=1.0, outcome_reliability=given["ryy"])
     assert found.estimate == pytest.approx(case["expected"], abs=case["tolerance"])
 
 
 def test_disattenuation_agrees_with_r_and_is_not_cut_at_one():
     for case in R["disattenuation"]["given_reliabilities"]:
         error = math.sqrt(1 - case["rel_x"])
-        found = correct_for_error(
-            case["r"], 30, retest_sd=error, capacity_sd=1.0, outcome_reliability=case["rel_y"]
-        )
+        found = correct_for_error(case["r"], 30, retest_sd=error, capacity_sd=1.0, outcome_reliability=case["rel_y"])
         assert found.estimate == pytest.approx(case["r_disattenuated_unclipped"], rel=1e-9)
     assert found.estimate > 1
     assert "beyond 1" in " ".join(found.warnings)
@@ -133,9 +129,7 @@ def test_both_kinds_attenuate_as_theory_predicts():
     predicted = rng.normal(50, 5, n)
     true = predicted + rng.normal(0, 4.4, n)
     y = 165 + slope * (true - 50) + rng.normal(0, 6, n)
-    found = correct_for_error(
-        np.corrcoef(predicted, y)[0, 1], 1000, prediction_see=4.4, capacity_sd=predicted.std()
-    )
+    found = correct_for_error(np.corrcoef(predicted, y)[0, 1], 1000, prediction_see=4.4, capacity_sd=predicted.std())
     assert found.estimate == pytest.approx(np.corrcoef(true, y)[0, 1], abs=0.005)
     assert np.polyfit(predicted, y, 1)[0] == pytest.approx(slope, abs=0.01)
     assert found.slope_factor == 1
@@ -157,9 +151,7 @@ def test_the_corrected_interval_covers_the_truth_at_its_rate(kind):
             spread = math.hypot(4.6, 4.4)
         y = -0.5 * true / spread + math.sqrt(0.75) * rng.normal(size=n)
         argument = {"retest_sd": 2.58} if kind == "retest" else {"prediction_see": 4.4}
-        found = correct_for_error(
-            np.corrcoef(shown, y)[0, 1], n, capacity_sd=shown.std(ddof=1), seed=seed, **argument
-        )
+        found = correct_for_error(np.corrcoef(shown, y)[0, 1], n, capacity_sd=shown.std(ddof=1), seed=seed, **argument)
         covered += found.ci_low <= -0.5 <= found.ci_high
     assert covered / clubs == pytest.approx(0.95, abs=0.038)
 

@@ -50,9 +50,7 @@ def test_adding_bpm_changes_no_slope_and_scaling_scales_it(club):
     rows, capacity, _ = club(seed=5, missing=0.1)
     fit = fit_capacity(rows, capacity, "hr_mean_bpm")
     shifted = fit_capacity(rows.assign(hr_mean_bpm=rows["hr_mean_bpm"] + 5), capacity, "hr_mean_bpm")
-    shuffled = fit_capacity(
-        rows.sample(frac=1, random_state=3), capacity.sample(frac=1, random_state=4), "hr_mean_bpm"
-    )
+    shuffled = fit_capacity(rows.sample(frac=1, random_state=3), capacity.sample(frac=1, random_state=4), "hr_mean_bpm")
     doubled = fit_capacity(rows.assign(hr_mean_bpm=rows["hr_mean_bpm"] * 2), capacity, "hr_mean_bpm")
     assert shifted.estimate == pytest.approx(fit.estimate, rel=1e-6)
     assert shuffled.ci_low == pytest.approx(fit.ci_low, rel=1e-6)
@@ -143,9 +141,7 @@ def test_the_rule_of_adjustment(club):
     assert few.covariates == () and few.given_up == ("hr_max_bpm",)
     assert "may hide or fake" in few.warnings[0] and few.departs
     assert choose_covariates("hr_mean_bpm", athletes, []).covariates == ()
-    assert (
-        choose_covariates("hr_mean_bpm", athletes, ["mass_kg"]).reason == "adjusted for body mass, as planned"
-    )
+    assert choose_covariates("hr_mean_bpm", athletes, ["mass_kg"]).reason == "adjusted for body mass, as planned"
     with pytest.raises(KitError, match="no such column"):
         choose_covariates("hr_mean_bpm", athletes, ["hair"])
 
@@ -155,9 +151,7 @@ def test_one_test_for_maximum_and_capacity_warns(club):
     text, n = shared_test_warning("percent_hr_max", capacity, athletes)
     assert n == 16
     assert "take the maximal heart rate from another effort" in text
-    text, n = shared_test_warning(
-        "percent_hr_max", capacity.assign(hr_max_bpm=athletes["hr_max_bpm"]), athletes
-    )
+    text, n = shared_test_warning("percent_hr_max", capacity.assign(hr_max_bpm=athletes["hr_max_bpm"]), athletes)
     assert "come from one test in 16 athletes" in text
     assert shared_test_warning("hr_mean_bpm", capacity, athletes) == ("", 0)
 
@@ -242,17 +236,9 @@ def test_more_athletes_than_a_byte_counts():
             {"athlete": np.repeat([f"A{i:03d}" for i in range(n)], 4), "round_no": np.tile([1, 2, 3, 4], n)}
         )
         d["fit"] = np.repeat(rng.normal(50, 5, n), 4)
-        d["hr"] = (
-            200
-            - 0.6 * d["fit"]
-            + np.repeat(rng.normal(0, 5, n), 4)
-            + 2 * d["round_no"]
-            + rng.normal(0, 2, 4 * n)
-        )
+        d["hr"] = 200 - 0.6 * d["fit"] + np.repeat(rng.normal(0, 5, n), 4) + 2 * d["round_no"] + rng.normal(0, 2, 4 * n)
         means = d.groupby("athlete")[["fit", "hr"]].mean()
-        assert fit_capacity(d, "fit", "hr").estimate == pytest.approx(
-            np.polyfit(means["fit"], means["hr"], 1)[0]
-        )
+        assert fit_capacity(d, "fit", "hr").estimate == pytest.approx(np.polyfit(means["fit"], means["hr"], 1)[0])
 
 
 def test_a_row_without_a_round_number_is_left_out_and_told():

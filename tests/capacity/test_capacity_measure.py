@@ -40,13 +40,9 @@ def test_a_ratio_of_heart_rates_is_marked_circular_and_takes_its_inputs_from_the
 
 
 def test_laboratory_values_carry_retest_error_and_equations_prediction_error():
-    table = measure_capacity(
-        sheet(test="laboratory", vo2max_ml_kg_min=[52, 44, 60], averaging="seconds:30"), CLUB
-    )
+    table = measure_capacity(sheet(test="laboratory", vo2max_ml_kg_min=[52, 44, 60], averaging="seconds:30"), CLUB)
     assert set(table["error_kind"]) == {"retest"}
-    assert table["standard_error"].tolist() == pytest.approx(
-        np.exp(0.661 + 0.006 * np.array([52, 44, 60])).tolist()
-    )
+    assert table["standard_error"].tolist() == pytest.approx(np.exp(0.661 + 0.006 * np.array([52, 44, 60])).tolist())
     predicted = measure_capacity(sheet(test="run_12_min", distance_m=[2800, 2500, 3000]), CLUB)
     assert set(predicted["error_kind"]) == {"prediction"}
     assert predicted["capacity"][0] == pytest.approx((2800 - 504.9) / 44.73)
@@ -110,8 +106,7 @@ def test_an_unusable_test_gives_way_to_the_next_and_is_reported():
     assert np.isnan(table.loc["A02", "capacity"])
     assert "distance_m is missing" in table.loc["A02", "warnings"]
     assert (
-        measure_capacity(tests.head(1), CLUB.head(2)).set_index("athlete").loc["A02", "warnings"]
-        == "no aerobic test"
+        measure_capacity(tests.head(1), CLUB.head(2)).set_index("athlete").loc["A02", "warnings"] == "no aerobic test"
     )
 
 
@@ -134,9 +129,7 @@ def test_intermittent_recovery_tests_compare_by_distance_where_asked():
 
 def test_gas_exchange_is_processed_by_the_rule_in_the_sheet():
     seconds = np.arange(0, 600, 3.0)
-    samples = pd.DataFrame(
-        {"elapsed_s": seconds, "vo2_ml_min": 1000 + 5 * seconds, "vco2_ml_min": 900 + 6 * seconds}
-    )
+    samples = pd.DataFrame({"elapsed_s": seconds, "vo2_ml_min": 1000 + 5 * seconds, "vco2_ml_min": 900 + 6 * seconds})
     tests = sheet(test="gas_exchange", file="ramp.csv", averaging="seconds:30").head(1)
     table = measure_capacity(tests, CLUB.head(1), gas_exchange={"ramp.csv": samples})
     assert table["capacity"][0] == pytest.approx((1000 + 5 * 582) / 82, rel=0.01)

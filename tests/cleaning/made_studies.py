@@ -22,16 +22,12 @@ def clock(seconds: float) -> str:
 class MadeStudy:
     """Collects the tables of a study; `load` writes and loads them."""
 
-    def __init__(
-        self, folder: Path, *, athletes: int = 3, seed: int = 0, rounds: int = 3, work_s=180, rest_s=90
-    ):
+    def __init__(self, folder: Path, *, athletes: int = 3, seed: int = 0, rounds: int = 3, work_s=180, rest_s=90):
         self.folder, self.rounds, self.work_s, self.rest_s = folder, rounds, work_s, rest_s
         rng = np.random.default_rng(seed)
         self.codes = [f"A{i + 1:02d}" for i in range(athletes)]
         self.traces: dict[str, MadeTrace] = {
-            c: make_trace(
-                rng, rounds=rounds, work_s=work_s, rest_s=rest_s, before_s=300, after_s=120, noise_bpm=0.5
-            )
+            c: make_trace(rng, rounds=rounds, work_s=work_s, rest_s=rest_s, before_s=300, after_s=120, noise_bpm=0.5)
             for c in self.codes
         }
         self.athlete_rows = {
@@ -65,10 +61,7 @@ class MadeStudy:
     def write_elapsed(self, code: str, *, name: str | None = None) -> None:
         """A CSV with elapsed seconds only."""
         trace = self.traces[code]
-        rows = [
-            f"{t:.0f},{'' if np.isnan(h) else int(h)}"
-            for t, h in zip(trace.elapsed, trace.rates, strict=True)
-        ]
+        rows = [f"{t:.0f},{'' if np.isnan(h) else int(h)}" for t, h in zip(trace.elapsed, trace.rates, strict=True)]
         self.files[name or f"{code}.csv"] = "elapsed_s,hr\n" + "\n".join(rows) + "\n"
 
     def write_all(self) -> MadeStudy:

@@ -49,8 +49,7 @@ def test_bounds_hold_the_truth_of_every_recorded_round(cleaned, compared):
 
 def test_the_warts_are_found(cleaned):
     flags = {
-        (r.athlete, r.flag)
-        for r in cleaned.flags_table[cleaned.flags_table["session"] == "1"].itertuples(index=False)
+        (r.athlete, r.flag) for r in cleaned.flags_table[cleaned.flags_table["session"] == "1"].itertuples(index=False)
     }
     assert {("A12", "start lag"), ("A05", "flat line"), ("A10", "no contact"), ("A02", "no contact")} <= flags
     assert ("A03", "out of range") in flags or ("A03", "doubled or halved") in flags

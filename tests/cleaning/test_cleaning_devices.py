@@ -56,9 +56,7 @@ def test_rounds_of_a_device_that_writes_on_events_keep_their_means(rule):
 
 def test_lost_contact_in_a_file_written_every_second_stays_missing(tmp_path):
     trace = make_trace(np.random.default_rng(3))
-    places = lose_contact(
-        np.random.default_rng(4), np.arange(len(trace.rates)), len(trace.rates), 3, low=20, high=50
-    )
+    places = lose_contact(np.random.default_rng(4), np.arange(len(trace.rates)), len(trace.rates), 3, low=20, high=50)
     path = tmp_path / "A01.csv"
     path.write_text("elapsed_s,hr\n" + "".join(f"{i},{trace.rates[i]:.0f}\n" for i in places))
     got = read_recording(path)
@@ -136,9 +134,7 @@ def test_the_plan_may_trust_the_trace_beforehand(tmp_path):
     cleaned = clean_study(one.load())
     assert means(cleaned, "A03") == pytest.approx(truth(one, "A03"), abs=1.5)
     line = cleaned.clocks.set_index("athlete").loc["A03"]
-    assert (
-        line["offset_source"] == "trace, by the plan's rule" and line["settled"] == "trust the trace (rule)"
-    )
+    assert line["offset_source"] == "trace, by the plan's rule" and line["settled"] == "trust the trace (rule)"
     assert not cleaned.warnings and any("trust_trace_above" in r for r in cleaned.remarks)
 
 
@@ -174,9 +170,7 @@ def test_clocks_that_are_right_are_left_alone():
             trace.starts + 68400,
             trace.starts + 68400 + trace.work_s,
         )
-        wrong += (
-            abs(lag.seconds) > max(RULES.clock_disagreement_s, lag.uncertainty_s) and lag.confidence >= 0.5
-        )
+        wrong += abs(lag.seconds) > max(RULES.clock_disagreement_s, lag.uncertainty_s) and lag.confidence >= 0.5
     assert wrong == 0
 
 
@@ -185,23 +179,17 @@ def test_a_shared_strap_is_kept_for_the_one_it_belongs_to(tmp_path):
     one.files["A02.csv"] = one.files["A01.csv"]
     cleaned = clean_study(one.load())
     assert np.isnan(means(cleaned, "A01")).all() and np.isnan(means(cleaned, "A02")).all()
-    assert (
-        plain_account(cleaned) == "9 rounds sparred: 3 with a mean, 6 without: A01 and A02 share a strap (6)."
-    )
+    assert plain_account(cleaned) == "9 rounds sparred: 3 with a mean, 6 without: A01 and A02 share a strap (6)."
     (said,) = cleaned.warnings
     rows = re.findall(r"athlete (\w+), from_s (\d+), to_s (\d+)", said)
     assert [r[0] for r in rows] == ["A01", "A02"]
     code, begin, end = rows[0]
-    one.decisions = [
-        DECIDED | {"session": "1", "athlete": code, "from_s": begin, "to_s": end, "action": "keep"}
-    ]
+    one.decisions = [DECIDED | {"session": "1", "athlete": code, "from_s": begin, "to_s": end, "action": "keep"}]
     settled = clean_study(one.load())
     assert means(settled, "A01") == pytest.approx(truth(one, "A01"), abs=1)
     assert np.isnan(means(settled, "A02")).all()
     assert settled.overrides["seconds"].iloc[0] > 900
-    one.decisions = [
-        DECIDED | {"session": "1", "athlete": "A02", "from_s": 0, "to_s": 9999, "action": "set aside"}
-    ]
+    one.decisions = [DECIDED | {"session": "1", "athlete": "A02", "from_s": 0, "to_s": 9999, "action": "set aside"}]
     assert set(clean_study(one.load()).missing["athlete"]) == {"A01", "A02"}
 
 
@@ -280,9 +268,7 @@ def test_what_is_kept_is_what_was_read_and_damage_to_it_is_ignored(tmp_path):
 def test_a_recording_much_shorter_or_longer_than_the_evening_is_named(tmp_path):
     one = made(tmp_path)
     one.write_local("A01", part=slice(0, 420))
-    long = make_trace(
-        np.random.default_rng(1), rounds=3, work_s=300, rest_s=120, before_s=300, after_s=5 * 3600
-    )
+    long = make_trace(np.random.default_rng(1), rounds=3, work_s=300, rest_s=120, before_s=300, after_s=5 * 3600)
     one.traces["A02"] = long
     one.write_local("A02")
     said = clean_study(one.load()).warnings
@@ -313,9 +299,7 @@ def test_a_stated_maximum_below_the_athletes_own_test_is_settled_before_it_costs
     one.athlete_rows["A01"] |= {"hr_max_bpm": true_max}
     assert clean_study(one.load()).rows.query("athlete == 'A01'")["percent_hr_max"].notna().all()
     one.athlete_rows["A01"] |= {"hr_max_bpm": true_max - 4}
-    one.decisions = [
-        DECIDED | {"table": "athletes", "athlete": "A01", "measure": "hr_max_bpm", "action": "keep"}
-    ]
+    one.decisions = [DECIDED | {"table": "athletes", "athlete": "A01", "measure": "hr_max_bpm", "action": "keep"}]
     kept = clean_study(one.load())
     share = kept.rows.query("athlete == 'A01'")["percent_hr_max"].iloc[0]
     assert share == pytest.approx(100 * means(kept, "A01")[0] / (true_max - 4))
@@ -355,9 +339,7 @@ def test_heart_rate_in_the_rests_is_described_and_told(tmp_path):
         mine = rows[rows["athlete"] == code].set_index("round_no")
         for k in (1, 2):
             bell, end = int(trace.starts[k]), int(trace.starts[k - 1] + trace.work_s)
-            assert mine.loc[k, "hr_rest_end_bpm"] == pytest.approx(
-                trace.truth[bell - 10 : bell].mean(), abs=1
-            )
+            assert mine.loc[k, "hr_rest_end_bpm"] == pytest.approx(trace.truth[bell - 10 : bell].mean(), abs=1)
             fall = trace.truth[end - 5 : end].mean() - trace.truth[end + 55 : end + 65].mean()
             assert mine.loc[k, "hr_recovery_60s_bpm"] == pytest.approx(fall, abs=1)
         assert np.isnan(mine.loc[3, "hr_rest_end_bpm"])

@@ -91,9 +91,7 @@ def test_a_known_start_is_taken_as_it_is():
     assert set(by_seconds["found_by"]) == {"clock"} and set(by_seconds["confidence"]) == {1.0}
     clocked = samples.assign(clock_s=samples["elapsed_s"] + 19 * 3600)
     hour, minute, second = 19 + int(first) // 3600, int(first) // 60 % 60, int(first) % 60
-    by_clock = find_rounds(
-        clocked, Protocol(4, 300.0, 120.0), start_clock=f"{hour}:{minute:02d}:{second:02d}"
-    )
+    by_clock = find_rounds(clocked, Protocol(4, 300.0, 120.0), start_clock=f"{hour}:{minute:02d}:{second:02d}")
     assert by_clock["start_s"].iloc[0] == pytest.approx(first)
     begin = pd.Timestamp("2026-03-01T18:00:00Z")
     dated = samples.assign(time=begin + pd.to_timedelta(samples["elapsed_s"], unit="s"))

@@ -256,9 +256,7 @@ def test_a_rule_may_be_set_up_to_its_limits_and_not_beyond(name):
 
 def test_rules_are_described_as_they_are_given():
     told = cleaning_rules(CleaningRules(flat_s=33.0)).set_index("parameter")
-    assert (
-        told.loc["flat_s", "value"] == 33.0 and told["changed"].sum() == 1 and told.loc["flat_s", "changed"]
-    )
+    assert told.loc["flat_s", "value"] == 33.0 and told["changed"].sum() == 1 and told.loc["flat_s", "changed"]
     assert cleaning_rules({"cleaning": {"flat_s": 33}}).set_index("parameter").loc["flat_s", "value"] == 33.0
 
 

@@ -44,9 +44,7 @@ def test_uneven_steps_are_weighted_by_time():
 
 def test_a_gap_is_missing_and_its_neighbours_keep_their_half_second():
     made = spans([100] * 10 + [120] * 10, clock=[*range(10), *range(30, 40)])
-    values, aside = measure_round(
-        made, -0.5, 39.5, CleaningRules(least_valid_share=0.1, gap_shift_bpm=30), np.inf
-    )
+    values, aside = measure_round(made, -0.5, 39.5, CleaningRules(least_valid_share=0.1, gap_shift_bpm=30), np.inf)
     assert aside == {"no contact": pytest.approx(20.0)}
     assert values["valid_s"] == pytest.approx(20.0) and values["hr_mean_bpm"] == pytest.approx(110, abs=0.6)
 
@@ -126,9 +124,7 @@ def test_seconds_are_conserved_in_every_window(rates, data):
     n = len(rates)
     steps = data.draw(st.lists(st.floats(0.3, 20), min_size=n, max_size=n))
     clock = np.cumsum(steps)
-    codes = np.array(
-        data.draw(st.lists(st.integers(0, len(FLAGS) - 1), min_size=n, max_size=n)), dtype=np.int8
-    )
+    codes = np.array(data.draw(st.lists(st.integers(0, len(FLAGS) - 1), min_size=n, max_size=n)), dtype=np.int8)
     start = data.draw(st.floats(-20, float(clock[-1]) + 20))
     length = data.draw(st.floats(1, 200))
     begin = data.draw(st.floats(-5, float(clock[-1])))

@@ -134,9 +134,7 @@ def test_clock_offsets_are_applied_and_a_device_that_disagrees_is_held_back(tmp_
         assert np.isnan(rows["A02", k])
     clocks = cleaned.clocks.set_index("athlete")
     assert clocks["agrees"].to_dict() == {"A01": "yes", "A02": "no", "A03": "yes"}
-    assert clocks.loc["A02", "offset_s"] == 0 and clocks.loc["A02", "found_offset_s"] == pytest.approx(
-        75, abs=12
-    )
+    assert clocks.loc["A02", "offset_s"] == 0 and clocks.loc["A02", "found_offset_s"] == pytest.approx(75, abs=12)
     assert len(cleaned.warnings) == 1 and "A02" in cleaned.warnings[0] and "held back" in cleaned.warnings[0]
     assert clocks["settled"].to_dict() == {"A01": "", "A02": "held back", "A03": ""}
 
@@ -160,9 +158,7 @@ def test_a_common_event_puts_every_device_on_the_clock(tmp_path):
             assert rows[athlete, k] == pytest.approx(one.traces[athlete].true_mean(k - 1), abs=0.5)
     clocks = cleaned.clocks.set_index("athlete")
     assert clocks["offset_source"].to_dict() == {"A01": "common event", "A02": "common event", "A03": "log"}
-    assert (
-        clocks.loc["A01", "offset_s"] == 75 and clocks.loc[["A01", "A02"], "agrees"].tolist() == ["yes"] * 2
-    )
+    assert clocks.loc["A01", "offset_s"] == 75 and clocks.loc[["A01", "A02"], "agrees"].tolist() == ["yes"] * 2
     (wrong,) = [w for w in cleaned.warnings if "common event" in w]
     assert "A03" in wrong and "+75\u00a0s" in wrong and "\u221275\u00a0s" in wrong
     one.recording_rows = [{"athlete": "A02", "file": "A02.csv", "event_s": 160}]
@@ -191,8 +187,7 @@ def test_utc_recordings_need_the_offset_of_the_session(tmp_path):
     one = made(tmp_path)
     trace = one.traces["A01"]
     lines = [
-        f"2026-03-01T{clock(BEGIN_S - 3600 + t)}Z,{h:.0f}"
-        for t, h in zip(trace.elapsed, trace.rates, strict=True)
+        f"2026-03-01T{clock(BEGIN_S - 3600 + t)}Z,{h:.0f}" for t, h in zip(trace.elapsed, trace.rates, strict=True)
     ]
     one.files["A01.csv"] = "time,hr\n" + "\n".join(lines)
     rows = summarise_rounds(one.load()).set_index(["athlete", "round_no"])["hr_mean_bpm"]
@@ -218,9 +213,7 @@ def test_another_day_is_seen_without_a_logged_clock_too(tmp_path):
     one.clock_rows = {}
     one.files["A01.csv"] = one.files["A01.csv"].replace("2026-03-01", "2026-03-03")
     cleaned = clean_study(one.load())
-    assert set(cleaned.traces) == {("1", "A02"), ("1", "A03")} and any(
-        "2 days after" in w for w in cleaned.warnings
-    )
+    assert set(cleaned.traces) == {("1", "A02"), ("1", "A03")} and any("2 days after" in w for w in cleaned.warnings)
 
 
 def test_two_files_of_one_athlete_are_joined(tmp_path):
@@ -231,9 +224,7 @@ def test_two_files_of_one_athlete_are_joined(tmp_path):
     cleaned = clean_study(one.load())
     trace = cleaned.traces["1", "A01"]
     assert (np.diff(trace["clock_s"]) > 0).all() and len(trace) == len(one.traces["A01"].rates)
-    assert any("overlaps" in r for r in cleaned.remarks) and any(
-        "2 files joined" in r for r in cleaned.remarks
-    )
+    assert any("overlaps" in r for r in cleaned.remarks) and any("2 files joined" in r for r in cleaned.remarks)
     rows = cleaned.rows.query("athlete == 'A01'")["hr_mean_bpm"].tolist()
     assert rows == pytest.approx([one.traces["A01"].true_mean(k) for k in range(3)], abs=0.4)
     check_conservation(cleaned)
@@ -286,9 +277,7 @@ def test_typed_means_stand_in_and_are_marked(tmp_path):
     rows = cleaned.rows.set_index(["athlete", "round_no"])
     assert rows.loc["A03", "hr_source"].tolist() == ["typed", "typed", ""]
     assert rows.loc["A03", "hr_mean_bpm"].tolist()[:2] == [151, 152]
-    assert rows.loc[("A03", 1), "percent_hr_max"] == pytest.approx(
-        100 * 151 / one.athlete_rows["A03"]["hr_max_bpm"]
-    )
+    assert rows.loc[("A03", 1), "percent_hr_max"] == pytest.approx(100 * 151 / one.athlete_rows["A03"]["hr_max_bpm"])
     assert rows.loc["A03", ["valid_s", "vigorous_s", "hr_late_bpm"]].isna().all(axis=None)
     assert rows.loc[("A01", 1), "hr_source"] == "trace"
     assert any("typed from a device" in r for r in cleaned.remarks)
@@ -301,18 +290,10 @@ def test_measured_and_predicted_maximum_are_never_mixed(tmp_path):
     one.athlete_rows["A03"] |= {"hr_max_source": "", "hr_max_bpm": ""}
     rows = summarise_rounds(one.load()).groupby("athlete").first()
     assert rows["percent_hr_max"].notna().tolist() == [True, False, False]
-    assert rows.loc["A02", "percent_hr_max_predicted"] == pytest.approx(
-        100 * rows.loc["A02", "hr_mean_bpm"] / 195
-    )
+    assert rows.loc["A02", "percent_hr_max_predicted"] == pytest.approx(100 * rows.loc["A02", "hr_mean_bpm"] / 195)
     nes = 211 - 0.64 * 25
-    assert rows.loc["A03", "percent_hr_max_predicted"] == pytest.approx(
-        100 * rows.loc["A03", "hr_mean_bpm"] / nes
-    )
-    assert (
-        rows.loc[["A02", "A03"], ["percent_hr_reserve", "vigorous_s", "training_impulse"]]
-        .isna()
-        .all(axis=None)
-    )
+    assert rows.loc["A03", "percent_hr_max_predicted"] == pytest.approx(100 * rows.loc["A03", "hr_mean_bpm"] / nes)
+    assert rows.loc[["A02", "A03"], ["percent_hr_reserve", "vigorous_s", "training_impulse"]].isna().all(axis=None)
 
 
 def test_a_peak_above_the_maximum_is_a_problem_never_104_percent(tmp_path):
@@ -390,9 +371,7 @@ def test_lactate_table_is_merged_with_its_delays(tmp_path):
     rows = cleaned.rows.set_index(["athlete", "round_no"])
     assert rows.loc[("A01", 0), "lactate_mmol_l"] == 1.5
     assert rows.loc[("A01", 1), "lactate_mmol_l"] == 6.5 and rows.loc[("A01", 1), "lactate_delay_s"] == 65
-    assert (
-        np.isnan(rows.loc[("A01", 2), "lactate_mmol_l"]) and rows.loc[("A01", 2), "lactate_limit"] == "high"
-    )
+    assert np.isnan(rows.loc[("A01", 2), "lactate_mmol_l"]) and rows.loc[("A01", 2), "lactate_limit"] == "high"
     assert rows.loc[("A02", 1), "lactate_mmol_l"] == 7.5
     line = balance(cleaned, "lactate_mmol_l")
     assert (line["rows_in"], line["used"], line["set_aside"]) == (5, 4, 1)
@@ -419,9 +398,7 @@ def test_without_a_clock_the_rounds_are_found(tmp_path):
     cleaned = clean_study(one.load())
     assert set(cleaned.windows["found_by"]) == {"trace"} and (cleaned.windows["confidence"] > 0.8).all()
     for row in cleaned.windows.itertuples(index=False):
-        assert row.start_s - BEGIN_S == pytest.approx(
-            one.traces[row.athlete].starts[row.round_no - 1], abs=10
-        )
+        assert row.start_s - BEGIN_S == pytest.approx(one.traces[row.athlete].starts[row.round_no - 1], abs=10)
     assert any("nobody logged the clock" in w for w in cleaned.warnings)
     check_conservation(cleaned)
 
@@ -442,9 +419,7 @@ def test_a_round_missing_in_the_log_is_worked_out(tmp_path):
     del one.clock_rows[2]
     cleaned = clean_study(one.load())
     middle = cleaned.windows.query("round_no == 2")
-    assert set(middle["found_by"]) == {"protocol"} and any(
-        "worked out from round" in r for r in cleaned.remarks
-    )
+    assert set(middle["found_by"]) == {"protocol"} and any("worked out from round" in r for r in cleaned.remarks)
     assert cleaned.rows.query("round_no == 2")["hr_mean_bpm"].notna().all()
 
 

@@ -10,9 +10,7 @@ REFERENCES = Path(__file__).resolve().parents[1] / "references"
 
 
 def cases(pattern):
-    return sorted(
-        path for topic in ("rounds", "models", "capacity") for path in (REFERENCES / topic).glob(pattern)
-    )
+    return sorted(path for topic in ("rounds", "models", "capacity") for path in (REFERENCES / topic).glob(pattern))
 
 
 def unique_cases(pattern):
@@ -36,10 +34,7 @@ def study(n=12, rounds=4, *, sd_athlete=8.0, sd=5.0, missing=0.0, seed=0):
             "athlete": [f"A{i:02d}" for i in athlete],
             "round_no": round_no,
             "capacity": rng.normal(50, 6, n)[athlete].round(1),
-            "hr": 160
-            + 2.0 * round_no
-            + sd_athlete * rng.normal(size=n)[athlete]
-            + sd * rng.normal(size=n * rounds),
+            "hr": 160 + 2.0 * round_no + sd_athlete * rng.normal(size=n)[athlete] + sd * rng.normal(size=n * rounds),
         }
     )
     if missing:

@@ -74,9 +74,7 @@ def test_one_athlete_by_plain_integration():
     given = integrate.quad(
         lambda u: joint(u) * (mean + u + sigma * _mills((mean + u - 12) / sigma)), -15, 15, epsrel=1e-10
     )[0]
-    assert likelihood.expected(np.array([mean]), sigma, tau / sigma)[1] == pytest.approx(
-        given / area, abs=1e-6
-    )
+    assert likelihood.expected(np.array([mean]), sigma, tau / sigma)[1] == pytest.approx(given / area, abs=1e-6)
 
 
 def _mills(z):
@@ -91,9 +89,7 @@ def test_without_censored_values_the_fit_is_the_plain_one(nine):
 def test_with_hardly_any_information_lost_the_tests_are_nearly_those_of_the_plain_fit():
     rng = np.random.default_rng(3)
     y = np.arange(4) + rng.normal(size=(10, 1)) + rng.normal(size=(10, 4))
-    table = pd.DataFrame(
-        {"athlete": np.repeat(range(10), 4), "round_no": np.tile(range(4), 10), "y": y.ravel()}
-    )
+    table = pd.DataFrame({"athlete": np.repeat(range(10), 4), "round_no": np.tile(range(4), 10), "y": y.ravel()})
     fit = fit_mixed(table, "y ~ C(round_no)", group="athlete")
     side = np.zeros(40)
     side[np.argmin(y)] = 1  # "at least the lowest value of all": one value less
@@ -104,9 +100,7 @@ def test_with_hardly_any_information_lost_the_tests_are_nearly_those_of_the_plai
     for ddf in ("kenward-roger", "cr2"):
         ours, theirs = (f.contrasts("round_no", ddf=ddf) for f in (found, without))
         assert ours["estimate"].to_numpy() == pytest.approx(theirs["estimate"].to_numpy(), abs=0.12)
-        assert ours["standard_error"].to_numpy() == pytest.approx(
-            theirs["standard_error"].to_numpy(), rel=0.1
-        )
+        assert ours["standard_error"].to_numpy() == pytest.approx(theirs["standard_error"].to_numpy(), rel=0.1)
 
 
 def _evening(rng, growth=1.0):

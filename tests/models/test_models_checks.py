@@ -17,10 +17,7 @@ def test_predicted_effects_solve_the_mixed_model_equations():
     v, effects = fit.variances, fit.random_effects()
     X, y = fit._design.X, rows["hr"].to_numpy()
     Z = np.hstack(
-        [
-            (pd.factorize(rows[c])[0][:, None] == np.arange(rows[c].nunique())) * 1.0
-            for c in ("athlete", "bout")
-        ]
+        [(pd.factorize(rows[c])[0][:, None] == np.arange(rows[c].nunique())) * 1.0 for c in ("athlete", "bout")]
     )
     G = np.diag([v.group] * 7 + [v.crossed] * 5)
     V = Z @ G @ Z.T + v.residual * np.eye(len(y))
@@ -29,9 +26,7 @@ def test_predicted_effects_solve_the_mixed_model_equations():
     assert set(effects["effect"]) == {"intercept", "bout"}
     residuals = fit.residuals()
     assert residuals["residual"].to_numpy() == approx(y - residuals["fitted"].to_numpy())
-    assert residuals["fitted"].to_numpy() == approx(
-        X @ fit.coefficients()["estimate"].to_numpy() + Z @ expected
-    )
+    assert residuals["fitted"].to_numpy() == approx(X @ fit.coefficients()["estimate"].to_numpy() + Z @ expected)
 
 
 def test_slopes_of_athletes_are_in_the_units_of_the_column():
@@ -84,13 +79,7 @@ def test_profile_intervals_of_slopes_and_crossed_effects():
 @pytest.mark.parametrize("seed", range(4))
 def test_profile_intervals_of_crossed_fits_hold_the_estimate_whatever_the_data(seed):
     rng = np.random.default_rng(seed)
-    rows = [
-        (i, k, int(rng.integers(0, 8)), rng.normal() + (i % 3) * (seed % 2))
-        for i in range(8)
-        for k in range(3)
-    ]
+    rows = [(i, k, int(rng.integers(0, 8)), rng.normal() + (i % 3) * (seed % 2)) for i in range(8) for k in range(3)]
     data = pd.DataFrame(rows, columns=["athlete", "round_no", "bout", "y"])
     found = fit_mixed(data, "y ~ C(round_no)", group="athlete", crossed="bout").variance_intervals()
-    assert (found["ci_low"] <= found["estimate"] + 1e-9).all() and (
-        found["ci_high"] >= found["estimate"] - 1e-9
-    ).all()
+    assert (found["ci_low"] <= found["estimate"] + 1e-9).all() and (found["ci_high"] >= found["estimate"] - 1e-9).all()

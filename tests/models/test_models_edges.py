@@ -80,9 +80,7 @@ def test_mistakes_are_named(call, words):
 
 def test_a_column_named_round_works():
     rows = ROWS.rename(columns={"round_no": "round"})
-    assert fit(rows, "hr ~ C(round)").test("round").p == approx(
-        fit(formula="hr ~ C(round_no)").test("round_no").p
-    )
+    assert fit(rows, "hr ~ C(round)").test("round").p == approx(fit(formula="hr ~ C(round_no)").test("round_no").p)
 
 
 def test_missing_values_are_left_out_and_counted():
@@ -144,9 +142,7 @@ def test_numeric_rounds_are_a_trend_and_codings_of_the_formula_are_kept():
     plain = fit(formula="hr ~ C(round_no)")
     assert named["estimate"].iloc[0] == approx(plain.means("round_no")["estimate"][2])
     without = fit(formula="hr ~ 0 + C(round_no)")
-    assert without.coefficients()["estimate"].to_numpy() == approx(
-        plain.means("round_no")["estimate"].to_numpy()
-    )
+    assert without.coefficients()["estimate"].to_numpy() == approx(plain.means("round_no")["estimate"].to_numpy())
     assert without.test("round_no").p == approx(plain.test("round_no").p)
 
 
@@ -259,9 +255,7 @@ def test_the_order_of_the_athletes_does_not_move_a_permutation_p():
     rng = np.random.default_rng(0)
     x, y = rng.normal(size=(2, 12))
     order = rng.permutation(12)
-    one, two = (
-        models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order]))
-    )
+    one, two = (models.permutation_correlation(a, b, n_resamples=500) for a, b in ((x, y), (x[order], y[order])))
     assert one.p == two.p
 
 
@@ -291,11 +285,7 @@ def test_a_covariate_that_hardly_differs_from_another_is_named():
 
 def test_means_of_a_factor_that_is_no_term_of_its_own_are_refused_in_words():
     """Its interaction alone may span the same space as both together, so that nothing else stops it."""
-    rows = [
-        (a, r, "FM"[i % 2], 150 + i + 3 * r + (i * r) % 4)
-        for i, a in enumerate("ABCDEFGH")
-        for r in (1, 2, 3)
-    ]
+    rows = [(a, r, "FM"[i % 2], 150 + i + 3 * r + (i * r) % 4) for i, a in enumerate("ABCDEFGH") for r in (1, 2, 3)]
     data = pd.DataFrame(rows, columns=["athlete", "round_no", "sex", "hr"])
     fit = fit_mixed(data, "hr ~ C(sex) + C(round_no):C(sex)", group="athlete")
     for ask in (fit.means, fit.contrasts):

@@ -119,10 +119,7 @@ def test_signed_ranks_against_full_permutation(path):
 def test_signed_ranks_by_hand_and_by_enumeration():
     d = np.array([3, -1, 4, 1, -5, 9, 2, 6.0])
     ranks = stats.rankdata(np.abs(d))
-    sums = [
-        sum(r for r, up in zip(ranks, flips, strict=True) if up)
-        for flips in itertools.product((0, 1), repeat=8)
-    ]
+    sums = [sum(r for r, up in zip(ranks, flips, strict=True) if up) for flips in itertools.product((0, 1), repeat=8)]
     v = ranks[d > 0].sum()
     greater = np.mean([s >= v for s in sums])
     assert signed_rank(d, alternative="greater").p == approx(greater)
@@ -195,10 +192,7 @@ def test_permutation_exact_and_random():
     many = permutation_correlation(x, y, n_resamples=4000)
     assert not many.exact and many.p == approx(stats.pearsonr(x, y).pvalue, abs=0.03)
     assert permutation_correlation(x, y, seed=3).p == permutation_correlation(x, y, seed=3).p
-    low = (
-        permutation_correlation(x, y, alternative="less").p
-        + permutation_correlation(x, y, alternative="greater").p
-    )
+    low = permutation_correlation(x, y, alternative="less").p + permutation_correlation(x, y, alternative="greater").p
     assert low == approx(1.0, abs=0.01)
     assert math.isnan(permutation_correlation([1.0, 1.0, 1.0], [1.0, 2.0, 3.0]).p)
     with pytest.raises(KitError, match="none missing"):
@@ -221,12 +215,7 @@ def test_exact_distribution_of_a_correlation_agrees_with_high_precision_and_with
     rho, n = mp.mpf("0.8"), 30
 
     def density(r):
-        top = (
-            (n - 2)
-            * mp.gamma(n - 1)
-            * (1 - rho**2) ** (mp.mpf(n - 1) / 2)
-            * (1 - r**2) ** (mp.mpf(n - 4) / 2)
-        )
+        top = (n - 2) * mp.gamma(n - 1) * (1 - rho**2) ** (mp.mpf(n - 1) / 2) * (1 - r**2) ** (mp.mpf(n - 4) / 2)
         bottom = mp.sqrt(2 * mp.pi) * mp.gamma(n - mp.mpf(1) / 2) * (1 - rho * r) ** (n - mp.mpf(3) / 2)
         return top / bottom * mp.hyp2f1(0.5, 0.5, n - mp.mpf(1) / 2, (1 + rho * r) / 2)
 

@@ -160,9 +160,7 @@ def test_cr2_df_are_those_of_the_simulated_covariance():
         drawn = np.einsum("ibs,ibt->bst", scores, scores)
         q = len(L)
         assert drawn.mean(axis=0) == approx(np.eye(q), abs=0.03)
-        assert tests._cr2_eta(L) == approx(
-            q * (q + 1) / drawn.reshape(len(y), -1).var(axis=0).sum(), rel=0.05
-        )
+        assert tests._cr2_eta(L) == approx(q * (q + 1) / drawn.reshape(len(y), -1).var(axis=0).sum(), rel=0.05)
 
 
 def test_cr2_df_of_a_contrast_counts_the_complete_pairs_that_matter():

@@ -46,9 +46,7 @@ def test_contrasts_have_t_intervals_and_bonferroni_ones_beside(fit):
     assert plain["p_adjusted"].tolist() == plain["p"].tolist()
     times = fit.contrasts("round_no", kind="pairwise", adjust="bonferroni")
     assert times["p_adjusted"].tolist() == approx(np.minimum(1.0, 6 * times["p"]).tolist())
-    later = dict(
-        zip(plain["contrast"], plain["later"].astype(int) - plain["earlier"].astype(int), strict=True)
-    )
+    later = dict(zip(plain["contrast"], plain["later"].astype(int) - plain["earlier"].astype(int), strict=True))
     assert later == {"2 - 1": 1, "3 - 2": 1, "4 - 3": 1}
     given = fit.contrasts("round_no", df=[5.0, 6.0, 7.0])
     assert given["df"].tolist() == [5.0, 6.0, 7.0]
@@ -68,9 +66,7 @@ def test_coefficients_and_means_have_intervals_of_their_level(fit):
     assert (default["ci_high"] - default["estimate"]).to_numpy() == approx(
         (stats.t.isf(0.025, default["df"]) * default["standard_error"]).to_numpy()
     )
-    assert (
-        fit.coefficients().loc["capacity", "term"] == "capacity" and fit.coefficients().columns[0] == "term"
-    )
+    assert fit.coefficients().loc["capacity", "term"] == "capacity" and fit.coefficients().columns[0] == "term"
 
 
 def test_every_term_is_tested_as_it_is_by_itself(fit):
@@ -85,9 +81,7 @@ def test_every_term_is_tested_as_it_is_by_itself(fit):
 
 
 def test_small_units_keep_their_errors():
-    small = fit_mixed(ROWS.assign(hr=ROWS["hr"] * 1e-8), "hr ~ C(round_no)", group="athlete").contrasts(
-        "round_no"
-    )
+    small = fit_mixed(ROWS.assign(hr=ROWS["hr"] * 1e-8), "hr ~ C(round_no)", group="athlete").contrasts("round_no")
     plain = fit_mixed(ROWS, "hr ~ C(round_no)", group="athlete").contrasts("round_no")
     assert small["p"].tolist() == approx(plain["p"].tolist(), rel=1e-5)
 
@@ -114,9 +108,7 @@ def test_slopes_of_athletes_have_errors_in_the_units_of_the_column():
     one, other = (fit_mixed(rows, f"hr ~ {c}", group="athlete", slope=c) for c in ("round_no", "seconds"))
     a, b = (f.random_effects().query("effect == 'slope'")["standard_error"].to_numpy() for f in (one, other))
     assert (a > 0).all() and b * 300 == approx(a, rel=1e-5)
-    assert other.residuals()["residual"].to_numpy() == approx(
-        one.residuals()["residual"].to_numpy(), abs=1e-6
-    )
+    assert other.residuals()["residual"].to_numpy() == approx(one.residuals()["residual"].to_numpy(), abs=1e-6)
 
 
 def test_shares_of_the_variance_by_their_definition(fit):
@@ -125,17 +117,13 @@ def test_shares_of_the_variance_by_their_definition(fit):
     fixed = np.var(fit.residuals()["fitted_marginal"], ddof=1)
     v, shares = fit.variances, fit.r_squared()
     whole = fixed + v.group + v.residual
-    assert shares.marginal == approx(fixed / whole) and shares.conditional == approx(
-        (fixed + v.group) / whole
-    )
+    assert shares.marginal == approx(fixed / whole) and shares.conditional == approx((fixed + v.group) / whole)
     assert len(fit.residuals()) == len(rows)
 
 
 def test_residuals_are_scaled_by_the_residual_sd(fit):
     table = fit.residuals()
-    assert table["scaled_residual"].to_numpy() == approx(
-        table["residual"].to_numpy() / np.sqrt(fit.variances.residual)
-    )
+    assert table["scaled_residual"].to_numpy() == approx(table["residual"].to_numpy() / np.sqrt(fit.variances.residual))
     assert table["observed"].to_numpy() == approx(table["fitted"].to_numpy() + table["residual"].to_numpy())
     assert list(table.columns[:2]) == ["athlete", "round_no"]
     logged = fit_mixed(ROWS, "hr ~ C(round_no) + np.log(capacity)", group="athlete").residuals()
@@ -148,9 +136,7 @@ def test_pictures_compare_with_the_quantiles_of_blom():
     ranks = stats.rankdata(found.residuals["scaled_residual"])
     assert found.residuals["normal_quantile"].to_numpy() == approx(stats.norm.ppf((ranks - 3 / 8) / 40.25))
     ranks = stats.rankdata(found.random_effects["estimate"])
-    assert found.random_effects["normal_quantile"].to_numpy() == approx(
-        stats.norm.ppf((ranks - 3 / 8) / 4.25)
-    )
+    assert found.random_effects["normal_quantile"].to_numpy() == approx(stats.norm.ppf((ranks - 3 / 8) / 4.25))
     sd = found.random_effects["estimate"].std(ddof=1)
     assert found.random_effects["scaled_estimate"].to_numpy() == approx(
         (found.random_effects["estimate"] / sd).to_numpy()
@@ -189,9 +175,7 @@ def test_slopes_at_each_round_and_on_average(fit):
     assert mean["estimate"][0] == approx(each["estimate"].mean())
     terms = crossing.coefficients().set_index("term")["estimate"]
     steps = [terms[f"C(round_no)[T.{k}]:capacity"] for k in (2, 3, 4)]
-    assert (each["estimate"][1:] - each["estimate"][0]).tolist() == approx(steps) and min(
-        map(abs, steps)
-    ) > 1e-3
+    assert (each["estimate"][1:] - each["estimate"][0]).tolist() == approx(steps) and min(map(abs, steps)) > 1e-3
     alike = fit.slopes("capacity", by="round_no")
     assert alike["estimate"].tolist() == approx([fit.slopes("capacity")["estimate"][0]] * 4)
     assert fit.coefficients().loc["capacity", "estimate"] == approx(alike["estimate"][0])

@@ -20,11 +20,7 @@ def club(n, rho, rng, k=4):
         sign[i] = -1 if b in seen and rho < 0 else 1
         seen.add(b)
     shared = rng.normal(size=bout.max() + 1)[bout.ravel()] * sign
-    y = (
-        rng.normal(size=n).repeat(k) * 1.2
-        + np.sqrt(abs(rho)) * shared
-        + np.sqrt(1 - abs(rho)) * rng.normal(size=n * k)
-    )
+    y = rng.normal(size=n).repeat(k) * 1.2 + np.sqrt(abs(rho)) * shared + np.sqrt(1 - abs(rho)) * rng.normal(size=n * k)
     table = pd.DataFrame({"athlete": np.repeat(range(n), k), "round_no": np.tile(range(k), n), "y": y})
     return table.assign(bout=bout.ravel())
 
@@ -63,9 +59,7 @@ def test_opposed_pairs_have_a_covariance_below_zero_and_their_likelihood_is_the_
     P = X.T @ inner @ X
     r = table["y"] - X @ np.linalg.solve(P, X.T @ inner @ table["y"])
     rest = len(table) - X.shape[1]
-    value = -0.5 * (
-        np.linalg.slogdet(V)[1] + np.linalg.slogdet(P)[1] + r @ inner @ r + rest * np.log(2 * np.pi)
-    )
+    value = -0.5 * (np.linalg.slogdet(V)[1] + np.linalg.slogdet(P)[1] + r @ inner @ r + rest * np.log(2 * np.pi))
     assert fit.log_likelihood == pytest.approx(value, abs=1e-8)
 
 
@@ -85,10 +79,7 @@ def test_false_changes_with_pairs_stay_near_five_per_cent(rho):
     for _ in range(n_studies):
         table = club(8, rho, rng)
         hits += (
-            refit_pairs(fit_mixed(table, "y ~ C(round_no)", group="athlete"), table["bout"])
-            .test("round_no")
-            .p
-            < 0.05
+            refit_pairs(fit_mixed(table, "y ~ C(round_no)", group="athlete"), table["bout"]).test("round_no").p < 0.05
         )
     assert stats.binomtest(int(hits), n_studies, 0.05).pvalue > 0.001
 
@@ -111,9 +102,7 @@ def test_shuffles_agree_with_every_shuffle_counted():
         reached += f_of_ranks(*centred_ranks(made[None]))["F"][0] >= observed - 1e-9
         total += 1
     assert total == 6 * 6 * 2 * 6
-    assert shuffle_within(values, n_shuffles=40_000).p == pytest.approx(
-        reached / total, abs=4 * np.sqrt(0.01 / 40_000)
-    )
+    assert shuffle_within(values, n_shuffles=40_000).p == pytest.approx(reached / total, abs=4 * np.sqrt(0.01 / 40_000))
 
 
 def test_two_rounds_are_exact():

@@ -98,9 +98,7 @@ def test_profile_intervals_of_the_standard_deviations(path):
     assert table.loc["group", "estimate"] == approx(expected["ml_variance_athlete"], rel=1e-4, abs=1e-6)
     for component, name in (("group", "athlete"), ("residual", "residual")):
         for side in ("low", "high"):
-            assert table.loc[component, f"sd_ci_{side}"] == approx(
-                limits[f"{name}_{side}"], rel=tolerance, abs=1e-6
-            )
+            assert table.loc[component, f"sd_ci_{side}"] == approx(limits[f"{name}_{side}"], rel=tolerance, abs=1e-6)
 
 
 @pytest.mark.parametrize("model, formula", [("model_additive", "+"), ("model_interaction", "*")])

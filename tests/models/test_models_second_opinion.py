@@ -25,9 +25,7 @@ def test_hc3_is_that_of_r(case):
     name, columns = case
     people = pd.read_csv(REFERENCES / "capacity/06_correlation__n14_vo2max_hr/athlete_level.csv")
     found = robust_slope(people["hr_mean"], people[columns])
-    assert [found.estimate, found.standard_error, found.p, found.df] == pytest.approx(
-        EXPECTED[name], rel=1e-9
-    )
+    assert [found.estimate, found.standard_error, found.p, found.df] == pytest.approx(EXPECTED[name], rel=1e-9)
     assert found.statistic == pytest.approx(found.estimate / found.standard_error)
     wide = robust_slope(people["hr_mean"], people[columns], level=0.99)
     assert wide.ci_high - wide.ci_low > 1.3 * (found.ci_high - found.ci_low)
@@ -35,14 +33,10 @@ def test_hc3_is_that_of_r(case):
     assert np.isnan(found.p_all) and found.n_athletes == found.n_observations == 14
 
 
-@pytest.mark.parametrize(
-    ("name", "key"), [("hr_mean", "marginal"), ("three_rows_missing", "marginal_missing")]
-)
+@pytest.mark.parametrize(("name", "key"), [("hr_mean", "marginal"), ("three_rows_missing", "marginal_missing")])
 def test_the_marginal_model_is_that_of_r(name, key):
     data, found = of_rounds(name)
-    assert [found.estimate, found.standard_error, found.df, found.p_all] == pytest.approx(
-        EXPECTED[key], rel=1e-8
-    )
+    assert [found.estimate, found.standard_error, found.df, found.p_all] == pytest.approx(EXPECTED[key], rel=1e-8)
     assert (found.n_athletes, found.n_observations) == (14, len(data))
 
 
@@ -53,12 +47,8 @@ def test_with_complete_rounds_it_is_the_spread_of_the_changes():
     change = by_round[4] - by_round[1]
     assert found.estimate == pytest.approx(change.mean())
     assert found.standard_error == pytest.approx(change.std() / np.sqrt(len(change) - 1))
-    assert found.ci_high - found.estimate == pytest.approx(
-        2.2281388520 * found.standard_error
-    )  # t of 10 df, table
-    ours = fit_mixed(data, "hr_mean ~ C(round)", group="athlete").contrasts(
-        "C(round)", kind="first", ddf="cr2"
-    )
+    assert found.ci_high - found.estimate == pytest.approx(2.2281388520 * found.standard_error)  # t of 10 df, table
+    ours = fit_mixed(data, "hr_mean ~ C(round)", group="athlete").contrasts("C(round)", kind="first", ddf="cr2")
     assert found.estimate == pytest.approx(ours["estimate"].iloc[-1], rel=1e-6)
 
 
@@ -67,14 +57,10 @@ def test_order_of_rows_and_names_does_not_matter():
     mixed = data.sample(frac=1, random_state=3)
     names = mixed["athlete"].map({a: f"x{i % 5}{i}" for i, a in enumerate(data["athlete"].unique())})
     again = marginal_change(mixed["hr_mean"], mixed["round"], names, labels=[1, 2, 3, 4])
-    assert again.standard_error == pytest.approx(found.standard_error) and again.p_all == pytest.approx(
-        found.p_all
-    )
+    assert again.standard_error == pytest.approx(found.standard_error) and again.p_all == pytest.approx(found.p_all)
     people = np.array([[44.0, 1], [48, 0], [51, 0], [55, 1], [58, 1]])
     one = robust_slope([171.0, 174, 168, 169, 163], people)
-    assert robust_slope([163.0, 169, 168, 174, 171], people[::-1]).standard_error == pytest.approx(
-        one.standard_error
-    )
+    assert robust_slope([163.0, 169, 168, 174, 171], people[::-1]).standard_error == pytest.approx(one.standard_error)
 
 
 @pytest.mark.parametrize(

@@ -15,9 +15,7 @@ NAMES = {
     for path in NOTEBOOKS
     for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]
     if cell["cell_type"] == "code"
-    for name, attribute in re.findall(
-        r"(?<![\w.])([a-z]+)\.(\w+)", re.sub(r'f?"[^"]*"', '""', "".join(cell["source"]))
-    )
+    for name, attribute in re.findall(r"(?<![\w.])([a-z]+)\.(\w+)", re.sub(r'f?"[^"]*"', '""', "".join(cell["source"])))
     if isinstance(getattr(face, name, None), Room | Told) and attribute != "toml"
 }
 
@@ -37,9 +35,7 @@ def test_what_is_looked_at_says_why_it_does_not_work(capsys):
     import pandas as pd
 
     shown = []
-    face.look(
-        pd.DataFrame({"a": [1.0, 2.0]}), lambda frame: shown.append(len(frame)), lambda frame: frame["b"]
-    )
+    face.look(pd.DataFrame({"a": [1.0, 2.0]}), lambda frame: shown.append(len(frame)), lambda frame: frame["b"])
     assert shown == [2]
     face.look(face.NotYet("a question", "a table"), lambda frame: shown.append(0))
     assert shown == [2]

@@ -63,9 +63,7 @@ def test_shape(path):
     ids = [c["id"] for c in cells]
     assert len(set(ids)) == len(ids)
     first = source(cells[0]).lower()
-    assert (
-        cells[0]["cell_type"] == "markdown" and "question" in first and "need" in first and "minutes" in first
-    )
+    assert cells[0]["cell_type"] == "markdown" and "question" in first and "need" in first and "minutes" in first
     assert "next" in source(cells[-1]).lower()
 
 
@@ -123,9 +121,7 @@ def test_runs_on_a_folder_that_is_not_the_demo(
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_without_a_survey_or_a_training_study_those_of_the_demo_are_opened(
-    kind, half_filled_answers, monkeypatch
-):
+def test_without_a_survey_or_a_training_study_those_of_the_demo_are_opened(kind, half_filled_answers, monkeypatch):
     monkeypatch.setenv("STUDY_FOLDER", str(half_filled_answers[kind].study.folder))
     assert open_survey().study.folder == DEMO_FOLDER / "survey"
     assert open_training().study.folder == DEMO_FOLDER / "training"

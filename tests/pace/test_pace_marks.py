@@ -123,8 +123,7 @@ def test_rounds_of_which_too_little_was_rated_do_not_count(club):
     here, truth, _ = club
     pace = rate(truth, here, "R1")
     short = pace[
-        ~((pace["athlete"] == "P1") & (pace["round_no"] == 1))
-        | (pace.groupby(["athlete", "round_no"]).cumcount() < 3)
+        ~((pace["athlete"] == "P1") & (pace["round_no"] == 1)) | (pace.groupby(["athlete", "round_no"]).cumcount() < 3)
     ]
     answer = answer_pace(short, here, here.assign(hr_mean_bpm=160.0), n_boot=50)
     assert not ((answer.rounds["athlete"] == "P1") & (answer.rounds["round_no"] == 1)).any()
@@ -157,9 +156,7 @@ def test_kappa_of_a_printed_table():
 def test_intraclass_correlations_of_the_printed_example():
     """Shrout & Fleiss (1979) Psychological Bulletin 86:420, table 2 and 4: six targets, four judges; .29 and .71, .62 and .91."""
     values = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
-    found = {
-        k: round(intraclass(values, kind=k)[0], 2) for k in ("ICC(A,1)", "ICC(C,1)", "ICC(A,k)", "ICC(C,k)")
-    }
+    found = {k: round(intraclass(values, kind=k)[0], 2) for k in ("ICC(A,1)", "ICC(C,1)", "ICC(A,k)", "ICC(C,k)")}
     assert found == {"ICC(A,1)": 0.29, "ICC(C,1)": 0.71, "ICC(A,k)": 0.62, "ICC(C,k)": 0.91}
 
 
@@ -319,6 +316,4 @@ def test_whatever_stands_in_a_cell_is_used_or_named_never_both_lost_and_silent(t
         now = kept.loc[row]
         if column == "state":
             alike = kept.loc[kept.index.isin(told), "state"].tolist()
-            assert now["state"] in STATES or now["state"] in alike, (
-                f"state {value!r} is read as {now['state']!r}"
-            )
+            assert now["state"] in STATES or now["state"] in alike, f"state {value!r} is read as {now['state']!r}"

@@ -68,16 +68,12 @@ def test_the_table_of_tests_is_complete():
     ):
         assert known[column].ne("").sum() >= len(known) - 2, column
     assert set(known.loc[known["uses_heart_rate"], "test"]) == WITH_HEART_RATE
-    names = {
-        n for text in known["inputs"] for alternative in text.split(" or ") for n in alternative.split(", ")
-    }
+    names = {n for text in known["inputs"] for alternative in text.split(" or ") for n in alternative.split(", ")}
     assert names <= set(INPUTS)
 
 
 def test_heart_rate_is_flagged_where_it_enters():
-    assert ph.estimate_vo2max(
-        "hr_ratio", hr_max_bpm=190, hr_rest_bpm=55, hr_max_source="measured"
-    ).uses_heart_rate
+    assert ph.estimate_vo2max("hr_ratio", hr_max_bpm=190, hr_rest_bpm=55, hr_max_source="measured").uses_heart_rate
     assert not ph.estimate_vo2max("run_2_mile", time_min=13, sex="M").uses_heart_rate
 
 
@@ -112,9 +108,7 @@ def test_pounds_and_miles_become_kilograms_and_metres():
     pounds = ph.estimate_vo2max("run_1_5_mile", time_min=11, sex="F", mass_lb=132.2774)
     kilos = ph.estimate_vo2max("run_1_5_mile", time_min=11, sex="F", mass_kg=60)
     assert pounds.value == pytest.approx(kilos.value, abs=1e-4)
-    assert ph.estimate_vo2max("run_12_min", distance_mi=1.5).value == pytest.approx(
-        (2414.016 - 504.9) / 44.73
-    )
+    assert ph.estimate_vo2max("run_12_min", distance_mi=1.5).value == pytest.approx((2414.016 - 504.9) / 44.73)
 
 
 def test_work_rate_in_either_unit():
@@ -149,8 +143,7 @@ def test_level_and_shuttle_are_two_whole_numbers(level, shuttle, words):
 
 def test_shuttle_ten_is_not_a_tenth():
     low, high = (
-        ph.estimate_vo2max("shuttle_run_20m", equation="ramsbottom_1988", level=9, shuttle=s).value
-        for s in (1, 10)
+        ph.estimate_vo2max("shuttle_run_20m", equation="ramsbottom_1988", level=9, shuttle=s).value for s in (1, 10)
     )
     assert high - low == pytest.approx(3.48 * 9 / 11)
 
@@ -203,9 +196,7 @@ def test_error_depends_on_whether_the_maximum_was_measured():
 
 
 def test_a_laboratory_report():
-    litres = ph.estimate_vo2max(
-        "laboratory", vo2max_l_min=4.0, mass_kg=80, averaging="seconds:30", verdict="VO2peak"
-    )
+    litres = ph.estimate_vo2max("laboratory", vo2max_l_min=4.0, mass_kg=80, averaging="seconds:30", verdict="VO2peak")
     assert litres.value == pytest.approx(50) and litres.error_kind == "retest" and litres.label == "VO2peak"
     assert litres.standard_error == pytest.approx(math.exp(0.661 + 0.3))
 
@@ -249,9 +240,7 @@ def test_published_points_of_the_metabolic_equations():
 def test_more_shuttles_never_give_less(level, shuttle, age):
     for equation in ("leger_1988", "leger_gadoury_1989", "stickland_2003", "ramsbottom_1988", "flouris_2005"):
         now, later = (
-            ph.estimate_vo2max(
-                "shuttle_run_20m", equation=equation, level=n, shuttle=s, age_years=age, sex="F"
-            ).value
+            ph.estimate_vo2max("shuttle_run_20m", equation=equation, level=n, shuttle=s, age_years=age, sex="F").value
             for n, s in ((level, min(shuttle, 8)), (level + 1, 1))
         )
         assert later >= now - 1e-9
@@ -261,7 +250,5 @@ def test_cycle_power_in_watts_takes_the_form_of_the_handbook():
     """Handbook of the American College of Sports Medicine, leg cycling: 10.8 W / kg + 7; 150 W at 75 kg gives 28.6."""
     assert ph.submaximal.metabolic_cost("leg_cycle", power_w=150, mass_kg=75).value == pytest.approx(28.6)
     assert ph.submaximal.metabolic_cost("arm_cycle", power_w=50, mass_kg=75).value == pytest.approx(15.5)
-    level = ph.submaximal.metabolic_cost(
-        "leg_cycle", power_kgm_min=ph.units.kgm_min_from_watts(150), mass_kg=75
-    ).value
+    level = ph.submaximal.metabolic_cost("leg_cycle", power_kgm_min=ph.units.kgm_min_from_watts(150), mass_kg=75).value
     assert 0.2 < level - 28.6 < 0.6  # the two forms of the handbook are not the exact conversion

@@ -32,9 +32,7 @@ def test_one_value_for_a_whole_level_and_a_score_for_every_shuttle():
     counts = [shuttle(n, s, score="total_shuttles").value for n, s in runs]
     assert np.all(np.diff(speeds) > 0) and counts == list(range(1, len(runs) + 1))
     for n in range(1, 22):  # a whole level ends at its own speed, as the table of stages has it
-        assert shuttle(n, ph.running.shuttles_in_level(n)).value == pytest.approx(
-            ph.running.stage_speed_km_h(n)
-        )
+        assert shuttle(n, ph.running.shuttles_in_level(n)).value == pytest.approx(ph.running.stage_speed_km_h(n))
     assert counts[-1] == shuttle_stages(21)["cum_shuttles"].iloc[-1] == 247
 
 
@@ -43,9 +41,7 @@ def test_a_score_needs_no_age_and_carries_a_retest_error():
     assert (got.unit, got.error_kind, got.uses_heart_rate) == ("km/h", "retest", False)
     # limits of agreement of 5.0 mL/kg/min (Lamb & Rogers 2007, trials 2 and 3): SD of differences / sqrt 2, per 6 mL/kg/min
     assert got.standard_error == pytest.approx(5.0 / 1.96 / math.sqrt(2) / 6.0)
-    assert "rank athletes" in " ".join(
-        ph.estimate_vo2max("shuttle_run_20m", level=9, shuttle=1, age_years=24).warnings
-    )
+    assert "rank athletes" in " ".join(ph.estimate_vo2max("shuttle_run_20m", level=9, shuttle=1, age_years=24).warnings)
     with pytest.raises(KitError, match="level is missing"):
         ph.aerobic_tests.aerobic_test_score("shuttle_run_20m", speed_kmh=12)
     with pytest.raises(KitError, match="score of shuttle_run_20m"):
@@ -87,9 +83,7 @@ def test_the_30_15_test():
 def test_the_five_minute_run_reads_as_its_authors_did(speed, printed):
     got = ph.estimate_vo2max("run_5_min", distance_m=speed * 1000 / 12)
     assert got.value == pytest.approx(printed, rel=0.02)
-    assert ph.aerobic_tests.aerobic_test_score(
-        "run_5_min", distance_m=speed * 1000 / 12
-    ).value == pytest.approx(speed)
+    assert ph.aerobic_tests.aerobic_test_score("run_5_min", distance_m=speed * 1000 / 12).value == pytest.approx(speed)
     assert any("Compare athletes by the aerobic speed" in w for w in got.warnings)
 
 
@@ -103,9 +97,7 @@ def test_a_track_run_of_two_kilometres_is_run_at_aerobic_speed_and_a_shorter_one
 
 # ---- treadmill: worked values of two secondary pages (13:00, a man: 46.7), and Pollock's line
 def test_treadmill_time():
-    assert ph.estimate_vo2max("treadmill_bruce", time_min="13:00", sex="M").value == pytest.approx(
-        46.7, abs=0.1
-    )
+    assert ph.estimate_vo2max("treadmill_bruce", time_min="13:00", sex="M").value == pytest.approx(46.7, abs=0.1)
     assert ph.estimate_vo2max("treadmill_bruce", time_min=10, sex="F").value == pytest.approx(39.9)
     got = ph.estimate_vo2max("treadmill_bruce", time_min=12, sex="M")
     assert got.provenance == ph.SECONDARY and any("rail" in w for w in got.warnings)
@@ -127,11 +119,7 @@ def test_throws_are_a_score_and_no_vo2max():
     index = ph.aerobic_tests.aerobic_test_score(
         "judo_throwing_test", equation="index", throws=26, hr_after_bpm=182, hr_1min_bpm=154
     )
-    assert (
-        index.value
-        == pytest.approx(ph.judo.judo_throw_index(26, 182, 154))
-        == pytest.approx(12.923, abs=1e-3)
-    )
+    assert index.value == pytest.approx(ph.judo.judo_throw_index(26, 182, 154)) == pytest.approx(12.923, abs=1e-3)
     assert index.uses_heart_rate
     assert measure_capacity(JUDO, JUDO[["athlete"]])["warnings"].str.contains("gives no VO2max").all()
 
@@ -141,9 +129,7 @@ def test_the_index_is_never_set_against_heart_rate():
     throws = measure_capacity(JUDO, club, unit="score")
     index = measure_capacity(JUDO.assign(equation="index"), club, unit="score")
     assert not throws["uses_heart_rate"].any() and index["uses_heart_rate"].all()
-    assert (np.diff(index["capacity"]) > 0).all() and index[
-        "capacity"
-    ].max() < 0  # the sign is turned: more is fitter
+    assert (np.diff(index["capacity"]) > 0).all() and index["capacity"].max() < 0  # the sign is turned: more is fitter
     assert set(index["unit"]) == {"bpm per throw, sign turned"}
     data = index[["athlete", "capacity", "uses_heart_rate"]].assign(
         hr_mean_bpm=np.linspace(175, 160, 8), lactate_mmol_l=8.0
@@ -177,9 +163,7 @@ def test_a_higher_verification_bout_stands():
     assert both.verification == "higher" and both.value == pytest.approx(59.7, abs=0.2)
     assert both.value == both.verification_ml_kg_min and both.test_ml_kg_min == pytest.approx(alone.value)
     assert both.vo2_l_min == pytest.approx(both.value * 75 / 1000) and both.label == "VO2peak"
-    assert both.estimate.value == both.value and both.standard_error == ph.aerobic_model.laboratory_sem(
-        both.value
-    )
+    assert both.estimate.value == both.value and both.standard_error == ph.aerobic_model.laboratory_sem(both.value)
     assert any("its value stands" in w for w in both.warnings)
 
 

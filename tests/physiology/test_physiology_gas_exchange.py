@@ -69,12 +69,8 @@ def test_averaged_input_is_used_by_whole_rows():
     seconds = np.arange(30, 601, 30.0)
     table = pd.DataFrame({"elapsed_s": seconds, "vo2_ml_min": 1000 + 4.5 * seconds})
     got = process_gas_exchange(table, 70, average="seconds:30")
-    assert got.value == pytest.approx((1000 + 4.5 * 600) / 70) and any(
-        "averages already" in w for w in got.warnings
-    )
-    assert process_gas_exchange(table, 70, average="seconds:60").value == pytest.approx(
-        (1000 + 4.5 * 585) / 70
-    )
+    assert got.value == pytest.approx((1000 + 4.5 * 600) / 70) and any("averages already" in w for w in got.warnings)
+    assert process_gas_exchange(table, 70, average="seconds:60").value == pytest.approx((1000 + 4.5 * 585) / 70)
     with pytest.raises(KitError, match="not breaths"):
         process_gas_exchange(table, 70, average="breaths:15")
     with pytest.raises(KitError, match="window of 15 s"):

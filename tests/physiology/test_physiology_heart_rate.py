@@ -64,9 +64,7 @@ def test_the_highest_effort_that_counts():
 
 
 def test_measured_maximum_says_where_it_is_weak():
-    assert any(
-        "cycling" in w for w in choose_measured_hr_max(efforts(("graded_cycle", 184, 10, True))).warnings
-    )
+    assert any("cycling" in w for w in choose_measured_hr_max(efforts(("graded_cycle", 184, 10, True))).warnings)
     assert any("sparring" in w for w in choose_measured_hr_max(efforts(("sparring", 184, 10, True))).warnings)
     with pytest.raises(KitError, match="no effort counts"):
         choose_measured_hr_max(efforts(("graded_run", 190, 1, True), ("walk", 150, 10, True)))
@@ -132,11 +130,7 @@ def test_impulses_skip_missing_seconds_and_say_so():
 
 def test_edwards_from_samples_is_edwards_from_minutes():
     rates = [99, 100, 119, 120, 140, 160, 180, 200]
-    assert (
-        ph.edwards_impulse(rates, 60, hr_max_bpm=200).value
-        == ph.edwards_from_minutes([2, 1, 1, 1, 2]).value
-        == 21
-    )
+    assert ph.edwards_impulse(rates, 60, hr_max_bpm=200).value == ph.edwards_from_minutes([2, 1, 1, 1, 2]).value == 21
     with pytest.raises(KitError, match="5 numbers"):
         ph.edwards_from_minutes([1, 2])
 

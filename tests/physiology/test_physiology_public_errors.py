@@ -17,9 +17,7 @@ def test_01_the_one_mile_jog_is_not_the_run_and_takes_heart_rate_not_age():
         ph.estimate_vo2max("jog_1_mile", **jog)
     with pytest.raises(KitError, match="hr_bpm is not an input of run_1_5_mile"):
         ph.estimate_vo2max("run_1_5_mile", **jog, hr_bpm=160)
-    low, high = (
-        ph.estimate_vo2max("jog_1_mile", **{**jog, "age_years": a}, hr_bpm=160).value for a in (19, 29)
-    )
+    low, high = (ph.estimate_vo2max("jog_1_mile", **{**jog, "age_years": a}, hr_bpm=160).value for a in (19, 29))
     assert low == high == pytest.approx(51.966)
 
 
@@ -77,9 +75,7 @@ def test_07_a_standard_error_of_the_mean_is_not_an_sd():
     judo = values[values["source"].str.contains("Degoutte")].iloc[0]
     thai = values[values["source"].str.contains("Crisafulli")].iloc[0]
     assert judo["spread_kind"] == thai["spread_kind"] == "sem"
-    assert judo["spread_sd"] == pytest.approx(1.8 * 4) and thai["spread_sd"] == pytest.approx(
-        1.38 * math.sqrt(10)
-    )
+    assert judo["spread_sd"] == pytest.approx(1.8 * 4) and thai["spread_sd"] == pytest.approx(1.38 * math.sqrt(10))
 
 
 def test_08_equations_for_one_shuttle_result_are_named_and_their_disagreement_said():
@@ -111,9 +107,7 @@ def test_10_contact_energy_and_beat_intervals():
     assert silent.contact_detected is None and silent.contact_supported is False
     lost = ph.read_heart_rate_message("0450")
     assert lost.contact_supported is True and lost.contact_detected is False
-    full = ph.read_heart_rate_message(
-        bytes([0x1F, 0x8C, 0x00, 0x64, 0x00, 0xB7, 0x01, 0xC0, 0x01, 0xAA, 0x01])
-    )
+    full = ph.read_heart_rate_message(bytes([0x1F, 0x8C, 0x00, 0x64, 0x00, 0xB7, 0x01, 0xC0, 0x01, 0xAA, 0x01]))
     assert (full.hr_bpm, full.energy_kj, full.rr_raw) == (140, 100, (439, 448, 426))
 
 
@@ -128,7 +122,5 @@ def test_12_a_prediction_interval_of_a_correlation_stays_inside_its_range():
     from analysis.replication.correlations import prediction_interval
 
     interval = prediction_interval(-0.6, 12, 16)
-    assert interval.low == pytest.approx(-0.9126, abs=5e-4) and interval.high == pytest.approx(
-        0.1555, abs=5e-4
-    )
+    assert interval.low == pytest.approx(-0.9126, abs=5e-4) and interval.high == pytest.approx(0.1555, abs=5e-4)
     assert prediction_interval(-0.95, 5, 5).low >= -1

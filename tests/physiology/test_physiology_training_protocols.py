@@ -66,9 +66,7 @@ def test_what_a_predicted_maximum_does_at_25_years():
 
 def test_a_perfect_session_shows_less_than_its_work():
     """From 70 %, time constant 40 s, 90 % after 64 to 81 s: 10.6 to 11.7 of 16 min; constants 30 to 60 s: 8 to 13 [C]."""
-    assert (seconds_to_target(95, 90, 40), seconds_to_target(93, 90, 40)) == pytest.approx(
-        (64.4, 81.5), abs=0.1
-    )
+    assert (seconds_to_target(95, 90, 40), seconds_to_target(93, 90, 40)) == pytest.approx((64.4, 81.5), abs=0.1)
     assert attainable_minutes("four_by_four") == pytest.approx((10.6, 11.7), abs=0.05)
     fast, slow = (attainable_minutes("four_by_four", time_constant_s=t) for t in (30, 60))
     assert round(fast[1]) == 13

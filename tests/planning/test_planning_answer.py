@@ -21,9 +21,7 @@ from analysis.planning.replication import detectability_power, shrunk_correlatio
 from analysis.study import Plan, Protocol
 from analysis.study.plan import Hypothesis
 
-REFERENCE = json.loads(
-    (Path(__file__).parents[1] / "references/planning/replication_design.json").read_text()
-)
+REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/replication_design.json").read_text())
 
 
 def test_every_planned_question_has_a_line_in_words():
@@ -161,9 +159,7 @@ def test_the_slope_after_both_kinds_of_test_error_by_simulation():
     true = rng.normal(0, 4.0, 400_000)
     y = -0.6 * true + rng.normal(0, 5.0, len(true))
     measured = true + rng.normal(0, 3.0, len(true))
-    assert np.polyfit(measured, y, 1)[0] == pytest.approx(
-        -0.6 * slope_factor(capacity_sd=5.0, retest_sd=3.0), abs=0.01
-    )
+    assert np.polyfit(measured, y, 1)[0] == pytest.approx(-0.6 * slope_factor(capacity_sd=5.0, retest_sd=3.0), abs=0.01)
     predicted = rng.normal(0, 3.0, len(true))
     true = predicted + rng.normal(0, 4.0, len(true))
     y = -0.6 * true + rng.normal(0, 5.0, len(true))

@@ -22,9 +22,7 @@ def test_published_worked_example():
     assert norm.sf(z - mean / error) == pytest.approx(0.807, abs=0.001)
     found = summarise_power(power, power, 1_000_000)
     assert found["clear"] == pytest.approx(0.595, abs=0.003)
-    assert found["clear"] == pytest.approx(
-        norm.cdf((mean - z * error) / np.sqrt(error**2 + variance)), abs=0.003
-    )
+    assert found["clear"] == pytest.approx(norm.cdf((mean - z * error) / np.sqrt(error**2 + variance)), abs=0.003)
     assert found["low"] < 0.01 and found["high"] > 0.99  # power is all or nothing under so wide a prior
 
 

@@ -72,9 +72,7 @@ def test_smallest_detectable_r():
 @pytest.mark.parametrize("alternative", ["greater", "less"])
 def test_the_smallest_detectable_r_of_a_one_sided_test_has_the_power(alternative):
     r = smallest_detectable_r(14, alternative=alternative)
-    assert correlation_power(
-        r if alternative == "greater" else -r, 14, alternative=alternative
-    ) == pytest.approx(0.8)
+    assert correlation_power(r if alternative == "greater" else -r, 14, alternative=alternative) == pytest.approx(0.8)
     assert r < smallest_detectable_r(14) - 0.04
     assert smallest_detectable_r(14, power=0.05) == 0.0 and smallest_detectable_r(14, power=0.06) > 0.05
 

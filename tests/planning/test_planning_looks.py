@@ -82,9 +82,7 @@ def test_the_corrected_estimate_is_median_unbiased_and_its_interval_holds(looks)
     t = looks.table["fraction"].to_numpy()
     bounds = stats.norm.isf(looks.table["level_rounds"] / 2)
     effect, drift, n = 1.0, 2.4, 60
-    z = np.cumsum(
-        rng.standard_normal((n, 3)) * np.sqrt(np.diff(t, prepend=0)) + drift * np.diff(t, prepend=0), axis=1
-    )
+    z = np.cumsum(rng.standard_normal((n, 3)) * np.sqrt(np.diff(t, prepend=0)) + drift * np.diff(t, prepend=0), axis=1)
     z /= np.sqrt(t)
     above = inside = 0
     for row in z:

@@ -29,9 +29,7 @@ def test_one_look_is_the_normal_test():
 def test_a_look_that_nobody_leaves_changes_nothing():
     for drift in (0.0, 2.5, -2.5):
         above, below = stage_probabilities([8.0, 1.96], [0.4, 1.0], drift=drift)
-        assert above == pytest.approx(
-            [stats.norm.sf(8 - drift * np.sqrt(0.4)), stats.norm.sf(1.96 - drift)], abs=1e-9
-        )
+        assert above == pytest.approx([stats.norm.sf(8 - drift * np.sqrt(0.4)), stats.norm.sf(1.96 - drift)], abs=1e-9)
         assert below[1] == pytest.approx(stats.norm.cdf(-1.96 - drift), abs=1e-9)
 
 
@@ -88,9 +86,7 @@ def test_studies_without_effect_are_those_of_the_club():
     assert one["rounds"].shape == one["fitness"].shape == (2, 200)
     assert 0.3 < one["rounds"].mean() < 0.7 and 0.3 < one["fitness"].mean() < 0.7
     last = null_p_values((6,), rounds=3, icc=0.5, missing=0.0, n_studies=200, seed=3)
-    assert (
-        last["rounds"][0].tolist() == one["rounds"][1].tolist()
-    )  # looks take the first athletes of each study
+    assert last["rounds"][0].tolist() == one["rounds"][1].tolist()  # looks take the first athletes of each study
     other = null_p_values((6,), rounds=3, icc=0.5, missing=0.0, n_studies=200, seed=4)
     assert (other["rounds"] != last["rounds"]).all()
     alike = null_p_values((6,), rounds=3, icc=1.0, missing=0.0, n_studies=20, seed=3)
@@ -143,15 +139,11 @@ def test_at_the_first_look_the_interval_is_the_plain_one():
     fit = after(3.0, question="fitness")
     assert fit.repeated_high == pytest.approx(3 + stats.norm.isf(0.02))
     few = after(3.0, df=6.0)
-    assert few.repeated_high == pytest.approx(3 + stats.t.isf(0.01, 6)) and few.corrected == pytest.approx(
-        3.0
-    )
+    assert few.repeated_high == pytest.approx(3 + stats.t.isf(0.01, 6)) and few.corrected == pytest.approx(3.0)
     below = after(-3.0)
     assert below.corrected == pytest.approx(-3.0) and below.ci_low == pytest.approx(-found.ci_high, abs=1e-5)
     nothing = after(0.0)
-    assert nothing.corrected == pytest.approx(0.0, abs=1e-6) and nothing.ci_high == pytest.approx(
-        1.96, abs=1e-3
-    )
+    assert nothing.corrected == pytest.approx(0.0, abs=1e-6) and nothing.ci_high == pytest.approx(1.96, abs=1e-3)
 
 
 def test_at_the_last_look_the_estimate_is_drawn_towards_zero():
@@ -172,9 +164,7 @@ def test_chances_at_the_end_by_the_normal_law():
     bound, sd = stats.norm.isf(0.02), np.sqrt(0.5)
     for shown, effect in ((found.chance_as_seen, 1.0), (found.chance_at_plan, 2.0)):
         centre = np.sqrt(0.5) + effect / np.sqrt(0.5) * 0.5  # the error at the last look is sqrt 0.5
-        assert shown == pytest.approx(
-            stats.norm.sf((bound - centre) / sd) + stats.norm.cdf((-bound - centre) / sd)
-        )
+        assert shown == pytest.approx(stats.norm.sf((bound - centre) / sd) + stats.norm.cdf((-bound - centre) / sd))
     assert np.isnan(after(1.0).chance_at_plan)
 
 

@@ -54,9 +54,7 @@ def test_equivalence_power_and_sizes():
         assert power == pytest.approx(case["power_exact"], rel=1e-8)
     for case in REFERENCE["paired_tost_sample_size"]:
         given = {"difference": case["true_difference"], "sd_difference": case["sd_difference"]}
-        few, enough = (
-            equivalence_power(low=-4, high=4, n=case["n_exact"] - less, **given) for less in (1, 0)
-        )
+        few, enough = (equivalence_power(low=-4, high=4, n=case["n_exact"] - less, **given) for less in (1, 0))
         assert few < case["power"] <= enough
 
 

@@ -71,9 +71,7 @@ def test_cluster_robust_test_is_hotellings_and_keeps_its_level():
 
 def test_same_seed_same_numbers():
     cov = round_covariance(3, sd_between=7, sd_within=4, kind="autoregressive")
-    one, two = (
-        simulate_rounds_power(n=8, means=[0, 1, 2], covariance=cov, n_studies=200, seed=4) for _ in range(2)
-    )
+    one, two = (simulate_rounds_power(n=8, means=[0, 1, 2], covariance=cov, n_studies=200, seed=4) for _ in range(2))
     assert one.equals(two)
 
 
@@ -85,10 +83,7 @@ def test_covariances_side_by_side():
     row = table.loc[("autoregressive", "Greenhouse-Geisser")]
     assert row["formula"] > row["ci_high"]
     assert answer.effect == 6.0
-    assert (
-        compare_covariances({"n": 10, "smallest": {"lactate": 1.5}}, outcome="lactate", n_studies=50).effect
-        == 1.5
-    )
+    assert compare_covariances({"n": 10, "smallest": {"lactate": 1.5}}, outcome="lactate", n_studies=50).effect == 1.5
 
 
 @pytest.mark.parametrize(

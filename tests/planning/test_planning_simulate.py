@@ -94,9 +94,7 @@ def test_opponents_share_their_bout():
     numbers = bout_numbers(8, 3)
     same = [(i, j) for i in range(8) for j in range(i) if numbers[i, 0] == numbers[j, 0]]
     other = [(i, j) for i in range(8) for j in range(i) if numbers[i, 0] != numbers[j, 0]]
-    shared, apart = (
-        np.mean([np.mean(within[:, i, 0] * within[:, j, 0]) for i, j in pairs]) for pairs in (same, other)
-    )
+    shared, apart = (np.mean([np.mean(within[:, i, 0] * within[:, j, 0]) for i, j in pairs]) for pairs in (same, other))
     assert shared > apart + 0.2 * 4.5**2
 
 

@@ -59,9 +59,7 @@ def test_samplers_and_analysers_both_limit():
 
 
 def test_a_common_start_samples_nobody_before_the_round_ends():
-    timetable = make_timetable(
-        EVENING, athletes=8, sampling={"tolerance_s": 60.0, "seconds_per_sample": 20.0}
-    )
+    timetable = make_timetable(EVENING, athletes=8, sampling={"tolerance_s": 60.0, "seconds_per_sample": 20.0})
     assert (timetable.slots["sample_s"] >= timetable.slots["round_end_s"]).all()
     assert timetable.measured == 7
 
@@ -72,9 +70,7 @@ def test_a_pairing_is_followed_and_uneven_rests_are_named():
     assert (common.rests["shortest_s"] == 120).all()
     assert common.mats.loc[0, "start_clock"] == "19:00:00"
     for row in common.mats.itertuples():
-        now = pairing.schedule[
-            (pairing.schedule["round_no"] == row.round_no) & (pairing.schedule["mat"] == row.mat)
-        ]
+        now = pairing.schedule[(pairing.schedule["round_no"] == row.round_no) & (pairing.schedule["mat"] == row.mat)]
         assert now[["athlete_1", "athlete_2"]].to_numpy().tolist() == [[row.athlete_1, row.athlete_2]]
     staggered = make_timetable(EVENING, athletes=pairing, start="staggered")
     assert any("would rest between" in w for w in staggered.warnings)
@@ -116,9 +112,7 @@ def test_what_the_options_promise_is_what_comes_out_when_it_is_built(n, protocol
         spar = set(evening.slots["athlete"]) | set(evening.rests["athlete"])
         while not spar <= done and evenings < 2 * n:
             evenings += 1
-            once = make_timetable(
-                protocol, athletes=met, sampling=sampling, start=start, unsampled=sorted(done)
-            )
+            once = make_timetable(protocol, athletes=met, sampling=sampling, start=start, unsampled=sorted(done))
             inside = once.slots.groupby("athlete")["in_window"].all()
             done |= set(inside.index[inside])
         assert evenings == promised.loc[option, "evenings"]

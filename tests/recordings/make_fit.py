@@ -28,9 +28,7 @@ class FitFile:
         self.body = bytearray()
         self.fields: dict[int, list] = {}
 
-    def define(
-        self, local: int, kind: int, fields: list[tuple[int, int, int]], developer: list | None = None
-    ):
+    def define(self, local: int, kind: int, fields: list[tuple[int, int, int]], developer: list | None = None):
         """Fields are (number, size, base type); developer fields (number, size, index)."""
         head = 0x40 | local | (0x20 if developer else 0)
         self.body += struct.pack("BBB", head, 0, 1 if self.order == ">" else 0)

@@ -19,9 +19,7 @@ NASTY = [
 
 def seeds() -> dict[str, bytes]:
     """A small file of every registered format, and of every other shape of table; the shapes of real devices besides."""
-    text = "Start;2026-03-01 19:00:00\n\nelapsed_s;hr\ns;bpm\n" + "".join(
-        f"{s},0;{120 + s % 7}\n" for s in range(40)
-    )
+    text = "Start;2026-03-01 19:00:00\n\nelapsed_s;hr\ns;bpm\n" + "".join(f"{s},0;{120 + s % 7}\n" for s in range(40))
     registered = {f"{f.kind}{f.endings[0]}": f.seed() for f in FORMATS}
     return registered | {
         "e.csv": text.encode(),
@@ -29,9 +27,7 @@ def seeds() -> dict[str, bytes]:
         "g.csv.gz": gzip.compress(text.encode()),
         "h.csv": b"athlete,date,time,hr\n"
         + b"".join(b"A%02d,01.03.2026,19:00:%02d,%d\n" % (i % 2, i // 2, 120 + i % 7) for i in range(60)),
-        "at_changes.csv": _at_changes(
-            b"time,hr\n", lambda s: b"2026-03-01T18:%02d:%02dZ" % (s // 60, s % 60)
-        ),
+        "at_changes.csv": _at_changes(b"time,hr\n", lambda s: b"2026-03-01T18:%02d:%02dZ" % (s // 60, s % 60)),
         "a_minute.csv": b"time,hr\n"
         + b"".join(b"2026-03-01T18:%02d:00Z,%d\n" % (i, 90 + 3 * (i % 20)) for i in range(40)),
         "now_and_then.csv": b"elapsed_s,speed,hr\n"

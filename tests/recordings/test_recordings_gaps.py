@@ -68,13 +68,8 @@ def test_steady_is_a_file_with_85_of_100_usual_steps_or_few_steps():
 
 
 def test_usual_is_a_tenth_or_half_a_second_about():
-    assert (
-        judged([1] * 17 + [1.5] * 5).written == STEADILY and judged([1] * 17 + [1.6] * 5).written == ON_EVENTS
-    )
-    assert (
-        judged([20] * 17 + [22] * 5).written == STEADILY
-        and judged([20] * 17 + [22.1] * 5).written == ON_EVENTS
-    )
+    assert judged([1] * 17 + [1.5] * 5).written == STEADILY and judged([1] * 17 + [1.6] * 5).written == ON_EVENTS
+    assert judged([20] * 17 + [22] * 5).written == STEADILY and judged([20] * 17 + [22.1] * 5).written == ON_EVENTS
 
 
 @pytest.mark.parametrize(
@@ -152,9 +147,7 @@ def test_a_rise_follows_the_curve_of_heart_rate_from_the_bell():
         return (1 - math.exp(-t / 35)) / (1 - math.exp(-whole / 35))
 
     assert joined(60, 100, 108)[30.0] == pytest.approx(100 + 8 * curve(30, 60))
-    rung = joined(
-        60, 100, 140, bells=[(10.0, 400.0), (20.0, 320.0), (60.0, 500.0)]
-    )  # the last within the step
+    rung = joined(60, 100, 140, bells=[(10.0, 400.0), (20.0, 320.0), (60.0, 500.0)])  # the last within the step
     assert rung[20.0] == pytest.approx(100) and rung[40.0] == pytest.approx(100 + 40 * curve(20, 40))
 
 

@@ -67,9 +67,7 @@ def test_real_ramp_tests_come_through_unchanged(path):
     plain = pd.read_csv(path)
     plain = plain[plain["vo2_ml_min"] > 0].reset_index(drop=True)
     got = read_gas_exchange(path)
-    pd.testing.assert_frame_equal(
-        got[list(plain.columns)].astype(float), plain.astype(float), check_exact=True
-    )
+    pd.testing.assert_frame_equal(got[list(plain.columns)].astype(float), plain.astype(float), check_exact=True)
 
 
 def test_a_file_of_a_million_breaths_is_refused_before_it_is_read(tmp_path):

@@ -76,9 +76,7 @@ def test_a_zip_bomb_is_not_opened(tmp_path):
 
 def test_more_than_a_million_rows(tmp_path):
     path = tmp_path / "A01.csv"
-    path.write_bytes(
-        b"elapsed_s,hr\n" + b"".join(b"%d,120\n" % i for i in range(10)) + b"5,120\n" * 1_200_000
-    )
+    path.write_bytes(b"elapsed_s,hr\n" + b"".join(b"%d,120\n" % i for i in range(10)) + b"5,120\n" * 1_200_000)
     refuse(path, "more than 1,000,000 rows", seconds=1.0)
     rows = b"".join([b"elapsed_s,hr\n", *[b"%.1f,120\n" % (i / 10) for i in range(200)]])
     assert len(read_recording_bytes(tmp_path, rows).samples) == 200
@@ -269,9 +267,7 @@ def inspect_kind(content: bytes) -> str:
 def test_heart_rates_beyond_all_numbers_are_taken_as_missing_and_said(tmp_path):
     """Found by fuzzing: the mean of rates of 1e308 overflowed, and stood above the highest rate."""
     path = tmp_path / "a.csv"
-    path.write_text(
-        "elapsed_s,hr\n" + "".join(f"{s},{'1e308' if s == 30 else 120}\n" for s in range(0, 60, 3))
-    )
+    path.write_text("elapsed_s,hr\n" + "".join(f"{s},{'1e308' if s == 30 else 120}\n" for s in range(0, 60, 3)))
     got = read_recording(path)
     assert got.mean_hr_bpm() == 120 and "1 value that cannot be a heart rate" in " ".join(got.remarks)
     path.write_text("elapsed_s,hr\n" + "".join(f"{s},1001\n" for s in range(0, 60, 3)))

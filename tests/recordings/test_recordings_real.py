@@ -65,16 +65,11 @@ def test_agrees_with_what_the_device_states(name, mean, peak):
 
 def test_oddities_are_said():
     said = {n: " ".join(read_recording(FOLDER / n).remarks) for n in FACTS}
-    assert (
-        "The timer stood" in said["indoor_paused_c.fit"] and "The timer stood" in said["beat_to_beat_d.fit"]
-    )
+    assert "The timer stood" in said["indoor_paused_c.fit"] and "The timer stood" in said["beat_to_beat_d.fit"]
     assert "beat-to-beat intervals kept beside" in said["beat_to_beat_d.fit"]
     assert "1 of 755 rows without a heart rate" in said["compressed_time_e.fit"]
     assert "end of the file is missing" in said["truncated_g.fit"]
-    assert (
-        "held nothing that was lost and were joined" in said["gappy_i.tcx"]
-        and "repeated time" in said["run_k.gpx"]
-    )
+    assert "held nothing that was lost and were joined" in said["gappy_i.tcx"] and "repeated time" in said["run_k.gpx"]
     assert "7 of 16 rows without" in said["missing_hr_j.gpx"]
 
 

@@ -92,16 +92,11 @@ def test_a_date_that_can_be_read_two_ways_is_not_used(tmp_path):
     assert got.local_date == "" and any("day first or month first" in r for r in got.remarks)
     clear = read_recording(write(tmp_path, two_ways.replace("03/04", "03/14")))
     assert clear.local_date == "2026-03-14"
-    assert (
-        read_recording(write(tmp_path, two_ways.replace("03/04/2026", "2026/04/03"))).local_date
-        == "2026-04-03"
-    )
+    assert read_recording(write(tmp_path, two_ways.replace("03/04/2026", "2026/04/03"))).local_date == "2026-04-03"
 
 
 def test_midnight(tmp_path):
-    got = read_recording(
-        write(tmp_path, table("time,hr", ["23:59:58", "23:59:59", "00:00:00", "00:00:01"], RATES[:4]))
-    )
+    got = read_recording(write(tmp_path, table("time,hr", ["23:59:58", "23:59:59", "00:00:00", "00:00:01"], RATES[:4])))
     assert got.samples["elapsed_s"].tolist() == [0, 1, 2, 3]
 
 
@@ -117,9 +112,7 @@ def test_short_long_and_empty_rows(tmp_path):
 
 
 WIDE = "time;A01;A02;A07\n" + "".join(f"19:00:{i:02d};{100 + i};{150 - i};{120 + i}\n" for i in range(10))
-LONG = "athlete,elapsed_s,hr\n" + "".join(
-    f"A{k:02d},{i},{100 + 10 * k + i}\n" for i in range(10) for k in (1, 2)
-)
+LONG = "athlete,elapsed_s,hr\n" + "".join(f"A{k:02d},{i},{100 + 10 * k + i}\n" for i in range(10) for k in (1, 2))
 
 
 def test_wide_and_long_tables_by_label(tmp_path):
@@ -144,9 +137,7 @@ def test_columns_named_by_athlete_and_rate(tmp_path):
 
 
 def test_one_nameless_column_besides_time(tmp_path):
-    assert (
-        read_recording(write(tmp_path, table("time,A01", CLOCKS, RATES))).samples["hr_bpm"].tolist() == RATES
-    )
+    assert read_recording(write(tmp_path, table("time,A01", CLOCKS, RATES))).samples["hr_bpm"].tolist() == RATES
 
 
 @pytest.mark.parametrize("unit", ["ms", "s"])

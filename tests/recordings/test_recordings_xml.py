@@ -113,14 +113,10 @@ def test_what_gives_no_trace_says_why(tmp_path, text, words):
 BOMB = """<?xml version="1.0"?>
 <!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;"><!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;">]>
 <gpx><trk><name>&c;</name></trk></gpx>"""
-OUTSIDE = (
-    """<!DOCTYPE gpx [<!ENTITY x SYSTEM "file:///etc/hostname">]><gpx><trk><name>&x;</name></trk></gpx>"""
-)
+OUTSIDE = """<!DOCTYPE gpx [<!ENTITY x SYSTEM "file:///etc/hostname">]><gpx><trk><name>&x;</name></trk></gpx>"""
 
 
-@pytest.mark.parametrize(
-    "text", [BOMB, OUTSIDE, '<!DOCTYPE gpx SYSTEM "http://example.org/x.dtd"><gpx></gpx>']
-)
+@pytest.mark.parametrize("text", [BOMB, OUTSIDE, '<!DOCTYPE gpx SYSTEM "http://example.org/x.dtd"><gpx></gpx>'])
 def test_entities_and_document_types_are_refused(tmp_path, text):
     with pytest.raises(RecordingError, match="declares entities or a document type"):
         read(tmp_path, text)

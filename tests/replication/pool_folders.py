@@ -24,9 +24,7 @@ def write_club(
     rng = np.random.default_rng(seed)
     folder.mkdir(parents=True)
     protocol = f'[protocol]\nrounds = {rounds}\nwork = "{work}"\nrest = "{rest}"\n'
-    (folder / "study.toml").write_text(
-        f'title = "Club number {seed}"\nexertion_scale = "{scale}"\n{protocol}'
-    )
+    (folder / "study.toml").write_text(f'title = "Club number {seed}"\nexertion_scale = "{scale}"\n{protocol}')
     codes = [f"A{i:02d}" for i in range(1, n + 1)]
     age, stage = rng.integers(19, 36, n), rng.integers(5, 13, n)
     fit = -27.4 + 6 * (8 + stage / 2)
@@ -41,9 +39,7 @@ def write_club(
         for i, c in enumerate(codes)
     ])  # fmt: skip
     test = {"date": "2026-03-01", "test": "shuttle_run_20m", "shuttle": 1}
-    save(
-        folder / "aerobic_tests.csv", [{"athlete": c, **test, "level": stage[i]} for i, c in enumerate(codes)]
-    )
+    save(folder / "aerobic_tests.csv", [{"athlete": c, **test, "level": stage[i]} for i, c in enumerate(codes)])
     save(folder / "sessions.csv", [{"session": 1, "date": "2026-03-05", "place": "the mat room"}])
     always = {"took_part": "yes", "opponent": "guest", "note": "private remark"}
     save(folder / "rounds.csv", [

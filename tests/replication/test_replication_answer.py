@@ -28,9 +28,7 @@ def r_row(**more):
 
 def mean_row(round_no, value, **more):
     spread = {"spread": 9.0, "spread_kind": "sd", "n_athletes": 12}
-    return (
-        {"outcome": "hr_mean_bpm", "statistic": "mean", "round_no": round_no, "value": value} | spread | more
-    )
+    return {"outcome": "hr_mean_bpm", "statistic": "mean", "round_no": round_no, "value": value} | spread | more
 
 
 def our_fitness(r=-0.3, n=16, slope=-0.5):
@@ -177,9 +175,7 @@ def test_round_means_and_steps_beside_published_ones():
     from scipy.stats import ttest_ind_from_stats, ttest_rel
 
     table, rounds = our_rounds()
-    answer = compare(
-        published(mean_row(1, 158), mean_row(2, 168), mean_row(3, 172), mean_row(7, 180)), rounds=rounds
-    )
+    answer = compare(published(mean_row(1, 158), mean_row(2, 168), mean_row(3, 172), mean_row(7, 180)), rounds=rounds)
     wide = table.pivot_table(index="athlete", columns="round_no", values="hr_mean_bpm")
     first = answer.profiles.iloc[0]
     welch = ttest_ind_from_stats(wide[1].mean(), wide[1].std(), len(wide), 158, 9.0, 12, equal_var=False)

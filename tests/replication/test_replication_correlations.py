@@ -38,9 +38,7 @@ def test_pairs_agree_with_r(pair):
     expected = pair["prediction_interval95_for_replication_r"]
     assert tuple(prediction_interval(r, n, n_new)) == near((expected["low"], expected["high"]), rel=1e-9)
     other = pair["prediction_interval95_alternative_combining_the_two_ci_limits"]
-    assert tuple(prediction_interval_from_limits(r, n, n_new)) == near(
-        (other["low"], other["high"]), rel=1e-9
-    )
+    assert tuple(prediction_interval_from_limits(r, n, n_new)) == near((other["low"], other["high"]), rel=1e-9)
 
     found = consistency(r, n, r_new, n_new)
     assert found.q_cochran == near(pair["heterogeneity_Q"], rel=1e-9)
@@ -53,25 +51,19 @@ def test_pairs_agree_with_r(pair):
     assert seen.smallest_detectable_r == near(expected["rho33_exact_power_one_third"], rel=1e-8)
     exact = expected["p_one_sided_replication_smaller_than_rho33_exact_distribution"]
     assert seen.p == near(exact, rel=1e-7)
-    assert seen.p_fisher == near(
-        expected["p_one_sided_replication_smaller_fisher_z_with_rho33_exact"], rel=1e-7
-    )
+    assert seen.p_fisher == near(expected["p_one_sided_replication_smaller_fisher_z_with_rho33_exact"], rel=1e-7)
     assert seen.ci90_high == near(expected["replication_ci90_upper_in_original_direction"], rel=1e-9)
     assert seen.undetectable is expected["undetectable_at_05_exact"]
 
     both, expected = combine(r, n, r_new, n_new), pair["fixed_effect_combined"]
     assert both.estimate == near(expected["r"], rel=1e-9)
     assert (both.ci_low, both.ci_high) == near((expected["ci95_low"], expected["ci95_high"]), rel=1e-9)
-    assert (both.standard_error, both.statistic) == near(
-        (expected["se_fisher_z"], expected["z_test"]), rel=1e-9
-    )
+    assert (both.standard_error, both.statistic) == near((expected["se_fisher_z"], expected["z_test"]), rel=1e-9)
     assert both.p == near(expected["p"], rel=1e-8)
     assert both.weights[0] == near(expected["weight_original"], rel=1e-9)
 
     evidence, expected = bayes_factor(r, n, r_new, n_new), pair["bayes"]
-    assert evidence.replication == near(
-        expected["replication_bf_r0_posterior_of_original_uniform_prior"], rel=1e-9
-    )
+    assert evidence.replication == near(expected["replication_bf_r0_posterior_of_original_uniform_prior"], rel=1e-9)
     assert evidence.earlier == near(expected["bf10_original_uniform_prior"], rel=1e-9)
     assert evidence.ours == near(expected["bf10_replication_uniform_prior"], rel=1e-9)
     assert evidence.both == near(expected["bf10_both_uniform_prior"], rel=1e-9)
@@ -102,9 +94,7 @@ def test_published_interval_of_a_correlation():
 def test_smallest_detectable_has_the_power_it_claims():
     # the check value uses Fisher's z; the exact power is one third a little lower
     known = CHECKS["r33_n12"]
-    fisher = math.tanh(
-        (1.959964 - 0.430727) / 3
-    )  # normal quantiles of .975 and 2/3: both tails but the far one
+    fisher = math.tanh((1.959964 - 0.430727) / 3)  # normal quantiles of .975 and 2/3: both tails but the far one
     assert fisher == pytest.approx(known["expected"], abs=known["tolerance"])
     exact = smallest_detectable(12)
     critical = 0.57598  # published tables of critical correlations, 10 degrees of freedom, two-sided .05
@@ -119,9 +109,7 @@ def test_two_and_a_half_times_as_many_athletes_detect_what_the_first_study_could
     smallest = smallest_detectable(n)
     limit = correlation_quantile(0.05, smallest, n_new)
     assert detectability(-0.6, n, -limit, n_new).p == pytest.approx(0.05, abs=1e-6)
-    assert (
-        0.80 <= correlation_cdf(limit, 0.0, n_new) < 0.85
-    )  # the rule is for two groups; a correlation gains a little
+    assert 0.80 <= correlation_cdf(limit, 0.0, n_new) < 0.85  # the rule is for two groups; a correlation gains a little
 
 
 def test_replication_project_of_economics():
@@ -153,9 +141,7 @@ def test_random_effects_agree_with_statsmodels(k):
         assert ours.estimate == pytest.approx(theirs.mean_effect_re, rel=1e-5)
         assert ours.standard_error == pytest.approx(theirs.sd_eff_w_re_hksj, rel=1e-5)
         w = 1 / (v + ours.tau2)
-        assert (w * (y - ours.estimate) ** 2).sum() == pytest.approx(
-            k - 1, rel=1e-9
-        )  # what Paule and Mandel solve
+        assert (w * (y - ours.estimate) ** 2).sum() == pytest.approx(k - 1, rel=1e-9)  # what Paule and Mandel solve
 
 
 def test_between_study_variance_is_never_negative():
@@ -179,9 +165,7 @@ def test_the_prediction_interval_holds_95_of_100_new_correlations():
 
     first, second = draw(n), draw(n_new)
     inside = [
-        low <= b <= high
-        for a, b in zip(first, second, strict=True)
-        for low, high in [prediction_interval(a, n, n_new)]
+        low <= b <= high for a, b in zip(first, second, strict=True) for low, high in [prediction_interval(a, n, n_new)]
     ]
     assert np.mean(inside) == pytest.approx(0.95, abs=0.012)
 

@@ -107,9 +107,7 @@ def paper(r=-0.6, **more):
 
 
 def answered(*rows, fitness=None):
-    return answer_replication(
-        pd.DataFrame(rows), fitness or {"hr_mean_bpm": ours()}, {}, Protocol(3, 300.0, 60.0)
-    )
+    return answer_replication(pd.DataFrame(rows), fitness or {"hr_mean_bpm": ours()}, {}, Protocol(3, 300.0, 60.0))
 
 
 def test_ranks_carry_their_note_and_a_paper_without_ours_is_left_out():
@@ -124,9 +122,7 @@ def test_ranks_carry_their_note_and_a_paper_without_ours_is_left_out():
 @pytest.mark.parametrize(("estimate", "inside"), [(-0.57, False), (-0.58, True), (0.7, True)])
 def test_a_bound_on_p_holds_either_way(estimate, inside):
     """p below 0.05 with 12 athletes: r of 0.576 or more in size (critical r of any table, 10 degrees of freedom)."""
-    found = answered(
-        paper(np.nan, p=0.05, p_is_bound="yes"), fitness={"hr_mean_bpm": ours(estimate)}
-    ).p_only.iloc[0]
+    found = answered(paper(np.nan, p=0.05, p_is_bound="yes"), fitness={"hr_mean_bpm": ours(estimate)}).p_only.iloc[0]
     assert found["r_low"] == pytest.approx(0.576, abs=5e-4) and bool(found["inside"]) == inside
 
 

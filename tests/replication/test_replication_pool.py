@@ -41,13 +41,9 @@ def test_three_clubs_of_one_truth(pooled):
 
 def test_the_slope_is_within_clubs_not_between_them():
     """Clubs that differ in fitness and in heart rate for other reasons do not create a slope."""
-    joined = simulated(
-        seed=4, slope=0.0, club_capacity=(38.0, 47.0, 56.0), club_level=(20.0, 0.0, -20.0), n=14
-    )
+    joined = simulated(seed=4, slope=0.0, club_capacity=(38.0, 47.0, 56.0), club_level=(20.0, 0.0, -20.0), n=14)
     line = answer_pooled(joined).joint("hr_mean_bpm", "fitness").iloc[0]
-    assert (
-        line["ci_low"] < 0 < line["ci_high"] and abs(line["estimate"]) < 0.6
-    )  # between clubs it is about -2.2
+    assert line["ci_low"] < 0 < line["ci_high"] and abs(line["estimate"]) < 0.6  # between clubs it is about -2.2
 
 
 def test_intervals_hold_the_truth_about_as_often_as_they_say():
@@ -71,14 +67,10 @@ def simulated(*, seed, n=10, slope=SLOPE, club_capacity=(47.0,) * 3, club_level=
             own = 165 + level + slope * (fit - centre) + rng.normal(0, 4)
             people.append(who | same | {"capacity": fit})
             for r, step in enumerate(STEPS, start=1):
-                rows.append(
-                    who | {"protocol": "p", "round_no": r, "hr_mean_bpm": own + step + rng.normal(0, 3)}
-                )
+                rows.append(who | {"protocol": "p", "round_no": r, "hr_mean_bpm": own + step + rng.normal(0, 3)})
     table = pd.DataFrame(rows).reindex(columns=["club", "athlete", "protocol", "round_no", *OUTCOMES])
     lines = [[f"C{c}", n, 0, "p", 3, 300.0, 120.0, "6-20", "pooled"] for c in (1, 2, 3)]
-    return JoinedStudies(
-        table, pd.DataFrame(people), pd.DataFrame(lines, columns=list(CLUB_COLUMNS)), left_out_table()
-    )
+    return JoinedStudies(table, pd.DataFrame(people), pd.DataFrame(lines, columns=list(CLUB_COLUMNS)), left_out_table())
 
 
 def test_what_is_written_tells_nobody(clubs, tmp_path):
@@ -92,14 +84,10 @@ def test_what_is_written_tells_nobody(clubs, tmp_path):
     rows = pd.read_csv(out / "rows.csv")
     assert rows["athlete"].str.fullmatch(r"C[123]_P\d\d").all()
     shares = [c for c in rows if "percent" in c or "max" in c or "reserve" in c]
-    assert (
-        not shares and "hr_mean_bpm" in rows
-    )  # a heart rate over its share is the maximum, and that tells the age
+    assert not shares and "hr_mean_bpm" in rows  # a heart rate over its share is the maximum, and that tells the age
     athletes = pd.read_csv(out / "athletes.csv", dtype=str, keep_default_na=False)
     assert not {"hr_max_bpm", "mass_kg", "standard_error"} & set(athletes)
-    assert set(athletes["capacity"]) <= {
-        f"{v}.0" for v in range(20, 90, 5)
-    }  # the shuttle equation takes the age
+    assert set(athletes["capacity"]) <= {f"{v}.0" for v in range(20, 90, 5)}  # the shuttle equation takes the age
     told = [c for c in ("sex", "age_years") if c in athletes]
     assert told and (athletes.groupby(["club", *told]).size() >= 2).all()
     assert not athletes["age_years"].str.fullmatch(r"\d+(\.\d+)?").any()
@@ -216,9 +204,7 @@ def test_the_command(clubs, tmp_path, capsys):
 def test_the_words_for_the_coach_come_first_and_have_no_signs(clubs, tmp_path):
     from analysis.telling.published.sentences import write_up_pool
 
-    text = (pool_studies(clubs, tmp_path / "out", describe=write_up_pool) / "README.md").read_text(
-        encoding="utf-8"
-    )
+    text = (pool_studies(clubs, tmp_path / "out", describe=write_up_pool) / "README.md").read_text(encoding="utf-8")
     plain, mark, rest = text.partition("## For the write-up")
     assert mark and "were pooled." in plain and "mixed model" not in plain and "mixed model" in rest
     assert "\N{MINUS SIGN}" not in plain and "hr_mean_bpm and fitness" not in text

@@ -84,9 +84,7 @@ def check(module):
         assert bool(done) == (not told or hidden[told].map(lambda v: "-" in str(v) or v == "").any().any())
     # bands: their edges, and what is not known
     ages = pd.DataFrame({"age_years": [24.9, 20.0, 25.0, 29.99, np.nan, np.nan]})
-    assert (
-        module.hide_in_crowd(ages)[0]["age_years"].tolist() == ["20-24"] * 2 + ["25-29"] * 2 + ["unknown"] * 2
-    )
+    assert module.hide_in_crowd(ages)[0]["age_years"].tolist() == ["20-24"] * 2 + ["25-29"] * 2 + ["unknown"] * 2
     # one alone is never masked alone: whoever knows that one person is masked knows who
     alone = pd.DataFrame({"sex": ["F", "M", "M", "M"]})
     assert "sex" not in module.hide_in_crowd(alone)[0]
@@ -95,9 +93,7 @@ def check(module):
     assert "2 people" in " ".join(module.hide_in_crowd(pair)[1])
     # no more than everybody can be masked, and three are asked for where three are wanted
     assert "sex" not in module.hide_in_crowd(pd.DataFrame({"sex": ["F", "X"]}))[0]
-    assert (
-        module.hide_in_crowd(pd.DataFrame({"sex": ["F"] * 2 + ["M"] * 3}), least=3)[0].columns.tolist() == []
-    )
+    assert module.hide_in_crowd(pd.DataFrame({"sex": ["F"] * 2 + ["M"] * 3}), least=3)[0].columns.tolist() == []
     # labels: the same for the same study, others for another purpose, other data, another length
     codes = [f"A{n:02d}" for n in range(20)]
     study = Study(folder="", athletes=pd.DataFrame({"athlete": codes}))

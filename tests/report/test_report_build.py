@@ -99,9 +99,7 @@ def test_no_code_of_an_athlete_is_passed_on(built, answers):
     codes = list(answers.study.athletes["athlete"])
     assert len(codes) > 10
     pattern = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, codes))})(?![\w-])")
-    for path, text in _texts(
-        built, without=("ledger.csv", "about.json", "answers.html", "report_complete.html")
-    ):
+    for path, text in _texts(built, without=("ledger.csv", "about.json", "answers.html", "report_complete.html")):
         if path.parent.name == "notebooks":
             continue  # for the team, as the ledger is
         text = re.sub(r"data:[^\"]+", "", text)
@@ -145,9 +143,7 @@ def test_results_hold_the_estimates_unrounded(built, answers):
 
 def test_every_csv_is_harmless(built):
     for path in built.rglob("*.csv"):
-        for line in pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig").itertuples(
-            index=False
-        ):
+        for line in pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig").itertuples(index=False):
             assert all(harmless(cell) == cell or cell.startswith("'") for cell in line), path.name
 
 
@@ -224,9 +220,7 @@ def club_of_five(folder):
         if "athlete" in table:
             table = table[table["athlete"].isin(five)].copy()
             if "opponent" in table:
-                table["opponent"] = table["opponent"].where(
-                    table["opponent"].isin(["", "none", *five]), "guest"
-                )
+                table["opponent"] = table["opponent"].where(table["opponent"].isin(["", "none", *five]), "guest")
             table.to_csv(path, index=False, sep=";" if ";" in path.read_text("utf-8-sig") else ",")
     return folder
 
@@ -242,9 +236,7 @@ def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):
     shutil.copytree(DEMO_FOLDER, folder, ignore=shutil.ignore_patterns("output", "notebooks"))
     shutil.copytree(built, folder / "output")
     assert verify_report(folder).valid and "belongs to the input" in verify_report(folder).text()
-    (folder / "rounds.csv").write_text(
-        (folder / "rounds.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8"
-    )
+    (folder / "rounds.csv").write_text((folder / "rounds.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8")
     (folder / "extra.csv").write_text("a\n")
     (folder / "output" / "to_share" / "report.html").write_text("changed")
     (folder / "output" / "to_share" / "my_notes.txt").write_text("mine")
@@ -271,9 +263,7 @@ def test_interrupted_report_keeps_the_old_output(tmp_path, monkeypatch):
     out = tmp_path / "output"
     out.mkdir()
     (out / "about.json").write_text("old")  # an output of an earlier kit
-    monkeypatch.setattr(
-        "analysis.report.word.write_word", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt)
-    )
+    monkeypatch.setattr("analysis.report.word.write_word", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt))
     with pytest.raises(KeyboardInterrupt):
         build_report(answers, out, notebooks=False, progress=lambda line: None)
     assert [p.name for p in out.iterdir()] == ["about.json"] and (out / "about.json").read_text() == "old"

@@ -15,6 +15,4 @@ def test_a_topic_is_covered_where_its_section_says_something():
     for topic, (section, left) in rows.items():
         covered = section if section == "Abstract" else "–"
         assert table.loc[topic, "Covered in"] == covered
-        assert table.loc[topic, "Left for the author"] == (
-            left or ("" if covered != "–" else "nothing to report yet")
-        )
+        assert table.loc[topic, "Left for the author"] == (left or ("" if covered != "–" else "nothing to report yet"))

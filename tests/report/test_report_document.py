@@ -22,9 +22,7 @@ def small_document():
     ax.plot([1, 2, 3], [150, 160, 165], marker="o")
     ax.set_xlabel("Round")
     finish(figure, 'A line that rises; "quoted" & <marked>.')
-    table = pd.DataFrame(
-        {"Outcome": ["Heart rate (bpm)", "Lactate"], "Mean": ["160", "−0.4"], "Note": ["late", ""]}
-    )
+    table = pd.DataFrame({"Outcome": ["Heart rate (bpm)", "Lactate"], "Mean": ["160", "−0.4"], "Note": ["late", ""]})
     return Document(
         "Rounds & <rests>",
         (("Authors", "all authors"), ("Funding", "who paid")),
@@ -49,9 +47,7 @@ def test_page_is_one_sound_file(check_page):
     text = render_html(small_document())
     checker = check_page(text)
     assert {"figure-rise", "table-means", "heart-rate", "main"} <= set(checker.ids)
-    assert (
-        '<a href="#figure-rise">Figure 1</a>, <a href="#table-means">Table 1</a>; 3 &lt;\xa04 &amp;' in text
-    )
+    assert '<a href="#figure-rise">Figure 1</a>, <a href="#table-means">Table 1</a>; 3 &lt;\xa04 &amp;' in text
     assert "two &lt;three&gt;" in text and "Rounds &amp; &lt;rests&gt;" in text
     assert '<th scope="col" class=n>Mean</th>' in text and '<th scope="row">Lactate</th>' in text
     assert "@media print" in text and 'lang="en"' in text and 'name="viewport"' in text
@@ -62,9 +58,7 @@ def test_page_repeats():
 
 
 def test_number_columns():
-    table = pd.DataFrame(
-        {"1": ["1"], "2": ["< .001"], "3": ["160 (9.1)"], "4": ["−0.4 to 3.2"], "5": ["A07"]}
-    )
+    table = pd.DataFrame({"1": ["1"], "2": ["< .001"], "3": ["160 (9.1)"], "4": ["−0.4 to 3.2"], "5": ["A07"]})
     assert number_columns(table) == [False, True, True, True, False]
 
 
@@ -145,9 +139,7 @@ def test_libreoffice_opens_the_word_file(word_path, tmp_path):
         "--convert-to",
         "pdf",
     ]
-    subprocess.run(
-        [*command, "--outdir", str(tmp_path), str(word_path)], check=True, capture_output=True, timeout=120
-    )
+    subprocess.run([*command, "--outdir", str(tmp_path), str(word_path)], check=True, capture_output=True, timeout=120)
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
 
 
@@ -159,9 +151,7 @@ def test_a_session_with_too_few_athletes_says_why_nothing_was_compared():
 
     study = open_answers().study
     few = study.rounds[study.rounds["athlete"].isin(study.rounds["athlete"].unique()[:2])]
-    text = build_document(
-        Answers(dataclasses.replace(study, rounds=few, recordings=study.recordings.iloc[:0]))
-    ).text()
+    text = build_document(Answers(dataclasses.replace(study, rounds=few, recordings=study.recordings.iloc[:0]))).text()
     assert "at least three athletes in two rounds or more of session 1, the primary session" in text
 
 

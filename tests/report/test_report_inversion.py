@@ -84,9 +84,7 @@ def test_every_equation_that_takes_age_mass_or_sex_is_inverted_here():
     takes = KNOWN[words.str.contains("age_years|mass_kg|sex") & KNOWN["error_kind"].ne("retest")]["test"]
     assert set(takes) == set(INVERTIBLE) and len(INVERTIBLE) > 8
     for test in INVERTIBLE:
-        assert capacity_step_to_share({test}) == (
-            float("inf") if re.search("sex|mass_kg", words_of(test)) else 5
-        ), test
+        assert capacity_step_to_share({test}) == (float("inf") if re.search("sex|mass_kg", words_of(test)) else 5), test
         default = KNOWN[(KNOWN["test"] == test) & KNOWN["default"]].iloc[0]
         one = capacity_step_to_share({test}, equations={default["equation"]})
         assert one == (float("inf") if re.search("sex|mass_kg", default["inputs"]) else 5), test
@@ -110,10 +108,7 @@ def package_of(test, seed):
     package = make_data_package(answers)
     labels = secret_labels(answers.study, list(athletes["athlete"]), prefix="P", purpose="data package")
     told = package.tables["athletes"].set_index("person")
-    return [
-        (values, told.loc[labels[a]].to_dict())
-        for a, (values, _) in zip(athletes["athlete"], people, strict=True)
-    ]
+    return [(values, told.loc[labels[a]].to_dict()) for a, (values, _) in zip(athletes["athlete"], people, strict=True)]
 
 
 def candidates(name, true, told):
@@ -163,9 +158,7 @@ def test_an_exact_capacity_would_have_given_the_ages_away():
 EQUATIONS = hr_max_equations()
 
 
-@pytest.mark.parametrize(
-    "equation", list(EQUATIONS["equation"] if isinstance(EQUATIONS, pd.DataFrame) else EQUATIONS)
-)
+@pytest.mark.parametrize("equation", list(EQUATIONS["equation"] if isinstance(EQUATIONS, pd.DataFrame) else EQUATIONS))
 def test_no_heart_rate_of_a_package_is_a_function_of_age(equation):
     """Maximal heart rate, predicted or typed as measured, and everything that is a share of it, is in no package."""
     answers = simulate_answers(2, "strong", n=14)
@@ -173,8 +166,7 @@ def test_no_heart_rate_of_a_package_is_a_function_of_age(equation):
     athletes["consent_shared_data"] = "yes"
     athletes["sex"] = ["F"] * 14 if equation.startswith("gulati") else ["F", "M"] * 7
     athletes["hr_max_bpm"] = [
-        predict_hr_max(a, equation, sex=s).value
-        for a, s in zip(athletes["age_years"], athletes["sex"], strict=True)
+        predict_hr_max(a, equation, sex=s).value for a, s in zip(athletes["age_years"], athletes["sex"], strict=True)
     ]
     athletes["hr_max_source"] = "measured"
     rows = answers.cleaned.rows
@@ -192,9 +184,7 @@ def test_no_heart_rate_of_a_package_is_a_function_of_age(equation):
 def test_what_differs_by_sex_or_test_is_no_column():
     names = {c.name for c in PACKAGE_COLUMNS}
     assert not {
-        n
-        for n in names
-        if "standard_error" in n or "error_kind" in n or "impulse" in n or n.startswith("vo2_l")
+        n for n in names if "standard_error" in n or "error_kind" in n or "impulse" in n or n.startswith("vo2_l")
     }
 
 
@@ -232,13 +222,9 @@ def test_figures_of_heart_rate_and_of_its_share_do_not_give_the_maximum_back(dem
     """What the lines of one athlete in both figures leave open, over all rounds together."""
     shared = SharedAnswers(demo_answers)
     keys = ["athlete", "round_no"]
-    heart, share = (
-        shared.rounds(name).rows.set_index(keys)["value"] for name in ("hr_mean_bpm", "percent_hr_max")
-    )
+    heart, share = (shared.rounds(name).rows.set_index(keys)["value"] for name in ("hr_mean_bpm", "percent_hr_max"))
     both = pd.DataFrame({"heart": heart, "share": share}).dropna()
     assert len(both) > 30 and (both["share"] % 5 == 0).all()
     low = (100 * (both["heart"] - 0.5) / (both["share"] + 2.5)).groupby("athlete").max()
     high = (100 * (both["heart"] + 0.5) / (both["share"] - 2.5)).groupby("athlete").min()
-    assert (high - low).min() > 2 and (
-        high - low
-    ).median() > 4  # exact shares leave less than half a beat open
+    assert (high - low).min() > 2 and (high - low).median() > 4  # exact shares leave less than half a beat open

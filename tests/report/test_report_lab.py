@@ -83,9 +83,7 @@ def test_only_this_machine_and_only_with_the_token(address):
     assert status(f"{base}/api/contents") == 403
     assert status(f"{base}/api/contents?token=wrong") == 403
     assert status(f"{base}/api/contents?token={token}") == 200
-    if (
-        sys.platform == "linux"
-    ):  # where 127.0.0.2 is an address of this machine too: open only to a server of everybody
+    if sys.platform == "linux":  # where 127.0.0.2 is an address of this machine too: open only to a server of everybody
         with pytest.raises(ConnectionRefusedError), socket.create_connection(("127.0.0.2", port), timeout=5):
             pass
 

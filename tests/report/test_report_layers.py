@@ -50,9 +50,7 @@ def words(shared):
     for name in ("manuscript", "supplement"):
         word = open_word(str(shared / f"{name}.docx"))
         cells = [c.text for t in word.tables for row in t.rows for c in row.cells]
-        found[name] = re.sub(
-            r"\s+", " ", " ".join([p.text for p in word.paragraphs] + cells).translate(SPACES)
-        )
+        found[name] = re.sub(r"\s+", " ", " ".join([p.text for p in word.paragraphs] + cells).translate(SPACES))
     return found
 
 
@@ -60,9 +58,7 @@ def spoken(text):
     return re.sub(r"\s+", " ", text.translate(SPACES))
 
 
-def test_the_change_over_the_rounds_is_one_number_in_page_word_tables_and_results(
-    demo_answers, page, words, shared
-):
+def test_the_change_over_the_rounds_is_one_number_in_page_word_tables_and_results(demo_answers, page, words, shared):
     results = json.loads((shared.parent / "for_you" / "results.json").read_text(encoding="utf-8"))
     for outcome in demo_answers.primary_outcomes:
         answer, known = demo_answers.rounds(outcome), OUTCOMES[outcome]
@@ -82,9 +78,7 @@ def test_the_change_over_the_rounds_is_one_number_in_page_word_tables_and_result
         assert first in page["answers"] and spoken(plain_span(low, high, known)) in page["answers"]
 
 
-def test_the_difference_by_fitness_is_one_number_in_page_word_tables_and_results(
-    demo_answers, page, words, shared
-):
+def test_the_difference_by_fitness_is_one_number_in_page_word_tables_and_results(demo_answers, page, words, shared):
     results = json.loads((shared.parent / "for_you" / "results.json").read_text(encoding="utf-8"))
     for outcome in ("hr_mean_bpm", "lactate_mmol_l"):
         kept, known = results["fitness"][outcome], OUTCOMES[outcome]

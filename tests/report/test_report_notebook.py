@@ -47,9 +47,7 @@ def test_a_reason_is_given_once_and_again_where_its_cell_is_run_again(displayed,
 
 
 def test_tables_and_pictures():
-    table = pd.DataFrame(
-        {"a": ["x<y", None], "b": [-1.23456, float("nan")], "c": pd.array([1, None], dtype="Int64")}
-    )
+    table = pd.DataFrame({"a": ["x<y", None], "b": [-1.23456, float("nan")], "c": pd.array([1, None], dtype="Int64")})
     made = table_html(table)
     assert "x&lt;y" in made and "−1.235" in made and "nan" not in made.lower() and "NA" not in made
     assert "no rows" in table_html(pd.DataFrame({"a": []}))

@@ -34,9 +34,7 @@ def test_walk_keeps_every_field_unrounded_under_its_name():
     table = pd.DataFrame(
         {"estimate": [1 / 3, np.nan], "n_athletes": [12, 3], "when": pd.to_datetime(["2026-10-01"] * 2)}
     )
-    made = json.loads(
-        json_text(_Outer(_Inner(table, fit=object()), by={("x", 1): np.float32(0.5), "y": np.int64(2)}))
-    )
+    made = json.loads(json_text(_Outer(_Inner(table, fit=object()), by={("x", 1): np.float32(0.5), "y": np.int64(2)})))
     assert made["result"] == "_Outer" and made["names"] == ["a", "b"]
     assert made["inner"]["table"][0] == {"estimate": 1 / 3, "n_athletes": 12, "when": "2026-10-01T00:00:00"}
     assert made["inner"]["table"][1]["estimate"] is None

@@ -133,9 +133,7 @@ def test_points_of_figures_are_coarse_where_an_equation_takes_age():
 
 
 def test_numbers_that_are_passed_on_are_rounded():
-    table = rounded(
-        pd.DataFrame({"estimate": [172.43218765, float("nan")], "outcome": ["a", "b"], "n": [3, 4]})
-    )
+    table = rounded(pd.DataFrame({"estimate": [172.43218765, float("nan")], "outcome": ["a", "b"], "n": [3, 4]}))
     assert table["estimate"].tolist()[0] == 172.4 and table["n"].tolist() == [3, 4]
 
 

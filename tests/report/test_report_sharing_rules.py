@@ -110,9 +110,7 @@ def test_rounds_of_which_few_were_rated_are_left_out(shared, rated, rounds):
     told = shared._pace(pace(rated))
     assert sorted(set(told.rounds["round_no"])) == rounds == sorted(told.states["round_no"])
     assert told.remarks == ("Two raters.",) and len(told.agreement) == 2
-    assert shared.withheld == (
-        () if len(rounds) == 2 else ("what athletes did in rounds of which few were rated",)
-    )
+    assert shared.withheld == (() if len(rounds) == 2 else ("what athletes did in rounds of which few were rated",))
 
 
 @pytest.mark.parametrize(("pair", "kept"), [(4, 1), (5, 2)])
@@ -138,9 +136,7 @@ def fitness(women, men, others=0, extra=()):
          "outcome": np.linspace(170.26, 181.71, n), "outcome_adjusted": np.linspace(170.36, 181.81, n)}
     )  # fmt: skip
     lines = [("planned", "", n), ("within sex", "F", women), ("within sex", "M", men), *extra]
-    return made(
-        points=points, n_athletes=n, slopes=pd.DataFrame(lines, columns=["analysis", "level", "n_athletes"])
-    )
+    return made(points=points, n_athletes=n, slopes=pd.DataFrame(lines, columns=["analysis", "level", "n_athletes"]))
 
 
 @pytest.fixture
@@ -159,9 +155,7 @@ def by_fives(shared, monkeypatch):
         (5, 6, 5, ["", "F", "M"], True),
     ],
 )
-def test_slopes_within_sexes_are_told_where_no_few_can_be_worked_out(
-    by_fives, women, men, others, kept, apart
-):
+def test_slopes_within_sexes_are_told_where_no_few_can_be_worked_out(by_fives, women, men, others, kept, apart):
     told = by_fives._fitness(fitness(women, men, others), "hr_mean_bpm")
     assert told.slopes["level"].tolist() == kept and told.slopes.index.tolist() == list(range(len(kept)))
     assert bool(set(told.points["sex"]) - {""}) == apart
@@ -172,9 +166,7 @@ def test_slopes_within_sexes_are_told_where_no_few_can_be_worked_out(
     assert ("among women" in said) == ("F" not in kept) and ("among men" in said) == ("M" not in kept)
 
 
-@pytest.mark.parametrize(
-    ("step", "by"), [(2.0, 2.0), (float("inf"), sharing.COARSE_STEP), (9.0, sharing.COARSE_STEP)]
-)
+@pytest.mark.parametrize(("step", "by"), [(2.0, 2.0), (float("inf"), sharing.COARSE_STEP), (9.0, sharing.COARSE_STEP)])
 def test_capacities_are_as_coarse_as_the_test_asks_and_never_coarser_than_the_coarse_step(
     shared, monkeypatch, step, by
 ):
@@ -215,9 +207,7 @@ def test_capacities_are_rounded_as_coarsely_as_their_equations_ask():
     )
     seen = {}
     step = sharing.capacity_step_to_share
-    sharing.capacity_step_to_share = lambda tests, *, equations: (
-        seen.update(tests=tests, equations=equations) or 5.0
-    )
+    sharing.capacity_step_to_share = lambda tests, *, equations: seen.update(tests=tests, equations=equations) or 5.0
     try:
         assert sharing.step_of(capacity) == 5.0 and seen == {"tests": {"shuttle_run_20m"}, "equations": {"a"}}
         sharing.step_of(capacity.drop(columns="equation"))
@@ -354,9 +344,7 @@ def test_the_planned_sensitivity_does_not_give_the_few_who_are_left_out(shared, 
     )
     ways.loc[5, "n_athletes"] = left
     rows = pd.DataFrame({"value": [171.26, 180.74]})
-    told = told_as(
-        monkeypatch, shared, "rounds", made(sensitivity=ways, n_athletes=10, rows=rows), "hr_mean_bpm"
-    )
+    told = told_as(monkeypatch, shared, "rounds", made(sensitivity=ways, n_athletes=10, rows=rows), "hr_mean_bpm")
     assert len(told.sensitivity) == kept and told.sensitivity.index.tolist() == list(range(kept))
     assert list(told.sensitivity) == ["analysis", "n_athletes"] and told.rows["value"].tolist() == [171, 181]
     assert shared.withheld == (() if kept == 3 else (f"mean heart rate in the rounds {sharing.SENSITIVITY}",))
@@ -373,9 +361,7 @@ def test_repeatability_of_few_is_withheld(shared, monkeypatch, n, kind, words):
 
 @pytest.mark.parametrize("n", [4, 5])
 def test_points_of_activity_are_coarse(by_fives, monkeypatch, n):
-    table = pd.DataFrame(
-        {"capacity": [43.7, 51.2], "active_share": [0.4567, 0.7891], "outcome": [171.26, 180.74]}
-    )
+    table = pd.DataFrame({"capacity": [43.7, 51.2], "active_share": [0.4567, 0.7891], "outcome": [171.26, 180.74]})
     told = told_as(monkeypatch, by_fives, "activity", made(n_athletes=n, table=table), "hr_mean_bpm")
     if n == 4:
         assert isinstance(told, Withheld) and by_fives.withheld == ("fitness and what athletes did",)
@@ -390,9 +376,7 @@ def test_points_of_activity_are_coarse(by_fives, monkeypatch, n):
 def test_points_of_fitness_lie_at_the_nearest_step(by_fives):
     told = by_fives._fitness(fitness(5, 5), "hr_mean_bpm")
     exact = fitness(5, 5).points
-    assert (told.points["capacity"] - exact["capacity"]).abs().max() <= 2.5 and told.points[
-        "capacity"
-    ].nunique() > 2
+    assert (told.points["capacity"] - exact["capacity"]).abs().max() <= 2.5 and told.points["capacity"].nunique() > 2
     assert (told.points["outcome"] - exact["outcome"]).abs().max() <= 0.5
     assert told.slopes.columns.tolist() == ["analysis", "level", "n_athletes"]
 
@@ -428,9 +412,7 @@ def trained(n_trained, n_reference, outcome="hr_mean_bpm"):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("sizes", "told"), [((5, 5), True), ((4, 6), False), ((6, 4), False), ((2, 2), None)]
-)
+@pytest.mark.parametrize(("sizes", "told"), [((5, 5), True), ((4, 6), False), ((6, 4), False), ((2, 2), None)])
 def test_groups_of_few_are_not_described_by_their_spread(shared, sizes, told):
     answer = made(outcomes={"a": trained(*sizes)}, adherence=None)
     found = shared._training(answer).outcomes
@@ -445,12 +427,8 @@ def test_groups_of_few_are_not_described_by_their_spread(shared, sizes, told):
 
 def test_capacities_of_a_training_study_are_as_coarse_as_their_tests_ask(shared, monkeypatch):
     shared.study = SimpleNamespace(aerobic_tests={"test": ["run_12_min"]})
-    monkeypatch.setattr(
-        sharing, "capacity_step_to_share", lambda tests: 5.0 if tests == {"run_12_min"} else 0.1
-    )
-    found = shared._training(made(outcomes={"a": trained(6, 6, outcome="vo2max")}, adherence=None)).outcomes[
-        "a"
-    ]
+    monkeypatch.setattr(sharing, "capacity_step_to_share", lambda tests: 5.0 if tests == {"run_12_min"} else 0.1)
+    found = shared._training(made(outcomes={"a": trained(6, 6, outcome="vo2max")}, adherence=None)).outcomes["a"]
     assert (
         found.athletes["pre"].iloc[0],
         found.athletes["post"].iloc[0],
@@ -462,9 +440,7 @@ def test_capacities_of_a_training_study_are_as_coarse_as_their_tests_ask(shared,
 def test_what_groups_of_few_trained_is_withheld(shared, counts, kept):
     adherence = made(groups=pd.DataFrame({"n_athletes": counts}))
     told = shared._training(made(outcomes={}, adherence=adherence))
-    assert (told.adherence is adherence) == kept and shared.withheld == (
-        () if kept else ("what each group trained",)
-    )
+    assert (told.adherence is adherence) == kept and shared.withheld == (() if kept else ("what each group trained",))
     assert shared._training(made(outcomes={}, adherence=None)).adherence is None
 
 
@@ -472,9 +448,7 @@ def test_what_groups_of_few_trained_is_withheld(shared, counts, kept):
 def test_a_group_without_another_is_passed_on_from_five_on(shared, n):
     given = {f.name: None for f in fields(BeforeAfter)}
     athletes = trained(5, 5).athletes
-    one = BeforeAfter(
-        **(given | {"label": "Exertion", "outcome": "exertion", "n_athletes": n, "athletes": athletes})
-    )
+    one = BeforeAfter(**(given | {"label": "Exertion", "outcome": "exertion", "n_athletes": n, "athletes": athletes}))
     found = shared._training(made(outcomes={"a": one}, adherence=None)).outcomes
     assert bool(found) == (n == 5) and bool(shared.withheld) == (n == 4)
     if found:

@@ -39,9 +39,7 @@ def random_club(folder, seed):
     rounds.to_csv(folder / "rounds.csv", index=False)
     settings = folder / "study.toml"
     text = settings.read_text(encoding="utf-8")
-    settings.write_text(
-        re.sub('title = ".*"', f'title = "A club of five; ask {NAMES[3]}"', text), encoding="utf-8"
-    )
+    settings.write_text(re.sub('title = ".*"', f'title = "A club of five; ask {NAMES[3]}"', text), encoding="utf-8")
     return athletes
 
 

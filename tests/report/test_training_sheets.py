@@ -58,10 +58,7 @@ def test_the_sheets_print_on_one_page_each(sheets, tmp_path):
     assert {p.suffix for p in written} == {".html", ".pdf"}
     for sheet in sheets.values():
         path = sheets_pdf([sheet], tmp_path / f"{sheet.key}.pdf")
-        assert (
-            Path(path).read_bytes().count(b"/Type /Page\n") + Path(path).read_bytes().count(b"/Type /Page ")
-            <= 2
-        )
+        assert Path(path).read_bytes().count(b"/Type /Page\n") + Path(path).read_bytes().count(b"/Type /Page ") <= 2
 
 
 def test_an_ordinary_study_says_what_is_missing():

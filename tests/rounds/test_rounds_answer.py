@@ -66,9 +66,7 @@ def test_another_library_gives_a_second_opinion_beside_the_main_analysis(club):
     assert [line[c] for c in ("estimate", "ci_low", "ci_high", "p")] == pytest.approx(
         [found.estimate, found.ci_low, found.ci_high, found.p]
     )
-    assert (
-        line["p_round_test"] == pytest.approx(found.p_all) and line["n_observations"] == found.n_observations
-    )
+    assert line["p_round_test"] == pytest.approx(found.p_all) and line["n_observations"] == found.n_observations
     assert line["estimate"] == pytest.approx(result.last_minus_first, abs=0.3) and line["note"] == ""
     few = answer(data[data["athlete"].isin(data["athlete"].unique()[:4])]).sensitivity.set_index("analysis")
     assert "4 athletes are too few" in few.loc[MARGINAL, "note"] and few.loc[MARGINAL, "agrees"] is None
@@ -77,9 +75,7 @@ def test_another_library_gives_a_second_opinion_beside_the_main_analysis(club):
 def test_another_scale_that_cannot_be_analysed_is_said(club):
     data = club().assign(percent_hr_max=np.nan)
     line = (
-        answer(data, other_outcomes={"percent_hr_max": 2.5})
-        .sensitivity.set_index("analysis")
-        .loc["as percent_hr_max"]
+        answer(data, other_outcomes={"percent_hr_max": 2.5}).sensitivity.set_index("analysis").loc["as percent_hr_max"]
     )
     assert "could not be analysed" in line["note"]
     assert line["agrees"] is None
@@ -284,9 +280,7 @@ def test_moving_and_scaling(seed, shift, factor):
     )
     for name in ("estimate", "ci_low_cr2", "equivalence_ci_high"):
         assert moved.steps[name].to_numpy() == pytest.approx(plain.steps[name].to_numpy(), abs=1e-6)
-        assert scaled.steps[name].to_numpy() == pytest.approx(
-            factor * plain.steps[name].to_numpy(), rel=1e-6, abs=1e-9
-        )
+        assert scaled.steps[name].to_numpy() == pytest.approx(factor * plain.steps[name].to_numpy(), rel=1e-6, abs=1e-9)
     assert scaled.steps["label"].tolist() == moved.steps["label"].tolist() == plain.steps["label"].tolist()
     assert scaled.plateau_from == plain.plateau_from
 

@@ -170,9 +170,7 @@ def test_effect_sizes_stand_with_raw_units_first(club):
     result = compare_rounds(club(), "hr_mean_bpm")
     assert result.effect_sizes["measure"].iloc[0] == "difference"
     assert set(result.effect_sizes["contrast"]) == {"2 - 1", "3 - 2", "4 - 3", "4 - 1"}
-    raw = result.effect_sizes[result.effect_sizes["measure"] == "difference"].set_index("contrast")[
-        "estimate"
-    ]
+    raw = result.effect_sizes[result.effect_sizes["measure"] == "difference"].set_index("contrast")["estimate"]
     model = result.contrasts.set_index("contrast")["estimate"]
     assert raw["2 - 1"] == pytest.approx(model["2 - 1"])  # complete data
 

@@ -175,9 +175,7 @@ def test_the_classical_analysis_stands_beside_from_two_complete_athletes_on(club
     assert two.anova.n_athletes == 2 and two.overall.epsilon == 0.5
     assert two.overall.p_gg == two.anova.p_gg
     assert two.overall.p_epsilon > two.overall.p
-    one = compare_rounds(
-        data[~(holes | ((data["athlete"] == "A02") & (data["round_no"] == 3)))], "hr_mean_bpm"
-    )
+    one = compare_rounds(data[~(holes | ((data["athlete"] == "A02") & (data["round_no"] == 3)))], "hr_mean_bpm")
     assert one.anova is None and np.isnan(one.overall.p_gg) and one.overall.epsilon == 0.5
     three = compare_rounds(data[~(holes & (data["athlete"] != "A03"))], "hr_mean_bpm")
     assert three.overall.epsilon == three.anova.epsilon_gg > 0.5
@@ -193,9 +191,7 @@ def test_the_unit_of_an_outcome_changes_no_p(club):
 
 
 def test_marks_of_the_scale_change_the_model_only_where_there_are_some(club):
-    data = club(n=6, means=(8.0, 10.0, 11.0), athlete_sd=1, error_sd=0.5, name="y").assign(
-        **{LIMIT_COLUMN: ""}
-    )
+    data = club(n=6, means=(8.0, 10.0, 11.0), athlete_sd=1, error_sd=0.5, name="y").assign(**{LIMIT_COLUMN: ""})
     none = compare_rounds_marked(data)
     assert none.allows_for == "" and none.fit is none.plain_fit
     data.loc[data["y"].idxmax(), LIMIT_COLUMN] = "high"

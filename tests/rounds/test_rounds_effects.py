@@ -37,9 +37,7 @@ def test_two_rounds_alone_are_the_paired_tests(r08_case, case):
     data, settings, expected = case(r08_case)
     both = data[data["round_no"].isin([settings["later"], settings["earlier"]])]
     tost = expected["tost"]
-    line = equivalence(both, settings["value"], low=tost["bound_low_raw"], high=tost["bound_high_raw"]).iloc[
-        0
-    ]
+    line = equivalence(both, settings["value"], low=tost["bound_low_raw"], high=tost["bound_high_raw"]).iloc[0]
     assert line["estimate"] == pytest.approx(expected["mean_difference"], rel=1e-8)
     assert line["p_low_cr2"] == pytest.approx(tost["p_lower"], rel=1e-6)
     assert line["p_high_cr2"] == pytest.approx(tost["p_upper"], rel=1e-6)

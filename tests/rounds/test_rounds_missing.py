@@ -66,9 +66,7 @@ def test_at_no_shift_it_agrees_with_the_model_of_readings_off_the_scale(club):
     )
     assert "drawn beyond its end" in answer.tipping.method and answer.tipping.n_missing == len(cells) > 0
     middle, known, ours, theirs = at_no_shift(answer)
-    assert middle["estimate"].to_numpy() == pytest.approx(
-        known["estimate"].to_numpy(), abs=0.25 * theirs.max()
-    )
+    assert middle["estimate"].to_numpy() == pytest.approx(known["estimate"].to_numpy(), abs=0.25 * theirs.max())
     assert ours == pytest.approx(theirs, rel=0.35)
 
 
@@ -88,9 +86,7 @@ def test_at_no_shift_it_allows_for_bouts_as_the_model_does(club):
     answer = answer_rounds(gaps, "hr_mean_bpm", smallest_effect=5)
     assert answer.comparison.allows_for == "bouts" and "allows for bouts" in answer.tipping.method
     _, _, ours, theirs = at_no_shift(answer)
-    _, _, plain, _ = at_no_shift(
-        answer_rounds(gaps.drop(columns="opponent"), "hr_mean_bpm", smallest_effect=5)
-    )
+    _, _, plain, _ = at_no_shift(answer_rounds(gaps.drop(columns="opponent"), "hr_mean_bpm", smallest_effect=5))
     assert ours == pytest.approx(theirs, rel=0.2) and (ours > plain).all()
 
 
@@ -169,22 +165,16 @@ def test_every_value_beyond_the_scale_lies_in_the_bounds(club):
     rng = np.random.default_rng(0)
     for _ in range(8):
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(
-            14, HIGHEST_PUBLISHED_MMOL_L, 2
-        )
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(14, HIGHEST_PUBLISHED_MMOL_L, 2)
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")["estimate"]
         limits = bounds.table.set_index("contrast")
         for name, estimate in found.items():
-            assert (
-                limits.loc[name, "estimate_min"] - 1e-9 <= estimate <= limits.loc[name, "estimate_max"] + 1e-9
-            )
+            assert limits.loc[name, "estimate_min"] - 1e-9 <= estimate <= limits.loc[name, "estimate_max"] + 1e-9
 
 
 def test_many_values_off_the_scale_stay_fast(club):
     cells = [(f"A{i:02d}", 4) for i in range(1, 8)]
-    bounds = bound_limits(
-        lactates(high=cells, club=club), "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14)
-    )
+    bounds = bound_limits(lactates(high=cells, club=club), "lactate_mmol_l", smallest_effect=1, limit=(0.5, 14))
     assert bounds.n_high == 7
     assert bounds.n_corners < 2**7
     assert any("furthest" in w for w in bounds.warnings)
@@ -223,9 +213,7 @@ def test_what_the_bounds_claim_holds_wherever_the_values_lie(club):
     rng = np.random.default_rng(1)
     for _ in range(6):  # any placing supports every claim by the robust test
         guess = data.copy()
-        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(
-            13, HIGHEST_PUBLISHED_MMOL_L, 3
-        )
+        guess.loc[guess["lactate_limit"] == "high", "lactate_mmol_l"] = rng.uniform(13, HIGHEST_PUBLISHED_MMOL_L, 3)
         found = compare_rounds(guess, "lactate_mmol_l").contrasts.set_index("contrast")
         for line in table.iloc[:-1].to_dict("records"):
             if line["changed"]:
@@ -264,9 +252,7 @@ def placed(data, value, *, only=None):
     high = data["lactate_limit"] == "high"
     place = data.index[high]
     values = (
-        dict.fromkeys(place, value)
-        if only is None
-        else {p: value if i == only else 13.0 for i, p in enumerate(place)}
+        dict.fromkeys(place, value) if only is None else {p: value if i == only else 13.0 for i, p in enumerate(place)}
     )
     return data.assign(lactate_mmol_l=data["lactate_mmol_l"].fillna(pd.Series(values)), lactate_limit="")
 
@@ -283,9 +269,7 @@ def test_a_claim_that_depends_says_up_to_where_it_holds(club):
     for value, found in ((turn - 0.01, below), (turn + 0.02, above)):
         for only in (None, 0, 1):
             table = placed(data, value, only=only)
-            contrasts = answer_rounds(table, "lactate_mmol_l", smallest_effect=1.5).steps.set_index(
-                "contrast"
-            )
+            contrasts = answer_rounds(table, "lactate_mmol_l", smallest_effect=1.5).steps.set_index("contrast")
             found.append(contrasts.loc["4 - 3", "p_equivalence_cr2"] < 0.05)
     assert all(below) and not all(above)
     assert (bounds.plateau_from, bounds.plateau_at_scale_end) == ("", "3")
@@ -330,9 +314,7 @@ def test_a_value_before_sparring_is_no_part_of_the_bounds(club):
 @pytest.mark.parametrize("seed", (0, 2))
 def test_the_corners_that_are_searched_are_the_worst(seed, club, monkeypatch):
     rng = np.random.default_rng(seed)
-    cells = [
-        (f"A{i + 1:02d}", int(r)) for i, r in zip(rng.permutation(10)[:6], rng.integers(2, 5, 6), strict=True)
-    ]
+    cells = [(f"A{i + 1:02d}", int(r)) for i, r in zip(rng.permutation(10)[:6], rng.integers(2, 5, 6), strict=True)]
     data = lactates(high=cells[:4], low=cells[4:], seed=seed, club=club)
     options = {"smallest_effect": 1.5, "limit": (6.0, 13.0)}
     monkeypatch.setattr("analysis.rounds.bounds.PLAUSIBLE", (0.0, 16.0))
@@ -378,10 +360,7 @@ def test_the_answer_allows_for_bouts_of_either_sign():
         assert answer.comparison.allows_for == "bouts"
         assert "mixed model, bouts taken as independent" in set(answer.sensitivity["analysis"])
     assert wide.comparison.fit.variances.crossed > 0 > narrow.comparison.fit.variances.crossed
-    f = [
-        a.comparison.overall.statistic / a.comparison.plain_fit.test("round_no").statistic
-        for a in (wide, narrow)
-    ]
+    f = [a.comparison.overall.statistic / a.comparison.plain_fit.test("round_no").statistic for a in (wide, narrow)]
     assert f[0] < 1 < f[1]
 
 
@@ -436,9 +415,7 @@ def test_sat_out_rounds_are_shown_and_not_analysed(club):
     assert answer.left_out["reason"].tolist() == ["sat the round out"]
     assert "without rounds after a sat-out round" in set(answer.sensitivity["analysis"])
     assert rests_of(club()).empty
-    tenth = pd.DataFrame(
-        {"athlete": "A", "round_no": ["10", "9", "11"], "took_part": ["sat_out", "yes", "yes"]}
-    )
+    tenth = pd.DataFrame({"athlete": "A", "round_no": ["10", "9", "11"], "took_part": ["sat_out", "yes", "yes"]})
     assert rests_of(tenth)["round_no"].tolist() == [
         "10",
         "11",

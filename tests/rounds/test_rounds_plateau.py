@@ -67,9 +67,7 @@ def test_two_rounds(club):
 def test_wider_bounds_never_lose_a_plateau(club):
     for seed in range(5):
         data = club(seed=seed)
-        starts = [
-            find_plateau(data, "hr_mean_bpm", low=-b, high=b).starts_at or "9" for b in (2, 4, 6, 10, 20)
-        ]
+        starts = [find_plateau(data, "hr_mean_bpm", low=-b, high=b).starts_at or "9" for b in (2, 4, 6, 10, 20)]
         assert starts == sorted(starts, reverse=True)
 
 
@@ -79,9 +77,9 @@ def test_bounds_are_checked(club):
 
 
 def test_labels():
-    assert [
-        label_of_step(c, e) for c, e in ((True, False), (False, True), (True, True), (False, False))
-    ] == list(STEP_LABELS)
+    assert [label_of_step(c, e) for c, e in ((True, False), (False, True), (True, True), (False, False))] == list(
+        STEP_LABELS
+    )
 
 
 def test_steps_of_ratings_are_judged_by_the_ranks(club):
@@ -104,9 +102,7 @@ def test_a_step_changed_where_every_test_that_counts_is_below_alpha_and_not_at_i
     ranks = contrasts[["contrast"]].assign(p_adjusted=0.01)
     for p, changed in ((0.0499, True), (0.05, False), (0.0501, False)):
         if which == "ranks":  # for ratings the ranks decide, whatever the model says of their means
-            steps = label_steps(
-                contrasts.assign(p_adjusted=0.9), tested, ranks=ranks.assign(p_adjusted=p), alpha=0.05
-            )
+            steps = label_steps(contrasts.assign(p_adjusted=0.9), tested, ranks=ranks.assign(p_adjusted=p), alpha=0.05)
         else:
             steps = label_steps(contrasts.assign(**{which: p}), tested, alpha=0.05)
         assert (steps["changed"] == changed).all(), p

@@ -37,12 +37,8 @@ def test_agrees_with_r(r07_case, case):
             "p": "p",
         }.items():
             assert table.loc[ours, column] == pytest.approx(expected[f"ICC_{theirs}"][name], rel=1e-8)
-    assert result.typical_error == pytest.approx(
-        expected["typical_error_all_trials_pooled_sqrt_ms_error"], rel=1e-8
-    )
-    for line, pair in zip(
-        result.change_in_mean.to_dict("records"), expected["successive_trials"], strict=True
-    ):
+    assert result.typical_error == pytest.approx(expected["typical_error_all_trials_pooled_sqrt_ms_error"], rel=1e-8)
+    for line, pair in zip(result.change_in_mean.to_dict("records"), expected["successive_trials"], strict=True):
         for ours, theirs in CHANGES.items():
             assert line[ours] == pytest.approx(pair[theirs], rel=1e-8), ours
 
@@ -76,9 +72,7 @@ def test_evenings_use_the_rounds_in_common(club):
     result = reliability(data, "hr_mean_bpm")
     a = first[(first["athlete"] == "A01") & (first["round_no"] < 4)]["hr_mean_bpm"].mean()
     b = second[second["athlete"] == "A01"]["hr_mean_bpm"].mean()
-    others = [
-        s[s["athlete"] != "A01"].groupby("athlete")["hr_mean_bpm"].mean().to_numpy() for s in (first, second)
-    ]
+    others = [s[s["athlete"] != "A01"].groupby("athlete")["hr_mean_bpm"].mean().to_numpy() for s in (first, second)]
     differences = np.append(others[1] - others[0], b - a)
     assert result.n_athletes == 12
     assert result.change_in_mean["estimate"].iloc[0] == pytest.approx(differences.mean())
@@ -87,9 +81,7 @@ def test_evenings_use_the_rounds_in_common(club):
 
 def test_who_missed_an_evening_is_named(club):
     second = club(seed=2)
-    data = pd.concat(
-        [club(seed=1).assign(session="1"), second[second["athlete"] != "A03"].assign(session="2")]
-    )
+    data = pd.concat([club(seed=1).assign(session="1"), second[second["athlete"] != "A03"].assign(session="2")])
     result = reliability(data, "hr_mean_bpm")
     assert result.n_athletes == 11
     assert "A03" in set(result.left_out["athlete"])

@@ -28,9 +28,7 @@ def club(n=9, rounds=4, seed=1, rise=4.0):
     own = np.repeat(rng.normal(165, 8, n), rounds)
     number = np.tile(np.arange(1, rounds + 1), n)
     value = own + rise * number + rng.normal(0, 4, n * rounds)
-    return pd.DataFrame(
-        {"athlete": np.repeat([f"A{i}" for i in range(n)], rounds), "round_no": number, OUTCOME: value}
-    )
+    return pd.DataFrame({"athlete": np.repeat([f"A{i}" for i in range(n)], rounds), "round_no": number, OUTCOME: value})
 
 
 def tables(p=(0.01, 0.01), p_equivalence=(0.01, 0.01), equivalent=True):
@@ -68,11 +66,7 @@ def test_a_step_carries_both_methods_with_their_own_numbers():
     assert (step["p_adjusted"], step["p_adjusted_cr2"]) == (0.011, 0.012)
     assert (step["p_equivalence"], step["p_equivalence_cr2"]) == (0.021, 0.022)
     assert [step[f"equivalence_ci_{e}"] for e in ("low", "high", "low_cr2", "high_cr2")] == [-1, 1, -2, 2]
-    assert (
-        "p_ranks" not in step
-        and step["kind"] == "successive"
-        and (step["later"], step["earlier"]) == ("2", "1")
-    )
+    assert "p_ranks" not in step and step["kind"] == "successive" and (step["later"], step["earlier"]) == ("2", "1")
 
 
 @pytest.mark.parametrize(("p", "changed"), [(0.04, True), (0.05, False)])
@@ -132,9 +126,7 @@ def test_what_was_computed_before_is_taken_over():
     rows = prepare_rounds(club(), OUTCOME)
     fit = fit_rounds(rows)
     known = {kind: contrast_table(fit, kind=kind) for kind in ("successive", "first")}
-    known["first"]["p"] = known["successive"]["p"] = known["first"]["p_cr2"] = known["successive"][
-        "p_cr2"
-    ] = 0.03
+    known["first"]["p"] = known["successive"]["p"] = known["first"]["p_cr2"] = known["successive"]["p_cr2"] = 0.03
     steps = all_steps(rows, fit, smallest_effect=5.0, alpha=0.05, known=known)
     assert steps["p_adjusted"].tolist() == [0.06] * 4  # no more than two of four can be without a change
     known["successive"]["p"] = [0.01, 0.02, 0.3]

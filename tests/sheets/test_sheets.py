@@ -95,9 +95,7 @@ def test_codes_rounds_and_opponents_are_filled_in(evening):
         seen += [(int(round_no), code, opponent) for round_no, code, opponent in lines]
         assert set(sheet.column("exertion")) == {""}
     planned = pairing.opponents[pairing.opponents["athlete"].isin(CODES)]
-    assert sorted(seen) == sorted(
-        planned[["round_no", "athlete", "opponent"]].itertuples(index=False, name=None)
-    )
+    assert sorted(seen) == sorted(planned[["round_no", "athlete", "opponent"]].itertuples(index=False, name=None))
     assert named(sheets, "roll_call").column("athlete") == CODES
 
 
@@ -116,9 +114,7 @@ def test_the_coach_sees_all_pairs_and_what_to_decide():
 
 def test_who_is_sampled_stands_first_and_the_others_are_marked(evening):
     sheet = named(evening[2], "round_1_2")
-    lactate = [
-        v for v, r in zip(sheet.column("lactate_mmol_l"), sheet.column("round_no"), strict=True) if r == "1"
-    ]
+    lactate = [v for v, r in zip(sheet.column("lactate_mmol_l"), sheet.column("round_no"), strict=True) if r == "1"]
     assert lactate[0] == ""
     assert set(lactate[1:]) == {"—"}
     none = build_sheets(EVENING, CODES, sampled=())
@@ -292,17 +288,13 @@ def test_previews_and_missing_parts(evening):
 
 def test_an_evening_of_the_demo_is_planned_as_a_whole():
     study = load_study(Path(__file__).parents[2] / "data_demo")
-    evening = plan_evening(
-        study, start_clock="19:00", guests=1, unavailable={study.athletes["athlete"].iloc[0]: "all"}
-    )
+    evening = plan_evening(study, start_clock="19:00", guests=1, unavailable={study.athletes["athlete"].iloc[0]: "all"})
     assert set(evening.codes) == set(study.athletes["athlete"])
     assert evening.pairing.repeats.empty
     assert evening.timetable.mats["start_clock"].iloc[0] == "19:00:00"
     assert {"safety", "timekeeper", "incidents"} <= {s.key for s in evening.sheets}
     heart_rate_only = plan_evening(study, sampled=())
-    assert not any(
-        "Blood" in step for s in heart_rate_only.sheets if s.key.startswith("round") for step in s.steps
-    )
+    assert not any("Blood" in step for s in heart_rate_only.sheets if s.key.startswith("round") for step in s.steps)
     assert isinstance(plan_evening(Study(folder=Path("nowhere"), protocol=EVENING)), NotYet)
 
 

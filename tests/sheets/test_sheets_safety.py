@@ -38,9 +38,7 @@ def club(ages, **settings):
 
 def words(sheets, *keys):
     return " ".join(
-        " ".join([*s.steps, *s.cautions, *(" ".join(r) for r in s.rows)])
-        for s in sheets
-        if not keys or s.key in keys
+        " ".join([*s.steps, *s.cautions, *(" ".join(r) for r in s.rows)]) for s in sheets if not keys or s.key in keys
     )
 
 
@@ -157,9 +155,7 @@ def test_nobody_under_18_is_tested_to_the_maximum_by_default():
     easy = fitness_sheets(club(ages, fitness={"tests": ["jog_1_mile"]}))
     assert easy[1].column("athlete") == ["A01", "A02", "A03", "A04"]
     allowed = {"approval": "2026-17", "minors_maximal": True}
-    assert (
-        len(fitness_sheets(club(ages, fitness={"tests": ["shuttle_run_20m"]}, ethics=allowed))[1].rows) == 4
-    )
+    assert len(fitness_sheets(club(ages, fitness={"tests": ["shuttle_run_20m"]}, ethics=allowed))[1].rows) == 4
 
 
 # 4 strangulation, needle-stick, heat
@@ -253,9 +249,7 @@ def test_the_fitness_day_has_its_own_rules():
 
 def test_familiarisation_is_told_from_the_table_of_reliability():
     table = reliability_values()
-    rows = table[
-        table["source"].str.contains("Lamb & Rogers") & table["statistic"].str.contains("trial 1 to trial 2")
-    ]
+    rows = table[table["source"].str.contains("Lamb & Rogers") & table["statistic"].str.contains("trial 1 to trial 2")]
     assert sorted(rows["value"]) == [1.1, 1.4]
     told = words(fitness_sheets(club([20, 30])), "fitness_day")
     assert "1.1 to 1.4\xa0mL/kg/min" in told

@@ -7,9 +7,7 @@ from pathlib import Path
 
 from typed_clubs import FIRST_ROW, Book
 
-LOOK = re.compile(
-    r"look at|type what|type the|correct the|type a|leave the cell|type year|type it|else set the peak"
-)
+LOOK = re.compile(r"look at|type what|type the|correct the|type a|leave the cell|type year|type it|else set the peak")
 """A remedy that sends the reader to the paper sheet: what stands there is typed."""
 
 
@@ -49,11 +47,7 @@ class Followed:
 
     def _typed(self, values: dict) -> Book:
         book = self._copy()
-        rows = (
-            [self.index]
-            if self.index is not None and self.index >= 0
-            else range(len(book.tables[self.table]))
-        )
+        rows = [self.index] if self.index is not None and self.index >= 0 else range(len(book.tables[self.table]))
         for i in rows:
             book.tables[self.table][i] |= values
         return book
@@ -81,16 +75,12 @@ class Followed:
         if not m:
             return []
         book, name = self._copy(), m[1] or m[2]
-        book.heads[self.table] = {
-            c: (name if c == name else h) for c, h in book.heads.get(self.table, {}).items()
-        }
+        book.heads[self.table] = {c: (name if c == name else h) for c, h in book.heads.get(self.table, {}).items()}
         return [(name, book)]
 
     def _exchange(self, remedy: str) -> list[tuple[str, Book]]:
         m = re.search(r"exchange the two headings (\w+) and (\w+)", remedy)
-        one = (
-            m[1] if m else "hr_mean_typed_bpm" if self.finding.column.startswith("hr_mean") else "hr_rest_bpm"
-        )
+        one = m[1] if m else "hr_mean_typed_bpm" if self.finding.column.startswith("hr_mean") else "hr_rest_bpm"
         other = m[2] if m else "hr_peak_typed_bpm" if one.startswith("hr_mean") else "hr_max_bpm"
         if not remedy.startswith("exchange"):
             return []
@@ -103,9 +93,7 @@ class Followed:
     def _row(self, remedy: str) -> list[tuple[str, Book]]:
         ways = []
         if m := re.search(r"set this row aside in decisions with table_row (\d+)", remedy):
-            ways.append(
-                ("set aside", self._decided({"table": self.table, "action": "set aside", "table_row": m[1]}))
-            )
+            ways.append(("set aside", self._decided({"table": self.table, "action": "set aside", "table_row": m[1]})))
             book = self._copy()
             del book.tables[self.table][self.index]
             ways.append(("the wrong one corrected", book))
@@ -122,9 +110,7 @@ class Followed:
             ways.append(("deleted", book))
         if m := re.search(r"add (\S+) to the athletes table", remedy):
             book = self._copy()
-            book.tables["athletes"].append(
-                {"athlete": m[1], "sex": "F", "consent_measured": "yes", "cleared": "yes"}
-            )
+            book.tables["athletes"].append({"athlete": m[1], "sex": "F", "consent_measured": "yes", "cleared": "yes"})
             ways.append(("added", book))
             if self.truth:
                 ways.append(("corrected", self._typed(self.truth)))
@@ -137,9 +123,7 @@ class Followed:
         if "list every code in the athletes table" in remedy:
             book = self._copy()
             codes = dict.fromkeys(r["athlete"] for r in book.tables["rounds"])
-            book.tables["athletes"] = [
-                {"athlete": c, "consent_measured": "yes", "cleared": "yes"} for c in codes
-            ]
+            book.tables["athletes"] = [{"athlete": c, "consent_measured": "yes", "cleared": "yes"} for c in codes]
             ways.append(("listed", book))
         return ways
 
@@ -193,10 +177,7 @@ class Followed:
             ways.append(("kept", self._decide("keep")))
         if remedy.startswith("nothing"):
             ways.append(("nothing", self._copy()))
-        if (
-            re.search(r"else look at|or leave the cell blank|look at the sheet and type", remedy)
-            and self.truth
-        ):
+        if re.search(r"else look at|or leave the cell blank|look at the sheet and type", remedy) and self.truth:
             ways.append(("as the sheet says", self._typed(self.truth)))
         if "leave the cell blank" in remedy:
             ways.append(("blank", self._typed({column: ""})))

@@ -145,16 +145,10 @@ cell("sex_is_h", "athletes", "sex", "H", words="among", truth={"sex": "M"})
 @slip("rounds", "hr_mean_typed_bpm", level="question", words="181")
 def mean_with_digits_exchanged(book):
     book.put("athletes", {"athlete": "A02"}, hr_max_bpm="195")
-    return [
-        book.put(
-            "rounds", {"athlete": "A02", "round_no": "3"}, hr_mean_typed_bpm="118", hr_peak_typed_bpm="191"
-        )
-    ]
+    return [book.put("rounds", {"athlete": "A02", "round_no": "3"}, hr_mean_typed_bpm="118", hr_peak_typed_bpm="191")]
 
 
-cell(
-    "mean_misread", "rounds", "hr_mean_typed_bpm", "101", level="question", truth={"hr_mean_typed_bpm": "161"}
-)
+cell("mean_misread", "rounds", "hr_mean_typed_bpm", "101", level="question", truth={"hr_mean_typed_bpm": "161"})
 
 
 @slip("rounds", "lactate_mmol_l", level="question", words="; 8 with")
@@ -215,9 +209,7 @@ def lactate_hi_without_end(book):
     return among_high_readings(book, "HI")
 
 
-cell(
-    "lactate_below_nothing", "rounds", "lactate_mmol_l", "<", words="number", truth={"lactate_mmol_l": "5.9"}
-)
+cell("lactate_below_nothing", "rounds", "lactate_mmol_l", "<", words="number", truth={"lactate_mmol_l": "5.9"})
 cell("lactate_error_of_the_meter", "rounds", "lactate_mmol_l", "E-4", words="", truth={"lactate_mmol_l": ""})
 cell("peak_below_mean", "rounds", "hr_peak_typed_bpm", "91", words="", truth={"hr_peak_typed_bpm": "191"})
 
@@ -443,12 +435,8 @@ cell(
     words="unclear",
     truth={"date": "2026-03-04"},
 )
-cell(
-    "date_with_two_digits", "aerobic_tests", "date", "01.03.26", words="unclear", truth={"date": "2026-03-01"}
-)
-cell(
-    "date_in_the_future", "aerobic_tests", "date", "2126-03-01", words="future", truth={"date": "2026-03-01"}
-)
+cell("date_with_two_digits", "aerobic_tests", "date", "01.03.26", words="unclear", truth={"date": "2026-03-01"})
+cell("date_in_the_future", "aerobic_tests", "date", "2126-03-01", words="future", truth={"date": "2026-03-01"})
 cell("date_as_days", "aerobic_tests", "date", "46082", words="2026-03-01", truth={"date": "2026-03-01"})
 cell("date_in_german", "aerobic_tests", "date", "1. März 2026", level="read")
 cell("date_in_spanish", "aerobic_tests", "date", "1 de marzo de 2026", level="read")
@@ -640,9 +628,7 @@ def new_value_is_no_number(book):
 
 @slip("decisions", "measure", words="lactate_mmol_l", most=1)
 def measure_is_mistyped(book):
-    book.tables["decisions"] += [
-        {**DECIDED, "measure": "lactate_mmol", "action": "replace", "new_value": "8.1"}
-    ]
+    book.tables["decisions"] += [{**DECIDED, "measure": "lactate_mmol", "action": "replace", "new_value": "8.1"}]
     return [3]
 
 

@@ -80,9 +80,7 @@ def csv_text(
     for row in rows:
         cells = ["" if row.get(n) is None else str(row.get(n, "")) for n in names]
         if decimal_comma:
-            cells = [
-                c.replace(".", ",") if c.replace(".", "").replace("-", "").isdigit() else c for c in cells
-            ]
+            cells = [c.replace(".", ",") if c.replace(".", "").replace("-", "").isdigit() else c for c in cells]
         writer.writerow(cells)
     return out.getvalue()
 
@@ -101,9 +99,7 @@ def make_folder(folder: Path, *, settings: str = SETTINGS, without: tuple[str, .
     for name, rows in (own | tables).items():
         if name in without or rows is None:
             continue
-        content = (
-            rows if isinstance(rows, bytes) else (rows if isinstance(rows, str) else csv_text(rows)).encode()
-        )
+        content = rows if isinstance(rows, bytes) else (rows if isinstance(rows, str) else csv_text(rows)).encode()
         (folder / f"{name}.csv").write_bytes(content)
     return folder
 

@@ -25,9 +25,7 @@ def folder_with(tmp_path, plan=PLAN, **options):
 def amended(tmp_path):
     folder = folder_with(tmp_path, without=("rounds", "aerobic_tests"))
     freeze_plan(load_study(folder), today=FIRST)
-    folder_with(
-        tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 4"), without=("rounds", "aerobic_tests")
-    )
+    folder_with(tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 4"), without=("rounds", "aerobic_tests"))
     made = freeze_plan(load_study(folder), today=SECOND, amendment="The coaches would act on 4 bpm.")
     return folder, made
 
@@ -38,10 +36,7 @@ def test_both_versions_are_kept_and_the_later_one_binds(tmp_path):
     assert names == {"plan_2026-03-01.md", "plan_2026-03-03.md", "plan_fixed.json", "plan_fixed_1.json"}
     fixed = load_fixed_plan(folder)
     assert fixed.intact and fixed.date == "2026-03-03" and fixed.plan.smallest_effects["hr_mean_bpm"] == 4
-    assert (
-        "Amended on 2026-03-03, before the first measurement: The coaches would act on 4 bpm."
-        in made.markdown()
-    )
+    assert "Amended on 2026-03-03, before the first measurement: The coaches would act on 4 bpm." in made.markdown()
     study = load_study(folder_with(tmp_path, PLAN.replace("hr_mean_bpm = 5", "hr_mean_bpm = 4")))
     assert {q.status for q in question_statuses(study)} == {"confirmatory"}
     back = load_study(folder_with(tmp_path))
@@ -90,10 +85,7 @@ def test_check_names_what_departs_and_what_that_makes_exploratory(tmp_path):
     text = check_study(folder).text()
     assert "Departs from the fixed plan" in text
     assert "plan: smallest effects: mean heart rate: planned 4; now 9 (study.toml)" in text
-    assert (
-        "exploratory: heart rate over the rounds; fitness and heart rate (the smallest effect that matters"
-        in text
-    )
+    assert "exploratory: heart rate over the rounds; fitness and heart rate (the smallest effect that matters" in text
 
 
 def test_an_odd_number_of_athletes_is_no_departure(tmp_path):
@@ -151,9 +143,7 @@ def test_rows_filled_in_before_the_evening_are_no_data(tmp_path):
     with pytest.raises(KitError, match="too late"):
         freeze_plan(load_study(folder), amendment="again")
     told = check_study(folder).departures
-    assert any(
-        line.startswith("hypothesis: lactate over the rounds") and "not measured" in line for line in told
-    )
+    assert any(line.startswith("hypothesis: lactate over the rounds") and "not measured" in line for line in told)
 
 
 def confirm(folder, proposed):
@@ -180,9 +170,7 @@ def test_a_planned_outcome_without_a_value_stops_until_it_is_typed_or_no_longer_
     kept = [b for b in blocks if not (b.startswith("[[plan.hyp") and "lactate_mmol_l" in b)]
     (folder / "study.toml").write_text("".join(kept), encoding="utf-8")
     report = check_study(folder)
-    assert (
-        report.passed and "Everything fits." not in report.text()
-    )  # the aerobic test is planned, and not there
+    assert report.passed and "Everything fits." not in report.text()  # the aerobic test is planned, and not there
     assert all("an aerobic test" in line for line in report.departures)
 
 

@@ -71,10 +71,7 @@ def test_settings_that_cannot_be_are_problems_with_their_line(tmp_path, text):
 def test_check_says_who_is_under_18_and_what_was_done_without_approval(tmp_path):
     young = changed(athletes(), 0, age_years=16, guardian_consent="yes")
     report = check_study(make_folder(tmp_path / "a", athletes=young))
-    assert (
-        "kept out of blood sampling and maximal tests"
-        in problem_at(report.remarks, column="age_years")["problem"]
-    )
+    assert "kept out of blood sampling and maximal tests" in problem_at(report.remarks, column="age_years")["problem"]
     drawn = report.problems[report.problems["column"] == "lactate_mmol_l"]
     assert len(drawn) == 3 and drawn["problem"].str.contains("blood was sampled").all() and not report.passed
     said = SETTINGS + '[ethics]\napproval = "2026-17"\nminors_blood = true\nminors_maximal = true\n'

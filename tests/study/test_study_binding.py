@@ -125,9 +125,7 @@ TWO = [
 
 
 def fixed_folder(tmp_path, plan=PLAN):
-    folder = make_folder(
-        tmp_path, settings=SETTINGS + plan, sessions=TWO, without=("rounds", "aerobic_tests")
-    )
+    folder = make_folder(tmp_path, settings=SETTINGS + plan, sessions=TWO, without=("rounds", "aerobic_tests"))
     freeze_plan(Study.load(folder), today=TODAY)
     return folder
 
@@ -156,9 +154,7 @@ def test_a_changed_plan_makes_exploratory_what_rests_on_it_and_nothing_else(tmp_
     (old, new), concerned, words = TAMPERED[name]
     assert old in PLAN
     found = statuses(with_data(tmp_path, PLAN.replace(old, new)))
-    if (
-        name == "covariates of all"
-    ):  # the planned adjustment is named by question; only the others follow the list
+    if name == "covariates of all":  # the planned adjustment is named by question; only the others follow the list
         concerned, words = (
             {"fitness.lactate"},
             "the adjustment (age_years and sex in the plan, age_years now)",
@@ -173,9 +169,7 @@ def test_expected_directions_are_those_of_the_fixed_plan(tmp_path):
     fixed_folder(tmp_path)
     flipped = PLAN.replace('direction = "lower"', 'direction = "higher"')
     found = statuses(with_data(tmp_path, flipped))
-    assert (
-        found["fitness.heart_rate"].direction == "lower" and "lower" in found["fitness.heart_rate"].hypothesis
-    )
+    assert found["fitness.heart_rate"].direction == "lower" and "lower" in found["fitness.heart_rate"].hypothesis
 
 
 def test_other_rounds_than_planned_make_everything_exploratory(tmp_path):
@@ -189,9 +183,7 @@ def test_a_round_left_out_of_the_table_is_noticed(tmp_path):
     rows = [row for row in rounds() if row["round_no"] != 3]
     folder = make_folder(tmp_path, settings=SETTINGS + PLAN, sessions=TWO, rounds=rows)
     status, why = result_status(Study.load(folder), "rounds.lactate", "lactate_mmol_l")
-    assert (
-        status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now) were changed" in why
-    )
+    assert status == "exploratory" and "the rounds analysed (1 to 3 in the plan, 1 to 2 now) were changed" in why
 
 
 def test_a_fixed_plan_that_was_rewritten_with_a_new_checksum_is_noticed(tmp_path):

@@ -44,9 +44,7 @@ def test_a_replaced_value_settles_its_problem_and_is_documented(tmp_path):
 
 def test_a_value_and_a_row_set_aside_stay_in_the_ledger(tmp_path):
     decisions = [
-        decision(
-            athlete="A01", round_no=2, measure="lactate_mmol_l", action="set aside", reason="strip spoiled"
-        ),
+        decision(athlete="A01", round_no=2, measure="lactate_mmol_l", action="set aside", reason="strip spoiled"),
         decision(athlete="NA", round_no=3, action="set_aside", reason="hurt a finger"),
     ]
     study = load_study(make_folder(tmp_path, rounds=SLIPPED, decisions=decisions))
@@ -90,9 +88,7 @@ def test_decisions_about_other_tables_work_the_same(tmp_path):
             reason="stopped early",
         ),
     ]
-    study = load_study(
-        make_folder(tmp_path, athletes=changed(athletes(), 0, hr_max_bpm=1.88), decisions=decisions)
-    )
+    study = load_study(make_folder(tmp_path, athletes=changed(athletes(), 0, hr_max_bpm=1.88), decisions=decisions))
     assert study.athletes.loc[0, "hr_max_bpm"] == 188
     assert study.sessions.loc[0, "place"] == "the other mat"
     assert study.aerobic_tests["distance_m"].isna().tolist() == [False, True, False, False]
@@ -100,9 +96,7 @@ def test_decisions_about_other_tables_work_the_same(tmp_path):
 
 def test_stretches_of_recordings_are_left_for_cleaning(tmp_path):
     spans = [
-        decision(
-            table="recordings", athlete="A01", from_s=120, to_s=300, action="set aside", reason="strap off"
-        ),
+        decision(table="recordings", athlete="A01", from_s=120, to_s=300, action="set aside", reason="strap off"),
         decision(
             table="rounds",
             athlete="A01",

@@ -128,14 +128,11 @@ def test_an_odd_number_makes_one_sit_out_and_that_is_no_departure(study):
     both = [k == 1 and a in ("A01", "A02") for a, k in zip(rows["athlete"], rows["round_no"], strict=True)]
     assert dv._left_over(rows.assign(took_part=np.where(both, "sat_out", "yes"))) == {}
     even = study.rounds.assign(
-        took_part=np.where(
-            (study.rounds["athlete"] == "A01") & (study.rounds["round_no"] == 1), "sat_out", "yes"
-        )
+        took_part=np.where((study.rounds["athlete"] == "A01") & (study.rounds["round_no"] == 1), "sat_out", "yes")
     )
     assert dv._left_over(even) == {}
     assert (
-        dv._rounds_done(with_rounds(study, took_part=even["took_part"]), plan_of(study))[0][2]
-        == "1 athlete did fewer"
+        dv._rounds_done(with_rounds(study, took_part=even["took_part"]), plan_of(study))[0][2] == "1 athlete did fewer"
     )
     gone = even["took_part"].mask((even["athlete"] == "NA") & (even["round_no"] == 1), "left")
     assert dv._left_over(even.assign(took_part=gone)) == {"A01": 1}
@@ -228,13 +225,9 @@ def test_hypotheses_that_were_changed_left_out_or_added():
     assert list(dv._changed_hypotheses([one], [one])) == []
     said = [line[:3] for line in dv._changed_hypotheses([one], [{**one, "direction": "falls"}])]
     assert said == [(part, "blood lactate rises: A.", "blood lactate falls: A.")]
-    assert [line[:3] for line in dv._changed_hypotheses([one], [])] == [
-        (part, "blood lactate rises: A.", "left out")
-    ]
+    assert [line[:3] for line in dv._changed_hypotheses([one], [])] == [(part, "blood lactate rises: A.", "left out")]
     said = [line[:3] for line in dv._changed_hypotheses([one], [one, other])]
-    assert said == [
-        ("hypothesis: exertion over the rounds", "none", f"{OUTCOMES['exertion'].label.lower()} rises: B.")
-    ]
+    assert said == [("hypothesis: exertion over the rounds", "none", f"{OUTCOMES['exertion'].label.lower()} rises: B.")]
 
 
 def test_decisions_of_people_are_counted_by_what_they_set_aside(study):

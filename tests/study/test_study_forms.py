@@ -26,15 +26,13 @@ def test_a_new_workbook_holds_codes_and_rounds_and_says_where_to_type(tmp_path):
     book = openpyxl.load_workbook(folder / "study.xlsx")
     rounds = book["rounds"]
     keys = [(r[1], r[2]) for r in rounds.iter_rows(min_row=FIRST_ROW, values_only=True)]
-    assert (
-        len(keys) == 8 * 5 and keys[0] == ("A01", "0") and keys[-1] == ("A08", "4")
-    )  # round 0 is before sparring
+    assert len(keys) == 8 * 5 and keys[0] == ("A01", "0") and keys[-1] == ("A08", "4")  # round 0 is before sparring
     assert rounds.freeze_panes.endswith(str(FIRST_ROW))
     heads = [c.value for c in rounds[1]]
     typed = rounds.cell(FIRST_ROW, heads.index("exertion") + 1)
-    assert typed.fill.fgColor.rgb.endswith(TYPE_HERE) and not rounds.cell(
-        FIRST_ROW, 2
-    ).fill.fgColor.rgb.endswith(TYPE_HERE)
+    assert typed.fill.fgColor.rgb.endswith(TYPE_HERE) and not rounds.cell(FIRST_ROW, 2).fill.fgColor.rgb.endswith(
+        TYPE_HERE
+    )
     lists = {v.formula1 for v in rounds.data_validations.dataValidation}
     assert '"yes,part,sat_out,left"' in lists and any("athletes!" in f for f in lists)
     report = check_study(folder)

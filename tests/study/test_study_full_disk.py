@@ -71,9 +71,7 @@ def test_it_can_be_run_again_wherever_the_computer_stopped(study, monkeypatch, a
     calls = {"write": os.fsync, "rename": Path.rename, "replace": Path.replace}
 
     def fix(reason=None):
-        return freeze_plan(
-            study, today=TODAY, amendment=reason, beside=lambda _, path: path.write_text("for Word")
-        )
+        return freeze_plan(study, today=TODAY, amendment=reason, beside=lambda _, path: path.write_text("for Word"))
 
     def stop_at(number):  # nothing is tidied up, as after a loss of power
         left = [number]

@@ -53,11 +53,7 @@ def test_any_cells_under_the_right_headings(tmp_path_factory, data):
 
 
 @QUICK
-@given(
-    content=st.one_of(
-        st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "replace"))
-    )
-)
+@given(content=st.one_of(st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "replace"))))
 def test_any_bytes_as_a_table_or_as_settings(tmp_path_factory, content):
     folder = make_folder(tmp_path_factory.mktemp("bytes"), rounds=content)
     examine(folder)
@@ -158,9 +154,7 @@ def test_huge_and_endless_files_stay_within_bounds(tmp_path, kind):
 def test_a_long_survey_under_a_wrong_heading_is_answered_in_seconds(tmp_path, rows):
     """Each cell of the column is a word that is not among the choices, and the cause of each was looked for."""
     content = b"session_kind,rounds\n" + b"".join(b"w%d,3\n" % i for i in range(rows))
-    folder = make_folder(
-        tmp_path, without=("athletes", "rounds", "sessions", "aerobic_tests"), survey=content
-    )
+    folder = make_folder(tmp_path, without=("athletes", "rounds", "sessions", "aerobic_tests"), survey=content)
     start = time.process_time()
     report = check_study(folder)
     assert time.process_time() - start < 10
@@ -295,9 +289,7 @@ def test_many_files_without_a_row_in_a_linked_folder_are_each_named(tmp_path):
     (folder / "recordings").symlink_to(elsewhere, target_is_directory=True)
     with pytest.raises(StudyError) as found:
         load_study(folder)
-    assert all(
-        f"'{number}.csv'" in str(found.value) for number in range(12)
-    )  # each by its name, none folded away
+    assert all(f"'{number}.csv'" in str(found.value) for number in range(12))  # each by its name, none folded away
 
 
 def test_a_raised_digit_in_a_heading_is_no_number_of_a_round(tmp_path):

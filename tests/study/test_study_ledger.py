@@ -87,9 +87,7 @@ def test_every_row_that_came_in_was_used_or_set_aside(tmp_path_factory, fates, d
         }
         for athlete, round_no, measure, aside in decisions
     ]
-    folder = make_folder(
-        tmp_path_factory.mktemp("ledger"), athletes=people, rounds=sheet, decisions=decided or None
-    )
+    folder = make_folder(tmp_path_factory.mktemp("ledger"), athletes=people, rounds=sheet, decisions=decided or None)
     study = load_study(folder)
     balance = study.ledger.balance()
     assert (balance["rows_in"] == balance["used"] + balance["set_aside"]).all()

@@ -76,9 +76,7 @@ def test_every_common_dialect_gives_the_same_study(tmp_path, encoding, delimiter
     noted = {"sessions": [{**sessions()[0], "note": "Größe der Matte: 8 × 8 m"}]}
     plain = load_study(make_folder(tmp_path / "plain", **noted))
     tables = {
-        name: csv_text(noted.get(name) or make(), delimiter=delimiter, decimal_comma=decimal_comma).encode(
-            encoding
-        )
+        name: csv_text(noted.get(name) or make(), delimiter=delimiter, decimal_comma=decimal_comma).encode(encoding)
         for name, make in TABLES_OF_SMALL.items()
     }
     same_tables(plain, load_study(make_folder(tmp_path / "dialect", **tables)))
@@ -139,11 +137,7 @@ def test_a_units_row_that_was_typed_over_is_told_cell_by_cell_and_its_remedy_wor
 
 
 def test_headings_may_be_written_freely_with_their_unit(tmp_path):
-    text = (
-        csv_text(rounds())
-        .replace("lactate_mmol_l", "Lactate_mmol_L (mmol/L)")
-        .replace("round_no", "Round No")
-    )
+    text = csv_text(rounds()).replace("lactate_mmol_l", "Lactate_mmol_L (mmol/L)").replace("round_no", "Round No")
     same_tables(load_study(make_folder(tmp_path / "a")), load_study(make_folder(tmp_path / "b", rounds=text)))
 
 
@@ -276,10 +270,7 @@ def test_a_date_still_to_come_is_a_plan_and_not_a_fault(tmp_path):
     ahead = [{"session": 1, "date": "2126-03-05"}]
     folder = make_folder(tmp_path, sessions=ahead, without=("rounds", "aerobic_tests"))
     assert "still to come" in load_study(folder).remarks["problem"].str.cat()
-    assert (
-        check_study(make_folder(tmp_path, sessions=ahead)).problems.loc[0, "problem"]
-        == "a date in the future"
-    )
+    assert check_study(make_folder(tmp_path, sessions=ahead)).problems.loc[0, "problem"] == "a date in the future"
 
 
 def test_the_survey_table_needs_no_protocol(tmp_path):

@@ -57,9 +57,7 @@ def test_twelve_planted_mistakes_are_named_at_once(tmp_path):
     }
     for (file, row, column), words in expected.items():
         assert words in problem_at(problems, file=file, row=row, column=column)["problem"]
-    assert (
-        not problems["problem"].str.contains("lists").any()
-    )  # what only follows from another mistake is not said
+    assert not problems["problem"].str.contains("lists").any()  # what only follows from another mistake is not said
     text = str(caught.value)
     assert all(f"row {row}" in text for row in (2, 6, 8, 10, 14))
 
@@ -377,9 +375,7 @@ def test_the_same_slip_in_several_rows_is_said_once_with_all_rows(tmp_path):
 
 
 def test_words_for_yes_are_read_in_the_round_sheet(tmp_path):
-    rows = [
-        {**row, "took_part": word} for row, word in zip(rounds(), ["ja", "Y", "x", "yes"] * 3, strict=True)
-    ]
+    rows = [{**row, "took_part": word} for row, word in zip(rounds(), ["ja", "Y", "x", "yes"] * 3, strict=True)]
     assert check_study(make_folder(tmp_path, rounds=rows)).passed
 
 
@@ -390,10 +386,6 @@ def test_a_level_has_only_so_many_shuttles(tmp_path):
 
 
 def test_of_several_ways_the_usual_one_is_asked_for(tmp_path):
-    rows = changed(
-        aerobic_tests(), 0, test="shuttle_run_20m", level=None, shuttle=None, vo2max_ml_kg_min=None
-    )
-    remark = problem_at(
-        check_study(make_folder(tmp_path, aerobic_tests=rows)).remarks, file="aerobic_tests.csv"
-    )
+    rows = changed(aerobic_tests(), 0, test="shuttle_run_20m", level=None, shuttle=None, vo2max_ml_kg_min=None)
+    remark = problem_at(check_study(make_folder(tmp_path, aerobic_tests=rows)).remarks, file="aerobic_tests.csv")
     assert "still needs level and shuttle" in remark["problem"]

@@ -26,9 +26,7 @@ def test_a_new_folder_passes_the_check_with_nothing_filled_in(tmp_path, options)
     folder = new_study(tmp_path / "a folder with ümlaut", **options)
     report = check_study(folder)
     assert report.passed and not report.filled, report.text()
-    assert set(report.remarks["file"]) == (
-        set() if options.get("survey") else TEXTS
-    )  # the brackets to fill in
+    assert set(report.remarks["file"]) == (set() if options.get("survey") else TEXTS)  # the brackets to fill in
     assert "Nothing filled in yet" in report.text()
     assert (folder / "README.md").is_file() and (folder / "recordings").is_dir()
 
@@ -51,10 +49,7 @@ def test_the_workbook_has_the_columns_of_the_printed_sheets_as_text(tmp_path):
         for cell in book[name][1]:
             assert book[name].column_dimensions[cell.column_letter].number_format == "@"
     assert [c.value for c in book["aerobic_tests"][1]] == ["athlete", "date", "test", "distance_m", "note"]
-    assert (
-        dict(zip(sheet_columns("rounds"), (c.value for c in book["rounds"][2]), strict=True))["exertion"]
-        == "6-20"
-    )
+    assert dict(zip(sheet_columns("rounds"), (c.value for c in book["rounds"][2]), strict=True))["exertion"] == "6-20"
 
 
 def test_csv_files_open_in_a_spreadsheet(tmp_path):

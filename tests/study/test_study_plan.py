@@ -143,10 +143,7 @@ def test_a_plan_is_fixed_once_with_its_checksum(tmp_path):
 
 
 def test_the_same_plan_has_the_same_checksum(tmp_path):
-    sums = {
-        freeze_plan(load_study(empty_study(tmp_path / name)), today=TODAY).checksum
-        for name in ("one", "other")
-    }
+    sums = {freeze_plan(load_study(empty_study(tmp_path / name)), today=TODAY).checksum for name in ("one", "other")}
     assert len(sums) == 1
 
 
@@ -162,10 +159,7 @@ def test_a_plan_changed_by_hand_is_noticed(tmp_path):
     assert "checksum no longer fits" in plan_deviations(study)["done"].iloc[0]
     assert result_status(study, "rounds.lactate", "lactate_mmol_l")[0] == "exploratory"
     path.write_text("{}")
-    assert (
-        problem_at(check_study(folder).problems, file="plan_fixed.json")["remedy"]
-        == "put the original file back"
-    )
+    assert problem_at(check_study(folder).problems, file="plan_fixed.json")["remedy"] == "put the original file back"
 
 
 def test_every_deviation_is_named(tmp_path):
@@ -201,9 +195,7 @@ def test_every_deviation_is_named(tmp_path):
     )
     (folder / "aerobic_tests.csv").unlink(missing_ok=True)
     study = load_study(folder, today=dt.date(2026, 3, 10))
-    found = {
-        (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
-    }
+    found = {(part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)}
     expected = {
         ("protocol: rest", "120", "90"),
         ("plan: alpha", "0.05", "0.1"),
@@ -228,9 +220,7 @@ def test_every_deviation_is_named(tmp_path):
     }
     assert expected <= found, expected - found
     left = found - expected
-    assert (
-        len(left) == 1 and next(iter(left))[0] == "hypothesis: fitness and heart rate"
-    )  # lower became differs
+    assert len(left) == 1 and next(iter(left))[0] == "hypothesis: fitness and heart rate"  # lower became differs
     assert result_status(study, "rounds.lactate", "lactate_mmol_l") == (
         "exploratory",
         "the plan was fixed after the data were collected",
@@ -241,13 +231,9 @@ def test_settings_that_came_or_went_are_deviations(tmp_path):
     folder = empty_study(tmp_path, settings=SETTINGS + '[protocol.novice]\nwork = "3:00"\n' + PLAN)
     freeze_plan(load_study(folder), today=TODAY)
     settings = SETTINGS + PLAN + "[cleaning]\nflat_line_s = 25\n"
-    settings += (
-        '[[plan.hypotheses]]\nquestion = "rounds.lactate"\noutcome = "lactate_mmol_l"\ndirection = "falls"\n'
-    )
+    settings += '[[plan.hypotheses]]\nquestion = "rounds.lactate"\noutcome = "lactate_mmol_l"\ndirection = "falls"\n'
     study = load_study(empty_study(tmp_path, settings=settings))
-    found = {
-        (part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)
-    }
+    found = {(part, planned, done) for part, planned, done, _ in plan_deviations(study).itertuples(index=False)}
     assert ("cleaning: flat line", "none", "25") in found
     group = next(line for line in found if line[0] == "protocol: groups: novice")
     assert "work 180" in group[1] and group[2] == "none"
@@ -280,9 +266,7 @@ def test_a_primary_session_is_proposed_from_the_sessions_that_there_are(tmp_path
 
 
 def test_exponents_are_units_of_capacity(tmp_path):
-    plan = load_study(
-        empty_study(tmp_path, settings=SETTINGS + '[plan]\ncapacity_unit = "mL/kg^0.67/min"\n')
-    ).plan
+    plan = load_study(empty_study(tmp_path, settings=SETTINGS + '[plan]\ncapacity_unit = "mL/kg^0.67/min"\n')).plan
     assert plan.capacity_unit == "mL/kg^0.67/min"
 
 

@@ -27,9 +27,7 @@ def test_one_rule_for_consent_whoever_is_asked_and_however_it_is_missing(tmp_pat
     people = [{k: "" if k == column else v for k, v in row.items()} for row in athletes()]
     if how == "no column":
         people = [{k: v for k, v in row.items() if k != column} for row in people]
-    table = (
-        {"athletes": "athlete,consent_measured,cleared\n"} if how == "no athletes" else {"athletes": people}
-    )
+    table = {"athletes": "athlete,consent_measured,cleared\n"} if how == "no athletes" else {"athletes": people}
     folder = make_folder(tmp_path, **({"without": ("athletes",)} if how == "no table" else table))
     report = check_study(folder)
     assert (
@@ -65,9 +63,7 @@ def test_a_minor_without_a_guardians_consent_stops(tmp_path, consent):
 
 
 def withdrawn_folder(tmp_path):
-    people = changed(
-        athletes(), 1, withdrawn="yes", age_years=1.6
-    )  # a fault of theirs must not be named either
+    people = changed(athletes(), 1, withdrawn="yes", age_years=1.6)  # a fault of theirs must not be named either
     rows = changed(rounds(), 0, note="A02 called time; see A021")
     extra = [{"date": "2026-03-06", "decided_by": "study lead", "table": "rounds", "session": 1, "athlete": "A02",
               "round_no": 1, "measure": "exertion", "action": "replace", "new_value": 15, "reason": "A02 said so"}]  # fmt: skip
@@ -140,9 +136,7 @@ def test_file_names_that_look_like_names_are_refused(tmp_path):
     assert sorted(problems["value"].unique()) == ["A01_1999-04-03.fit", "Kim_Example.fit", "unlabelled.csv"]
 
 
-@pytest.mark.parametrize(
-    "code", ["A07", "007", "NA", "7", "a-12", "athlete_3", "P2026_01", "AB", "subject 4", "X1Y"]
-)
+@pytest.mark.parametrize("code", ["A07", "007", "NA", "7", "a-12", "athlete_3", "P2026_01", "AB", "subject 4", "X1Y"])
 def test_ordinary_codes_are_fine(code):
     assert code_trouble(code) == ""
 

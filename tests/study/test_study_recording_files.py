@@ -38,9 +38,9 @@ def test_file_names_tell_athlete_session_and_part():
     }
     assert {name: read_file_name(name, codes, sessions=["autumn"]) for name in expected} == expected
     assert file_stem("x/A07.FIT.GZ") == "A07"
-    assert [leads_out(n) for n in ("/etc/x", "~/x", "C:\\x", "a/../../x", "a\\b.fit", "a.fit")] == [
-        True
-    ] * 4 + [False] * 2
+    assert [leads_out(n) for n in ("/etc/x", "~/x", "C:\\x", "a/../../x", "a\\b.fit", "a.fit")] == [True] * 4 + [
+        False
+    ] * 2
 
 
 def test_the_table_comes_first_and_file_names_fill_in(tmp_path):
@@ -120,7 +120,5 @@ def test_a_recording_set_aside_by_a_decision_does_not_come_back_by_its_name(tmp_
 def test_a_common_event_needs_its_time(tmp_path):
     listed = [{"athlete": "A01", "file": "a.csv", "event_s": "1:30"}]
     folder = folder_with(tmp_path, "a.csv", recordings=listed)
-    with pytest.raises(
-        StudyError, match=r"(?s)recordings.*event_s.*90.*no time of a common event.*event_clock"
-    ):
+    with pytest.raises(StudyError, match=r"(?s)recordings.*event_s.*90.*no time of a common event.*event_clock"):
         load_study(folder)

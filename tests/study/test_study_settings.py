@@ -72,9 +72,7 @@ def test_a_protocol_that_cannot_be_is_a_problem_on_its_line(tmp_path, change):
     column, words = PROTOCOLS[change]
     name = change.split(" ")[0].removesuffix("_s")
     kept = [line for line in SETTINGS.splitlines() if not line.startswith((f"{name} ", f"{name}_s "))]
-    report = check_study(
-        make_folder(tmp_path, settings="\n".join([*kept, change]) + "\n", without=("rounds",))
-    )
+    report = check_study(make_folder(tmp_path, settings="\n".join([*kept, change]) + "\n", without=("rounds",)))
     found = report.problems[(report.problems["column"] == column)]
     assert found["problem"].str.contains(words).any(), report.text()
     assert found["row"].notna().all()

@@ -81,9 +81,7 @@ def change_setting(path, line, finding, remedy):
         old = lines[finding.row - 1]
         lines[finding.row - 1] = (
             f'{old.partition("=")[0]}= "{line}"'
-            if finding.value
-            and finding.value in old.partition("=")[2]
-            and not finding.problem.startswith("no such")
+            if finding.value and finding.value in old.partition("=")[2] and not finding.problem.startswith("no such")
             else f"{line} ={old.partition('=')[2]}"
         )
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
@@ -121,9 +119,7 @@ def test_a_slip_is_found_where_it_stands_and_its_remedies_work(slip, kind, tmp_p
     assert len(stops) + len(asked) <= slip.most, [(p.row, p.column, p.problem) for p in (*stops, *asked)]
     for number, finding in enumerate(here[:1]):
         for label, after in Followed(book, finding, slip.truth, kind).ways():
-            done = examine_folder(
-                write(after, tmp_path / f"{number}_{re.sub(r'[^0-9a-zA-Z]', '_', label)[:40]}", kind)
-            )
+            done = examine_folder(write(after, tmp_path / f"{number}_{re.sub(r'[^0-9a-zA-Z]', '_', label)[:40]}", kind))
             place = finding.place if slip.most > 1 else None
             left = [p for p in (*done.problems, *done.questions) if place is None or p.place == place]
             assert not left or label in ("nothing",), (
@@ -146,8 +142,6 @@ def confirm_proposals(book, found, folder, kind):
         signed = {"date": "2026-03-06", "decided_by": "study lead", "action": action}
         book.tables["decisions"].append({**row, **signed})
     done = examine_folder(write(book, folder.parent / "confirmed", kind))
-    about = {
-        (p.file, p.row, p.column) for p in (*found.problems, *found.questions) if p.offer or p.asks or p.aside
-    }
+    about = {(p.file, p.row, p.column) for p in (*found.problems, *found.questions) if p.offer or p.asks or p.aside}
     left = [p for p in (*done.problems, *done.questions) if p.place in about and p.row is not None]
     assert not left, [(p.place, p.problem) for p in left]

@@ -94,9 +94,7 @@ def test_a_formula_without_a_value_is_named(tmp_path):
 
 def test_blank_formatted_rows_and_hidden_columns_do_no_harm(tmp_path):
     folder = make_folder(tmp_path, without=("rounds",))
-    book_with(
-        folder, rounds=[["athlete", "round_no", "exertion", None], ["A01", 1, 13], [], [None], ["A01", 2, 14]]
-    )
+    book_with(folder, rounds=[["athlete", "round_no", "exertion", None], ["A01", 1, 13], [], [None], ["A01", 2, 14]])
     book = load_workbook(folder / "study.xlsx")
     book["rounds"].cell(1_048_576, 1).number_format = "@"  # formatting that reaches the last row
     book.save(folder / "study.xlsx")

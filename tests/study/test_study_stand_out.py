@@ -52,11 +52,7 @@ def test_a_question_changes_nothing_until_somebody_answers(tmp_path):
     book, folder = with_a_misread_mean(tmp_path)
     report = check_study(folder)
     assert report.passed and report.questions["value"].tolist() == ["118"]
-    assert (
-        "Is this right?" in report.text()
-        and "118" in report.text()
-        and "Everything fits" not in report.text()
-    )
+    assert "Is this right?" in report.text() and "118" in report.text() and "Everything fits" not in report.text()
     typed = examine_folder(folder).study.rounds["hr_mean_typed_bpm"]
     assert typed.eq(118).sum() == 1
     assert report.proposed[0]["new_value"] == "181" and report.proposed[0]["action"] == ""
@@ -75,9 +71,7 @@ def test_a_question_changes_nothing_until_somebody_answers(tmp_path):
         book.tables["decisions"] = [{**signed, "action": action, "new_value": value}]
         found = examine_folder(write_book(book, tmp_path / action, "csv"))
         assert not found.questions and not found.problems
-        assert (
-            found.study.rounds.query("athlete == 'A02' and round_no == 3")["hr_mean_typed_bpm"].item() == mean
-        )
+        assert found.study.rounds.query("athlete == 'A02' and round_no == 3")["hr_mean_typed_bpm"].item() == mean
         assert found.study.settled["value"].tolist() == ["118"]
 
 

@@ -75,9 +75,7 @@ def test_a_slip_must_lead_near_and_a_misread_digit_nearer():
     ],  # no slip leads near 170: 27 bpm, one and a half times 18
 )
 def test_without_a_slip_a_heart_rate_is_asked_about_from_27_bpm_on(value, is_asked):
-    assert asked_one(value) == (
-        [("A02", 3, str(value), "", pytest.approx(NAN, nan_ok=True))] if is_asked else []
-    )
+    assert asked_one(value) == ([("A02", 3, str(value), "", pytest.approx(NAN, nan_ok=True))] if is_asked else [])
 
 
 def test_with_a_slip_it_is_asked_about_from_18_bpm_on():
@@ -111,10 +109,7 @@ def test_scatter_of_the_club_makes_questions_rarer():
 
     def among(value):
         table = rounds_of({("A02", 3): value}, hr_mean_typed_bpm=170.0)
-        swing = [
-            12.0 * steps.get(a, (0,) * 4)[k - 1]
-            for a, k in zip(table["athlete"], table["round_no"], strict=True)
-        ]
+        swing = [12.0 * steps.get(a, (0,) * 4)[k - 1] for a, k in zip(table["athlete"], table["round_no"], strict=True)]
         return [line[2] for line in asked(table.assign(hr_mean_typed_bpm=table["hr_mean_typed_bpm"] + swing))]
 
     assert among(190.0) == [] and among(17.0) == ["17"]
@@ -133,9 +128,10 @@ def test_exertion_is_asked_about_by_its_scale():
 def test_lactate_is_compared_by_ratio():
     def measured(value, limit="", bound=NAN):
         table = rounds_of({("A02", 3): value}, "lactate_mmol_l", lactate_mmol_l=8.0)
-        table.loc[
-            (table["athlete"] == "A02") & (table["round_no"] == 3), ["lactate_limit", "lactate_bound_mmol_l"]
-        ] = [limit, bound]
+        table.loc[(table["athlete"] == "A02") & (table["round_no"] == 3), ["lactate_limit", "lactate_bound_mmol_l"]] = [
+            limit,
+            bound,
+        ]
         return asked(so._with_ends(table, (0.5, 25.0)))
 
     assert measured(0.8) == [("A02", 3, "0.8", "the decimal point slipped", 8.0)]
@@ -229,9 +225,7 @@ def test_the_spread_is_the_median_deviation():
 def gaps_of(gap, others=15.0, n=5, round_no=1):
     table = rounds_of(hr_mean_typed_bpm=150.0, n_rounds=1).head(n)
     peaks = [150.0 + gap, *[150.0 + others] * (n - 1)]
-    return [
-        (o.value, o.why, o.likely) for o in so._gaps(table.assign(hr_peak_typed_bpm=peaks, round_no=round_no))
-    ]
+    return [(o.value, o.why, o.likely) for o in so._gaps(table.assign(hr_peak_typed_bpm=peaks, round_no=round_no))]
 
 
 def test_a_peak_far_above_its_mean_is_asked_about():
@@ -240,9 +234,7 @@ def test_a_peak_far_above_its_mean_is_asked_about():
     assert gaps_of(60.0, others=40.0) == [] and len(gaps_of(65.0, others=40.0)) == 1  # 40 + 6 x 4
     assert gaps_of(51.0, n=4) == [] and len(gaps_of(52.0, n=4)) == 1  # 15 + 6 x 6 where there is no pattern
     assert gaps_of(60.0, round_no=0) == []
-    table = rounds_of(
-        hr_mean_typed_bpm=[118.0, *[166.0] * 4], hr_peak_typed_bpm=[196.0, *[181.0] * 4], n_rounds=1
-    )
+    table = rounds_of(hr_mean_typed_bpm=[118.0, *[166.0] * 4], hr_peak_typed_bpm=[196.0, *[181.0] * 4], n_rounds=1)
     assert [(o.likely, o.slip) for o in so._gaps(table)] == [(181, "two digits exchanged")]
 
 
@@ -266,9 +258,7 @@ def test_one_value_of_each_is_asked_about_where_the_point_slipped():
 
 
 def delays_of(last, others=(60.0, 60.0, 60.0, 60.0), round_no=1):
-    table = (
-        rounds_of(n_rounds=4).head(len(others) + 1).assign(lactate_delay_s=[*others, last], round_no=round_no)
-    )
+    table = rounds_of(n_rounds=4).head(len(others) + 1).assign(lactate_delay_s=[*others, last], round_no=round_no)
     return [(o.value, o.likely, o.slip) for o in so._delays(table)]
 
 
@@ -277,12 +267,8 @@ def test_a_delay_is_asked_about_beyond_two_minutes_more_than_usual():
     assert delays_of(180.0) == [] and delays_of(181.0) == [(181.0, none, "")]
     assert delays_of(500.0, (200.0,) * 4) == [] and delays_of(501.0, (200.0,) * 4) == [(501.0, none, "")]
     assert delays_of(600.0) == [(600.0, 60.0, "a digit too many")]
-    assert (
-        delays_of(780.0)[0][2] == "a digit too many" and delays_of(790.0)[0][2] == ""
-    )  # up to 1.3 of the slowest
-    assert (
-        delays_of(420.0)[0][2] == "a digit too many" and delays_of(410.0)[0][2] == ""
-    )  # down to 0.7 of the quickest
+    assert delays_of(780.0)[0][2] == "a digit too many" and delays_of(790.0)[0][2] == ""  # up to 1.3 of the slowest
+    assert delays_of(420.0)[0][2] == "a digit too many" and delays_of(410.0)[0][2] == ""  # down to 0.7 of the quickest
     uneven = (60.0, 60.0, 60.0, 100.0)
     assert delays_of(430.0, uneven)[0][2] == "a digit too many" and delays_of(410.0, uneven)[0][2] == ""
     assert delays_of(600.0, (60.0,) * 3) == [] and delays_of(600.0, round_no=0) == []
@@ -316,10 +302,7 @@ def test_a_maximum_is_asked_about_beyond_35_bpm_of_what_the_age_predicts():
 
 def test_masses_of_an_athlete_go_together_within_six_per_cent():
     def odd(*pairs, own=70.0):
-        return [
-            (o.table, o.column, o.value, o.slip)
-            for o in so._athletes(athletes_of(mass_kg=own), masses_of(*pairs))
-        ]
+        return [(o.table, o.column, o.value, o.slip) for o in so._athletes(athletes_of(mass_kg=own), masses_of(*pairs))]
 
     assert odd(("A01", 83.0, NAN)) == []  # of two that differ either may be right
     assert odd(("A01", 170.0, NAN))[0] == ("athletes", "mass_kg", 70.0, "a 1 lost in front")
@@ -356,9 +339,7 @@ def test_sessions_are_compared_each_by_itself():
 
 def test_one_strap_on_two_athletes_is_asked_about():
     def straps(devices, n=2):
-        table = pd.DataFrame(
-            {"athlete": [f"A{i:02d}" for i in range(len(devices))], "device": devices, "session": "1"}
-        )
+        table = pd.DataFrame({"athlete": [f"A{i:02d}" for i in range(len(devices))], "device": devices, "session": "1"})
         findings = Findings()
         so._ask_about_straps(table.assign(file="attendance.csv", row=range(3, len(devices) + 3)), findings)
         return [(q.row, q.value, q.problem) for q in findings.questions]
@@ -368,9 +349,7 @@ def test_one_strap_on_two_athletes_is_asked_about():
     assert "also on A00 (row 3) in session 1" in found[0][2]
     assert straps(["strap", "strap", "strap 3", "strap 4"]) == []  # without a number it is a name of a kind
     assert straps(["hub 1"] * 3 + ["strap 2"] * 2) == []  # a receiver of many
-    assert (
-        straps(["s1", "s1", "s2"]) == [] and len(straps(["s1", "s1", "s2", "s3"])) == 1
-    )  # 2 of 3, 3 of 4: 70 %
+    assert straps(["s1", "s1", "s2"]) == [] and len(straps(["s1", "s1", "s2", "s3"])) == 1  # 2 of 3, 3 of 4: 70 %
     ten = [f"s{i}" for i in (1, 1, 2, 2, 3, 3, 4, 5, 6, 7)]
     assert len(straps(ten)) == 3  # seven of ten are enough
 
@@ -428,9 +407,7 @@ def test_a_wrong_value_and_a_giant_say_nothing_of_the_others():
         and so._without_wrong(table, Findings(), wide=False) is table
     )
     giant = table.assign(lactate_mmol_l=[1e9, *[8.0] * 19])
-    assert (
-        so._without_giants(giant)["lactate_mmol_l"].isna().sum() == 1 and so._without_giants(table) is table
-    )
+    assert so._without_giants(giant)["lactate_mmol_l"].isna().sum() == 1 and so._without_giants(table) is table
     assert so._without_giants(table.assign(exertion=-2e9))["exertion"].isna().all()
 
 

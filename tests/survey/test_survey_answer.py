@@ -51,11 +51,7 @@ def test_the_demo_survey_gives_back_its_truth(demo):
 def test_every_planted_fault_of_the_demo_survey_is_found(demo):
     aside = demo.set_aside.set_index("reason")["n_sessions"]
     assert aside["the same recording was sent before"] == 1 and aside["the same session was sent before"] == 1
-    assert (
-        aside["implausible value"] == 1
-        and aside["sensor at the wrist"] > 5
-        and aside["another kind of session"] > 5
-    )
+    assert aside["implausible value"] == 1 and aside["sensor at the wrist"] > 5 and aside["another kind of session"] > 5
     assert "mean above peak" not in aside.index  # settled by a decision
     assert demo.n_sessions + len(demo.left_out) == demo.n_sent == 143 and demo.n_people_sent == 90
     assert any("ages that contradict" in w for w in demo.warnings)
@@ -116,9 +112,9 @@ def test_sessions_harder_than_the_rounds_do_not_fit():
 def test_without_ages_there_is_a_range_and_no_guess():
     answer = answer_survey(made_up(age=False), n_simulations=50)
     assert answer.shares.empty and answer.curve.empty and answer.bands.empty and answer.equations.empty
-    rows = answer.ages[
-        (answer.ages["measure"] == "percent_peak") & (answer.ages["threshold"] == 90)
-    ].set_index("age_years")["share"]
+    rows = answer.ages[(answer.ages["measure"] == "percent_peak") & (answer.ages["threshold"] == 90)].set_index(
+        "age_years"
+    )["share"]
     assert rows.is_monotonic_increasing and rows.index.min() == 18 and rows.index.max() == 55
     table = made_up(age=False)
     top = predict_hr_max(30, "nes_2013").value
@@ -212,9 +208,7 @@ def test_no_code_of_a_person_is_passed_on(demo):
     codes = set(pd.read_csv(DEMO / "survey" / "survey.csv")["person"])
     for name, value in vars(demo).items():
         if isinstance(value, pd.DataFrame):
-            texts = {
-                str(v) for column in value.select_dtypes(exclude="number") for v in value[column].unique()
-            }
+            texts = {str(v) for column in value.select_dtypes(exclude="number") for v in value[column].unique()}
             assert not codes & texts, name
         elif isinstance(value, tuple):
             assert not any(code in str(v) for v in value for code in codes), name
@@ -224,9 +218,7 @@ def test_the_demo_survey_is_what_its_recipe_makes(tmp_path):
     recipe = runpy.run_path(str(DEMO / "how_it_was_made" / "make_survey.py"))
     recipe["main"](tmp_path / "survey", tmp_path / "true.json")
     for made in sorted(p for p in (tmp_path / "survey").rglob("*") if p.is_file()):
-        assert made.read_bytes() == (DEMO / "survey" / made.relative_to(tmp_path / "survey")).read_bytes(), (
-            made.name
-        )
+        assert made.read_bytes() == (DEMO / "survey" / made.relative_to(tmp_path / "survey")).read_bytes(), made.name
     assert json.loads((tmp_path / "true.json").read_text()) == TRUTH
     assert sum(p.stat().st_size for p in (DEMO / "survey").rglob("*")) < 600_000
 
@@ -248,9 +240,7 @@ def test_one_share_has_one_number(demo):
     main = demo.share("percent_peak", 90.0)
     choices = demo.choices.set_index("choice")
     kinds = demo.kinds.set_index("session_kind")
-    used = demo.equations[
-        (demo.equations["equation"] == demo.equation) & (demo.equations["measure"] == "percent_peak")
-    ]
+    used = demo.equations[(demo.equations["equation"] == demo.equation) & (demo.equations["measure"] == "percent_peak")]
     for name in ("estimate", "centre", "low", "high"):
         assert choices.loc["as analysed", name] == main[name] == used.iloc[0][name]
         assert choices.loc["sparring sessions only", name] == kinds.loc["sparring", name]

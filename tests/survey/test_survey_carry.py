@@ -76,9 +76,7 @@ def test_order_of_rows_and_names_of_people_change_nothing_but_chance():
     moved = people_of(hr[order, 0], hr[order, 1], 500 - rates.codes[order], tops, 10.8)
     one, two = carry_error(same, n_draws=300, seed=1), carry_error(moved, n_draws=300, seed=1)
     assert np.allclose(one.exact, two.exact)
-    assert one.at("percent_peak", 90)["centre"] == pytest.approx(
-        two.at("percent_peak", 90)["centre"], abs=0.06
-    )
+    assert one.at("percent_peak", 90)["centre"] == pytest.approx(two.at("percent_peak", 90)["centre"], abs=0.06)
 
 
 def test_the_same_seed_gives_the_same_numbers():
@@ -92,9 +90,7 @@ def test_a_sample_of_many_people_gives_about_the_same():
     whole, some = carry_error(rates, n_draws=60), carry_error(rates, n_draws=60, most=500)
     assert some.n_people == 500 and whole.n_people == 1500
     assert np.array_equal(whole.exact, some.exact)
-    assert whole.at("percent_peak", 90)["centre"] == pytest.approx(
-        some.at("percent_peak", 90)["centre"], abs=0.08
-    )
+    assert whole.at("percent_peak", 90)["centre"] == pytest.approx(some.at("percent_peak", 90)["centre"], abs=0.08)
 
 
 def test_few_people_teach_nothing_about_the_error():

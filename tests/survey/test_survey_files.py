@@ -99,9 +99,7 @@ def test_people_with_many_recordings_count_once(tmp_path):
     hard, easy = np.full(600, 178.0) + np.arange(600) % 2, np.full(600, 110.0) + np.arange(600) % 2
     names = [write(tmp_path, "h.csv", hard), *(write(tmp_path, f"e{i}.csv", easy + i) for i in range(3))]
     found = list(summarise_files(tmp_path, names))
-    people = people_of(
-        [s.hr_mean_bpm for s in found], [s.hr_peak_bpm for s in found], [0, 1, 1, 1], [190.0] * 4, 1e-9
-    )
+    people = people_of([s.hr_mean_bpm for s in found], [s.hr_peak_bpm for s in found], [0, 1, 1, 1], [190.0] * 4, 1e-9)
     listed = list(zip([0, 1, 1, 1], found, strict=True))
     bands = recorded_bands(listed, people, np.array([190.0, 190.0]), None, n_draws=1, seed=0)
     assert bands.weights.tolist() == pytest.approx([1 / 2, 1 / 6, 1 / 6, 1 / 6]) and bands.n_people == 2

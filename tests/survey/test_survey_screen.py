@@ -95,9 +95,7 @@ def test_left_out_lists_every_session_once():
     table = table.assign(source_file="survey.csv", row=[2, 3, 4])
     listed = left_out_sessions(screen_sessions(complete_columns(table)).sessions)
     assert list(listed.columns) == list(LEFT_OUT_COLUMNS)
-    assert (
-        listed["row"].tolist() == [3, 4] and (listed["athlete"] == "").all()
-    )  # found by row: no code is passed on
+    assert listed["row"].tolist() == [3, 4] and (listed["athlete"] == "").all()  # found by row: no code is passed on
     assert (listed["decided_by"] == "rule").all() and (listed["file"] == "survey.csv").all()
 
 
@@ -127,12 +125,8 @@ def test_senders_are_counted_as_people_and_as_sessions():
     counts = describe_senders(complete_columns(table)).set_index(["what", "group"])
     assert counts.loc[("sex", "men"), ["n_athletes", "n_sessions"]].tolist() == [2, 3]
     assert (
-        counts.loc[("sensor", "wrist"), "n_athletes"] == 1
-        and counts.loc[("sensor", "chest strap"), "n_athletes"] == 3
+        counts.loc[("sensor", "wrist"), "n_athletes"] == 1 and counts.loc[("sensor", "chest strap"), "n_athletes"] == 3
     )
-    assert (
-        counts.loc[("age", "under 18"), "n_athletes"] == 1
-        and counts.loc[("age", "not said"), "n_athletes"] == 1
-    )
+    assert counts.loc[("age", "under 18"), "n_athletes"] == 1 and counts.loc[("age", "not said"), "n_athletes"] == 1
     assert counts.loc[("sessions of one person", "2 or 3"), "n_athletes"] == 1
     assert counts.xs("sex")["n_sessions"].sum() == len(table)

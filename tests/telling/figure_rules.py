@@ -21,12 +21,7 @@ def faults_of(figure, *, codes=()):
     """Return what is wrong with a figure."""
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
-    found = (
-        _alt_text(figure, codes)
-        + _size(figure)
-        + _labels(figure)
-        + _texts(figure, canvas.get_renderer(), codes)
-    )
+    found = _alt_text(figure, codes) + _size(figure) + _labels(figure) + _texts(figure, canvas.get_renderer(), codes)
     return found + _marks(figure) + _colours(figure)
 
 
@@ -59,9 +54,7 @@ def _labels(figure):
             if re.search(quantity, label, re.I) and not re.search(unit, label):
                 found.append(f"label without unit: {label!r}")
         found += [f"label not in words: {label!r}"] if re.search(r"_|nan", label) else []
-        found += (
-            [f"label begins small: {label!r}"] if label[0].islower() and not label.startswith("p ") else []
-        )
+        found += [f"label begins small: {label!r}"] if label[0].islower() and not label.startswith("p ") else []
     return found
 
 
@@ -139,9 +132,5 @@ def _colours(figure):
                     used |= {tuple(c[:3]) for c in colors.to_rgba_array(getattr(artist, name)()) if c[3] > 0}
                 except (ValueError, TypeError):
                     continue
-    loud = [
-        c
-        for c in used
-        if (hsv := colorsys.rgb_to_hsv(*c))[1] > 0.85 and hsv[2] > 0.8 and not 0.1 < hsv[0] < 0.2
-    ]
+    loud = [c for c in used if (hsv := colorsys.rgb_to_hsv(*c))[1] > 0.85 and hsv[2] > 0.8 and not 0.1 < hsv[0] < 0.2]
     return [f"loud colour {colors.to_hex(c)}" for c in loud]

@@ -17,16 +17,14 @@ from analysis.telling.document import Picture
 from analysis.telling.export import figure_bytes
 
 MODULES = [
-    importlib.import_module(m.name)
-    for m in pkgutil.walk_packages(analysis.telling.__path__, "analysis.telling.")
+    importlib.import_module(m.name) for m in pkgutil.walk_packages(analysis.telling.__path__, "analysis.telling.")
 ]
 FUNCTIONS = {
     f"{module.__name__.split('.')[2]}.{name}": (module, function)
     for module in MODULES
     for name, function in vars(module).items()
     if name.startswith("draw_") and inspect.isfunction(function) and function.__module__ == module.__name__
-    if inspect.signature(function).return_annotation is not None
-    and "ax" in inspect.signature(function).parameters
+    if inspect.signature(function).return_annotation is not None and "ax" in inspect.signature(function).parameters
 }
 
 
@@ -88,9 +86,7 @@ def test_figure_of_the_example(name, at_hand, answers):
 def test_every_figure_of_the_write_up(answers):
     codes = tuple(answers.study.athletes["athlete"])
     faults = {
-        p.key: found
-        for p in build_document(answers).blocks(Picture)
-        if (found := faults_of(p.draw(), codes=codes))
+        p.key: found for p in build_document(answers).blocks(Picture) if (found := faults_of(p.draw(), codes=codes))
     }
     assert faults == {}
 

@@ -48,9 +48,7 @@ def texts(figure):
 def test_points_line_and_band_are_those_of_the_answer(mixed):
     raw, axes = draw_capacity(mixed).axes
     for panel, column in ((raw, "outcome"), (axes, "outcome_adjusted")):
-        drawn = [
-            line.get_ydata() for line in panel.lines if str(line.get_label()).startswith(("women", "men"))
-        ]
+        drawn = [line.get_ydata() for line in panel.lines if str(line.get_label()).startswith(("women", "men"))]
         assert sorted(np.concatenate(drawn)) == pytest.approx(sorted(mixed.points[column]))
     assert f"n {mixed.n_athletes}" in axes.texts[0].get_text()
     line = next(line for line in axes.lines if line.get_label() == "planned line")
@@ -82,9 +80,7 @@ def test_the_planned_analysis_is_marked_in_both_panels_of_the_chart(mixed):
     planned = next(line for line in top.lines if line.get_label() == "planned")
     assert planned.get_xdata().tolist() == [order]
     labels = [t.get_text() for t in bottom.get_yticklabels()]
-    assert "Mean heart rate" in labels[labels.index("Outcome") : labels.index("Capacity in")], (
-        "below its heading"
-    )
+    assert "Mean heart rate" in labels[labels.index("Outcome") : labels.index("Capacity in")], "below its heading"
     assert labels[-1] == "one athlete left out"
     rows, capacity, athletes = make_club(n=6)
     bare = answer_capacity(rows, capacity, athletes, "hr_mean_bpm", smallest_effect=5.0, chart=False)
@@ -105,9 +101,7 @@ def test_levels_call_the_pooled_panel_a_mistake():
     assert figure.axes[2].get_title(loc="left").startswith("The mistake")
     assert "answers neither question" in figure.alt_text
     one = draw_levels(
-        correlation_levels(
-            rows.assign(lactate_mmol_l=rows["round_no"] + 1.0), "lactate_mmol_l", "hr_mean_bpm"
-        )
+        correlation_levels(rows.assign(lactate_mmol_l=rows["round_no"] + 1.0), "lactate_mmol_l", "hr_mean_bpm")
     )
     one.canvas.draw()
 

@@ -52,9 +52,7 @@ def test_only_those_who_agreed_are_drawn(cleaned):
 
 def test_codes_stand_only_where_asked_for(cleaned):
     shown = draw.draw_overview(cleaned, show_codes=True)
-    assert {a.get_title(loc="left") or a.get_title() for a in shown.axes if a.get_visible()} <= set(
-        cleaned.may_show
-    )
+    assert {a.get_title(loc="left") or a.get_title() for a in shown.axes if a.get_visible()} <= set(cleaned.may_show)
     table = account.draw_missing(cleaned, show_codes=True)
     labels = [t.get_text() for t in table.axes[0].get_yticklabels()]
     assert labels == sorted(set(cleaned.rows.query("session == '1'")["athlete"]))
@@ -63,20 +61,14 @@ def test_codes_stand_only_where_asked_for(cleaned):
 def test_the_ledger_picture_adds_up(cleaned):
     table = account.round_seconds(cleaned)
     windows = cleaned.windows[
-        [
-            k in cleaned.traces
-            for k in zip(cleaned.windows["session"], cleaned.windows["athlete"], strict=True)
-        ]
+        [k in cleaned.traces for k in zip(cleaned.windows["session"], cleaned.windows["athlete"], strict=True)]
     ]
     assert table["seconds"].sum() == pytest.approx((windows["end_s"] - windows["start_s"]).sum())
     assert table["used"].tolist() == sorted(table["used"], reverse=True)
 
 
 def empty(cleaned):
-    nothing = {
-        n: getattr(cleaned, n).iloc[:0]
-        for n in ("rows", "windows", "clocks", "flags_table", "bounds", "costs")
-    }
+    nothing = {n: getattr(cleaned, n).iloc[:0] for n in ("rows", "windows", "clocks", "flags_table", "bounds", "costs")}
     return replace(cleaned, traces={}, ledger=type(cleaned.ledger)(), **nothing)
 
 

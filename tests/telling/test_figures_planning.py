@@ -99,9 +99,7 @@ def test_simulated_studies_and_grids():
     figure = draw_simulated(simulated)
     assert len(figure.axes[0].get_yticklabels()) == len(simulated.power)
     inside(figure)
-    grid = simulate_grid(
-        [{"n": 8}, {"n": 12}], {"one": None, "two": {"shape": "creeps"}}, n_studies=60, n_jobs=1
-    )
+    grid = simulate_grid([{"n": 8}, {"n": 12}], {"one": None, "two": {"shape": "creeps"}}, n_studies=60, n_jobs=1)
     figure = draw_grid(grid)
     assert [t.get_text() for t in figure.axes[0].get_legend().get_texts()] == ["one", "two"]
     inside(figure)

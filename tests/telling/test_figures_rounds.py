@@ -33,9 +33,7 @@ def table(*, n=12, rounds=4, seed=0, missing=(), name="hr_mean_bpm", high=()):
 @pytest.fixture(scope="module")
 def answer():
     data = table(missing=[("A01", 4), ("A02", 3)])
-    before = (
-        table(seed=3).query("round_no == 1").assign(round_no=0, hr_mean_bpm=lambda d: d["hr_mean_bpm"] - 80)
-    )
+    before = table(seed=3).query("round_no == 1").assign(round_no=0, hr_mean_bpm=lambda d: d["hr_mean_bpm"] - 80)
     return answer_rounds(pd.concat([before, data]), "hr_mean_bpm", smallest_effect=5.0)
 
 
@@ -63,9 +61,7 @@ def inside(figure):
     for text in texts:
         if text.get_text():
             box = text.get_window_extent(canvas.get_renderer())
-            assert box.x0 >= -1 and box.x1 <= size.x1 + 1 and box.y0 >= -1 and box.y1 <= size.y1 + 1, (
-                text.get_text()
-            )
+            assert box.x0 >= -1 and box.x1 <= size.x1 + 1 and box.y0 >= -1 and box.y1 <= size.y1 + 1, text.get_text()
 
 
 def test_rounds_has_a_line_for_each_athlete_and_one_mean(answer):
@@ -110,9 +106,7 @@ def test_contrasts_show_both_methods_and_the_band(answer):
     assert [t.get_text() for t in axes.get_yticklabels()] == ["2 − 1", "3 − 2", "4 − 3", "4 − 1"]
     names = [t.get_text() for t in figure.legends[0].get_texts()]
     assert (
-        "too small to matter" in names
-        and any("Kenward-Roger" in n for n in names)
-        and any("CR2" in n for n in names)
+        "too small to matter" in names and any("Kenward-Roger" in n for n in names) and any("CR2" in n for n in names)
     )
     assert [t.get_text() for t in axes.texts] == answer.steps["label"].tolist()
     band = axes.patches[0].get_window_extent()

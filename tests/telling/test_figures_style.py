@@ -39,9 +39,7 @@ def without_red_green(colour):
 def test_widths_are_those_of_a_journal(width, mm):
     figure, _ = new_axes(width=width)
     assert figure.get_size_inches()[0] * 25.4 == pytest.approx(mm)
-    assert Image.open(io.BytesIO(figure_bytes(figure, "png300"))).size[0] == pytest.approx(
-        mm / 25.4 * 300, abs=1
-    )
+    assert Image.open(io.BytesIO(figure_bytes(figure, "png300"))).size[0] == pytest.approx(mm / 25.4 * 300, abs=1)
 
 
 def test_colours_differ_in_grey_and_for_colour_blind_readers():

@@ -17,9 +17,7 @@ def made_up(n=30, extra=10, age=True):
     rng = np.random.default_rng(2)
     ages = rng.integers(20, 40, n).astype(float)
     who = np.concatenate([np.arange(n), rng.integers(0, n, extra)])
-    peak = rng.normal(0.91, 0.03, n)[who] * (211 - 0.64 * ages + rng.normal(0, 9, n))[who] - rng.uniform(
-        0, 4, len(who)
-    )
+    peak = rng.normal(0.91, 0.03, n)[who] * (211 - 0.64 * ages + rng.normal(0, 9, n))[who] - rng.uniform(0, 4, len(who))
     table = {
         "person": [f"p{i}" for i in who],
         "age_years": ages[who] if age else np.nan,
@@ -67,9 +65,7 @@ def test_every_equation_has_a_line(answer):
 @pytest.mark.parametrize("drawing", DRAWINGS)
 def test_every_picture_has_words_and_saves(drawing, answer, tmp_path):
     figure = drawing(answer)
-    assert (
-        len(figure.alt_text) > 60 and "nan" not in figure.alt_text and "not available" not in figure.alt_text
-    )
+    assert len(figure.alt_text) > 60 and "nan" not in figure.alt_text and "not available" not in figure.alt_text
     figure.savefig(tmp_path / "a.svg")
     own, axes = plt.subplots()
     assert drawing(answer, ax=axes) is own

@@ -34,9 +34,7 @@ PLAIN = (
 
 def answer(made, outcome="hr_mean_bpm", *, smallest_effect=5.0, chart=False, **more):
     rows, capacity, athletes = made
-    return answer_capacity(
-        rows, capacity, athletes, outcome, smallest_effect=smallest_effect, chart=chart, **more
-    )
+    return answer_capacity(rows, capacity, athletes, outcome, smallest_effect=smallest_effect, chart=chart, **more)
 
 
 def texts(found):
@@ -86,10 +84,7 @@ def test_every_text_keeps_the_rules_of_words(name):
 
 
 def test_each_verdict_has_its_words():
-    plain = {
-        name: said.plain_capacity(CASES[name]())
-        for name in ("supported", "opposite", "negligible", "imprecise")
-    }
+    plain = {name: said.plain_capacity(CASES[name]()) for name in ("supported", "opposite", "negligible", "imprecise")}
     found = CASES["supported"]()
     size = f"{abs(found.contrast):.0f}\N{NO-BREAK SPACE}beats"
     assert plain["supported"].startswith(
@@ -101,10 +96,7 @@ def test_each_verdict_has_its_words():
     assert "does not show that fitness plays no part" in plain["imprecise"]
     assert "differ in mean heart rate" in said.plain_capacity(CASES["differs"]())
     with_yardstick = said.plain_capacity(CASES["imprecise"](), yardstick="three", short=True)
-    assert (
-        "fitter (about three shuttle levels) could run" in with_yardstick
-        and "athletes, at" not in with_yardstick
-    )
+    assert "fitter (about three shuttle levels) could run" in with_yardstick and "athletes, at" not in with_yardstick
 
 
 def test_the_numbers_are_those_of_the_answer():
@@ -116,9 +108,7 @@ def test_the_numbers_are_those_of_the_answer():
     assert f"{found.n_athletes} athletes ({found.n_observations} values)" in text
     row = tables.capacity_table({"hr_mean_bpm": found}).shown.iloc[0]
     assert row["Difference"] == format_number(found.contrast, 1, sign=True)
-    assert row["95\N{NO-BREAK SPACE}% interval"] == format_ci(
-        found.contrast_ci_low, found.contrast_ci_high, 1
-    )
+    assert row["95\N{NO-BREAK SPACE}% interval"] == format_ci(found.contrast_ci_low, found.contrast_ci_high, 1)
     assert row["Reading"] == "as expected"
 
 

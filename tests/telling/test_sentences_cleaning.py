@@ -58,8 +58,7 @@ def test_numbers_come_from_the_result(cleaned):
     lost = int(rows["hr_mean_bpm"].isna().sum())
     assert text.startswith(f"{len(rows)} rounds sparred: {len(rows) - lost} with a mean, {lost} without: ")
     assert (
-        f"{(rows['hr_source'] == 'typed').sum()} means were typed" in text
-        and "Of the time in recorded rounds" in text
+        f"{(rows['hr_source'] == 'typed').sum()} means were typed" in text and "Of the time in recorded rounds" in text
     )
     assert sum(map(int, re.findall(r"\((\d+)\)", text.split(". ")[0]))) == lost
     worst = cleaned.costs["largest_change_bpm"].max()
@@ -94,9 +93,7 @@ def test_not_yet_is_said_by_every_sentence():
 
 def without_traces(cleaned):
     rows = cleaned.rows.assign(hr_mean_bpm=float("nan"), hr_source="")
-    nothing = {
-        n: getattr(cleaned, n).iloc[:0] for n in ("windows", "clocks", "flags_table", "bounds", "costs")
-    }
+    nothing = {n: getattr(cleaned, n).iloc[:0] for n in ("windows", "clocks", "flags_table", "bounds", "costs")}
     return replace(cleaned, rows=rows, traces={}, remarks=(), ledger=type(cleaned.ledger)(), **nothing)
 
 
@@ -128,9 +125,7 @@ def test_warnings_and_overrides_hide_codes_unless_asked(cleaned):
         decided, show_codes=True
     )
     assert "1 decision by hand about recordings was applied" in " ".join(say.write_up_set_aside(decided))
-    assert "file" not in tables.tabulate_clocks(cleaned) and "file" in tables.tabulate_clocks(
-        cleaned, show_codes=True
-    )
+    assert "file" not in tables.tabulate_clocks(cleaned) and "file" in tables.tabulate_clocks(cleaned, show_codes=True)
 
 
 def test_codes_inside_words_stay(cleaned):
@@ -180,10 +175,7 @@ def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
         for n, cause in ((91, "of another day"), (92, "A92.csv: cannot be read."))
     ]  # fmt: skip
     other = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone)))
-    assert (
-        "2 recordings could not be used, 1 of them by its own date of another day" in other
-        and "A92" not in other
-    )
+    assert "2 recordings could not be used, 1 of them by its own date of another day" in other and "A92" not in other
     one = say.plain_cleaning(replace(cleaned, ledger=cleaned.ledger.add(gone[:1])))
     assert "1 recording could not be used: by its own date it is of another day." in one
 
@@ -205,10 +197,7 @@ def test_what_is_held_back_is_said_first_and_most_of_it_only_above_a_half(cleane
         "One device in session 1 is held back until somebody decides, since its clock looks wrong: A07 (3 min fast)."
     )
     assert "A07" not in say.plain_cleaning(held) and cleaned.labels["A07"] in say.plain_cleaning(held)
-    assert (
-        "held back until you decide" in say.plain_clocks(held)
-        and "held back" in say.write_up_cleaning(held)[0]
-    )
+    assert "held back until you decide" in say.plain_clocks(held) and "held back" in say.write_up_cleaning(held)[0]
     table = cleaned.ledger.table
     of_rounds = table["measure"].eq("round seconds") & ~table["used"].astype(bool)
     even = table.copy()

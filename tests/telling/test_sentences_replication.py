@@ -44,11 +44,7 @@ def ours(r, n=15, outcome="hr_mean_bpm"):
     line = {"analysis": "Pearson", "estimate": r, "ci_low": low, "ci_high": high, "p": 0.2, "n_athletes": n}
     slope = {"estimate": -0.5, "standard_error": 0.3, "ci_low": -1.1, "ci_high": 0.1, "df": n - 2.0}
     fit = SimpleNamespace(**slope, unit="mL/kg/min", adjusted_for=())
-    return {
-        outcome: SimpleNamespace(
-            correlations=pd.DataFrame([line, line | {"analysis": "Spearman"}]), planned=fit
-        )
-    }
+    return {outcome: SimpleNamespace(correlations=pd.DataFrame([line, line | {"analysis": "Spearman"}]), planned=fit)}
 
 
 def published(r, n=12, **more):
@@ -132,9 +128,7 @@ def test_the_write_up_holds_the_numbers_of_the_result():
 
 
 def test_three_papers_are_combined_with_what_another_study_would_show():
-    answer = compare(
-        *(published(r, finding=f) for r, f in ((-0.6, "a"), (-0.5, "b"), (0.1, "c"))), fitness=ours(-0.3)
-    )
+    answer = compare(*(published(r, finding=f) for r, f in ((-0.6, "a"), (-0.5, "b"), (0.1, "c"))), fitness=ours(-0.3))
     text = "\n".join(say.write_up_replication(answer))
     assert "4 correlations" in text and "combine to" in text
     assert not faults_of_words(text)
@@ -162,9 +156,7 @@ def test_means_slopes_and_missing_spread():
     )  # fmt: skip
     text = everything(answer)
     assert "below by" in text and "gives no spread" in text
-    assert (
-        "was not shown to differ from that of" in text and "Other rounds or rests make another study" in text
-    )
+    assert "was not shown to differ from that of" in text and "Other rounds or rests make another study" in text
     assert not faults_of_words(text)
 
 

@@ -27,9 +27,7 @@ FORBIDDEN = re.compile(
 )
 
 
-def club(
-    seed, *, n=10, means=(165, 171, 173, 173.5), error_sd=3.0, missing=0.0, name="hr_mean_bpm", whole=False
-):
+def club(seed, *, n=10, means=(165, 171, 173, 173.5), error_sd=3.0, missing=0.0, name="hr_mean_bpm", whole=False):
     rng = np.random.default_rng(seed)
     means = np.asarray(means, dtype=float)
     values = means + rng.normal(0, 6, (n, 1)) + rng.normal(0, error_sd, (n, len(means)))
@@ -85,9 +83,9 @@ def test_sentences_never_read_oddly_or_contradict_the_numbers(kind, seed):
     plain = say.plain_rounds(result)
     if not result.changed and result.verdict == "not shown":
         assert "cannot tell yet whether" in plain or "the other steps are unclear" in plain
-    assert (
-        "were the same within" in plain or "changed by less than" in plain or "but by less than" in plain
-    ) == bool(result.plateau_from) or "was the same as round" in plain
+    assert ("were the same within" in plain or "changed by less than" in plain or "but by less than" in plain) == bool(
+        result.plateau_from
+    ) or "was the same as round" in plain
     if result.changed and result.steps["label"].iloc[-1] == "changed":
         assert ("rose" if result.last_minus_first > 0 else "fell") in plain
     if result.verdict == "not shown" and not result.steps["changed"].any():
@@ -203,9 +201,7 @@ def test_reliability_is_told_apart_from_consistency():
 
 def test_not_yet_is_passed_on():
     missing = NotYet("comparing the rounds", "heart rate")
-    told = [
-        f for n, f in vars(say).items() if n.startswith(("plain_", "may_")) and f.__module__ == say.__name__
-    ]
+    told = [f for n, f in vars(say).items() if n.startswith(("plain_", "may_")) and f.__module__ == say.__name__]
     for function in (*told, say.write_up_rounds):
         found = function(missing)
         assert "Not yet" in (found[0] if isinstance(found, list) else found)
@@ -240,7 +236,5 @@ def test_what_was_shown_to_change_is_neither_called_level_nor_left_open():
 
 def test_the_change_is_weighed_against_what_would_matter():
     assert "Even the low end" in say.weigh_change(answer(club(0, means=(150, 170, 171, 171))))
-    assert "may be larger or smaller" in say.weigh_change(
-        answer(club(0, means=(160, 163, 165, 165), error_sd=2))
-    )
+    assert "may be larger or smaller" in say.weigh_change(answer(club(0, means=(160, 163, 165, 165), error_sd=2)))
     assert say.weigh_change(answer(club(0, **KINDS["noisy"]))) == ""

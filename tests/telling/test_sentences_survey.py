@@ -20,9 +20,7 @@ def made_up(n=30, extra=12, seed=2):
     rng = np.random.default_rng(seed)
     ages = rng.integers(20, 40, n).astype(float)
     who = np.concatenate([np.arange(n), rng.integers(0, n, extra)])
-    peak = rng.normal(0.91, 0.03, n)[who] * (211 - 0.64 * ages + rng.normal(0, 9, n))[who] - rng.uniform(
-        0, 4, len(who)
-    )
+    peak = rng.normal(0.91, 0.03, n)[who] * (211 - 0.64 * ages + rng.normal(0, 9, n))[who] - rng.uniform(0, 4, len(who))
     table = {
         "person": [f"p{i}" for i in who],
         "age_years": ages[who],
@@ -87,9 +85,7 @@ def test_the_plain_sentence_holds_the_share_with_its_range():
 
 
 def test_the_kind_that_was_asked_about_is_told_first():
-    table = pd.concat(
-        [made_up().assign(session_kind="class"), made_up(seed=1).assign(session_kind="sparring")]
-    )
+    table = pd.concat([made_up().assign(session_kind="class"), made_up(seed=1).assign(session_kind="sparring")])
     table["person"] += table["session_kind"]
     answer = answer_survey(table, n_simulations=60)
     text = say.plain_survey(answer)

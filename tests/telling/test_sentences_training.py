@@ -104,9 +104,7 @@ def claims_follow_results(answer, text, seed):
 
 def test_not_yet_is_silent_in_an_ordinary_study_and_speaks_in_a_training_study():
     assert (
-        say.plain_training(
-            NotYet("x", "tests or evenings with phase pre and phase post (columns phase and occasion)")
-        )
+        say.plain_training(NotYet("x", "tests or evenings with phase pre and phase post (columns phase and occasion)"))
         == ""
     )
     assert "sealed" in say.plain_training(NotYet("the training study", "the sealed file"))
@@ -163,10 +161,6 @@ def test_before_and_after_is_never_called_an_effect():
     text = " ".join(
         [say.plain_training(answer), *say.write_up_training(answer), *say.write_up_training_methods(answer)]
     )
-    assert (
-        "lower than before" in text
-        and "cannot call the change its effect" in text
-        and "one baseline only" in text
-    )
+    assert "lower than before" in text and "cannot call the change its effect" in text and "one baseline only" in text
     assert not faults_of_words(text)
     assert tables.changes_table(answer) is not None and tables.effects_table(answer) is None

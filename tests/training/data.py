@@ -18,9 +18,7 @@ def as_values(table=TWELVE):
     """The same athletes as one row per athlete and occasion."""
     return pd.concat(
         [
-            pd.DataFrame(
-                {"athlete": table["athlete"], "phase": p, "occasion": 1, "value": table[p].astype(float)}
-            )
+            pd.DataFrame({"athlete": table["athlete"], "phase": p, "occasion": 1, "value": table[p].astype(float)})
             for p in ("pre", "post")
         ],
         ignore_index=True,

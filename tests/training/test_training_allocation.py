@@ -119,9 +119,7 @@ def test_crossover_is_refused_with_the_reason():
 def test_late_joiners_lean_to_balance_with_eighty_per_cent():
     so_far = pd.DataFrame({"athlete": list("ABCDE"), "arm": ["trained"] * 3 + ["control"] * 2, "sex": "M"})
     arms = [
-        allocate_late(
-            so_far, {"athlete": f"Z{i}", "sex": "M"}, factors=["sex"], public_number=i, plan_sha256="d"
-        )
+        allocate_late(so_far, {"athlete": f"Z{i}", "sex": "M"}, factors=["sex"], public_number=i, plan_sha256="d")
         for i in range(400)
     ]
     assert np.mean([a == "control" for a in arms]) == pytest.approx(0.8, abs=4 * 0.4 / 20)
@@ -129,9 +127,7 @@ def test_late_joiners_lean_to_balance_with_eighty_per_cent():
 
 def test_running_the_procedure_again_balances_late_joiners_too():
     drawn = allocate(CLUB, strata=["sex"], **SEED)
-    people = pd.concat(
-        [CLUB, pd.DataFrame({"athlete": ["Z1", "Z2"], "sex": ["F", "M"], "vo2max": [50.0, 50]})]
-    )
+    people = pd.concat([CLUB, pd.DataFrame({"athlete": ["Z1", "Z2"], "sex": ["F", "M"], "vo2max": [50.0, 50]})])
     again = add_late_joiners(drawn.reference_set, people, ["Z1", "Z2"], factors=["sex"], n=2000)
     assert again.shape == (2000, 14)
     assert again["Z1"].mean() == pytest.approx(0.5, abs=0.05)

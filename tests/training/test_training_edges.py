@@ -47,9 +47,7 @@ class Outcome:
 
 def outcome(estimate=5.0, low=1.0, high=9.0, n=15, **more):
     arms = n if isinstance(n, tuple) else (n, n)
-    main = SimpleNamespace(
-        estimate=estimate, ci_low=low, ci_high=high, n_trained=arms[0], n_reference=arms[1]
-    )
+    main = SimpleNamespace(estimate=estimate, ci_low=low, ci_high=high, n_trained=arms[0], n_reference=arms[1])
     return Outcome(main, **more)
 
 
@@ -73,15 +71,8 @@ def test_it_matters_where_the_whole_interval_lies_beyond_the_smallest_effect():
 def test_small_needs_equivalence_at_alpha_and_twelve_in_each_group():
     assert verdict(p_equivalence=0.05) == SMALL  # also where a difference is shown
     assert verdict(p_equivalence=0.0501) == GAIN
-    assert (
-        verdict(0.5, p_equivalence=0.01, n=12) == SMALL
-        and verdict(0.5, p_equivalence=0.01, n=11) == CANNOT_TELL
-    )
-    assert (
-        verdict(0.5, p_equivalence=0.01, n=(11, 20))
-        == verdict(0.5, p_equivalence=0.01, n=(20, 11))
-        == CANNOT_TELL
-    )
+    assert verdict(0.5, p_equivalence=0.01, n=12) == SMALL and verdict(0.5, p_equivalence=0.01, n=11) == CANNOT_TELL
+    assert verdict(0.5, p_equivalence=0.01, n=(11, 20)) == verdict(0.5, p_equivalence=0.01, n=(20, 11)) == CANNOT_TELL
 
 
 def test_outcomes_are_adjusted_together():
@@ -140,9 +131,7 @@ def test_what_takes_the_claim_away():
     few = "the possible allocations are so few that no result could be convincing"
     assert why(smallest_p=0.051) == [few] and why(smallest_p=0.05) == []
     paired = {"design": "matched_pairs"}
-    assert why(**paired, n_athletes=12) == [] and why(**paired, n_athletes=11) == [
-        "5 whole pairs, and six are needed"
-    ]
+    assert why(**paired, n_athletes=12) == [] and why(**paired, n_athletes=11) == ["5 whole pairs, and six are needed"]
     assert why(**paired, n_athletes=10, smallest_p=0.2) == ["5 whole pairs, and six are needed"]
     assert why(**paired, n_athletes=12, smallest_p=0.2) == [few]
 
@@ -187,18 +176,14 @@ def test_the_claim_ends_where_the_unmeasured_would_have_to_end():
 
 
 def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
-    told = TWELVE[["athlete", "arm"]].assign(
-        share=1.0, sessions_done=np.where(TWELVE["arm"] == "trained", 9, 0)
-    )
+    told = TWELVE[["athlete", "arm"]].assign(share=1.0, sessions_done=np.where(TWELVE["arm"] == "trained", 9, 0))
     told.loc[told["athlete"] == "T1", "share"] = 0.69
     told.loc[told["athlete"] == "T2", "share"] = 0.70
     told.loc[told["athlete"] == "C1", "sessions_done"] = 1
     described = {"capacity": CAPACITY}
     asked = {"described": described, "adherence": SimpleNamespace(athletes=told)}
     beside = (
-        answer_training({"capacity": as_values()}, GROUPS, **asked)
-        .outcomes["capacity"]
-        .beside.set_index("analysis")
+        answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside.set_index("analysis")
     )
     assert beside.loc["as trained (confounded)", "n_athletes"] == 10
     all_did = told.assign(share=1.0, sessions_done=0)

@@ -218,8 +218,7 @@ def test_a_late_joiner_is_minimised_once_and_the_test_runs_the_procedure_again(t
     folder, sealed = club(tmp_path), tmp_path / "groups.csv"
     save(folder / "aerobic_tests.csv", HEADS, [r for r in rows_of("pre") if r[0] != "K12"])
     people = [
-        [a, 20 + i, "F" if i % 3 == 0 else "M", "yes", "yes", "yes" if a == "K12" else ""]
-        for i, a in enumerate(CODES)
+        [a, 20 + i, "F" if i % 3 == 0 else "M", "yes", "yes", "yes" if a == "K12" else ""] for i, a in enumerate(CODES)
     ]
     heads = ["athlete", "age_years", "sex", "consent_measured", "cleared", "withdrawn"]
     save(folder / "athletes.csv", heads, people)
@@ -349,9 +348,7 @@ def test_a_club_that_ran_six_beats_lower_reads_it_and_is_told_what_it_is_not(tmp
 
 
 def test_the_demo_answers_and_its_truth_lies_inside(demo_training):
-    truth = json.loads(
-        (DEMO_FOLDER / "training" / "how_it_was_made" / "truth.json").read_text(encoding="utf-8")
-    )
+    truth = json.loads((DEMO_FOLDER / "training" / "how_it_was_made" / "truth.json").read_text(encoding="utf-8"))
     answer = demo_training.training()
     capacity, heart = answer.outcomes["capacity"], answer.outcomes["hr_mean_bpm"]
     assert capacity.main.ci_low < truth["training_gain"] < capacity.main.ci_high

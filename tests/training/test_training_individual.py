@@ -26,9 +26,9 @@ def test_check_value_3_three_and_two(n, low, high):
 
 def test_check_value_3_from_print():
     """Williamson 2017 Sports Med 47:1501 [R]: 3.7 and 5.6 give -4.20."""
-    assert individual_response(
-        sd_trained=3.7, n_trained=20, sd_control=5.6, n_control=20
-    ).sd_ir == pytest.approx(-4.20, abs=0.005)
+    assert individual_response(sd_trained=3.7, n_trained=20, sd_control=5.6, n_control=20).sd_ir == pytest.approx(
+        -4.20, abs=0.005
+    )
 
 
 def test_check_value_5_one_athlete():

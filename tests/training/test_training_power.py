@@ -30,9 +30,7 @@ def test_the_one_that_is_at_least_99():
     assert ancova_power(n_per_group=12, effect=5.5, sd_between=5, typical_error=2) >= 0.99
 
 
-@pytest.mark.parametrize(
-    ("n", "occasions", "power"), [(6, 1, 0.18), (12, 1, 0.36), (6, 2, 0.29), (12, 2, 0.59)]
-)
+@pytest.mark.parametrize(("n", "occasions", "power"), [(6, 1, 0.18), (12, 1, 0.36), (6, 2, 0.29), (12, 2, 0.59)])
 def test_check_values_of_sparring_heart_rate(n, occasions, power):
     """True 5 bpm, SD 10, ICC .7: between .7, within .3 of the variance."""
     mine = ancova_power(

@@ -59,9 +59,7 @@ def draw_ledger(cleaned, *, ax=None):
     axes.set_xlabel("Share of the time in rounds (%)")
     axes.tick_params(left=False)
     parts = [f"{c} {format_number(s, 1, unit='%')}" for c, s in zip(table["cause"], shares, strict=True)]
-    return finish(
-        figure, f"Bars of what became of the time in rounds: {join_words(parts) or 'no recording'}."
-    )
+    return finish(figure, f"Bars of what became of the time in rounds: {join_words(parts) or 'no recording'}.")
 
 
 def _duration(seconds: float) -> str:
@@ -78,9 +76,7 @@ def draw_costs(cleaned, *, ax=None):
     place = np.arange(len(table))[::-1]
     axes.hlines(place, 0, table["largest_change_bpm"], color=QUIET, linewidth=1.2)
     axes.plot(table["largest_change_bpm"], place, "D", **HOLLOW, label="largest round")
-    axes.plot(
-        table["mean_change_bpm"], place, "o", color=MAIN, linestyle="none", label="mean of the rounds touched"
-    )
+    axes.plot(table["mean_change_bpm"], place, "o", color=MAIN, linestyle="none", label="mean of the rounds touched")
     names = [
         f"{upper_first(flag)} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
         for flag, seconds, rounds in zip(table["flag"], table["seconds"], table["rounds"], strict=True)
@@ -93,9 +89,7 @@ def draw_costs(cleaned, *, ax=None):
         f"{f} {format_number(v, 1, unit='bpm')}"
         for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
     ]
-    return finish(
-        figure, f"Largest change of a round mean were flagged samples kept: {join_words(parts) or 'none'}."
-    )
+    return finish(figure, f"Largest change of a round mean were flagged samples kept: {join_words(parts) or 'none'}.")
 
 
 def _first_evening(cleaned) -> pd.DataFrame:
@@ -155,8 +149,7 @@ def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
         figure.legend(handles=[_cell_handle(k) for k in CELLS if k in used], loc="outside upper left", ncols=len(used),
                       handletextpad=0.3, columnspacing=1.0)  # fmt: skip
     said = [
-        f"{BLOCKS[o].lower()} {int((kinds[o] == 'value').sum())} of {int((kinds[o] != 'out').sum())}"
-        for o in shown
+        f"{BLOCKS[o].lower()} {int((kinds[o] == 'value').sum())} of {int((kinds[o] != 'out').sum())}" for o in shown
     ]
     return finish(
         figure,

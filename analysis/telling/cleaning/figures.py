@@ -74,8 +74,7 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
     legend_above(figure, axes, ax, markerscale=1.4)
     counts = trace.loc[trace["flag"] != "", "flag"].value_counts()
     flags = (
-        join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()])
-        or "no sample is flagged"
+        join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()]) or "no sample is flagged"
     )
     rounds = plural(len(_windows(cleaned, session, athlete)), "shaded round")
     return finish(figure, f"Heart rate of one athlete over the session with {rounds}; {flags}.")
@@ -139,9 +138,7 @@ def _limit_rates(panels, traces) -> None:
 def _draw_means(axes, cleaned, session, athlete, windows, zero) -> None:
     if hasattr(cleaned, "rows"):
         rows = cleaned.rows
-        rows = rows[(rows["session"] == session) & (rows["athlete"] == athlete)].set_index("round_no")[
-            "hr_mean_bpm"
-        ]
+        rows = rows[(rows["session"] == session) & (rows["athlete"] == athlete)].set_index("round_no")["hr_mean_bpm"]
     else:
         rows = cleaned.rounds.set_index("round_no")["mean_bpm_tried"]
     label = "mean of the round"
@@ -160,9 +157,7 @@ def _mark_lost(axes, minutes, rates, small: bool) -> None:
         return
     height, label = (0.05 if small else 0.04), "no contact"
     for i in np.flatnonzero(np.diff(minutes[there]) > 10 / 60):
-        axes.axvspan(
-            minutes[there[i]], minutes[there[i + 1]], 0.0, height, color=SECOND, linewidth=0, label=label
-        )
+        axes.axvspan(minutes[there[i]], minutes[there[i + 1]], 0.0, height, color=SECOND, linewidth=0, label=label)
         label = None
 
 

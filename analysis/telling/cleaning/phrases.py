@@ -8,13 +8,13 @@ from __future__ import annotations
 # for the coach
 NO_ROUND = "No round was sparred, so there is nothing to clean."
 NO_RATE = "No heart rate was recorded."
-ONLY_TYPED_ONE = "One round mean of heart rate was read off a device and typed, which nobody can check; there are no recordings."
+ONLY_TYPED_ONE = (
+    "One round mean of heart rate was read off a device and typed, which nobody can check; there are no recordings."
+)
 ONLY_TYPED = "{count} round means of heart rate were read off a device and typed, which nobody can check; there are no recordings."
 TYPED_AMONG = "{means} {was} typed from a device, which nobody can check."
 HELD_ONE = "One device{where} is held back until somebody decides, since its clock looks wrong: {who}."
-HELD_MORE = (
-    "{count} devices{where} are held back until somebody decides, since their clocks look wrong: {who}."
-)
+HELD_MORE = "{count} devices{where} are held back until somebody decides, since their clocks look wrong: {who}."
 TIME_ASIDE = "Of the time in recorded rounds, {share} was set aside."
 TIME_ASIDE_MOST = "Of the time in recorded rounds, {share} was set aside, mostly for {cause}."
 UNUSED = "{recordings} could not be used; the table of what was set aside says why."
@@ -36,9 +36,7 @@ FOUND_BY_TRACE = (
 FOUND_BY_CLOCK = "Rounds were cut by the timekeeper's clock."
 OFFSETS = "Device clocks were corrected by logged offsets in {recordings} ({span})."
 BY_EVENT = "{recordings} {was} put on the clock by an event common to all devices."
-OTHER_OFFSET = (
-    "In {recordings} the heart rate itself suggested another offset, which was not applied by decision."
-)
+OTHER_OFFSET = "In {recordings} the heart rate itself suggested another offset, which was not applied by decision."
 CLOCK_BY_RULE = "In {recordings} the clock found from rounds and rests was used, by a rule stated beforehand."
 CLOCK_BY_DECISION = "In {recordings} the clock found from rounds and rests was used by decision."
 CLOCK_HELD = "{recordings} {was} held back: heart rate and clock disagree, and nobody has decided yet."
@@ -54,7 +52,9 @@ ASIDE_MOST = "The largest part was {cause}."
 NO_MEAN = "{rounds} of {all} {have} no mean heart rate."
 FLAGS_KEPT = "With flagged samples kept, no round mean would move by more than {largest}."
 BY_HAND = "{decisions} by hand about recordings {was} applied; each stands with its reason in the ledger."
-TYPED = "{means} of {people} {was} read off a device without a stored recording; no check of a recording applies to {it}."
+TYPED = (
+    "{means} of {people} {was} read off a device without a stored recording; no check of a recording applies to {it}."
+)
 
 # rounds without a mean, one line
 ACCOUNT = "{rounds} sparred: {means} with a mean"

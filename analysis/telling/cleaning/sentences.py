@@ -172,9 +172,7 @@ def plain_cleaning(cleaned, *, show_codes: bool = False) -> str:
         most = len(worst) > 0 and float(worst["seconds"].iloc[0]) > aside / 2
         cause = cause_in_words(worst["cause"].iloc[0]) if most else ""
         said.append(
-            (say.TIME_ASIDE_MOST if cause else say.TIME_ASIDE).format(
-                share=share_in_words(aside / total), cause=cause
-            )
+            (say.TIME_ASIDE_MOST if cause else say.TIME_ASIDE).format(share=share_in_words(aside / total), cause=cause)
         )
     return " ".join([*said, *_unused_files(cleaned)])
 
@@ -194,9 +192,7 @@ def _held_back(cleaned) -> list[str]:
     held = cleaned.clocks[cleaned.clocks["settled"] == "held back"].drop_duplicates(["session", "athlete"])
     said = []
     for session, rows in held.groupby("session", sort=False):
-        where = (
-            (" " + say.IN_SESSION.format(session=session)) if cleaned.clocks["session"].nunique() > 1 else ""
-        )
+        where = (" " + say.IN_SESSION.format(session=session)) if cleaned.clocks["session"].nunique() > 1 else ""
         off = zip(rows["athlete"], rows["found_offset_s"], rows["offset_s"].fillna(0.0), strict=True)
         who = join_words([f"{a} ({clock_in_words(found - used)})" for a, found, used in off])
         words = say.HELD_ONE if len(rows) == 1 else say.HELD_MORE
@@ -297,9 +293,7 @@ def plain_clocks(cleaned) -> str:
     settled = off - held
     words += say.SOME_DISAGREE.format(count=off, checked=len(checked))
     words += say.HELD_BACK.format(count=held, are="is" if held == 1 else "are") if held else ""
-    return words + (
-        say.CLOCKS_SETTLED.format(count=settled, are="is" if settled == 1 else "are") if settled else "."
-    )
+    return words + (say.CLOCKS_SETTLED.format(count=settled, are="is" if settled == 1 else "are") if settled else ".")
 
 
 def plain_tried(tried) -> str:

@@ -120,9 +120,7 @@ def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
     """Tabulate the clocks of recordings whose offset was logged, found, or does not agree with the trace."""
     clocks = cleaned.clocks
     shown = clocks[(clocks["offset_source"] != "none needed") | (clocks["agrees"] == "no")]
-    used, found, sure = (
-        shown[c].astype(float) for c in ("offset_s", "found_offset_s", "found_uncertainty_s")
-    )
+    used, found, sure = (shown[c].astype(float) for c in ("offset_s", "found_offset_s", "found_uncertainty_s"))
     table = pd.DataFrame(
         {
             "session": shown["session"].to_numpy(),
@@ -134,9 +132,7 @@ def tabulate_clocks(cleaned, *, show_codes: bool = False) -> pd.DataFrame:
                 for v, u in zip(found, sure, strict=True)
             ],
             "agrees": shown["agrees"].to_numpy(),
-            "confidence": [
-                "" if np.isnan(v) else format_number(v, 2) for v in shown["found_confidence"].astype(float)
-            ],
+            "confidence": ["" if np.isnan(v) else format_number(v, 2) for v in shown["found_confidence"].astype(float)],
             "settled": shown["settled"].to_numpy(),
         }
     )
@@ -164,9 +160,7 @@ def round_seconds(cleaned) -> pd.DataFrame:
     """Tabulate the seconds of all rounds with a recording by what became of them."""
     ledger = cleaned.ledger.table
     rows = ledger[(ledger["measure"] == "round seconds") & (ledger["unit"] == "s")]
-    words = np.where(
-        rows["used"], np.where(rows["cause"] == "", "used", "used: " + rows["cause"]), rows["cause"]
-    )
+    words = np.where(rows["used"], np.where(rows["cause"] == "", "used", "used: " + rows["cause"]), rows["cause"])
     grouped = rows["amount"].groupby([~rows["used"].to_numpy(), words], sort=True).sum()
     table = pd.DataFrame(
         {

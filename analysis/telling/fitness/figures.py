@@ -199,9 +199,7 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
     figure, axes = new_axes(ax, height_mm=30 + 3.6 * max(len(table), 6))
     axes.axvline(0, color=QUIET, linewidth=0.8)
     axes.axvline(answer.effect, color=MAIN, linewidth=1, linestyle="--", label="with everybody")
-    axes.hlines(
-        range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1
-    )
+    axes.hlines(range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1)
     axes.plot(
         table["planned_effect"],
         range(len(table)),
@@ -252,8 +250,7 @@ def draw_error_correction(answer, *, ax=None):
     said = [
         words
         if math.isnan(value)
-        else f"{words}: {format_number(value, 2)}"
-        + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
+        else f"{words}: {format_number(value, 2)}" + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
         for words, value, low, high in lines[0]
     ]
     return finish(
@@ -265,9 +262,7 @@ def draw_error_correction(answer, *, ax=None):
 
 def _correlation_lines(answer) -> list[tuple[str, float, float, float]]:
     pearson = answer.correlations.iloc[0]
-    lines = [
-        (f"as measured (n = {answer.n_athletes})", pearson["estimate"], pearson["ci_low"], pearson["ci_high"])
-    ]
+    lines = [(f"as measured (n = {answer.n_athletes})", pearson["estimate"], pearson["ci_low"], pearson["ci_high"])]
     for _, row in answer.errors.iterrows():
         if row["quantity"] == "correlation in a wider range":
             lines.append((f"in a wider range (n = {row['n_athletes']})", row["estimate"], math.nan, math.nan))
@@ -279,9 +274,7 @@ def _effect_lines(answer) -> list[tuple[str, float, float, float]]:
     lines = [(f"as measured (n = {answer.n_athletes})", *seen)]
     scale = answer.contrast_step / answer.capacity_step
     corrected = _corrected_lines(answer, "effect")
-    return lines + [
-        (words, scale * value, scale * low, scale * high) for words, value, low, high in corrected
-    ]
+    return lines + [(words, scale * value, scale * low, scale * high) for words, value, low, high in corrected]
 
 
 def _corrected_lines(answer, quantity: str) -> list[tuple[str, float, float, float]]:
@@ -413,9 +406,7 @@ def _draw_multiples(axes, table) -> None:
     order = table["order"].to_numpy(dtype=float)
     axes.axhspan(-1, 1, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
     axes.axhline(0, color=QUIET, linewidth=0.8, zorder=0.5)
-    axes.vlines(
-        order, table["multiple_low"], table["multiple_high"], color=QUIET, linewidth=0.5, alpha=0.55, zorder=1
-    )
+    axes.vlines(order, table["multiple_low"], table["multiple_high"], color=QUIET, linewidth=0.5, alpha=0.55, zorder=1)
     other = ~planned & ~left
     axes.plot(
         order[other],
@@ -443,9 +434,7 @@ def _draw_multiples(axes, table) -> None:
         linewidth=2,
         zorder=4,
     )
-    axes.plot(
-        order[planned], table["multiple"][planned], "D", color=MAIN, markersize=6.5, zorder=5, label="planned"
-    )
+    axes.plot(order[planned], table["multiple"][planned], "D", color=MAIN, markersize=6.5, zorder=5, label="planned")
     reach = np.nanquantile(np.abs(table[["multiple_low", "multiple_high"]].to_numpy()), 0.97)
     reach = 1.08 * max(reach, 1.3, float(np.nanmax(np.abs(table["multiple"]))))
     axes.set_ylim(-reach, reach)

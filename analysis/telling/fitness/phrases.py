@@ -13,9 +13,7 @@ RUN_HIGHER = "Fitter athletes run higher"
 HAVE_LOWER = "Fitter athletes have a lower {outcome}"
 HAVE_HIGHER = "Fitter athletes have a higher {outcome}"
 SHOWN = "{Finding}: someone {step} fitter{yardstick} by {size} (95 % interval {span})."
-AGAINST = (
-    "{Finding}, against what was expected: someone {step} fitter{yardstick} by {size} (95 % interval {span})."
-)
+AGAINST = "{Finding}, against what was expected: someone {step} fitter{yardstick} by {size} (95 % interval {span})."
 TOO_SMALL = (
     "Fitter and less fit athletes are the same within {matters} in {outcome}. Someone {step} fitter{yardstick} could lie anywhere "
     "from {low} to {high} ({level})."
@@ -81,7 +79,9 @@ MANY_ANALYSES = (
     "There are {count} reasonable ways to analyse these data. Of these, {same} point the same way as the planned one, {shown} "
     "would call that shown, and {contrary} would call the contrary shown."
 )
-TEST_UNKNOWN = "We cannot say how much of a weak relation is the fitness test's own error, because its error is not known."
+TEST_UNKNOWN = (
+    "We cannot say how much of a weak relation is the fitness test's own error, because its error is not known."
+)
 TEST_HIDES_ALL = (
     "The test's error is as large as the differences in fitness between these athletes: a weak relation here may be the fault "
     "of the test altogether."

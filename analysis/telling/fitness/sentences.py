@@ -48,9 +48,7 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
     if answer.verdict == "too imprecise":
         asked = say.ASKED.get(answer.direction, say.ASKED["differs"]).format(outcome=what)
         phrase = say.OPEN_RUN if rate and answer.direction == "lower" else say.OPEN
-        text = phrase.format(
-            **words, asked=asked, low=plain_side(low, known), high=plain_side(high, known, unit=False)
-        )
+        text = phrase.format(**words, asked=asked, low=plain_side(low, known), high=plain_side(high, known, unit=False))
         return text + who + ("" if short else f" {say.OPEN_IS_NOT_NONE}")
     lower = answer.contrast < 0
     finding = {
@@ -209,9 +207,7 @@ def _planned(answer) -> str:
     known, fit = known_outcome(answer.outcome), answer.planned
     digits = digits_of(known)
     adjusted = (
-        say.ADJUSTED.format(beside=covariate_words(answer.adjusted_for))
-        if answer.adjusted_for
-        else say.NOT_ADJUSTED
+        say.ADJUSTED.format(beside=covariate_words(answer.adjusted_for)) if answer.adjusted_for else say.NOT_ADJUSTED
     )
     text = say.PLANNED.format(
         outcome=lower_first(known.label),

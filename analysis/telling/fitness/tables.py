@@ -28,9 +28,7 @@ def table_tests(capacity):
                 "Test": row["title"],
                 "Athletes": str(row["n_athletes"]),
                 "Mean": f"{format_number(row['mean'], 1, unit=row['unit'])}{spread}",
-                "Error": format_number(row["standard_error"], 1, unit=row["unit"])
-                if known
-                else "not published",
+                "Error": format_number(row["standard_error"], 1, unit=row["unit"]) if known else "not published",
                 "Kind of error": KINDS.get(row["error_kind"], row["error_kind"]),
                 "Reads heart rate": "yes" if row["uses_heart_rate"] else "no",
                 "Source": row["source"],
@@ -157,9 +155,7 @@ def _slope_numbers(answer) -> pd.DataFrame:
 
 @outcome_table(
     "slopes",
-    lambda answers: (
-        f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups."
-    ),
+    lambda answers: f"Difference between athletes {_apart(answers)} apart: as planned, unadjusted, in subgroups.",
     note=SLOPES_NOTE,
     numbers=_slope_numbers,
 )
@@ -194,8 +190,7 @@ def _slope(row: dict, answer, known, name: str) -> dict:
         "Difference": format_number(step * row["estimate"], digits, sign=True) if fitted else "too few",
         CI: format_ci(low, high, digits) if fitted else DASH,
         "p": p_cell(row["p"]) if fitted else DASH,
-        "Held equal": ", ".join(covariate_words([c]) for c in adjusted.split(", ") if c and c != "nan")
-        or DASH,
+        "Held equal": ", ".join(covariate_words([c]) for c in adjusted.split(", ") if c and c != "nan") or DASH,
     }
 
 

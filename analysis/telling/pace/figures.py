@@ -15,9 +15,7 @@ HATCHES = ("", "////", "....", "xx", "\\\\\\\\", "++")
 SHADES = ("#33444f", "#8fa3ad", "#d5dde1", "#ffffff", "#b9a77c", "#efe6cd")
 
 
-def draw_one_round(
-    answer, trace, window, *, athlete: str, round_no: int, rater: str = "", label: str = "", ax=None
-):
+def draw_one_round(answer, trace, window, *, athlete: str, round_no: int, rater: str = "", label: str = "", ax=None):
     """Draw one round: heart rate over what the athlete did, on one clock.
 
     `trace`: clock_s, hr_bpm, flag of that athlete (`CleanedStudy.traces`). `window`: start and end of the round on the same
@@ -71,9 +69,7 @@ def draw_one_round(
     figure.legend([made[s] for s in order], order, loc="outside upper left", ncols=len(order) or 1)
     shares = pd.Series(states)[states != ""].value_counts(normalize=True)
     said = ", ".join(f"{s} {format_percent(v)}" for s, v in shares.items())
-    return finish(
-        figure, f"Round {round_no} of {label or athlete}: heart rate over what was marked ({said})."
-    )
+    return finish(figure, f"Round {round_no} of {label or athlete}: heart rate over what was marked ({said}).")
 
 
 def draw_fitness_and_activity(answer, *, ax=None):

@@ -11,12 +11,8 @@ ACTIVE = "Athletes were {states} for {share} of a round on average{spread}."
 AGREED = "Raters agreed {well}: the same state in {share} of the seconds (kappa {kappa})."
 
 # for the write-up
-MARKED = (
-    "What {athletes} did was marked second by second in {rounds} as {states}; {active} counts as activity."
-)
-BOTH_RATED = (
-    "Raters {rater} and {other} both rated {rounds} of {athletes}: kappa {kappa} ({span}, athletes resampled)"
-)
+MARKED = "What {athletes} did was marked second by second in {rounds} as {states}; {active} counts as activity."
+BOTH_RATED = "Raters {rater} and {other} both rated {rounds} of {athletes}: kappa {kappa} ({span}, athletes resampled)"
 ICC = ", intraclass correlation of active seconds per round {icc} ({span})"
 UNUSED = "{rows} of the table pace could not be used: {reasons}."
 POINTS_OF_A_ROUND = "percentage points of a round"

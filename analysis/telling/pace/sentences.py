@@ -12,9 +12,7 @@ def plain_pace(answer) -> str:
     """Say in one or two sentences how much of a round was active and how far raters agree."""
     share = answer.rounds.groupby("athlete")["active_share"].mean()
     spread = (" " + say.SPREAD.format(sd=format_percent(share.std()))) if len(share) > 1 else ""
-    text = say.ACTIVE.format(
-        states=join_words(answer.words.active), share=format_percent(share.mean()), spread=spread
-    )
+    text = say.ACTIVE.format(states=join_words(answer.words.active), share=format_percent(share.mean()), spread=spread)
     return f"{text} {_agreed(answer)}"
 
 

@@ -11,17 +11,14 @@ def tabulate_activity(answer) -> pd.DataFrame:
     """Lay out how each round was spent and what the heart did beside it; means over athletes."""
     lines = []
     for (session, round_no), here in answer.rounds.groupby(["session", "round_no"]):
-        shares = answer.states.query("session == @session and round_no == @round_no").set_index("state")[
-            "share"
-        ]
+        shares = answer.states.query("session == @session and round_no == @round_no").set_index("state")["share"]
         lines.append(
             {
                 "Evening": session,
                 "Round": str(round_no),
                 "n": str(here["athlete"].nunique()),
                 **{
-                    state.capitalize(): format_percent(shares.get(state, float("nan")))
-                    for state in answer.words.states
+                    state.capitalize(): format_percent(shares.get(state, float("nan"))) for state in answer.words.states
                 },
                 "Changes per minute": format_number(here["changes_per_min"].mean(), 1),
                 "Heart rate (bpm)": format_number(here["hr_mean_bpm"].mean(), 0),

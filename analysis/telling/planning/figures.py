@@ -31,9 +31,7 @@ def draw_design(answer, *, ax=None):
     ax.plot(100 * table["power_smallest"], place, "o", color=MAIN, label="the smallest effect that matters")
     ax.plot(100 * assumed, place, "s", markerfacecolor="white", color=SECOND, label="the assumed effect")
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
-    labels = [
-        f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)
-    ]
+    labels = [f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)]
     ax.set_yticks(place, labels)
     ax.set(xlabel="Studies that would show it (%)", xlim=(0, 102), ylim=(-0.6, len(table) - 0.4))
     right = ax.secondary_yaxis("right")
@@ -68,9 +66,7 @@ def draw_assurance(found, *, ax=None):
         ax.plot(chances, np.full(len(chances), place), "|", color=FAINT, markersize=8, zorder=1)
     place = np.arange(len(table))
     ax.hlines(place, 100 * table["low"], 100 * table["high"], color=MAIN, linewidth=2)
-    ax.plot(
-        100 * table["clear"], place, "o", color=MAIN, label="clear answer, averaged; line: 80 of 100 draws"
-    )
+    ax.plot(100 * table["clear"], place, "o", color=MAIN, label="clear answer, averaged; line: 80 of 100 draws")
     ax.plot(
         100 * table["as_assumed"],
         place,
@@ -80,9 +76,7 @@ def draw_assurance(found, *, ax=None):
         label="shown, as assumed",
     )
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
-    names = [
-        f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)
-    ]
+    names = [f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)]
     ax.set_yticks(place, names)
     ax.set(xlabel="Chance (%)", xlim=(-2, 102), ylim=(-0.6, len(table) - 0.4))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
@@ -111,9 +105,7 @@ def draw_assumptions(truth, rounds: int, *, ax=None):
     x = np.arange(1, rounds + 1)
     mean = size.mean + round_profile(rounds, size.rise, truth.shape)
     total = np.hypot(size.sd_between, size.sd_within)
-    ax.fill_between(
-        x, mean - total, mean + total, color=FAINT, linewidth=0, label="two thirds of the athletes"
-    )
+    ax.fill_between(x, mean - total, mean + total, color=FAINT, linewidth=0, label="two thirds of the athletes")
     ax.plot(x, mean - total, x, mean + total, color=QUIET, linewidth=0.6, linestyle=":")
     ax.errorbar(
         x,
@@ -162,8 +154,7 @@ def draw_simulated(simulated, *, ax=None):
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
     ax.axvline(100 * simulated.design.alpha, color=QUIET, linewidth=0.8, linestyle=":")
     labels = [
-        f"{NAMES[q.split('.')[1]]}: {_part_words(p)}"
-        for q, p in zip(table["question"], table["part"], strict=True)
+        f"{NAMES[q.split('.')[1]]}: {_part_words(p)}" for q, p in zip(table["question"], table["part"], strict=True)
     ]
     ax.set_yticks(place, labels)
     ax.set(xlabel="Simulated studies (%)", xlim=(0, 102), ylim=(-0.6, len(table) - 0.4))
@@ -224,9 +215,7 @@ def draw_timetable(timetable, *, ax=None):
         ax.broken_barh([(row.start_s / 60, (row.end_s - row.start_s) / 60)], (row.mat - 0.32, 0.64), facecolor=FAINT,
                        edgecolor=QUIET, linewidth=0.6)  # fmt: skip
         if row.mat == 1:
-            ax.annotate(
-                f"round {row.round_no}", ((row.start_s + row.end_s) / 120, row.mat), ha="center", va="center"
-            )
+            ax.annotate(f"round {row.round_no}", ((row.start_s + row.end_s) / 120, row.mat), ha="center", va="center")
     for inside, marker, colour, label in (
         (True, "o", MAIN, "sample inside the window"),
         (False, "x", SECOND, "sample too late"),
@@ -234,9 +223,7 @@ def draw_timetable(timetable, *, ax=None):
         some = slots[slots["in_window"] == inside]
         if len(some):
             shift = 0.16 * (2 * (some.groupby(["mat", "round_no"]).cumcount() % 2) - 1)
-            ax.plot(
-                some["sample_s"] / 60, some["mat"] + shift, marker, color=colour, markersize=3.5, label=label
-            )
+            ax.plot(some["sample_s"] / 60, some["mat"] + shift, marker, color=colour, markersize=3.5, label=label)
     ax.set_yticks(range(1, n_mats + 1))
     ax.invert_yaxis()
     ax.set(xlabel="Minutes from the first start", ylabel="Mat")

@@ -58,8 +58,7 @@ FLATTERED = (
 )
 POWER_WHERE = "in {chance} where {rounds} (the formula says {formula})"
 NOT_ALIKE = (
-    "Where rounds are not all alike, studies with {athletes} would show the smallest effect that matters "
-    "{shares}"
+    "Where rounds are not all alike, studies with {athletes} would show the smallest effect that matters {shares}"
 )
 FORMULA_PROMISES = "; the formula promises too much"
 
@@ -111,9 +110,7 @@ HOW_ROUNDS = (
 )
 NO_SIZE_FITS = "no size that fits the assumed spread"
 TO_EXPECT = "; interval to expect: ± {half_width}"
-POWER_FITNESS = (
-    "{chance} for a {part} of {smallest} (80\N{NO-BREAK SPACE}% from {n}; detectable: {detectable}{width})"
-)
+POWER_FITNESS = "{chance} for a {part} of {smallest} (80\N{NO-BREAK SPACE}% from {n}; detectable: {detectable}{width})"
 POWER_FITNESS_OF = "For fitness and {outcome}, the power is {power}."
 ADJUSTED = "The heart-rate slope is adjusted for {names}."
 HOW_FITNESS = (

@@ -26,9 +26,7 @@ def plain_pairing(pairing) -> str:
         text += say.NEW_OPPONENT
     parts = [f"{text}."]
     if len(away):
-        parts.append(
-            say.MISSES.format(misses=plural(away["athlete"].nunique(), "athlete misses", "athletes miss"))
-        )
+        parts.append(say.MISSES.format(misses=plural(away["athlete"].nunique(), "athlete misses", "athletes miss")))
     if len(idle):
         turns = say.SOMEBODY_ELSE if idle["athlete"].is_unique else say.SOME_AGAIN
         parts.append(say.SITS_OUT.format(rounds=plural(idle["round_no"].nunique(), "round"), turns=turns))
@@ -48,11 +46,7 @@ def plain_timetable(timetable) -> str:
     if not timetable.n_athletes:
         mats = int(timetable.mats["mat"].max())
         together = timetable.mats.groupby("round_no")["start_s"].nunique().max() == 1
-        lead = (
-            f"{plural(mats, 'mat')} {say.TOGETHER if together else say.ONE_AFTER_OTHER}"
-            if mats > 1
-            else say.ONE_MAT
-        )
+        lead = f"{plural(mats, 'mat')} {say.TOGETHER if together else say.ONE_AFTER_OTHER}" if mats > 1 else say.ONE_MAT
         minutes = format_number(float(timetable.mats["end_s"].max()) / 60, 0, unit="min")
         return say.EVENING.format(
             lead=lead, rounds=plural(int(timetable.mats["round_no"].max()), "round"), minutes=minutes
@@ -80,11 +74,7 @@ def list_evening_warnings(result) -> str:
 def plain_replication_sizes(sizes) -> str:
     """Say in plain words what a repeat of a published correlation needs."""
     needed = sizes.targets.set_index("target")["n_needed"]
-    shrunk = (
-        say.NEEDED_SHRUNK.format(n=int(needed["shrunk"]))
-        if not pd.isna(needed["shrunk"])
-        else say.NEEDED_NEVER
-    )
+    shrunk = say.NEEDED_SHRUNK.format(n=int(needed["shrunk"])) if not pd.isna(needed["shrunk"]) else say.NEEDED_NEVER
     return say.REPEAT.format(
         athletes=plural(sizes.n, "athlete"),
         as_published=int(needed["as published"]),
@@ -150,13 +140,9 @@ def plain_simulation(simulated) -> str:
 
 def plain_covariances(power) -> str:
     """Say in plain words what it costs when some rounds resemble each other more than others."""
-    table = power.table[
-        (power.table["test"] == "Greenhouse-Geisser") & (power.table["covariance"] != "compound")
-    ]
+    table = power.table[(power.table["test"] == "Greenhouse-Geisser") & (power.table["covariance"] != "compound")]
     texts = [
-        say.POWER_WHERE.format(
-            chance=chance_words(row.power), rounds=row.words, formula=chance_words(row.formula)
-        )
+        say.POWER_WHERE.format(chance=chance_words(row.power), rounds=row.words, formula=chance_words(row.formula))
         for row in table.itertuples()
     ]
     text = say.NOT_ALIKE.format(athletes=plural(power.design.n, "athlete"), shares=join_words(texts))
@@ -281,9 +267,7 @@ def write_up_size(answer) -> list[str]:
         alpha=_level(design.alpha),
     )
     if answer.n_to_recruit > answer.n:
-        first += " " + say.RECRUIT.format(
-            athletes=plural(answer.n_to_recruit, "athlete"), leave=_level(truth.leave)
-        )
+        first += " " + say.RECRUIT.format(athletes=plural(answer.n_to_recruit, "athlete"), leave=_level(truth.leave))
     paragraphs = [first, _assumed(answer)]
     if answer.from_plan:
         paragraphs.append(say.FROM_PLAN.format(values="; ".join(answer.from_plan)))
@@ -381,9 +365,7 @@ def _fitness(answer) -> str:
         for row in rows.itertuples():
             seen = say.NO_SIZE_FITS if row.detectable == float("inf") else _amount(row, row.detectable)
             width = (
-                say.TO_EXPECT.format(half_width=_amount(row, row.half_width))
-                if row.half_width < float("inf")
-                else ""
+                say.TO_EXPECT.format(half_width=_amount(row, row.half_width)) if row.half_width < float("inf") else ""
             )
             said.append(
                 say.POWER_FITNESS.format(
@@ -408,9 +390,7 @@ def _listed(rows) -> str:
     """Name questions briefly: "a change over the rounds (heart rate, lactate) and a correlation with fitness (lactate)"."""
     said = []
     for part, same in rows.groupby("part", sort=False):
-        said.append(
-            f"{say.PARTS[part]} ({', '.join(dict.fromkeys(outcome_word(q) for q in same['question']))})"
-        )
+        said.append(f"{say.PARTS[part]} ({', '.join(dict.fromkeys(outcome_word(q) for q in same['question']))})")
     return join_words(said)
 
 

@@ -65,10 +65,7 @@ def _places(kinds: list[str]) -> np.ndarray:
     """Heights of the lines, with a gap where the next outcome begins."""
     gaps = [
         0.0,
-        *(
-            0.6 if a in ("together", "ours") and b == "published" else 0.0
-            for a, b in itertools.pairwise(kinds)
-        ),
+        *(0.6 if a in ("together", "ours") and b == "published" else 0.0 for a, b in itertools.pairwise(kinds)),
     ]
     return -(np.arange(len(kinds)) + np.cumsum(gaps))
 
@@ -163,11 +160,7 @@ def _draw_profile(panel, answer, outcome: str, findings: list[str]) -> None:
         }
         reach = _reach(rows["mean"], rows["ci_low"], rows["ci_high"])
         panel.errorbar(rows["round_no"] + shift, rows["mean"], yerr=reach, zorder=2, **style)
-    ours = (
-        answer.profiles[answer.profiles["outcome"] == outcome]
-        .drop_duplicates("round_no")
-        .sort_values("round_no")
-    )
+    ours = answer.profiles[answer.profiles["outcome"] == outcome].drop_duplicates("round_no").sort_values("round_no")
     style = {"marker": "D", "linestyle": "-", "label": "ours", **OURS}
     reach = _reach(ours["ours"], ours["ours_low"], ours["ours_high"])
     panel.errorbar(ours["round_no"], ours["ours"], yerr=reach, zorder=3, **style)
@@ -193,6 +186,4 @@ def _describe_profiles(answer, outcomes: list[str]) -> str:
             for r in rows.to_dict("records")
         ]
         said.append(f"Our {lower_first(known.label)} against the published one: {join_words(parts)}.")
-    return "Means by round with 95 % intervals, ours with filled, published with open markers. " + " ".join(
-        said
-    )
+    return "Means by round with 95 % intervals, ours with filled, published with open markers. " + " ".join(said)

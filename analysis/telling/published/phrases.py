@@ -8,9 +8,7 @@ from __future__ import annotations
 
 # one published correlation
 BESIDE = "For {outcome}, {paper} found r = {theirs} ({n} athletes); ours is {ours} ({people})."
-FITS_LITTLE = (
-    "The two fit, but that says little: with {people}, anything from {low} to {high} would have fitted."
-)
+FITS_LITTLE = "The two fit, but that says little: with {people}, anything from {low} to {high} would have fitted."
 FITS = "The two fit: we expected anything from {low} to {high}."
 WEAKER = "Ours is weaker than chance explains: we expected anything from {low} to {high}."
 STRONGER = "Ours is stronger than chance explains: we expected anything from {low} to {high}."
@@ -36,10 +34,10 @@ SLOPE_OPEN = "For {outcome}, our slope ({ours} {per}) was not shown to differ fr
 
 # round by round
 APART = "Our {outcome} differed from that of {paper} in {rounds}."
-APART_SOME = (
-    "Our {outcome} differed from that of {paper} in {rounds}, and was not shown to differ in {others}."
+APART_SOME = "Our {outcome} differed from that of {paper} in {rounds}, and was not shown to differ in {others}."
+NOT_APART = (
+    "Our {outcome} was not shown to differ from that of {paper} in any of {rounds}: differences from {span} fit."
 )
-NOT_APART = "Our {outcome} was not shown to differ from that of {paper} in any of {rounds}: differences from {span} fit."
 NO_SPREAD = "{paper} gives no spread of {outcome}, so ours cannot be tested against it."
 ABOVE_BY, BELOW_BY = "above by {size}", "below by {size}"
 
@@ -74,13 +72,9 @@ KIND, KIND_RANKS = "a correlation", "Spearman's correlation"
 OURS = "Ours was {ours}, p {p}, n = {n}: {inside} the 95 % prediction interval ({expected})."
 IN, OUT = "inside", "outside"
 DETECT_SMALLER = "It was smaller than the earlier study had 33 % power to detect (r = {size}, p {p})."
-DETECT_OPEN = (
-    "It was not shown to be smaller than what the earlier study had 33 % power to detect (r = {size}, p {p})."
-)
+DETECT_OPEN = "It was not shown to be smaller than what the earlier study had 33 % power to detect (r = {size}, p {p})."
 COMBINED = "The {count} correlations with {outcome}, ours included, combine to {both} ({athletes} athletes)."
-PROFILE_ALL = (
-    "{paper} (n = {n}) reported {outcome} by round; ours was not shown to differ in any of {rounds}."
-)
+PROFILE_ALL = "{paper} (n = {n}) reported {outcome} by round; ours was not shown to differ in any of {rounds}."
 PROFILE_SOME = "{paper} (n = {n}) reported {outcome} by round; ours differed in {differ} of {rounds}."
 STEPS_OPEN = "The changes from round to round were not shown to differ."
 STEPS_DIFFER = "Ours changed differently {steps}."
@@ -95,9 +89,7 @@ MAY_MEANS = "How our round means lie beside the published ones, with their inter
 MAY_NOT_RIGHT = "That the earlier study was right or wrong: two small studies cannot settle that."
 MAY_NOT_SAME_FITNESS = "That both studies measured the same fitness: look at how the paper measured it."
 MAY_NOT_CONFIRM = "That we confirmed it ({what}): almost any result would have fitted."
-MAY_NOT_NOTHING = (
-    "That fitness counts for nothing in our club ({what}): our interval holds zero and much else."
-)
+MAY_NOT_NOTHING = "That fitness counts for nothing in our club ({what}): our interval holds zero and much else."
 MAY_NOT_ATHLETES = (
     "That a difference in round means comes from the athletes: protocols, samples and analysers differ too."
 )

@@ -33,9 +33,7 @@ def named(finding: str) -> str:
 def with_interval(value: float, low: float, high: float, digits: int) -> str:
     """Write an estimate with its interval: "−0.4 bpm (95 % interval −1.0 to 0.2)"."""
     text = format_number(value, digits)
-    return (
-        text if math.isnan(low) else f"{text} (95\N{NO-BREAK SPACE}% interval {format_ci(low, high, digits)})"
-    )
+    return text if math.isnan(low) else f"{text} (95\N{NO-BREAK SPACE}% interval {format_ci(low, high, digits)})"
 
 
 def plain_bound(line: dict) -> str:
@@ -171,10 +169,7 @@ def plain_protocols(answer) -> str:
     """Say in plain words in what the published studies differ from ours."""
     said = []
     for finding, rows in answer.protocols.groupby("finding", sort=False):
-        names = {
-            same: [ASPECTS[a] for a in rows.loc[rows["same"] == same, "aspect"]]
-            for same in ("no", "not stated")
-        }
+        names = {same: [ASPECTS[a] for a in rows.loc[rows["same"] == same, "aspect"]] for same in ("no", "not stated")}
         paper = named(finding)
         if names["no"]:
             said.append(say.DIFFERS.format(paper=paper, aspects=join_words(names["no"])))
@@ -303,9 +298,7 @@ def plain_pool(answer) -> str:
     if not answer.n_clubs:
         return "No two clubs share a protocol with enough athletes who agreed to sharing, so that nothing was pooled."
     said = [f"{plural(answer.n_clubs, 'club')} with {plural(answer.n_athletes, 'athlete')} were pooled."]
-    together = answer.table[
-        (answer.table["club"] == "all") & (answer.table["stage"] == "all athletes together")
-    ]
+    together = answer.table[(answer.table["club"] == "all") & (answer.table["stage"] == "all athletes together")]
     asked = together[together["question"] == "fitness"]
     asked = asked.assign(asked=[known_outcome(name).question or name for name in asked["outcome"]])
     several = len(set(asked["protocol"])) > 1
@@ -335,14 +328,10 @@ def write_up_pool(answer) -> list[str]:
     if not answer.n_clubs:
         return paragraphs
     whole = answer.table[answer.table["club"] == "all"]
-    for (protocol, outcome, question), lines in whole.groupby(
-        ["protocol", "outcome", "question"], sort=False
-    ):
+    for (protocol, outcome, question), lines in whole.groupby(["protocol", "outcome", "question"], sort=False):
         known = known_outcome(outcome)
         told = "; ".join(_pooled(part, known, question) for _, part in lines.groupby("contrast", sort=False))
-        about = (
-            "change from round to round" if question == "rounds" else "change for each mL/kg/min of capacity"
-        )
+        about = "change from round to round" if question == "rounds" else "change for each mL/kg/min of capacity"
         paragraphs.append(f"{known.label} ({protocol}), {about}: {told}.")
     return paragraphs
 
@@ -351,9 +340,7 @@ def _pooled(lines, known, question: str) -> str:
     digits = digits_of(known) + (question == "fitness")
     by_stage = {line["stage"]: line for line in lines.to_dict("records")}
     together, each = by_stage["all athletes together"], by_stage.get("club by club")
-    text = (
-        f"{_of_rounds(together['contrast'])}one mixed model of {together['n_athletes']} athletes with club, "
-    )
+    text = f"{_of_rounds(together['contrast'])}one mixed model of {together['n_athletes']} athletes with club, "
     text += _with_p(together, known, digits)
     adjusted = [w for w in together["adjusted_for"].split(", ") if w not in ("", "club")]
     if adjusted:

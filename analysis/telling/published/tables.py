@@ -104,9 +104,7 @@ def profiles_table(answer) -> Table | None:
                 "Published": f"{format_number(r['published'], digits)} ({theirs})",
                 "Ours": f"{format_number(r['ours'], digits)} ({mine})",
                 "Ours minus published": _with_range(r, "estimate", "ci_low", "ci_high", digits),
-                "Standardised (g)": _with_range(
-                    r, "standardised", "standardised_low", "standardised_high", 2
-                ),
+                "Standardised (g)": _with_range(r, "standardised", "standardised_low", "standardised_high", 2),
             }
         )
     note = "Ours minus published with Welch's 95\N{NO-BREAK SPACE}% interval; g: Hedges' g."
@@ -135,9 +133,7 @@ def steps_table(answer) -> Table | None:
                 "Change": s["contrast"].replace(" - ", " − "),
                 "Published": _with_range(s, "published", "published_low", "published_high", digits),
                 "Ours": _with_range(s, "estimate", "ci_low", "ci_high", digits),
-                "Ours minus published": _with_range(
-                    s, "difference", "difference_low", "difference_high", digits
-                ),
+                "Ours minus published": _with_range(s, "difference", "difference_low", "difference_high", digits),
             }
         )
     note = (
@@ -155,9 +151,7 @@ def _named_once(key: str, caption: str, lines: list[dict], note: str, numbers) -
     shown = pd.DataFrame(lines)
     repeated = (shown[["Finding", "Outcome"]] == shown[["Finding", "Outcome"]].shift()).all(axis=1)
     same = shown["Finding"] == shown["Finding"].shift()
-    shown = shown.assign(
-        Finding=shown["Finding"].where(~same, ""), Outcome=shown["Outcome"].where(~repeated, "")
-    )
+    shown = shown.assign(Finding=shown["Finding"].where(~same, ""), Outcome=shown["Outcome"].where(~repeated, ""))
     return Table(key, caption, shown, note, numbers)
 
 
@@ -215,9 +209,7 @@ def tabulate_left_out(answer):
 def tabulate_example(published):
     """Show published values that the kit can compare, in the columns of published.csv that they fill."""
     fitting = (
-        published["outcome"].isin(list(OUTCOMES))
-        & published["n_athletes"].notna()
-        & (published["spread_kind"] != "")
+        published["outcome"].isin(list(OUTCOMES)) & published["n_athletes"].notna() & (published["spread_kind"] != "")
     )
     fitting |= (published["statistic"] == "r") & published["n_athletes"].notna()
     rows = published[fitting]

@@ -32,14 +32,10 @@ def draw_checks(answer, *, ax=None):
     figure, panels = new_panels(ax, count=4, columns=2, height_mm=120)
     residuals, effects, spread = answer.residuals, answer.athlete_effects, answer.spread
     panels[0].axhline(0, color=QUIET, linewidth=0.8)
-    panels[0].plot(
-        residuals["fitted"], residuals["scaled_residual"], "o", color=MAIN, markersize=3, alpha=0.8
-    )
+    panels[0].plot(residuals["fitted"], residuals["scaled_residual"], "o", color=MAIN, markersize=3, alpha=0.8)
     panels[0].set(xlabel=f"Fitted value{in_unit(known)}", ylabel="Residual (SDs)")
     _quantiles(panels[1], residuals["normal_quantile"], residuals["scaled_residual"], "Residual (SDs)", "o")
-    _quantiles(
-        panels[2], effects["normal_quantile"], effects["scaled_estimate"], "Athlete's level (SDs)", "^"
-    )
+    _quantiles(panels[2], effects["normal_quantile"], effects["scaled_estimate"], "Athlete's level (SDs)", "^")
     for what, marker, color, name in (
         ("values", "D", MAIN, "of a round's values"),
         ("differences", "s", SECOND, "of a step's differences"),
@@ -113,9 +109,7 @@ def draw_sensitivity(answer, *, ax=None):
         draw_estimate(axes, i, line["estimate"], line["ci_low"], line["ci_high"], main=i == 0)
     axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
     name_rows(axes, [wrap_words(name) for name in table["analysis"]])
-    axes.set_xlabel(
-        f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval"
-    )
+    axes.set_xlabel(f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval")
     legend_above(figure, axes, ax)
     return finish(figure, _describe_ways(table["estimate"].dropna(), known))
 
@@ -151,9 +145,7 @@ def _name_stretches(axes, curve) -> None:
             middle = start + 0.25 * (stop - start)
         if stop - start > 0.16 * span:
             words = part["label"].iloc[0].replace("changed but smaller", "changed but\nsmaller")
-            axes.annotate(
-                words, (middle, 0.985), xycoords=("data", "axes fraction"), ha="center", va="top", color=INK
-            )
+            axes.annotate(words, (middle, 0.985), xycoords=("data", "axes fraction"), ha="center", va="top", color=INK)
 
 
 def _describe_tipping(answer, known: Outcome) -> str:

@@ -86,9 +86,7 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
         line.set(marker="o", markersize=1.8, markeredgewidth=0)
     if panel.lines:
         panel.lines[0].set_label("each athlete")
-    panel.plot(
-        early["x"], early["y"], "o", color=QUIET, markersize=1.8, markeredgewidth=0, alpha=0.55, zorder=1
-    )
+    panel.plot(early["x"], early["y"], "o", color=QUIET, markersize=1.8, markeredgewidth=0, alpha=0.55, zorder=1)
     for word, marker in (("high", "^"), ("low", "v")):
         off = table[table["limit"] == word]
         if len(off):
@@ -208,9 +206,7 @@ def draw_contrasts(answer, *, ax=None):
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
     for i, step in enumerate(steps.to_dict("records")):
         words = reading_of_step(step, digits_of(known)).replace(" if ", " if\n").replace(", else", ",\nelse")
-        axes.annotate(
-            words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False
-        )
+        axes.annotate(words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False)
     legend_above(figure, axes, ax)
     return finish(figure, _describe_steps(answer, known))
 
@@ -239,9 +235,7 @@ def _draw_steps_of(panel, answer) -> None:
     panel.hlines(y, steps["ci_low"], steps["ci_high"], color=MAIN, linewidth=1.6)
     for i, step in enumerate(steps.to_dict("records")):
         sure = step["label"] == "changed"
-        panel.plot(
-            step["estimate"], i, "D", color=MAIN, mfc=MAIN if sure else "white", markersize=4.5, zorder=3
-        )
+        panel.plot(step["estimate"], i, "D", color=MAIN, mfc=MAIN if sure else "white", markersize=4.5, zorder=3)
         panel.annotate(step_in_figure(step, answer.smallest_effect, digits_of(known)), (step["estimate"], i), xytext=(0, -9),
                        textcoords="offset points", ha="center", va="top", color=INK,
                        bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6})  # fmt: skip
@@ -295,9 +289,7 @@ def draw_evenings(repeated, *, ax=None):
     panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")
     panel.plot(table["mean"], table["difference"], "o", color=MAIN, markersize=4, label="each athlete")
     legend_above(figure, panel, ax)
-    panel.set(
-        xlabel=f"Mean of the two evenings{in_unit(known)}", ylabel=f"Second minus first{in_unit(known)}"
-    )
+    panel.set(xlabel=f"Mean of the two evenings{in_unit(known)}", ylabel=f"Second minus first{in_unit(known)}")
     return finish(
         figure,
         f"Evening against evening, {plural(len(table), 'athlete')}: on average {format_number(middle, digits_of(known))} "
@@ -365,10 +357,7 @@ def _level(answer) -> str:
 def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
     """The pairs that each candidate adds, from the end backwards."""
     pairs = plateau.pairs
-    return [
-        (line, pairs[pairs["earlier"] == line["from_round"]])
-        for line in plateau.candidates.to_dict("records")
-    ]
+    return [(line, pairs[pairs["earlier"] == line["from_round"]]) for line in plateau.candidates.to_dict("records")]
 
 
 def _candidate_words(candidate: dict, answer) -> str:
@@ -387,9 +376,7 @@ def _candidate_words(candidate: dict, answer) -> str:
 
 def _describe_rounds(answer) -> str:
     known, means = known_outcome(answer.outcome), answer.comparison.means
-    values = [
-        format_number(v, digits_of(known), unit=known.unit) for v in means.loc[means["tested"], "estimate"]
-    ]
+    values = [format_number(v, digits_of(known), unit=known.unit) for v in means.loc[means["tested"], "estimate"]]
     people = plural(answer.n_athletes, "athlete")
     return f"{known.label} of {people} over rounds {join_words(answer.labels)}, one thin line each; mean {join_words(values)}."
 
@@ -398,9 +385,7 @@ def _describe_steps(answer, known: Outcome) -> str:
     parts = []
     for line in answer.steps.to_dict("records"):
         change = format_number(line["estimate"], digits_of(known), sign=True, unit=known.unit)
-        parts.append(
-            f"{with_minus(line['contrast'])}: {change}, {reading_of_step(line, digits_of(known), known.unit)}"
-        )
+        parts.append(f"{with_minus(line['contrast'])}: {change}, {reading_of_step(line, digits_of(known), known.unit)}")
     size = answer.smallest_effect
     unit = "point" if size == 1 and known.unit == "points" else known.unit
     effect = format_number(size, 0 if float(size).is_integer() else 1, unit=unit)
@@ -411,9 +396,7 @@ def _describe_steps(answer, known: Outcome) -> str:
 def _describe_plateau(answer, known: Outcome) -> str:
     plateau = answer.plateau
     inside = int(plateau.pairs["equivalent"].sum())
-    found = "; ".join(
-        _candidate_words(c, answer).replace("\n", " ") for c in plateau.candidates.to_dict("records")
-    )
+    found = "; ".join(_candidate_words(c, answer).replace("\n", " ") for c in plateau.candidates.to_dict("records"))
     return (
         f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
         f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."

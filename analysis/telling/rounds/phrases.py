@@ -12,9 +12,7 @@ ROSE_IF = "{Outcome} {rose} from round {first} to round {last} {condition}: by {
 CHANGED_LITTLE = "{Outcome} changed over the rounds, but by less than {matters}."
 CAME_BACK = "{Outcome} changed on the way, but round {last} was the same as round {first} within {matters}."
 ONE_STEP = "{Outcome} {rose} {size} from round {earlier} to round {later}; the other steps are unclear."
-ONE_STEP_IF = (
-    "{Outcome} {rose} from round {earlier} to round {later} {condition}; the other steps are unclear."
-)
+ONE_STEP_IF = "{Outcome} {rose} from round {earlier} to round {later} {condition}; the other steps are unclear."
 SOMEWHERE = "{Outcome} changed, but we cannot tell between which rounds: from round {first} to round {last}, anything from {span} fits (95 % interval)."
 OPEN = (
     "We cannot tell yet whether {outcome} changes over the rounds. From round {first} to round {last}, anything from "
@@ -38,9 +36,7 @@ LESS_THAN_MATTERS = "That is less than the {matters} that you said would matter.
 CHANGE_SHOWN = "{Outcome} changed over the rounds ({test}; {people}, {values})."
 CHANGE_NOT_SHOWN = "A change in {outcome} over the rounds was not shown ({test}; {people}, {values})."
 FROM_TO = "From round {first} to round {last} {it} {rose} by {size} (95 % interval {span}, p {p})."
-FROM_TO_OPEN = (
-    "From round {first} to round {last} {difference} was {size} (95 % interval {span}, p {p}): {reading}."
-)
+FROM_TO_OPEN = "From round {first} to round {last} {difference} was {size} (95 % interval {span}, p {p}): {reading}."
 ABSTRACT_TOGETHER = "From round {first} to round {last}, {changes}."
 ABSTRACT_LEVEL = "{Rounds} were equivalent in {outcomes}."
 ABSTRACT_WITHIN = "{outcome} (within {matters})"
@@ -84,7 +80,9 @@ ALIKE = " (correlation {r}, 95 % interval {span}, {bouts})"
 
 # what may and may not be said
 MAY_HERE = "This holds for athletes like these, on an evening like this one, with these rests."
-MAY_NOT_CAUSE = "That the rounds caused it: rounds come in the order of time, and warming up, fatigue and opponents come with them."
+MAY_NOT_CAUSE = (
+    "That the rounds caused it: rounds come in the order of time, and warming up, fatigue and opponents come with them."
+)
 MAY_NOT_SAME = "That {outcome} stayed the same from {steps}: neither a change nor its absence was shown."
 MAY_NOT_ALWAYS = (
     "That {outcome} {did} from round {earlier} to round {later} whatever the readings off the analyser's scale were: that "

@@ -375,8 +375,7 @@ def plain_reliability(result) -> str:
         if len(result.errors) > 1:
             one = result.errors.iloc[1]
             error, change = (
-                format_number(one[name], digits, unit=unit)
-                for name in ("typical_error", "smallest_detectable_change")
+                format_number(one[name], digits, unit=unit) for name in ("typical_error", "smallest_detectable_change")
             )
             text += f" {say.REPEATS_ROUND.format(error=error, detectable=change)}"
         return text

@@ -67,9 +67,7 @@ def round_tests_table(answer, known) -> list[dict]:
         lines.append({"Test": name, "Statistic": said, "p": p_cell(t["p"]), "Effect": effect, "n": n})
         if t["test"] == "mixed model":
             name = f"the same, Greenhouse-Geisser epsilon {format_number(t['epsilon'], 2)}"
-            lines.append(
-                {"Test": name, "Statistic": DASH, "p": p_cell(t["p_epsilon"]), "Effect": DASH, "n": n}
-            )
+            lines.append({"Test": name, "Statistic": DASH, "p": p_cell(t["p_epsilon"]), "Effect": DASH, "n": n})
     return lines
 
 
@@ -200,11 +198,7 @@ def missing_table(answer, known) -> list[dict]:
 
 def _shift(row: dict, way: str, known) -> str:
     shift = row[f"shift_{way}"]
-    return (
-        f"{format_number(abs(shift), digits_of(known))}: {row[f'label_{way}']}"
-        if math.isfinite(shift)
-        else DASH
-    )
+    return f"{format_number(abs(shift), digits_of(known))}: {row[f'label_{way}']}" if math.isfinite(shift) else DASH
 
 
 @outcome_table(
@@ -249,9 +243,7 @@ REPEATED = (
     "How well the outcomes repeat, with 95\N{NO-BREAK SPACE}% intervals.",
     note="Between evenings: repeatability. Rounds of one evening: consistency only. CV: coefficient of variation from "
     "logarithms. ICC: intraclass correlation.",
-    numbers=lambda result: result.icc.assign(
-        n=result.n_athletes, **{name: getattr(result, name) for name in REPEATED}
-    ),
+    numbers=lambda result: result.icc.assign(n=result.n_athletes, **{name: getattr(result, name) for name in REPEATED}),
 )
 def repeatability_table(result, known) -> list[dict]:
     """How well outcomes repeat: typical error, intraclass correlations."""
@@ -390,9 +382,7 @@ def tabulate_rests(answer):
         {
             "Round": answer.rests["round_no"].astype(str),
             "What": answer.rests["what"],
-            "Rest before (s)": [
-                "" if pd.isna(v) else format_number(v, 0) for v in answer.rests["rest_before_s"]
-            ],
+            "Rest before (s)": ["" if pd.isna(v) else format_number(v, 0) for v in answer.rests["rest_before_s"]],
         }
     )
 
@@ -404,8 +394,7 @@ def tabulate_icc(result):
             "Kind": result.icc["type"],
             "Estimate": [format_number(v, 2) for v in result.icc["estimate"]],
             CI: [
-                format_ci(low, high, 2)
-                for low, high in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)
+                format_ci(low, high, 2) for low, high in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)
             ],
             "Of what": result.icc["meaning"],
         }

@@ -205,9 +205,7 @@ def draw_flow_of_athletes(flow, *, ax=None):
     panel.set_xticks(place, ["\n".join(textwrap.wrap(upper_first(w), 16)) for w in lines["words"]])
     panel.tick_params(length=0)
     panel.spines[["left", "bottom"]].set_visible(False)
-    panel.set(
-        xlim=(-0.6, len(lines) - 0.4), ylim=(level["answer"] - 0.6, 0.5), xlabel="Question (athletes, values)"
-    )
+    panel.set(xlim=(-0.6, len(lines) - 0.4), ylim=(level["answer"] - 0.6, 0.5), xlabel="Question (athletes, values)")
     said = "; ".join(f"{line['words']} {line['n_athletes']}" for line in lines.to_dict("records"))
     return finish(
         figure,

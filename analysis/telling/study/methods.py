@@ -54,9 +54,7 @@ def _status(questions: tuple) -> list[str]:
     elif confirmed:
         phrase = say.CONFIRMATORY_ONE if len(confirmed) == 1 else say.CONFIRMATORY
         said.append(phrase.format(questions="; ".join(confirmed)))
-    return said + [
-        say.EXPLORATORY.format(why=why, questions="; ".join(words)) for why, words in reasons.items()
-    ]
+    return said + [say.EXPLORATORY.format(why=why, questions="; ".join(words)) for why, words in reasons.items()]
 
 
 def write_up_claim(questions: tuple, family: str, outcome: str) -> str:

@@ -52,14 +52,14 @@ ATHLETES = "Change from the first to the last round, beside each athlete's own n
 # plan and size
 FIXED = "The plan was fixed on {date} and has a checksum."
 AMENDED = "It amends the plan of {date}, before the first measurement ({why})."
-NOT_FIXED = (
-    "No plan was fixed before the data were collected, so every test below is exploratory, whatever its p."
-)
+NOT_FIXED = "No plan was fixed before the data were collected, so every test below is exploratory, whatever its p."
 EXPECTED_RISE = "We expected {outcomes} to rise over the rounds."
 EXPECTED_FALL = "We expected {outcomes} to fall over the rounds."
 EXPECTED_LOWER = "We expected fitter athletes to have a lower {outcomes}."
 EXPECTED_HIGHER = "We expected fitter athletes to have a higher {outcomes}."
-KIT_DIRECTIONS = "No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
+KIT_DIRECTIONS = (
+    "No direction was written down; the kit's own are taken: rising over the rounds, lower in fitter athletes."
+)
 CONFIRMATORY = "The confirmatory questions are: {questions}."
 CONFIRMATORY_ALL = "All {count} questions are confirmatory."
 EXPECTED = "It holds the expectations that stand in the introduction."
@@ -146,9 +146,7 @@ LACTATE_DELAY = (
     "trend where later rounds were sampled later."
 )
 CONTACT = "Sensors lose contact in clinches and on the ground, when effort may be highest. A mean over what is left may be too low."
-NO_MAXIMUM = (
-    "For {people} no maximal heart rate was measured; shares of the maximum are given for the others only."
-)
+NO_MAXIMUM = "For {people} no maximal heart rate was measured; shares of the maximum are given for the others only."
 SURVEY = (
     "People chose whether to submit sessions, and which. Those who did may train otherwise than those who did not, and nobody "
     "checked how straps were worn or ages given."
@@ -167,15 +165,9 @@ DRAFT = (
 )
 ABSTRACT_BACKGROUND = "Background: say in two sentences why you asked."
 ABSTRACT_CONCLUSION = "Conclusion: say in one sentence what this means beside the literature."
-INTRODUCTION = (
-    "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
-)
-RECRUITMENT = (
-    "Say how you found and asked athletes, who could take part, who examined them, that they agreed."
-)
-RECRUITMENT_SURVEY = (
-    "Say how you asked people for their sessions, who could send some, that they agreed to this use."
-)
+INTRODUCTION = "Say here, in a few paragraphs, why these questions are worth asking and what is already known."
+RECRUITMENT = "Say how you found and asked athletes, who could take part, who examined them, that they agreed."
+RECRUITMENT_SURVEY = "Say how you asked people for their sessions, who could send some, that they agreed to this use."
 DISCUSSION = (
     "Say here what the results mean beside the literature. Keep to what stands above: what was not shown is not thereby shown "
     "to be absent."
@@ -224,9 +216,7 @@ DELAY_GROWS = (
     "Blood was taken later from round to round: about {low} after round {first} and {high} after round {last}. Lactate goes on "
     "rising after a round, so its rise is not due to the rounds alone."
 )
-STOOD_OUT = (
-    "Among what was typed, {asked} unlike the rest: {answered}; {open}. Nothing was changed by itself."
-)
+STOOD_OUT = "Among what was typed, {asked} unlike the rest: {answered}; {open}. Nothing was changed by itself."
 NONE_STOOD_OUT = "No typed value was unlike the rest."
 DEMO_IS_OPEN = (
     "**Whose study this is:** the invented demo, “{title}”. For your own, type `{python} -m analysis lab FOLDER` in a terminal; "
@@ -274,8 +264,7 @@ ESTIMATED_AND_MEASURED = (
 )
 ALL_ESTIMATED = "These values are estimated by published equations and carry their error of prediction."
 RATE_ENTERS = (
-    "In {which} heart rate itself enters the estimate: such a value and a heart rate in sparring are not "
-    "independent."
+    "In {which} heart rate itself enters the estimate: such a value and a heart rate in sparring are not independent."
 )
 
 # who took part

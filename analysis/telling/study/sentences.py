@@ -29,16 +29,13 @@ def deviations(answers) -> list[tuple[str, str, str]]:
     study, plan = answers.study, answers.study.plan
     if plan.frozen:
         found = [
-            (upper_first(line.part), line.planned, line.done)
-            for line in plan_deviations(study).itertuples(index=False)
+            (upper_first(line.part), line.planned, line.done) for line in plan_deviations(study).itertuples(index=False)
         ]
     else:
         found = [("Plan before the data", "fixed before the first measurement", "not fixed")]
         enrolled = answers.description.participants.n_athletes
         if plan.n_athletes and plan.n_athletes != enrolled:
-            found.append(
-                ("Number of athletes", plural(plan.n_athletes, "athlete"), plural(enrolled, "athlete"))
-            )
+            found.append(("Number of athletes", plural(plan.n_athletes, "athlete"), plural(enrolled, "athlete")))
         if len(study.decisions):
             found.append(("Decisions by a person", "by rule", plural(len(study.decisions), "decision")))
     return found + _analyses(answers)
@@ -121,9 +118,7 @@ def _measurement_limits(answers, conditions) -> list[str]:
     drift = delay_drift(rounds[rounds["session"].eq(answers.study.plan.primary_session)])
     if drift:
         low, high = format_number(drift.first_s, 0, unit="s"), format_number(drift.last_s, 0, unit="s")
-        parts.append(
-            say.DELAY_GROWS.format(low=low, high=high, first=drift.first_round, last=drift.last_round)
-        )
+        parts.append(say.DELAY_GROWS.format(low=low, high=high, first=drift.first_round, last=drift.last_round))
     if len(answers.cleaned.flags_table):
         parts.append(say.CONTACT)
     missing = answers.study.athletes["hr_max_source"] != "measured"
@@ -149,9 +144,7 @@ def plain_whose(answers) -> str:
     study = answers.study
     if study.folder.resolve() == DEMO_FOLDER:
         return say.DEMO_IS_OPEN.format(python=python_name(), title=study.title)
-    return say.STUDY_IS_OPEN.format(
-        folder=study.folder.name, title=f", “{study.title}”" if study.title else ""
-    )
+    return say.STUDY_IS_OPEN.format(folder=study.folder.name, title=f", “{study.title}”" if study.title else "")
 
 
 MOST_TESTS = 2
@@ -215,11 +208,7 @@ def write_up_protocol(study, conditions) -> list[str]:
     text += _timed(conditions)
     if conditions.rounds_planned:
         every = conditions.rounds_done == conditions.rounds_planned
-        count = (
-            f"all {conditions.rounds_done}"
-            if every
-            else f"{conditions.rounds_done} of {conditions.rounds_planned}"
-        )
+        count = f"all {conditions.rounds_done}" if every else f"{conditions.rounds_done} of {conditions.rounds_planned}"
         text += " " + say.SPARRED_IN_PART.format(rounds=count)
         if conditions.n_guests:
             guests = "All" if conditions.n_guests == conditions.rounds_done else str(conditions.n_guests)
@@ -228,9 +217,7 @@ def write_up_protocol(study, conditions) -> list[str]:
 
 
 def _rounds(protocol, sport: str = "") -> str:
-    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}" + (
-        f" of {sport}" if sport else ""
-    )
+    text = f"{plural(protocol.rounds, 'round')} of {minutes(protocol.work_s)}" + (f" of {sport}" if sport else "")
     if protocol.rounds > 1 and protocol.rest_s == protocol.rest_s:
         text += " " + say.WITH_REST.format(minutes=minutes(protocol.rest_s))
     worn = {"jacket": ", in jackets", "no jacket": ", without jackets"}
@@ -404,9 +391,7 @@ def write_up_participants(participants) -> list[str]:
 def _sexes(p) -> list[str]:
     counts = ((p.n_women, "woman", "women"), (p.n_men, "man", "men"), (p.n_other, say.SEX_OTHER, ""))
     return [
-        f"{n} {one}" if not many or n == 1 else f"{n} {many}"
-        for n, one, many in counts
-        if n and n < p.n_athletes
+        f"{n} {one}" if not many or n == 1 else f"{n} {many}" for n, one, many in counts if n and n < p.n_athletes
     ] or [f"all {many}" for n, _, many in counts[:2] if n]
 
 
@@ -480,9 +465,7 @@ def next_step(study, notebook: str) -> str:
         return NEXT.format(step=f"{_link(ready.iloc[0]['notebook'])}.")
     if len(missing):
         first = missing.iloc[0]
-        return NEXT.format(
-            step=say.NEXT_WAITING.format(needs=first["needs"], notebook=_link(first["notebook"]))
-        )
+        return NEXT.format(step=say.NEXT_WAITING.format(needs=first["needs"], notebook=_link(first["notebook"])))
     return NEXT.format(step=WRITE)
 
 

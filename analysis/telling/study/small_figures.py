@@ -60,9 +60,7 @@ def draw_level(answers: dict, *, ax=None):
         rows = answer.rows[answer.rows["tested"]]
         for _, own in rows.groupby("athlete", observed=True):
             own = own.dropna(subset="value")
-            panel.plot(
-                own["round_no"].astype(str).map(place), own["value"], color=QUIET, alpha=0.45, linewidth=0.5
-            )
+            panel.plot(own["round_no"].astype(str).map(place), own["value"], color=QUIET, alpha=0.45, linewidth=0.5)
         means = answer.comparison.means
         means = means[means["tested"]]
         panel.plot(range(len(means)), means["estimate"], "D-", color=MAIN, markersize=3.5, linewidth=1.6)
@@ -148,9 +146,7 @@ def own_changes(answers, outcome: str) -> pd.DataFrame | None:
         return None
     error = math.sqrt(answer.comparison.fit.variances["residual"])
     change = (wide[last] - wide[first]).dropna().sort_values(ascending=False, kind="stable")
-    return pd.DataFrame(
-        {"athlete": change.index, "change": change.to_numpy(), "noise": 1.96 * math.sqrt(2) * error}
-    )
+    return pd.DataFrame({"athlete": change.index, "change": change.to_numpy(), "noise": 1.96 * math.sqrt(2) * error})
 
 
 def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):

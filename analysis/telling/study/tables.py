@@ -33,9 +33,7 @@ def participants_table(participants) -> Table | None:
         first = rows.iloc[0]
         line = {"Characteristic": f"{first['label']} ({first['unit']})" if first["unit"] else first["label"]}
         for s in shown_sexes:
-            line[f"{words[s]} (n = {sizes[s]})"] = (
-                _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else "not shown"
-            )
+            line[f"{words[s]} (n = {sizes[s]})"] = _mean_sd(rows.loc[s], sizes[s]) if s in rows.index else "not shown"
         lines.append(line)
     return Table(
         "participants",
@@ -135,7 +133,9 @@ def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = No
         return None
     note = "Unadjusted means of the athletes who sparred the round and have a value."
     if off_scale:
-        note += " HI, LO: readings off the analyser's scale, which are not in the mean and SD; model and figure use them."
+        note += (
+            " HI, LO: readings off the analyser's scale, which are not in the mean and SD; model and figure use them."
+        )
     return Table(
         "round_means",
         "Outcomes by round: mean (SD), number of athletes.",
@@ -308,9 +308,7 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
             "Cause": _unreadable(r["cause"])
             if r["measure"] == "files"
             else cause_in_words(r["cause"]) or "no cause noted",
-            "Amount": _amount(
-                r["amount"], "files" if r["measure"] == "files" else units.get(r["unit"], r["unit"])
-            ),
+            "Amount": _amount(r["amount"], "files" if r["measure"] == "files" else units.get(r["unit"], r["unit"])),
             "Decided by": r["decided_by"],
         }
         for r in set_aside.to_dict("records")

@@ -85,9 +85,7 @@ def draw_distribution(answer, *, ax=None):
         wide, narrow = 100 * rows[["total_low", "total_high"]], 100 * rows[["low", "high"]]
         named = f"{name}: error of the prediction (95\N{NO-BREAK SPACE}%)"
         band = {"color": colour, "linewidth": 0}
-        axes.fill_between(
-            x, *wide.to_numpy().T, alpha=0.15, label=f"{name}: also for people drawn anew", **band
-        )
+        axes.fill_between(x, *wide.to_numpy().T, alpha=0.15, label=f"{name}: also for people drawn anew", **band)
         axes.fill_between(x, *narrow.to_numpy().T, alpha=0.32, label=named, **band)
         axes.plot(x, 100 * rows["centre"], line, color=colour, linewidth=1.6, label=f"{name}: most likely")
         exact = {"color": INK, "linewidth": 1.0, "label": "predicted maxima taken as exact"}

@@ -64,9 +64,7 @@ EQUATIONS = (
 )
 NO_BANDS = "Without ages there are no shares of maximum, and so no bands."
 WOULD_BE_CALLED = "By their {measure} alone, {share} of sessions would be called {words}"
-ONLY_MEASURES = (
-    "Nobody with a known age sent a recording. {middle}; mean and peak do not tell how the time was spent."
-)
+ONLY_MEASURES = "Nobody with a known age sent a recording. {middle}; mean and peak do not tell how the time was spent."
 SPENT = (
     "In {recordings}, {hard} of the time was vigorous or harder, and {light} light or very light. {middle}: a"
     " mean does not tell how the time was spent, nor a peak how long it lasted."
@@ -88,8 +86,7 @@ FITS = (
 )
 SENT_MORE = "; {share} of them sent more than one"
 CHOSE_TO_SEND = (
-    "{text}. They chose to send: people who own a sensor and send sessions may differ from the others on the "
-    "mat."
+    "{text}. They chose to send: people who own a sensor and send sessions may differ from the others on the mat."
 )
 NONE_SET_ASIDE = "All {sessions} are in the main analysis."
 LEFT_OUT = "{analysed} of {sessions} are in the main analysis; left out: {reasons}."
@@ -109,12 +106,8 @@ MAY_NOT_ENERGY = (
     "How much oxygen or energy a session takes: in grappling, gripping, breath-holding, heat and excitement "
     "raise heart rate beyond what oxygen uptake would."
 )
-MAY_NOT_ONE = (
-    "How hard one person works: the error of one predicted maximum is as wide as a band of intensity."
-)
+MAY_NOT_ONE = "How hard one person works: the error of one predicted maximum is as wide as a band of intensity."
 MAY_NOT_ALL = "What people on the mat do on average: whoever sends data chose to."
-MAY_NOT_TIME = (
-    "How the time was spent in sessions that came without a recording: mean and peak leave it open."
-)
+MAY_NOT_TIME = "How the time was spent in sessions that came without a recording: mean and peak leave it open."
 MAY = "May be said"
 MAY_NOT = "May not be said, and why"

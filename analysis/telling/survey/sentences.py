@@ -31,9 +31,7 @@ def write_up_survey(answer) -> list[str]:
 
 def _sample(answer) -> str:
     people, sent = plural(answer.n_people_sent, "person", "people"), plural(answer.n_sent, "session")
-    text = say.SUBMITTED.format(
-        people=people, sessions=sent, analysed=answer.n_sessions, of=answer.n_athletes
-    )
+    text = say.SUBMITTED.format(people=people, sessions=sent, analysed=answer.n_sessions, of=answer.n_athletes)
     if len(answer.set_aside):
         count = plural(int(answer.set_aside["n_sessions"].sum()), "session")
         text += " " + say.SET_ASIDE.format(sessions=count, were="was" if count.startswith("1 ") else "were")
@@ -71,9 +69,7 @@ def _typical(answer) -> str:
             scatter = say.SD_PEOPLE.format(sd=format_number(t["sd_people"], 1))
             if not math.isnan(t["sd_sessions"]):
                 scatter += say.SD_SESSIONS.format(sd=format_number(t["sd_sessions"], 1))
-            part += (
-                f" (95\N{NO-BREAK SPACE}% interval {format_ci(t['ci_low'], t['ci_high'], digits)}; {scatter})"
-            )
+            part += f" (95\N{NO-BREAK SPACE}% interval {format_ci(t['ci_low'], t['ci_high'], digits)}; {scatter})"
         parts.append(part)
     return " ".join(f"{part}." for part in parts)
 
@@ -102,18 +98,14 @@ def _shares(answer) -> list[str]:
         error = format_ci(100 * s["low"], 100 * s["high"], 0)
         drawn = format_ci(100 * s["total_low"], 100 * s["total_high"], 0)
         words = _share_words(s)
-        parts.append(
-            say.AT_OR_ABOVE.format(**words, Means=upper_first(words["means"]), error=error, drawn=drawn)
-        )
+        parts.append(say.AT_OR_ABOVE.format(**words, Means=upper_first(words["means"]), error=error, drawn=drawn))
     rows = answer.headline_equations()
     paragraphs = [" ".join(parts[i : i + 3]) for i in range(0, len(parts), 3)]
     paragraphs = paragraphs or [say.NOTHING_NEAR]
     if len(rows):
         span = format_ci(100 * rows["centre"].min(), 100 * rows["centre"].max(), 0, unit="%")
         equations = plural(len(rows), "published equation")
-        paragraphs.append(
-            say.OVER_EQUATIONS.format(**_share_words(rows.iloc[0]), equations=equations, span=span)
-        )
+        paragraphs.append(say.OVER_EQUATIONS.format(**_share_words(rows.iloc[0]), equations=equations, span=span))
     return paragraphs
 
 
@@ -175,9 +167,7 @@ def _share_words(line) -> dict:
 
 def _sizes(mean: float, peak: float) -> str:
     known = [(name, value) for name, value in (("mean", mean), ("peak", peak)) if not math.isnan(value)]
-    return join_words(
-        [say.SIZE.format(mean=name, value=format_number(value, 0, unit="bpm")) for name, value in known]
-    )
+    return join_words([say.SIZE.format(mean=name, value=format_number(value, 0, unit="bpm")) for name, value in known])
 
 
 def _measured(at) -> str:
@@ -277,9 +267,7 @@ def _one_finding(finding: str, rows) -> str:
     text = say.NOT_A_ROUND.format(finding=name, rounds=rounds, mean=mean, peak=peak, fits=_fits(rows))
     if math.isnan(last["window_mean"]):
         return text
-    stretch = (
-        f"{format_number(last['window_mean'], 0)} ({format_ci(last['window_low'], last['window_high'], 0)})"
-    )
+    stretch = f"{format_number(last['window_mean'], 0)} ({format_ci(last['window_low'], last['window_high'], 0)})"
     people = plural(int(last["n_windows"]), "person", "people")
     return say.HARDEST.format(text=text, seconds=last["work_s"], people=people, mean=stretch)
 
@@ -308,9 +296,7 @@ def plain_senders(answer) -> str:
     ):
         if (what, group) in table.index:
             shares.append(f"{format_percent(table.loc[(what, group), 'share_people'])} {words}")
-    often = answer.senders[
-        (answer.senders["what"] == "sessions of one person") & (answer.senders["group"] != "1")
-    ]
+    often = answer.senders[(answer.senders["what"] == "sessions of one person") & (answer.senders["group"] != "1")]
     text = f"{plural(answer.n_people_sent, 'person', 'people')} sent {plural(answer.n_sent, 'session')}"
     if len(often):
         text += say.SENT_MORE.format(share=format_percent(often["share_people"].sum()))

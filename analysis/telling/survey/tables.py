@@ -97,9 +97,7 @@ def tabulate_against(answer):
         about = f"SD {number_cell(a['published_sd'], 0)}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{a['n_published']}"
         stretch = "no recording"
         if not math.isnan(a["window_mean"]):
-            stretch = (
-                f"{number_cell(a['window_mean'], 0)} ({range_cell(a['window_low'], a['window_high'], 0)})"
-            )
+            stretch = f"{number_cell(a['window_mean'], 0)} ({range_cell(a['window_low'], a['window_high'], 0)})"
         lines.append(
             {
                 "finding": a["finding"],

@@ -41,9 +41,7 @@ def draw_flow(one, *, ax=None):
     ax.set_yticks([-level for level in range(len(steps))], [words for _, words in steps])
     ax.tick_params(length=0)
     ax.spines[["left", "bottom"]].set_visible(False)
-    ax.set(
-        xlim=(-0.6, len(one.flow) - 0.4), ylim=(-len(steps) + 0.4, 0.5), xlabel="Group as drawn (athletes)"
-    )
+    ax.set(xlim=(-0.6, len(one.flow) - 0.4), ylim=(-len(steps) + 0.4, 0.5), xlabel="Group as drawn (athletes)")
     return finish(figure, f"Athletes from allocation to analysis, {one.label.lower()}. {'; '.join(said)}.")
 
 
@@ -83,15 +81,11 @@ def draw_athletes(one, *, ax=None):
     """
     figure, ax = new_axes(ax, width="double", height_mm=70)
     table = one.athletes
-    arms = [a for a in ("trained", "control", "all") if "arm" in table and (table["arm"] == a).any()] or [
-        "all"
-    ]
+    arms = [a for a in ("trained", "control", "all") if "arm" in table and (table["arm"] == a).any()] or ["all"]
     table = table if "arm" in table else table.assign(arm="all")
     start, ticks = 0, []
     if np.isfinite(one.detectable):
-        ax.axhspan(
-            -one.detectable, one.detectable, color=FAINT, linewidth=0, label="within the error of the test"
-        )
+        ax.axhspan(-one.detectable, one.detectable, color=FAINT, linewidth=0, label="within the error of the test")
     ax.axhline(0, color=QUIET, linewidth=0.8, linestyle=":")
     for arm in arms:
         own, look = table[table["arm"] == arm].sort_values("change"), LOOK[arm]
@@ -119,9 +113,7 @@ def draw_athletes(one, *, ax=None):
         if np.isfinite(one.detectable)
         else "the error of the test is not known"
     )
-    return finish(
-        figure, f"Change of each athlete in {one.label.lower()}, ordered inside the groups; {band}."
-    )
+    return finish(figure, f"Change of each athlete in {one.label.lower()}, ordered inside the groups; {band}.")
 
 
 def draw_effects(answer, *, ax=None):
@@ -205,9 +197,7 @@ def draw_dose(adherence, *, ax=None):
         f"{r.arm}: intervals {format_number(r.dose_intervals, 0)}, sparring {format_number(r.dose_sparring, 0)}"
         for r in adherence.groups.itertuples()
     )
-    return finish(
-        figure, f"Weekly dose (rating times minutes) of each athlete by kind of session. Means, {means}."
-    )
+    return finish(figure, f"Weekly dose (rating times minutes) of each athlete by kind of session. Means, {means}.")
 
 
 def draw_training_power(plan, *, ax=None):
@@ -258,9 +248,7 @@ def training_pictures(answer) -> list[Picture]:
         caption = f"Change of each athlete in {one.label.lower()}, with the error of the test shaded."
         add(f"athletes_{name}", draw_athletes, one, caption)
     for i, (name, one) in enumerate(randomised.items()):
-        caption = (
-            f"{one.label}: the studentised difference under every allocation that could have been drawn."
-        )
+        caption = f"{one.label}: the studentised difference under every allocation that could have been drawn."
         add(f"set_{name}", draw_reference_set, one, caption)
         if i == 0:
             caption = f"Athletes from allocation to analysis, {one.label.lower()}."

@@ -41,8 +41,7 @@ ONE_GROUP = (
     "the change between baselines and are not read as an effect."
 )
 ONE_GROUP_TESTS = (
-    "Mean changes are paired differences with t intervals. One athlete's change is held against 1.96 √2 "
-    "typical errors."
+    "Mean changes are paired differences with t intervals. One athlete's change is held against 1.96 √2 typical errors."
 )
 DESIGN = (
     "Design: {design}. The trained group added {what}{span} to its usual training; the control group kept the"
@@ -74,8 +73,7 @@ EXACT = (
 EXPLORATORY = "This is exploratory: {reasons}."
 NO_FOLLOW_UP = "Without a follow-up: {missing} of {allocated} ({reasons})."
 TIPS = (
-    "The claim would no longer hold if the unmeasured trained athletes had ended {size} worse than the model "
-    "expects."
+    "The claim would no longer hold if the unmeasured trained athletes had ended {size} worse than the model expects."
 )
 NEVER_TIPS = "No follow-up of the unmeasured trained athletes, however poor, would change the claim."
 REGRESSION = "Regression to the mean alone would move an athlete who starts one SD low by {size}."
@@ -92,9 +90,7 @@ DETECTABLE = (
 )
 A_CHANGE_ONLY = "This describes a change, not an effect of training: nobody went without it."
 SESSIONS_DONE = "Of {planned} planned sessions the trained group did {done} on average ({share})."
-IN_TARGET = (
-    "Recorded sessions held {minutes} min in the target band; a perfect one shows {low} to {high} min."
-)
+IN_TARGET = "Recorded sessions held {minutes} min in the target band; a perfect one shows {low} to {high} min."
 NOTICED = "Noticed, though nobody changed groups for it: {guards}."
 NO_EVENT = "Nobody noted an adverse event in either group."
 EVENTS_BY_GROUP = "Adverse events: {trained} in the trained group, {control} in the control group."
@@ -102,9 +98,7 @@ EVENTS = "Adverse events: {events}."
 RULES_PAUSE = "The rules pause the study and tell the committee: {reasons}."
 
 # what the study does not show
-LIMITS_ONE_GROUP = (
-    "This study does not show that training caused a change, who responds, or what sparring alone does."
-)
+LIMITS_ONE_GROUP = "This study does not show that training caused a change, who responds, or what sparring alone does."
 LIMITS = (
     "This study does not show that one protocol is better, that capacity caused the lower heart rate, or who "
     "responds. It says nothing about winning, injury or energy, nor that sparring alone does nothing: nobody "
@@ -113,9 +107,7 @@ LIMITS = (
 
 # one athlete
 OWN_CHANGE = "{Outcome}: {change} from before to after. We do not know how far the test alone moves a value."
-OWN_CHANGE_WITHIN = (
-    "{Outcome}: {change} from before to after. That is within the error of the test ({limit})."
-)
+OWN_CHANGE_WITHIN = "{Outcome}: {change} from before to after. That is within the error of the test ({limit})."
 OWN_CHANGE_BEYOND = (
     "{Outcome}: {change} from before to after, more than the error of the test alone ({limit}). One change "
     "does not show its cause."
@@ -130,9 +122,7 @@ NO_EQUIVALENCE = (
     "They cannot show that there is no effect: if the training does nothing, only {studies} of 100 studies "
     "would show that the effect is below {smallest}."
 )
-ASSUMED = (
-    "Assumed: SD between athletes {between}, typical error {error}, {baselines}, {followups}, {lost} lost."
-)
+ASSUMED = "Assumed: SD between athletes {between}, typical error {error}, {baselines}, {followups}, {lost} lost."
 NO_BAND = (
     "At {years} years a prediction of {predicted} bpm puts the middle of the band at {middle}. For {inside} "
     "of 100 people that lies inside their own band, for {low} too low, for {high} too high; for {above} the "

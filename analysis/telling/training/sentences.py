@@ -144,9 +144,7 @@ def write_up_training_methods(answer) -> list[str]:
             say.ONE_GROUP_TESTS,
         ]
     texts = [
-        say.DESIGN.format(
-            design=say.DESIGN_WORDS[answer.design], what=what, span=span, how=answer.how_allocated
-        ),
+        say.DESIGN.format(design=say.DESIGN_WORDS[answer.design], what=what, span=span, how=answer.how_allocated),
         say.AS_ALLOCATED.format(covariates=_covariate_words(answer)),
         say.ALL_ALLOCATIONS,
         say.NOT_USED_WITH_FEW,
@@ -326,9 +324,7 @@ def write_up_training_size(plan) -> list[str]:
     for n, part in plan.table.groupby("n_per_group"):
         shares = [f"{format_number(r.effect, 1)} in {round(100 * r.power)}" for r in part.itertuples()]
         first = part.iloc[0]
-        texts.append(
-            say.FINDS.format(n=n, shares=join_words(shares), half_width=format_number(first["half_width"], 1))
-        )
+        texts.append(say.FINDS.format(n=n, shares=join_words(shares), half_width=format_number(first["half_width"], 1)))
         if first["equivalence_power"] < 0.5:
             texts.append(
                 say.NO_EQUIVALENCE.format(

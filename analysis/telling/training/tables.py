@@ -65,17 +65,11 @@ def changes_table(answer) -> Table | None:
 
 def flow_table(answer) -> Table | None:
     """How many were allocated, measured and analysed, by group and outcome."""
-    parts = [
-        one.flow.assign(outcome=one.label)
-        for one in answer.outcomes.values()
-        if not isinstance(one, BeforeAfter)
-    ]
+    parts = [one.flow.assign(outcome=one.label) for one in answer.outcomes.values() if not isinstance(one, BeforeAfter)]
     if not parts:
         return None
     numbers = pd.concat(parts, ignore_index=True)
-    shown = numbers[["outcome", "arm", "allocated", "baseline", "followup", "analysed", "missing"]].astype(
-        str
-    )
+    shown = numbers[["outcome", "arm", "allocated", "baseline", "followup", "analysed", "missing"]].astype(str)
     shown.columns = [
         "Outcome",
         "Group",
@@ -118,9 +112,7 @@ def guards_table(answer) -> Table | None:
         {
             "Guard": table["guard"],
             "Found": table["found"],
-            "How much": [
-                f"{format_number(v, 0)} {o}" for v, o in zip(table["value"], table["of"], strict=True)
-            ],
+            "How much": [f"{format_number(v, 0)} {o}" for v, o in zip(table["value"], table["of"], strict=True)],
         }
     )
     return Table("training_guards", "Guards: nobody is moved between groups for them.", shown)
@@ -157,9 +149,7 @@ def individual_table(answer) -> Table | None:
         }
         for one in found
     )
-    note = (
-        "A negative SD of responses: the control group's changes scatter more. It names nobody who responds."
-    )
+    note = "A negative SD of responses: the control group's changes scatter more. It names nobody who responds."
     return Table("training_individual", "Individual responses and the error of the test.", shown, note=note)
 
 
@@ -225,9 +215,7 @@ def tabulate_plan(plan):
     first = plan.table.drop_duplicates("n_per_group").set_index("n_per_group")
     shown = pd.DataFrame({"athletes": [f"{n} + {n}" for n in wide.index]})
     for effect in wide.columns:
-        shown[f"finds {format_number(effect, 1, sign=True)} (of 100)"] = [
-            str(round(100 * v)) for v in wide[effect]
-        ]
+        shown[f"finds {format_number(effect, 1, sign=True)} (of 100)"] = [str(round(100 * v)) for v in wide[effect]]
     shown["interval ±"] = [format_number(first.loc[n, "half_width"], 1) for n in wide.index]
     shown["found in 80 of 100"] = [format_number(first.loc[n, "smallest_found"], 1) for n in wide.index]
     shown[f"shows less than {format_number(plan.smallest, 1)} (of 100)"] = [

@@ -144,12 +144,9 @@ def partner(code: str, round_no: int) -> str:
 def write(folder, club, tests, rounds, evenings) -> None:
     """Write the tables that hold measurements, as far as they are there."""
     there = {line[0] for line in rounds}
-    away = {line[1] for line in rounds if line[0] == "1"} - {
-        line[1] for line in rounds if line[0] == max(there)
-    }
+    away = {line[1] for line in rounds if line[0] == "1"} - {line[1] for line in rounds if line[0] == max(there)}
     rounds = [
-        [*line[:4], "guest" if line[4] in away and line[0] in ("3", "4") else line[4], *line[5:]]
-        for line in rounds
+        [*line[:4], "guest" if line[4] in away and line[0] in ("3", "4") else line[4], *line[5:]] for line in rounds
     ]
     people = [
         [
@@ -207,9 +204,7 @@ def write_log(rng, folder: Path, club, arms, lost) -> None:
         for week in range(7):
             gone = lost[arm] == code and week >= 4
             if gone and week == 4:
-                lines.append(
-                    [code, START + dt.timedelta(days=7 * week), "other", "", "", "", "", "", "yes", LOST[arm]]
-                )
+                lines.append([code, START + dt.timedelta(days=7 * week), "other", "", "", "", "", "", "yes", LOST[arm]])
             if gone:
                 continue
             for day in (0, 2) if arm == "trained" else ():
