@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from ..physiology import attainable_minutes, target_band, training_protocols
 from ..recordings import RecordingError, read_recording
 from ..study import load_study, outcome_named
 from ..study.binding import CONFIRMATORY, EXPLORATORY
+from ..study.fixing import write_whole
 from ..study.inventory import inside_folder
 from ..study.training import FILES, add_to_record, has_phases, read_record, write_record
 from ..training import allocate, allocate_late
@@ -379,8 +381,7 @@ def allocate_study(folder: str | Path, sealed: str | Path, *, late: str = "", to
         design=design.design,
     )
     text = drawn.allocation.to_csv(index=False, lineterminator="\n")
-    _write_sealed(sealed, text)
-    try:
+    with _sealed_file(sealed, text):
         write_record(
             study.folder,
             {
@@ -400,9 +401,6 @@ def allocate_study(folder: str | Path, sealed: str | Path, *, late: str = "", to
                 "late": [],
             },
         )
-    except (OSError, KitError):
-        sealed.unlink(missing_ok=True)
-        raise
     lines = [
         f"Drawn: one of {drawn.n_kept} allocations of {len(table)} athletes ({drawn.how}).",
         *drawn.warnings,
@@ -420,8 +418,6 @@ def _outside(folder: Path, sealed: Path) -> Path:
         )
     if sealed.is_dir():
         raise KitError(f"{sealed} is a folder. Give the name of a file in it, such as groups.csv.")
-    if sealed.exists():
-        raise KitError(f"{sealed} exists already and is not overwritten.")
     if not sealed.parent.is_dir():
         raise KitError(f"There is no folder {sealed.parent}.")
     return sealed
@@ -467,12 +463,21 @@ def _baselines(study, values, design):
     return table.reset_index(drop=True), missing
 
 
-def _write_sealed(path: Path, text: str) -> None:
+@contextmanager
+def _sealed_file(path: Path, text: str):
+    """Write the groups, once, for as long as what follows succeeds; a file of the same groups is of a run that was stopped."""
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        if not (path.is_file() and path.read_bytes() == text.encode()):
+            write_whole(path, text.encode(), over=False)
+    except FileExistsError:
+        raise KitError(f"{path} exists already and is not overwritten.") from None
     except OSError as error:
         raise KitError(f"{path} cannot be written: {error.strerror or error}.") from None
+    try:
+        yield
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
 
 
 def _allocate_late(study, record, code, sealed, today) -> str:
@@ -488,6 +493,6 @@ def _allocate_late(study, record, code, sealed, today) -> str:
     factors = list(drawn.strata)
     joiner = {"athlete": code, **{f: str(people.loc[code, f]) for f in factors}, "date": today.isoformat()}
     arm = _arms({**record, "late": [*record.get("late", []), joiner]}, drawn)[code]
-    _write_sealed(sealed, f"athlete,arm,stratum,pair,joined\n{code},{arm},,,late\n")
-    add_to_record(study.folder, joiner)
+    with _sealed_file(sealed, f"athlete,arm,stratum,pair,joined\n{code},{arm},,,late\n"):
+        add_to_record(study.folder, joiner)
     return f"{code} joined late, by minimisation. The group stands in {sealed}: add its row to allocation."

@@ -7,10 +7,14 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ..basics import KitError
+from ..basics.errors import expand_home
+from ..study.fixing import write_whole
 from .marks import PaceWords, pace_words
 
 TEMPLATE = Path(__file__).with_name("page.html")
 PAGE_FILE = "pace_page.html"
+TITLE = b"<title>What they do in a round</title>"
+"""By which such a page is known."""
 
 
 def pace_page(
@@ -72,9 +76,11 @@ def write_pace_page(study, path: str | Path | None = None, *, athletes: Sequence
         sessions=tuple(study.sessions["session"]) or ("1",),
         words=pace_words(study.settings),
     )
-    out = Path(path) if path else Path(study.folder) / PAGE_FILE
+    out = expand_home(path) if path else Path(study.folder) / PAGE_FILE
     try:
-        out.write_text(text, encoding="utf-8")
+        if out.exists() and not (out.is_file() and TITLE in out.read_bytes()[:2000]):
+            raise KitError(f"{out} is there already and is no page for raters: give --out another name.")
+        write_whole(out, text.encode())
     except OSError as error:
         raise KitError(f"The page could not be written to {out.name}: {error.strerror or error}.") from error
     return out

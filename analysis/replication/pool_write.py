@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from ..basics import KitError, rounded
 from ..basics.errors import expand_home
 from ..study import OUTCOMES
 from ..study.crowd import hide_in_crowd
+from ..study.fixing import folder_aside
 from .pool import JoinedStudies, PooledAnswer, answer_pooled, join_studies
 
 WRITE_UP = "## For the write-up"
@@ -94,7 +94,7 @@ def pool_studies(
     answer = answer_pooled(joined)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.partial-", dir=out.parent))
+        aside = folder_aside(out)
     except OSError as error:
         raise KitError(f"Cannot write into {out.parent}: {error.strerror or error}.") from error
     try:

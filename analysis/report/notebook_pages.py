@@ -14,12 +14,13 @@ import threading
 import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty
 
 from ..basics import KitError
+from ..study.fixing import write_whole
 from ..study.inventory import checksum
 from .html_page import page, sanitised
 
@@ -382,18 +383,7 @@ def _copy_into(target: Path) -> list[str]:
         if mine.exists() and checksum(mine) not in (copied.get(source.name), checksum(source)):
             kept.append(source.name)
             continue
-        _replace_whole(mine, source.read_bytes())
+        write_whole(mine, source.read_bytes())
         copied[source.name] = checksum(mine)
-    _replace_whole(memory, "".join(f"{mark}  {name}\n" for name, mark in sorted(copied.items())).encode())
+    write_whole(memory, "".join(f"{mark}  {name}\n" for name, mark in sorted(copied.items())).encode())
     return kept
-
-
-def _replace_whole(path: Path, content: bytes) -> None:
-    """Write a file aside and put it in place, so that a full disk leaves what was there."""
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        partial.write_bytes(content)
-        partial.replace(path)
-    finally:
-        with suppress(OSError):
-            partial.unlink()

@@ -6,13 +6,12 @@ import datetime as dt
 import json
 import os
 import shutil
-import tempfile
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from ..basics import KitError
+from ..study.fixing import folder_aside
 from ..study.inventory import checksum, plain_name
 
 TO_SHARE = "to_share"
@@ -59,8 +58,7 @@ def build_aside(
         previous.rename(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        _remove_leftovers(folder)
-        aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-{os.getpid()}-", dir=folder.parent))
+        aside = folder_aside(folder)
     except OSError as error:
         raise KitError(f"Cannot write into {folder.parent}: {error.strerror or error}.") from error
     try:
@@ -131,26 +129,6 @@ def _held_open(folder: Path, error: OSError) -> str:
             )
     reason = error.strerror or error
     return f"{folder} could not be replaced ({reason}). The earlier output is unchanged."
-
-
-def _remove_leftovers(folder: Path) -> None:
-    for left in folder.parent.glob(f".{folder.name}.partial-*"):
-        if not _in_use(left):
-            shutil.rmtree(left, ignore_errors=True)
-
-
-def _in_use(partial: Path) -> bool:
-    """Say whether a folder of an earlier run belongs to a run that still goes on."""
-    number = partial.name.split(".partial-")[1].split("-")[0]
-    if os.name == "posix" and number.isdecimal():
-        try:
-            os.kill(int(number), 0)
-        except ProcessLookupError:
-            return False
-        except PermissionError:
-            return True
-        return True
-    return time.time() - partial.stat().st_mtime < 3600
 
 
 KEPT = "kept_"

@@ -9,9 +9,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from ..basics import KitError, plural
+from .fixing import FIXED_FILE
 from .model import Study
-
-FIXED_FILE = "plan_fixed.json"
 
 
 def plain_values(value):

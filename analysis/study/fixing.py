@@ -1,16 +1,22 @@
-"""The files of a fixed plan, all of them or none: also where the disk is full or the computer stops in between."""
+"""Files written whole or not at all, and those of a fixed plan all or none: also where the disk is full or power is lost."""
 
 from __future__ import annotations
 
+import errno
+import glob
 import hashlib
 import json
 import os
+import shutil
+import tempfile
+import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from ..basics import KitError
-from .amendments import FIXED_FILE
 
+FIXED_FILE = "plan_fixed.json"
 WAITING = f".{FIXED_FILE}.partial"
 """The plan until everything else is written; who finds it knows that the fixing was interrupted."""
 
@@ -62,6 +68,47 @@ def take_back(folder: Path) -> None:
     if kept and kept.is_file() and kept.read_bytes() == (folder / FIXED_FILE).read_bytes():
         kept.unlink()
     waiting.unlink()
+
+
+def write_whole(path: Path, content: bytes, *, over: bool = True) -> None:
+    """Write a file aside and put it in place, so that whoever stops it leaves what was there; `over`: also over a file."""
+    path = path.resolve() if path.is_symlink() and path.exists() else path
+    if not over and os.path.lexists(path):
+        raise FileExistsError(errno.EEXIST, "it is there already and is not overwritten", str(path))
+    partial = _aside(path)
+    try:
+        partial.unlink(missing_ok=True)  # of a run that was stopped
+        _write(partial, content)
+        if path.exists():
+            partial.chmod(path.stat().st_mode & 0o777)
+        partial.replace(path)
+    finally:
+        with suppress(OSError):
+            partial.unlink()
+
+
+def folder_aside(folder: Path) -> Path:
+    """Make a folder of its owner alone beside another, to fill and then to put in its place; what stopped runs left goes."""
+    for left in folder.parent.glob(f".{glob.escape(folder.name)}.partial-*"):
+        if not _in_use(left):
+            shutil.rmtree(left, ignore_errors=True)
+    return Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-{os.getpid()}-", dir=folder.parent))
+
+
+def _in_use(partial: Path) -> bool:
+    """Say whether a folder of an earlier run belongs to a run that still goes on."""
+    number = partial.name.rpartition(".partial-")[2].split("-")[0]
+    if time.time() - partial.stat().st_mtime > 86_400:  # the number may be another program's by now
+        return False
+    if os.name == "posix" and number.isdecimal():
+        try:
+            os.kill(int(number), 0)
+        except ProcessLookupError:
+            return False
+        except PermissionError:
+            return True
+        return True
+    return time.time() - partial.stat().st_mtime < 3600
 
 
 def _aside(path: Path) -> Path:

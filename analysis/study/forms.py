@@ -6,8 +6,8 @@ Nothing in it needs a particular program: validation lists, fills, frozen panes 
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -192,10 +192,9 @@ def save_whole(path: Path, book, *, changed: Sequence[str]) -> None:
     from .workbook import read_workbook
 
     before = read_workbook(path)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix="_", suffix=".xlsx")
-    os.close(handle)
-    new = Path(name)
+    new = path.with_name(f".{path.stem}.partial.xlsx")
     try:
+        new.unlink(missing_ok=True)  # of a run that was stopped
         book.save(new)
         after = read_workbook(new)
         other = [t for t in before if t not in changed and (t not in after or before[t].rows != after[t].rows)]
@@ -209,4 +208,5 @@ def save_whole(path: Path, book, *, changed: Sequence[str]) -> None:
             f"{path.name} cannot be written ({why}): close it in other programs. Nothing was changed."
         ) from None
     finally:
-        new.unlink(missing_ok=True)
+        with suppress(OSError):
+            new.unlink()

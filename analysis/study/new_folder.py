@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import json
+import os
 import re
 import shutil
 import tomllib
@@ -10,13 +12,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from string import Template
 
-from ..basics import KitError, check_choice, did_you_mean
+from ..basics import KitError, check_choice, did_you_mean, join_words
 from ..basics.errors import expand_home
 from ..environment import python_name
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
+from .fixing import write_whole
 from .forms import Tab, write_forms
-from .inventory import WORKBOOK
+from .inventory import WORKBOOK, checksum, plain_name
 from .outcomes import OUTCOMES, proposed_directions, proposed_outcomes
 from .plan import MOST_ATHLETES, PROPOSED_REASON, propose_hypothesis
 from .protocol import SCALES
@@ -203,7 +206,8 @@ def new_study(
     Parameters
     ----------
     folder : path
-        Must not exist, or be empty, and must not lie inside a git work tree: it will hold health data.
+        Must not exist, or be empty (what a stopped `new` left in it is taken back first), and must not lie inside a git work
+        tree: it will hold health data.
     tests : iterable of str
         Aerobic tests that the club uses; their sheet has the inputs of these tests alone.
     rounds : int
@@ -280,8 +284,7 @@ def new_study(
                 heads = _heads(table, tests, scale, training)
                 _write_csv(aside / f"{table}.csv", *heads, known.get(table, ()))
         if aside.parent == folder:  # which is there and holds nothing else
-            for path in sorted(aside.iterdir(), key=lambda p: p.name == SETTINGS_FILE):
-                path.rename(folder / path.name)  # the settings, by which a study folder is known, come last
+            _move_in(aside, folder)
         else:
             aside.rename(folder)
     except OSError as error:
@@ -293,10 +296,56 @@ def new_study(
 
 
 def _aside_of(folder: Path) -> Path:
-    """Where a folder is made, so that one half made never has the name asked for; what a killed run left goes."""
-    aside = (folder if folder.is_dir() else folder.parent) / f".{folder.name or 'study'}.partial"
+    """Where a folder is made, so that one half made never has the name asked for."""
+    return (folder if folder.is_dir() else folder.parent) / f".{folder.name or 'study'}.partial"
+
+
+_LIST = ".list.json"
+"""The list of what is moved into a folder that was there: who finds it knows what a stopped run left."""
+
+
+def _move_in(aside: Path, folder: Path) -> None:
+    """Move what was made into its folder, all of it or nothing; the settings, by which a study folder is known, last."""
+    moving = sorted(aside.iterdir(), key=lambda p: p.name == SETTINGS_FILE)
+    write_whole(aside / _LIST, json.dumps(_files_in(aside)).encode())
+    moved: list[Path] = []
+    try:
+        for path in moving:
+            if os.path.lexists(folder / path.name):
+                raise KitError(f"{path.name} was just put into {folder} by somebody else: nothing was made.")
+            moved.append(path.rename(folder / path.name))
+    except BaseException:
+        for path in moved:
+            path.rename(aside / path.name)
+        raise
+
+
+def _files_in(folder: Path, *, but: Path | None = None) -> dict[str, str]:
+    """Every file below a folder with its checksum, and every folder."""
+    found = (p for p in folder.rglob("*") if but is None or not p.is_relative_to(but))
+    return {
+        plain_name(p.relative_to(folder)): "link" if p.is_symlink() else "" if p.is_dir() else checksum(p)
+        for p in found
+    }
+
+
+def _take_back(folder: Path) -> None:
+    """Remove what a stopped run left; where a person has added or changed something since, nothing is touched."""
+    aside = _aside_of(folder)
+    try:
+        listed = dict(json.loads((aside / _LIST).read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):  # it stopped before anything was moved
+        listed = {}
+    if listed:
+        others = sorted(n for n, mark in _files_in(folder, but=aside).items() if listed.get(n) != mark)
+        if others:
+            raise KitError(
+                f"{folder} is not empty: a `new` was stopped in it, and {join_words(others[:5])} is not as it was made. Move "
+                "that elsewhere and run this again, or give the name of a new folder; nothing is ever overwritten."
+            )
+        for path in [p for p in folder.iterdir() if p != aside]:
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
     shutil.rmtree(aside, ignore_errors=True)
-    return aside
 
 
 def _check_options(tests: tuple[str, ...], rounds: int, scale: str) -> None:
@@ -330,7 +379,7 @@ def _seconds(value: str | float, name: str, low: float, high: float) -> float:
 def _check_folder(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise KitError(f"{folder} is a file. Give the name of a new folder.")
-    _aside_of(folder)
+    _take_back(folder)
     if folder.is_dir() and any(folder.iterdir()):
         raise KitError(f"{folder} is not empty. Give the name of a new folder; nothing is ever overwritten.")
     for above in (folder.resolve(), *folder.resolve().parents):

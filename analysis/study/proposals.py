@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-import tempfile
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 
 from ..basics import KitError
+from .fixing import write_whole
 
 COLUMNS = ("table", "session", "athlete", "round_no", "measure", "action", "new_value", "reason", "table_row")
 """Columns of the decisions table that a proposal fills in; date and decided_by are left to the person."""
@@ -117,27 +116,13 @@ def _into_csv(path: Path, rows: list[dict[str, str]]) -> int:
         out.write(text if text.endswith("\n") else text + "\n")
     writer.writerows([row.get(n, "") for n in names + more] for row in new)
     if new:
-        _replace(
-            path,
-            out.getvalue().encode("utf-8-sig" if content.startswith(b"\xef\xbb\xbf") or not content else "utf-8"),
-        )
+        marked = content.startswith(b"\xef\xbb\xbf") or not content
+        try:
+            write_whole(path, out.getvalue().encode("utf-8-sig" if marked else "utf-8"))
+        except OSError as error:
+            why = error.strerror or error
+            raise KitError(f"{path.name} cannot be written ({why}). Nothing was changed.") from None
     return len(new)
-
-
-def _replace(path: Path, content: bytes) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix="_")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        if path.exists():
-            os.chmod(name, path.stat().st_mode & 0o777)
-        else:
-            os.chmod(name, 0o644)
-        os.replace(name, path)
-    except OSError as error:
-        raise KitError(f"{path.name} cannot be written ({error.strerror}). Nothing was changed.") from None
-    finally:
-        Path(name).unlink(missing_ok=True)
 
 
 def _into_workbook(path: Path, rows: list[dict[str, str]]) -> int:

@@ -12,6 +12,7 @@ import pandas as pd
 from ..basics import KitError, Result, did_you_mean, join_words
 from ..physiology import training_protocols
 from .columns import lines_of, place, table_columns
+from .fixing import write_whole
 from .inventory import inside_folder, leads_out
 from .problems import Findings
 from .settings import SETTINGS_FILE, Settings
@@ -205,8 +206,7 @@ def write_record(folder: Path, content: dict) -> Path:
     path = Path(folder) / RECORD_FILE
     text = json.dumps(content, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        write_whole(path, text.encode(), over=False)
     except FileExistsError:
         raise KitError(f"{path.name} is there already: athletes were allocated before, and are not again.") from None
     return path
@@ -218,7 +218,7 @@ def add_to_record(folder: Path, late: dict) -> None:
     content = read_record(folder)
     content["late"] = [*content.get("late", []), late]
     text = json.dumps(content, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_whole(path, text.encode())
 
 
 def _refuse_other_kinds(record: dict) -> None:
