@@ -32,9 +32,7 @@ def _changes(event, arguments):
 def killed_at(number, folder, act):
     """Run `act` in a process that is killed before its change with this number below a folder; False where it had ended."""
     with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore", DeprecationWarning
-        )  # other threads wait, and hold nothing that files need
+        warnings.simplefilter("ignore", DeprecationWarning)  # other threads wait, and hold nothing that files need
         child = os.fork()
     if not child:
         left = [number]

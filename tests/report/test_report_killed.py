@@ -46,11 +46,7 @@ def test_a_new_folder(tmp_path, there, options):
     numbers = []
     for number in numbers_until_it_ends(base, prepare, lambda: new_study(folder, **options)):
         numbers.append(number)
-        if (
-            there
-            and (folder / "study.toml").exists()
-            and not (folder / ".autumn.partial/.list.json").exists()
-        ):
+        if there and (folder / "study.toml").exists() and not (folder / ".autumn.partial/.list.json").exists():
             with pytest.raises(KitError, match="is not empty"):  # it was finished already
                 new_study(folder, **options)
         else:
@@ -113,9 +109,7 @@ def test_proposed_decisions(tmp_path, workbook):
         shutil.copytree(source, folder)
 
     killed = 0
-    for _ in numbers_until_it_ends(
-        folder, prepare, lambda: write_decisions(folder, [row], workbook=workbook)
-    ):
+    for _ in numbers_until_it_ends(folder, prepare, lambda: write_decisions(folder, [row], workbook=workbook)):
         killed += 1
         load_study(folder)
         write_decisions(folder, [row], workbook=workbook)
@@ -198,9 +192,7 @@ def test_pooled_studies(tmp_path, monkeypatch):
             (folder / name).write_text("whole")
 
     monkeypatch.setattr(pool_write, "_write", write)
-    for _ in numbers_until_it_ends(
-        base, lambda: fresh(base), lambda: pool_write.pool_studies([], base / "out")
-    ):
+    for _ in numbers_until_it_ends(base, lambda: fresh(base), lambda: pool_write.pool_studies([], base / "out")):
         if not (base / "out").exists():
             pool_write.pool_studies([], base / "out")
         assert names(base) == ["out", "out/README.md", "out/rows.csv"], "no hidden rest of a killed run"
