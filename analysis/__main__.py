@@ -200,7 +200,7 @@ def run_report(options):
         os.environ.setdefault(name, "1")  # before numpy is imported: every core has its own work already
     from .basics.parallel import be_quick
     from .report import build_report
-    from .report.about import verify_report
+    from .report.output import verify_report
 
     if options.verify:
         verdict = verify_report(options.folder)

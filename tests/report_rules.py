@@ -199,8 +199,7 @@ def faults_of_references(document):
 
 def check_write_up(answers):
     """Return every fault of the write-up of one study: words, length, numbers, intervals, claims beside their results."""
-    from analysis.report.build import collect_results
-    from analysis.report.document import build_document
+    from analysis.report.build import build_document, collect_results
     from analysis.report.results_json import to_plain
     from analysis.telling.document import Table
 
@@ -298,7 +297,7 @@ def numbers_that_differ(answers, document):
     from analysis.basics import format_ci, format_number
     from analysis.study.outcomes import OUTCOMES, digits_of
     from analysis.telling.document import Table
-    from analysis.telling.rounds.words import shown_interval
+    from analysis.telling.rounds.sentences import shown_interval
 
     faults = []
     paper = document.text("paper").replace("\N{NO-BREAK SPACE}", " ")

@@ -103,7 +103,7 @@ def read_spar(data: bytes) -> RawTrace:
 """
 FORMAT = (
     ("recordings/spar.py", "", READER),
-    ("recordings/formats.py", "from .synonyms import", "from .spar import read_spar\n"),
+    ("recordings/formats.py", "from .table import", "from .spar import read_spar\n"),
     (
         "recordings/formats.py",
         '    Format(\n        "table", ',

@@ -26,10 +26,9 @@ from ..training import allocate, allocate_late
 from ..training.adherence import describe_adherence, describe_harms
 from ..training.allocation import RANDOMISED, Allocation, add_late_joiners
 from ..training.answer import CANNOT_TELL, SMALL, TrainingAnswer, answer_training
-from ..training.before_after import BeforeAfter, before_after
-from ..training.occasions import capacity_by_occasion, outcome_by_occasion
+from ..training.before_after import BeforeAfter, before_after, capacity_by_occasion, outcome_by_occasion
 from . import inputs
-from .questions import Question
+from .inputs import Question
 
 CAPACITY = "capacity"
 QUESTION = "the training study"

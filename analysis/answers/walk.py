@@ -13,7 +13,7 @@ import pandas as pd
 
 from ..basics import KitError, NotYet
 from ..study import Study, load_study, outcome_named, planned
-from ..study.looks import look_state
+from ..study.binding import look_state
 from . import inputs
 from .training import training_answer
 
@@ -208,7 +208,7 @@ class Answers:
     @once()
     def questions(self):
         """The planned questions with their standing and answers: tuple of `Question`."""
-        from .questions import answered_questions
+        from .inputs import answered_questions
 
         return answered_questions(self)
 
@@ -236,7 +236,7 @@ class Answers:
     def rounds(self, outcome: str):
         """Does this outcome change over the rounds, and where does it stop changing? `RoundsAnswer` or `NotYet`."""
         from ..rounds import answer_rounds
-        from .roll_call import SENSITIVITY, came_tired_or_unwell
+        from .describe import SENSITIVITY, came_tired_or_unwell
 
         known = outcome_named(outcome)
         if outcome not in self.measured_outcomes:

@@ -5,13 +5,13 @@ correlations, corrections for test error, verdict (`answer_capacity`). Out: `Cap
 (falsy) with the reason and what to do. Knows nothing of files.
 """
 
-from .activity import fitness_and_activity
 from .answer import answer_capacity
+from .beside import influence
 from .correlation import correlate, correlate_within, partial_correlation
 from .error import correct_for_error
 from .fit import fit_capacity
-from .leverage import influence
 from .measure import measure_capacity
+from .related import fitness_and_activity
 
 __all__ = [
     "answer_capacity",

@@ -11,17 +11,18 @@ import pandas as pd
 from ..basics import KitError, check_choice, left_out_table
 from ..basics.errors import need_columns
 from .adjustment import (
+    GUARD_COLUMNS,
     PLANNED_RESIDUAL_DF,
     balanced_means,
     choose_covariates,
     covariate_words,
     default_step,
+    guard_row,
+    is_heart_rate,
     measured_only,
 )
-from .beside import beside_table
-from .chart import join_athletes, specifications
+from .beside import beside_table, influence, join_athletes, robust_correlation, specifications
 from .correlation import correlate, correlation_levels, partial_correlation, t_test_of_r, z_interval
-from .drift import drift_and_recovery
 from .error import error_table, true_contrast, within_bound
 from .fit import (
     FIT_COLUMNS,
@@ -37,9 +38,8 @@ from .fit import (
     t_limits,
     widest,
 )
-from .guards import GUARD_COLUMNS, guard_row, is_heart_rate
-from .leverage import influence, robust_correlation
 from .measure import judge_guards, refuse, set_aside
+from .related import drift_and_recovery
 from .results import DIRECTIONS, NEGLIGIBLE, CapacityAnswer, Levels, Refused, judge, judge_difference
 from .tables import by_bout, is_text, numeric_design, varies
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, check_choice, left_out_table, plural
 from ..basics.errors import need_columns
-from .guards import check_circular_columns
+from .adjustment import check_circular_columns
 from .results import Correlation, Levels
 from .tables import athlete_table, is_text, numeric_design, usable_rows
 

@@ -13,8 +13,14 @@ from ..basics import ESTIMATE_COLUMNS, KitError, format_ci, format_number, left_
 from ..basics.errors import need_columns
 from ..rounds.bounds import LIMIT_COLUMN, OffScale, find_limits
 from ..study.outcomes import OUTCOMES, digits_of
-from .adjustment import balanced_means, flat_within
-from .guards import MINIMUM_RESIDUAL_DF, check_residual_df, guard_row, set_aside_circular
+from .adjustment import (
+    MINIMUM_RESIDUAL_DF,
+    balanced_means,
+    check_residual_df,
+    flat_within,
+    guard_row,
+    set_aside_circular,
+)
 from .results import CapacityFit
 from .tables import is_text, left_out_rows, numeric_design, usable_rows, varies
 

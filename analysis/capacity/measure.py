@@ -18,21 +18,23 @@ from ..physiology.aerobic_tests import (
     known_aerobic_tests,
 )
 from ..study.outcomes import OUTCOMES
-from .adjustment import Adjustment, exponent_of, to_unit
-from .fit import MINIMUM_ATHLETES, Prepared, join_capacity
-from .guards import (
+from .adjustment import (
     CIRCULAR_REMEDY,
     CIRCULAR_WHY,
     GUARD_COLUMNS,
     MINIMUM_RESIDUAL_DF,
+    Adjustment,
     CircularTestError,
+    exponent_of,
     guard_row,
     hr_max_source,
     is_heart_rate,
     is_yes,
     set_aside_circular,
     shared_test_warning,
+    to_unit,
 )
+from .fit import MINIMUM_ATHLETES, Prepared, join_capacity
 from .results import Refused
 from .tables import left_out_rows, to_numbers, varies
 

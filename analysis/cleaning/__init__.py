@@ -7,8 +7,7 @@ second and row in the ledger as used or set aside. Flags, never deletes. Compute
 from .clean import CleanedStudy, clean_study, summarise_rounds
 from .explore import try_rules
 from .find import find_rounds
-from .flags import flag_artefacts
-from .rules import CleaningRules
+from .flags import CleaningRules, flag_artefacts
 
 __all__ = [
     "CleanedStudy",

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from ..basics import Result
-from ..recordings.gaps import AT_CHANGES, COARSE_S, STEADILY, lost_steps
-from ..recordings.kept import keep_all
+from ..recordings.read import keep_all
+from ..recordings.recording import AT_CHANGES, COARSE_S, STEADILY, lost_steps
 from ..study import Study, typed_outcomes
+from ..study.model import add_lactate, number_bouts, sheet_rows, sparred
 from ..study.privacy import secret_labels
-from ..study.rows import add_lactate, number_bouts, sheet_rows, sparred
 from .clocks import HELD
 from .evening import (
     Session,
@@ -24,7 +24,7 @@ from .evening import (
     unused_decisions,
 )
 from .find import WINDOW_COLUMNS
-from .flags import FLAGS, Spans, spans_of
+from .flags import FLAGS, CleaningRules, Spans, cleaning_rules, spans_of
 from .measure import (
     BAND_COLUMNS,
     AthleteFacts,
@@ -40,7 +40,6 @@ from .measure import (
     unstated_maximum,
 )
 from .placing import Evening, Trace, evenings_of, reading_options
-from .rules import CleaningRules, cleaning_rules
 
 ROW_COLUMNS = (
     "session", "athlete", "round_no", "bout_no", "took_part", "rest_before_s", "opponent",

@@ -12,8 +12,8 @@ import pandas as pd
 
 from ..basics import format_number
 from .find import GRID_S, SHAPES, Window, find_rounds, on_grid, shape_of_rounds, slide
+from .flags import CleaningRules
 from .placing import BY_EVENT, Evening, Trace
-from .rules import CleaningRules
 
 REACH_S = 300.0
 """Clocks are looked for up to this many seconds from where they should be."""

@@ -13,10 +13,9 @@ from ..recordings import Recording
 from ..study.decisions import is_for_cleaning
 from .clocks import TRUST_LOG, TRUST_TRACE, place_without_clock, settle_clocks, windows_from_traces
 from .find import Window, logged_windows, own_windows
-from .flags import CODE, flag_codes
+from .flags import CODE, CleaningRules, flag_codes
 from .measure import AthleteFacts
 from .placing import Evening, Placed, Trace, join_files, own_turn, place, read_all, right_day
-from .rules import CleaningRules
 
 LEAST_DIFFERENT = 5
 """A stretch with fewer different values can be alike by chance (a flat line is its own flag)."""

@@ -8,11 +8,10 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, join_words
-from ..recordings.gaps import AT_CHANGES, GAP_LIMIT_S, STEADILY
+from ..recordings.recording import AT_CHANGES, GAP_LIMIT_S, STEADILY
 from .clean import CleanedStudy
-from .flags import CODE, FLAGS, flag_codes, spans_of
+from .flags import CODE, FLAGS, CleaningRules, flag_codes, spans_of
 from .measure import measure_round
-from .rules import CleaningRules
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ from ..basics import KitError, format_number
 from ..physiology.hr_max import MeasuredHrMax, choose_measured_hr_max
 from ..recordings import read_gas_exchange
 from ..study.inventory import inside_folder
-from .flags import FLAGS, Spans
-from .rules import CleaningRules
+from .flags import FLAGS, CleaningRules, Spans
 
 BAND_COLUMNS = ("very_light_s", "light_s", "moderate_s", "vigorous_s", "near_maximal_s")
 NAN = float("nan")

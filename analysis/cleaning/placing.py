@@ -10,10 +10,10 @@ import pandas as pd
 
 from ..basics import format_number
 from ..recordings import Recording, RecordingError, read_recording
-from ..recordings.gaps import STEADILY
-from ..recordings.kept import read_kept
+from ..recordings.read import read_kept
+from ..recordings.recording import STEADILY
 from ..study.times import clock_seconds
-from .rules import CleaningRules
+from .flags import CleaningRules
 
 DAY_S = 86400.0
 BY_EVENT = "common event"

@@ -40,7 +40,6 @@ Exact distribution of a correlation (bivariate normal)
     ``fisher_interval(r, n, *, level, variance_factor=1.0)``.
 """
 
-from .agreement import Kappa, cohen_kappa, intraclass, intraclass_table
 from .censored import refit_censored
 from .correlation_distribution import (
     correlation_cdf,
@@ -49,13 +48,13 @@ from .correlation_distribution import (
     critical_correlation,
     fisher_interval,
 )
-from .effect_sizes import PairedEffects, paired_effect_sizes
-from .intervals import holm, legendre, noncentral_f_interval
+from .effect_sizes import PairedEffects, holm, legendre, noncentral_f_interval, paired_effect_sizes
+from .libraries import Kappa, SecondOpinion, cohen_kappa, intraclass, intraclass_table, marginal_change, robust_slope
 from .mixed import fit_mixed, refit_mixed
 from .mixed_batch import BatchFit, BatchTest, fit_mixed_batch
 from .mixed_fit import MixedFit, TermTest, Variances
 from .pairs import refit_pairs
-from .ranks import SignedRank, signed_rank, tie_decimals
+from .ranks import Shuffles, SignedRank, centred_ranks, f_of_ranks, flip_p, shuffle_within, signed_rank, tie_decimals
 from .resampling import (
     BootstrapInterval,
     Permutation,
@@ -64,8 +63,6 @@ from .resampling import (
     permutation_correlation,
     resample_indices,
 )
-from .second_opinion import SecondOpinion, marginal_change, robust_slope
-from .shuffles import Shuffles, centred_ranks, f_of_ranks, flip_p, shuffle_within
 
 __all__ = [
     "BatchFit",

@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from ..basics import KitError, check_choice, check_number
-from .intervals import as_number, as_numbers, check_level
+from .effect_sizes import as_number, as_numbers, check_level
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(20)
 _PANELS = 24

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, did_you_mean
+from .effect_sizes import check_level, holm
 from .formula import INTERCEPT
-from .intervals import check_level, holm
 from .small_sample import METHOD_WORDS
 from .variance_profiles import variance_intervals
 

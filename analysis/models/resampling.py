@@ -9,7 +9,7 @@ from itertools import permutations
 import numpy as np
 
 from ..basics import KitError, Result, check_choice, check_number
-from .intervals import as_numbers, check_level
+from .effect_sizes import as_numbers, check_level
 
 MOST_RESAMPLES = 1_000_000
 """Already far more than an interval of a dozen athletes deserves."""

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import check_choice
-from .intervals import check_level
+from .effect_sizes import check_level
 from .reml import descend
 
 FARTHEST = 1e6

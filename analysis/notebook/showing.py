@@ -161,7 +161,7 @@ def picture_html(figure) -> str:
     """Return a figure as an image that carries its alt text, in a notebook and in an exported page."""
     import base64
 
-    from ..telling.export import figure_bytes
+    from ..telling.style import figure_bytes
 
     width = round(figure.get_size_inches()[0] * 96)
     alt = html.escape(getattr(figure, "alt_text", "") or "A figure without a description.", quote=True)

@@ -1,15 +1,96 @@
-"""From what raters wrote to one state for each second of a round, on the timekeeper's clock."""
+"""What raters mark: the page they use, one state for each second of a round from it, and rows that could not be used."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, join_words
+from ..basics import KitError, Result, join_words, plural
+from ..basics.errors import expand_home
+from ..study import Problem
+from ..study.fixing import write_whole
 from ..study.times import clock_seconds
+
+TEMPLATE = Path(__file__).with_name("page.html")
+PAGE_FILE = "pace_page.html"
+TITLE = b"<title>What they do in a round</title>"
+"""By which such a page is known."""
+
+
+def pace_page(
+    *,
+    athletes: Sequence[str],
+    work_s: Mapping[int, float],
+    sessions: Sequence[str] = ("1",),
+    words: PaceWords | None = None,
+) -> str:
+    """Return the page as text."""
+    words = words or PaceWords()
+    if not athletes:
+        raise KitError("The page needs codes to choose from: fill the athletes table first.")
+    setup = {
+        "athletes": list(athletes),
+        "sessions": list(sessions) or ["1"],
+        "work_s": {str(k): float(s) for k, s in work_s.items()},
+        "states": list(words.states),
+        "keys": [list(words.keys), list(words.second_keys)],
+    }
+    text = json.dumps(setup, ensure_ascii=False)
+    for sign in "<>&\u2028\u2029":  # so that no code or word can end the element that holds them
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return TEMPLATE.read_text(encoding="utf-8").replace("{{SETUP}}", text)
+
+
+def write_pace_page(study, path: str | Path | None = None, *, athletes: Sequence[str] | None = None) -> Path:
+    """Write the page of a study.
+
+    Parameters
+    ----------
+    study : Study
+        Its codes, evenings, rounds and ``[pace]`` words.
+    path : path, optional
+        Default: pace_page.html in the study folder. It is written anew; nothing else there is touched.
+    athletes : sequence of str, optional
+        Codes; default those of the athletes table.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from analysis.study import Study
+    >>> write_pace_page(Study(folder=Path("nowhere")))
+    Traceback (most recent call last):
+        ...
+    analysis.basics.errors.KitError: The page needs rounds and their length: write [protocol] in study.toml first.
+    """
+    protocol = study.protocol
+    if not protocol.rounds:
+        raise KitError("The page needs rounds and their length: write [protocol] in study.toml first.")
+    work = {k: protocol.work_s for k in range(1, protocol.most_rounds + 1)}
+    text = pace_page(
+        athletes=tuple(athletes or study.athletes["athlete"]),
+        work_s=work,
+        sessions=tuple(study.sessions["session"]) or ("1",),
+        words=pace_words(study.settings),
+    )
+    out = expand_home(path) if path else Path(study.folder) / PAGE_FILE
+    try:
+        if out.exists() and not (out.is_file() and TITLE in out.read_bytes()[:2000]):
+            raise KitError(f"{out} is there already and is no page for raters: give --out another name.")
+        write_whole(out, text.encode())
+    except OSError as error:
+        raise KitError(f"The page could not be written to {out.name}: {error.strerror or error}.") from error
+    return out
+
 
 NOT_RATED = "not rated"
 STEP_S = 1.0
@@ -169,3 +250,95 @@ def _shifts(spans: pd.DataFrame, place: Mapping):
                 f"begins {abs(here - shift):.0f} s from where this rater's other rounds put it: is the round number right?"
             )
     return shifts, lost
+
+
+MOST_LISTED = 5
+"""So many rows of one kind are listed; further ones are counted."""
+
+
+def list_pace_problems(study) -> list[Problem]:
+    """List the rows of the table `pace` that a study could not use.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Problem
+        File, row, column, value, problem, remedy: unknown states (one line per word), rounds that nobody has, times that are
+        missing or run backwards. Nothing where [pace] itself cannot be read; that is a problem of study.toml.
+
+    Examples
+    --------
+    >>> from analysis.study import Study
+    >>> list_pace_problems(Study(folder=None))
+    []
+    """
+    table = study.pace
+    if not len(table):
+        return []
+    try:
+        states = pace_words(study.settings).states
+    except KitError:
+        return []
+    return [*_states(table, states), *_rounds(table, study.rounds), *_times(table)]
+
+
+def _states(table, states) -> list[Problem]:
+    odd = table[~table["state"].isin([*states, NOT_RATED])]
+    remedy = f"write {join_words(list(states), last='or')}, or add the word to states in [pace] of study.toml"
+    found = []
+    for word, rows in odd.groupby("state", sort=False):
+        first, more = rows.iloc[0], len(rows) - 1
+        what = "the state is blank" if not word else "no state of [pace] in study.toml"
+        what += f" ({plural(more, 'further row')} alike)" if more else ""
+        found.append(Problem(first["file"], int(first["row"]), "state", word, what, remedy))
+    return found
+
+
+def _rounds(table, rounds) -> list[Problem]:
+    """Rounds that were rated and that the table rounds does not have for that athlete."""
+    if not len(rounds):
+        return []
+    keys = ["session", "athlete", "round_no"]
+    there = set(rounds[keys].itertuples(index=False, name=None))
+    first = table.drop_duplicates([*keys, "rater"])
+    found = []
+    for line in first.itertuples(index=False):
+        if (line.session, line.athlete, line.round_no) not in there:
+            what = f"{line.athlete} has no round {line.round_no} of session {line.session} in the table rounds"
+            remedy = "correct the round, the athlete or the session, or add the round to the table rounds"
+            found.append(Problem(line.file, int(line.row), "round_no", str(line.round_no), what, remedy))
+    return _cut(found)
+
+
+def _times(table) -> list[Problem]:
+    found = []
+    for line in table.itertuples(index=False):
+        start, end = clock_seconds(line.start_clock), clock_seconds(line.end_clock)
+        end += 86400.0 if end < start - 43200.0 else 0.0  # past midnight
+        if end >= start:
+            continue
+        column = "start_clock" if math.isnan(start) else "end_clock"
+        value = getattr(line, column)
+        what = (
+            f"the end lies before the start, {line.start_clock}"
+            if value and start == start
+            else "a time is missing, so this mark has no length"
+        )
+        remedy = "type the time as 19:30:15, or delete the row: the seconds then count as not rated"
+        found.append(Problem(line.file, int(line.row), column, value, what, remedy))
+    return _cut(found)
+
+
+def _cut(found: list[Problem]) -> list[Problem]:
+    """The first of many; the last of them counts the rest."""
+    if len(found) <= MOST_LISTED:
+        return found
+    *kept, last = found[:MOST_LISTED]
+    more = plural(len(found) - MOST_LISTED, "further row")
+    return [
+        *kept,
+        Problem(last.file, last.row, last.column, last.value, f"{last.problem} ({more} alike)", last.remedy),
+    ]

@@ -5,9 +5,9 @@ Knows nothing of files or study tables.
 """
 
 from .aerobic_tests import capacity_step_to_share, estimate_vo2max, known_aerobic_tests
-from .gas_exchange import process_gas_exchange
 from .hr_max import bpm_from_interval, hr_max_equations, predict_hr_max, read_heart_rate_message
 from .intensity import intensity_bands, percent_hr_max_error, percent_hr_reserve_from_vo2max, seconds_per_band
+from .laboratory import process_gas_exchange
 from .lactate import lactate_from_mg_dl, lactate_to_mg_dl, whole_blood_from_plasma
 from .load import (
     banister_impulse,
@@ -18,9 +18,8 @@ from .load import (
     stagno_impulse,
 )
 from .published_values import published_combat_values, published_example
-from .scaling import scale_vo2
 from .training_protocols import attainable_minutes, target_band, training_protocols
-from .units import MEMORY, PROVENANCES, READ, SECONDARY, m_min_from_mph, mets_from_vo2
+from .units import MEMORY, PROVENANCES, READ, SECONDARY, m_min_from_mph, mets_from_vo2, scale_vo2
 
 __all__ = [
     "MEMORY",

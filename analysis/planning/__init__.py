@@ -5,14 +5,12 @@ simulated studies, a pairing and a timetable. Knows nothing of files. Standardis
 """
 
 from .answer import VERDICTS, DesignAnswer, answer_design, power_curves
-from .assurance import assure_design
-from .correlation import correlation_power, correlation_precision, correlation_sample_size
+from .correlation import correlation_power, correlation_precision, correlation_sample_size, replication_sizes
 from .design import Assumptions, published_ranges
 from .looks import estimate_after_looks, plan_looks
-from .paired import equivalence_power, paired_power
 from .pairing import Pairing, pair_athletes
-from .replication import replication_sizes
-from .rounds import compare_covariances, rounds_power
+from .questions import assure_design
+from .rounds import compare_covariances, equivalence_power, paired_power, rounds_power
 from .simulate import simulate_grid, simulate_studies
 from .timetable import Timetable, make_timetable
 

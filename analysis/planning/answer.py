@@ -12,10 +12,9 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, format_number, format_percent, join_words, plural
 from ..study.outcomes import OUTCOMES, digits_of, outcome_named, proposed_outcomes, topics
 from ..study.plan import propose_adjustment
-from .club import assumptions_of_plan
-from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, check_size
+from .correlation import ReplicationSizes, replication_sizes
+from .design import ADJUSTMENTS, Assumptions, Design, as_assumptions, as_design, assumptions_of_plan, check_size
 from .questions import MOST_ATHLETES, PARTS, WISHED, Question, pose
-from .replication import ReplicationSizes, replication_sizes
 
 VERDICTS = ("answerable", "only if large", "not answerable")
 """A question is answerable where the smallest effect that matters is seen in 80 of 100 such studies; only if large where an

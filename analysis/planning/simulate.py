@@ -9,9 +9,8 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result
-from .ask import Asked, ask_all
+from .ask import Asked, ask_all, generate_studies, share_interval
 from .design import Assumptions, Design, as_assumptions, as_design, check_size
-from .generate import generate_studies, share_interval
 
 BLOCK = 1000
 """Studies drawn together; a block has its own random numbers, so that the number of workers changes nothing."""

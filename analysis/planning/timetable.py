@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, format_number, join_words, plural
-from ..study.approval import HURRIED_S, UNHURRIED_S
+from ..study.consent import HURRIED_S, UNHURRIED_S
 from .design import check_size
 from .pairing import GUEST, Pairing
 

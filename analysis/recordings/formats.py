@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 from .fit import read_fit, walk_fields
 from .recording import RecordingError
-from .synonyms import COLUMN_WORDS, plain_words
-from .table import LOOK_AHEAD, decode, find_layout, list_table_labels, read_table
+from .table import COLUMN_WORDS, LOOK_AHEAD, decode, find_layout, list_table_labels, plain_words, read_table
 from .tidy import RawTrace
 from .xml_files import list_parts, read_xml
 

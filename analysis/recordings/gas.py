@@ -13,8 +13,7 @@ from ..basics import join_words, plural
 from .formats import tell_format
 from .read import read_bytes
 from .recording import RecordingError
-from .synonyms import COLUMN_WORDS, plain_words
-from .table import SEPARATORS, decode, split_lines
+from .table import COLUMN_WORDS, SEPARATORS, decode, plain_words, split_lines
 from .times import DAY_S, parse_numbers, parse_times
 
 GAS_COLUMNS = {

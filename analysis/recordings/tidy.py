@@ -9,8 +9,19 @@ import numpy as np
 import pandas as pd
 
 from ..basics import format_number, format_percent, plural
-from .gaps import AT_CHANGES, COARSE_S, STEADILY, Judgement, gap_table, judge_steps
-from .recording import Recording, RecordingError, no_beats, no_stops, stopped_seconds
+from .recording import (
+    AT_CHANGES,
+    COARSE_S,
+    STEADILY,
+    Judgement,
+    Recording,
+    RecordingError,
+    gap_table,
+    judge_steps,
+    no_beats,
+    no_stops,
+    stopped_seconds,
+)
 
 MAX_CHANGE = 0.20
 """An interval that differs by more from the last accepted one is not normal (Malik et al. 1989)."""

@@ -6,9 +6,8 @@ prediction interval, difference, detectability, combination, evidence. Knows not
 
 from .answer import answer_replication
 from .combine import combine
-from .correlations import consistency, prediction_interval
-from .evidence import bayes_factor, detectability
-from .pool_write import pool_studies
+from .evidence import bayes_factor, consistency, detectability, prediction_interval
+from .pool import pool_studies
 
 __all__ = [
     "answer_replication",

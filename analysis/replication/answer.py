@@ -1,17 +1,201 @@
-"""`answer_replication`: ours beside everything that was published, with a verdict of two fields per correlation."""
+"""`answer_replication`: ours beside all that was published, correlations with a verdict of two fields, and rounds."""
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from ..basics import Result, left_out_table
 from .combine import Combined, CorrelationComparison, combine_correlations, compare_correlation
-from .findings import Findings, read_findings
-from .profiles import compare_profiles, compare_protocols, compare_steps
+from .findings import Findings, mean_limits, read_findings
+
+PROFILE_COLUMNS = [
+    "finding", "outcome", "round_no", "published", "published_sd", "n_athletes", "ours", "ours_sd", "ours_low",
+    "ours_high", "n_athletes_ours", "estimate",
+    "standard_error", "df", "ci_low", "ci_high", "standardised", "standardised_low", "standardised_high", "source",
+]  # fmt: skip
+STEP_COLUMNS = [
+    "finding", "outcome", "contrast", "published", "published_low", "published_high", "estimate", "ci_low", "ci_high",
+    "difference", "difference_low", "difference_high", "df", "correlation", "source",
+]  # fmt: skip
+
+
+def round_means(answer) -> pd.DataFrame:
+    """Return our means per round: round_no, mean, sd, n."""
+    rows = answer.rows[answer.rows["tested"].astype(bool)].dropna(subset=["value"])
+    means = rows.groupby("round_no", observed=True)["value"].agg(mean="mean", sd="std", n="count").reset_index()
+    means["round_no"] = pd.to_numeric(means["round_no"].astype(str), errors="coerce")
+    return means.dropna(subset=["round_no"])
+
+
+def compare_profiles(means: pd.DataFrame, rounds: Mapping) -> tuple[pd.DataFrame, list[dict]]:
+    """Compare our round means with published ones, round by round."""
+    # g = J (ours − published) / pooled SD with J = 1 − 3 / (4 df − 1); its interval from the large-sample
+    # variance (1/n₁ + 1/n₂ + g² / (2 (n₁ + n₂))), which is rough at club size.
+    # Welch 1947, Biometrika 34:28; Hedges & Olkin 1985.
+    from scipy.stats import t as student
+
+    lines, missing = [], []
+    for line in means.to_dict("records"):
+        answer, number = rounds.get(line["outcome"]), line["round_no"]
+        ours = round_means(answer) if answer else pd.DataFrame(columns=["round_no"])
+        ours = ours[ours["round_no"] == number]
+        if ours.empty:
+            missing.append({"measure": line["outcome"], "round_no": number if number == number else "",
+                            "reason": f"{line['finding']}: we have no mean of {line['outcome']} for this round"})  # fmt: skip
+            continue
+        mean, sd, n = (ours.iloc[0][k] for k in ("mean", "sd", "n"))
+        difference = mean - line["mean"]
+        parts = (sd**2 / n, line["sd"] ** 2 / line["n_athletes"])
+        se = math.sqrt(sum(parts))
+        sizes = (n, line["n_athletes"])
+        usable = se > 0 and all(s > 1 for s in sizes)
+        df = sum(parts) ** 2 / sum(p**2 / (s - 1) for p, s in zip(parts, sizes, strict=True)) if usable else math.nan
+        half = float(student.ppf(0.975, df)) * se if usable else math.nan
+        g, g_half = _hedges(difference, (sd, line["sd"]), sizes) if usable else (math.nan, math.nan)
+        values = [
+            line["finding"], line["outcome"], number, line["mean"], line["sd"], line["n_athletes"], mean, sd,
+            *mean_limits(mean, sd, int(n)), int(n), difference,
+            se, df, difference - half, difference + half, g, g - g_half, g + g_half, line["source"],
+        ]  # fmt: skip
+        lines.append(dict(zip(PROFILE_COLUMNS, values, strict=True)))
+    return pd.DataFrame(lines, columns=PROFILE_COLUMNS), missing
+
+
+def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
+    """Compare our change from round to round with the published change of means."""
+    # Papers do not print how the values of two rounds go together, which the standard error of a change
+    # needs: √((s₁² + s₂² − 2 r s₁ s₂) / n). The correlation r of our own athletes in the same two rounds
+    # stands in for it.
+    if means.empty:
+        return pd.DataFrame(columns=STEP_COLUMNS)
+    lines = []
+    for (finding, outcome), group in means.dropna(subset=["round_no"]).groupby(["finding", "outcome"], sort=False):
+        answer = rounds.get(outcome)
+        if not answer:
+            continue
+        published = group.drop_duplicates("round_no").set_index("round_no").sort_index()
+        for earlier, later in itertools.pairwise(published.index):
+            ours = _our_step(answer, earlier, later)
+            if ours is not None:
+                r = _correlation_between(answer.rows, earlier, later)
+                step = _published_step(published.loc[earlier], published.loc[later], r)
+                name = f"{later:g} - {earlier:g}"
+                lines.append([finding, outcome, name, *_one_step(step, ours), r, group["source"].iloc[0]])
+    return pd.DataFrame(lines, columns=STEP_COLUMNS)
+
+
+def _our_step(answer, earlier: float, later: float):
+    """Return our change between two rounds: from the model, or, for rounds that are not neighbours, of the athletes in both."""
+    from scipy.stats import t as student
+
+    known = answer.comparison.contrasts
+    pair = known[(known["earlier"].astype(str) == f"{earlier:g}") & (known["later"].astype(str) == f"{later:g}")]
+    if len(pair):
+        return pair.iloc[0]
+    both = _two_rounds(answer.rows, earlier, later)
+    if both.shape[1] < 2 or len(both) < 3:
+        return None
+    change = (both[later] - both[earlier]).to_numpy()
+    df, se = len(change) - 1, float(change.std(ddof=1)) / math.sqrt(len(change))
+    half = float(student.ppf(0.975, df)) * se
+    mean = float(change.mean())
+    return {"estimate": mean, "ci_low": mean - half, "ci_high": mean + half, "standard_error": se, "df": df}
+
+
+def _two_rounds(rows: pd.DataFrame, earlier: float, later: float) -> pd.DataFrame:
+    number = pd.to_numeric(rows["round_no"].astype(str), errors="coerce")
+    of_two = rows.assign(number=number)[number.isin([earlier, later])]
+    return of_two.pivot_table("value", "athlete", "number", observed=True).dropna()
+
+
+def _correlation_between(rows: pd.DataFrame, earlier: float, later: float) -> float:
+    """Return how our athletes' values of two rounds correlate; not-a-number below four athletes or without spread."""
+    both = _two_rounds(rows, earlier, later)
+    if both.shape[1] < 2 or len(both) < 4 or (both.std() == 0).any():
+        return math.nan
+    return float(np.corrcoef(both[earlier], both[later])[0, 1])
+
+
+def _published_step(first, last, r: float) -> tuple[float, float, float]:
+    """Return the published change, its standard error and degrees of freedom."""
+    n = min(first["n_athletes"], last["n_athletes"])
+    variance = (first["sd"] ** 2 + last["sd"] ** 2 - 2 * r * first["sd"] * last["sd"]) / n
+    return last["mean"] - first["mean"], math.sqrt(variance) if variance >= 0 else math.nan, n - 1
+
+
+def _one_step(step: tuple[float, float, float], ours) -> list[float]:
+    from scipy.stats import t as student
+
+    change, se, df = step
+    half = float(student.ppf(0.975, df)) * se
+    both = math.hypot(se, ours["standard_error"])
+    pooled_df = both**4 / (se**4 / df + ours["standard_error"] ** 4 / ours["df"]) if both > 0 else math.nan
+    difference, reach = ours["estimate"] - change, float(student.ppf(0.975, pooled_df)) * both
+    return [change, change - half, change + half, ours["estimate"], ours["ci_low"], ours["ci_high"], difference,
+            difference - reach, difference + reach, pooled_df]  # fmt: skip
+
+
+def _hedges(difference, sds, sizes) -> tuple[float, float]:
+    df = sum(sizes) - 2
+    pooled = math.sqrt(sum((n - 1) * sd**2 for sd, n in zip(sds, sizes, strict=True)) / df)
+    g = (1 - 3 / (4 * df - 1)) * difference / pooled
+    return g, 1.959963985 * float(np.sqrt(sum(1 / n for n in sizes) + g**2 / (2 * sum(sizes))))
+
+
+ASPECTS = ("sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing")
+"""What is compared, in this order."""
+NEAR = {"sample_delay_s": 15.0}
+"""Differences up to this count as the same (our proposal; lactate moves little within a quarter of a minute)."""
+
+
+def compare_protocols(
+    protocols: pd.DataFrame,
+    protocol,
+    *,
+    sessions=None,
+    sport: str = "",
+    sex: str = "",
+    sample_delay_s: float = math.nan,
+) -> pd.DataFrame:
+    """Set the protocols side by side, since another rest makes another study."""
+    site = ""
+    if sessions is not None and "sample_site" in sessions:
+        site = ", ".join(dict.fromkeys(s for s in sessions["sample_site"] if s))
+    groups = list(getattr(protocol, "groups", None) or {})
+    each = [protocol.for_group(g) for g in groups] or [protocol]
+    ours = {"sport": sport, "sex": sex, "sample_site": site, "sample_delay_s": sample_delay_s}
+    ours |= {a: _one_or_all([getattr(p, a) for p in each]) for a in ("rounds", "work_s", "rest_s")}
+    ours["clothing"] = _one_or_all([getattr(p, "clothing", "") for p in each])
+    lines = []
+    for line in protocols.to_dict("records"):
+        for aspect in ASPECTS:
+            theirs, mine = line.get(aspect, ""), ours[aspect]
+            lines.append([line["finding"], aspect, theirs, mine, _same(aspect, theirs, mine)])
+    return pd.DataFrame(lines, columns=["finding", "aspect", "published", "ours", "same"])
+
+
+def _one_or_all(values: list):
+    different = list(dict.fromkeys(values))
+    return (
+        different[0] if len(different) == 1 else " or ".join(v if isinstance(v, str) else f"{v:g}" for v in different)
+    )
+
+
+def _same(aspect: str, theirs, mine) -> str:
+    if any(v == "" or (isinstance(v, float) and math.isnan(v)) for v in (theirs, mine)):
+        return "not stated"
+    try:
+        return "yes" if abs(float(theirs) - float(mine)) <= NEAR.get(aspect, 0.0) else "no"
+    except ValueError:
+        plain = (" ".join(str(v).casefold().replace("_", " ").split()) for v in (theirs, mine))
+        return "yes" if len(set(plain)) == 1 else "no"
+
 
 SPEARMAN_NOTE = (
     "the published value is Spearman's, and so is ours here; intervals of Fisher's z are slightly too narrow for it"

@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basics import KitError, Result, check_choice
-from .correlations import (
+from .evidence import (
+    bayes_factor,
     consistency,
+    detectability,
     fisher_limits,
     normal_quantile,
     prediction_interval,
@@ -18,7 +20,6 @@ from .correlations import (
     to_z,
     variance_of_z,
 )
-from .evidence import bayes_factor, detectability
 
 FIXED, RANDOM = "fixed effect", "random effects"
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from ..basics import Result, check_number, format_number
 from ..study.outcomes import known_outcome
-from .correlations import fisher_limits
+from .evidence import fisher_limits
 
 CORRELATION_NAMES = ("r", "rho", "correlation", "pearson", "spearman")
 MEAN_NAMES = ("mean", "median")

@@ -4,9 +4,8 @@ In: `Answers` (or a study folder). Out: the folder `output/`, rebuilt whole each
 say whether it still belongs to its input. Nothing here computes a statistic.
 """
 
-from .build import READ_ME, build_report
+from .build import READ_ME, build_document, build_report
 from .data_package import make_data_package
-from .document import build_document
 from .html_page import part
 from .plan_document import published_correlation
 

@@ -12,8 +12,8 @@ from ..answers.describe import REST_MEASURES
 from ..basics import check_choice, format_number
 from ..study import OUTCOMES
 from ..telling.cleaning.figures import draw_trace
-from ..telling.export import figure_bytes
 from ..telling.study.figures import draw_own_rounds
+from ..telling.style import figure_bytes
 from ..telling.training.sentences import athlete_change
 from .html_page import page, picture_uri, sanitised, table_rows
 

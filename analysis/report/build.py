@@ -13,23 +13,74 @@ from ..answers import Answers
 from ..answers.training import training_questions
 from ..basics import FEWEST_PEOPLE, KitError, join_words, plural, rounded
 from ..basics.parallel import SideBySide
+from ..study.binding import note_look
 from ..study.inventory import UNTOLD, input_checksums
-from ..study.looks import note_look
-from ..telling.document import Picture, Table
-from ..telling.export import contact_sheet
+from ..telling.document import Bullets, Document, Paragraph, Picture, Section, Table
+from ..telling.study import phrases as say
+from ..telling.study.methods import list_sources
 from ..telling.study.sentences import deviations
-from .about import describe_output, versions
+from ..telling.style import contact_sheet
 from .athlete_pages import write_athlete_pages
 from .data_package import write_data_package
-from .document import build_document
+from .first_screen import answers_sections, write_one_page
 from .html_page import render_html
 from .notebook_pages import NotebooksAside
-from .one_page import write_one_page
-from .output import ABOUT, FOR_YOU, TO_SHARE, Folders, build_aside
-from .pictures import drawn
-from .privacy import Codes, texts_that_leave
+from .output import ABOUT, FOR_YOU, TO_SHARE, Folders, build_aside, describe_output, versions
+from .paper import paper_sections, within_limits
+from .pictures import drawn, has_rounds
 from .results_json import json_text, write_csv
-from .sharing import SharedAnswers
+from .sharing import Codes, SharedAnswers, texts_that_leave, without_few
+from .supplement import checklist_tables, further_section, supplement_sections
+
+
+def build_document(answers, *, own: bool = False) -> Document:
+    """Assemble the write-up of a study.
+
+    Parameters
+    ----------
+    answers : Answers
+    own : bool
+        For the owner's copy: a line on the first screen for each athlete who agreed to it. Default False.
+
+    Returns
+    -------
+    Document
+        With the layers "answers", "paper" and "supplement".
+
+    Examples
+    --------
+    >>> from analysis.answers import Answers
+    >>> from pathlib import Path
+    >>> from analysis.study import Study
+    >>> build_document(Answers(Study(folder=Path("nowhere"), title="An evening"))).title
+    'An evening'
+    """
+    study = answers.study
+    paper, further = within_limits(paper_sections(answers))
+    beside = [further_section(further)] if further else []
+    sections = (*answers_sections(answers, own=own), *paper, *supplement_sections(answers), *beside)
+    if isinstance(answers, SharedAnswers):
+        sections = tuple(without_few(s) for s in sections)
+    document = Document(
+        title=study.title or ("A sparring study" if has_rounds(answers) else "A survey of sparring sessions"),
+        fields=say.TITLE_PAGE,
+        sections=sections,
+    )
+    lists = checklist_tables(document, study)
+    see = Paragraph(say.SEE_HERE.format(refs=", ".join(f"{{table:{t.key}}}" for t in lists)))
+    checklists = Section("Reporting checklists", (see, *lists), 1, "supplement")
+    sources = list_sources(document.text("paper", cells=True), answers)
+    further = [s for s in list_sources(document.text("supplement", cells=True), answers) if s not in sources]
+    ordered = (
+        *document.of_layer("answers"),
+        *document.of_layer("paper"),
+        *([Section("Sources", (Bullets(sources),))] if sources else []),
+        *document.of_layer("supplement"),
+        *([checklists] if has_rounds(answers) else []),  # they ask about a study of athletes
+        *([Section("Further sources", (Bullets(tuple(further)),), 1, "supplement")] if further else []),
+    )
+    return replace(document, sections=ordered, _numbers={})
+
 
 READ_ME = f"""What is in this folder
 ======================

@@ -12,8 +12,7 @@ from ..answers.training import CAPACITY, values_by_occasion
 from ..basics import FEWEST_PEOPLE, join_words, plural
 from ..physiology import capacity_step_to_share
 from ..study import OUTCOMES, typed_outcomes
-from ..study.crowd import by_lot, hide_in_crowd, not_by_subtraction
-from ..study.privacy import secret_labels
+from ..study.privacy import by_lot, hide_in_crowd, not_by_subtraction, secret_labels
 from .results_json import json_text, write_csv
 from .sharing import step_of
 

@@ -21,7 +21,7 @@ from ..telling.document import (
     split_at_point,
     unbroken,
 )
-from ..telling.export import content_policy
+from ..telling.style import content_policy
 
 _HERE = Path(__file__).resolve().parent
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from ..basics import join_words
 from ..physiology import known_aerobic_tests
 from ..study import planned
-from ..study.approval import approval_of
+from ..study.consent import approval_of
 from ..telling.cleaning.sentences import write_up_cleaning, write_up_set_aside
 from ..telling.document import Bullets, Paragraph, Picture, Section, Table, paragraphs
 from ..telling.fitness.sentences import abstract_capacity, write_up_capacity
@@ -41,7 +41,7 @@ from ..telling.training.sentences import plain_training, write_up_training, writ
 from ..telling.training.tables import training_tables
 from ..telling.words import step_words
 from . import pictures
-from .about import versions
+from .output import versions
 from .pictures import activity_answer, fitness_outcomes, has_rounds, nothing_compared
 from .sharing import partly_passed_on
 

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from functools import partial
 
-from ..answers.roll_call import count_flow
+from ..answers.describe import count_flow
 from ..basics import NotYet, join_words, upper_first
 from ..physiology.aerobic_tests import COARSE_STEP
 from ..study import OUTCOMES
-from ..telling.cleaning.account_figures import draw_missing, draw_time_in_bands
-from ..telling.cleaning.figures import draw_overview
+from ..telling.cleaning.figures import draw_missing, draw_overview, draw_time_in_bands
 from ..telling.document import Picture
-from ..telling.export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes
 from ..telling.fitness.figures import draw_capacity, draw_levels, draw_specifications
 from ..telling.pace.figures import draw_example_round, draw_fitness_and_activity
 from ..telling.published.figures import draw_forest
-from ..telling.rounds.check_figures import draw_checks
-from ..telling.rounds.figures import draw_evenings, draw_rounds, draw_steps
+from ..telling.rounds.figures import draw_checks, draw_evenings, draw_rounds, draw_steps
 from ..telling.study.figures import draw_by_bound, draw_flow_of_athletes, draw_rests
+from ..telling.style import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes
 from ..telling.survey.figures import draw_sessions
 from .sharing import SharedAnswers
 

@@ -12,14 +12,13 @@ from ..basics import KitError, Result, check_choice, join_words, plural
 from ..basics.errors import need_columns
 from .anova import RoundsAnova
 from .bounds import LimitBounds, bounds_of, find_limits
-from .by_bound import with_bounds
 from .compare import CENSORED, RoundsComparison, compare_of
 from .opponents import OpponentSpread, opponents_of, rests_of
 from .plateau import Plateau, check_bounds, check_effect, plateau_of
 from .prepare import LIMIT_COLUMN, RoundRows, pairs_of, prepare_rounds
 from .ranks import RoundsRanks, ranks_of
 from .sensitivity import other_ways, sensitivity_table
-from .steps import all_steps, gate_steps, label_of_step
+from .steps import all_steps, gate_steps, label_of_step, with_bounds
 from .tipping import TippingPoint, tipping_of
 
 ROLES = ("primary", "secondary", "exploratory")

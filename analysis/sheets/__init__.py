@@ -4,9 +4,8 @@ In: a protocol (or a Study), codes, a pairing and a timetable. Out: `Sheet`s, an
 to people is made separately and never written into a study folder.
 """
 
-from .fitness import fitness_sheets
-from .materials import list_materials, write_code_list
-from .training import training_sheets
+from .content import list_materials, write_code_list
+from .other_days import fitness_sheets, training_sheets
 from .write import fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
 
 __all__ = [

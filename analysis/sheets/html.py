@@ -6,9 +6,9 @@ import html
 from collections.abc import Sequence
 
 from ..basics import check_choice
-from ..telling.export import content_policy
-from .pages import CARDS_ACROSS, GAP, Page, arrange
+from ..telling.style import content_policy
 from .parts import PAPERS, Sheet
+from .pdf import CARDS_ACROSS, GAP, Page, arrange
 
 STYLE = """
 @page { size: %(paper)s portrait; margin: 12mm; }

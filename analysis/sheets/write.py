@@ -11,16 +11,15 @@ from ..basics import KitError, NotYet, Result, check_choice, join_words
 from ..planning import Pairing, Timetable, make_timetable, pair_athletes
 from ..planning.timetable import sampling_of
 from ..study import Study
-from ..study.approval import approval_of, blood_is_drawn, minors_among
-from ..study.forms import fill_workbook
+from ..study.consent import approval_of, blood_is_drawn, minors_among
 from ..study.inventory import WORKBOOK
 from ..study.new_folder import known_rows, make_codes
 from ..study.new_folder import sheet_columns as workbook_columns
+from ..study.workbook import fill_workbook
 from .content import build_sheets
 from .html import sheets_html
 from .parts import PAPERS, Sheet
-from .pdf import sheets_pdf
-from .texts import texts_pdf
+from .pdf import sheets_pdf, texts_pdf
 
 KINDS = ("html", "pdf")
 TABLES = ("clock", "athletes", "attendance", "rounds")

@@ -14,7 +14,7 @@ from .new_folder import new_study
 from .outcomes import OUTCOMES, Outcome, known_outcome, outcome_named, topics, typed_outcomes
 from .plan import Plan
 from .problems import Problem, StudyError
-from .protocol import Protocol
+from .settings import Protocol
 
 __all__ = [
     "OUTCOMES",

@@ -11,16 +11,15 @@ from pathlib import Path
 import pandas as pd
 
 from ..basics import KitError, Result, plural
-from .binding import EXPLORATORY, planned, question_statuses
+from .binding import EXPLORATORY, look_state, planned, question_statuses
 from .columns import TABLES
+from .decisions import decision_lines, write_decisions
 from .deviations import plan_deviations, unmeasured
 from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
-from .looks import look_state
 from .model import Study
 from .outcomes import short_question, typed_outcomes
 from .problems import Problem, StudyError, describe_problems, problem_table
-from .proposals import decision_lines, write_decisions
 from .settings import SETTINGS_FILE
 from .training import has_phases
 

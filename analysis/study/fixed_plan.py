@@ -26,13 +26,13 @@ from .amendments import (
     today_iso,
     versions_intact,
 )
-from .approval import approval_of, require_approval
+from .consent import approval_of, require_approval
 from .fixing import take_back, write_plan
 from .model import Study
 from .outcomes import OUTCOMES, QUESTIONS, digits_of, short_question
 from .plan import Hypothesis, Plan, propose_adjustment
 from .plan_rules import about_adjustment, about_looks, about_multiplicity
-from .protocol import Protocol, protocol_values
+from .settings import Protocol, protocol_values
 from .training import plan_part
 
 

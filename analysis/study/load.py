@@ -16,9 +16,12 @@ from ..basics import KitError, join_words, plural
 from ..basics.errors import expand_home
 from ..environment import python_name
 from .aerobic import check_aerobic_tests, check_fitness, fill_fitness, known_tests, more_columns
-from .approval import check_ethics, check_minors, check_sampling_pace, check_texts
 from .columns import TABLES, RawTable, empty_table, lines_of, read_headings
 from .consent import (
+    check_ethics,
+    check_minors,
+    check_sampling_pace,
+    check_texts,
     every_code,
     find_withdrawn,
     not_analysed,
@@ -27,8 +30,7 @@ from .consent import (
     write_ledger,
 )
 from .convert import Context, convert_table, judge_value
-from .decisions import ALL, UNFIT, Decided, apply_decisions, is_about_unfit, row_keys
-from .exchanged import put_right
+from .decisions import ALL, UNFIT, Decided, apply_decisions, is_about_unfit, is_proposal, propose_decisions, row_keys
 from .fixed_plan import FIXED_FILE, load_fixed_plan
 from .inventory import (
     Inventory,
@@ -44,9 +46,8 @@ from .outcomes import OUTCOMES
 from .plan import Plan, keep_fixed, read_plan, settle_primary_session
 from .plausible import HEART_RATES, MEASURES, check_rows, check_tables, remark_on_primary_session
 from .problems import Findings, Problem, StudyError, fold_rows, problem_table
-from .proposals import is_proposal, propose_decisions
-from .protocol import Protocol, grades_of, rank_grades
-from .settings import SETTINGS_FILE, Settings, read_protocol, read_settings
+from .settings import SETTINGS_FILE, Protocol, Settings, grades_of, rank_grades, read_protocol, read_settings
+from .slips import put_right
 from .training import check_training, read_training
 
 

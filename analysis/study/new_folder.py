@@ -18,15 +18,14 @@ from ..environment import python_name
 from .aerobic import known_tests, more_columns, needed_inputs
 from .columns import Column, column_rules, describe_columns
 from .fixing import write_whole
-from .forms import Tab, write_forms
 from .inventory import WORKBOOK, checksum, plain_name
 from .outcomes import OUTCOMES, proposed_directions, proposed_outcomes
 from .plan import MOST_ATHLETES, PROPOSED_REASON, propose_hypothesis
-from .protocol import SCALES
-from .settings import SETTINGS_FILE
+from .settings import SCALES, SETTINGS_FILE
 from .text_files import Slip
 from .times import read_duration
 from .training import FILES as TRAINING_FILES
+from .workbook import Tab, write_forms
 
 FOLDER = Path(__file__).with_name("templates")
 REPORT_TEXTS = Path(__file__).parents[1] / "report" / "texts"

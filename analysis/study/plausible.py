@@ -10,14 +10,13 @@ from itertools import pairwise
 import pandas as pd
 
 from ..basics import did_you_mean, join_words
-from .codes import check_codes, nearest_code, who_lists
 from .columns import KEYS, column_rules, lines_of, place
 from .convert import KEEP, is_usual
 from .outcomes import ALSO_TYPED, typed_outcomes
 from .plan import Plan
 from .problems import Findings, asked
-from .protocol import Protocol
-from .settings import SETTINGS_FILE
+from .settings import SETTINGS_FILE, Protocol
+from .slips import check_codes, nearest_code, who_lists
 from .stand_out import ask_what_stands_out
 from .times import clock_seconds
 

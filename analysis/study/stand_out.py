@@ -18,7 +18,7 @@ import pandas as pd
 from .columns import lines_of, place
 from .convert import KEEP
 from .problems import Findings
-from .protocol import Protocol
+from .settings import Protocol
 
 SCATTER = 1.4826
 """Median absolute deviation times this is the standard deviation of a normal distribution."""

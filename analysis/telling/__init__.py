@@ -6,8 +6,7 @@ of the kit. Nothing here reads a file or computes a statistic. Import the topic,
 ``open_answers("data_demo")``, `survey` is ``open_survey().survey()`` and `training` ``open_training().training()``.
 """
 
-from .export import save_figure
-from .style import finish
+from .style import finish, save_figure
 
 __all__ = [
     "finish",

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from .export import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes, file_name
+from .style import FORMATS, HEAVY_BYTES, PAGE_PIXELS, figure_bytes, file_name
 
 REFERENCE = re.compile(r"\{(figure|table):([a-z0-9_]+)\}")
 REFERENCES = re.compile(r"\{(table|figure):(\w+)\}(?:(?:, | and )\{\1:\w+\})*")

@@ -5,11 +5,10 @@ with a `BeforeAfter` where nobody went without. Knows nothing of files.
 """
 
 from .allocation import allocate, allocate_late
+from .before_after import individual_response
 from .compare import compare_groups, effect_from_summaries
-from .individual import individual_response
-from .power import ancova_power, plan_training
+from .power import ancova_power, plan_training, simulate_training
 from .randomise import randomisation_test
-from .simulate import simulate_training
 
 __all__ = [
     "allocate",

@@ -11,10 +11,15 @@ import pandas as pd
 from ..basics import KitError, Result, left_out_table, plural
 from ..models import fit_mixed, holm
 from .allocation import LEAST_PAIRS, RANDOMISED
-from .before_after import detectable_of, typical_error_of, with_error
+from .before_after import (
+    IndividualResponse,
+    detectable_of,
+    individual_response,
+    one_row_per_athlete,
+    typical_error_of,
+    with_error,
+)
 from .compare import GroupComparison, compare_groups
-from .individual import IndividualResponse, individual_response
-from .occasions import one_row_per_athlete
 from .randomise import RandomisationTest, randomisation_test
 
 GAIN, MATTERS, OPPOSITE, SMALL, CANNOT_TELL = (

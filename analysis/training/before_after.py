@@ -1,15 +1,104 @@
-"""Before and after in one group: the change, what values move without training, and the error of one test."""
+"""Before and after: one value per occasion, the change in one group, and what can be told of one athlete's response."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
-from ..basics import KitError, Result, left_out_table, plural
-from .individual import detectable_change
-from .occasions import one_row_per_athlete
+from ..basics import KitError, Result, check_number, left_out_table, plural
+from ..capacity import measure_capacity
+
+PHASES = ("familiarisation", "pre", "post", "later")
+"""Familiarisation never counts; later is after the second period of a delayed start and does not answer the question."""
+
+
+def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
+    """Measure the capacity of every athlete at every occasion; `.attrs["left_out"]` lists tests not used."""
+    parts, lost = [], []
+    for (phase, occasion), rows in with_occasions(aerobic_tests).groupby(["phase", "occasion"], sort=False):
+        if phase not in ("pre", "post", "later"):
+            continue
+        found = measure_capacity(rows.drop(columns=["phase", "occasion"]), athletes, **options)
+        lost.append(found.attrs["left_out"])
+        found.attrs = {}
+        found = found[found["capacity"].notna()]
+        parts.append(
+            found.rename(columns={"capacity": "value"})[
+                ["athlete", "value", "unit", "standard_error", "error_kind", "test", "date"]
+            ].assign(phase=phase, occasion=occasion)
+        )
+    columns = [
+        "athlete",
+        "phase",
+        "occasion",
+        "value",
+        "unit",
+        "standard_error",
+        "error_kind",
+        "test",
+        "date",
+    ]
+    table = pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
+    table.attrs["left_out"] = pd.concat(lost, ignore_index=True) if lost else None
+    return table
+
+
+def outcome_by_occasion(rows, sessions, outcome) -> pd.DataFrame:
+    """Take the mean of an outcome per athlete and evening, over the rounds that the athlete sparred in every evening."""
+    known = with_occasions(sessions)
+    known = known[known["phase"].isin(("pre", "post"))].assign(session=lambda t: t["session"].astype(str))
+    work = rows.assign(session=rows["session"].astype(str), value=pd.to_numeric(rows[outcome], errors="coerce"))
+    work = work[work["value"].notna() & (pd.to_numeric(work["round_no"]) != 0)]
+    work = work.merge(known[["session", "phase", "occasion"]], on="session")
+    evenings = work.groupby("athlete")["session"].transform("nunique")
+    shared = work.groupby(["athlete", "round_no"])["session"].transform("nunique") == evenings
+    table = (
+        work[shared]
+        .groupby(["athlete", "phase", "occasion", "session"], sort=True)
+        .agg(value=("value", "mean"), n_rounds=("value", "size"))
+        .reset_index()
+    )
+    table = table.sort_values(
+        ["athlete", "phase", "occasion"], key=lambda c: c.map(PHASES.index) if c.name == "phase" else c
+    )
+    return table[["athlete", "phase", "occasion", "value", "n_rounds", "session"]]
+
+
+def with_occasions(table) -> pd.DataFrame:
+    """Fill phase with "" and occasion with 1 where a table does not have them."""
+    table = table.reset_index(drop=True).copy()
+    phase = table["phase"] if "phase" in table else pd.Series("", index=table.index)
+    table["phase"] = phase.astype("string").fillna("").str.strip().astype(object)
+    occasion = table["occasion"] if "occasion" in table else pd.Series(1, index=table.index)
+    table["occasion"] = pd.to_numeric(occasion, errors="coerce").fillna(1).astype(int)
+    return table
+
+
+def one_row_per_athlete(values, allocation) -> pd.DataFrame:
+    """Put baselines and follow-ups of every allocated athlete side by side."""
+    values = values[values["phase"].isin(("pre", "post"))]
+    twice = values[values.duplicated(["athlete", "phase", "occasion"])]
+    if len(twice):
+        line = twice.iloc[0]
+        raise KitError(
+            f"Athlete {line['athlete']} has two values of phase {line['phase']}, occasion {line['occasion']}: number the "
+            "occasions 1, 2, or set one row aside in decisions."
+        )
+    wide = values.assign(
+        name=[f"{p}_{o}" for p, o in zip(values["phase"], values["occasion"], strict=True)]
+    ).pivot_table(index="athlete", columns="name", values="value")
+    names = {
+        p: sorted((c for c in wide if c.startswith(p)), key=lambda c: int(c.split("_")[1])) for p in ("pre", "post")
+    }
+    wide = wide[[*names["pre"], *names["post"]]].astype(float)
+    for phase in ("pre", "post"):
+        wide[phase] = wide[names[phase]].mean(axis=1) if names[phase] else float("nan")
+    wide["change"] = wide["post"] - wide["pre"]
+    people = allocation.assign(athlete=allocation["athlete"].astype(str))
+    return people.merge(wide.rename_axis(None, axis=1).reset_index(), on="athlete", how="left")
 
 
 @dataclass(frozen=True)
@@ -134,3 +223,109 @@ def detectable_of(error, wide) -> float:
 def with_error(used, detectable):
     columns = [c for c in ("athlete", "arm", "pre", "post", "change") if c in used]
     return used[columns].assign(within_error=~(used["change"].abs() > detectable)).reset_index(drop=True)
+
+
+ENOUGH = 20
+"""Athletes a group below which nothing is said about individual response (our proposal, from the width of the intervals)."""
+
+
+@dataclass(frozen=True)
+class IndividualResponse(Result):
+    """How much of the spread of the changes training itself could have made; negative values keep their sign."""
+
+    sd_ir: float  # sqrt(SD²trained - SD²control), with the sign of the difference
+    mover_low: float  # from the chi-square limits of each variance
+    mover_high: float
+    normal_low: float  # from normal theory
+    normal_high: float
+    sd_trained: float  # of the changes
+    sd_control: float
+    n_trained: int
+    n_control: int
+    can_be_told: bool  # whether both groups are large enough for a sentence about it
+    level: float = 0.95
+
+
+def individual_response(*, sd_trained, n_trained, sd_control, n_control, level=0.95) -> IndividualResponse:
+    """Estimate the standard deviation of individual responses with two intervals.
+
+    Parameters
+    ----------
+    sd_trained, sd_control : float
+        SDs of the changes in the two groups, in the unit of the outcome.
+    n_trained, n_control : int
+        Athletes in the groups.
+    level : float
+        Of the intervals. Default 0.95.
+
+    Returns
+    -------
+    IndividualResponse
+        sd_ir, mover_low, mover_high, normal_low, normal_high, can_be_told.
+
+    When to use
+    -----------
+    In a randomised study with a group that did not add the training. Below twenty athletes a group the interval is wider than any
+    answer. It never says who responds.
+
+    Notes
+    -----
+    The variance of the control group's changes is error and daily life; what the trained group has beyond it may be response.
+    MOVER: with l and u the chi-square limits of a variance, low = d - sqrt((v1 - l1)² + (u2 - v2)²), high alike.
+
+    References
+    ----------
+    Hopkins (2015) J Appl Physiol 118:1444; Zou & Donner (2008) Stat Med 27:1693 (MOVER); Williamson, Atkinson & Batterham (2017)
+    Sports Medicine 47:1501.
+
+    Examples
+    --------
+    >>> result = individual_response(sd_trained=3, n_trained=20, sd_control=2, n_control=20)
+    >>> round(result.sd_ir, 2), round(result.mover_low, 2), round(result.mover_high, 2)
+    (2.24, -0.95, 3.92)
+    """
+    from scipy import stats
+
+    check_number(sd_trained, name="sd_trained", low=0, ends=True)
+    check_number(sd_control, name="sd_control", low=0, ends=True)
+    n1 = check_number(n_trained, name="n_trained", low=2, ends=True, whole=True)
+    n0 = check_number(n_control, name="n_control", low=2, ends=True, whole=True)
+    level = check_number(level, name="level", low=0, high=1)
+    v1, v0 = sd_trained**2, sd_control**2
+    tails = [0.5 + level / 2, 0.5 - level / 2]
+    l1, u1 = v1 * (n1 - 1) / stats.chi2.ppf(tails, n1 - 1)
+    l0, u0 = v0 * (n0 - 1) / stats.chi2.ppf(tails, n0 - 1)
+    gap = v1 - v0
+    error = math.sqrt(2 * (v1**2 / (n1 - 1) + v0**2 / (n0 - 1)))
+    z = float(stats.norm.ppf(0.5 + level / 2))
+    return IndividualResponse(
+        sd_ir=_signed_root(gap),
+        mover_low=_signed_root(gap - math.hypot(v1 - l1, u0 - v0)),
+        mover_high=_signed_root(gap + math.hypot(u1 - v1, v0 - l0)),
+        normal_low=_signed_root(gap - z * error),
+        normal_high=_signed_root(gap + z * error),
+        sd_trained=float(sd_trained),
+        sd_control=float(sd_control),
+        n_trained=n1,
+        n_control=n0,
+        can_be_told=min(n1, n0) >= ENOUGH,
+        level=level,
+    )
+
+
+def unknown_response(known: IndividualResponse) -> IndividualResponse:
+    """The same without numbers, for groups so small that their spread would describe single people."""
+    names = ("sd_ir", "mover_low", "mover_high", "normal_low", "normal_high", "sd_trained", "sd_control")
+    return replace(known, can_be_told=False, **dict.fromkeys(names, float("nan")))
+
+
+def _signed_root(variance: float) -> float:
+    return math.copysign(math.sqrt(abs(variance)), variance)
+
+
+def detectable_change(typical_error: float) -> float:
+    """Compute the smallest change of one athlete that the error of the test alone seldom makes."""
+    from scipy import stats
+
+    check_number(typical_error, name="typical_error", low=0, ends=True)
+    return float(stats.norm.ppf(0.5 + 0.95 / 2)) * math.sqrt(2) * typical_error

@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError, Result, check_choice, check_number, left_out_table
-from .linear import METHOD_WORDS, METHODS, one_fit
-from .tables import prepare
+from .linear import METHOD_WORDS, METHODS, one_fit, prepare
 
 
 @dataclass(frozen=True)

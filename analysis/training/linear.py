@@ -1,8 +1,14 @@
-"""Regression of a follow-up on a group, for one allocation and for many at once: estimates, three standard errors, df."""
+"""From a table of athletes to numbers, and the regression of a follow-up on a group, for one allocation and for many."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+import pandas as pd
+
+from ..basics import KitError, join_words, left_out_table
+from ..basics.errors import need_columns
 
 METHODS = ("hc2", "ols", "hc3")
 METHOD_WORDS = {
@@ -61,3 +67,130 @@ def one_fit(group, y, rest, *, method):
     maker = np.eye(n) - design @ bread @ design.T
     form = np.outer(weight, weight) * maker
     return beta, float(error), float(np.trace(form) ** 2 / np.sum(form**2))
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """The athletes of one comparison, in the order of the table."""
+
+    # `rest` holds the intercept, the baseline and the covariates; `rows` the positions used.
+
+    y: np.ndarray
+    group: np.ndarray
+    baseline: np.ndarray
+    rest: np.ndarray
+    terms: tuple[str, ...]
+    athletes: tuple[str, ...]
+    rows: np.ndarray
+    trained: str
+    left_out: pd.DataFrame
+    warnings: tuple[str, ...]
+
+
+def baseline_columns(baseline) -> list[str]:
+    """Names of the baseline columns, where one or several are given."""
+    return [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
+
+
+def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Prepared:
+    """Read the columns, take the mean of the baselines, and set aside who lacks a value."""
+    before = baseline_columns(baseline)
+    covariates = [covariates] if isinstance(covariates, str) else list(covariates)
+    wanted = [outcome, *before, group, *covariates]
+    need_columns(table, wanted)
+    names = table["athlete"].astype(str).tolist() if "athlete" in table else [f"row {i + 1}" for i in range(len(table))]
+    twice = sorted({n for n in names if names.count(n) > 1})
+    if twice:
+        raise KitError(f"One row per athlete is needed, but {join_words(twice)} has several: keep one.")
+    labels = table[group].astype("string").fillna("").str.strip()
+    kinds = [k for k in dict.fromkeys(labels) if k]
+    if str(reference) not in kinds or len(kinds) != 2:
+        raise KitError(
+            f"{group} must hold two groups, one of them the reference {reference!r}, but holds {join_words(kinds) or 'nothing'}."
+        )
+    trained = next(k for k in kinds if k != str(reference))
+    numbers = {c: pd.to_numeric(table[c], errors="coerce").to_numpy(dtype=float) for c in (outcome, *before)}
+    stacked = np.column_stack([numbers[c] for c in before])
+    measured = np.isfinite(stacked)
+    with np.errstate(invalid="ignore"):
+        start = np.where(
+            measured.any(axis=1),
+            np.where(measured, stacked, 0).sum(axis=1) / np.maximum(measured.sum(axis=1), 1),
+            np.nan,
+        )
+    columns, terms, lacking = [np.ones(len(table)), start], ["intercept", "baseline"], {}
+    for name in covariates:
+        for term, values in _coded(table[name], name):
+            columns.append(values)
+            terms.append(term)
+            lacking.setdefault(name, np.zeros(len(table), bool))
+            lacking[name] |= ~np.isfinite(values)
+    reasons = [[] for _ in names]
+    for i in range(len(names)):
+        if not labels.iloc[i]:
+            reasons[i].append(f"no {group}")
+        if not np.isfinite(start[i]):
+            reasons[i].append("no baseline")
+        if not np.isfinite(numbers[outcome][i]):
+            reasons[i].append("no follow-up")
+        reasons[i] += [f"no {name}" for name, gone in lacking.items() if gone[i]]
+    used = np.array([not r for r in reasons])
+    left_out = left_out_table(
+        {"athlete": n, "measure": outcome, "reason": join_words(r)} for n, r in zip(names, reasons, strict=True) if r
+    )
+    rest = np.column_stack(columns)[used]
+    is_trained = (labels == trained).to_numpy()[used].astype(float)
+    warnings = []
+    if not used.any() or min(is_trained.sum(), (1 - is_trained).sum()) < 2:
+        raise KitError(
+            f"A comparison needs at least two athletes of each group with baseline and follow-up; "
+            f"{int(is_trained.sum())} of {trained} and {int((1 - is_trained).sum())} of {reference} have both."
+        )
+    keep = full(rest)
+    if not keep.all():
+        gone = [t for t, k in zip(terms, keep, strict=True) if not k]
+        warnings.append(
+            f"The athletes used do not differ in {join_words(gone)} beyond the other terms: it left the model."
+        )
+        rest, terms = rest[:, keep], [t for t, k in zip(terms, keep, strict=True) if k]
+    if np.linalg.matrix_rank(np.column_stack([rest, is_trained])) <= rest.shape[1]:
+        raise KitError(
+            f"{group} cannot be separated from {join_words([t for t in terms if t != 'intercept'])}: leave a covariate out."
+        )
+    if len(rest) - rest.shape[1] - 1 < 1:
+        raise KitError(f"{len(rest)} athletes are too few for {rest.shape[1] + 1} terms: leave a covariate out.")
+    return Prepared(
+        y=numbers[outcome][used],
+        group=is_trained,
+        baseline=start[used],
+        rest=rest,
+        terms=tuple(terms),
+        athletes=tuple(n for n, u in zip(names, used, strict=True) if u),
+        rows=np.flatnonzero(used),
+        trained=trained,
+        left_out=left_out,
+        warnings=tuple(warnings),
+    )
+
+
+def full(rest):
+    """Which columns are not made of those before them."""
+    centre = rest.copy()
+    for j in range(1, rest.shape[1]):
+        values = rest[:, j] - rest[:, j].mean()
+        size = np.abs(rest[:, j]).max() or 1.0
+        centre[:, j] = values / size if np.abs(values).max() > 1e-12 * size else 0.0
+    return full_columns(centre)
+
+
+def _coded(column, name):
+    """A covariate as numbers: itself, or one column per further category."""
+    numbers = pd.to_numeric(column, errors="coerce")
+    given = column.notna() & (column.astype("string").str.strip() != "")
+    if numbers[given].notna().all() and not pd.api.types.is_bool_dtype(column):
+        return [(name, numbers.to_numpy(dtype=float))]
+    words = column.astype("string").str.strip()
+    kinds = sorted(words[given].unique())
+    return [
+        (f"{name}: {kind}", np.where(given, (words == kind).fillna(False), np.nan).astype(float)) for kind in kinds[1:]
+    ] or [(name, np.where(given, 0.0, np.nan))]

@@ -11,8 +11,7 @@ import pandas as pd
 
 from ..basics import KitError, Result, left_out_table
 from ..basics.errors import need_columns
-from .linear import TIES, many_fits
-from .tables import prepare
+from .linear import TIES, many_fits, prepare
 
 MOST_LISTED = 250_000
 """Up to this many allocations are listed; beyond, this many are drawn."""

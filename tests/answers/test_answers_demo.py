@@ -11,10 +11,9 @@ import pytest
 from half_filled import DEMO, LEFT_OUT
 
 from analysis.answers import Answers
-from analysis.answers.describe import describe_study
-from analysis.answers.roll_call import count_flow
+from analysis.answers.describe import count_flow, describe_study
 from analysis.basics import NotYet
-from analysis.report.document import build_document
+from analysis.report.build import build_document
 from analysis.study import list_needs
 
 MADE = DEMO / "how_it_was_made"

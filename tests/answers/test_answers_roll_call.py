@@ -7,14 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.answers.roll_call import SENSITIVITY, TICKS, came_tired_or_unwell, describe_roll_call
+from analysis.answers.describe import SENSITIVITY, TICKS, came_tired_or_unwell, describe_roll_call
 from analysis.physiology.published_values import dehydration_hr_rise
-from analysis.replication.profiles import compare_protocols
+from analysis.replication.answer import compare_protocols
 from analysis.rounds import answer_rounds
 from analysis.study import Protocol, check_study, load_study
 from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import load_fixed_plan
-from analysis.study.protocol import rank_grades
+from analysis.study.settings import rank_grades
 from analysis.telling.study.sentences import write_up_conditions, write_up_protocol
 from analysis.telling.study.tables import roll_call_table
 

@@ -43,8 +43,8 @@ from analysis.basics import KitError  # noqa: E402
 from analysis.recordings import read_gas_exchange  # noqa: E402
 from analysis.study import check_study, new_study  # noqa: E402
 from analysis.study.aerobic import check_fitness, known_tests, more_columns  # noqa: E402
-from analysis.study.approval import check_ethics, check_sampling_pace  # noqa: E402
 from analysis.study.columns import read_headings  # noqa: E402
+from analysis.study.consent import check_ethics, check_sampling_pace  # noqa: E402
 from analysis.study.convert import Context, convert_table  # noqa: E402
 from analysis.study.plan import read_plan  # noqa: E402
 from analysis.study.problems import Findings  # noqa: E402

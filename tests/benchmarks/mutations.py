@@ -131,7 +131,7 @@ def run_tests(home: Path, tests: list[str], seconds: int) -> bool:
 def main() -> int:
     """Try some changes and print those that survive."""
     parser = argparse.ArgumentParser(description=__doc__.split(":")[0])
-    parser.add_argument("module", help="for example analysis/cleaning/rules.py")
+    parser.add_argument("module", help="for example analysis/cleaning/flags.py")
     parser.add_argument("--tests", nargs="+", required=True, help="what runs against each change")
     parser.add_argument("--n", type=int, default=12)
     parser.add_argument("--seed", type=int, default=0)

@@ -12,9 +12,8 @@ import numpy as np
 
 from analysis.notebook.sliders import QUESTIONS, curves_of, picture_of
 from analysis.planning import Assumptions, answer_design, simulate_grid, simulate_studies
-from analysis.planning.ask import ask_fitness, ask_ranks, ask_rounds
+from analysis.planning.ask import ask_fitness, ask_ranks, ask_rounds, generate_studies
 from analysis.planning.design import Design
-from analysis.planning.generate import generate_studies
 
 SIZES = (8, 9, 10, 11, 12, 14, 16, 18, 20, 24, 28, 32)
 TRUTHS = {

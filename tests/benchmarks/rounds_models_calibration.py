@@ -33,7 +33,7 @@ from analysis.models import (  # noqa: E402
     shuffle_within,
 )
 from analysis.planning import estimate_after_looks, plan_looks  # noqa: E402
-from analysis.planning.generate import bout_numbers  # noqa: E402
+from analysis.planning.ask import bout_numbers  # noqa: E402
 from analysis.planning.looks import null_p_values  # noqa: E402
 
 FOLDER = Path(__file__).parents[1] / "references" / "rounds"

@@ -7,8 +7,7 @@ import re
 import pandas as pd
 import pytest
 
-from analysis.pace.marks import PaceWords, second_by_second
-from analysis.pace.page import pace_page
+from analysis.pace.marks import PaceWords, pace_page, second_by_second
 from analysis.study.times import clock_seconds
 
 pytestmark = pytest.mark.browser

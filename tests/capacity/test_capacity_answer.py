@@ -9,10 +9,10 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.capacity import answer_capacity
-from analysis.capacity.chart import FIT_COLUMNS, fit_many, join_athletes, specifications
+from analysis.capacity.beside import FIT_COLUMNS, fit_many, join_athletes, specifications
 from analysis.capacity.correlation import correlate
-from analysis.capacity.drift import drift_and_recovery
 from analysis.capacity.fit import HC3, fit_prepared, prepare, with_covariates
+from analysis.capacity.related import drift_and_recovery
 from analysis.capacity.results import Refused
 from analysis.models import robust_slope
 
@@ -253,7 +253,7 @@ def test_the_own_slope_of_an_athlete_who_missed_a_round_is_not_bent():
         {"athlete": np.repeat(list("ABCDE"), 4), "round_no": np.tile([1, 2, 3, 4], 5),
          "hr_mean_bpm": (np.array([160.0, 162, 158, 155, 157])[:, None] + rise).ravel()}
     )  # fmt: skip
-    from analysis.capacity.drift import own_slopes
+    from analysis.capacity.related import own_slopes
 
     missing = rows[~((rows["athlete"] == "E") & (rows["round_no"] == 1))]
     slopes = own_slopes(prepare(missing, capacity, "hr_mean_bpm"))["slope"]

@@ -10,8 +10,8 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.capacity.answer import bayes_factor
+from analysis.capacity.beside import influence, robust_correlation
 from analysis.capacity.correlation import correlate, correlate_within, correlation_levels, partial_correlation
-from analysis.capacity.leverage import influence, robust_correlation
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"
 CASES = sorted(p.name for p in REFERENCES.glob("06_correlation__*"))

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from analysis.answers import open_answers
-from analysis.capacity.chart import fit_many
+from analysis.capacity.beside import fit_many
 from analysis.capacity.correlation import partial_correlation
 from analysis.capacity.error import correct_for_error
 from analysis.capacity.fit import prepare

@@ -9,10 +9,15 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.capacity import answer_capacity, fit_capacity
-from analysis.capacity.adjustment import balanced_means, choose_covariates
+from analysis.capacity.adjustment import (
+    CircularTestError,
+    balanced_means,
+    choose_covariates,
+    hr_max_source,
+    shared_test_warning,
+)
 from analysis.capacity.correlation import correlate
 from analysis.capacity.fit import prepare
-from analysis.capacity.guards import CircularTestError, hr_max_source, shared_test_warning
 from analysis.capacity.results import judge
 
 REFERENCES = Path(__file__).parents[1] / "references" / "capacity"

@@ -8,7 +8,7 @@ from made_traces import MadeTrace
 from analysis.cleaning import CleaningRules
 from analysis.cleaning.flags import flag_codes, spans_of
 from analysis.cleaning.measure import measure_round
-from analysis.recordings.gaps import AT_CHANGES, judge_steps
+from analysis.recordings.recording import AT_CHANGES, judge_steps
 
 RULES = CleaningRules()
 

@@ -14,8 +14,7 @@ from made_traces import add_fault, make_trace
 
 from analysis.basics import KitError
 from analysis.cleaning import CleaningRules, flag_artefacts
-from analysis.cleaning.flags import FLAGS
-from analysis.cleaning.rules import cleaning_rules
+from analysis.cleaning.flags import FLAGS, cleaning_rules
 from analysis.physiology import hr_max_equations
 from analysis.physiology.intensity import _EDITIONS
 

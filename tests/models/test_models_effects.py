@@ -27,8 +27,7 @@ from analysis.models import (
     resample_indices,
     signed_rank,
 )
-from analysis.models.effect_sizes import hedges_factor
-from analysis.models.intervals import noncentral_t_interval
+from analysis.models.effect_sizes import hedges_factor, noncentral_t_interval
 from analysis.models.ranks import rank_sum_distribution
 
 

@@ -10,7 +10,7 @@ from scipy import stats
 from analysis.basics import KitError
 from analysis.models import centred_ranks, f_of_ranks, fit_mixed, flip_p, refit_pairs, shuffle_within
 from analysis.models.mixed import fit_mixed as plain_fit
-from analysis.planning.generate import bout_numbers
+from analysis.planning.ask import bout_numbers
 
 
 def club(n, rho, rng, k=4):

@@ -9,9 +9,9 @@ import pytest
 import analysis.physiology as ph
 from analysis.basics import KitError
 from analysis.capacity import measure_capacity
+from analysis.capacity.adjustment import CircularTestError, set_aside_circular
 from analysis.capacity.correlation import correlate
-from analysis.capacity.guards import CircularTestError, set_aside_circular
-from analysis.physiology.gas_exchange import process_gas_exchange
+from analysis.physiology.laboratory import process_gas_exchange
 from analysis.physiology.published_values import reliability_values
 from analysis.physiology.running import shuttle_stages
 

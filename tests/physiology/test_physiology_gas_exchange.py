@@ -6,7 +6,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.physiology import estimate_vo2max
-from analysis.physiology.gas_exchange import average_curve, parse_average, process_gas_exchange
+from analysis.physiology.laboratory import average_curve, parse_average, process_gas_exchange
 
 
 def ramp(*, minutes=10.0, top=3600.0, plateau=True, step=2.0, recovery=False, rer=1.15):

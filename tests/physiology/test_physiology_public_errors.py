@@ -119,7 +119,7 @@ def test_11_error_of_the_rowing_equations_is_in_litres():
 
 
 def test_12_a_prediction_interval_of_a_correlation_stays_inside_its_range():
-    from analysis.replication.correlations import prediction_interval
+    from analysis.replication.evidence import prediction_interval
 
     interval = prediction_interval(-0.6, 12, 16)
     assert interval.low == pytest.approx(-0.9126, abs=5e-4) and interval.high == pytest.approx(0.1555, abs=5e-4)

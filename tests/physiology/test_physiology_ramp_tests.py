@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.physiology.gas_exchange import process_gas_exchange
+from analysis.physiology.laboratory import process_gas_exchange
 
 RAMPS = Path(__file__).parents[1] / "references" / "physiology" / "ramp_tests"
 EXPECTED = pd.read_csv(RAMPS / "expected_vo2max_ml_kg_min.csv").set_index("test")

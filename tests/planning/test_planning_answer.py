@@ -15,9 +15,8 @@ from analysis.planning import (
     published_ranges,
     replication_sizes,
 )
-from analysis.planning.attenuation import slope_factor
+from analysis.planning.correlation import detectability_power, shrunk_correlation, slope_factor
 from analysis.planning.design import assumptions_for, round_profile
-from analysis.planning.replication import detectability_power, shrunk_correlation
 from analysis.study import Plan, Protocol
 from analysis.study.plan import Hypothesis
 

@@ -6,8 +6,8 @@ from scipy.stats import norm
 
 from analysis.basics import KitError
 from analysis.planning import Assumptions, assure_design, simulate_studies
-from analysis.planning.assurance import open_ranges, summarise_power
 from analysis.planning.design import Design
+from analysis.planning.questions import open_ranges, summarise_power
 
 
 def test_published_worked_example():

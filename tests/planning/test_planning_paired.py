@@ -9,8 +9,8 @@ import pytest
 from analysis.basics import KitError
 from analysis.planning import Assumptions, equivalence_power, paired_power
 from analysis.planning.design import Design
-from analysis.planning.paired import plateau_power
 from analysis.planning.questions import pose
+from analysis.planning.rounds import plateau_power
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "references/planning/power.json").read_text())
 

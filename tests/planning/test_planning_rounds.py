@@ -105,7 +105,7 @@ def test_impossible_questions_say_what_to_do(call, hint):
 @pytest.mark.parametrize("value", ["4", None, [4]])
 def test_what_is_no_number_is_named(value):
     from analysis.planning.correlation import correlation_power
-    from analysis.planning.paired import equivalence_power
+    from analysis.planning.rounds import equivalence_power
 
     for call in (
         lambda: rounds_power(n=12, rounds=4, effect_f=value, correlation=0.5),

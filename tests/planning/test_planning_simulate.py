@@ -7,10 +7,9 @@ import pytest
 from analysis.basics import KitError
 from analysis.models import holm
 from analysis.planning import Assumptions, answer_design, simulate_grid, simulate_studies
-from analysis.planning.ask import ask_rounds, holm_rows, plateau_start
-from analysis.planning.attenuation import fitness_signal
+from analysis.planning.ask import ask_rounds, generate_studies, holm_rows, plateau_start
+from analysis.planning.correlation import fitness_signal
 from analysis.planning.design import Design
-from analysis.planning.generate import generate_studies
 
 CLEAN = Assumptions().but(missing_round=0.0, leave=0.0, strap_loss=0.0, bout_share=0.0)
 
@@ -88,7 +87,7 @@ def test_generated_clubs_have_the_implied_covariance():
 def test_opponents_share_their_bout():
     truth = CLEAN.but(bout_share=0.6, shape="steady")
     batch = generate_studies(Design(8, rounds=3), truth, 3000, np.random.default_rng(0))
-    from analysis.planning.generate import bout_numbers
+    from analysis.planning.ask import bout_numbers
 
     within = batch.heart_rate - batch.heart_rate.mean(axis=2, keepdims=True)
     numbers = bout_numbers(8, 3)

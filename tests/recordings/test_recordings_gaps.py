@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from analysis.recordings.gaps import (
+from analysis.recordings.recording import (
     AT_CHANGES,
     ON_EVENTS,
     STEADILY,

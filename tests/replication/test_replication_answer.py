@@ -9,9 +9,9 @@ import pytest
 
 from analysis.physiology import published_combat_values, published_example
 from analysis.replication import answer_replication
+from analysis.replication.answer import compare_protocols
 from analysis.replication.combine import compare_correlation, judge_consistency
 from analysis.replication.findings import r_from_p, read_findings, sd_from_spread
-from analysis.replication.profiles import compare_protocols
 from analysis.rounds import answer_rounds
 from analysis.study import Protocol
 

@@ -14,13 +14,15 @@ from analysis.basics import KitError
 from analysis.models import correlation_cdf, correlation_quantile
 from analysis.replication import combine
 from analysis.replication.combine import combine_correlations, combine_estimates
-from analysis.replication.correlations import (
+from analysis.replication.evidence import (
+    bayes_factor,
     consistency,
+    detectability,
     fisher_limits,
     prediction_interval,
     prediction_interval_from_limits,
+    smallest_detectable,
 )
-from analysis.replication.evidence import bayes_factor, detectability, smallest_detectable
 
 REFERENCES = Path(__file__).parents[1] / "references" / "replication"
 PAIRS = json.loads((REFERENCES / "correlation_pairs.json").read_text())["pairs"]

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.report import data_package
-from analysis.study import Study, crowd, load_study
+from analysis.study import Study, load_study, privacy
 from analysis.study import privacy as study_privacy
-from analysis.study.crowd import LEVELS, by_lot, hide_in_crowd
+from analysis.study.privacy import LEVELS, by_lot, hide_in_crowd
 
 PERSON = st.tuples(
     st.one_of(st.none(), st.floats(14, 60)),
@@ -110,7 +110,7 @@ def check(module):
 
 
 def test_the_hiding_keeps_what_it_promises():
-    check(crowd)
+    check(privacy)
 
 
 MUTATIONS = (
@@ -141,7 +141,7 @@ MUTATIONS = (
 @pytest.mark.parametrize("number", range(len(MUTATIONS)))
 def test_a_change_of_one_line_is_noticed(number):
     was, becomes = MUTATIONS[number]
-    sources = {m: Path(m.__file__).read_text(encoding="utf-8") for m in (crowd, study_privacy)}
+    sources = {m: Path(m.__file__).read_text(encoding="utf-8") for m in (privacy, study_privacy)}
     home = next((m for m, source in sources.items() if was in source), None)
     assert home is not None, "the code has changed: change this line of the list with it"
     mutant = types.ModuleType(f"{home.__package__}.mutant")

@@ -16,12 +16,12 @@ from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.report import build_report
-from analysis.report.about import output_checksums, verify_report
 from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.build import collect_results
 from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks
-from analysis.report.privacy import Codes
+from analysis.report.output import output_checksums, verify_report
 from analysis.report.results_json import harmless
+from analysis.report.sharing import Codes
 
 PARSERS = {
     "string": str,

@@ -9,8 +9,7 @@ import shutil
 import pytest
 
 from analysis.basics import KitError
-from analysis.report.about import output_checksums, verify_report
-from analysis.report.output import build_aside, keep_by_hand
+from analysis.report.output import build_aside, keep_by_hand, output_checksums, verify_report
 
 TODAY = dt.date(2026, 11, 25)
 

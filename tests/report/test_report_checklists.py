@@ -1,6 +1,6 @@
 """The reporting checklists say where a topic stands, and what only the author can add."""
 
-from analysis.report.checklists import ITEMS, checklist_tables
+from analysis.report.supplement import ITEMS, checklist_tables
 from analysis.telling.document import Document, Paragraph, Section
 
 

@@ -11,8 +11,8 @@ import pytest
 from careless_study import LETTERS, REFUSED, WITHDREW, digits_or_letters, renamed
 
 from analysis.answers.walk import DEMO_FOLDER
-from analysis.report.about import verify_report
-from analysis.report.privacy import Codes
+from analysis.report.output import verify_report
+from analysis.report.sharing import Codes
 from analysis.study import Study, load_study
 from analysis.study.privacy import Mentions, personal_parts
 from analysis.telling.document import Document, Picture, Section

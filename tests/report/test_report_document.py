@@ -147,7 +147,7 @@ def test_a_session_with_too_few_athletes_says_why_nothing_was_compared():
     import dataclasses
 
     from analysis.answers import Answers, open_answers
-    from analysis.report.document import build_document
+    from analysis.report.build import build_document
 
     study = open_answers().study
     few = study.rounds[study.rounds["athlete"].isin(study.rounds["athlete"].unique()[:2])]

@@ -12,11 +12,11 @@ from stopped import numbers_until_it_ends
 from analysis.answers import training as training_answers
 from analysis.basics import KitError
 from analysis.pace import write_pace_page
-from analysis.replication import pool_write
+from analysis.replication import pool
 from analysis.report.notebook_pages import copy_notebooks
 from analysis.report.output import build_aside, find_by_hand
 from analysis.study import load_study, new_study
-from analysis.study.proposals import write_decisions
+from analysis.study.decisions import write_decisions
 from analysis.study.training import add_to_record, read_record, write_record
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals as on POSIX")
@@ -184,17 +184,17 @@ def test_groups_of_another_draw_are_not_overwritten(tmp_path):
 
 def test_pooled_studies(tmp_path, monkeypatch):
     base = tmp_path / "base"
-    monkeypatch.setattr(pool_write, "join_studies", lambda folders: type("Joined", (), {"rows": [1]}))
-    monkeypatch.setattr(pool_write, "answer_pooled", lambda joined: None)
+    monkeypatch.setattr(pool, "join_studies", lambda folders: type("Joined", (), {"rows": [1]}))
+    monkeypatch.setattr(pool, "answer_pooled", lambda joined: None)
 
     def write(folder, *_):
         for name in ("rows.csv", "README.md"):
             (folder / name).write_text("whole")
 
-    monkeypatch.setattr(pool_write, "_write", write)
-    for _ in numbers_until_it_ends(base, lambda: fresh(base), lambda: pool_write.pool_studies([], base / "out")):
+    monkeypatch.setattr(pool, "_write", write)
+    for _ in numbers_until_it_ends(base, lambda: fresh(base), lambda: pool.pool_studies([], base / "out")):
         if not (base / "out").exists():
-            pool_write.pool_studies([], base / "out")
+            pool.pool_studies([], base / "out")
         assert names(base) == ["out", "out/README.md", "out/rows.csv"], "no hidden rest of a killed run"
 
 
@@ -214,7 +214,7 @@ def test_an_output_with_files_of_a_persons_hand(tmp_path):
     out = base / "output"
 
     def fill(folder):
-        from analysis.report.about import output_checksums
+        from analysis.report.output import output_checksums
 
         (folder / "page.html").write_text("new")
         (folder / "for_you").mkdir()

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.basics import KitError, NotYet, Result
-from analysis.report.about import verify_report
+from analysis.report.output import verify_report
 from analysis.report.results_json import harmless, json_text, to_plain, write_csv
 from analysis.study.inventory import input_checksums
 

@@ -15,7 +15,7 @@ from report_simulated import simulate_answers
 
 from analysis.basics import FEWEST_PEOPLE, rounded
 from analysis.basics.few import is_safe
-from analysis.report.document import build_document
+from analysis.report.build import build_document
 from analysis.report.sharing import SharedAnswers, partly_passed_on
 from analysis.telling.document import Table
 

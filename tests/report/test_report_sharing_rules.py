@@ -11,8 +11,7 @@ from analysis.basics import NotYet
 from analysis.report import sharing
 from analysis.report.sharing import SharedAnswers, Withheld, without_few
 from analysis.telling.document import Section, Table
-from analysis.training.before_after import BeforeAfter
-from analysis.training.individual import IndividualResponse
+from analysis.training.before_after import BeforeAfter, IndividualResponse
 
 
 def made(**values):

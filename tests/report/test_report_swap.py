@@ -11,8 +11,7 @@ import time
 import pytest
 
 from analysis.basics import KitError
-from analysis.report.about import output_checksums
-from analysis.report.output import build_aside
+from analysis.report.output import build_aside, output_checksums
 
 
 def _write(text):

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 
-from analysis.report.privacy import FREE_TEXT, Codes, texts_that_leave, typed_texts
+from analysis.report.sharing import FREE_TEXT, Codes, texts_that_leave, typed_texts
 from analysis.study.privacy import Mentions
 from analysis.telling.document import Document, Paragraph, Section, Table
 

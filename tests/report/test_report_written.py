@@ -14,7 +14,7 @@ from pool_folders import write_club
 
 from analysis.basics import FEWEST_PEOPLE
 from analysis.report import build_report
-from analysis.report.about import verify_report
+from analysis.report.output import verify_report
 
 PAPERS_OWN = ("comparison", "evidence", "published_rounds")
 NAMES = ("Jürgen", "Quillon", "Tevka", "kim@club.example")

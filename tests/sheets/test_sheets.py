@@ -17,9 +17,8 @@ from analysis.sheets import (
 )
 from analysis.sheets.content import build_sheets
 from analysis.sheets.html import sheets_html
-from analysis.sheets.pages import arrange, room_on
 from analysis.sheets.parts import Sheet
-from analysis.sheets.texts import texts_pdf
+from analysis.sheets.pdf import arrange, room_on, texts_pdf
 from analysis.sheets.write import study_sheets
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import table_columns

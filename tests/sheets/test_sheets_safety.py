@@ -15,9 +15,9 @@ from analysis.planning import make_timetable
 from analysis.planning.timetable import Sampling, sampling_of
 from analysis.sheets import fitness_sheets, plan_evening, write_texts
 from analysis.sheets.content import build_sheets
-from analysis.sheets.fitness import HOW
 from analysis.sheets.html import sheets_html
-from analysis.sheets.texts import texts_pdf
+from analysis.sheets.other_days import HOW
+from analysis.sheets.pdf import texts_pdf
 from analysis.study import Protocol, Study, load_study, new_study
 from analysis.study.columns import empty_table
 from analysis.study.new_folder import make_codes, settings_text, texts_to_rewrite

@@ -8,7 +8,7 @@ from study_folders import SETTINGS, athletes, changed, make_folder, problem_at, 
 
 from analysis.basics import KitError
 from analysis.study import check_study, freeze_plan, load_study, new_study
-from analysis.study.approval import approval_of, minors_among, unfilled_places
+from analysis.study.consent import approval_of, minors_among, unfilled_places
 
 TODAY = dt.date(2026, 3, 1)
 

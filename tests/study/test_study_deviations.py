@@ -11,7 +11,7 @@ from analysis.study import OUTCOMES, load_study
 from analysis.study import deviations as dv
 from analysis.study.fixed_plan import FixedPlan, protocol_values
 from analysis.study.plan import Hypothesis
-from analysis.study.protocol import Protocol
+from analysis.study.settings import Protocol
 
 
 @pytest.fixture(scope="module")

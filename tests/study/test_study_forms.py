@@ -11,8 +11,7 @@ from analysis.answers import open_answers
 from analysis.basics import KitError
 from analysis.sheets import fill_tables, plan_evening
 from analysis.study import check_study, load_study, new_study
-from analysis.study.forms import FIRST_ROW, TYPE_HERE, fill_workbook
-from analysis.study.workbook import read_workbook
+from analysis.study.workbook import FIRST_ROW, TYPE_HERE, fill_workbook, read_workbook
 
 SOFFICE = shutil.which("soffice")
 

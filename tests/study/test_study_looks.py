@@ -8,8 +8,7 @@ from study_folders import SETTINGS, athletes, make_folder, rounds
 
 from analysis.answers import Answers
 from analysis.study import Study, StudyError, check_study, freeze_plan
-from analysis.study.binding import question_statuses
-from analysis.study.looks import TAKEN_FILE, look_state, looks_taken, note_look
+from analysis.study.binding import TAKEN_FILE, look_state, looks_taken, note_look, question_statuses
 
 LOOKS = '\n[plan]\nn_athletes = 9\n\n[plan.looks]\nsizes = [4, 6, 9]\nrule = "pocock"\n'
 TODAY = dt.date(2026, 3, 1)

@@ -14,7 +14,7 @@ from analysis.answers import open_survey
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.report import build_document
 from analysis.telling.document import Picture
-from analysis.telling.export import figure_bytes
+from analysis.telling.style import figure_bytes
 
 MODULES = [
     importlib.import_module(m.name) for m in pkgutil.walk_packages(analysis.telling.__path__, "analysis.telling.")

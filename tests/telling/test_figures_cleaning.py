@@ -11,7 +11,7 @@ from figure_rules import faults_of
 
 from analysis.cleaning import clean_study, try_rules
 from analysis.study import load_study
-from analysis.telling.cleaning import account_figures as account
+from analysis.telling.cleaning import figures as account
 from analysis.telling.cleaning import figures as draw
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"

@@ -6,7 +6,7 @@ import pytest
 
 from analysis.basics import NotYet
 from analysis.rounds import answer_rounds
-from analysis.telling.rounds import check_figures as checks
+from analysis.telling.rounds import figures as checks
 from analysis.telling.rounds import figures as draw
 
 CHOICES = ("draw_contrasts", "draw_plateau", "draw_checks", "draw_sensitivity")

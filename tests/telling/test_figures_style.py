@@ -9,8 +9,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from analysis.telling.export import FORMATS, contact_sheet, figure_bytes, save_figure
-from analysis.telling.style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, new_axes
+from analysis.telling.style import (
+    FAINT,
+    FORMATS,
+    INK,
+    LINES,
+    MAIN,
+    MARKERS,
+    QUIET,
+    SECOND,
+    contact_sheet,
+    figure_bytes,
+    finish,
+    new_axes,
+    save_figure,
+)
 
 
 def drawn():

@@ -9,6 +9,7 @@ import pytest
 from analysis.basics import KitError, NotYet, format_ci, format_number, format_p
 from analysis.rounds import answer_rounds, reliability
 from analysis.telling.rounds import sentences as say
+from analysis.telling.rounds.sentences import is_censored, shown_interval, shown_p
 from analysis.telling.rounds.tables import (
     contrasts_by_method_table,
     contrasts_table,
@@ -20,7 +21,6 @@ from analysis.telling.rounds.tables import (
     tabulate_rests,
     tabulate_ways,
 )
-from analysis.telling.rounds.words import is_censored, shown_interval, shown_p
 
 FORBIDDEN = re.compile(
     r"no difference|no effect|no change|because of the round|\bnan\b|\bNone\b|p = 0\b|p = \.000|−0\.0\b|-0|significan|proves"

@@ -7,8 +7,7 @@ import pytest
 from analysis.basics import KitError
 from analysis.training.adherence import describe_adherence, describe_harms
 from analysis.training.answer import analyse_outcome, answer_training
-from analysis.training.before_after import before_after
-from analysis.training.occasions import outcome_by_occasion
+from analysis.training.before_after import before_after, outcome_by_occasion
 
 from .data import TWELVE, as_values
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.training import individual_response
-from analysis.training.individual import detectable_change
+from analysis.training.before_after import detectable_change
 
 
 def test_check_value_3_twelve_athletes():

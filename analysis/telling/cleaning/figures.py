@@ -1,12 +1,24 @@
-"""Pictures of traces: all of a session, one in detail, one under other rules, and rounds that were found."""
+"""Pictures of cleaning: traces of a session, one in detail or under other rules, rounds that were found, and the account."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from ...basics import join_words, plural
-from ..style import FAINT, INK, MAIN, SECOND, finish, legend_above, new_axes
+from ...basics import format_number, join_words, plural, upper_first
+from ..style import (
+    FAINT,
+    INK,
+    MAIN,
+    QUIET,
+    SECOND,
+    finish,
+    legend_above,
+    new_axes,
+    new_panels,
+    say_empty,
+)
+from .tables import round_seconds
 
 FLAG_MARKS = {
     "out of range": "^",
@@ -182,3 +194,281 @@ def _overview_words(shown, hidden) -> str:
     words = join_words([f"{name} ({plural(n, 'sample')})" for name, n in counts.items()]) or "none"
     left = f" {plural(hidden, 'trace')} not shown, for lack of consent." if hidden else ""
     return f"Small panels of {plural(len(shown), 'heart-rate trace')} with rounds shaded. Flagged: {words}.{left}"
+
+
+HOLLOW = {
+    "color": SECOND,
+    "markerfacecolor": "white",
+    "markeredgewidth": 1.3,
+    "markersize": 7,
+    "linestyle": "none",
+}
+"""A hollow mark, so that a filled one on it can be seen."""
+
+
+def draw_ledger(cleaned, *, ax=None):
+    """Draw what became of the seconds of all rounds with a recording: used, and set aside by cause.
+
+    >>> figure = draw_ledger(answers.cleaned)
+    """
+    table = round_seconds(cleaned)
+    figure, axes = new_axes(ax, width="double", height_mm=22 + 7 * max(len(table), 1))
+    total = table["seconds"].sum()
+    shares = 100 * table["seconds"] / total if total > 0 else table["seconds"] * 0
+    place = np.arange(len(table))[::-1]
+    colours = [MAIN if used else FAINT for used in table["used"]]
+    axes.barh(place, shares, color=colours, edgecolor=INK, linewidth=0.5, height=0.62)
+    for y, share, seconds in zip(place, shares, table["seconds"], strict=True):
+        words = f"{format_number(share, 1, unit='%')}  ({_duration(seconds)})"
+        inside = share > 55
+        axes.annotate(
+            words,
+            (share, y),
+            xytext=(-4 if inside else 4, 0),
+            textcoords="offset points",
+            ha="right" if inside else "left",
+            va="center",
+            color="white" if inside else INK,
+        )
+    axes.set_yticks(place, [upper_first(c) for c in table["cause"]])
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("Share of the time in rounds (%)")
+    axes.tick_params(left=False)
+    parts = [f"{c} {format_number(s, 1, unit='%')}" for c, s in zip(table["cause"], shares, strict=True)]
+    return finish(figure, f"Bars of what became of the time in rounds: {join_words(parts) or 'no recording'}.")
+
+
+def _duration(seconds: float) -> str:
+    return format_number(seconds, 0, unit="s") if seconds < 60 else format_number(seconds / 60, 1, unit="min")
+
+
+def draw_costs(cleaned, *, ax=None):
+    """Draw what each rule costs: by how much round means would move were its samples kept.
+
+    >>> figure = draw_costs(answers.cleaned)
+    """
+    table = cleaned.costs[cleaned.costs["largest_change_bpm"].notna()].reset_index(drop=True)
+    figure, axes = new_axes(ax, width="double", height_mm=26 + 8 * max(len(table), 1))
+    place = np.arange(len(table))[::-1]
+    axes.hlines(place, 0, table["largest_change_bpm"], color=QUIET, linewidth=1.2)
+    axes.plot(table["largest_change_bpm"], place, "D", **HOLLOW, label="largest round")
+    axes.plot(table["mean_change_bpm"], place, "o", color=MAIN, linestyle="none", label="mean of the rounds touched")
+    names = [
+        f"{upper_first(flag)} ({format_number(seconds, 0, unit='s')}, {plural(rounds, 'round')})"
+        for flag, seconds, rounds in zip(table["flag"], table["seconds"], table["rounds"], strict=True)
+    ]
+    axes.set_xlim(left=0)
+    axes.set_xlabel("Change of the round mean were the samples kept (bpm)")
+    _name_means(axes, names, (0, 1), "no flagged sample inside a round")
+    legend_above(figure, axes if names else [], ax, ncols=2)
+    parts = [
+        f"{f} {format_number(v, 1, unit='bpm')}"
+        for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
+    ]
+    return finish(figure, f"Largest change of a round mean were flagged samples kept: {join_words(parts) or 'none'}.")
+
+
+def _first_evening(cleaned) -> pd.DataFrame:
+    rows = cleaned.rows[cleaned.rows["round_no"] > 0]
+    return rows[rows["session"] == rows["session"].iloc[0]] if len(rows) else rows
+
+
+BLOCKS = {"hr_mean_bpm": "Heart rate", "lactate_mmol_l": "Lactate", "exertion": "Exertion"}
+"""Outcome -> the title of its block in the map of what is missing."""
+
+
+def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
+    """Draw a map of athletes and rounds, one block per outcome: dark where there is a value, with a white mark where it is odd.
+
+    Of the first session with rounds. `show_codes`: write the athletes' codes beside the rows; otherwise rows are ordered by
+    what they have and carry no name.
+
+    >>> figure = draw_missing(answers.cleaned)
+    """
+    rows = _first_evening(cleaned)
+    shown = [o for o in BLOCKS if o in rows and (rows[o].notna().any() or o == "hr_mean_bpm")]
+    kinds = {o: _kinds_of(rows, o) for o in shown}
+    have = sum((k == "value").astype(int) for k in kinds.values()).groupby(rows["athlete"]).sum()
+    order = list(have.index) if show_codes else list(have.sort_values(ascending=False, kind="stable").index)
+    place = {a: i for i, a in enumerate(order)}
+    rounds = sorted(set(rows["round_no"]))
+    height = 34 + 4.0 * max(len(order), 1)
+    figure, panels = new_panels(ax, count=max(len(shown), 1), width="double", height_mm=height, sharey=True)
+    used = {}
+    for panel, outcome in zip(panels, shown, strict=False):
+        for kind, (face, mark, _) in CELLS.items():
+            here = rows[(kinds[outcome] == kind).to_numpy()]
+            if here.empty:
+                continue
+            x, y = [rounds.index(k) for k in here["round_no"]], [place[a] for a in here["athlete"]]
+            panel.scatter(x, y, marker="s", s=68, color=face, edgecolor=QUIET, linewidth=0.4, zorder=2)
+            if mark:
+                panel.scatter(
+                    x,
+                    y,
+                    marker=mark,
+                    s=22,
+                    color="white" if face != "white" else QUIET,
+                    linewidth=1.1,
+                    zorder=3,
+                )
+            used[kind] = True
+        panel.set_title(BLOCKS[outcome], loc="left")
+        panel.set_xticks(range(len(rounds)), [str(k) for k in rounds])
+        panel.set_yticks(range(len(order)), order if show_codes else [""] * len(order))
+        panel.set(xlabel="Round", xlim=(-0.6, len(rounds) - 0.4), ylim=(max(len(order), 1) - 0.4, -0.6))
+        panel.tick_params(length=0)
+        for side in panel.spines.values():
+            side.set_visible(False)
+    panels[0].set_ylabel("Athlete" if show_codes else "Athletes")
+    if ax is None:
+        figure.legend(handles=[_cell_handle(k) for k in CELLS if k in used], loc="outside upper left", ncols=len(used),
+                      handletextpad=0.3, columnspacing=1.0)  # fmt: skip
+    said = [
+        f"{BLOCKS[o].lower()} {int((kinds[o] == 'value').sum())} of {int((kinds[o] != 'out').sum())}" for o in shown
+    ]
+    return finish(
+        figure,
+        f"Map of {plural(len(order), 'athlete')} by {plural(len(rounds), 'round')}, one block per outcome; values in rounds that "
+        f"were sparred: {', '.join(said)}.",
+    )
+
+
+CELLS = {
+    "value": (MAIN, "", "measured"),
+    "typed": (MAIN, "_", "typed from a display"),
+    "limit": (MAIN, "^", "off the scale"),
+    "missing": ("#a9a9a9", "x", "missing"),
+    "out": ("white", "", "sat out or had left"),
+}
+"""Kind of cell -> its colour, the white mark on it, its words."""
+
+
+def _kinds_of(rows: pd.DataFrame, outcome: str) -> pd.Series:
+    """What stands behind each cell of the map."""
+    kind = pd.Series(np.where(rows[outcome].notna(), "value", "missing"), index=rows.index)
+    if outcome == "hr_mean_bpm":
+        kind = kind.mask(rows["hr_source"].eq("typed") & rows[outcome].notna(), "typed")
+    if outcome == "lactate_mmol_l" and "lactate_limit" in rows:
+        kind = kind.mask(rows["lactate_limit"].ne("") & rows["lactate_limit"].notna(), "limit")
+    return kind.mask(rows["took_part"].isin(["sat_out", "left"]), "out")
+
+
+def _cell_handle(kind: str):
+    from matplotlib.lines import Line2D
+
+    face, mark, words = CELLS[kind]
+    signs = {
+        "": "",
+        "_": " (\N{EN DASH})",
+        "^": " (\N{BLACK UP-POINTING TRIANGLE})",
+        "x": " (\N{MULTIPLICATION SIGN})",
+    }
+    return Line2D(
+        [],
+        [],
+        marker="s",
+        linestyle="",
+        markersize=7,
+        color=face,
+        markeredgecolor=QUIET,
+        label=words + signs[mark],
+    )
+
+
+def draw_time_in_bands(cleaned, *, ax=None):
+    """Draw the minutes of each round that were spent in each band of intensity, on average over athletes.
+
+    Of the first session with rounds; None where nobody's maximum was measured.
+
+    >>> figure = draw_time_in_bands(answers.cleaned)
+    """
+    rows = _first_evening(cleaned).dropna(subset=list(BANDS))
+    rows = rows[rows[list(BANDS)].sum(axis=1) > 0]
+    if rows.empty:
+        return None
+    means = rows.groupby("round_no")[list(BANDS)].mean() / 60.0
+    figure, panel = new_axes(ax, width="single", height_mm=70)
+    foot = np.zeros(len(means))
+    for (band, words), shade in zip(BANDS.items(), np.linspace(0.12, 1.0, len(BANDS)), strict=True):
+        colour = _one_colour()(shade)
+        panel.bar(
+            range(len(means)),
+            means[band],
+            bottom=foot,
+            color=colour,
+            edgecolor="white",
+            linewidth=0.6,
+            width=0.7,
+            label=words,
+        )
+        foot = foot + means[band].to_numpy()
+    n = rows.groupby("round_no")["athlete"].nunique()
+    panel.set_xticks(range(len(means)), [f"{k}\nn {n[k]}" for k in means.index])
+    panel.set(xlabel="Round", ylabel="Minutes of a round")
+    legend_above(figure, panel, ax, ncols=2)
+    hard = means[list(BANDS)[-2:]].sum(axis=1)
+    return finish(
+        figure,
+        f"Minutes per band of intensity in each round; vigorous and near-maximal together from {format_number(hard.min(), 1)} to "
+        f"{format_number(hard.max(), 1)} minutes.",
+    )
+
+
+BANDS = {
+    "very_light_s": "very light",
+    "light_s": "light",
+    "moderate_s": "moderate",
+    "vigorous_s": "vigorous",
+    "near_maximal_s": "near-maximal",
+}
+"""Column of the seconds in a band -> its words."""
+
+
+def draw_bounds(cleaned, *, ax=None):
+    """Draw the round means that rest on less than their whole round, with the worst and best case of what is missing.
+
+    >>> figure = draw_bounds(answers.cleaned)
+    """
+    table = cleaned.bounds[(cleaned.bounds["aside_s"] > 2) & cleaned.bounds["mean_bpm"].notna()]
+    table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)
+    figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))
+    place = np.arange(len(table))[::-1]
+    axes.hlines(
+        place,
+        table["mean_low_bpm"],
+        table["mean_high_bpm"],
+        color=QUIET,
+        linewidth=3,
+        label="worst and best case",
+    )
+    axes.plot(table["mean_kept_bpm"], place, "D", **HOLLOW, label="flagged samples kept")
+    axes.plot(table["mean_bpm"], place, "o", color=MAIN, linestyle="none", label="flagged samples set aside")
+    lost = [format_number(s, 0, unit="s") for s in table["aside_s"]]
+    names = [f"{s} missing, round {k}" for s, k in zip(lost, table["round_no"], strict=True)]
+    axes.set_xlabel("Mean heart rate of the round (bpm)")
+    _name_means(axes, names, (100, 200), "every round is whole")
+    legend_above(figure, axes if names else [], ax, ncols=3)
+    width = (table["mean_high_bpm"] - table["mean_low_bpm"]).max() if len(table) else 0.0
+    return finish(
+        figure,
+        f"{plural(len(table), 'round mean')} with missing time, each with its worst and best case; the widest range is "
+        f"{format_number(width, 1, unit='bpm')}.",
+    )
+
+
+def _name_means(axes, names: list[str], limits, nothing: str) -> None:
+    """Name the rows, the first at the top; where there is none, say so inside these limits."""
+    axes.set_yticks(range(len(names))[::-1], names)
+    axes.set_ylim(-0.7, len(names) - 0.3 if names else 0.7)
+    axes.tick_params(left=False)
+    if not names:
+        axes.set_xlim(*limits)
+        say_empty(axes, nothing)
+
+
+def _one_colour():
+    """Shades of the main colour from near white."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return LinearSegmentedColormap.from_list("valid", ["#f4f1ea", MAIN])

@@ -10,8 +10,7 @@ from ...basics import format_ci, format_number, upper_first
 from ...capacity.adjustment import covariate_words
 from ...capacity.measure import describe_tests
 from ...study.outcomes import digits_of
-from ..tables import CI, DASH, number_cell, outcome_table, p_cell, range_cell
-from ..words import fine_digits, step_words, with_minus
+from ..words import CI, DASH, fine_digits, number_cell, outcome_table, p_cell, range_cell, step_words, with_minus
 from .sentences import measure_words
 
 KINDS = {"prediction": "the equation's (prediction)", "retest": "from test to retest", "": "not known"}

@@ -9,8 +9,7 @@ from ...basics.words import format_df, format_level
 from ...capacity.adjustment import covariate_words
 from ...study import known_outcome
 from ...study.outcomes import digits_of
-from ..tables import CI
-from ..words import two_lists
+from ..words import CI, two_lists
 from . import phrases as say
 
 ASPECTS = {

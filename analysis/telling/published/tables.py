@@ -11,7 +11,7 @@ from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
 from ..document import Table
 from ..study.sentences import MIN, minutes
-from ..tables import DASH, p_cell, with_range
+from ..words import DASH, p_cell, with_range
 from .sentences import verdict_of
 
 ONE_IN = 10_000

@@ -13,10 +13,8 @@ from ...rounds.answer import adjust_outcomes
 from ...rounds.steps import reading_of_step
 from ...study import OUTCOMES, known_outcome
 from ...study.outcomes import digits_of
-from ..tables import CI, CI90, DASH, number_cell, outcome_table, p_cell, range_cell, with_range
-from ..words import with_minus
-from .sentences import f_words
-from .words import shown_interval, shown_p
+from ..words import CI, CI90, DASH, number_cell, outcome_table, p_cell, range_cell, with_minus, with_range
+from .sentences import f_words, shown_interval, shown_p
 
 
 def _test_numbers(answer) -> pd.DataFrame:

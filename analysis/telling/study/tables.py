@@ -12,8 +12,7 @@ from ...study import OUTCOMES
 from ...study.outcomes import digits_of, short_question
 from ..cleaning.tables import cause_in_words
 from ..document import Table
-from ..tables import CI, DASH, p_cell
-from ..words import duration
+from ..words import CI, DASH, duration, p_cell
 from .methods import smallest_reason, smallest_words
 from .sentences import minutes
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from ...basics import format_percent, upper_first
 from ..document import Table
-from ..tables import number_cell, range_cell
+from ..words import number_cell, range_cell
 
 MEASURE_WORDS = {
     "hr_mean_bpm": ("mean heart rate", "bpm", 0),

@@ -10,7 +10,7 @@ from ...physiology import training_protocols
 from ...physiology.training_protocols import training_values
 from ...training.before_after import BeforeAfter
 from ..document import Table
-from ..tables import CI, number_cell, p_cell, with_range
+from ..words import CI, number_cell, p_cell, with_range
 
 
 def effects_table(answer) -> Table | None:
