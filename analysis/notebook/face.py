@@ -60,7 +60,7 @@ class Told:
 
 
 say = Told("sentences", "tables", "methods")
-draw = Told("figures", "check_figures", "account_figures")
+draw = Told("figures")
 planning = Room("analysis.planning")
 sheets = Room("analysis.sheets")
 sliders = Room("analysis.notebook.sliders")

@@ -21,9 +21,9 @@ from ..telling.rounds import phrases as rounds_say
 from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, shown_interval, weigh_change
 from ..telling.study import phrases as say
 from ..telling.study.figures import (
-    draw_athletes,
     draw_beside_paper,
     draw_change,
+    draw_each_change,
     draw_fitter,
     draw_level,
     own_changes,
@@ -277,7 +277,7 @@ def _athletes(answers, rounds: dict) -> list[Section]:
     changes = own_changes(answers, outcome)
     if changes is None or changes.empty:
         return []
-    picture = _picture("athletes", draw_athletes, changes, outcome)
+    picture = _picture("athletes", draw_each_change, changes, outcome)
     return [_section(say.EACH_ATHLETE, "", [*_listed([say.ATHLETES]), picture])]
 
 

@@ -25,6 +25,11 @@ def test_a_name_in_a_notebook_is_told_once(name, attribute):
     assert callable(getattr(getattr(face, name), attribute)) or attribute == "READ_ME"
 
 
+@pytest.mark.parametrize("told", [face.say, face.draw], ids=["say", "draw"])
+def test_no_two_topics_tell_under_one_name(told):
+    assert len(names := dir(told)) == len(set(names)) > 40
+
+
 def test_there_are_names_and_a_wrong_one_is_named():
     assert len(NAMES) > 80 and "plain_rounds" in dir(face.say) and "draw_rounds" in dir(face.draw)
     with pytest.raises(AttributeError, match="nothing is told under the name plain_nothing"):

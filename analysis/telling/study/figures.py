@@ -353,7 +353,7 @@ def own_changes(answers, outcome: str) -> pd.DataFrame | None:
     return pd.DataFrame({"athlete": change.index, "change": change.to_numpy(), "noise": 1.96 * math.sqrt(2) * error})
 
 
-def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):
+def draw_each_change(changes: pd.DataFrame, outcome: str, *, ax=None):
     """Draw one line per athlete: the own change beside the own noise.
 
     `changes`: athlete, change, noise.
@@ -362,7 +362,7 @@ def draw_athletes(changes: pd.DataFrame, outcome: str, *, ax=None):
     --------
     >>> import pandas as pd
     >>> changes = pd.DataFrame({"athlete": ["K1", "K2"], "change": [9.0, 2.0], "noise": 6.0})
-    >>> draw_athletes(changes, "hr_mean_bpm").axes[0].get_yticklabels()[0].get_text()
+    >>> draw_each_change(changes, "hr_mean_bpm").axes[0].get_yticklabels()[0].get_text()
     'K1'
     """
     known = OUTCOMES[outcome]

@@ -30,7 +30,7 @@ def plain_training(answer) -> str:
     if isinstance(answer, NotYet):
         return "" if "columns phase" in answer.needs else str(answer)
     texts = [
-        " ".join(plain_change(one) if isinstance(one, BeforeAfter) else plain_outcome(one))
+        " ".join(plain_before_after(one) if isinstance(one, BeforeAfter) else plain_outcome(one))
         for one in answer.outcomes.values()
     ]
     texts += [_sentence(w) for w in answer.warnings]
@@ -44,7 +44,7 @@ def short_training(answer) -> list[str]:
     texts = []
     for one in answer.outcomes.values():
         if isinstance(one, BeforeAfter):
-            texts += plain_change(one)[:1]
+            texts += plain_before_after(one)[:1]
             continue
         finding, _, verdict, *_ = plain_outcome(one)
         chance = one.randomisation
@@ -93,7 +93,7 @@ def _cannot_tell(one) -> tuple[str, str]:
     return format_number(near, 0 if near == 0 else one.digits), format_number(inward, digits)
 
 
-def plain_change(one) -> list[str]:
+def plain_before_after(one) -> list[str]:
     """The change of one group, what values move without training, and why this is no effect."""
     label = lower_first(one.label)
     said = [
