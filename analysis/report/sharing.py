@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..answers import Answers
 from ..answers.describe import SENSITIVITY
-from ..basics import FEWEST_PEOPLE, NotYet, join_words
+from ..basics import ESTIMATE_COLUMNS, FEWEST_PEOPLE, NotYet, join_words
 from ..basics.few import groups_to_show
 from ..physiology import capacity_step_to_share
 from ..physiology.aerobic_tests import COARSE_STEP
@@ -331,7 +331,13 @@ class SharedAnswers(Answers):
             outcome_adjusted=_shown(answer.points["outcome_adjusted"], outcome),
             sex=sexes if apart else "",
         )
-        return replace(answer, slopes=slopes[safe].reset_index(drop=True), points=points)
+        return replace(
+            answer,
+            slopes=slopes[safe].reset_index(drop=True),
+            points=points,
+            influence=_coarse_influence(answer, outcome),
+            specifications=answer.specifications and _coarse_specifications(answer.specifications),
+        )
 
     def reliability(self, outcome: str):
         """As `Answers.reliability`."""
@@ -440,6 +446,28 @@ def _shown(values: pd.Series, outcome: str) -> pd.Series:
     if outcome.startswith("percent_"):  # a heart rate over its exact share would be the maximum, which tells the age
         return (values / COARSE_STEP).round() * COARSE_STEP
     return values.round(OUTCOMES[outcome].digits)
+
+
+def _coarse_influence(answer, outcome: str) -> pd.DataFrame:
+    """What is found without each athlete, to the step of what single athletes have: exactly, it would give the one left out."""
+    table, scale = answer.influence, answer.contrast_step / answer.capacity_step
+    effects = {c: (table[c] * scale).round(OUTCOMES[outcome].digits) / scale for c in table if c.startswith("planned_")}
+    return table.assign(**effects, cooks_distance=table["cooks_distance"].round(1))[
+        ["athlete", *effects, "verdict", "cooks_distance", "n_athletes"]
+    ].assign(athlete="")
+
+
+def _coarse_specifications(chart):
+    """Other analyses, of which some leave few athletes out, to the same step; the planned one stays as it is printed."""
+    table = chart.table
+    step = 10.0 ** -table["outcome"].map(lambda o: OUTCOMES[o].digits)
+    size = (table["effect"] / table["multiple"]).groupby(table["outcome"]).transform("median")
+    grid = (step / size).where(~table["planned"])
+    ends = [c for c in table if c.startswith("multiple")]
+    rounded = {c: ((table[c] / grid).round() * grid).fillna(table[c]) for c in ends}
+    unnamed = table["left_out_athlete"].where(table["left_out_athlete"] == "", "somebody")
+    exact = [c for c in table if c in (*ESTIMATE_COLUMNS, "effect")]
+    return replace(chart, table=table.drop(columns=exact).assign(**rounded, left_out_athlete=unnamed))
 
 
 def _behind_slopes(answer) -> dict:

@@ -135,7 +135,36 @@ def fitness(women, men, others=0, extra=()):
          "outcome": np.linspace(170.26, 181.71, n), "outcome_adjusted": np.linspace(170.36, 181.81, n)}
     )  # fmt: skip
     lines = [("planned", "", n), ("within sex", "F", women), ("within sex", "M", men), *extra]
-    return made(points=points, n_athletes=n, slopes=pd.DataFrame(lines, columns=["analysis", "level", "n_athletes"]))
+    slopes = pd.DataFrame(lines, columns=["analysis", "level", "n_athletes"])
+    without = pd.DataFrame(
+        {"athlete": points["athlete"], "estimate": -0.6543, "slope": -0.3219, "planned_effect": np.linspace(-0.5, -0.3, n),
+         "planned_ci_low": -0.91234, "planned_ci_high": 0.21234, "verdict": "", "cooks_distance": 0.4567,
+         "leverage": 0.1234, "n_athletes": n - 1}
+    )  # fmt: skip
+    return made(
+        points=points, n_athletes=n, slopes=slopes, influence=without, specifications=None,
+        contrast_step=10.0, capacity_step=1.0,
+    )  # fmt: skip
+
+
+def test_what_is_found_without_one_athlete_gives_nobody(by_fives):
+    """Exactly, it would give the one who was left out: all minus all but one."""
+    told = by_fives._fitness(fitness(5, 7), "hr_mean_bpm").influence
+    assert set(told["athlete"]) == {""} and not {"estimate", "slope", "leverage"} & set(told)
+    shown = 10 * told[["planned_effect", "planned_ci_low", "planned_ci_high"]].to_numpy()
+    assert np.allclose(shown, shown.round()) and len(told) == 12  # whole beats, as athletes have them in figures
+    assert set(told["cooks_distance"]) == {0.5}
+
+
+def test_other_analyses_leave_nobody_by_subtraction(demo_answers):
+    shared = SharedAnswers(demo_answers)
+    whole, told = (a.fitness("hr_mean_bpm").specifications.table for a in (demo_answers, shared))
+    assert len(whole) == len(told) and (told["order"] == whole["order"]).all()
+    beats = told["multiple"] * (whole["effect"] / whole["multiple"])
+    own = whole["outcome"].eq("hr_mean_bpm") & ~whole["planned"]
+    assert np.allclose(beats[own], beats[own].round()) and not np.allclose(whole["effect"][own], beats[own])
+    assert told.loc[told["planned"], "multiple"].equals(whole.loc[whole["planned"], "multiple"])
+    assert set(told["left_out_athlete"]) <= {"", "somebody"} and "estimate" not in told
 
 
 @pytest.fixture

@@ -260,7 +260,7 @@ def _robust_numbers(answer) -> pd.DataFrame:
         f"{_apart(answers)} apart."
     ),
     note="Other analyses share their data and are no independent tests. Cook's distance above 1: one athlete carries much "
-    "of the result.",
+    "of the result. In what is passed on, results without one athlete are rounded as values of athletes are.",
     numbers=_robust_numbers,
 )
 def robustness_table(answer, known) -> list[dict]:
