@@ -330,7 +330,11 @@ def run_test(options):
     """Run the tests on all cores."""
     together = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
     command = [sys.executable, "-m", "pytest", *together, *options.more]
-    return subprocess.call(command, cwd=ROOT)
+    environment = dict(os.environ)
+    environment.pop(
+        "PYTHONDONTWRITEBYTECODE", None
+    )  # else every process that is started compiles the kit anew
+    return subprocess.call(command, cwd=ROOT, env=environment)
 
 
 class Progress:

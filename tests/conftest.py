@@ -1,5 +1,6 @@
 """What tests of several rooms share: the answers and the report of the demo, and which tests one worker takes together."""
 
+import gc
 import hashlib
 import os
 import pickle
@@ -9,8 +10,12 @@ from pathlib import Path
 
 import pytest
 
+# Before numpy is imported: every core has a worker of its own.
+os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1") | os.environ
+
 from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
+from analysis.basics.parallel import be_quick
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from careless_study import write_careless_study
@@ -37,6 +42,14 @@ LONG = (
     "test_docstrings",
 )
 """Groups that take longest, begun first and in this order, so that no core waits for them at the end."""
+
+
+be_quick()  # as the commands do
+
+
+def pytest_collection_finish():
+    """What was collected stays to the end: nobody need look through it for what refers to each other."""
+    gc.freeze()
 
 
 def group_of(nodeid: str) -> str:

@@ -48,6 +48,20 @@ class NotebookRun:
     seconds: float
 
 
+def notebook_format():
+    """Return the module nbformat, loaded without the grammars of web addresses that no notebook needs: they take a second."""
+    grammars = "rfc3987_syntax"
+    if "nbformat" not in sys.modules and grammars not in sys.modules:
+        sys.modules[grammars] = None  # what asks for it does without
+        try:
+            import nbformat
+        finally:
+            del sys.modules[grammars]
+    import nbformat
+
+    return nbformat
+
+
 def find_notebooks() -> list[Path]:
     """Return the numbered notebooks in order."""
     return sorted(p for p in NOTEBOOKS.glob("[0-9][0-9]_*.ipynb"))
@@ -175,7 +189,7 @@ async def _run_all(paths, study_folder, scratch, strict):
 
 
 async def _run_one(path: Path, manager, kernel, strict: bool) -> NotebookRun | NotebookError:
-    import nbformat
+    nbformat = notebook_format()
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 

@@ -4,14 +4,13 @@ import re
 import shutil
 from pathlib import Path
 
-import nbformat
 import pytest
 from careless_study import SHOT
 
 from analysis.planning import assure_design
 from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.html_page import sanitised
-from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks
+from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, notebook_format, run_notebooks
 
 pytestmark = pytest.mark.browser
 
@@ -31,7 +30,7 @@ def written(browser, careless_answers, tmp_path_factory):
 
 def notebooks_in_one(folder):
     """The notebooks that show what this club typed, one below the other, so that one kernel runs them."""
-    cells = []
+    cells, nbformat = [], notebook_format()
     for path in find_notebooks():
         if path.name[:2] not in (
             "08",

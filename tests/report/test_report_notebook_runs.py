@@ -9,7 +9,6 @@ from queue import Empty
 from types import SimpleNamespace
 from typing import ClassVar
 
-import nbformat
 import pytest
 
 from analysis.report.notebook_pages import (
@@ -18,6 +17,7 @@ from analysis.report.notebook_pages import (
     copy_notebooks,
     find_notebooks,
     look_every_second,
+    notebook_format,
     run_notebooks,
 )
 
@@ -25,6 +25,7 @@ from analysis.report.notebook_pages import (
 @pytest.fixture
 def make_notebook(tmp_path):
     def make(name, *sources):
+        nbformat = notebook_format()
         cells = [nbformat.v4.new_markdown_cell(f"# About {name}\n\n## First part")]
         cells += [nbformat.v4.new_code_cell(s) for s in sources]
         path = tmp_path / f"{name}.ipynb"
