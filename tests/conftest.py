@@ -20,6 +20,7 @@ from analysis.basics.parallel import be_quick
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from careless_study import write_careless_study
 from half_filled import LEFT_OUT, half_filled
+from quick_report import answer_assurance, made_here
 from second_study import write_second_study
 
 SHARED = {
@@ -183,7 +184,9 @@ def demo_report(demo_answers, tmp_path_factory):
 
     out = tmp_path_factory.mktemp("demo") / "output"
     lines = []
-    page = build_report(demo_answers, out, strict=True, timings=True, progress=lines.append)
+    answer_assurance(demo_answers)
+    with made_here():
+        page = build_report(demo_answers, out, strict=True, timings=True, progress=lines.append)
     assert page == out / "to_share" / "report.html"
     return out, lines
 
@@ -194,5 +197,7 @@ def careless_answers(tmp_path_factory):
     from analysis.report import build_report
 
     answers = Answers.from_folder(write_careless_study(tmp_path_factory.mktemp("careless") / "study"))
-    build_report(answers, notebooks=False, progress=lambda line: None)
+    with made_here("svg"):
+        build_report(answers, notebooks=False, progress=lambda line: None)
+    answer_assurance(answers)
     return answers

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 from careless_study import SHOT
 
-from analysis.planning import assure_design
 from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.html_page import sanitised
 from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, notebook_format, run_notebooks
@@ -21,8 +20,6 @@ def written(browser, careless_answers, tmp_path_factory):
     answers, folder = careless_answers, tmp_path_factory.mktemp("pages")
     shutil.copytree(Path(answers.study.folder) / "output", folder / "output")
     write_athlete_pages(answers, folder / "individual_pages")
-    design = answers.design()  # quicker than notebook 01 would ask it
-    answers._kept["assurance"] = assure_design(design.design, design.assumptions, n_draws=10, n_studies=10)
     (run,) = run_notebooks(answers.study.folder, [notebooks_in_one(folder)], answers=answers)
     (folder / "notebooks.html").write_text(run.page, encoding="utf-8")
     return folder

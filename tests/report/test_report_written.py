@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from quick_report import made_here
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "replication"))
 from pool_folders import write_club
@@ -67,7 +68,8 @@ def club(request, tmp_path_factory):
             with (folder / "rounds.csv").open("a", encoding="utf-8") as file:
                 file.write("A01,9,yes,guest,,12,150\n")
 
-    build_report(folder, notebooks=False, progress=meanwhile)
+    with made_here("svg"):
+        build_report(folder, notebooks=False, progress=meanwhile)
     return folder, athletes, said
 
 
