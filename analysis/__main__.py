@@ -331,9 +331,7 @@ def run_test(options):
     together = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
     command = [sys.executable, "-m", "pytest", *together, *options.more]
     environment = dict(os.environ)
-    environment.pop(
-        "PYTHONDONTWRITEBYTECODE", None
-    )  # else every process that is started compiles the kit anew
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that is started compiles the kit anew
     return subprocess.call(command, cwd=ROOT, env=environment)
 
 
