@@ -192,10 +192,12 @@ def _empty_table(table: str) -> pd.DataFrame:
     return pd.DataFrame(columns | {file: pd.Series(dtype="str"), row: pd.Series(dtype="int64")})
 
 
-def lines_of(table: pd.DataFrame) -> Iterable:
-    """Return the rows of a table as named tuples; quick where it is empty or of a shape seen before."""
-    if not len(table):
+def lines_of(table: pd.DataFrame, where: pd.Series | None = None) -> Iterable:
+    """Return the rows of a table, all or those of a mask, as named tuples; quick where there are none."""
+    if not len(table) or (where is not None and not where.any()):
         return ()
+    if where is not None:
+        table = table[where]
     return map(_line_type(tuple(table.columns))._make, zip(*(table[c].tolist() for c in table), strict=True))
 
 

@@ -368,7 +368,7 @@ def check_files(folder: Path, tables: dict[str, pd.DataFrame], inventory: Invent
         ("survey", "file", "recordings"),
     ):
         known: dict[str, Path | None] = {}
-        for line in lines_of(tables[table][tables[table][column] != ""]):
+        for line in lines_of(tables[table], tables[table][column] != ""):
             file = getattr(line, column)
             if file not in known:
                 known[file] = inside_folder(folder, file, subfolder)

@@ -94,8 +94,8 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
     for name, table in tables.items():
         if "session" not in table or name in ("sessions", "decisions"):
             continue
-        unknown = table[~table["session"].isin([*known, ""])]
-        for session, group in unknown.groupby("session", sort=False):
+        unknown = ~table["session"].isin([*known, ""])
+        for session, group in table[unknown].groupby("session", sort=False) if unknown.any() else ():
             line, hint = next(iter(lines_of(group))), asked(did_you_mean(session, known))
             findings.problem(
                 *place(name, line),
@@ -190,7 +190,7 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
     filled |= set(tables["lactate"]["session"])
     for name, table in tables.items():
         for column in (c.name for c in column_rules()[name].values() if c.kind == "date"):
-            for line in lines_of(table[table[column] != ""]):
+            for line in lines_of(table, table[column] != ""):
                 date = dt.date.fromisoformat(getattr(line, column))
                 if date.year < 1990:
                     findings.problem(
@@ -457,7 +457,7 @@ def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
     whole = (recordings["column_or_label"] == "") & (recordings["worn_from"] == "") & (recordings["worn_until"] == "")
     shared = recordings.groupby(["session", "file"])["athlete"].transform("nunique") > 1
     shared |= recordings.groupby("file")["athlete"].transform("nunique") > 1
-    for line in lines_of(recordings[shared & whole]):
+    for line in lines_of(recordings, shared & whole):
         findings.problem(
             *place("recordings", line),
             "column_or_label",

@@ -77,10 +77,11 @@ def problem_table(problems: Iterable[Problem]) -> pd.DataFrame:
         (p.file, p.row, p.column, shorten(p.value), p.problem, p.remedy)
         for p in dict.fromkeys(problems)  # the same thing seen twice is said once
     ]
-    table = pd.DataFrame(lines, columns=list(PROBLEM_COLUMNS))
-    return table.astype(
-        {"file": "str", "row": "Int64", "column": "str", "value": "str", "problem": "str", "remedy": "str"}
-    )
+    return pd.DataFrame(lines, columns=list(PROBLEM_COLUMNS)).astype(_PROBLEM_TYPES) if lines else _NO_PROBLEMS.copy()
+
+
+_PROBLEM_TYPES = {c: pd.api.types.pandas_dtype("Int64" if c == "row" else "str") for c in PROBLEM_COLUMNS}
+_NO_PROBLEMS = pd.DataFrame(columns=list(PROBLEM_COLUMNS)).astype(_PROBLEM_TYPES)
 
 
 def shorten(value: object) -> str:

@@ -35,7 +35,7 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         columns = [c for c in ("athlete", "opponent") if c in table and name not in ("athletes", "decisions")]
         for column in columns:
             fine = {*known, "", "guest", "none"} if column == "opponent" else {*known, ""}
-            for line in lines_of(table[~table[column].isin(fine)]):
+            for line in lines_of(table, ~table[column].isin(fine)):
                 unknown.setdefault(getattr(line, column), []).append((name, line, column))
     for number, (code, places) in enumerate(unknown.items()):
         name, line, column = places[0]
