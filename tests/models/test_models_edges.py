@@ -205,7 +205,7 @@ def test_no_robust_test_where_every_athlete_has_the_same_difference():
 @pytest.mark.parametrize(
     "call",
     [
-        lambda v: models.intervals.noncentral_t_interval(v, 10),
+        lambda v: models.effect_sizes.noncentral_t_interval(v, 10),
         lambda v: models.noncentral_f_interval(3.0, v, 10),
         lambda v: models.paired_effect_sizes([1, 2, 3.0], [1, 1, 1.0], level=v),
         lambda v: models.signed_rank(v),
@@ -228,8 +228,8 @@ def test_what_is_no_number_is_named(call, value):
 @pytest.mark.parametrize("t", [2e4, 1e8])
 def test_very_large_statistics_have_an_interval(t):
     """The interval over t hardly depends on t; scipy computes it up to about 1e5."""
-    low, high = np.array(models.intervals.noncentral_t_interval(t, 13)) / t
-    assert (low, high) == approx(np.array(models.intervals.noncentral_t_interval(9e3, 13)) / 9e3, rel=1e-5)
+    low, high = np.array(models.effect_sizes.noncentral_t_interval(t, 13)) / t
+    assert (low, high) == approx(np.array(models.effect_sizes.noncentral_t_interval(9e3, 13)) / 9e3, rel=1e-5)
     low, high = np.array(models.noncentral_f_interval(t**2, 3, 13)) / t**2
     assert (low, high) == approx(np.array(models.noncentral_f_interval(3e7, 3, 13)) / 3e7, rel=1e-5)
 

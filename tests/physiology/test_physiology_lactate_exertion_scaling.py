@@ -34,10 +34,10 @@ def test_two_scales_in_one_column_stop_and_nothing_converts():
 
 
 def test_scaling():
-    assert ph.scale_vo2(4.2, 80, exponent=1) == pytest.approx(ph.scaling.vo2_ml_kg_min(4.2, 80)) == pytest.approx(52.5)
+    assert ph.scale_vo2(4.2, 80, exponent=1) == pytest.approx(ph.units.vo2_ml_kg_min(4.2, 80)) == pytest.approx(52.5)
     np.testing.assert_allclose(ph.scale_vo2([3.0, 4.0], [60, 100], exponent=0), [3000, 4000])
     heavy_gains = ph.scale_vo2([3.3, 5.0], [60, 100], exponent=0.67)
-    assert ph.scaling.vo2_ml_kg_min(3.3, 60) > ph.scaling.vo2_ml_kg_min(5.0, 100) and heavy_gains[1] > heavy_gains[0]
+    assert ph.units.vo2_ml_kg_min(3.3, 60) > ph.units.vo2_ml_kg_min(5.0, 100) and heavy_gains[1] > heavy_gains[0]
     with pytest.raises(KitError, match="above 0"):
         ph.scale_vo2(4.2, 0, exponent=0.67)
     with pytest.raises(KitError, match="mL/min"):
