@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -106,13 +106,29 @@ def step_size(pdf, sheet: Sheet, used_mm: float) -> tuple[float, float]:
     room = pdf.h - pdf.b_margin - pdf.t_margin - used_mm - 6
     for size in (11.0, 10.5, 10.0, 9.6, 9.2, 8.8, 8.4):
         pdf.set_font(FONT, "", size)
-        high = sum(
-            pdf.multi_cell(pdf.epw - 7, size * 0.46, step, align="L", dry_run=True, output="HEIGHT") + 0.17 * size
-            for step in sheet.steps
-        )
+        high = sum(_step_height(pdf, step, size) + 0.17 * size for step in sheet.steps)
         if high <= room:
             break
     return size, 0.17 * size
+
+
+def _step_height(pdf, step: str, size: float) -> float:
+    """Height of a step in letters of this size, which are those that the PDF is set to (mm)."""
+    given = {"align": "L", "dry_run": True, "output": "HEIGHT"}
+    return _once((step, size, pdf.epw), lambda: pdf.multi_cell(pdf.epw - 7, size * 0.46, step, **given))
+
+
+_measured: dict[tuple, object] = {}
+"""What was measured, since the same sheets are previewed, printed and printed again."""
+
+
+def _once(what: tuple, measure: Callable[[], object]):
+    """Measure something that was not measured before; what was is remembered for some hundred sheets."""
+    if what not in _measured:
+        if len(_measured) >= 4_000:
+            del _measured[next(iter(_measured))]
+        _measured[what] = measure()
+    return _measured[what]
 
 
 def _blanks(pdf, blanks: Sequence[str]) -> None:
@@ -230,24 +246,50 @@ def arrange(sheets: Sequence[Sheet], *, paper: str = "A4") -> list[Page]:
 @lru_cache(maxsize=16)
 def _arranged(sheets: tuple[Sheet, ...], paper: str) -> tuple[Page, ...]:
     """Lay sheets out once for the PDF and the page of the same sheets."""
-    scratch = new_pdf(paper)
+    scratch = _Scratch(paper)
     pages: list[Page] = []
     waiting: list[Sheet] = []
     for sheet in [*sheets, None]:
         if waiting and (sheet is None or sheet.size != waiting[0].size):
-            pages += (_cards if waiting[0].size == "card" else _strips)(scratch, waiting, paper)
+            pages += (_cards if waiting[0].size == "card" else _strips)(scratch, waiting)
             waiting = []
         if sheet is not None and sheet.size == "page":
-            pages += _own_pages(scratch, sheet, paper)
+            pages += _own_pages(scratch, sheet)
         elif sheet is not None:
             waiting.append(sheet)
-    close_fonts(scratch)
+    scratch.close()
     return tuple(pages)
 
 
 def room_on(paper: str, *, wide: bool = False) -> float:
     """Height that a page has for its sheets (mm)."""
     return PAPERS[paper][0 if wide else 1] - 2 * MARGIN - SLACK
+
+
+class _Scratch:
+    """A PDF to measure on that is never written, and not even begun where everything was measured before."""
+
+    def __init__(self, paper: str):
+        self.paper, self._pdf = paper, None
+
+    @property
+    def pdf(self):
+        self._pdf = self._pdf or new_pdf(self.paper)
+        return self._pdf
+
+    def height(self, sheet: Sheet, row_mm: float) -> float:
+        """Height of a sheet (mm); endless where it does not end on its page."""
+        return _once((self.paper, sheet, row_mm), lambda: _height(self.pdf, sheet, row_mm))
+
+    def step_pt(self, sheet: Sheet) -> float:
+        """Size of the letters of a sheet without a table (pt)."""
+        rest = replace(sheet, steps=(), cautions=())
+        return _once((self.paper, sheet), lambda: step_size(self.pdf, sheet, _height(self.pdf, rest, sheet.row_mm))[0])
+
+    def close(self) -> None:
+        """Close the font files."""
+        if self._pdf:
+            close_fonts(self._pdf)
 
 
 def _height(pdf, sheet: Sheet, row_mm: float) -> float:
@@ -271,21 +313,21 @@ def card_width(pdf) -> float:
     return (pdf.w - 2 * MARGIN - 2 * CARD_MARGIN * (CARDS_ACROSS - 1)) / CARDS_ACROSS
 
 
-def _own_pages(pdf, sheet: Sheet, paper: str) -> list[Page]:
-    room = room_on(paper, wide=sheet.wide)
+def _own_pages(scratch: _Scratch, sheet: Sheet) -> list[Page]:
+    room = room_on(scratch.paper, wide=sheet.wide)
     if not sheet.rows:
-        size = step_size(pdf, sheet, _height(pdf, replace(sheet, steps=(), cautions=()), sheet.row_mm))[0]
-        return [Page((sheet,), (sheet.row_mm,), (min(_height(pdf, sheet, sheet.row_mm), room),), size)]
-    bare = _height(pdf, replace(sheet, rows=()), sheet.row_mm)
+        high = min(scratch.height(sheet, sheet.row_mm), room)
+        return [Page((sheet,), (sheet.row_mm,), (high,), scratch.step_pt(sheet))]
+    bare = scratch.height(replace(sheet, rows=()), sheet.row_mm)
     for parts in range(1, len(sheet.rows) + 1):
         pieces = _split(sheet, parts)
         made = []
         for piece in pieces:
             row = min(sheet.row_mm, (room - bare) / len(piece.rows))
-            high = _height(pdf, piece, row) if row >= sheet.least_row_mm else math.inf
+            high = scratch.height(piece, row) if row >= sheet.least_row_mm else math.inf
             if high > room + SLACK / 2 and high < math.inf:  # a cell of several lines made a row higher
                 row = max(sheet.least_row_mm, row - (high - room) / len(piece.rows))
-                high = _height(pdf, piece, row)
+                high = scratch.height(piece, row)
             made.append(Page((piece,), (row,), (high,)))
         if all(p.heights[0] <= room + SLACK / 2 for p in made) or parts == len(sheet.rows):
             return made
@@ -304,10 +346,10 @@ def _split(sheet: Sheet, parts: int) -> list[Sheet]:
     ]
 
 
-def _strips(pdf, strips: Sequence[Sheet], paper: str) -> list[Page]:
+def _strips(scratch: _Scratch, strips: Sequence[Sheet]) -> list[Page]:
     """Fill pages from the highest strip down: each goes where it fits first."""
-    room = room_on(paper)
-    measured = [(s, _height(pdf, s, s.least_row_mm)) for s in strips]
+    room = room_on(scratch.paper)
+    measured = [(s, scratch.height(s, s.least_row_mm)) for s in strips]
     pages: list[list[tuple[Sheet, float]]] = []
     for sheet, high in sorted(measured, key=lambda one: -one[1]):
         for page in pages:
@@ -320,7 +362,7 @@ def _strips(pdf, strips: Sequence[Sheet], paper: str) -> list[Page]:
     made = []
     for page in pages:
         if len(page) == 1 and page[0][1] > room:
-            made.append((order[id(page[0][0])], _own_pages(pdf, replace(page[0][0], size="page"), paper)))
+            made.append((order[id(page[0][0])], _own_pages(scratch, replace(page[0][0], size="page"))))
             continue
         page = sorted(page, key=lambda one: order[id(one[0])])
         made.append((order[id(page[0][0])], [_grown(page, room)]))
@@ -339,9 +381,9 @@ def _grown(page: list[tuple[Sheet, float]], room: float) -> Page:
     return Page(tuple(s for s, _ in page), tuple(row_mm), tuple(heights))
 
 
-def _cards(pdf, cards: Sequence[Sheet], paper: str) -> list[Page]:
-    highest = max(_height(pdf, c, c.row_mm) for c in cards)
-    room = room_on(paper)
+def _cards(scratch: _Scratch, cards: Sequence[Sheet]) -> list[Page]:
+    highest = max(scratch.height(c, c.row_mm) for c in cards)
+    room = room_on(scratch.paper)
     down = max(int((room + GAP) // (highest + GAP)), 1)
     per = CARDS_ACROSS * down
     n_pages = math.ceil(len(cards) / per)

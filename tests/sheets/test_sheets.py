@@ -1,6 +1,7 @@
 """Sheets for the evening: what stands on them, in which order, and that both papers print."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,16 @@ def evening():
     pairing = pair_athletes(CODES, 4, guests=1)
     timetable = make_timetable(EVENING, athletes=pairing, start_clock="19:00")
     return pairing, timetable, build_sheets(EVENING, CODES, pairing=pairing, timetable=timetable)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return plan_evening(load_study(Path(__file__).parents[2] / "data_demo"), start_clock="19:00")
+
+
+@cache
+def paired(n):
+    return pair_athletes(make_codes(n), 4)
 
 
 def named(sheets, key):
@@ -187,9 +198,7 @@ def test_a_large_club_runs_on_to_a_second_page(tmp_path):
 @pytest.mark.parametrize("n", [6, 12, 16, 20])
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_rows_are_high_enough_for_a_gloved_hand_and_pages_are_full(n, paper):
-    codes = make_codes(n)
-    pairing = pair_athletes(codes, 4)
-    sheets = build_sheets(EVENING, codes, pairing=pairing)
+    sheets = build_sheets(EVENING, make_codes(n), pairing=paired(n))
     laid_out = arrange(sheets, paper=paper)
     assert {s.key for page in laid_out for s in page.sheets} == {s.key for s in sheets}
     assert sum(len(s.rows) for page in laid_out for s in page.sheets) == sum(len(s.rows) for s in sheets)
@@ -305,8 +314,7 @@ def test_default_columns_are_columns_of_the_study():
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_a_round_of_sixteen_athletes_fits_on_one_page_with_its_cautions(paper):
-    demo = plan_evening(load_study(Path(__file__).parents[2] / "data_demo"), start_clock="19:00")
+def test_a_round_of_sixteen_athletes_fits_on_one_page_with_its_cautions(demo, paper):
     assert len(demo.codes) == 16
     laid_out = arrange([s for s in demo.sheets if s.key.startswith("round")], paper=paper)
     assert len(laid_out) == 5 and len(arrange(demo.sheets, paper=paper)) <= 20
