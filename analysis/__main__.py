@@ -52,7 +52,7 @@ def build_parser():
         type=int,
         default=0,
         metavar="N",
-        help="how many will come: fills in their codes and rounds",
+        help="how many will come: fills in their codes and rounds, and plans for them",
     )
     new.add_argument("--csv", action="store_true", help="write CSV files instead of one workbook")
     new.add_argument("--survey", action="store_true", help="for sessions that other people send in, instead of rounds")
@@ -73,7 +73,7 @@ def build_parser():
         "--athletes",
         type=int,
         metavar="N",
-        help="how many athletes are planned (default: those in athletes.csv)",
+        help="how many athletes are planned (default: n_athletes in study.toml, else those with consent and clearance)",
     )
     freeze.add_argument(
         "--amend",

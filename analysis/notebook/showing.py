@@ -103,6 +103,9 @@ def look(table, *views) -> None:
             import matplotlib.pyplot as plt
 
             figure.alt_text = "A picture of your own."
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # where labels leave no room at all, they are cut
+                figure.tight_layout()
             _display(figure)
             plt.close(figure)
         else:

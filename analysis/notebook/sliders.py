@@ -142,7 +142,8 @@ def published_note(name: str, question: tuple[str, str]) -> str:
         return ""
     row = found.loc[field]
     span = format_number(row["low"]) if row["low"] == row["high"] else format_ci(row["low"], row["high"])
-    return f"published: {span} {row['unit']}"
+    whose = " for a laboratory test" if name == "test_error" else ""
+    return f"published{whose}: {span} {row['unit']}"
 
 
 def picture_of(curves) -> tuple[bytes, str]:
@@ -214,13 +215,13 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
     whole, number = widgets.IntSlider, widgets.FloatSlider
     return {
         "question": widgets.Dropdown(options=list(QUESTIONS.items()), tooltip="Question", layout=_wide(widgets)),
-        "n": slider(whole, "Athletes who start", min(max(answer.n, 4), 40), 4, 40, 1),
+        "n": slider(whole, "Athletes who start", min(max(answer.n_to_recruit, 4), 40), 4, 40, 1),
         "rounds": slider(whole, "Rounds", min(max(answer.rounds, 2), 8), 2, 8, 1),
         "smallest": slider(number, "", 1.0, 0.1, 15.0, 0.1),
         "effect": slider(number, "", 1.0, 0.1, 25.0, 0.1),
         "within": slider(number, "", 1.0, 0.1, 10.0, 0.1),
         "test_error": slider(
-            number, "Fitness test's error", truth.test_error, 0.0, round(truth.capacity_sd - 0.2, 1), 0.1
+            number, "Fitness test's error (mL/kg/min)", truth.test_error, 0.0, round(truth.capacity_sd - 0.2, 1), 0.1
         ),
         "leave": slider(whole, "Leave per round (%)", round(100 * truth.leave), 0, 25, 1),
     }

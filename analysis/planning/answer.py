@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -65,6 +65,11 @@ class DesignAnswer(Result):
     from_plan: tuple[str, ...] = ()
     method: str = ""
     warnings: tuple[str, ...] = ()
+
+    @property
+    def recruited(self) -> Design:
+        """The design with as many athletes at the start as it takes to have n at the end."""
+        return replace(self.design, n=self.n_to_recruit)
 
     def question(self, question: str, part: str = "") -> pd.Series:
         """Return the line of one question (and part), as a Series."""
@@ -273,7 +278,7 @@ def _words(part: str, verdict: str, unit: str, digits: int, row: dict) -> str:
     if verdict == VERDICTS[0]:
         return text + "."
     if row["detectable"] < float("inf"):
-        seen = format_number(_rounded_up(row["detectable"], digits), digits, unit=shown)
+        seen = format_number(rounded_up(row["detectable"], digits), digits, unit=shown)
         text += (
             f"; a margin of ±{seen} is the narrowest that would do"
             if part == "plateau"
@@ -303,7 +308,7 @@ def chance_words(power: float) -> str:
     return format_percent(power)
 
 
-def _rounded_up(value: float, digits: int) -> float:
+def rounded_up(value: float, digits: int) -> float:
     """The smallest number with a given number of decimals that is not below the value: "would be seen" must stay true."""
     return math.ceil(value * 10**digits - 1e-9) / 10**digits
 

@@ -434,7 +434,7 @@ def assumptions_of_plan(plan, protocol=None) -> tuple[Assumptions, bool, tuple[s
             shown = format_number(UNKNOWN_ERROR, 1, unit="mL/kg/min")
             said.append(
                 f"no error of the planned fitness test was published or read: that of a 20 m shuttle run is assumed, {shown} "
-                "(our proposal)"
+                "(the kit's proposal)"
             )
         else:
             changes |= {"test_error": error, "test_error_kind": kind}

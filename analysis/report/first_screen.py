@@ -11,6 +11,7 @@ from pathlib import Path
 from ..basics import format_ci, format_number, join_words, lower_first, upper_first
 from ..sheets.pdf import FONT, add_fonts, close_fonts, save
 from ..study import OUTCOMES
+from ..study.binding import CONFIRMATORY
 from ..telling.cleaning.sentences import plain_opening
 from ..telling.cleaning.tables import sparred_rows
 from ..telling.document import Document, Paragraph, Picture, Section, unbroken
@@ -144,7 +145,7 @@ def _harder(rounds: dict, partly: dict) -> Section:
     verdict = say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
     first = next(iter(rounds.values()))
     told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
-    texts = [*partly.values(), told, "" if partly else _for_monday(first)]
+    texts = [*partly.values(), told, "" if partly else _weighed(first)]
     picture = _picture("change", draw_change, rounds)
     return _section(say.HARDER, verdict, [*_listed(texts, sure=2 + len(partly)), picture])
 
@@ -185,21 +186,24 @@ def _names(text: str, answer) -> bool:
     return OUTCOMES[answer.outcome].label.lower() in text.lower()
 
 
-def _for_monday(answer) -> str:
-    weighed = weigh_change(answer)
-    return say.FOR_MONDAY.format(weighed=lower_first(weighed)) if weighed else ""
+def _weighed(answer) -> str:
+    weighed, name = weigh_change(answer), upper_first(short_name(answer.outcome))
+    return say.OF_OUTCOME.format(Outcome=name, weighed=lower_first(weighed)) if weighed else ""
 
 
 def _level(rounds: dict, partly: dict) -> Section:
-    states, texts = {}, []
+    states, texts, unclear = {}, [], []
     for outcome, answer in rounds.items():
         states[outcome] = "shown" if answer.plateau_from and outcome not in partly else "open"
         text, name = plain_plateau(answer), upper_first(short_name(outcome))
         if text.startswith(rounds_say.UNCLEAR[:14]) or text.startswith(rounds_say.TWO_ROUNDS[:10]):
             text = say.CANNOT_TELL_OF.format(Outcome=name)
+            unclear.append(short_name(outcome))
         elif not _names(text, answer):
             text = f"{name}: {lower_first(text)}"
         texts.append(text)
+    if len(unclear) == len(rounds):  # the verdict has said it already
+        texts = [say.NONE_LEVEL.format(outcomes=join_words(unclear, "or"))]
     verdict = _verdict(states)
     picture = _picture("level", draw_level, rounds)
     return _section(say.LEVEL, verdict, [*_listed([" ".join(texts)]), picture])
@@ -287,6 +291,9 @@ def _cannot(answers) -> Section:
     count = answers.study.sessions["session"].nunique() if len(answers.study.sessions) else 1
     evenings = "one evening" if count < 2 else f"{count} evenings"
     said = say.CANNOT_DECIDE.format(clubs=clubs, evenings=evenings)
+    reasons = {q.why for q in answers.questions}
+    if len(reasons) == 1 and not any(q.status == CONFIRMATORY for q in answers.questions):
+        said += " " + say.ALL_EXPLORATORY.format(why=reasons.pop())
     return _section(say.CANNOT, "", [Paragraph(said, "plain"), Paragraph(say.CAUTION, "caution")])
 
 

@@ -27,6 +27,7 @@ from ..telling.study.methods import (
     write_up_statistics,
 )
 from ..telling.study.sentences import (
+    asked_questions,
     plain_participants,
     write_up_conditions,
     write_up_deviations,
@@ -160,8 +161,8 @@ def _test_titles(tests) -> dict[str, str]:
 def _plan(answers) -> list[str]:
     if not has_rounds(answers):
         return []
-    plan = _pointing(write_up_plan(answers.study, answers.fitness_outcomes, answers.questions), "plan")
-    return plan + write_up_power(answers.design())
+    plan = _pointing(write_up_plan(answers.study, answers.fitness_outcomes, asked_questions(answers)), "plan")
+    return plan + write_up_power(answers.design(), {q.id for q in asked_questions(answers)})
 
 
 def _statistics(answers) -> list[str]:

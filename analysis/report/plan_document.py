@@ -13,6 +13,7 @@ import pandas as pd
 from ..basics import KitError
 from ..planning import DesignAnswer, answer_design, assure_design
 from ..study import Study, freeze_plan, load_study
+from ..study.consent import approval_of
 from ..study.fixed_plan import PlanDocument
 from ..study.plan import MOST_ATHLETES
 from ..telling.document import Document, Paragraph, Picture, Section, Table
@@ -21,10 +22,11 @@ from ..telling.planning.sentences import table_sizes, write_up_assurance, write_
 from ..telling.training.sentences import write_up_training_size
 from ..training import plan_training
 
+COMMITTEE = "Ethics committee"
 FIELDS = (
     ("Authors", "names, roles and affiliations"),
     ("Responsible for the data", "name, office, contact"),
-    ("Ethics committee", "name, reference number, date of approval or exemption"),
+    (COMMITTEE, "name, reference number, date of approval or exemption"),
     ("Registry", "where this plan is registered, and under which number"),
     ("Funding and interests", "who pays, and who could gain"),
 )
@@ -35,13 +37,15 @@ SIZE_HEADING = "Athletes and size"
 
 def freeze(folder: str | Path, *, athletes: int | None = None, amendment: str | None = None) -> list[Path]:
     """Fix the plan of a study folder, with the justification of its size, as Markdown and as a Word file."""
-    size_blocks = blocks_of_size(size_answer(load_study(folder), athletes))
+    study = load_study(folder)
+    size_blocks, stated = blocks_of_size(size_answer(study, athletes)), approval_of(study.settings)
+    approval = bool(stated.committee and stated.words())
     size_blocks[0].content("png300")  # drawn first: nothing is fixed where the picture cannot be made
 
     def as_word(document: PlanDocument, path: Path) -> None:
         from .word import write_word
 
-        write_word(as_document(document, size_blocks), path)
+        write_word(as_document(document, size_blocks, approval=approval), path)
 
     fixed = fix_plan(folder, athletes=athletes, amendment=amendment, beside=as_word)
     return [*fixed.files, fixed.path.with_suffix(".docx")]
@@ -133,8 +137,8 @@ def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
     return None
 
 
-def as_document(fixed, size_blocks: Sequence = ()) -> Document:
-    """Turn a fixed plan into a document for Word."""
+def as_document(fixed, size_blocks: Sequence = (), *, approval: bool = False) -> Document:
+    """Turn a fixed plan into a document for Word; `approval`: what the committee said stands in the text."""
     first = Section(
         "About this plan",
         (
@@ -152,7 +156,8 @@ def as_document(fixed, size_blocks: Sequence = ()) -> Document:
         if part.heading == SIZE_HEADING:
             blocks += size_blocks
         sections.append(Section(part.heading, tuple(blocks)))
-    return Document(f"{fixed.title}: study plan", FIELDS, tuple(sections))
+    fields = [field for field in FIELDS if field[0] != COMMITTEE or not approval]
+    return Document(f"{fixed.title}: study plan", tuple(fields), tuple(sections))
 
 
 def blocks_of_size(answer: DesignAnswer) -> list:

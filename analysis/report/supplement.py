@@ -18,7 +18,7 @@ from ..telling.rounds import tables as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
 from ..telling.study.phrases import NONE_STOOD_OUT
-from ..telling.study.sentences import deviations, plain_rests, write_stood_out
+from ..telling.study.sentences import asked_questions, deviations, plain_rests, write_stood_out
 from ..telling.survey.tables import survey_tables
 from ..telling.training.figures import training_pictures
 from ..telling.training.tables import training_tables
@@ -216,7 +216,7 @@ def _study(answers) -> Section | None:
         else None
     )
     blocks = [
-        tables.plan_table(study, answers.questions) if has_rounds(answers) else None,
+        tables.plan_table(study, asked_questions(answers)) if has_rounds(answers) else None,
         tables.protocol_table(study),
         tables.roll_call_table(answers.description.conditions.roll_call),
         aerobic,

@@ -115,7 +115,8 @@ def _hypotheses(plan: Plan) -> pd.DataFrame:
 
 
 def _about_outcomes(plan: Plan) -> tuple[str, ...]:
-    named = [f"{short_question(question)}: {_label(outcome)}" for question, outcome in plan.primary_outcomes.items()]
+    asked = {h.question for h in plan.hypotheses} or plan.primary_outcomes
+    named = [f"{short_question(q)}: {_label(outcome)}" for q, outcome in plan.primary_outcomes.items() if q in asked]
     return (
         f"One primary outcome answers each question ({'; '.join(named)}).",
         f"The main analyses take session {plan.primary_session}.",

@@ -108,6 +108,7 @@ def settings_text(
     survey: bool,
     tests: Iterable[str] = (),
     training: bool = False,
+    athletes: int = 0,
 ) -> str:
     """Return study.toml of a new folder."""
     if survey:
@@ -125,6 +126,7 @@ def settings_text(
         work=minutes_text(work_s),
         rest=minutes_text(rest_s),
         scale=scale,
+        planned=f"{f'n_athletes = {athletes}' if athletes else '# n_athletes = 12':30}",
         tests=", ".join(f'"{test}"' for test in tests),
         hypotheses="\n".join(blocks),
         effects="\n".join(f"{o} = {OUTCOMES[o].smallest_effect:g}" for o in primary),
@@ -223,7 +225,7 @@ def new_study(
     workbook : bool
         One study.xlsx (default), or CSV files.
     athletes : int
-        How many will come: the tables then hold their codes and rounds already. Default 0: none.
+        How many will come: the tables then hold their codes and rounds already, and study.toml plans for them. Default 0: none.
 
     Returns
     -------
@@ -257,6 +259,7 @@ def new_study(
         survey=survey,
         tests=tests,
         training=training,
+        athletes=athletes,
     )
     if athletes > MOST_ATHLETES:
         raise KitError(f"{athletes} athletes: a study of this kit has at most {MOST_ATHLETES}.")

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import answer_design
+from analysis.planning import answer_design, power_curves
 from analysis.report.plan_document import (
     as_document,
     blocks_of_size,
@@ -18,7 +18,8 @@ from analysis.report.plan_document import (
 )
 from analysis.study import Study, load_study, new_study
 from analysis.study.deviations import plan_deviations
-from analysis.study.fixed_plan import load_fixed_plan
+from analysis.study.fixed_plan import PlanDocument, load_fixed_plan
+from analysis.telling.planning.sentences import table_sizes, write_up_size
 
 
 def planned_study(folder):
@@ -94,6 +95,41 @@ def test_the_word_file_has_numbered_tables_alt_text_and_prompts(frozen):
     assert len(document.tables) >= 4
     assert len(document.inline_shapes) == 1
     assert 'descr="With 14 athletes' in zipfile.ZipFile(word).read("word/document.xml").decode("utf-8")
+
+
+def test_a_committee_that_is_named_is_not_asked_for_again(frozen):
+    fixed = PlanDocument("A study", "2026-01-01", "abc")
+    asked = [name for name, _ in as_document(fixed).fields]
+    assert "Ethics committee" in asked
+    assert [name for name, _ in as_document(fixed, approval=True).fields] == [
+        n for n in asked if n != "Ethics committee"
+    ]
+
+
+def test_a_size_that_can_be_seen_is_one_number_in_table_and_text():
+    """Rounded up in both: fewer than 80 of 100 studies would show the size rounded down."""
+    answer = answer_design(5, n=12)
+    text, table = " ".join(write_up_size(answer)), table_sizes(answer)["Seen in 80\N{NO-BREAK SPACE}% from"]
+    for shown, row in zip(table, answer.questions.itertuples(), strict=True):
+        if shown != "none":
+            assert f"detectable: {shown}" in text
+            assert float(shown.split()[0].split("\N{NO-BREAK SPACE}")[0]) >= row.detectable - 1e-9
+            assert shown in row.words or row.verdict == "answerable"
+
+
+def test_who_starts_is_who_is_asked_so_that_the_planned_number_stays():
+    answer = answer_design(5, n=12)
+    assert power_curves(answer.recruited, answer.assumptions).n_left == 12
+
+
+def test_what_nobody_asks_has_no_primary_outcome_in_the_plan(folder):
+    settings = folder / "study.toml"
+    text = settings.read_text(encoding="utf-8")
+    blocks = text.split("[[plan.hypotheses]]")
+    kept = [b for b in blocks[:-1] if "exertion" not in b or b is blocks[0]]
+    settings.write_text("[[plan.hypotheses]]".join([*kept, blocks[-1]]), encoding="utf-8")
+    markdown = freeze(folder, athletes=9)[0].read_text(encoding="utf-8")
+    assert "blood lactate" in markdown and "exertion over the rounds: perceived exertion" not in markdown
 
 
 def test_nobody_said_how_many(folder):

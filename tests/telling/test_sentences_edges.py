@@ -122,7 +122,7 @@ def test_a_change_matters_surely_only_beyond_the_smallest_effect(low, high, word
 def test_other_labels_are_not_weighed():
     assert say.weigh_change(rounds_answer(*OPEN, last(1, -2, 4, "equivalent"))) == ""
     small = say.weigh_change(rounds_answer(*OPEN, last(3, 1, 4, "changed but smaller than matters")))
-    assert plain(small) == "That is less than the 5 beats that you said would matter."
+    assert plain(small) == "That is less than 5 beats, the least that matters."
 
 
 def checks(*agrees, names=None):

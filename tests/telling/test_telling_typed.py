@@ -5,13 +5,24 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pandas as pd
+import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study"))
 from typed_clubs import clean_club, write_book
 
 from analysis.answers import Answers
-from analysis.telling.study.sentences import write_stood_out, write_up_limitations
-from analysis.telling.study.tables import participants_table
+from analysis.report.first_screen import answers_sections
+from analysis.telling.document import Paragraph
+from analysis.telling.study.methods import write_up_power
+from analysis.telling.study.sentences import (
+    asked_questions,
+    deviations,
+    write_stood_out,
+    write_up_deviations,
+    write_up_limitations,
+    write_up_measurements,
+)
+from analysis.telling.study.tables import participants_table, plan_table
 
 
 def typed_club(tmp_path):
@@ -45,3 +56,40 @@ def test_a_characteristic_without_unit_has_no_empty_brackets():
     known = pd.DataFrame([line | {"n_athletes": 9, "mean": 2.0, "sd": 1.0}])
     people = SimpleNamespace(characteristics=known, n_athletes=9, n_women=4, n_men=5)
     assert participants_table(people).shown["Characteristic"].tolist() == ["Grade (rank)"]
+
+
+@pytest.fixture(scope="module")
+def no_blood(tmp_path_factory):
+    """A club that typed heart rates, took no blood, and deleted the hypotheses about lactate as `check` says."""
+    book = clean_club(5)
+    for row in book.tables["rounds"]:
+        for column in [c for c in row if c.startswith("lactate")]:
+            row[column] = ""
+    folder = write_book(book, tmp_path_factory.mktemp("typed") / "club")
+    settings = folder / "study.toml"
+    head, *blocks = settings.read_text(encoding="utf-8").split("[[plan.hypotheses]]")
+    last, sep, rest = blocks[-1].partition("[plan.smallest_effects]")
+    kept = [b for b in (*blocks[:-1], last) if ".lactate" not in b]
+    settings.write_text("[[plan.hypotheses]]".join([head, *kept]) + sep + rest, encoding="utf-8")
+    return Answers.from_folder(folder)
+
+
+def test_what_nobody_asks_and_nobody_measured_is_nowhere_a_question_nor_a_departure(no_blood):
+    asked = asked_questions(no_blood)
+    assert {q.id for q in asked} == {"rounds.heart_rate", "rounds.exertion", "fitness.heart_rate"}
+    assert not [line for line in deviations(no_blood) if "lactate" in line[0].lower()]
+    assert "lactate" not in plan_table(no_blood.study, asked).shown.to_string().lower()
+    assert "lactate" not in " ".join(write_up_power(no_blood.design(), {q.id for q in asked}))
+    assert not [t for t in write_up_deviations(no_blood) if "departed from the" in t]  # no plan was fixed
+
+
+def test_hand_typed_heart_rates_are_told_among_the_measurements(no_blood):
+    said = " ".join(write_up_measurements(no_blood.study, no_blood.description, {}))
+    assert "were read off a device and typed" in said and "recorded throughout" not in said
+
+
+def test_the_first_screen_says_that_nothing_was_planned_and_puts_no_words_into_the_coachs_mouth(no_blood):
+    said = " ".join(b.text for s in answers_sections(no_blood) for b in s.blocks if isinstance(b, Paragraph))
+    assert "All of this is exploratory: no plan was fixed before the data." in said
+    assert "you said" not in said
+    assert "could run from" not in said or "At equal" in said

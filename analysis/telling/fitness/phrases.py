@@ -18,11 +18,12 @@ TOO_SMALL = (
     "Fitter and less fit athletes are the same within {matters} in {outcome}. Someone {step} fitter{yardstick} could lie anywhere "
     "from {low} to {high} ({level})."
 )
-OPEN_RUN = "We cannot tell yet whether fitter athletes run lower. Someone {step} fitter{yardstick} could run {low} or {high} (95 % interval)."
-OPEN = "We cannot tell yet whether fitter athletes {asked}. Someone {step} fitter{yardstick} could be {low} or {high} (95 % interval)."
+OPEN_RUN = "We cannot tell yet whether fitter athletes run lower. Someone {step} fitter{yardstick} could run from {low} to {high} (95 % interval)."
+OPEN = "We cannot tell yet whether fitter athletes {asked}. Someone {step} fitter{yardstick} could be anywhere from {low} to {high} (95 % interval)."
 OPEN_IS_NOT_NONE = "That does not show that fitness plays no part."
 WHO = "That is from {people}{equal}."
 EQUAL = ", at equal {beside}"
+AT_EQUAL = "At equal {beside}."
 LEVELS = " (about {count} shuttle levels)"
 
 ASKED = {

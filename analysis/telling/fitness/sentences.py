@@ -39,7 +39,8 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
         "matters": size_words(answer.smallest_effect, known, plain=True),
     }
     equal = say.EQUAL.format(beside=covariate_words(answer.adjusted_for)) if answer.adjusted_for else ""
-    who = "" if short else " " + say.WHO.format(people=plural(answer.n_athletes, "athlete"), equal=equal)
+    at_equal = " " + say.AT_EQUAL.format(beside=covariate_words(answer.adjusted_for)) if equal else ""
+    who = at_equal if short else " " + say.WHO.format(people=plural(answer.n_athletes, "athlete"), equal=equal)
     if answer.verdict == "negligible":
         low, high = (plain_side(v, known) for v in (answer.contrast_ci90_low, answer.contrast_ci90_high))
         level = percent_interval(1 - 2 * answer.alpha)

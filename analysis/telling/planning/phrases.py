@@ -51,7 +51,7 @@ SAW_CHANGE = "saw that heart rate changes over the rounds"
 FOUND_LEVEL = "found where it stops changing"
 SAW_FITNESS = "saw a relation with fitness"
 NOTHING_ASKED = "Not one of the {studies} invented studies with {athletes} could answer a question."
-OF_INVENTED = "Of {studies} invented studies like yours, with {athletes} each, {found}."
+OF_INVENTED = "Of {studies} invented studies like yours, each begun by {athletes}, {found}."
 FLATTERED = (
     "Those that saw a relation with fitness made it {times} times as large as it is: a striking result from a"
     " small club is mostly luck."
@@ -72,7 +72,7 @@ LOOKS = (
 )
 PLANS_FOR = "The study plans for {athletes} who complete {rounds}. All tests are two-sided at {alpha}."
 RECRUIT = "To keep that number, we ask {athletes}, if {leave} leave before each next round."
-FROM_PLAN = "These come from the plan and replace the kit's own: {values}."
+FROM_PLAN = "Taken from the plan: {values}."
 TOO_SMALL = (
     "This number is too small to show the smallest effect that matters in 80 of 100 such studies for "
     "{questions}. We will report these results as estimates with their intervals, and will not read a result "

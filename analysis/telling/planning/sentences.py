@@ -6,7 +6,7 @@ import pandas as pd
 
 from ...basics import format_ci, format_number, format_percent, if_answered, join_words, plural
 from ...planning import VERDICTS
-from ...planning.answer import chance_words
+from ...planning.answer import chance_words, rounded_up
 from ...study.outcomes import digits_of, outcome_named, short_question
 from . import phrases as say
 
@@ -243,7 +243,7 @@ def table_sizes(answer) -> pd.DataFrame:
     for row in answer.questions.itertuples():
         outcome = outcome_word(row.question).capitalize()
         need = "over 500" if pd.isna(row.n_for_80) else str(int(row.n_for_80))
-        seen = "none" if row.detectable == float("inf") else _amount(row, row.detectable)
+        seen = "none" if row.detectable == float("inf") else _detectable(row)
         lines.append(
             {
                 "Question": f"{outcome}: {say.PARTS[row.part]}",
@@ -286,14 +286,11 @@ def write_up_assurance(found) -> list[str]:
     for line in found.table.to_dict("records"):
         if line["part"] not in ("change", "slope") or line["clear"] != line["clear"]:
             continue
-        low, high = (_level(line[name]) for name in ("low", "high"))
         parts.append(
             say.ASSURED.format(
                 question=short_question(line["question"]),
-                clear=_level(line["clear"]),
-                low=low,
-                high=high,
-                assumed=_level(line["as_assumed"]),
+                **{name: chance_words(line[name]) for name in ("clear", "low", "high")},
+                assumed=chance_words(line["as_assumed"]),
             )
         )
     if not parts:
@@ -346,7 +343,7 @@ def _rounds(answer) -> str:
                 chance=chance_words(row.power_smallest),
                 what=_what(row),
                 n=_n(row),
-                detectable=_amount(row, row.detectable),
+                detectable=_detectable(row),
             )
             for row in rows.itertuples()
         ]
@@ -363,7 +360,7 @@ def _fitness(answer) -> str:
         label = outcome_named(rows["outcome"].iloc[0]).label.lower()
         said = []
         for row in rows.itertuples():
-            seen = say.NO_SIZE_FITS if row.detectable == float("inf") else _amount(row, row.detectable)
+            seen = say.NO_SIZE_FITS if row.detectable == float("inf") else _detectable(row)
             width = (
                 say.TO_EXPECT.format(half_width=_amount(row, row.half_width)) if row.half_width < float("inf") else ""
             )
@@ -415,6 +412,13 @@ def _amount(row, value: float) -> str:
         return format_number(value, 0, unit="point" if value == 1 and unit == "points" else unit)
     digits = 2 if row.part == "correlation" else digits_of(outcome_named(row.outcome))
     return format_number(value, digits, unit=unit)
+
+
+def _detectable(row) -> str:
+    """The smallest size that 80 of 100 studies show: rounded up, else fewer would show what is printed."""
+    digits = 2 if row.part == "correlation" else digits_of(outcome_named(row.outcome))
+    finite = row.detectable < float("inf")
+    return _amount(row, rounded_up(row.detectable, digits) if finite else row.detectable)
 
 
 def _n(row) -> str:

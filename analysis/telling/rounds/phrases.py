@@ -28,9 +28,9 @@ STILL = "{Outcome} still {rose} from round {before} to round {last}, by {size}."
 UNCLEAR = "We cannot tell where {outcome} levels off: rounds {before} and {last} may still differ by {matters} or more."
 TWO_ROUNDS = "Two rounds are too few to tell where {outcome} levels off."
 
-MORE_THAN_MATTERS = "Even the low end of that interval is more than the {matters} that you said would matter."
-PERHAPS_MATTERS = "You said that {matters} would matter; the change may be larger or smaller than that."
-LESS_THAN_MATTERS = "That is less than the {matters} that you said would matter."
+MORE_THAN_MATTERS = "Even the low end is above {matters}, the least that matters."
+PERHAPS_MATTERS = "It may be larger or smaller than {matters}, the least that matters."
+LESS_THAN_MATTERS = "That is less than {matters}, the least that matters."
 
 # for the write-up
 CHANGE_SHOWN = "{Outcome} changed over the rounds ({test}; {people}, {values})."

@@ -278,7 +278,8 @@ def draw_level(answers: dict, *, ax=None):
         where = f"level in {rounds_words(labels, level)}" if level else "no level stretch shown"
         ends = [plain_size(means["estimate"].iloc[i], OUTCOMES[outcome]) for i in (0, -1)]
         said.append(f"{_name(outcome)} from {ends[0]} to {ends[1]}, {where}")
-    figure.supxlabel("Round (grey: shown to be level)", fontsize=7.5)
+    shaded = any(answer.plateau_from for answer in answers.values())
+    figure.supxlabel("Round (grey: shown to be level)" if shaded else "Round", fontsize=7.5)
     return finish(figure, f"Means over the rounds, one thin line per athlete. {'; '.join(said)}.")
 
 

@@ -149,11 +149,11 @@ def write_up_statistics(
     return [*paragraphs, say.LEVELS_OF_TESTS.format(alpha=alpha)]
 
 
-def write_up_power(design) -> list[str]:
+def write_up_power(design, asked: set[str]) -> list[str]:
     """Say what a study of this size could be expected to show."""
     if not design:
         return []
-    questions = design.questions
+    questions = design.questions[design.questions["question"].isin(asked)]
     parts = []
     for part, phrase in (("change", say.POWER_CHANGE), ("slope", say.POWER_FITNESS)):
         rows = questions[questions["part"] == part]

@@ -19,6 +19,7 @@ from ...basics import (
 from ...capacity.adjustment import covariate_words
 from ...environment import python_name
 from ...study import OUTCOMES, list_needs
+from ...study.binding import planned
 from ...study.deviations import plan_deviations
 from ...study.stand_out import delay_drift
 from . import phrases as say
@@ -41,10 +42,22 @@ def deviations(answers) -> list[tuple[str, str, str]]:
     return found + _analyses(answers)
 
 
+def asked_questions(answers) -> tuple:
+    """The questions that somebody asks: with a hypothesis, or with an outcome that was measured; all where none was written."""
+    plan = planned(answers.study)
+    if "hypotheses" in plan.proposed:
+        return answers.questions
+    written = {h.question for h in plan.hypotheses}
+    return tuple(q for q in answers.questions if q.id in written or q.outcome in answers.fitness_outcomes)
+
+
 def _analyses(answers) -> list[tuple[str, str, str]]:
     """Planned analyses that were not done, or were adjusted otherwise."""
     plan, found = answers.study.plan, []
+    asked = {q.id for q in asked_questions(answers)}
     for question, outcome in plan.primary_outcomes.items() if answers.fitness_outcomes else ():
+        if question not in asked:
+            continue
         family, label = question.split(".")[0], OUTCOMES[outcome].label
         answer = answers.rounds(outcome) if family == "rounds" else answers.fitness(outcome)
         if isinstance(answer, NotYet):
@@ -68,9 +81,11 @@ def write_up_deviations(answers) -> list[str]:
         return [say.NOTHING_DEPARTED]
     if not plan.frozen and len(found) == 1:
         return [say.NO_PLAN]
-    text = say.DEPARTED.format(
-        plan="fixed plan" if plan.frozen else "plan in the study settings", points=plural(len(found), "point")
-    )
+    if plan.frozen:
+        text = say.DEPARTED.format(points=plural(len(found), "point"))
+    else:
+        others = plural(len(found) - 1, "other point departs", "other points depart")
+        text = say.NOT_FIXED_DEPARTED.format(points=upper_first(others))
     return [f"{text} {say.DECISIONS}" if len(answers.study.decisions) else text]
 
 
@@ -292,7 +307,7 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
     means = description.round_means
     measured = set(means.table["outcome"]) if means else set()
     parts = [
-        _heart_rate(conditions) if conditions.n_traces else "",
+        _heart_rate(conditions) if conditions.n_traces else _typed_heart_rate(study),
         _lactate(conditions) if "lactate_mmol_l" in measured else "",
         (say.EXERTION_SCALE.format(scale=_scale(study)) if "exertion" in measured else ""),
         _capacity(participants, capacity_titles) if participants.n_tested else "",
@@ -302,6 +317,13 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
 
 def _heart_rate(conditions) -> str:
     return say.HEART_RATE.format(people=plural(conditions.n_traces, "athlete"))
+
+
+def _typed_heart_rate(study) -> str:
+    """How heart rate came about where nothing was recorded."""
+    rows = study.rounds[study.rounds["hr_mean_typed_bpm"].notna() & study.rounds["round_no"].gt(0)]
+    people = rows["athlete"].nunique()
+    return say.HEART_RATE_TYPED.format(people=plural(people, "athlete")) if people else ""
 
 
 def _scale(study) -> str:
