@@ -11,7 +11,7 @@ import difflib
 import re
 import unicodedata
 from collections import namedtuple
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -21,7 +21,7 @@ import pandas as pd
 from ..basics import lower_first
 from .privacy import is_personal_heading
 from .problems import KIND_WORDS, OTHER_HEADINGS, Findings, canonical_unit, squeeze
-from .text_files import Grid
+from .text_files import BLOCK, Grid, Texts
 
 RULES_FILE = Path(__file__).with_name("columns.csv")
 HEADINGS_FILE = Path(__file__).with_name("headings.csv")
@@ -247,7 +247,7 @@ class RawTable:
     table: str
     file: str
     rows: list[int] = field(default_factory=list)
-    columns: dict[str, list[str]] = field(default_factory=dict)
+    columns: dict[str, Sequence[str]] = field(default_factory=dict)
     decimal_comma: bool | None = False
     wide: bool = False
 
@@ -267,7 +267,8 @@ class RawTable:
 
     def select(self, stay: list[int]) -> RawTable:
         """Return a table with these rows alone, whose cells may be changed without changing this one."""
-        columns = {name: [texts[i] for i in stay] for name, texts in self.columns.items()}
+        kept = list if len(stay) <= BLOCK else Texts
+        columns = {name: kept(texts[i] for i in stay) for name, texts in self.columns.items()}
         return RawTable(self.table, self.file, [self.rows[i] for i in stay], columns, self.decimal_comma, self.wide)
 
     def copy(self) -> RawTable:

@@ -9,7 +9,7 @@ import re
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
+from itertools import repeat, zip_longest
 from pathlib import Path
 
 BLANKS = frozenset({"", "-", "–", "—", "--", ".", "n/a", "n.a.", "na", "nil", "missing"})
@@ -127,12 +127,80 @@ class Unreadable(ValueError):
         self.row = row
 
 
+BLOCK = 2_048
+"""Cells of a column that are held as one text."""
+
+_BETWEEN = "\0"
+"""What stands between them: no text of a table holds it, else its block stays a list."""
+
+
+class Texts(Sequence):
+    """The cells of a long column: blocks of them as one text each, which takes a tenth of what a million texts take."""
+
+    def __init__(self, texts: Iterable[str] = ()):
+        self._blocks: list[str | list[str]] = []
+        self.tail: list[str] = []  # the last ones, not yet packed
+        self._span = (0, None)
+        self._open: tuple[int, list[str]] = (-1, [])
+        for text in texts:
+            self.tail.append(text)
+            self.pack()
+
+    def pack(self) -> None:
+        """Pack the last cells where they fill a block."""
+        if len(self.tail) >= BLOCK:
+            joined = _BETWEEN.join(self.tail)
+            self._blocks.append(joined if joined.count(_BETWEEN) == len(self.tail) - 1 else list(self.tail))
+            self.tail.clear()
+
+    def between(self, start: int, stop: int) -> Sequence[str]:
+        """Return some of the cells, without copying them where they are many."""
+        part = Texts()
+        part._blocks, part.tail, part._span = self._blocks, self.tail, (start, stop)
+        return part if stop - start > BLOCK else list(part)
+
+    def _cells(self, number: int) -> list[str]:
+        """Unpack a block; it stays open until another is asked for."""
+        if number == len(self._blocks):
+            return self.tail
+        if self._open[0] != number:
+            block = self._blocks[number]
+            self._open = (number, block.split(_BETWEEN) if isinstance(block, str) else block)
+        return self._open[1]
+
+    def _places(self) -> range:
+        return range(*slice(*self._span).indices(len(self._blocks) * BLOCK + len(self.tail)))
+
+    def __len__(self) -> int:
+        return len(self._places())
+
+    def __getitem__(self, index):
+        here = self._places()[index]
+        if isinstance(here, range):
+            return [self._cells(i // BLOCK)[i % BLOCK] for i in here]
+        return self._cells(here // BLOCK)[here % BLOCK]
+
+    def __setitem__(self, index: int, text: str) -> None:
+        here = self._places()[index]
+        cells = self._cells(here // BLOCK)
+        cells[here % BLOCK] = text
+        if cells is not self.tail:
+            self._blocks[here // BLOCK] = cells
+
+    def __iter__(self) -> Iterator[str]:
+        here = self._places()
+        for number in range(here.start // BLOCK, -(-here.stop // BLOCK)):
+            first = number * BLOCK
+            yield from self._cells(number)[max(here.start - first, 0) : here.stop - first]
+
+
 class Rows(Sequence):
     """Rows of texts, each with its number in the file; held as columns, so that a million rows stay small."""
 
     def __init__(self, rows: Iterable[tuple[int, Sequence[str]]] = ()):
         self._numbers, self._lengths = array("l"), array("H")
-        self._columns: list[list[str]] = []
+        self._columns: list[Texts] = []
+        self._tails: list[list[str]] = []
         self._span = (0, None)
         for number, cells in rows:
             self.add(number, cells)
@@ -140,11 +208,15 @@ class Rows(Sequence):
     def add(self, number: int, cells: Sequence[str]) -> None:
         """Put a row at the end."""
         while len(self._columns) < len(cells):
-            self._columns.append([""] * len(self._numbers))
-        for column, text in zip_longest(self._columns, cells, fillvalue=""):
-            column.append(text)
+            self._columns.append(Texts(repeat("", len(self._numbers))))
+            self._tails.append(self._columns[-1].tail)
+        for tail, text in zip_longest(self._tails, cells, fillvalue=""):
+            tail.append(text)
         self._numbers.append(number)
         self._lengths.append(len(cells))
+        if not len(self._numbers) % BLOCK:
+            for column in self._columns:
+                column.pack()
 
     def __len__(self) -> int:
         return len(range(*slice(*self._span).indices(len(self._numbers))))
@@ -168,13 +240,14 @@ class Rows(Sequence):
         """Cells of the longest row."""
         return len(self._columns)
 
-    def numbers(self) -> list[int]:
+    def numbers(self) -> Sequence[int]:
         """Return the numbers of the rows in the file."""
         return list(self._numbers[slice(*self._span)])
 
-    def column(self, place: int) -> list[str]:
+    def column(self, place: int) -> Sequence[str]:
         """Return the cells of one column, "" where a row is shorter."""
-        return self._columns[place][slice(*self._span)] if place < self.width else [""] * len(self)
+        here = range(*slice(*self._span).indices(len(self._numbers)))
+        return self._columns[place].between(here.start, here.stop) if place < self.width else [""] * len(self)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Loading: canonical tables, dialects, half-filled folders, the same study from CSV and workbook."""
 
 import time
+import tracemalloc
 
 import pandas as pd
 import pytest
@@ -20,6 +21,7 @@ from study_folders import (
 
 from analysis.study import TABLES, Study, StudyError, check_study, load_study, new_study
 from analysis.study.columns import empty_table
+from analysis.study.text_files import BLOCK, Rows, Texts
 
 TABLES_OF_SMALL = {
     "athletes": athletes,
@@ -301,7 +303,7 @@ def test_minutes_and_seconds_may_be_typed_as_times(tmp_path):
 
 
 def test_rows_of_any_length_read_as_they_stand():
-    from analysis.study.text_files import Grid, Rows
+    from analysis.study.text_files import Grid
 
     lines = [(1, ["a", "b"]), (3, ["1"]), (4, ["2", "3", "4"]), (7, ["", "5"])]
     rows = Rows(lines)
@@ -310,6 +312,35 @@ def test_rows_of_any_length_read_as_they_stand():
     assert list(body) == lines[1:] and list(body[1:]) == lines[2:] and body[-1] == lines[-1]
     assert body.numbers() == [3, 4, 7] and body.column(1) == ["", "3", "5"] and body[1:].column(9) == ["", ""]
     assert not Rows() and list(Rows()[1:]) == []
+
+
+@pytest.mark.parametrize("n", [0, 5, BLOCK - 1, BLOCK, BLOCK + 1, 2 * BLOCK, 3 * BLOCK + 7])
+def test_a_long_column_is_held_as_blocks_and_reads_like_a_list(n):
+    texts = [("" if i % 7 == 0 else "a\0b" if i == BLOCK + 3 else f"ä{i}") for i in range(n)]
+    rows = Rows((i + 1, [f"r{i}", text]) for i, text in enumerate(texts))
+    for found, wanted in ((Texts(texts), texts), (rows.column(1), texts), (rows[3:-2].column(1), texts[3:-2])):
+        assert len(found) == len(wanted) and list(found) == wanted and list(found[1:9]) == wanted[1:9]
+        assert [found[i] for i in range(0, len(wanted), 97)] == wanted[::97] and list(found[-3:]) == wanted[-3:]
+    changed = Texts(texts)
+    for i in range(0, n, 1_000):
+        changed[i] = texts[i] = "new"
+    assert list(changed) == texts and list(rows.column(1)[:1]) == [""][:n]
+    with pytest.raises(IndexError):
+        Texts(texts)[n]
+
+
+def test_a_column_that_begins_late_is_blank_before():
+    rows = Rows((i, ["a"] if i < BLOCK + 5 else ["a", "late"]) for i in range(2 * BLOCK))
+    assert list(rows.column(1)) == [""] * (BLOCK + 5) + ["late"] * (BLOCK - 5)
+    assert rows[BLOCK] == (BLOCK, ["a"]) and rows[-1] == (2 * BLOCK - 1, ["a", "late"])
+
+
+def test_half_a_million_different_cells_take_little_more_than_their_letters():
+    tracemalloc.start()
+    rows = Rows((i, [f"{k}{i}" for k in "abcdefgh"]) for i in range(60_000))
+    held, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert held < 8e6 and rows[59_999][1][7] == "h59999"  # as lists of texts: 30 million bytes
 
 
 def test_line_ends_of_every_kind_and_inside_quotes(tmp_path):
