@@ -216,7 +216,15 @@ def _complain(table, rows, young, column, flag, what, findings: Findings) -> Non
 
 def unfilled_places(text: str) -> list[tuple[int, str]]:
     """List the places in [brackets] that nobody has filled in."""
-    return [(text.count("\n", 0, found.start()) + 1, " ".join(found[1].split())) for found in _PLACE.finditer(text)]
+    places, line, start = [], 1, 0
+    for found in _PLACE.finditer(text):
+        line, start = line + text.count("\n", start, found.start()), found.start()
+        places.append((line, " ".join(found[1].split())))
+    return places
+
+
+MAX_TEXT_BYTES = 500_000
+"""Largest text to print: a hundred pages."""
 
 
 def check_texts(folder: Path, findings: Findings) -> None:
@@ -226,6 +234,8 @@ def check_texts(folder: Path, findings: Findings) -> None:
         try:
             if not problem and not path.is_file():
                 problem, remedy = "not a file", "put the text itself there, or take this away"
+            elif not problem and path.stat().st_size > MAX_TEXT_BYTES:
+                problem, remedy = "larger than a text of a hundred pages", "put the right file here, or take this away"
             places = [] if problem else unfilled_places(path.read_text(encoding="utf-8-sig"))
         except OSError as error:
             problem, remedy = f"cannot be read ({error.strerror})", "check that you may read it"
@@ -235,7 +245,8 @@ def check_texts(folder: Path, findings: Findings) -> None:
             findings.problem_of(f"texts/{path.name}", problem, remedy)
             continue
         if places:
-            lines = ", ".join(dict.fromkeys(str(line) for line, _ in places))
+            lines = list(dict.fromkeys(str(line) for line, _ in places))
+            lines = ", ".join(lines if len(lines) <= 20 else [*lines[:20], f"{len(lines) - 20} more"])
             count = f"{len(places)} places in brackets are" if len(places) > 1 else "1 place in brackets is"
             findings.remark(
                 f"texts/{path.name}",

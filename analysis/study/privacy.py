@@ -124,12 +124,19 @@ def _counts(number: re.Match) -> bool:
     return bool(_COUNTED.search(text[: number.start()]) or _UNIT.match(text, number.end()))
 
 
+MOST_LETTERS = 20_000
+"""Letters of all codes together beyond which only those that stand in a text are looked for in it; clubs have hundreds."""
+
+
 class Mentions:
     """Finds codes of athletes in running text; a code of digits alone only where it names a person or a file."""
 
-    def __init__(self, codes: Iterable[str]):
+    def __init__(self, codes: Iterable[str], *, most: int = MOST_LETTERS):
         codes = sorted({c for c in codes if c}, key=lambda c: (-len(c), c))
         self.codes = frozenset(codes)
+        self._many = sum(map(len, codes)) > most
+        if self._many:  # a pattern of them all would take hundreds of megabytes
+            return
         telling = [re.escape(c) for c in codes if not c.isdecimal()]
         numbers = [re.escape(c) for c in codes if c.isdecimal()]
         self._telling = re.compile(rf"(?<![^\W_])({'|'.join(telling)})(?![^\W_])") if telling else None
@@ -142,6 +149,9 @@ class Mentions:
 
     def replace(self, text: str, instead: Callable[[str], str], *, typed: bool = False) -> str:
         """Return a text in which `instead(code)` stands for every code; in what people `typed`, any number may be one."""
+        if self._many:
+            here = Mentions((c for c in self.codes if c in text), most=len(self.codes) * len(text))
+            return here.replace(text, instead, typed=typed)
         if typed and self._alone is not None and re.search(r"[^\W\d_]{2}", text):
             text = self._alone.sub(lambda m: m[0] if _counts(m) else instead(m[1]), text)
         if self._telling is not None:

@@ -341,3 +341,36 @@ def test_a_text_that_cannot_be_read_is_named(tmp_path):
         "texts/folder.md": "not a file",
         "texts/pipe.md": "not a file",
     }
+
+
+def test_long_codes_take_no_pattern_of_them_all():
+    """A table of 45 MB of them took a pattern of 900 MB."""
+    from analysis.study.privacy import Mentions
+
+    codes = [f"c{i}{'x' * 99}" for i in range(9_000)]
+    tracemalloc.start()
+    found = Mentions(codes).replace(f"{codes[3]}.csv", lambda code: "X")
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert found == "X.csv" and peak < 5e6
+
+
+def test_many_codes_are_hidden_as_few_are():
+    from analysis.study.privacy import Mentions
+
+    codes = [f"K{i:05d}" for i in range(9_000)] + ["412", "Ann"]
+    text = "K00017 met 412 before K0001 left; Ann-3 saw athlete 412, K08999."
+    few = Mentions([c for c in codes if c in text]).replace(text, lambda code: "X", typed=True)
+    assert Mentions(codes).replace(text, lambda code: "X", typed=True) == few
+    assert "K00017" not in few and "K0001 " in few and "412" not in few
+
+
+def test_a_text_to_print_is_no_book(tmp_path):
+    folder = make_folder(tmp_path)
+    (folder / "texts").mkdir(exist_ok=True)
+    (folder / "texts" / "consent.md").write_text("[name]\n" * 60_000)
+    start = time.process_time()
+    report = check_study(folder)
+    assert time.process_time() - start < 5 and "59980 more" in report.text()
+    (folder / "texts" / "consent.md").write_text("word [name]\n" * 60_000)
+    assert "larger than a text of a hundred pages" in check_study(folder).text()
