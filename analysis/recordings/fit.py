@@ -218,7 +218,7 @@ def _take_rates(data: bytes, body: int, message: _Message, stamp, walk: _Walk) -
         counts = full
         if stamp is not None:
             part = _numbers(data, body, message, 0, 2)
-            part256 = _numbers(data, body, message, 1, 1)
+            part256 = [v for v in _numbers(data, body, message, 1, 1) if v != 0xFF]
             fraction = part[0] / 32768 if part else part256[0] / 256 if part256 else 0.0
             walk.anchor = (stamp + (fraction if fraction < 1 else 0.0), full[0])
     else:

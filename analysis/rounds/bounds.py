@@ -206,7 +206,7 @@ def bounds_of(
     steps: pd.DataFrame,
     plateau_from: str,
     smallest_effect: float,
-    alpha: float = 0.05,
+    alpha: float,
     turns: bool = True,
 ) -> LimitBounds | None:
     """Compute `bound_limits` from what is known with every value at the end of the scale."""

@@ -99,7 +99,7 @@ def test_rates_sent_after_the_session(tmp_path):
         fit.write(2, [111 + i for i in range(8)], packed)
     got = read(tmp_path, fit.bytes())
     assert got.samples["elapsed_s"].tolist() == pytest.approx(list(range(17)))
-    assert got.samples["time"].iloc[0].timestamp() == pytest.approx(EPOCH_S + t + 0.5)
+    assert got.samples["time"].iloc[0].timestamp() == EPOCH_S + t + 0.5
     assert got.samples["hr_bpm"].tolist() == [110, *range(111, 119), *range(111, 119)]
 
 
@@ -113,6 +113,7 @@ def test_intervals_alone_give_a_rate_and_are_not_mixed(tmp_path):
         fit.write(1, [500, 500])
     got = read(tmp_path, fit.bytes())
     assert got.hr_source == "intervals" and len(got.beats) == 120
+    assert np.diff(got.beats["elapsed_s"]) == pytest.approx(0.5, abs=1e-6)
     assert got.samples["hr_bpm"].dropna().to_numpy() == pytest.approx(120.0)
     fit.write(0, t + 60, 118)
     mixed = read(tmp_path, fit.bytes())
@@ -184,3 +185,79 @@ def test_repeated_and_backward_times(tmp_path):
     assert got.samples["elapsed_s"].tolist() == [0, 1, 2, 3]
     assert got.samples["hr_bpm"].tolist() == [100, 112, 118, 120]
     assert any("backward" in r for r in got.remarks) and any("repeated" in r for r in got.remarks)
+
+
+@pytest.mark.parametrize(
+    ("field", "width", "value", "later"),
+    [(0, U16, 8192, 0.25), (0, U16, 0xFFFF, 0.0), (1, U8, 192, 0.75), (1, U8, 0xFF, 0.0)],
+)
+def test_fractions_of_the_second_of_the_first_count(field, width, value, later, tmp_path):
+    """32768ths in 16 bits or 256ths in 8; all bits set means "no value" in the public description of the format."""
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32)])
+    fit.define(1, RATES, [(253, 4, U32), (field, 2 if width == U16 else 1, width), (6, 1, U8), (9, 4, U32)])
+    t = 1_100_000_000
+    for i in range(4):
+        fit.write(0, t + i)
+        fit.write(1, t, value, 110 + i, 2_000 + 1024 * i)
+    times = read(tmp_path, fit.bytes()).samples["time"]
+    assert times.iloc[0].timestamp() == EPOCH_S + t + later
+
+
+def test_the_rates_of_the_records_stay_where_there_are_some(tmp_path):
+    """Rates that the strap sent afterwards take their place only where the records hold none at all."""
+    fit = simple_fit([120, 255, 122, 123])
+    fit.define(1, RATES, [(253, 4, U32), (0, 2, U16), (6, 1, U8), (9, 4, U32)])
+    fit.write(1, 1_100_000_000, 0, 99, 2_000)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["hr_bpm"].dropna().tolist() == [120, 122, 123]
+    assert not any("after the session" in r for r in got.remarks)
+
+
+@pytest.mark.parametrize("silent", [2, 4, 5, 40])
+def test_no_beat_lies_more_than_three_seconds_from_the_time_stamp_before_it(silent, tmp_path):
+    """Beats have no times of their own: a running sum would carry every second of lost contact to the end."""
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
+    fit.define(1, INTERVALS, [(0, 4, U16)])
+    stamps = [*range(20), *range(20 + silent, 40 + silent)]
+    for second in stamps:
+        fit.write(0, 1_100_000_000 + second, 120)
+        fit.write(1, [500, 500])
+    beats = read(tmp_path, fit.bytes()).beats["elapsed_s"].to_numpy()
+    off = beats - np.repeat(stamps, 2)
+    assert abs(off).max() <= 3.0
+    assert (off[40:] != off[:40]).any() == (silent > 0)
+    assert np.diff(beats).max() == pytest.approx(0.5 if silent <= 3 else 0.5 + silent - 1, abs=1.01)
+
+
+def test_times_count_as_dates_from_the_value_that_the_format_names(tmp_path):
+    """0x10000000 is the first date (1998, so that clock was never set); what is smaller counts from switching on."""
+    with pytest.raises(RecordingError, match="the dates lie in 1998"):
+        read(tmp_path, simple_fit([120] * 3, start=0x10000000 - 1).bytes())
+    early = read(tmp_path, simple_fit([120] * 3, start=0x10000000 - 2).bytes())
+    assert any("switched on" in r for r in early.remarks)
+
+
+def test_what_is_missing_at_the_end_is_said_once(tmp_path):
+    first = bytearray(simple_fit([120] * 10).bytes())
+    first[-1] ^= 1
+    second = simple_fit([140] * 10, start=1_100_000_100).bytes()[:-12]
+    remarks = read(tmp_path, bytes(first) + second).remarks
+    assert sum("The end of the file is missing" in r for r in remarks) == 1
+    assert sum("checksum" in r for r in remarks) == 1
+
+
+def test_wherever_a_file_is_cut_its_rates_are_the_first_ones_of_the_whole(tmp_path):
+    """Also inside a definition, its developer fields, or a message."""
+    fit = simple_fit(range(100, 106))
+    fit.define(1, RECORD, [(3, 1, U8), (253, 4, U32)], developer=[(0, 2, 0), (1, 3, 0)])
+    for i in range(6):
+        fit.write(1, 106 + i, 1_100_000_006 + i, b"\x01\x02", b"\x03\x04\x05")
+    whole, counts = fit.bytes(), []
+    for cut in range(14 + 12 + 6 * 2, len(whole) + 1):
+        rates = read(tmp_path, whole[:cut]).samples["hr_bpm"].tolist()
+        assert rates == list(range(100, 100 + len(rates)))
+        counts.append(len(rates))
+    assert counts == sorted(counts) and (counts[0], counts[-1]) == (2, 12)
+    assert counts.count(6) == 6 + 6 + 1 + 6 + 11  # no rate is made of the second definition

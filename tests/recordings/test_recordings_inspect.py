@@ -37,6 +37,22 @@ def test_fit_positions_and_serials_count_only_where_they_hold_something(tmp_path
     assert look(tmp_path, fit_with(serial=1234)) == ("FIT", False, True)
 
 
+def test_a_fit_file_is_looked_through_to_its_end(tmp_path):
+    """Positions in the last message, and in the last of several files in one, travel with the file as well."""
+    plain = simple_fit([120] * 5)
+    plain.define(1, RECORD, [(253, 4, U32), (3, 1, U8), (0, 4, U32)])
+    plain.write(1, 1_100_000_005, 120, 500_000_000)
+    assert look(tmp_path, plain.bytes()) == ("FIT", True, False)
+    assert look(tmp_path, plain.bytes()[:-3]) == ("FIT", False, False)  # the message itself is cut
+    chained = simple_fit([120] * 5).bytes() + fit_with(serial=1234)
+    assert look(tmp_path, chained) == ("FIT", False, True)
+    assert look(tmp_path, simple_fit([120] * 5, header=12).bytes() + fit_with(position=5)) == (
+        "FIT",
+        True,
+        False,
+    )
+
+
 @pytest.mark.parametrize(
     ("text", "found"),
     [
