@@ -1,5 +1,7 @@
 """Every column of a fitted model's tables by its definition: intervals, shares, quantiles, units."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +10,8 @@ from pytest import approx
 from scipy import stats
 
 from analysis.basics import KitError
-from analysis.models import fit_mixed
+from analysis.models import fit_mixed, refit_mixed
+from analysis.models.mixed import _warn
 from analysis.models.mixed_fit import Variances, variance_share
 from analysis.models.reml import Problem, Structure
 
@@ -213,3 +216,88 @@ def test_derivatives_of_the_restricted_likelihood_are_its_differences(kind):
     scale = problem.df / (y @ W @ y)  # the log-likelihood at the profiled sigma^2
     logs = np.linalg.slogdet(V / scale)[1] + np.linalg.slogdet(X.T @ Vi @ X * scale)[1]
     assert problem.log_likelihood(deviance) == approx(-0.5 * (logs + problem.df * (1 + np.log(2 * np.pi))))
+
+
+def within(values, by, *, slope=None):
+    """What is left of values after the mean, and the straight line on `slope`, of each group are taken off."""
+    out = np.array(values, dtype=float)
+    for level in np.unique(by):
+        rows = by == level
+        X = np.ones((rows.sum(), 1)) if slope is None else np.column_stack([np.ones(rows.sum()), slope[rows]])
+        out[rows] -= X @ np.linalg.lstsq(X, out[rows], rcond=None)[0]
+    return out
+
+
+@pytest.mark.parametrize("what", ["between athletes", "of the slopes", "crossed"])
+def test_a_variance_of_exactly_nothing_is_said_and_only_then(what):
+    """Noise without any mean (or line) of its own in a group leaves that variance nothing to estimate."""
+    rng, rows = np.random.default_rng(7), study(8, 4).drop(columns="hr")
+    who, x = pd.factorize(rows["athlete"])[0], rows["round_no"].to_numpy(dtype=float)
+    bout = (np.arange(len(rows)) * 3) % 4 + 4 * (x % 2)
+    noise = rng.normal(0, 3, len(rows))
+    own, lines, shared = rng.normal(0, 9, 8)[who], rng.normal(0, 4, 8)[who] * x, rng.normal(0, 9, 8)
+    options = {
+        "between athletes": {},
+        "of the slopes": {"slope": "round_no", "slope_correlated": False},
+        "crossed": {"crossed": "bout"},
+    }[what]
+    plain = within(noise, who, slope=x)
+    if what == "crossed":
+        plain = within(noise, bout)
+    some = {"between athletes": own, "of the slopes": lines, "crossed": shared[bout.astype(int)]}[what]
+    others = 0.0 if what == "between athletes" else own
+    for values, said in ((plain + others, True), (plain + others + some, False)):
+        found = fit_mixed(rows.assign(bout=bout, hr=values), "hr ~ round_no", group="athlete", **options)
+        part = {"between athletes": "group", "of the slopes": "slope", "crossed": "crossed"}[what]
+        assert (found.variances[part] == 0) == said
+        zero = [w for w in found.warnings if "estimated as exactly 0" in w]
+        assert len(zero) == said and all(what in w.lower() for w in zero)
+
+
+def test_intercepts_and_slopes_that_cannot_be_told_apart_are_said():
+    """From a correlation of 0.99 on, of either sign; below it nothing is said. Made results."""
+    structure = SimpleNamespace(correlated=True)
+    tests = SimpleNamespace(problem=SimpleNamespace(structure=structure), theta=np.array([1.0, 0.5, 0.1]))
+    nan = float("nan")
+
+    def told(correlation, *, group=4.0, slope=9.0):
+        covariance = correlation * np.sqrt(group * slope)
+        return " ".join(_warn(tests, Variances(group, slope, covariance, 1.0, nan), "round_no", (), 0))
+
+    assert told(0.98) == told(-0.98) == told(0.2) == ""
+    assert "almost perfectly correlated" in told(0.995) and "almost perfectly" in told(-0.995)
+    assert "almost perfectly" in told(0.995, group=0.01, slope=0.04)  # whatever the unit
+    assert "correlated" not in told(nan, slope=0.0)
+    tests.theta[2] = 0.0
+    assert "estimated as perfectly correlated" in told(1.0)
+
+
+def test_a_covariance_of_intercepts_and_slopes_that_the_data_hold_is_found():
+    rng = np.random.default_rng(3)
+    rows = study(60, 6, sd_athlete=0.0, sd=1.0, seed=1)
+    a, b = rng.multivariate_normal([0, 0], [[25, -6], [-6, 4]], 60).T
+    rows["hr"] += a.repeat(6) + b.repeat(6) * rows["round_no"]
+    found = fit_mixed(rows, "hr ~ round_no", group="athlete", slope="round_no")
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    other = MixedLM.from_formula("hr ~ round_no", rows, groups="athlete", re_formula="~round_no").fit()
+    G = other.cov_re.to_numpy()
+    v = found.variances
+    assert (v.group, v.covariance, v.slope) == approx((G[0, 0], G[0, 1], G[1, 1]), rel=1e-3)
+    assert v.residual == approx(other.scale, rel=1e-3) and v.covariance < -3
+
+
+def test_other_values_in_the_same_rows_are_a_fit_of_their_own(fit):
+    """Rows without an outcome stay out; the reference is the same model fitted anew."""
+    rows = ROWS.dropna(subset="hr")
+    values = np.round(rows["hr"] * 2 - 40).astype(int)
+    again = refit_mixed(fit, values.tolist())
+    fresh = fit_mixed(ROWS.assign(hr=values.astype(float)), "hr ~ C(round_no) + capacity", group="athlete")
+    for one, other in ((again.tests(), fresh.tests()), (again.means("round_no"), fresh.means("round_no"))):
+        pd.testing.assert_frame_equal(one, other, check_exact=False, rtol=1e-8)
+    assert again.variances["group"] == approx(fresh.variances["group"])
+    assert again.left_out.equals(fit.left_out) and len(again.left_out) == len(ROWS) - len(rows)
+    assert again.n_observations == len(rows) and again.outcome == "hr"
+    for wrong in (values[:-1], [*values[:-1], np.nan], [*values[:-1], np.inf]):
+        with pytest.raises(KitError, match=f"{len(rows)} finite numbers"):
+            refit_mixed(fit, wrong)

@@ -3,10 +3,18 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analysis.basics import KitError
 from analysis.physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
-from analysis.rounds import answer_rounds, bound_limits, compare_rounds, describe_opponents, tipping_point
+from analysis.rounds import (
+    answer_rounds,
+    bound_limits,
+    compare_rounds,
+    describe_opponents,
+    find_plateau,
+    tipping_point,
+)
 from analysis.rounds import ranks as placings
 from analysis.rounds.opponents import rests_of, spread_verdict
 from analysis.rounds.tipping import impute_rounds
@@ -322,6 +330,7 @@ def test_the_corners_that_are_searched_are_the_worst(seed, club, monkeypatch):
     monkeypatch.setattr(placings, "MOST_CELLS", 6)
     every = bound_limits(data, "lactate_mmol_l", **options)
     assert some.n_corners < every.n_corners == 2**6
+    assert [any("furthest" in w for w in found.warnings) for found in (some, every)] == [True, False]
     assert some.table["label"].tolist() == every.table["label"].tolist()
     for name in ("holds_to_high", "holds_to_low"):
         np.testing.assert_allclose(some.table[name], every.table[name], atol=0.05)
@@ -438,3 +447,50 @@ def test_a_typed_limit_is_where_its_own_range_begins(mark, typed):
     ends = found.table[["estimate_min", "estimate_max"]].iloc[0]
     assert ends["estimate_min"] - 1e-6 <= plain <= ends["estimate_max"] + 1e-6
     assert min(abs(ends - plain)) < 1e-6
+
+
+@pytest.mark.parametrize("limit", [(0.8, 20.0), (0.8, HIGHEST_PUBLISHED_MMOL_L - 0.5)])
+def test_signs_and_ranks_of_values_off_the_scale_by_hand(limit):
+    """Beyond the scale is above, or below, all that was read, however narrow the range in which it may lie."""
+    high, low = np.inf, -np.inf
+    typed = {"A": (5.0, 6.0, high), "B": (4.0, 4.5, high), "C": (low, 3.0, high),
+             "D": (low, 5.0, 5.5), "E": (6.0, 5.9, 7.0), "F": (3.0, 3.4, 3.4)}  # fmt: skip
+    data = pd.DataFrame(
+        [(a, i + 1, v) for a, row in typed.items() for i, v in enumerate(row)],
+        columns=["athlete", "round_no", "lactate_mmol_l"],
+    )
+    marks = data["lactate_mmol_l"].map({high: "high", low: "low"}).fillna("")
+    data = data.assign(lactate_limit=marks, lactate_mmol_l=data["lactate_mmol_l"].where(marks == ""))
+    ranks = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=limit).ranks
+    steps = ranks.contrasts
+    counts = ["n_up", "n_down", "n_zero", "n_athletes"]
+    assert steps[counts].to_numpy().tolist() == [[5, 1, 0, 6], [5, 0, 1, 6]]
+    assert steps["p"].tolist() == pytest.approx([2 * (1 + 6) / 2**6, 2 / 2**5])  # the binomial by hand
+    assert steps["p_adjusted"].tolist() == pytest.approx([2 * (1 + 6) / 2**6, 2 * 2 / 2**5])  # Holm
+    assert ranks.p == pytest.approx(stats.friedmanchisquare(*np.array(list(typed.values())).T).pvalue)
+    assert "with 5 values tied" in ranks.method
+    last = ranks.medians.set_index("round_no").loc["3"]
+    assert np.isnan(last["median"]) and np.isnan(last["quartile_high"])  # half of them were not read
+    assert last["quartile_low"] == pytest.approx(5.5 + 0.25 * 1.5)
+
+
+def test_a_plateau_that_holds_wherever_the_values_lie_is_told(club):
+    data = club(n=10, means=(10, 10, 10, 10), error_sd=0.4, athlete_sd=1.0, name="lactate_mmol_l")
+    data["lactate_limit"] = ""
+    at = data.index[(data["athlete"] == "A01") & (data["round_no"] == 2)]
+    data.loc[at, ["lactate_limit", "lactate_mmol_l"]] = ["high", np.nan]
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=4, limit=(0.5, 13.0))
+    assert (bounds.plateau_from, bounds.plateau_at_scale_end) == ("1", "1")
+    assert bounds.plateau_holds_to_high == HIGHEST_PUBLISHED_MMOL_L
+    farthest = data.assign(lactate_mmol_l=data["lactate_mmol_l"].fillna(HIGHEST_PUBLISHED_MMOL_L))
+    level = find_plateau(farthest.drop(columns="lactate_limit"), "lactate_mmol_l", low=-4, high=4)
+    assert level.starts_at == "1"
+
+
+def test_a_limit_above_all_that_was_published_may_lie_a_fifth_beyond():
+    data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [1, 2] * 4,
+                         "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, 12],
+                         "lactate_limit": [""] * 5 + ["high", "", ""],
+                         "lactate_bound_mmol_l": [np.nan] * 5 + [40.0] + [np.nan] * 2})  # fmt: skip
+    found = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 23.3))
+    assert (found.high_from, found.high_to) == (40.0, pytest.approx(48.0))
