@@ -301,3 +301,26 @@ def test_other_values_in_the_same_rows_are_a_fit_of_their_own(fit):
     for wrong in (values[:-1], [*values[:-1], np.nan], [*values[:-1], np.inf]):
         with pytest.raises(KitError, match=f"{len(rows)} finite numbers"):
             refit_mixed(fit, wrong)
+
+
+def test_where_a_table_comes_from_does_not_matter(fit):
+    """The index is no data, even one named as a column; the zero of a slope's column may lie far away."""
+    indexed = ROWS.set_index(ROWS["athlete"].rename("athlete"))
+    again = fit_mixed(indexed, "hr ~ C(round_no) + capacity", group="athlete")
+    assert again.tests().equals(fit.tests()) and again.left_out["row"].equals(fit.left_out["row"])
+    rows = study(10, 5, seed=2).assign(clock=lambda d: 2e6 + d["round_no"])
+    near, far = (
+        fit_mixed(rows, f"hr ~ {c}", group="athlete", slope=c, slope_correlated=False)
+        for c in ("round_no", "clock")
+    )
+    assert far.slopes("clock")["estimate"][0] == approx(near.slopes("round_no")["estimate"][0], rel=1e-4)
+
+
+def test_the_method_names_what_varies_between_athletes():
+    rows = study(8, 4, seed=4).assign(bout=lambda d: d.index % 5, place=lambda d: d.index % 3)
+    methods = [
+        fit_mixed(rows, "hr ~ round_no", group="athlete", **options).method
+        for options in ({}, {"slope": "round_no"}, {"crossed": ["bout", "place"]})
+    ]
+    start = "linear mixed model fitted by REML, random intercepts"
+    assert methods == [start, start + " and slopes", start + " and crossed bout, place"]

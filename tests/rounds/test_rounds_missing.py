@@ -1,5 +1,7 @@
 """What missing rounds, values off the scale, opponents and sat-out rounds could change."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -16,6 +18,7 @@ from analysis.rounds import (
     tipping_point,
 )
 from analysis.rounds import ranks as placings
+from analysis.rounds.bounds import _least
 from analysis.rounds.opponents import rests_of, spread_verdict
 from analysis.rounds.tipping import impute_rounds
 
@@ -232,6 +235,8 @@ def test_values_off_the_scale_enter_the_main_analysis_as_censored(club):
     data = lactates(high=[("A01", 2), ("A02", 4), ("A03", 4)], seed=2, club=club)
     answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 13.0))
     assert answer.comparison.allows_for == "values off the scale"
+    claimed = answer.bounds.table["label_at_scale_end"] != "not shown"
+    assert claimed.any() and answer.bounds.table.loc[claimed, "holds_to_high"].notna().all()
     assert answer.n_observations == 40  # neither missing nor a number
     assert any("as lying beyond its end" in w for w in answer.warnings)
     last, bound = answer.steps.iloc[-1], answer.bounds.table.iloc[-1]
@@ -455,6 +460,8 @@ def test_signs_and_ranks_of_values_off_the_scale_by_hand(limit):
     high, low = np.inf, -np.inf
     typed = {"A": (5.0, 6.0, high), "B": (4.0, 4.5, high), "C": (low, 3.0, high),
              "D": (low, 5.0, 5.5), "E": (6.0, 5.9, 7.0), "F": (3.0, 3.4, 3.4)}  # fmt: skip
+    fourth = {"A": high, "B": high, "C": 3.0, "D": 5.6, "E": 6.5, "F": 3.6}  # two up, two down, two alike
+    typed = {a: (*row, fourth[a]) for a, row in typed.items()}
     data = pd.DataFrame(
         [(a, i + 1, v) for a, row in typed.items() for i, v in enumerate(row)],
         columns=["athlete", "round_no", "lactate_mmol_l"],
@@ -464,11 +471,11 @@ def test_signs_and_ranks_of_values_off_the_scale_by_hand(limit):
     ranks = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=limit).ranks
     steps = ranks.contrasts
     counts = ["n_up", "n_down", "n_zero", "n_athletes"]
-    assert steps[counts].to_numpy().tolist() == [[5, 1, 0, 6], [5, 0, 1, 6]]
-    assert steps["p"].tolist() == pytest.approx([2 * (1 + 6) / 2**6, 2 / 2**5])  # the binomial by hand
-    assert steps["p_adjusted"].tolist() == pytest.approx([2 * (1 + 6) / 2**6, 2 * 2 / 2**5])  # Holm
+    assert steps[counts].to_numpy().tolist() == [[5, 1, 0, 6], [5, 0, 1, 6], [2, 2, 2, 6]]
+    assert steps["p"].tolist() == pytest.approx([2 * (1 + 6) / 2**6, 2 / 2**5, 1.0])  # the binomial by hand
+    assert steps["p_adjusted"].tolist() == pytest.approx([2 * 2 * 7 / 2**6, 3 * 2 / 2**5, 1.0])  # Holm
     assert ranks.p == pytest.approx(stats.friedmanchisquare(*np.array(list(typed.values())).T).pvalue)
-    assert "with 5 values tied" in ranks.method
+    assert "with 7 values tied" in ranks.method
     last = ranks.medians.set_index("round_no").loc["3"]
     assert np.isnan(last["median"]) and np.isnan(last["quartile_high"])  # half of them were not read
     assert last["quartile_low"] == pytest.approx(5.5 + 0.25 * 1.5)
@@ -494,3 +501,34 @@ def test_a_limit_above_all_that_was_published_may_lie_a_fifth_beyond():
                          "lactate_bound_mmol_l": [np.nan] * 5 + [40.0] + [np.nan] * 2})  # fmt: skip
     found = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.5, 23.3))
     assert (found.high_from, found.high_to) == (40.0, pytest.approx(48.0))
+
+
+def test_a_plateau_that_depends_on_a_single_value_is_not_told(club):
+    data = lactates(high=[("A01", 4)], seed=4, club=club)
+    bounds = bound_limits(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.5, 13.0))
+    assert bounds.n_corners == 2
+    assert (bounds.plateau_from, bounds.plateau_at_scale_end) == ("", "3")
+    assert 13 < bounds.plateau_holds_to_high < HIGHEST_PUBLISHED_MMOL_L
+    none = bound_limits(data, "lactate_mmol_l", smallest_effect=0.01, limit=(0.5, 13.0))
+    assert none.plateau_at_scale_end == none.plateau_from == "" and np.isnan(none.plateau_holds_to_high)
+    for table in (bounds.table, none.table):
+        assert (table["p_min"] <= table["p_max"]).all()
+    assert (bounds.table["p_min"] < bounds.table["p_max"]).any()
+
+
+def test_ranges_begin_at_the_smallest_limit_that_was_typed():
+    data = pd.DataFrame({"athlete": list("AABBCCDD"), "round_no": [1, 2] * 4,
+                         "lactate_mmol_l": [8, 11, 9, 12.5, 10, np.nan, 7, np.nan],
+                         "lactate_limit": [""] * 5 + ["high", "", "high"],
+                         "lactate_bound_mmol_l": [np.nan] * 5 + [13.0, np.nan, 15.0]})  # fmt: skip
+    found = bound_limits(data, "lactate_mmol_l", smallest_effect=1)
+    assert (found.high_from, found.high_to) == (13.0, HIGHEST_PUBLISHED_MMOL_L)
+    assert not any("not stated" in w for w in found.warnings)
+    one = data.assign(lactate_bound_mmol_l=data["lactate_bound_mmol_l"].where(data.index != 5))
+    assert any("not stated" in w for w in bound_limits(one, "lactate_mmol_l", smallest_effect=1).warnings)
+
+
+def test_a_step_that_is_claimed_twice_holds_as_far_as_the_weaker_claim():
+    claims = SimpleNamespace(changed=np.array([0.03, 0.01]), equivalent=np.array([0.02, 0.04]))
+    both = ("changed", "equivalent")
+    assert [_least(claims, names=both, step=i) for i in (0, 1)] == [0.02, 0.01]

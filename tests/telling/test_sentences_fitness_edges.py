@@ -54,6 +54,36 @@ def test_a_difference_is_told_with_its_way_and_the_interval_that_way():
     assert plain(say.plain_capacity(blood, short=True)).startswith(
         "Fitter athletes have a higher blood lactate: someone 10 mL/kg/min fitter by 1.5 mmol/L (95 % interval 0.4 to 2.6)"
     )
+    less = fitness(outcome="lactate_mmol_l", low=-2.6, high=-0.4, contrast=-1.5, adjusted_for=("age", "sex"))
+    assert plain(say.plain_capacity(less)) == (
+        "Fitter athletes have a lower blood lactate: someone 10 mL/kg/min fitter by 1.5 mmol/L (95 % interval 0.4 to 2.6). "
+        "That is from 12 athletes, at equal age and sex."
+    )
+
+
+def test_an_abstract_gives_size_unit_interval_and_reading():
+    told = say.abstract_capacity({"hr_mean_bpm": fitness(), "x": fitness("too imprecise", -2.0, 4.0)})
+    assert [plain(t) for t in told] == [
+        "Athletes 10 mL/kg/min fitter differed by −7.5 bpm in mean heart rate (95 % interval −12.0 to −3.0): as expected.",
+        "Athletes 10 mL/kg/min fitter differed by +1.0 bpm in mean heart rate (95 % interval −2.0 to 4.0): neither a relation "
+        "nor its absence was shown.",
+    ]
+
+
+def test_what_the_error_of_the_test_hides():
+    """An attenuation of 0.8 hides a fifth of a correlation; a reliability of 0.64 shrinks an effect to 64 %."""
+    assert say.plain_fault_of_test(fitness()) == phrases.TEST_UNKNOWN
+    found = SimpleNamespace(bounded=True, attenuation=0.8, reliability=0.64, kind="retest")
+    told = plain(say.plain_fault_of_test(fitness(correction=found)))
+    assert told == (
+        "The error of the fitness test alone hides about 20 % of the correlation. Even if fitness decided everything, this "
+        "test in this group would show a correlation of about 0.80 instead of 1. It shrinks the effect too, to about 64 % of "
+        "its size."
+    )
+    found.kind = "prediction"
+    assert say.plain_fault_of_test(fitness(correction=found)).endswith(phrases.KEEPS_EFFECT)
+    found.bounded = False
+    assert say.plain_fault_of_test(fitness(correction=found)) == phrases.TEST_HIDES_ALL
 
 
 def test_what_is_too_small_is_told_with_the_interval_of_equivalence():
@@ -61,6 +91,7 @@ def test_what_is_too_small_is_told_with_the_interval_of_equivalence():
     for alpha, level in ((0.05, "90 %"), (0.1, "80 %")):
         text = plain(say.plain_capacity(fitness("negligible", -3.0, 2.0, alpha=alpha), short=True))
         assert text.endswith(f"could lie anywhere from 2 beats lower to 1 beat higher ({level} interval).")
+        assert text.startswith("Fitter and less fit athletes are the same within 5 beats in mean heart rate.")
 
 
 def test_what_is_open_is_told_with_both_ends_and_its_unit_once():
@@ -78,7 +109,7 @@ def test_what_is_open_is_told_with_both_ends_and_its_unit_once():
     ("low", "high", "words"),
     [
         (-3.0, -0.1, "Fitter athletes have a lower rise of mean heart rate from round to round."),
-        (0.1, 3.0, "Fitter athletes have a higher rise of mean heart rate from round to round."),
+        (0.1, 0.5, "Fitter athletes have a higher rise of mean heart rate from round to round."),
         (-3.0, 0.0, "We cannot tell from these data whether fitter athletes differ in the rise of mean heart rate from round "
                     "to round."),
         (0.0, 3.0, "We cannot tell from these data whether fitter athletes differ in the rise of mean heart rate from round "
@@ -173,7 +204,7 @@ def test_two_outcomes_go_together_only_where_zero_lies_outside(within, between, 
 
 @pytest.mark.parametrize(
     ("step", "words"),
-    [(1.4, ""), (1.5, ""), (5.0, "two"), (10.0, "three"), (14.0, "five"), (28.9, "ten"), (100.0, "")],
+    [(1.4, ""), (3.0, ""), (5.0, "two"), (10.0, "three"), (14.0, "five"), (28.9, "ten"), (100.0, "")],
 )
 def test_a_step_of_fitness_in_levels_of_the_shuttle_run(step, words):
     """A level is 0.5 km/h; Leger et al. 1988 give adults 6 mL/kg/min per km/h, so that a level is about 3 mL/kg/min."""
