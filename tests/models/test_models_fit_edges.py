@@ -310,8 +310,7 @@ def test_where_a_table_comes_from_does_not_matter(fit):
     assert again.tests().equals(fit.tests()) and again.left_out["row"].equals(fit.left_out["row"])
     rows = study(10, 5, seed=2).assign(clock=lambda d: 2e6 + d["round_no"])
     near, far = (
-        fit_mixed(rows, f"hr ~ {c}", group="athlete", slope=c, slope_correlated=False)
-        for c in ("round_no", "clock")
+        fit_mixed(rows, f"hr ~ {c}", group="athlete", slope=c, slope_correlated=False) for c in ("round_no", "clock")
     )
     assert far.slopes("clock")["estimate"][0] == approx(near.slopes("round_no")["estimate"][0], rel=1e-4)
 

@@ -150,9 +150,7 @@ def test_checks_of_the_write_up_say_what_they_found():
         "Leaving out any one athlete leaves the reading as it is."
     )
     turned = fitness(influence=without_one(-0.2, 0.1, 0.4, verdicts=["supported", "opposite", "opposite"]))
-    assert say.write_up_capacity(turned)[1].endswith(
-        "Leaving out one athlete changes the reading in 2 of 3 cases."
-    )
+    assert say.write_up_capacity(turned)[1].endswith("Leaving out one athlete changes the reading in 2 of 3 cases.")
     bare = say.write_up_capacity(fitness(specifications=chart(n=1)))[1]
     assert "other analyses" not in bare and "Leaving out" not in bare
     assert say.plain_specifications(fitness(specifications=chart(n=1))) == phrases.ONLY_ONE_ANALYSIS
@@ -166,9 +164,7 @@ def test_the_planned_result_for_a_journal():
         "10 mL/kg/min more had a mean that differed by −7.5 bpm (95 % interval −12.0 to −3.0; t(9) = −3.25, p = .010). The "
         "data support a lower mean heart rate in fitter athletes."
     )
-    assert second == (
-        "Over athletes, without adjustment, the correlation was r = −0.70 (−0.90 to −0.20; p = .012)."
-    )
+    assert second == ("Over athletes, without adjustment, the correlation was r = −0.70 (−0.90 to −0.20; p = .012).")
     flat = fitness(correlations=pd.DataFrame([("Pearson", NAN, NAN, NAN, NAN)],
                                              columns=["analysis", "estimate", "ci_low", "ci_high", "p"]))  # fmt: skip
     assert say.write_up_capacity(flat)[1] == phrases.NO_CORRELATION
@@ -195,9 +191,7 @@ def test_an_outcome_beside_is_told_with_its_sign_and_whether_it_reads_alike():
 )
 def test_two_outcomes_go_together_only_where_zero_lies_outside(within, between, words):
     of = [SimpleNamespace(ci_low=low, ci_high=high) for low, high in (within, between)]
-    levels = SimpleNamespace(
-        x="lactate_mmol_l", y="hr_mean_bpm", within=of[0], between=of[1], n_athletes=12
-    )
+    levels = SimpleNamespace(x="lactate_mmol_l", y="hr_mean_bpm", within=of[0], between=of[1], n_athletes=12)
     text = plain(say.plain_levels(levels))
     assert all(w in text for w in words) and text.endswith("(12 athletes).")
 
