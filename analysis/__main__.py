@@ -375,13 +375,25 @@ def main(arguments=None):
         exec("")  # else, where a text was being executed, Python ends as if nobody had caught this
         print("\nStopped; nothing was changed.", file=sys.stderr)
         return 130
-    except BrokenPipeError:  # the reader of our output has had enough (for example | head)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except OSError as error:  # a disk that is full or may not be written
+    except OSError as error:  # a disk that is full or may not be written, or a pipe
+        if isinstance(error, BrokenPipeError) and _reader_left():
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 0
         where = f"{error.filename}: " if error.filename else ""
         print(f"{where}{error.strerror or error}. Put that right and run the command again.", file=sys.stderr)
         return 1
+
+
+def _reader_left():
+    """Say whether whoever read our output has had enough (for example | head); else a pipe of our own broke."""
+    try:
+        import select
+
+        asked = select.poll()
+        asked.register(sys.stdout.fileno(), 0)
+        return any(event & select.POLLERR for _, event in asked.poll(0))
+    except (AttributeError, OSError):  # Windows cannot be asked
+        return True
 
 
 def _quoted(path):

@@ -24,10 +24,13 @@ class SideBySide:
         self._pool, self._times = None, 0
         self.share(None)
         if self.workers > 0:
-            self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _begin_worker)
-            with _deaf_to_ctrl_c():  # workers inherit it: stopping them is the business of this process
-                for _ in range(self.workers):
-                    self._pool.submit(warm_up or _nothing)
+            try:
+                self._pool = ProcessPoolExecutor(self.workers, get_context("spawn"), _begin_worker)
+                with _deaf_to_ctrl_c():  # workers inherit it: stopping them is the business of this process
+                    for _ in range(self.workers):
+                        self._pool.submit(warm_up or _nothing)
+            except (BrokenProcessPool, OSError, RuntimeError):  # the machine gives none
+                self.workers = 0
 
     def __enter__(self):
         return self

@@ -6,6 +6,7 @@ Nothing in it needs a particular program: validation lists, fills, frozen panes 
 from __future__ import annotations
 
 import datetime as dt
+import io
 import os
 import re
 import zipfile
@@ -244,7 +245,14 @@ def write_forms(path: Path, tabs: Sequence[Tab], notes: Sequence[Sequence[str]],
         _dress(sheet, tab, tests, with_codes="athletes" in {t.table for t in tabs})
         _put_rows(sheet, tab.names, tab.rows)
     _write_notes(book, notes)
-    book.save(path)
+    _save(book, path)
+
+
+def _save(book, path: Path) -> None:
+    """Write a workbook in one piece: in many, Python tries again at its end where a disk is full, and says so once more."""
+    made = io.BytesIO()
+    book.save(made)
+    path.write_bytes(made.getvalue())
 
 
 def _dress(sheet, tab: Tab, tests: Sequence[str], *, with_codes: bool) -> None:
@@ -379,7 +387,7 @@ def save_whole(path: Path, book, *, changed: Sequence[str]) -> None:
     new = path.with_name(f".{path.stem}.partial.xlsx")
     try:
         new.unlink(missing_ok=True)  # of a run that was stopped
-        book.save(new)
+        _save(book, new)
         after = read_workbook(new)
         other = [t for t in before if t not in changed and (t not in after or before[t].rows != after[t].rows)]
         if other:
