@@ -192,6 +192,14 @@ def demo_report(demo_answers, tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
+def demo_athlete_pages(demo_answers, tmp_path_factory):
+    """A page for each athlete of the demo who agreed to it."""
+    from analysis.report.athlete_pages import write_athlete_pages
+
+    return write_athlete_pages(demo_answers, tmp_path_factory.mktemp("pages") / "individual_pages")
+
+
+@pytest.fixture(scope="session")
 def careless_answers(tmp_path_factory):
     """The answers of a study with unusual codes and too much in its texts, its report in its folder."""
     from analysis.report import build_report

@@ -4,21 +4,18 @@ import re
 
 import pytest
 
-from analysis.report.athlete_pages import write_athlete_pages
-
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def pages(browser, demo_answers, demo_report, tmp_path_factory):
+def pages(browser, demo_report, demo_athlete_pages):
     """What is passed on, by a short name."""
     built = demo_report[0]
-    athletes = write_athlete_pages(demo_answers, tmp_path_factory.mktemp("pages"))
     return {
         "report": built / "to_share" / "report.html",
         "figures": built / "to_share" / "contact_sheet.html",
         "notebook": built / "for_you" / "notebooks" / "07_write_it_up.html",
-        "athlete": athletes[0],
+        "athlete": demo_athlete_pages[0],
     }
 
 

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from quick_report import made_here
 
 from analysis.answers import Answers
 from analysis.answers.walk import DEMO_FOLDER
 from analysis.basics import KitError
 from analysis.report import build_report
-from analysis.report.athlete_pages import write_athlete_pages
 from analysis.report.build import collect_results
 from analysis.report.notebook_pages import NOTEBOOKS, find_notebooks, run_notebooks
 from analysis.report.output import output_checksums, verify_report
@@ -109,11 +109,11 @@ def test_no_code_of_an_athlete_is_passed_on(built, answers):
     assert named and named <= set(answers.study.athletes_with_figures()), "only who agreed to own figures"
 
 
-def test_individuals_are_those_who_agreed(answers, tmp_path, check_page):
+def test_individuals_are_those_who_agreed(answers, demo_athlete_pages, check_page):
     agreed = set(answers.study.athletes_with_figures())
     asked = set(answers.study.athletes["athlete"])
     assert agreed and agreed < asked
-    pages = write_athlete_pages(answers, tmp_path / "individual_pages")
+    pages = demo_athlete_pages
     assert {p.stem for p in pages} <= agreed and len(pages) >= len(agreed) - 1
     for path in pages:
         text = path.read_text(encoding="utf-8")
@@ -178,18 +178,19 @@ def test_data_package_hides_everybody_and_describes_itself(built, answers):
 
 
 def test_same_input_same_bytes(tmp_path):
-    """A club of five with its recordings, in two processes at once, with another order of sets and of dictionaries of texts."""
+    """A club of five with its recordings, alone and with a worker, with another order of sets and of dictionaries of texts."""
     folder = club_of_five(tmp_path / "study")
     code = (
-        "import sys; from analysis.report import build_report; "
+        "import os, sys; os.cpu_count = lambda: int(sys.argv[3]); from analysis.basics.parallel import be_quick; be_quick(); "
+        "from analysis.report import build_report; "
         "build_report(sys.argv[1], sys.argv[2], notebooks=False, progress=lambda line: None)"
     )
     outs = [tmp_path / "one", tmp_path / "other"]
     running = [
         subprocess.Popen(
-            [sys.executable, "-c", code, str(folder), str(out)], env={**os.environ, "PYTHONHASHSEED": seed}
+            [sys.executable, "-c", code, str(folder), str(out), cores], env={**os.environ, "PYTHONHASHSEED": seed}
         )
-        for out, seed in zip(outs, ("1", "4711"), strict=True)
+        for out, seed, cores in zip(outs, ("1", "4711"), "12", strict=True)
     ]
     assert [process.wait(timeout=240) for process in running] == [0, 0]
     first, second = map(output_checksums, outs)
@@ -264,7 +265,7 @@ def test_interrupted_report_keeps_the_old_output(tmp_path, monkeypatch):
     out.mkdir()
     (out / "about.json").write_text("old")  # an output of an earlier kit
     monkeypatch.setattr("analysis.report.word.write_word", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt))
-    with pytest.raises(KeyboardInterrupt):
+    with made_here("svg"), pytest.raises(KeyboardInterrupt):
         build_report(answers, out, notebooks=False, progress=lambda line: None)
     assert [p.name for p in out.iterdir()] == ["about.json"] and (out / "about.json").read_text() == "old"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["output"]
