@@ -134,7 +134,7 @@ def _methods(answers) -> list[Section]:
     return [
         Section("Methods"),
         Section("Participants", paragraphs(recruitment, "note"), 2),
-        Section("Protocol and conditions", paragraphs(_pointing(protocol, "protocol")), 2),
+        Section("Protocol and conditions", paragraphs(protocol), 2),
         Section("Measurements", paragraphs(_chunks(measured)), 2),
         Section("Heart-rate processing", paragraphs(_pointing(cleaning, "rules")), 2),
         Section("Plan and size", paragraphs(_plan(answers)), 2),

@@ -62,7 +62,7 @@ def fitness_sheets(study: Study, *, athletes: Sequence[str] | None = None) -> li
                 'committee approved exactly that, write approval = "number" and minors_maximal = true under [ethics] '
                 "in study.toml."
             )
-    sheets = [_rules(bool(young))]
+    sheets = [_rules(bool(young), tests)]
     for test in tests or ("",):
         easy = test in known.index and not bool(known.loc[test, "maximal"])
         who = [c for c in (athletes or codes) if easy or c not in barred]
@@ -72,12 +72,12 @@ def fitness_sheets(study: Study, *, athletes: Sequence[str] | None = None) -> li
     return sheets
 
 
-def _rules(minors: bool) -> Sheet:
+def _rules(minors: bool, tests: Sequence[str]) -> Sheet:
     texts = [
         safety.DEFER,
-        *safety.FITNESS_FIRST,
+        *safety.fitness_words(safety.FITNESS_FIRST, tests),
         safety.familiarisation(),
-        *safety.FITNESS_STOP,
+        *safety.fitness_words(safety.FITNESS_STOP, tests),
         safety.AMBULANCE,
         safety.NOT_BREATHING,
         safety.ASTHMA,
@@ -98,7 +98,7 @@ def _scores(test: str, title: str, codes: Sequence[str], barred: Sequence[str]) 
         SheetColumn("", "Trial before", "date", 0.85),
         *(sheet_columns(inputs) if inputs and test else (SheetColumn("", "Result", "with its unit", 1.6),)),
         SheetColumn("hr_max_bpm", "Highest HR", "bpm, of 5 s", 0.9),
-        SheetColumn("", "Stopped by", "runner, signal, watcher", 1.2),
+        SheetColumn("", "Stopped by", "runner, signal, watcher" if safety.on_signal([test]) else "runner, watcher", 1.2),
         SheetColumn("", "Seen after", "first-aider", 0.9), SheetColumn("note", "Note", "", 1.6),
     )  # fmt: skip
     rows = tuple((code, *("",) * (len(columns) - 1)) for code in codes)
@@ -119,7 +119,7 @@ def _scores(test: str, title: str, codes: Sequence[str], barred: Sequence[str]) 
         steps.append(f"Not on this list, under 18 and no approval stated: {join_words(list(barred))}.")
     return Sheet(f"fitness_{test or 'scores'}", upper_first(title), "the watchers", blanks, tuple(steps),
                  columns, rows,
-                 (safety.FITNESS_STOP[0],), wide=True, row_mm=11.0)  # fmt: skip
+                 tuple(safety.fitness_words(safety.FITNESS_STOP[:1], [test])), wide=True, row_mm=11.0)  # fmt: skip
 
 
 HOW = {

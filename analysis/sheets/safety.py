@@ -6,6 +6,8 @@ Common practice where no source is named. Heat: cool first, then transport (Roun
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..basics import format_number
 from ..physiology.published_values import reliability_values
 
@@ -139,13 +141,13 @@ FITNESS_FIRST = (
     "maximum unless the committee approved exactly that. Over 40 and not used to such efforts: only with a doctor’s yes.",
     "Two hours without a meal, a day without hard training or alcohol, water at hand, the shoes and the floor of every "
     "other test day. "
-    "Dry floor, two metres free behind each line. Write down temperature and humidity.",
-    "Warm-up, 10 minutes: easy running, then three stretches at the speed of the middle levels with turns. Five minutes of rest.",
+    "{lines}Write down temperature and humidity.",
+    "Warm-up, 10 minutes: easy running, then three stretches at {speed}. Five minutes of rest.",
     "At most eight run at a time, one watcher for two runners. A watcher does nothing else and may end the run of anyone.",
 )
 
 FITNESS_STOP = (
-    "The run ends: the runner wants it, for whatever reason; twice in a row not at the line with the signal; a watcher "
+    "The run ends: the runner wants it, for whatever reason; {late}a watcher "
     "says so. It is over "
     "for the day, and the ambulance is called by anyone, for pain or pressure in the chest, fainting or nearly "
     "fainting, a stumbling "
@@ -154,6 +156,25 @@ FITNESS_STOP = (
     "minutes are over and "
     "the first-aider has seen them.",
 )
+
+WITH_LINES = {
+    "lines": "Dry floor, two metres free behind each line. ",
+    "speed": "the speed of the middle levels with turns",
+    "late": "twice in a row not at the line with the signal; ",
+}
+WITHOUT_LINES = {"lines": "", "speed": "the speed of the test", "late": ""}
+"""What a test between two lines on a signal needs said, and what stands there for any other test."""
+
+
+def on_signal(tests: Sequence[str]) -> bool:
+    """Whether a test is run between lines on a signal; also where nobody has named the test."""
+    return not any(tests) or any(t.startswith(("shuttle", "intermittent")) for t in tests)
+
+
+def fitness_words(texts: Sequence[str], tests: Sequence[str]) -> list[str]:
+    """The rules of the day of the fitness test in the words of its tests."""
+    return [text.format(**(WITH_LINES if on_signal(tests) else WITHOUT_LINES)) for text in texts]
+
 
 STOP_SHORT = (
     "“Stop”, a tap or a raised hand of anybody ends the round. Out cold, a knock-down, a blow to the head, chest pain, fainting "

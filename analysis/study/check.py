@@ -91,7 +91,7 @@ class CheckReport(Result):
         lines += self._listed("Problems in the study folder", self.problems)
         lines += self._listed("Is this right? Nothing is changed until a decision says keep or replace", self.questions)
         lines += self._ready_rows()
-        lines += self._listed("Settled by a decision", self.settled)
+        lines += [line.partition(" Remedy: ")[0] for line in self._listed("Settled by a decision", self.settled)]
         lines += self._listed("Noticed; stops nothing", self.remarks)
         if self.departures:
             lines += ["", f"{self.judged} ({len(self.departures)})"]

@@ -247,6 +247,16 @@ def test_the_fitness_day_has_its_own_rules():
     assert "7, 8, 8, 9, 9, 10" in " ".join(scores.steps)
 
 
+def test_lines_and_signals_are_told_where_a_test_has_them():
+    run = fitness_sheets(club([20, 30], fitness={"tests": ["run_12_min"]}))
+    shuttle = fitness_sheets(club([20, 30], fitness={"tests": ["shuttle_run_20m"]}))
+    for part in ("with the signal", "behind each line", "with turns"):
+        assert part in words(shuttle, "fitness_day") and part not in words(run, "fitness_day")
+    told = {s.key: " ".join([*s.cautions, *(c.unit for c in s.columns)]) for s in (*run, *shuttle)}
+    assert "signal" in told["fitness_shuttle_run_20m"] and "signal" not in told["fitness_run_12_min"]
+    assert "The run ends: the runner wants it, for whatever reason; a watcher says so." in told["fitness_run_12_min"]
+
+
 def test_familiarisation_is_told_from_the_table_of_reliability():
     table = reliability_values()
     rows = table[table["source"].str.contains("Lamb & Rogers") & table["statistic"].str.contains("trial 1 to trial 2")]

@@ -40,6 +40,8 @@ def test_a_replaced_value_settles_its_problem_and_is_documented(tmp_path):
     assert entry["cause"] == "replaced 71 by 7,1: the paper sheet agrees"
     report = check_study(folder)
     assert report.passed and len(report.settled) == 1
+    settled = report.text().partition("Settled by a decision")[2].split("\n\n")[0]
+    assert "Remedy" not in settled  # it was remedied, perhaps otherwise
 
 
 def test_a_value_and_a_row_set_aside_stay_in_the_ledger(tmp_path):

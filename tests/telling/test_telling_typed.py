@@ -13,6 +13,7 @@ from typed_clubs import clean_club, write_book
 from analysis.answers import Answers
 from analysis.report.first_screen import answers_sections
 from analysis.telling.document import Paragraph
+from analysis.telling.rounds.tables import missing_table, ways_table
 from analysis.telling.study.methods import write_up_power
 from analysis.telling.study.sentences import (
     asked_questions,
@@ -55,7 +56,12 @@ def test_a_characteristic_without_unit_has_no_empty_brackets():
     }
     known = pd.DataFrame([line | {"n_athletes": 9, "mean": 2.0, "sd": 1.0}])
     people = SimpleNamespace(characteristics=known, n_athletes=9, n_women=4, n_men=5)
-    assert participants_table(people).shown["Characteristic"].tolist() == ["Grade (rank)"]
+    table = participants_table(people)
+    assert table.shown["Characteristic"].tolist() == ["Grade (rank)"]
+    assert table.note == ""  # nothing in square brackets to explain
+    some = participants_table(SimpleNamespace(**{**vars(people), "n_athletes": 10}))
+    assert some.shown.iloc[0, 1].endswith("[9]")
+    assert "square brackets" in some.note
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +92,14 @@ def test_what_nobody_asks_and_nobody_measured_is_nowhere_a_question_nor_a_depart
 def test_hand_typed_heart_rates_are_told_among_the_measurements(no_blood):
     said = " ".join(write_up_measurements(no_blood.study, no_blood.description, {}))
     assert "were read off a device and typed" in said and "recorded throughout" not in said
+    assert "(Léger, 1988; 10 athletes)" in said  # what the sources list is cited
+
+
+def test_a_table_says_where_ratings_are_read_otherwise_than_claimed(no_blood):
+    answers = {o: no_blood.rounds(o) for o in no_blood.primary_outcomes}
+    for table in (ways_table, missing_table):
+        made = {o: table({o: a}) for o, a in answers.items()}
+        assert all(("Ratings:" in t.note) == (o == "exertion") for o, t in made.items() if t is not None)
 
 
 def test_the_first_screen_says_that_nothing_was_planned_and_puts_no_words_into_the_coachs_mouth(no_blood):

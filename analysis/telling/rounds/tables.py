@@ -121,11 +121,19 @@ def equivalence_table(answer, known) -> list[dict]:
     return lines
 
 
+def _of_ratings(answers: dict, said: str) -> str:
+    """What a note adds where ratings are among the outcomes: their claims rest on other tests than the model's."""
+    return f" Ratings: {said}." if any(OUTCOMES[o].ordinal for o in answers) else ""
+
+
 @outcome_table(
     "ways",
     "Other ways of analysing the change from the first to the last round.",
-    note="The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang "
-    "and Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds.",
+    note=lambda answers: (
+        "The marginal model is a second opinion by another library (statsmodels): generalised estimating equations (Liang and "
+        "Zeger, 1986) with the covariance of Mancl and DeRouen (2001), t on athletes minus rounds."
+        + _of_ratings(answers, "the reading is that of the tests by order, interval and p are those of the way itself")
+    ),
     numbers=lambda answer: answer.sensitivity.drop(columns="outcome"),
 )
 def ways_table(answer, known) -> list[dict]:
@@ -172,8 +180,11 @@ def sizes_table(answer, known) -> list[dict]:
 @outcome_table(
     "missing_rounds",
     "How far missing rounds would have to lie from what the model expects to change a reading.",
-    note="By the model that makes the claim: readings off the scale are drawn beyond its end, and errors allow for bouts. A "
-    "dash: the reading holds however far they lie, up to the largest shift that was tried.",
+    note=lambda answers: (
+        "By the mixed model: readings off the scale are drawn beyond its end, and errors allow for bouts. A dash: the reading "
+        "holds however far they lie, up to the largest shift that was tried."
+        + _of_ratings(answers, "the reading is the model's here, while tests by order decide what is claimed")
+    ),
     numbers=lambda answer: answer.tipping.table if answer.tipping is not None else None,
 )
 def missing_table(answer, known) -> list[dict]:

@@ -159,7 +159,7 @@ NOTHING_DEPARTED = "Nothing was done otherwise than the fixed plan says."
 NO_PLAN = "No plan was fixed before the data: there is none to depart from, and nothing here confirms a plan."
 DEPARTED = "The study departed from the fixed plan in {points} ({{table:deviations}})."
 NOT_FIXED_DEPARTED = "No plan was fixed before the data. {points} from the study settings ({{table:deviations}})."
-DECISIONS = "Decisions by hand are among them; each stands with its reason in the ledger."
+DECISIONS = "Each decision by hand stands with its reason in the ledger."
 
 # what only the authors know
 DRAFT = (
@@ -240,7 +240,7 @@ AS_TYPED = "{count} used as typed, since nobody has answered"
 NONE_OPEN = "none is left open"
 
 # the sessions
-CONSISTED = "A session consisted of {rounds}."
+CONSISTED = "A session consisted of {rounds} ({{table:protocol}})."
 GROUP_SPARRED = "The group {group} sparred {rounds}."
 SPARRED_IN_PART = "In the analysed session, {rounds} noted rounds were sparred at least in part."
 AGAINST_GUESTS = "{rounds} of them {were} against a guest who was not measured."

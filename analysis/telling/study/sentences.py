@@ -18,6 +18,7 @@ from ...basics import (
 )
 from ...capacity.adjustment import covariate_words
 from ...environment import python_name
+from ...physiology import known_aerobic_tests
 from ...study import OUTCOMES, list_needs
 from ...study.binding import planned
 from ...study.deviations import plan_deviations
@@ -357,10 +358,18 @@ def _lactate(conditions) -> str:
     )
 
 
+def _cited_test(test: str) -> str:
+    """The source of a test as a text cites it, "Léger, 1988; "; "" where there is no author and year."""
+    known = known_aerobic_tests()
+    sources = known.loc[(known["test"] == test) & known["default"].astype(bool), "source"]
+    found = re.match(r"([^\W\d]+(?: & [^\W\d]+)?) ((?:19|20)\d\d)\b", next(iter(sources), ""))
+    return f"{found[1].replace('&', 'and')}, {found[2]}; " if found else ""
+
+
 def _capacity(participants, titles: dict[str, str]) -> str:
     tests = participants.tests
     named = [
-        f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({plural(int(t['n_athletes']), 'athlete')})"
+        f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({_cited_test(t['test'])}{plural(int(t['n_athletes']), 'athlete')})"
         for _, t in tests.iterrows()
     ]
     text = say.CAPACITY_BY.format(tests=join_words(named))

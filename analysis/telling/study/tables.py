@@ -17,6 +17,9 @@ from .methods import smallest_reason, smallest_words
 from .sentences import minutes
 
 
+SOME = "In square brackets: the number of athletes, where it is not all."
+
+
 def participants_table(participants) -> Table | None:
     """Characteristics of the athletes, all together and by sex."""
     known = participants.characteristics
@@ -38,7 +41,7 @@ def participants_table(participants) -> Table | None:
         "participants",
         "Characteristics of the athletes: mean (SD).",
         pd.DataFrame(lines),
-        note="In brackets after a value: the number of athletes, where it is not all.",
+        note=SOME if any("[" in str(cell) for line in lines for cell in list(line.values())[1:]) else "",
         numbers=known[known["sex"].isin(shown_sexes)],
     )
 
@@ -223,7 +226,8 @@ def plan_table(study, questions: tuple) -> Table | None:
         "plan",
         "The questions of the plan.",
         pd.DataFrame(lines),
-        note="With the others: Holm-adjusted over the questions that the plan tests together.",
+        note="p: over the rounds the largest of the tests that a claim needs, for fitness that of the slope. With the others: Holm-adjusted "
+        "over the questions that the plan tests together.",
         numbers=numbers,
     )
 
