@@ -369,7 +369,8 @@ def _cited_test(test: str) -> str:
 def _capacity(participants, titles: dict[str, str]) -> str:
     tests = participants.tests
     named = [
-        f"{titles.get(t['test'], t['test'].replace('_', ' '))} ({_cited_test(t['test'])}{plural(int(t['n_athletes']), 'athlete')})"
+        f"{titles.get(t['test'], t['test'].replace('_', ' '))} "
+        f"({_cited_test(t['test'])}{plural(int(t['n_athletes']), 'athlete')})"
         for _, t in tests.iterrows()
     ]
     text = say.CAPACITY_BY.format(tests=join_words(named))

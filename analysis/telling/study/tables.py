@@ -16,7 +16,6 @@ from ..words import CI, DASH, duration, p_cell
 from .methods import smallest_reason, smallest_words
 from .sentences import minutes
 
-
 SOME = "In square brackets: the number of athletes, where it is not all."
 
 
@@ -226,8 +225,8 @@ def plan_table(study, questions: tuple) -> Table | None:
         "plan",
         "The questions of the plan.",
         pd.DataFrame(lines),
-        note="p: over the rounds the largest of the tests that a claim needs, for fitness that of the slope. With the others: Holm-adjusted "
-        "over the questions that the plan tests together.",
+        note="p: over the rounds the largest of the tests that a claim needs, for fitness that of the slope. "
+        "With the others: Holm-adjusted over the questions that the plan tests together.",
         numbers=numbers,
     )
 
