@@ -274,15 +274,21 @@ def _kept(first, codes, absent, round_no, guests) -> list[tuple[int, int]]:
 def _match(present, allowed, cost, rested, guested, guests) -> list[tuple[int, int]]:
     import networkx as nx
 
-    graph = nx.Graph()
+    class Quick(nx.Graph):
+        """A graph whose neighbours are looked up without a view of them."""
+
+        def __getitem__(self, node):
+            return self._adj[node]
+
+    graph = Quick()
     worth = 1e7  # of one athlete who is placed: every athlete always is, so that only the costs decide
     for a, i in enumerate(present):
         for j in present[a + 1 :]:
             if allowed[i, j]:
-                graph.add_edge(i, j, weight=2 * worth - cost[i, j])
+                graph.add_edge(i, j, weight=float(2 * worth - cost[i, j]))
         for g in range(guests):
-            graph.add_edge(i, ("guest", g), weight=worth - COST_GUEST - COST_GUEST_AGAIN * guested[i])
-        graph.add_edge(i, ("rest", i), weight=worth - COST_REST - COST_REST_AGAIN * rested[i])
+            graph.add_edge(i, ("guest", g), weight=float(worth - COST_GUEST - COST_GUEST_AGAIN * guested[i]))
+        graph.add_edge(i, ("rest", i), weight=float(worth - COST_REST - COST_REST_AGAIN * rested[i]))
     chosen = nx.max_weight_matching(graph)
     pairs = []
     for u, v in chosen:
