@@ -5,7 +5,6 @@ import hashlib
 import os
 import pickle
 import sys
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -20,7 +19,7 @@ from analysis.basics.parallel import be_quick
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from careless_study import write_careless_study
 from half_filled import LEFT_OUT, half_filled
-from quick_report import answer_assurance, made_here
+from quick_report import answer_assurance, assure_quickly, made_here
 from second_study import write_second_study
 
 SHARED = {
@@ -137,10 +136,7 @@ def demo_training(shared_folder):
 @pytest.fixture
 def quick_assurance(monkeypatch):
     """Let fixing a plan simulate 100 studies instead of 10,000, for tests of something else."""
-    from analysis.report import plan_document
-
-    quick = partial(plan_document.assure_design, n_draws=10, n_studies=10)
-    monkeypatch.setattr(plan_document, "assure_design", quick)
+    assure_quickly(monkeypatch)
 
 
 @pytest.fixture

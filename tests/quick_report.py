@@ -2,6 +2,7 @@
 
 import os
 from contextlib import contextmanager
+from functools import partial
 
 import pytest
 
@@ -23,3 +24,10 @@ def answer_assurance(answers):
 
     design = answers.design()
     answers._kept["assurance"] = assure_design(design.design, design.assumptions, n_draws=10, n_studies=10)
+
+
+def assure_quickly(patch):
+    """Let fixing a plan simulate 100 studies instead of 10,000."""
+    from analysis.report import plan_document
+
+    patch.setattr(plan_document, "assure_design", partial(plan_document.assure_design, n_draws=10, n_studies=10))

@@ -20,8 +20,8 @@ KINDS = ("null", "strong", "missing", "tiny", "odd")
 """Nothing happens; everything happens; a third is lost; three or four athletes; constants, ties, two rounds, off-scale values."""
 
 
-def simulate_answers(seed, kind="strong", *, n=None):
-    """Return the Answers of one simulated study, of n athletes where that is said."""
+def simulate_answers(seed, kind="strong", *, n=None, changed_after=False):
+    """Return the Answers of one simulated study, of n athletes where that is said; not asked yet where its data change after."""
     rng = np.random.default_rng([seed, KINDS.index(kind)])
     n = n or (int(rng.integers(3, 5)) if kind == "tiny" else int(rng.integers(7, 19)))
     rounds = 2 if kind == "odd" and seed % 4 == 0 else int(rng.integers(3, 6))
@@ -46,7 +46,8 @@ def simulate_answers(seed, kind="strong", *, n=None):
     answers = Answers(study)
     answers._kept["cleaned"] = _cleaned(rows)
     answers._kept["capacity"] = capacity
-    _answer_fitness_quickly(answers)
+    if not changed_after:
+        _answer_fitness_quickly(answers)
     return answers
 
 

@@ -6,6 +6,7 @@ import zipfile
 
 import pandas as pd
 import pytest
+from quick_report import assure_quickly
 
 from analysis.basics import KitError
 from analysis.planning import answer_design, power_curves
@@ -38,7 +39,9 @@ def folder(tmp_path):
 def frozen(tmp_path_factory):
     """A study whose plan was fixed for 14 athletes, and the files that were written."""
     folder = planned_study(tmp_path_factory.mktemp("frozen"))
-    return folder, freeze(folder, athletes=14)
+    with pytest.MonkeyPatch.context() as patch:
+        assure_quickly(patch)
+        return folder, freeze(folder, athletes=14)
 
 
 def words_of(path):
@@ -122,7 +125,7 @@ def test_who_starts_is_who_is_asked_so_that_the_planned_number_stays():
     assert power_curves(answer.recruited, answer.assumptions).n_left == 12
 
 
-def test_what_nobody_asks_has_no_primary_outcome_in_the_plan(folder):
+def test_what_nobody_asks_has_no_primary_outcome_in_the_plan(folder, quick_assurance):
     settings = folder / "study.toml"
     text = settings.read_text(encoding="utf-8")
     blocks = text.split("[[plan.hypotheses]]")

@@ -94,7 +94,7 @@ def test_every_equation_that_takes_age_mass_or_sex_is_inverted_here():
 def package_of(test, seed):
     """A generated study whose capacities come from this test, and what its package tells about whom."""
     rng = np.random.default_rng([seed, len(test)])
-    answers = simulate_answers(seed, "strong", n=14)
+    answers = simulate_answers(seed, "strong", n=14, changed_after=True)
     athletes = answers.study.athletes
     athletes["consent_shared_data"] = "yes"
     people = [draw(test, rng) for _ in range(14)]
@@ -161,7 +161,7 @@ EQUATIONS = hr_max_equations()
 @pytest.mark.parametrize("equation", list(EQUATIONS["equation"] if isinstance(EQUATIONS, pd.DataFrame) else EQUATIONS))
 def test_no_heart_rate_of_a_package_is_a_function_of_age(equation):
     """Maximal heart rate, predicted or typed as measured, and everything that is a share of it, is in no package."""
-    answers = simulate_answers(2, "strong", n=14)
+    answers = simulate_answers(2, "strong", n=14, changed_after=True)
     athletes = answers.study.athletes
     athletes["consent_shared_data"] = "yes"
     athletes["sex"] = ["F"] * 14 if equation.startswith("gulati") else ["F", "M"] * 7

@@ -26,7 +26,7 @@ def random_club(seed):
     """A club of 1 to 12 with women, men and others, some of whom left early, did not say, or have no value."""
     rng = np.random.default_rng([7, seed])
     n = int(rng.integers(1, 13))
-    answers = simulate_answers(seed, "missing" if seed % 2 else "strong", n=n)
+    answers = simulate_answers(seed, "missing" if seed % 2 else "strong", n=n, changed_after=True)
     athletes = answers.study.athletes
     athletes["sex"] = list(rng.choice(["F", "M", "X", ""], n, p=[0.35, 0.45, 0.1, 0.1]))
     for column in ("age_years", "mass_kg", "experience_years"):
@@ -35,7 +35,6 @@ def random_club(seed):
     last = rows["round_no"].max()
     gone = rows["athlete"].isin(list(rng.choice(athletes["athlete"], n // 2, replace=False)))
     rows.loc[gone & rows["round_no"].eq(last), ["hr_mean_bpm", "lactate_mmol_l", "exertion"]] = np.nan
-    answers._kept = {k: answers._kept[k] for k in ("cleaned", "capacity")}
     return answers
 
 
