@@ -176,6 +176,7 @@ def _statistics(answers) -> list[str]:
         with_fitness=bool(found),
         with_published=bool(answers.published()),
         off_scale=any(a.bounds is not None for a in rounds),
+        bouts=any(a.comparison.allows_for == "bouts" for a in rounds),
         step=step_words(found[0].contrast_step, found[0].capacity_unit) if found else "",
     )
     return _chunks([*said, *(write_up_software(versions(), answers.seed) if outcomes else [])])

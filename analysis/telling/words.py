@@ -59,7 +59,10 @@ def plain_size(value: float, known: Outcome) -> str:
 def plain_span(low: float, high: float, known: Outcome, *, rising: bool = True) -> str:
     """An interval for the coach, turned so that it fits "rose" or "fell": "5 to 10"."""
     low, high = (low, high) if rising else (-high, -low)
-    return format_ci(low, high, plain_digits(known))
+    digits = plain_digits(known)
+    while low * high > 0 and digits < 4 and round(min(abs(low), abs(high)), digits) == 0:
+        digits += 1  # an interval without 0 is not to read as one that begins there
+    return format_ci(low, high, digits)
 
 
 def plain_side(value: float, known: Outcome, *, unit: bool = True) -> str:

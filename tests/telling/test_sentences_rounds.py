@@ -238,3 +238,15 @@ def test_the_change_is_weighed_against_what_would_matter():
     assert "Even the low end" in say.weigh_change(answer(club(0, means=(150, 170, 171, 171))))
     assert "may be larger or smaller" in say.weigh_change(answer(club(0, means=(160, 163, 165, 165), error_sd=2)))
     assert say.weigh_change(answer(club(0, **KINDS["noisy"]))) == ""
+
+
+def test_an_interval_without_zero_does_not_read_as_one_that_begins_there():
+    from analysis.study import OUTCOMES
+    from analysis.telling.words import plain_span
+
+    rate, lactate = OUTCOMES["hr_mean_bpm"], OUTCOMES["lactate_mmol_l"]
+    assert plain_span(0.2, 15.7, rate) == "0.2 to 15.7"
+    assert plain_span(-15.7, -0.04, rate, rising=False) == "0.04 to 15.70"
+    assert plain_span(-0.2, 15.7, rate).endswith("to 16")  # it holds 0, and may say so
+    assert plain_span(0.8, 15.7, rate) == "1 to 16"
+    assert plain_span(0.03, 1.2, lactate) == "0.03 to 1.20"

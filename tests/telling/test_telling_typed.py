@@ -13,7 +13,7 @@ from typed_clubs import clean_club, write_book
 from analysis.answers import Answers
 from analysis.report.first_screen import answers_sections
 from analysis.telling.document import Paragraph
-from analysis.telling.rounds.tables import missing_table, ways_table
+from analysis.telling.rounds.tables import equivalence_table, missing_table, ways_table
 from analysis.telling.study.methods import write_up_power
 from analysis.telling.study.sentences import (
     asked_questions,
@@ -24,6 +24,7 @@ from analysis.telling.study.sentences import (
     write_up_measurements,
 )
 from analysis.telling.study.tables import participants_table, plan_table
+from analysis.telling.words import p_cell
 
 
 def typed_club(tmp_path):
@@ -107,3 +108,12 @@ def test_the_first_screen_says_that_nothing_was_planned_and_puts_no_words_into_t
     assert "All of this is exploratory: no plan was fixed before the data." in said
     assert "you said" not in said
     assert "could run from" not in said or "At equal" in said
+
+
+def test_the_p_that_fails_equivalence_is_one_number_in_text_and_table(no_blood):
+    for outcome in no_blood.primary_outcomes:
+        answer = no_blood.rounds(outcome)
+        worst = answer.plateau.candidates.iloc[0]
+        table = equivalence_table({outcome: answer}).shown.set_index("Rounds")
+        shown = table.loc[worst["worst_contrast"].replace("-", "\N{MINUS SIGN}"), "p"]
+        assert shown == p_cell(worst["p"])

@@ -152,7 +152,8 @@ def tabulate_overrides(cleaned, *, show_codes: bool = False) -> pd.DataFrame | N
 def tabulate_rules(cleaned) -> pd.DataFrame:
     """Tabulate the rules with their values, and where the defaults come from."""
     table = cleaned.rules
-    values = [f"{v:g}" if isinstance(v, float) else str(v) for v in table["value"]]
+    truth = {True: "yes", False: "no"}
+    values = [truth[v] if isinstance(v, bool) else f"{v:g}" if isinstance(v, float) else str(v) for v in table["value"]]
     return table.assign(value=values)[["rule", "parameter", "value", "unit", "meaning", "source"]]
 
 

@@ -19,7 +19,7 @@ from ...capacity.adjustment import covariate_words
 from ...physiology import estimate_vo2max
 from ...study import known_outcome
 from ...study.outcomes import Outcome, digits_of
-from ..words import percent_interval, plain_digits, plain_side, plain_size, size_words, step_words
+from ..words import percent_interval, plain_side, plain_size, plain_span, size_words, step_words
 from . import phrases as say
 
 SHUTTLE = "shuttle_run_20m"
@@ -65,7 +65,7 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
             **words,
             Finding=finding,
             size=plain_size(answer.contrast, known),
-            span=format_ci(low, high, plain_digits(known)),
+            span=plain_span(low, high, known),
         )
         + who
     )

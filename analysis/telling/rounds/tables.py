@@ -97,7 +97,8 @@ def contrasts_by_method_table(answer, known) -> list[dict]:
 @outcome_table(
     "equivalence",
     "Every pair of rounds against the smallest change that matters.",
-    note="Interval: the wider of the model's and the robust one, at the level of two one-sided tests. Needed: the smallest "
+    note="Interval: the wider of the model's and the robust one, at the level of two one-sided tests. p: the largest of "
+    "the tests that must hold, for ratings of the exact signed-rank test too. Needed: the smallest "
     "bound within which the pair would be equivalent.",
     numbers=lambda answer: answer.equivalence,
 )
@@ -114,7 +115,7 @@ def equivalence_table(answer, known) -> list[dict]:
                 CI90: format_ci(low, high, digits),
                 "Bound": format_number(answer.smallest_effect, digits),
                 "Needed": format_number(max(abs(low), abs(high)), digits),
-                "p": p_cell(np.nanmax([pair["p"], pair["p_cr2"]])),
+                "p": p_cell(np.nanmax([pair[c] for c in ("p", "p_cr2", "p_ranks") if c in pair])),
                 "Equivalent": "yes" if pair["equivalent"] else "not shown",
             }
         )

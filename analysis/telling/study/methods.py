@@ -127,6 +127,7 @@ def write_up_statistics(
     with_fitness: bool,
     with_published: bool,
     off_scale: bool = False,
+    bouts: bool = False,
     step: str = "",
 ) -> list[str]:
     """Describe the analyses that are reported; `step` is how far apart in fitness athletes are compared."""
@@ -134,7 +135,12 @@ def write_up_statistics(
         return []
     paragraphs = []
     if with_rounds:
-        paragraphs += [say.MODEL, say.CLAIM, say.STEPS.format(level=_percent(plan.alpha)), say.EQUALITY]
+        paragraphs += [
+            f"{say.MODEL} {say.BOUTS}" if bouts else say.MODEL,
+            say.CLAIM,
+            say.STEPS.format(level=_percent(plan.alpha)),
+            say.EQUALITY,
+        ]
     paragraphs += about_looks(plan)
     if with_rounds and any(OUTCOMES[o].ordinal for o in outcomes):
         paragraphs.append(say.RATINGS)

@@ -82,6 +82,7 @@ MODEL = (
     "(Kenward and Roger, 1997). Rounds of one athlete never count as independent; athletes with a missing round stay in the "
     "analysis."
 )
+BOUTS = "Where both of a bout were measured, the model lets them correlate; degrees of freedom are then at most athletes less one."
 CLAIM = (
     "The model takes all pairs of rounds as equally related. We therefore claim a change only where the test also holds with "
     "the correction of Greenhouse and Geisser (1959) and with cluster-robust (CR2) contrasts (Pustejovsky and Tipton, 2018). "
@@ -204,10 +205,7 @@ SEE_FITNESS = (
 )
 SEE_ACTIVITY = "That comes from marking what athletes did ({table:activity}, {figure:pace_fitness})."
 SEE_COMPARISON = "{table:comparison} and {figure:comparison} put the correlations side by side."
-SEE_PUBLISHED = (
-    "The supplement compares protocols ({table:protocols}), evidence ({table:evidence}) and rounds ({table:published_rounds}, "
-    "{table:published_steps})."
-)
+SEE_PUBLISHED = "The supplement holds the details ({table:evidence}, {table:published_rounds}, {table:published_steps}, {table:protocols})."
 SEE_SURVEY = (
     "The supplement says why sessions were set aside ({table:survey_set_aside}), and has typical sessions "
     "({table:survey_typical}), other thresholds ({table:survey_shares}) and other choices ({table:survey_choices})."
