@@ -274,13 +274,7 @@ def _kept(first, codes, absent, round_no, guests) -> list[tuple[int, int]]:
 def _match(present, allowed, cost, rested, guested, guests) -> list[tuple[int, int]]:
     import networkx as nx
 
-    class Quick(nx.Graph):
-        """A graph whose neighbours are looked up without a view of them."""
-
-        def __getitem__(self, node):
-            return self._adj[node]
-
-    graph = Quick()
+    graph = nx.Graph()
     worth = 1e7  # of one athlete who is placed: every athlete always is, so that only the costs decide
     for a, i in enumerate(present):
         for j in present[a + 1 :]:
