@@ -12,6 +12,7 @@ from pytest import approx
 from scipy import stats
 
 from analysis.models import fit_mixed
+from analysis.models.small_sample import _pooled_df
 
 
 def dense_log_likelihood(y, X, V):
@@ -179,3 +180,17 @@ def test_interval_covers_the_truth_at_its_rate(slope):
         row = fit.coefficients().loc["round_no"]
         inside += row["ci_low"] <= 2.0 <= row["ci_high"]
     assert stats.binomtest(inside, studies, 0.95).pvalue > 1e-3
+
+
+@pytest.mark.parametrize("dfs", [(10.0, 30.0), (4.5, 7.0, 90.0), (3.0, 3.5), (12.0, 12.0), (6.0,)])
+def test_pooled_degrees_of_freedom_give_f_the_mean_of_its_squared_t(dfs):
+    """Fai and Cornelius (1996): F = sum t_m^2 / q has the mean of the F distribution with the pooled df."""
+    squares = [stats.t(df).var() for df in dfs]  # the mean of t^2
+    assert stats.f(len(dfs), _pooled_df(dfs)).mean() == approx(np.mean(squares), rel=1e-9)
+
+
+def test_pooled_degrees_of_freedom_by_hand():
+    """10/8 + 30/28 = 65/28; 2 (65/28) / (65/28 - 2) = 130/9. A t^2 of 2 df has no mean, so nothing is above 2."""
+    assert _pooled_df([10.0, 30.0]) == approx(130 / 9)
+    assert _pooled_df([2.0, 30.0]) == _pooled_df([1.5, 30.0]) == 2.0
+    assert _pooled_df([1.5]) == 1.5 and _pooled_df([1.5, 1.5]) == 1.5

@@ -1,8 +1,11 @@
 """The reading of a step: each label at its edge, the family that is adjusted together, and the claim inside a change."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analysis.basics import KitError
 from analysis.models import holm
@@ -16,7 +19,10 @@ from analysis.rounds.steps import (
     label_of_step,
     label_steps,
     most_true,
+    rank_bounds,
     reading_of_step,
+    rounds_by_bound,
+    with_bounds,
 )
 
 OUTCOME = "hr_mean_bpm"
@@ -167,3 +173,101 @@ def test_a_reading_that_hangs_on_values_off_the_scale_says_how_far():
     assert reading_of_step(step) == "changed if HI ≤ 15.3, else not shown"
     assert reading_of_step(step, 0, "mmol/L") == "changed if HI ≤ 15\N{NO-BREAK SPACE}mmol/L, else not shown"
     assert reading_of_step(step | {"label": "changed"}) == "changed" == reading_of_step({"label": "changed"})
+
+
+def intervals(*ends):
+    """Pairs (later, earlier, low, high), the robust interval a quarter wider on each side."""
+    return pd.DataFrame([
+        {"later": a, "earlier": b, "ci_low": low, "ci_high": high, "ci_low_cr2": low - 0.25, "ci_high_cr2": high + 0.25}
+        for a, b, low, high in ends
+    ])  # fmt: skip
+
+
+def by_bound(*ends, **more):
+    answer = SimpleNamespace(
+        outcome=OUTCOME, equivalence=intervals(*ends), labels=("1", "2", "3"), ordinal=False, alpha=0.05,
+        changed=True, smallest_effect=5.0,
+    )  # fmt: skip
+    vars(answer).update(more)
+    return rounds_by_bound(answer)
+
+
+THREE = ("2", "1", -1.0, 8.0), ("3", "1", 2.0, 9.0), ("3", "2", -2.0, 1.5)
+
+
+def test_the_smallest_bound_lies_beyond_the_farther_end_of_both_intervals():
+    table = with_bounds(intervals(*THREE))
+    assert table["smallest_bound"].tolist() == [8.25, 9.25, 2.25]
+    steps = intervals(*THREE).rename(columns=lambda c: c.replace("ci_", "equivalence_ci_"))
+    wider = steps.assign(ci_low=-99.0, ci_high=99.0)  # the 95 % interval of a step decides nothing here
+    assert with_bounds(wider)["smallest_bound"].tolist() == [8.25, 9.25, 2.25]
+    gone = with_bounds(intervals(*THREE).assign(ci_low_cr2=np.nan))
+    assert gone["smallest_bound"].isna().all()
+
+
+def test_the_answer_turns_at_the_largest_bound_of_each_level_stretch():
+    curve = by_bound(*THREE)
+    assert curve.readings[["bound_from", "bound_to", "plateau_from"]].to_numpy().tolist() == [
+        [0.0, 2.25, ""],
+        [2.25, 9.25, "2"],
+        [9.25, np.inf, "1"],
+    ]
+    assert curve.readings["verdict"].tolist() == ["changed", "changed", "changed but smaller than matters"]
+    assert (curve.planned, curve.planned_verdict, curve.smallest_passing) == (5.0, "changed", 9.25)
+    assert curve.level == pytest.approx(0.9) and by_bound(*THREE, alpha=0.1).level == pytest.approx(0.8)
+    level = by_bound(*THREE, changed=False, smallest_effect=9.5)
+    assert level.readings["verdict"].tolist() == ["not shown", "not shown", "equivalent"]
+    assert level.planned_verdict == "equivalent"
+
+
+def test_a_pair_without_an_interval_passes_with_no_bound():
+    lost = by_bound(THREE[0], ("3", "1", np.nan, np.nan), THREE[2])
+    assert np.isnan(lost.smallest_passing) and lost.readings["plateau_from"].tolist() == ["", "2"]
+    assert by_bound(*THREE[:2], ("3", "2", np.nan, np.nan)).readings["plateau_from"].tolist() == [""]
+
+
+def ratings(n, size, seed=3):
+    """Two rounds of n athletes, no two differences of one size, and the differences."""
+    rng = np.random.default_rng(seed)
+    wide = pd.DataFrame({"1": np.round(rng.normal(13, 2, n), 3), "2": 0.0})
+    wide["2"] = wide["1"] + np.round(rng.permutation(np.linspace(-size, size, n + 1)[1:]), 3)
+    return wide, (wide["2"] - wide["1"]).to_numpy()
+
+
+@pytest.mark.parametrize("size", [0.4, 3.0])
+def test_ranks_of_five_athletes_pass_beyond_every_difference_and_those_of_four_never(size):
+    """With n athletes the smallest one-sided p is 1 / 2^n, of differences that all lie on one side: 1/32 and 1/16."""
+    pair = intervals(("2", "1", -0.1, 0.1))
+    wide, d = ratings(5, size)
+    assert rank_bounds(wide, pair, 0.05) == [pytest.approx(abs(d).max(), abs=2e-3)]
+    assert with_bounds(pair, wide)["smallest_bound"].tolist() == rank_bounds(wide, pair, 0.05)
+    assert np.isnan(rank_bounds(wide, pair, 1 / 32)).all()
+    few, _ = ratings(4, size)
+    assert np.isnan(rank_bounds(few, pair, 0.05)).all()
+    assert np.isnan(with_bounds(pair, few)["smallest_bound"]).all()
+    assert np.isnan(rank_bounds(wide.assign(**{"2": np.nan}), pair, 0.05)).all()
+
+
+@pytest.mark.parametrize("n", [8, 11])
+def test_ranks_pass_from_their_bound_on_and_not_below(n):
+    """The exact signed-rank tests of scipy, a little to either side of the bound."""
+    wide, d = ratings(n, 3.0, seed=n)
+    bound = rank_bounds(wide, intervals(("2", "1", -0.1, 0.1)), 0.05)[0]
+
+    def p(at):
+        ways = ((d + at, "greater"), (d - at, "less"))
+        return max(stats.wilcoxon(v, alternative=way, method="exact").pvalue for v, way in ways)
+
+    assert p(bound + 0.004) < 0.05 <= p(bound - 0.004)
+
+
+def test_ratings_turn_where_ranks_and_intervals_both_pass():
+    wide, _ = ratings(6, 2.0)
+    rows = wide.rename_axis("athlete").reset_index().melt("athlete", var_name="round_no").assign(tested=True)
+    before = rows.assign(round_no="0", tested=False)
+    ranks = rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.05)[0]
+    for end in (0.2, 20.0):
+        found = by_bound(
+            ("2", "1", -end, end), labels=("1", "2"), ordinal=True, rows=pd.concat([before, rows])
+        )
+        assert found.smallest_passing == pytest.approx(max(ranks, end + 0.25))

@@ -97,11 +97,11 @@ def test_what_is_too_small_is_told_with_the_interval_of_equivalence():
 def test_what_is_open_is_told_with_both_ends_and_its_unit_once():
     text = plain(say.plain_capacity(fitness("too imprecise", -9.0, 4.0), short=True))
     assert text == (
-        "We cannot tell yet whether fitter athletes run lower. Someone 10 mL/kg/min fitter could run 9 beats lower or "
-        "4 higher (95 % interval)."
+        "We cannot tell yet whether fitter athletes run lower. Someone 10 mL/kg/min fitter could run from 9 beats lower "
+        "to 4 higher (95 % interval)."
     )
     other = plain(say.plain_capacity(fitness("too imprecise", -9.0, 4.0, direction="differs")))
-    assert "whether fitter athletes differ in mean heart rate." in other and "could be 9 beats lower" in other
+    assert "whether fitter athletes differ in mean heart rate." in other and "could be anywhere from 9" in other
     assert other.endswith("That is from 12 athletes. That does not show that fitness plays no part.")
 
 
