@@ -199,6 +199,11 @@ def test_unstated_ends_are_said(club):
     assert any("not stated" in w for w in bounds.warnings)
     stated = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(0.8, 23.0))
     assert not any("not stated" in w for w in stated.warnings)
+    for only in ({"high": [("A01", 4)]}, {"low": [("A02", 1)]}):
+        one = bound_limits(lactates(**only, club=club), "lactate_mmol_l", smallest_effect=1)
+        assert any("not stated" in w for w in one.warnings)
+    with pytest.raises(KitError, match="must be in order; they are 23 and 0.8"):
+        bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(23.0, 0.8))
     half = bound_limits(data, "lactate_mmol_l", smallest_effect=1, limit=(np.nan, 23.0))
     assert half.low_to == data["lactate_mmol_l"].min() and half.high_from == 23.0
 
@@ -509,6 +514,11 @@ def test_a_plateau_that_depends_on_a_single_value_is_not_told(club):
     assert bounds.n_corners == 2
     assert (bounds.plateau_from, bounds.plateau_at_scale_end) == ("", "3")
     assert 13 < bounds.plateau_holds_to_high < HIGHEST_PUBLISHED_MMOL_L
+    step = bounds.table.set_index("contrast").loc["4 - 3"]
+    assert (step["label"], step["label_at_scale_end"]) == ("not shown", "equivalent")
+    spans = bounds.table["estimate_min"] * bounds.table["estimate_max"] <= 0
+    assert spans.any() and (bounds.table.loc[spans, "p_max"] == 1.0).all()
+    assert (bounds.table.loc[~spans, "p_max"] < 1.0).all()
     none = bound_limits(data, "lactate_mmol_l", smallest_effect=0.01, limit=(0.5, 13.0))
     assert none.plateau_at_scale_end == none.plateau_from == "" and np.isnan(none.plateau_holds_to_high)
     for table in (bounds.table, none.table):

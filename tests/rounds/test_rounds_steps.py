@@ -264,7 +264,8 @@ def test_ranks_pass_from_their_bound_on_and_not_below(n):
 def test_ratings_turn_where_ranks_and_intervals_both_pass():
     wide, _ = ratings(6, 2.0)
     rows = wide.rename_axis("athlete").reset_index().melt("athlete", var_name="round_no").assign(tested=True)
-    before = rows.assign(round_no="0", tested=False)
+    rows["round_no"] = rows["round_no"].astype(int)  # as they are typed
+    before = rows.assign(round_no=0, tested=False)
     ranks = rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.05)[0]
     for end in (0.2, 20.0):
         found = by_bound(

@@ -153,7 +153,9 @@ def test_checks_of_the_write_up_say_what_they_found():
     assert say.write_up_capacity(turned)[1].endswith("Leaving out one athlete changes the reading in 2 of 3 cases.")
     bare = say.write_up_capacity(fitness(specifications=chart(n=1)))[1]
     assert "other analyses" not in bare and "Leaving out" not in bare
+    assert "Of 2 other analyses" in say.write_up_capacity(fitness(specifications=chart(n=2)))[1]
     assert say.plain_specifications(fitness(specifications=chart(n=1))) == phrases.ONLY_ONE_ANALYSIS
+    assert say.plain_specifications(fitness()) == ""
     assert "There are 6 reasonable ways" in say.plain_specifications(fitness(specifications=chart()))
 
 
