@@ -1,4 +1,19 @@
-"""`fit_mixed_batch`: the random-intercept model with Kenward-Roger tests for thousands of studies at once."""
+"""`fit_mixed_batch`: the random-intercept model with Kenward-Roger tests for thousands of studies at once.
+
+The numbers of the likelihood are those of `batch_engine`, of the tests those of `small_sample`. What is added here:
+
+(1) columns centred, X = Xc + 1 m' / c beside a column of the constant c: b = S bc with S = I - e m' / c, e that column's unit
+    vector; |S| = 1, so that likelihood and tests are those of X; the mean taken off y goes back to the constant's coefficient
+(2) sigma^2 = q0 / df and the variance between athletes g sigma^2, at the g where the deviance is lowest
+(3) log-likelihood = -1/2 [log|V| + log|X' V^-1 X| + df (1 + log(2 pi sigma^2))]
+(4) the two variances can be told apart where rank X < rank [X Z] < rows: sure where there are more athletes than columns that
+    do not vary within them, and more rows than athletes and columns that do; counted exactly where the last is not so
+
+References
+----------
+The numbers are those of this file. (3) is (3) of `reml` with the log-determinant of X in its own coding; the tests hold every
+number of this module to `fit_mixed`, which is held to R.
+"""
 
 from __future__ import annotations
 
@@ -190,7 +205,7 @@ class _Batch:
         self.y, self.codes, self.place, self.contrasts = y, codes, place, contrasts
         self.shared = X.ndim == 2
         self.ones = constant_column(X)
-        self.X, self.shift = centred(X, self.ones) if self.shared else (X, np.eye(X.shape[-1]))
+        self.X, self.shift = centred(X, self.ones) if self.shared else (X, np.eye(X.shape[-1]))  # (1)
         self.within = columns_within(X, place)
         studies, p = len(y), X.shape[-1]
         self.beta = np.full((studies, p), np.nan)
@@ -218,14 +233,14 @@ class _Batch:
             return
         sums, df, ratio = sums.take(studies), df[studies], ratio[studies]
         s = state(sums, ratio)
-        sigma2 = s.q0 / df
+        sigma2 = s.q0 / df  # (2)
         w = weights(s, df)
         good = (s.smallest_pivot > 1e-10) & np.isfinite(w[0]) & (s.q0 > 1e-20 * sums.cross[-1])
         if self.ones:
-            s.beta[self.ones[0]] += mean[studies] / self.ones[1]
+            s.beta[self.ones[0]] += mean[studies] / self.ones[1]  # (1)
         where = studies[good] + start
         log_det = np.einsum("ls,ls->s", sums.count, np.log1p(ratio * sums.sizes[:, None]))
-        log_likelihood = -0.5 * (log_det + s.log_pivots + df * (1 + np.log(2 * np.pi * sigma2)))
+        log_likelihood = -0.5 * (log_det + s.log_pivots + df * (1 + np.log(2 * np.pi * sigma2)))  # (3)
         rows = np.array([ratio * sigma2, sigma2, log_likelihood, athletes[studies], n[studies]])
         self.summary[:, where] = rows[:, good]
         self.beta[where] = (self.shift @ s.beta).T[good]
@@ -248,7 +263,7 @@ class _Batch:
     def _identified(self, n, athletes, seen, start):
         """Studies with enough rows within athletes, and enough athletes, to tell the two variances apart."""
         p = self.beta.shape[1]
-        between = athletes - (p - self.within) > 0
+        between = athletes - (p - self.within) > 0  # (4)
         sure = between & (n - athletes - self.within > 0)
         for study in np.flatnonzero(between & ~sure & (n > p)):  # few: count exactly
             rows = seen[study]

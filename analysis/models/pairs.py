@@ -1,8 +1,18 @@
 """The random-intercept model where the rows of a pair (the two athletes of a bout) may be alike, or opposed.
 
+With Z the athletes, S the pairs (one column each, 1 in its first row and the sign s = 1 or -1 in its second), in units of
+sigma^2:
+
+(1) V = I + g ZZ' + c SS', c >= 0: every row has c more, the two rows of a pair covary by s c
+(2) at c = 0 the slope of the restricted deviance by c with s = 1, (6) of `reml`, is t_c - tr(Phi P_c) - df v' P_c v / q0; at
+    the fitted g, c in every row alike changes nothing (sigma^2 takes it up), so that with s = -1 the slope is minus that
+    where every row has a partner: s = -1 where it is above 0
+(3) tests: (1) to (7) of `small_sample` with the two components ZZ' and SS', c = 0 included; df are at most athletes - 1
+
 References
 ----------
-Kenny DA, Kashy DA, Cook WL (2006) Dyadic Data Analysis, chapter 4. Kenward MG, Roger JH (1997) Biometrics 53:983-997.
+The numbers are those of this file. (1): Kenny DA, Kashy DA, Cook WL (2006) Dyadic Data Analysis, chapter 4 (chapter from
+memory). (3): Kenward MG, Roger JH (1997) Biometrics 53:983-997; the limit of the df is our proposal, by simulation.
 """
 
 from __future__ import annotations
@@ -108,7 +118,7 @@ def _slope_at_zero(problem, plain: SmallSample) -> float:
     """Slope of the restricted deviance by the covariance of a pair, where it is 0."""
     pieces = problem.pieces(np.array([plain.theta[0], 0.0]))
     _, v, E, first, _ = problem.contractions(pieces)
-    return float(pieces.t[1] - np.trace(E[1]) - problem.df * first[1] / (v @ pieces.A @ v))
+    return float(pieces.t[1] - np.trace(E[1]) - problem.df * first[1] / (v @ pieces.A @ v))  # (2)
 
 
 class _Signed(Structure):
@@ -116,7 +126,7 @@ class _Signed(Structure):
 
     def __init__(self, groups, sign):
         super().__init__(groups)
-        self.Z[:, self.slices[1]] *= sign[:, None]
+        self.Z[:, self.slices[1]] *= sign[:, None]  # (1)
 
 
 class PairTests(SmallSample):
@@ -125,7 +135,7 @@ class PairTests(SmallSample):
     def __init__(self, problem, theta, *, plain: SmallSample):
         super().__init__(problem, theta)
         self.plain = plain
-        self.most_df = int(problem.structure.groups[0].max())
+        self.most_df = int(problem.structure.groups[0].max())  # (3)
 
     def covariance(self, ddf):
         """Covariance of beta in the coding of the design, as the method has it."""

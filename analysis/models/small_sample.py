@@ -22,9 +22,10 @@ article on the method that the R package mmrm prints, where (7) with q = 1 gives
 (7), with the observed information. (9): Fai AHT, Cornelius PL (1996) Journal of Statistical Computation and Simulation
 54:363-378; the article itself was not at hand: read in the source of the R package lmerTest (its function get_Fstat_ddf, which
 also gives 2 where a df is at most 2, and their mean where they are alike), and derived: E t^2 = df / (df - 2), and F on (q, df)
-has the mean df / (df - 2), so that the means agree. (10): Bell RM, McCaffrey DF (2002) Survey Methodology 28:169-181. (10) to (12): Pustejovsky JE,
-Tipton E (2018) Journal of Business & Economic Statistics 36:672-683, doi 10.1080/07350015.2016.1247004: (10) is their (7)
-and (8) with weights V^-1, (11) their (4), (12) their (12) and (13), as the authors' corrected manuscript counts them.
+has the mean df / (df - 2), so that the means agree. (10): Bell RM, McCaffrey DF (2002) Survey Methodology 28:169-181. (10) to
+(12): Pustejovsky JE, Tipton E (2018) Journal of Business & Economic Statistics 36:672-683, doi 10.1080/07350015.2016.1247004:
+(10) is their (7) and (8) with weights V^-1, (11) their (4), (12) their (12) and (13), as the authors' corrected manuscript
+counts them.
 """
 
 from __future__ import annotations

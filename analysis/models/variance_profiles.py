@@ -1,4 +1,22 @@
-"""Profile-likelihood intervals of the variances of a fitted mixed model."""
+"""Profile-likelihood intervals of the variances of a fitted mixed model.
+
+In the terms of `reml`, with sigma no longer profiled out and m = df for the restricted likelihood, m = rows for the full one:
+
+(1) deviance(sigma, theta) = log|V| + 2 m log sigma + q0 / sigma^2, restricted: + log|Q' V^-1 Q|; from A = F F' with F lower
+    triangular, q0 is the square of its last diagonal entry and log|Q' V^-1 Q| twice the sum of the logs of the others
+(2) d deviance / d log sigma = 2 m - 2 q0 / sigma^2
+(3) d deviance / dg_k = t_k - v' P_k v / sigma^2, restricted: - tr(Phi P_k);  by theta: J' times that
+(4) profile(sd) = the lowest deviance among all (sigma, theta) that give the component this standard deviation
+(5) the interval holds every sd with profile(sd) - lowest <= chi^2 with 1 df at the level; its ends are sought on the scale
+    sqrt(profile - lowest), which is nearly straight in sd
+(6) a component of its own has sd = sigma theta_k, so theta_k = sd / sigma; a slope that varies with the intercept has
+    sd = sigma sqrt(theta_1^2 + theta_2^2), so (theta_1, theta_2) = sd / sigma (sin, cos) of a free angle
+
+References
+----------
+The numbers are those of this file. (1), (4), (5): Bates D, Maechler M, Bolker B, Walker S (2015) Journal of Statistical
+Software 67(1), section 5.1; ends held against R on the reference cases. (2), (3): (6) of `reml` with sigma free.
+"""
 
 from __future__ import annotations
 
@@ -31,14 +49,12 @@ def variance_intervals(
     components: Sequence[str] | None = None,
 ) -> pd.DataFrame:
     """Give the interval of every variance from the profile of the likelihood."""
-    # Source: Bates D, Maechler M, Bolker B, Walker S (2015) Journal of Statistical Software 67(1),
-    # section 5.1.
     from scipy.special import chdtri
 
     check_level(level)
     check_choice(likelihood, ("reml", "ml"), name="likelihood")
     profile = _Profile(fit._tests, likelihood)
-    drop = float(chdtri(1, 1 - level))
+    drop = float(chdtri(1, 1 - level))  # (5)
     inner = [n for n in profile.structure.names if n != "covariance"]
     shown = [fit._crossed[int(n.split()[1])] if n.startswith("crossed") else n for n in inner]
     names = dict(zip([*shown, "residual"], [*inner, "residual"], strict=True))
@@ -97,15 +113,15 @@ class _Profile:
         diagonal = np.diag(factor)
         precision = math.exp(-2 * log_sigma) / self.unit**2
         quadratic = float(diagonal[p] ** 2 * precision)
-        value = pieces.log_det + 2 * self.count * log_sigma + quadratic
+        value = pieces.log_det + 2 * self.count * log_sigma + quadratic  # (1)
         inverse = np.linalg.inv(factor[:p, :p])
         v = np.append(-inverse.T @ factor[p, :p], 1.0)
-        by_g = pieces.t - precision * np.array([v @ P @ v for P in pieces.P])
+        by_g = pieces.t - precision * np.array([v @ P @ v for P in pieces.P])  # (3)
         if self.restricted:
             value += 2 * np.log(diagonal[:p]).sum()
             by_g = by_g - np.array([np.sum((inverse @ P[:p, :p]) * inverse) for P in pieces.P])
         by_theta = self.structure.relative(theta)[1].T @ by_g
-        return float(value), np.append(2 * self.count - 2 * quadratic, by_theta)
+        return float(value), np.append(2 * self.count - 2 * quadratic, by_theta)  # (2)
 
     def interval(self, name, drop):
         """Estimate and limits of the standard deviation of one component."""
@@ -118,8 +134,8 @@ class _Profile:
         def gap(sd):
             """How far the profile has fallen beyond what the level allows; nearly straight in sd."""
             nonlocal near
-            fallen, near = self._minimise(lambda free: self._unpack(name, sd, free), near)
-            return math.sqrt(max(fallen - self.lowest, 0.0)) - math.sqrt(drop)
+            fallen, near = self._minimise(lambda free: self._unpack(name, sd, free), near)  # (4)
+            return math.sqrt(max(fallen - self.lowest, 0.0)) - math.sqrt(drop)  # (5)
 
         def limit(steps):
             """The crossing before the first step that lies outside; None where none does."""
@@ -180,9 +196,9 @@ class _Profile:
         if name == "residual":
             slopes[1:] = np.eye(n)
             return math.log(sd), free, slopes
-        ratio = sd * math.exp(-free[0])
+        ratio = sd * math.exp(-free[0])  # (6)
         slopes[0, 0] = 1.0
-        if self._turned(name):  # theta[1:3] = ratio (sin, cos) of an angle
+        if self._turned(name):  # (6), its second half
             sine, cosine = math.sin(free[2]), math.cos(free[2])
             theta = np.array([free[1], ratio * sine, ratio * cosine, *free[3:]])
             slopes[1, 1] = 1.0

@@ -1,4 +1,20 @@
-"""Several estimates combined, correlations or others: fixed effect for two studies, random effects from three on."""
+"""Several estimates combined, correlations or others: fixed effect for two studies, random effects from three on.
+
+With k estimates y of variance v:
+
+(1) fixed effect: centre = sum w y / sum w, w = 1 / v;  variance 1 / sum w;  Q = sum w (y - centre)^2, chi^2 with k - 1 df
+(2) I^2 = [Q - (k - 1)] / Q, at least 0
+(3) random effects: w = 1 / (v + tau^2) with the tau^2 where sum w (y - centre)^2 = k - 1; 0 where Q is no larger
+(4) their variance: max(1, sum w (y - centre)^2 / (k - 1)) / sum w, with t on k - 1 df
+(5) the next study: centre -+ t on k - 2 df times sqrt(tau^2 + variance of the centre)
+
+References
+----------
+The numbers are those of this file. (2): Higgins JPT, Thompson SG (2002) Statistics in Medicine 21:1539-1558. (3): Paule RC,
+Mandel J (1982) Journal of Research of the National Bureau of Standards 87:377-385. (4): Hartung J, Knapp G (2001) Statistics in
+Medicine 20:3875-3889, never below the variance without it. (5): Higgins JPT, Thompson SG, Spiegelhalter DJ (2009) Journal of
+the Royal Statistical Society A 172:137-159. Volumes and pages from memory.
+"""
 
 from __future__ import annotations
 
@@ -73,12 +89,7 @@ def combine(r: float, n: int, r_new: float, n_new: int) -> Combined:
 
 def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
     """Combine several correlations: fixed effect for two, random effects from three on."""
-    # Fisher z with weights n − 3. The variance between studies is the Paule-Mandel estimate, which is never
-    # below 0; the interval of the random-effects form uses Hartung, Knapp, Sidik and Jonkman's variance,
-    # never smaller than the usual one, with t on k − 1 degrees of freedom. The prediction interval uses t
-    # on k − 2.
-    # Paule & Mandel 1982, J Res Natl Bur Stand 87:377; Hartung & Knapp 2001, Stat Med 20:3875; Higgins,
-    # Thompson & Spiegelhalter 2009, J R Stat Soc A 172:137 (prediction interval).
+    # On Fisher's z, whose variance is 1 / (n - 3).
     z = [to_z(one) for one in r]
     se = [math.sqrt(variance_of_z(one)) for one in n]
     on_z = combine_estimates(z, se, n_athletes=n)
@@ -107,17 +118,17 @@ def combine_estimates(
         raise KitError("Every estimate needs a value and a standard error above 0 before they can be combined.")
     model = check_choice(model or (FIXED if k < 3 else RANDOM), [FIXED, RANDOM], name="model")
     fixed = np.sum(y / v) / np.sum(1 / v)
-    q = float(np.sum((y - fixed) ** 2 / v))
+    q = float(np.sum((y - fixed) ** 2 / v))  # (1)
     tau2 = _paule_mandel(y, v) if model == RANDOM else 0.0
     w = 1 / (v + tau2)
     centre = float(np.sum(w * y) / np.sum(w))
     se, quantile = 1 / math.sqrt(np.sum(w)), normal_quantile(0.95)
     low = high = math.nan
     if model == RANDOM:
-        scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))
+        scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))  # (4)
         se, quantile = se * math.sqrt(scale), float(student.ppf(0.975, k - 1))
         if k > 2:
-            half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)
+            half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)  # (5)
             low, high = centre - half, centre + half
     statistic = centre / se
     p = 2 * (student.sf(abs(statistic), k - 1) if model == RANDOM else norm.sf(abs(statistic)))
@@ -132,7 +143,7 @@ def combine_estimates(
         tau2=tau2,
         q_cochran=q,
         p_cochran=float(chi2.sf(q, k - 1)),
-        i2=max(0.0, (q - (k - 1)) / q) if q > 0 else 0.0,
+        i2=max(0.0, (q - (k - 1)) / q) if q > 0 else 0.0,  # (2)
         prediction_low=low,
         prediction_high=high,
         model=model,
@@ -149,7 +160,7 @@ def _paule_mandel(y, v) -> float:
     def excess(tau2):
         w = 1 / (v + tau2)
         centre = np.sum(w * y) / np.sum(w)
-        return float(np.sum(w * (y - centre) ** 2) - (len(y) - 1))
+        return float(np.sum(w * (y - centre) ** 2) - (len(y) - 1))  # (3)
 
     if excess(0.0) <= 0:
         return 0.0

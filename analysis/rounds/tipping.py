@@ -1,4 +1,23 @@
-"""Missing rounds may not be missing at random: how different must they have been to change what we say?"""
+"""Missing rounds may not be missing at random: how different must they have been to change what we say?
+
+Completed tables are drawn from the fitted model y_ij = mean_j + u_i + e_ij, g = var u / var e, n_i rounds of athlete i there:
+
+(1) sigma^2 = var e times df / chi^2 on df = values - athletes - (rounds - 1);  means normal about their estimate, with
+    covariance sigma^2 [sum_i X_i' (I + g 11')^-1 X_i]^-1, where (I + g 11')^-1 = I - h_i 11', h_i = g / (1 + g n_i)
+(2) u_i normal about h_i times the sum of the athlete's values less their means, with variance sigma^2 h_i
+(3) a missing value = mean_j + u_i + sigma z; the shift that is tried is added to it
+(4) where values are off the scale, u_i and these values are drawn in turn (Gibbs), each value from the normal law beyond its
+    limit by the inverse of the distribution function: centre + side sd z, z = -Phi^-1(U Phi(-side (limit - centre) / sd))
+(5) variances of a difference in a completed table: 2 / n times the mean square of athletes x rounds, and the paired one
+(6) over m tables: T = W + (1 + 1/m) B, the mean variance within and the variance between;  l = (1 + 1/m) B / T
+(7) df = 1 / [l^2 / (m - 1) + 1 / (d (d + 1) / (d + 3) (1 - l))], d the df of a complete table
+
+References
+----------
+The numbers are those of this file. (1) to (3): the posterior of the random-intercept model at its estimated variance ratio,
+flat in the means. (6): Rubin DB (1987) Multiple Imputation for Nonresponse in Surveys. (7): Barnard J, Rubin DB (1999)
+Biometrika 86:948-955.
+"""
 
 from __future__ import annotations
 
@@ -178,8 +197,7 @@ def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int
     filled = np.where(there, values, 0.0)
     counts = there.sum(axis=1)
     ratio = athlete / residual
-    shrink = ratio / (1 + ratio * counts)
-    # information about the round means per unit of residual variance: sum over athletes of X'(I + ratio 11')^-1 X
+    shrink = ratio / (1 + ratio * counts)  # h of (1)
     weight = np.diag(there.sum(axis=0).astype(float)) - np.einsum("i,ij,il->jl", shrink, there, there)
     right = filled.sum(axis=0) - (shrink * filled.sum(axis=1)) @ there
     unit = np.linalg.inv(weight)
@@ -188,9 +206,9 @@ def impute_rounds(values: np.ndarray, athlete: float, residual: float, *, n: int
     scale = df / rng.chisquare(df, size=n)
     root = np.linalg.cholesky((unit + unit.T) / 2)
     spread = np.sqrt(residual * scale)
-    rounds = means + spread[:, None] * (rng.standard_normal((n, k)) @ root.T)
+    rounds = means + spread[:, None] * (rng.standard_normal((n, k)) @ root.T)  # (1)
     gap = np.where(there, values - rounds[:, None, :], 0.0).sum(axis=2)
-    own = shrink * gap + spread[:, None] * np.sqrt(shrink) * rng.standard_normal((n, n_athletes))
+    own = shrink * gap + spread[:, None] * np.sqrt(shrink) * rng.standard_normal((n, n_athletes))  # (2), then (3)
     drawn = rounds[:, None, :] + own[:, :, None] + spread[:, None, None] * rng.standard_normal((n, n_athletes, k))
     return np.where(there, values, drawn)
 
@@ -224,7 +242,7 @@ def _impute_beyond(values, side, fit, *, n: int, seed: int) -> tuple[np.ndarray,
         own += rng.standard_normal(shape[:2]) / np.sqrt(precision)
         centre = means + own[:, :, None]
         tail = ndtr(np.where(off, -side * (values - centre) / sd, 0.0))
-        beyond = -ndtri(np.maximum(rng.random(shape) * tail, 1e-300))
+        beyond = -ndtri(np.maximum(rng.random(shape) * tail, 1e-300))  # (4)
         drawn = np.where(off, centre + side * sd * beyond, drawn)
     return np.where(there, drawn, centre + sd * rng.standard_normal(shape)), spread
 
@@ -248,7 +266,7 @@ def _labels_over_shifts(drawn, gaps, shifts, pairs, smallest_effect, alpha, erro
     differences = cells[..., later] - cells[..., earlier]
     estimates = differences.mean(axis=2)
     within = {
-        "pooled": np.repeat((2 * pooled / n)[..., None], len(pairs), axis=2),
+        "pooled": np.repeat((2 * pooled / n)[..., None], len(pairs), axis=2),  # (5)
         "paired": differences.var(axis=2, ddof=1) / n,
     }
     parts = [
@@ -277,12 +295,12 @@ def _combine(estimates, within, df_complete, smallest_effect, alpha, most_true) 
     m = estimates.shape[1]
     estimate, inside = estimates.mean(axis=1), within.mean(axis=1)
     between = (1 + 1 / m) * estimates.var(axis=1, ddof=1)
-    total = inside + between
+    total = inside + between  # (6)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(total > 0, between / total, 0.0)
         df_old = np.where(share > 0, (m - 1) / share**2, np.inf)
         df_seen = (df_complete + 1) / (df_complete + 3) * df_complete * (1 - share)
-        df = 1 / (1 / df_old + 1 / df_seen)
+        df = 1 / (1 / df_old + 1 / df_seen)  # (7)
         error = np.where(total > 0, np.sqrt(total), np.nan)
         p = 2 * stats.t.sf(np.abs(estimate / error), df)
         p_low = stats.t.sf((estimate + smallest_effect) / error, df)

@@ -268,7 +268,5 @@ def test_ratings_turn_where_ranks_and_intervals_both_pass():
     before = rows.assign(round_no=0, tested=False)
     ranks = rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.05)[0]
     for end in (0.2, 20.0):
-        found = by_bound(
-            ("2", "1", -end, end), labels=("1", "2"), ordinal=True, rows=pd.concat([before, rows])
-        )
+        found = by_bound(("2", "1", -end, end), labels=("1", "2"), ordinal=True, rows=pd.concat([before, rows]))
         assert found.smallest_passing == pytest.approx(max(ranks, end + 0.25))
