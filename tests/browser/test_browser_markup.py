@@ -25,9 +25,17 @@ def written(browser, careless_answers, tmp_path_factory):
     return folder
 
 
+NO_PIXELS = """
+from analysis.telling import style
+style.figure_bytes = lambda figure, kind: kind.encode()
+"""
+"""Pictures of a notebook are drawn and described, and not turned into pixels, in which nothing can run."""
+
+
 def notebooks_in_one(folder):
     """The notebooks that show what this club typed, one below the other, so that one kernel runs them."""
-    cells, nbformat = [], notebook_format()
+    nbformat = notebook_format()
+    cells = [nbformat.v4.new_code_cell(NO_PIXELS)]
     for path in find_notebooks():
         if path.name[:2] not in (
             "08",
