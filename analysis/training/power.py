@@ -155,15 +155,18 @@ def plan_training(
     lines = []
     for n in sizes:
         given = _Inputs(n, None, *shared.values())
+        of_any_effect = {
+            "half_width": given.half_width(alpha),
+            "smallest_found": given.smallest_found(alpha),
+            "equivalence_power": given.equivalence_power(smallest, alpha),
+        }
         lines += [
             {
                 "n_per_group": int(n),
                 "n_athletes": 2 * int(n),
                 "effect": float(effect),
                 "power": given.power(abs(effect), alpha),
-                "half_width": given.half_width(alpha),
-                "smallest_found": given.smallest_found(alpha),
-                "equivalence_power": given.equivalence_power(smallest, alpha),
+                **of_any_effect,
             }
             for effect in effects
         ]

@@ -52,6 +52,12 @@ def fewer_studies(monkeypatch):
     monkeypatch.setattr(planning, "assure_design", partial(planning.assure_design, n_draws=20, n_studies=10))
 
 
+@pytest.fixture
+def no_pixels(monkeypatch):
+    """Draw every figure, so that it fails where it cannot be drawn, and leave out its pixels, which nobody looks at."""
+    monkeypatch.setattr("analysis.telling.style.png_bytes", lambda figure, dpi: figure.draw_without_rendering() or b"")
+
+
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_shape(path):
     cells = cells_of(path)
@@ -98,7 +104,7 @@ def test_one_import_line_and_code_put_away(path):
 
 @pytest.mark.parametrize(("path", "kind"), PAIRS, ids=lambda x: x.stem if isinstance(x, Path) else x)
 def test_runs_on_a_folder_that_is_not_the_demo(
-    path, kind, half_filled_answers, opened, fewer_studies, monkeypatch, tmp_path, capsys
+    path, kind, half_filled_answers, opened, fewer_studies, no_pixels, monkeypatch, tmp_path, capsys
 ):
     """In this process and with warnings as errors; whole runs on kernels are in the report's tests."""
 
