@@ -406,7 +406,15 @@ class SharedAnswers(Answers):
             points["change"] = points["post"] - points["pre"]
             points["athlete"] = ""
             one = replace(one, athletes=points)
+            if isinstance(one, BeforeAfter) and 0 < one.n_between < FEWEST_PEOPLE:
+                self._withhold(f"the change between baselines in {one.label.lower()}")
+                unknown = dict.fromkeys(("between_baselines", "between_low", "between_high"), float("nan"))
+                one = replace(one, n_between=0, **unknown)
             if not isinstance(one, BeforeAfter):
+                apart = apart_by_enough(one.beside["n_athletes"])
+                if not all(apart):
+                    self._withhold(f"analyses of {one.label.lower()} that differ from the planned one by few athletes")
+                one = replace(one, beside=one.beside[apart].reset_index(drop=True))
                 one = replace(one, missing=one.missing.assign(athlete="", reason=""))
                 if min(one.main.n_trained, one.main.n_reference) < FEWEST_PEOPLE:
                     self._withhold(f"the spread of the changes of each group in {one.label.lower()}")
@@ -416,6 +424,8 @@ class SharedAnswers(Answers):
         if adherence is not None and adherence.groups["n_athletes"].min() < FEWEST_PEOPLE:
             self._withhold("what each group trained")
             adherence = None
+        if adherence is not None:
+            adherence = replace(adherence, athletes=_coarse_doses(adherence.athletes))
         return replace(answer, outcomes=outcomes, adherence=adherence)
 
     def survey(self):
@@ -438,6 +448,15 @@ class SharedAnswers(Answers):
             self._withhold("time in bands of intensity in the survey")
             timed = [c for c in answer.bands if c.startswith("time")]
             answer = replace(answer, bands=answer.bands.assign(**dict.fromkeys(timed, float("nan"))))
+        if len(answer.against) and (few := answer.against["n_windows"].between(1, FEWEST_PEOPLE - 1)).any():
+            self._withhold("the hardest stretches of recordings in the survey")
+            windows = [c for c in answer.against if c.startswith("window_")]
+            answer = replace(answer, against=answer.against.assign(**{c: answer.against[c].mask(few) for c in windows}))
+        ways = answer.choices
+        apart = [a and b for a, b in zip(*map(apart_by_enough, (ways["n_athletes"], ways["n_sessions"])), strict=True)]
+        if not all(apart):
+            self._withhold("other choices in the survey that differ by few people or sessions")
+            answer = replace(answer, choices=ways[apart].reset_index(drop=True))
         return answer
 
 
@@ -468,6 +487,29 @@ def _coarse_specifications(chart):
     unnamed = table["left_out_athlete"].where(table["left_out_athlete"] == "", "somebody")
     exact = [c for c in table if c in (*ESTIMATE_COLUMNS, "effect")]
     return replace(chart, table=table.drop(columns=exact).assign(**rounded, left_out_athlete=unnamed))
+
+
+def apart_by_enough(counts) -> list[bool]:
+    """Which of several analyses may stand beside one another, the first in any case: as many behind them, or five apart."""
+    kept: list[int] = []
+    shown = []
+    for n in map(int, counts):
+        enough = not kept or (n >= FEWEST_PEOPLE and all(n == k or abs(n - k) >= FEWEST_PEOPLE for k in kept))
+        shown.append(enough)
+        kept += [n] if enough else []
+    return shown
+
+
+DOSE_STEP = 50
+"""Rating times minutes a week to which the dose of a single athlete is rounded before it is passed on; our proposal."""
+
+
+def _coarse_doses(athletes: pd.DataFrame) -> pd.DataFrame:
+    """The doses of single athletes as a figure draws them: rounded, in order of size, and nobody's."""
+    doses = [c for c in athletes if c.startswith("dose_")]
+    coarse = {c: (athletes[c] / DOSE_STEP).round() * DOSE_STEP for c in doses}
+    table = athletes[["arm"]].assign(athlete="", **coarse)
+    return table.iloc[(-table[doses].fillna(0).sum(axis=1)).argsort(kind="stable")].reset_index(drop=True)
 
 
 def _behind_slopes(answer) -> dict:

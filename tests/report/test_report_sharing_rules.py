@@ -52,7 +52,8 @@ def survey(**values):
     given = {
         "n_athletes": 20, "n_with_age": 5, "shares": pd.DataFrame({"share": [0.5]}),
         "equations": pd.DataFrame({"equation": ["x"]}), "bands": pd.DataFrame(bands),
-        "kinds": pd.DataFrame({"n_athletes": [15, 5], "n_others": [5, 15]}),
+        "kinds": pd.DataFrame({"n_athletes": [15, 5], "n_others": [5, 15]}), "against": pd.DataFrame(),
+        "choices": pd.DataFrame({"choice": ["as analysed"], "n_athletes": [20], "n_sessions": [31]}),
     }  # fmt: skip
     return made(**(given | values))
 
@@ -437,6 +438,7 @@ def trained(n_trained, n_reference, outcome="hr_mean_bpm"):
         label="Mean heart rate", outcome=outcome, athletes=athletes, individual=spread,
         main=made(n_trained=n_trained, n_reference=n_reference, n_athletes=n_trained + n_reference),
         missing=pd.DataFrame({"athlete": ["A9"], "reason": ["broke a toe"], "why": ["left"]}),
+        beside=pd.DataFrame({"analysis": ["planned"], "n_athletes": [n_trained + n_reference]}),
     )  # fmt: skip
 
 
@@ -466,9 +468,18 @@ def test_capacities_of_a_training_study_are_as_coarse_as_their_tests_ask(shared,
 
 @pytest.mark.parametrize(("counts", "kept"), [([5, 6], True), ([4, 6], False), ([6, 4], False)])
 def test_what_groups_of_few_trained_is_withheld(shared, counts, kept):
-    adherence = made(groups=pd.DataFrame({"n_athletes": counts}))
+    doses = {"dose_intervals": [212.0, 371.0, np.nan], "dose_other": [80.0, 20.0, 12.0], "sparring_min_week": 31.4}
+    athletes = pd.DataFrame({"athlete": ["A1", "A2", "A3"], "arm": ["trained", "trained", "control"], **doses})
+    adherence = made(groups=pd.DataFrame({"n_athletes": counts}), athletes=athletes)
     told = shared._training(made(outcomes={}, adherence=adherence))
-    assert (told.adherence is adherence) == kept and shared.withheld == (() if kept else ("what each group trained",))
+    if kept:  # in order of size, and nobody's
+        assert told.adherence.athletes.fillna(-1).to_dict("list") == {
+            "arm": ["trained", "trained", "control"],
+            "athlete": ["", "", ""],
+            "dose_intervals": [350, 200, -1],
+            "dose_other": [0, 100, 0],
+        }
+    assert bool(told.adherence) == kept and shared.withheld == (() if kept else ("what each group trained",))
     assert shared._training(made(outcomes={}, adherence=None)).adherence is None
 
 
@@ -476,8 +487,65 @@ def test_what_groups_of_few_trained_is_withheld(shared, counts, kept):
 def test_a_group_without_another_is_passed_on_from_five_on(shared, n):
     given = {f.name: None for f in fields(BeforeAfter)}
     athletes = trained(5, 5).athletes
-    one = BeforeAfter(**(given | {"label": "Exertion", "outcome": "exertion", "n_athletes": n, "athletes": athletes}))
+    given |= {"label": "Exertion", "outcome": "exertion", "n_athletes": n, "athletes": athletes, "n_between": 0}
+    one = BeforeAfter(**given)
     found = shared._training(made(outcomes={"a": one}, adherence=None)).outcomes
     assert bool(found) == (n == 5) and bool(shared.withheld) == (n == 4)
     if found:
         assert found["a"].athletes["athlete"].tolist() == [""]
+
+
+@pytest.mark.parametrize(("n", "told"), [(0, True), (1, False), (4, False), (5, True)])
+def test_the_change_between_baselines_of_few_is_withheld(shared, n, told):
+    given = {f.name: None for f in fields(BeforeAfter)}
+    given |= {"label": "Capacity", "outcome": "exertion", "n_athletes": 9, "athletes": trained(5, 5).athletes}
+    one = BeforeAfter(**(given | {"n_between": n, "between_baselines": 1.2, "between_low": 0.1, "between_high": 2.3}))
+    found = shared._training(made(outcomes={"a": one}, adherence=None)).outcomes["a"]
+    assert found.n_between == (n if told else 0)
+    assert np.isnan([found.between_baselines, found.between_low, found.between_high]).all() == (not told)
+    assert bool(shared.withheld) == (not told)
+
+
+@pytest.mark.parametrize(
+    ("counts", "kept"),
+    [
+        ([12], [12]),
+        ([12, 12, 11], [12, 12]),
+        ([12, 7, 8], [12, 7]),
+        ([12, 13, 17], [12, 17]),
+        ([12, 4, 5], [12, 5]),
+        ([], []),
+    ],
+)
+def test_analyses_that_differ_by_few_people_are_not_set_beside_one_another(counts, kept):
+    """All minus all but three is a statistic of three."""
+    assert [n for n, told in zip(counts, sharing.apart_by_enough(counts), strict=True) if told] == kept
+
+
+def test_those_who_trained_too_little_cannot_be_worked_out(shared):
+    one = trained(6, 6)
+    lines = {"analysis": ["planned", "plain", "as trained"], "n_athletes": [12, 12, 10]}
+    one = made(**{**vars(one), "beside": pd.DataFrame(lines)})
+    found = shared._training(made(outcomes={"a": one}, adherence=None)).outcomes["a"]
+    assert found.beside["analysis"].tolist() == ["planned", "plain"]
+    assert shared.withheld == ("analyses of mean heart rate that differ from the planned one by few athletes",)
+
+
+def test_other_choices_of_a_survey_give_no_person_and_no_session(shared):
+    ways = pd.DataFrame(
+        [("as analysed", 20, 31), ("other error", 20, 31), ("one sent twice", 20, 32), ("chest straps", 17, 26),
+         ("recordings", 9, 12), ("sparring", 4, 6)],
+        columns=["choice", "n_athletes", "n_sessions"],
+    )  # fmt: skip
+    told = shared._survey(survey(choices=ways))
+    assert told.choices["choice"].tolist() == ["as analysed", "other error", "recordings"]
+    assert shared.withheld == ("other choices in the survey that differ by few people or sessions",)
+
+
+@pytest.mark.parametrize(("n", "told"), [(0, False), (4, False), (5, True)])
+def test_the_hardest_stretch_rests_on_people_with_a_recording(shared, n, told):
+    mean = 171.2 if n else float("nan")
+    beside = pd.DataFrame({"n_windows": [n], "window_mean": [mean], "window_low": [mean], "published": [166.0]})
+    found = shared._survey(survey(against=beside)).against
+    assert found["window_mean"].notna().all() == told == found["window_low"].notna().all()
+    assert found["published"].tolist() == [166.0] and bool(shared.withheld) == (n == 4)
