@@ -16,7 +16,7 @@ import pandas as pd
 from ..basics import did_you_mean
 from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
-from .privacy import code_trouble, looks_like_name, looks_personal
+from .privacy import code_trouble, is_word_of_texts, looks_like_name, looks_personal
 from .problems import MAX_LISTED, WORDS, Findings, asked, by_word
 from .text_files import MOST_KEPT, Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
@@ -422,6 +422,11 @@ def _read_code(text: str, column: Column, context: Context) -> str:
         raise Slip(
             f"looks like {trouble}; a study folder holds codes only",
             "give the person a code such as A07 and keep the list of codes elsewhere, under lock",
+        )
+    if column.name in ("athlete", "opponent", "person") and is_word_of_texts(text):
+        raise Slip(
+            "a word or sign that the write-up itself uses, so that nobody could be hidden there",
+            "give the person a code such as A07 in every table and name of a file",
         )
     if not re.fullmatch(r"[\w .\-]{1,40}", text):
         raise Slip("a code with unusual signs", "use letters and digits, such as A07")

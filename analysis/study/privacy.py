@@ -13,7 +13,7 @@ import pandas as pd
 
 from ..basics import FEWEST_PEOPLE
 from .outcomes import OUTCOMES
-from .problems import BEGINNINGS, GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS
+from .problems import BEGINNINGS, GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS, SIGNS
 
 _PERSONAL_PARTS = frozenset(
     {
@@ -87,6 +87,16 @@ def code_trouble(code: str) -> str:
         return "a name" if len(words) > 1 and looks_like_name(code) else ""
     long = [w for w in words if len(w) > 3 or (len(w) > 2 and not w.isupper())]
     return "a name" if long else ""
+
+
+def is_word_of_texts(code: str) -> bool:
+    """Whether a code is a word, unit or sign that texts about a study use: labels in its place would spoil them and tell it."""
+    words = _WORD.findall(code)
+    if re.fullmatch(
+        r"(rounds?|bouts?|sessions?|days?|weeks?|evenings?|levels?|tables?|figures?)[ _-]?\d+", code, re.IGNORECASE
+    ):
+        return True
+    return bool(words) and not re.search(r"\d", code) and all(w in SIGNS or w.lower() in ORDINARY_WORDS for w in words)
 
 
 def file_name_trouble(stem: str) -> str:

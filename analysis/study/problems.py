@@ -284,6 +284,9 @@ PERSONAL_COLUMNS = frozenset(WORDS["personal_columns"].split())
 ORDINARY_WORDS = frozenset(WORDS["ordinary_words"].split())
 """Words that may carry a capital letter and name no person."""
 
+SIGNS = frozenset(WORDS["signs"].split())
+"""Units, signs of statistics and short words as the write-up prints them."""
+
 BEGINNINGS = frozenset(WORDS["beginnings"].split())
 """Words that begin a sentence before a verb and name no person, beside the ordinary ones."""
 

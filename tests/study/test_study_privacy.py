@@ -5,7 +5,7 @@ from study_folders import SETTINGS, athletes, changed, make_folder, rounds, sess
 
 from analysis.study import StudyError, check_study, load_study
 from analysis.study.load import examine_folder
-from analysis.study.privacy import code_trouble, file_name_trouble, looks_personal
+from analysis.study.privacy import code_trouble, file_name_trouble, is_word_of_texts, looks_personal
 
 
 def test_who_has_no_consent_or_clearance_is_not_analysed(tmp_path):
@@ -139,6 +139,20 @@ def test_file_names_that_look_like_names_are_refused(tmp_path):
 @pytest.mark.parametrize("code", ["A07", "007", "NA", "7", "a-12", "athlete_3", "P2026_01", "AB", "subject 4", "X1Y"])
 def test_ordinary_codes_are_fine(code):
     assert code_trouble(code) == ""
+
+
+@pytest.mark.parametrize("code", ["round", "Red", "F", "r", "SD", "kg", "a", "heart rate", "of", "round 3"])
+def test_codes_that_are_words_of_the_write_up_are_refused(tmp_path, code):
+    """A label in their place would spoil every sentence, and tell whose label it is."""
+    assert is_word_of_texts(code)
+    rows = changed(rounds(), 0, athlete=code)
+    found = check_study(make_folder(tmp_path, rounds=rows)).problems
+    assert found["problem"].str.contains("the write-up itself uses").any()
+
+
+@pytest.mark.parametrize("code", ["A07", "7", "AB", "athlete_3", "B", "D", "KG", "K"])
+def test_other_codes_can_be_hidden(code):
+    assert not is_word_of_texts(code)
 
 
 @pytest.mark.parametrize(

@@ -218,3 +218,14 @@ def test_the_account_names_causes_and_counts(cleaned):
         "A07 clock (1)."
     )
     assert say.plain_account(replace(cleaned, missing=lost.iloc[:0])) == "94 rounds sparred: 94 with a mean."
+
+
+def test_a_code_of_digits_is_an_athlete_and_no_count(demo_answers):
+    from analysis.study.privacy import Mentions
+
+    cleaned = demo_answers.cleaned
+    lost = cleaned.missing.iloc[[0, 0]].assign(athlete=["5", "12"], cause="lost contact", shared_with="")
+    line = say.plain_account(replace(cleaned, missing=lost))
+    assert line.endswith("athlete 5 and athlete 12 lost contact (2).")
+    hidden = Mentions(["5", "12"]).replace(line, lambda code: "somebody")
+    assert hidden.endswith("athlete somebody and athlete somebody lost contact (2).")

@@ -194,10 +194,15 @@ def _held_back(cleaned) -> list[str]:
     for session, rows in held.groupby("session", sort=False):
         where = (" " + say.IN_SESSION.format(session=session)) if cleaned.clocks["session"].nunique() > 1 else ""
         off = zip(rows["athlete"], rows["found_offset_s"], rows["offset_s"].fillna(0.0), strict=True)
-        who = join_words([f"{a} ({clock_in_words(found - used)})" for a, found, used in off])
+        who = join_words([f"{_named(a)} ({clock_in_words(found - used)})" for a, found, used in off])
         words = say.HELD_ONE if len(rows) == 1 else say.HELD_MORE
         said.append(words.format(where=where, who=who, count=len(rows)))
     return said
+
+
+def _named(code: str) -> str:
+    """A code among words; of digits alone it would read as a count, and nobody could hide it."""
+    return f"athlete {code}" if code.isdecimal() else code
 
 
 MOST_NAMED = 3
@@ -222,7 +227,7 @@ def plain_account(cleaned) -> str:
     said = []
     for key in sorted(groups, key=lambda k: -counts[k]):
         (cause, pair), who = key, groups[key]
-        named = join_words(who) if len(who) <= MOST_NAMED else plural(len(who), "athlete")
+        named = join_words([_named(a) for a in who]) if len(who) <= MOST_NAMED else plural(len(who), "athlete")
         words = (
             say.SHARE_A_STRAP.format(who=named)
             if pair
