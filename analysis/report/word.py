@@ -211,7 +211,7 @@ def repeat_header(table) -> None:
             look.set(qn(f"w:{name}"), value)
 
 
-ROWS_THAT_STAY = 12
+ROWS_THAT_STAY = 14
 """A table of at most this many rows stays on one page."""
 
 UNDATED = (1980, 1, 1, 0, 0, 0)
@@ -329,6 +329,7 @@ def _table(word, document: Document, block: Table, marks: dict) -> None:
     size, widths = column_widths(rows)
     last = len(rows) - 1
     stay = set(range(last)) if len(rows) <= ROWS_THAT_STAY else {0, 1, last - 1}
+    stay |= {last} if block.note else set()  # a note stands below its table, never on the next page
     for i, (cells, values) in enumerate(zip((r.cells for r in table.rows), rows, strict=True)):
         for cell, value in zip(cells, values, strict=True):
             line = cell.paragraphs[0]
@@ -375,19 +376,24 @@ def column_widths(rows: list[list[str]]) -> tuple[float, list[float]]:
     """Choose the size of the letters and the widths of the columns in mm, so that no word and no number is broken."""
     longest = [max(len(w) for text in column for w in _words(text)) for column in zip(*rows, strict=True)]
     wanted = [max(len(text) for text in column) for column in zip(*rows, strict=True)]
+    more = [max(min(w, MOST_LETTERS) - n, 0) for w, n in zip(wanted, longest, strict=True)]
     for size in TABLE_SIZES:
         letter = size * WIDEST_LETTER * 0.3528
         need = [n * letter + CELL_MM for n in longest]
-        if sum(need) <= PAGE_MM:
+        spare = max(PAGE_MM - sum(need), 0.0)
+        share = spare / max(sum(more) * letter, spare, 1e-9)
+        widths = [n + m * letter * share for n, m in zip(need, more, strict=True)]
+        lines = max(w * letter / (mm - CELL_MM) for w, mm in zip(wanted, widths, strict=True))
+        if sum(need) <= PAGE_MM and lines <= MOST_LINES:
             break
-    spare = max(PAGE_MM - sum(need), 0.0)
-    more = [max(min(w, MOST_LETTERS) - n, 0) for w, n in zip(wanted, longest, strict=True)]
-    share = spare / max(sum(more) * letter, spare, 1e-9)
-    return size, [n + m * letter * share for n, m in zip(need, more, strict=True)]
+    return size, widths
 
 
 CELL_MM = 2.4
 """Space at both sides of a cell."""
+
+MOST_LINES = 6
+"""Letters are smaller where a cell would be higher than this."""
 
 MOST_LETTERS = 48
 """A column of text wraps beyond this many letters."""

@@ -193,3 +193,12 @@ def test_references_one_after_the_other_are_one():
     assert said("{table:t0} and {table:t1} show") == "Tables S1 and S2 show"
     assert said("{table:t0}, {table:t3} and {table:t4} show") == "Tables S1, S4 and S5 show"
     assert said("See ({table:not_there}, {table:t4}).") == "See (Table S5)."
+
+
+def test_the_note_of_a_table_never_stands_alone_on_the_next_page(tmp_path):
+    shown = pd.DataFrame({"Outcome": [f"row {i}" for i in range(20)], "p": [".010"] * 20})
+    blocks = (Table("with", "Some numbers.", shown, note="What they mean."), Table("without", "Others.", shown))
+    path = write_word(Document("A title", (), (Section("Results", blocks),)), tmp_path / "made.docx")
+    noted, plain = open_word(path).tables
+    assert noted.rows[-1].cells[0].paragraphs[0].paragraph_format.keep_with_next
+    assert not plain.rows[-1].cells[0].paragraphs[0].paragraph_format.keep_with_next
