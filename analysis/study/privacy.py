@@ -109,10 +109,9 @@ def file_name_trouble(stem: str) -> str:
     return "a name" if looks_like_name(stem) else ""
 
 
+_NAMING = r"(?:athletes?|persons?|people|codes?|opponents?|partners?|against|without)"
 _NAMED = re.compile(
-    r"\b(athletes?|persons?|people|codes?|opponents?|partners?|against|without)(\s+)"
-    r"([\w-]+(?:(?:,\s*|\s+(?:and|or)\s+|\s*/\s*)[\w-]+)*)",
-    re.IGNORECASE,
+    rf"\b({_NAMING})(\s+)([\w-]+(?:(?:,\s*|\s+(?:and|or)\s+|\s*/\s*)(?!{_NAMING}\b)[\w-]+)*)", re.IGNORECASE
 )
 
 
