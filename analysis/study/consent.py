@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import partial
+from itertools import chain
 from pathlib import Path
 
 import pandas as pd
@@ -351,7 +352,7 @@ def not_analysed(
         no = list(athletes.loc[athletes[column].eq("no"), "athlete"])
         blank = list(athletes.loc[athletes[column].eq(""), "athlete"])
         out |= dict.fromkeys([*no, *blank], refused)
-        file, total = athletes.iloc[0]["file"], len(athletes)
+        file, total = athletes["file"].iloc[0], len(athletes)
         if no:
             row = _row_of(athletes, no)
             what = f"{refused}: {_named(no)} ({len(no)} of {total}); nothing of theirs is analysed"
@@ -371,13 +372,13 @@ def not_analysed(
 def _measured_people(tables: dict[str, pd.DataFrame]) -> list[str]:
     """The codes of whom something was measured."""
     rounds = tables["rounds"]
-    some = rounds[rounds[list(MEASURES)].notna().any(axis=1) | rounds["lactate_limit"].ne("")]
+    some = rounds["athlete"][rounds[list(MEASURES)].notna().any(axis=1) | rounds["lactate_limit"].ne("")]
     tests = tables["aerobic_tests"]
     keys = {"athlete", "date", "test", "phase", "occasion", "note"}
     typed = [c for c in column_rules()["aerobic_tests"] if c not in keys]
-    tests = tests[(tests[typed].notna() & tests[typed].ne("")).any(axis=1)] if len(tests) else tests
-    sheets = (some, tables["lactate"], tests, tables["recordings"])
-    return list(dict.fromkeys(code for sheet in sheets for code in sheet["athlete"] if code))
+    tested = tests["athlete"][(tests[typed].notna() & tests[typed].ne("")).any(axis=1)] if len(tests) else ()
+    codes = (some, tables["lactate"]["athlete"], tested, tables["recordings"]["athlete"])
+    return list(dict.fromkeys(code for code in chain.from_iterable(codes) if code))
 
 
 def _row_of(athletes: pd.DataFrame, codes: list[str]) -> int | None:

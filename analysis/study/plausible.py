@@ -454,6 +454,8 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
 
 
 def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
+    if not len(recordings):
+        return
     whole = (recordings["column_or_label"] == "") & (recordings["worn_from"] == "") & (recordings["worn_until"] == "")
     shared = recordings.groupby(["session", "file"])["athlete"].transform("nunique") > 1
     shared |= recordings.groupby("file")["athlete"].transform("nunique") > 1

@@ -314,9 +314,10 @@ def _rested(rounds: pd.DataFrame) -> Iterator[StandsOut]:
 
 def _one_each(table: pd.DataFrame, name: str, column: str, whose: str, unit: str) -> Iterator[StandsOut]:
     """Compare values of which each athlete has one with those of all others, by ratio."""
-    there = table[table[column].gt(0)]
-    if not FEWEST <= len(there) <= MOST:
+    above = table[column].gt(0)
+    if not FEWEST <= above.sum() <= MOST:
         return
+    there = table[above]
     values = there[column].to_numpy()
     for i in range(len(values)):
         others = np.log(np.delete(values, i))
