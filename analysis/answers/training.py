@@ -401,7 +401,8 @@ def allocate_study(folder: str | Path, sealed: str | Path, *, late: str = "", to
             },
         )
     lines = [
-        f"Drawn: one of {drawn.n_kept} allocations of {len(table)} athletes ({drawn.how}).",
+        f"Drawn: one of {drawn.n_kept} allocations of {len(table)} athletes"
+        f"{' with like baselines' if np.isfinite(drawn.tolerance_sd) else ''} ({drawn.how}).",
         *drawn.warnings,
         f"The groups stand in {sealed} alone. Whoever tests, times or rates does not open it; the coach who trains the group "
         "does, when the last baseline is closed.",

@@ -63,6 +63,11 @@ def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
         raise KitError(f"The folder {same[0]} was given more than once; its athletes would count twice.")
     studies, problems = [], []
     for folder in folders:
+        if (folder / "datapackage.json").is_file() and not (folder / "study.toml").is_file():
+            problems.append(
+                f"{folder} is a data package. Give the study folder that it was made from, the one with study.toml."
+            )
+            continue
         try:
             studies.append(load_study(folder))
         except KitError as error:

@@ -209,3 +209,15 @@ def test_the_words_for_the_coach_come_first_and_have_no_signs(clubs, tmp_path):
     assert mark and "were pooled." in plain and "mixed model" not in plain and "mixed model" in rest
     assert "\N{MINUS SIGN}" not in plain and "hr_mean_bpm and fitness" not in text
     assert plain.count("mean heart rate") <= 1 and "peak heart rate" not in plain
+
+
+def test_a_data_package_in_place_of_a_study_folder_is_named_in_one_line(clubs, tmp_path):
+    package = tmp_path / "data_package"
+    package.mkdir()
+    for name in ("datapackage.json", "athletes.csv", "rounds.csv"):
+        (package / name).write_text("person,age_years\nP01,20-29\n", encoding="utf-8")
+    with pytest.raises(KitError) as refused:
+        join_studies([clubs[0], package])
+    assert str(refused.value).splitlines()[1:] == [
+        f"{package} is a data package. Give the study folder that it was made from, the one with study.toml."
+    ]

@@ -76,6 +76,8 @@ def test_tiny_surveys_are_told_without_slips(rows):
 def test_the_plain_sentence_holds_the_share_with_its_range():
     answer = answer_survey(made_up(), n_simulations=100)
     at, text = answer.headline(), say.plain_survey(answer)
+    told_apart = format_percent(at["centre"]) != format_percent(at["estimate"])
+    assert ("Taken as exact" in text) == told_apart  # one number is said once
     assert (
         f"the peaks of {format_percent(at['centre'])} of people's sessions lie at or above 90\N{NO-BREAK SPACE}%"
         in text

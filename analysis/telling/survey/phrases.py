@@ -45,9 +45,9 @@ TIME_SPENT = (
 TYPICAL = "In a typical {kind}session {sizes} ({who}, each person counted once)."
 MOST_LIKELY = (
     "Most likely, the {means} of {share} of people's {kind}sessions lie at or above {threshold} of their own "
-    "maximum; with the error of predicted maxima it may be {range}. Taken as exact, the predictions would say"
-    " {exact}, which mixes their error with real differences."
+    "maximum; with the error of predicted maxima it may be {range}."
 )
+AS_EXACT = "Taken as exact, the predictions would say {exact}, which mixes their error with real differences."
 OTHER_KIND = "Of {kind} sessions ({sessions}) it is {share} ({range})."
 SIZE = "the {mean} was {value}"
 EVERY_AGE = "Everybody sent an age that can be used."

@@ -146,6 +146,8 @@ def plain_survey(answer) -> str:
         return f"{text} {plain_ages(answer)}"
     words = _share_words(at) | {"threshold": format_number(at["threshold"], 0, unit="%")}
     text += " " + say.MOST_LIKELY.format(**words, kind=kind)
+    if words["exact"] != words["share"]:
+        text += " " + say.AS_EXACT.format(**words)
     for other in others:
         if not math.isnan(other["centre"]):
             sessions = int(other["n_sessions"])
