@@ -121,7 +121,7 @@ class CheckReport(Result):
             lines += ["", self.looks]
         if self.account:
             lines += ["", self.account]
-        elif self.passed and self.filled and not self.opened:
+        elif self.passed and self.filled and not self.opened and "files" in set(self.contents.get("unit", ())):
             lines.append("The recordings were not opened.")
         return "\n".join(lines)
 

@@ -12,6 +12,7 @@ from typed_clubs import clean_club, write_book
 
 from analysis.answers import Answers
 from analysis.report.first_screen import answers_sections
+from analysis.study import check_study
 from analysis.telling.document import Paragraph
 from analysis.telling.rounds.tables import equivalence_table, missing_table, ways_table
 from analysis.telling.study.methods import write_up_power
@@ -88,6 +89,11 @@ def test_what_nobody_asks_and_nobody_measured_is_nowhere_a_question_nor_a_depart
     assert "lactate" not in plan_table(no_blood.study, asked).shown.to_string().lower()
     assert "lactate" not in " ".join(write_up_power(no_blood.design(), {q.id for q in asked}))
     assert not [t for t in write_up_deviations(no_blood) if "departed from the" in t]  # no plan was fixed
+
+
+def test_check_speaks_of_recordings_only_where_there_are_some(no_blood):
+    report = check_study(no_blood.study.folder)
+    assert report.passed and "recordings were not opened" not in report.text()
 
 
 def test_hand_typed_heart_rates_are_told_among_the_measurements(no_blood):
