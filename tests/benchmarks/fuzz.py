@@ -46,6 +46,7 @@ from analysis.study.aerobic import check_fitness, known_tests, more_columns  # n
 from analysis.study.columns import read_headings  # noqa: E402
 from analysis.study.consent import check_ethics, check_sampling_pace  # noqa: E402
 from analysis.study.convert import Context, convert_table  # noqa: E402
+from analysis.study.new_folder import settings_text  # noqa: E402
 from analysis.study.plan import read_plan  # noqa: E402
 from analysis.study.problems import Findings  # noqa: E402
 from analysis.study.settings import read_protocol, read_settings  # noqa: E402
@@ -90,10 +91,10 @@ ADDED = {
 
 
 def all_settings() -> dict[str, bytes]:
-    """Also the long ones: of the demos, and the template with every key."""
-    template = HERE.parents[2] / "analysis" / "study" / "templates" / "study.toml"
-    longer = {"demo": DEMO / "study.toml", "trained": DEMO / "training" / "study.toml", "template": template}
-    return settings_files() | {name: path.read_bytes() for name, path in longer.items()}
+    """Also the long ones: of the demos, and that of a new folder with every key."""
+    longer = {"demo": DEMO / "study.toml", "trained": DEMO / "training" / "study.toml"}
+    new = settings_text(rounds=4, work_s=300, rest_s=120, scale="6-20", survey=False, tests=["run_12_min"], training=True)
+    return settings_files() | {name: path.read_bytes() for name, path in longer.items()} | {"new": new.encode()}
 
 
 def table_files() -> dict[str, bytes]:
