@@ -352,21 +352,6 @@ MOST_KEPT = 200_000
 """Distinct cells of a table beyond which another costs more to find again than to hold twice."""
 
 
-class _Kept(dict):
-    """Each distinct cell as it stood -> stripped, held once: a long table stays small."""
-
-    def __missing__(self, text: str) -> str:
-        stripped = text.strip()
-        if len(stripped) > MAX_CELL:
-            raise Unreadable(
-                f"a cell with more than {MAX_CELL:,} characters",
-                "a quotation mark may be missing its partner; shorten the text or mend the row",
-            )
-        if len(self) < MOST_KEPT:
-            self[text] = stripped
-        return stripped
-
-
 def _lines(text: str) -> Iterator[str]:
     """The lines of a text with their ends, one at a time: a file object would hold the text once more, four bytes a letter."""
     start = 0
@@ -382,8 +367,8 @@ def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Row
     odd = ('"', "\n\n", "\r", f"\n{delimiter}", "\n ")  # cells over several lines, blank rows
     if text.count("\n") > most_rows + 1 and not any(sign in text for sign in odd):
         raise Unreadable(f"more than {most_rows:,} rows", "put the right file here", most_rows + skipped + 1)
-    keep = _Kept()
-    rows = Rows()
+    distinct: set[str] = set()
+    rows, held = Rows(), 0
     number = skipped
     previous = csv.field_size_limit(MAX_CELL * 50)
     try:
@@ -393,11 +378,19 @@ def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Row
                 continue
             if len(cells) > MAX_COLUMNS:
                 raise Unreadable(f"{len(cells)} cells in one row", "check the delimiter and the line ends of the file")
-            if len(rows) >= most_rows:
+            if held >= most_rows:
                 raise Unreadable(f"more than {most_rows:,} rows", "put the right file here")
-            kept = list(map(keep.__getitem__, cells))
+            kept = [cell.strip() for cell in cells]
+            if max(map(len, kept)) > MAX_CELL:
+                raise Unreadable(
+                    f"a cell with more than {MAX_CELL:,} characters",
+                    "a quotation mark may be missing its partner; shorten the text or mend the row",
+                )
+            if len(distinct) < MOST_KEPT:
+                distinct.update(kept)
             if any(kept):
                 rows.add(number, kept)
+                held += 1
     except Unreadable as error:
         error.row = number
         raise
@@ -409,4 +402,4 @@ def _parse(text: str, delimiter: str, skipped: int, most_rows: int) -> tuple[Row
         ) from None
     finally:
         csv.field_size_limit(previous)
-    return rows, keep.values()
+    return rows, distinct
