@@ -93,7 +93,9 @@ ADDED = {
 def all_settings() -> dict[str, bytes]:
     """Also the long ones: of the demos, and that of a new folder with every key."""
     longer = {"demo": DEMO / "study.toml", "trained": DEMO / "training" / "study.toml"}
-    new = settings_text(rounds=4, work_s=300, rest_s=120, scale="6-20", survey=False, tests=["run_12_min"], training=True)
+    new = settings_text(
+        rounds=4, work_s=300, rest_s=120, scale="6-20", survey=False, tests=["run_12_min"], training=True
+    )
     return settings_files() | {name: path.read_bytes() for name, path in longer.items()} | {"new": new.encode()}
 
 
