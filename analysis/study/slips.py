@@ -50,7 +50,8 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         also = "; also in " + "; ".join(f"{f}, {fold_rows(sorted(set(r)))}" for f, r in other.items()) if other else ""
         meant = same_code(code, known)
         own = column == "opponent" and meant == line.athlete
-        if own:  # nobody is their own opponent
+        alone = column == "opponent" and not meant and len(places) == 1
+        if own or alone:  # nobody is their own opponent; a code like no other may stand for whoever lists the athlete
             meant = who_lists(tables["rounds"], line)
         hint = f"; did you mean {meant}?" if meant else ""
         if own:
@@ -61,8 +62,10 @@ def check_codes(tables: dict[str, pd.DataFrame], findings: Findings) -> None:
         if column == "opponent":
             remedy = "correct it where it was mistyped, or write guest for a person outside the study"
         if meant:
-            remedy = f"write {meant}" + (f", the opponent who lists {line.athlete}" if own else "")
-        offer = meant if len(places) == 1 else ""
+            remedy = f"write {meant}" + (f", the opponent who lists {line.athlete}" if own or alone else "")
+            if alone:
+                remedy += f"; for a person outside the study write guest, and correct the row of {meant} too"
+        offer = meant if len(places) == 1 and not alone else ""
         findings.problem(file, row, column, code, f"not in the athletes table{hint}{also}", remedy, offer=offer)
 
 

@@ -7,7 +7,7 @@ from remedies import Followed
 from slip_list import SLIPS
 from typed_clubs import clean_club, write_book
 
-from analysis.study.check import propose_decisions_for
+from analysis.study.check import check_study, propose_decisions_for
 from analysis.study.load import examine_folder
 
 CASES = [(slip, slip.kinds[i % len(slip.kinds)]) for i, slip in enumerate(SLIPS)]
@@ -145,3 +145,15 @@ def confirm_proposals(book, found, folder, kind):
     about = {(p.file, p.row, p.column) for p in (*found.problems, *found.questions) if p.offer or p.asks or p.aside}
     left = [p for p in (*done.problems, *done.questions) if p.place in about and p.row is not None]
     assert not left, [(p.place, p.problem) for p in left]
+
+
+def test_an_opponent_that_nobody_is_may_be_whoever_lists_the_athlete(tmp_path):
+    """Writing guest there, as for a stranger, would only put the other's row in doubt."""
+    book = clean_club(5)
+    row = next(r for r in book.tables["rounds"] if r.get("opponent", "") not in ("", "guest", "none"))
+    met, row["opponent"] = row["opponent"], "Q99"
+    folder = write_book(book, tmp_path / "club")
+    problem = check_study(folder).problems.iloc[0]
+    assert problem["remedy"].startswith(f"write {met}, the opponent who lists {row['athlete']}; for a person outside")
+    row["opponent"] = met
+    assert check_study(write_book(book, tmp_path / "again")).passed

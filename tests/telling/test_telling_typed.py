@@ -113,6 +113,7 @@ def test_the_first_screen_says_that_nothing_was_planned_and_puts_no_words_into_t
     said = " ".join(b.text for s in answers_sections(no_blood) for b in s.blocks if isinstance(b, Paragraph))
     assert "All of this is exploratory: no plan was fixed before the data." in said
     assert "you said" not in said
+    assert "with a mean. All means were typed from a device" in said
     assert "could run from" not in said or "At equal" in said
 
 

@@ -12,6 +12,7 @@ ONLY_TYPED_ONE = (
     "One round mean of heart rate was read off a device and typed, which nobody can check; there are no recordings."
 )
 ONLY_TYPED = "{count} round means of heart rate were read off a device and typed, which nobody can check; there are no recordings."
+TYPED_ALL = "All means were typed from a device, which nobody can check."
 TYPED_AMONG = "{means} {was} typed from a device, which nobody can check."
 HELD_ONE = "One device{where} is held back until somebody decides, since its clock looks wrong: {who}."
 HELD_MORE = "{count} devices{where} are held back until somebody decides, since their clocks look wrong: {who}."

@@ -179,9 +179,12 @@ def plain_cleaning(cleaned, *, show_codes: bool = False) -> str:
 
 def plain_opening(cleaned, *, show_codes: bool = False) -> str:
     """What the write-up opens with: which devices are held back, the line of account, and how many means were typed."""
-    typed = int((sparred_rows(cleaned)["hr_source"] == "typed").sum())
+    rows = sparred_rows(cleaned)
+    typed = int((rows["hr_source"] == "typed").sum())
     said = [*_held_back(cleaned), plain_account(cleaned)]
-    if typed:
+    if 1 < typed == rows["hr_mean_bpm"].notna().sum():
+        said.append(say.TYPED_ALL)
+    elif typed:
         said.append(say.TYPED_AMONG.format(means=plural(typed, "mean"), was=_was(typed)))
     text = " ".join(said)
     return text if show_codes else without_codes(cleaned, text)
