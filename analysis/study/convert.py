@@ -18,7 +18,7 @@ from ..physiology.running import shuttles_in_level
 from .columns import Column, RawTable, column_rules, column_type, source_columns
 from .privacy import code_trouble, is_word_of_texts, looks_like_name, looks_personal
 from .problems import MAX_LISTED, WORDS, Findings, asked, by_word
-from .text_files import MOST_KEPT, Slip, is_blank, is_made_date, read_number
+from .text_files import CANNOT_BE_PRINTED, MOST_KEPT, TYPE_ANEW, UNPRINTABLE, Slip, is_blank, is_made_date, read_number
 from .times import read_clock, read_date, read_duration, read_offset
 
 Finding = tuple[str, str, str] | tuple[str, str, str, str]
@@ -462,6 +462,8 @@ def _read_yes_no(text: str, column: Column, context: Context) -> str:
 
 
 def _read_text(text: str, column: Column, context: Context) -> str:
+    if UNPRINTABLE.search(text):
+        raise Slip(CANNOT_BE_PRINTED, TYPE_ANEW)
     free = column.name in ("note", "reason", "place", "club", "group", "decided_by")
     trouble = looks_personal(text, phones=free) if column.name != "source" else ""
     if not trouble and column.name == "decided_by" and looks_like_name(text):

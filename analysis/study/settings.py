@@ -14,7 +14,7 @@ import pandas as pd
 from ..basics import Result, did_you_mean, join_words
 from ..environment import python_name
 from .problems import Findings, asked, shorten
-from .text_files import Slip, Unreadable, decode_text, read_bytes
+from .text_files import CANNOT_BE_PRINTED, TYPE_ANEW, UNPRINTABLE, Slip, Unreadable, decode_text, read_bytes
 from .times import read_duration
 
 CLOTHING = ("jacket", "no jacket")
@@ -171,6 +171,15 @@ def _split_key(text: str) -> list[str]:
     return [part.strip().strip("\"'") for part in re.findall(r"\"[^\"]*\"|'[^']*'|[^.]+", text)]
 
 
+def _unprintable(value, where: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
+    """The keys under which a text stands that cannot be printed."""
+    if isinstance(value, str):
+        return [where] if UNPRINTABLE.search(value) else []
+    if isinstance(value, dict):
+        return [w for key, v in value.items() for w in _unprintable(v, (*where, key))]
+    return [w for v in value for w in _unprintable(v, where)] if isinstance(value, list) else []
+
+
 def read_settings(folder: Path, findings: Findings) -> Settings:
     """Read study.toml; what is wrong with it goes to the findings."""
     path = folder / SETTINGS_FILE
@@ -206,6 +215,8 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
     except RecursionError:
         findings.problem_of(SETTINGS_FILE, "brackets inside brackets without end", "write one pair of brackets")
         return Settings(lines=lines)
+    for where in _unprintable(content):
+        settings.say(findings.problem, where, "", CANNOT_BE_PRINTED, TYPE_ANEW)
     for key in settings:
         _check_key(settings, (key,), "", SECTIONS, "", "nothing, if that is meant", findings)
     for section, known in SECTION_KEYS.items():

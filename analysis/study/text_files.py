@@ -117,6 +117,13 @@ CLUB_ROWS = 50_000
 DELIMITERS = (";", "\t", ",")
 
 
+UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
+"""Signs that no page and no Word file can hold, or that turn the direction of what follows."""
+
+CANNOT_BE_PRINTED = "holds signs that cannot be printed or that turn the direction of writing"
+TYPE_ANEW = "type it anew, since it was probably copied from elsewhere"
+
+
 class Unreadable(ValueError):
     """A file that cannot be read as a table; carries what is wrong and the remedy."""
 

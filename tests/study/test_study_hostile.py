@@ -1,6 +1,7 @@
 """Whatever stands in a folder: a study, or a StudyError that a coach understands, in bounded time and memory."""
 
 import os
+import re
 import time
 import tracemalloc
 from pathlib import Path
@@ -8,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from study_folders import SETTINGS, athletes, csv_text, make_folder, rounds
+from study_folders import SETTINGS, athletes, changed, csv_text, make_folder, rounds
 
 from analysis.study import Study, StudyError, check_study, load_study
 from analysis.study.columns import TABLES, column_rules
@@ -374,3 +375,20 @@ def test_a_text_to_print_is_no_book(tmp_path):
     assert time.process_time() - start < 5 and "59980 more" in report.text()
     (folder / "texts" / "consent.md").write_text("word [name]\n" * 60_000)
     assert "larger than a text of a hundred pages" in check_study(folder).text()
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\x1b", "\u202e", "\u2066", "\ufffe"])
+def test_signs_that_cannot_be_printed_are_named_and_not_carried_into_a_write_up(tmp_path, sign):
+    """The Word file ended in a traceback, and a page would have turned round what follows."""
+    rows = changed(rounds(), 0, note=f"fine{sign}here")
+    escaped = f"\\u{ord(sign):04x}"
+    settings = f'sport = "wrestling{escaped}"\n' + re.sub(r"(?m)^sport.*\n", "", SETTINGS)
+    found = check_study(make_folder(tmp_path, rounds=rows, settings=settings)).problems
+    told = found[found["problem"].str.contains("cannot be printed")]
+    assert {("rounds.csv", "note"), ("study.toml", "sport")} <= set(zip(told["file"], told["column"], strict=True))
+    assert not told["value"].str.contains(sign, regex=False).any()
+
+
+def test_a_line_break_in_a_note_is_printed(tmp_path):
+    rows = changed(rounds(), 0, note="first line\nsecond\tline \u200f")
+    assert not check_study(make_folder(tmp_path, rounds=rows)).text().count("cannot be printed")
