@@ -19,6 +19,7 @@ MAX_TEXT = 200
 MAX_ELEMENT = 1_000_000
 """Characters from one > to the next; a real file stays under some thousands."""
 CHUNK = 1 << 20
+RATES = ("heartratebpm", "hr", "heartrate")
 DECLARES = "the file declares entities or a document type, which recordings never do. It was not opened."
 
 
@@ -55,7 +56,7 @@ class _Points:
             if tag in ("activity", "trk"):
                 self.parts.append(len(self.times))
             return
-        elif tag in ("heartratebpm", "hr", "heartrate"):
+        elif tag in RATES:
             self.in_rate, self.text = True, []
         elif tag == "time" or (tag == "value" and self.in_rate):
             self.text = []
@@ -75,15 +76,15 @@ class _Points:
             self.inside = False
             if len(self.times) > MAX_ROWS:
                 self.refuse_more()
-        elif self.text is not None and tag in ("time", "value", "hr", "heartrate", "heartratebpm"):
+        elif self.text is not None and tag in ("time", "value", *RATES):
             got = "".join(self.text).strip()
             if tag == "time":
                 self.time = got
             elif got:
                 self.rate = got
-            if tag != "value":
-                self.in_rate = False
             self.text = None
+        if tag in RATES:  # a value after it is another one
+            self.in_rate = False
 
 
 def read_xml(data: bytes, name: str, kind: str, *, label: str | None = None) -> RawTrace:

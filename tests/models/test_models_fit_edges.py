@@ -323,3 +323,12 @@ def test_the_method_names_what_varies_between_athletes():
     ]
     start = "linear mixed model fitted by REML, random intercepts"
     assert methods == [start, start + " and slopes", start + " and crossed bout, place"]
+
+
+def test_intervals_of_the_variances_that_are_asked_for(fit):
+    every = fit.variance_intervals().set_index("component")
+    assert every.index.tolist() == ["group", "residual"]
+    one = fit.variance_intervals(components=["residual"])
+    assert one["component"].tolist() == ["residual"]
+    assert one.iloc[0][["ci_low", "ci_high"]].tolist() == approx(every.loc["residual", ["ci_low", "ci_high"]].tolist())
+    assert fit.variance_intervals(likelihood="ml")["method"].str.startswith("profile ML").all()

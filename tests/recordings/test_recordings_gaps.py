@@ -160,3 +160,9 @@ def test_a_fall_begins_at_the_bell_that_ends_a_round():
 def test_nothing_long_gives_nothing():
     times, values, place = join_steps(np.array([0.0, 1.0]), np.array([100.0, 101.0]), np.array([False]))
     assert (len(times), len(values)) == (0, 0) and place.dtype == int
+
+
+def test_a_file_of_long_steps_alone_is_missing_time():
+    """Uneven steps beyond 150 s: not one of them counts, and nothing is there to compare them with."""
+    found = judged([160, 200, 240, 280] * 8)
+    assert found.limit_s == 150 and not found.joined.any() and found.written == ON_EVENTS

@@ -193,3 +193,13 @@ def test_a_file_says_whom_it_holds(tmp_path):
     path.write_text(WIDE)
     assert tuple(list_labels(path)) == ("A01", "A02")
     assert read_recording(path, label="A02").samples["hr_bpm"].iloc[0] == 150
+
+
+def test_the_first_of_two_starts_counts():
+    twice = lines("Start time;19:04:30", "Start time;20:00:00", "elapsed_s;hr_bpm", "0;118", "1;119")
+    assert read(twice).seconds[0] == 68670
+
+
+def test_a_column_of_intervals_without_numbers_is_refused():
+    with pytest.raises(RecordingError, match="the column of beat-to-beat intervals holds no numbers"):
+        read(lines("time_s,rr_ms", "10.0,-5", "10.8,0", "11.6,-1"))

@@ -144,3 +144,34 @@ def test_points_by_pattern_are_the_points_by_calls(kind):
         assert np.array_equal(*seconds, equal_nan=True)
         assert np.array_equal(xml_files._rates(quick.rates), xml_files._rates(slow.rates), equal_nan=True)
     assert taken > 40
+
+
+HIDDEN = "<!-- what patterns must not look into, so that every element is called -->"
+
+
+@pytest.mark.parametrize("more", ["", HIDDEN])
+def test_a_rate_is_only_what_stands_as_one(more, tmp_path):
+    """Other values of a point, and a rate without anything around it, on both ways of reading."""
+    odd = "<Other><Value>7</Value></Other>"
+    text = tcx([point(s, 120 + s).replace("</Trackpoint>", odd + "</Trackpoint>") for s in range(4)])
+    assert read(tmp_path, text + more).samples["hr_bpm"].tolist() == [120, 121, 122, 123]
+    bare = gpx([point(s, 120 + s, "GPX").replace("extensions>", "b>") for s in range(4)])
+    bare = bare.replace("<b>", "").replace("</b>", "")
+    assert read(tmp_path, bare + more, "A01.gpx").samples["hr_bpm"].tolist() == [120, 121, 122, 123]
+    mixed = gpx([point(0, 120, "GPX"), point(1, 121, "GPX").replace("x:hr", "hr"), point(2, 122, "GPX")])
+    assert read(tmp_path, mixed + more, "A01.gpx").samples["hr_bpm"].tolist() == [120, 121, 122]
+
+
+@pytest.mark.parametrize("name", ["a", "_a"])
+@pytest.mark.parametrize("more", ["", HIDDEN])
+def test_elements_may_be_nested_sixty_deep(name, more, tmp_path):
+    """Names that begin with a letter are counted before the parser sees them, others by the parser."""
+    points = gpx([point(s, 120, "GPX") for s in range(3)])
+
+    def nested(n):  # the gpx element is one level
+        return points.replace("<trk>", f"<{name}>" * (n - 1) + f"</{name}>" * (n - 1) + "<trk>") + more
+
+    assert len(read(tmp_path, nested(60), "A01.gpx").samples) == 3
+    if name == "a" or more:
+        with pytest.raises(RecordingError, match="nested 60 deep"):
+            read(tmp_path, nested(61), "A01.gpx")

@@ -134,3 +134,12 @@ def test_a_study_counts_once_when_correlations_are_combined():
     assert two.combined["hr_mean_bpm"].estimate == pytest.approx(first.combined["hr_mean_bpm"].estimate)
     assert not any("several" in w for w in first.warnings) and first.n_athletes == 12
     assert _combine_all([]) == ({}, [])
+
+
+def test_correlations_next_to_one_have_a_bayes_factor():
+    """Their likelihood reaches where a float cannot tell rho from 1; nothing is infinite or missing there."""
+    found = bayes_factor(0.9999999, 4, 0.9999999, 4)
+    assert np.isfinite([found.replication, found.earlier, found.ours, found.both]).all()
+    assert found.replication > 1 and found.earlier == pytest.approx(found.ours)
+    turned = bayes_factor(-0.9999999, 4, -0.9999999, 4)
+    assert turned.replication == pytest.approx(found.replication)

@@ -190,3 +190,22 @@ def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
     asked["adherence"] = SimpleNamespace(athletes=all_did)
     same = answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside
     assert "as trained (confounded)" not in set(same["analysis"])
+
+
+def test_the_test_counts_over_the_allocations_that_could_have_been_drawn():
+    """Fisher: as many of these eight as give a statistic at least as far from 0, the one that was drawn among them."""
+    drawn = (GROUPS.set_index("athlete")["arm"] == "trained").astype(int)
+    rng = np.random.default_rng(4)
+    sets = [drawn, *(pd.Series(rng.permutation(drawn.to_numpy()), drawn.index) for _ in range(7))]
+    reference = pd.DataFrame([s.to_dict() for s in sets])
+    shared = {"outcome": "capacity", **CAPACITY}
+    found = analyse_outcome(as_values(), GROUPS, **shared, reference_set=reference).randomisation
+
+    def statistic(groups):
+        arm = TWELVE["athlete"].map(groups).map({1: "trained", 0: "control"})
+        fit = compare_groups(TWELVE.assign(arm=arm), **ASKED)
+        return abs(fit.estimate / fit.standard_error)
+
+    far = [statistic(s) >= statistic(drawn) - 1e-9 for s in sets]
+    assert found.p == pytest.approx(sum(far) / 8) and found.n_allocations == 8
+    assert analyse_outcome(as_values(), GROUPS, **shared).randomisation.n_allocations == math.comb(12, 6)
