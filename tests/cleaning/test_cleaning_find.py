@@ -57,8 +57,8 @@ def test_a_wrong_protocol_or_no_rounds_give_low_confidence():
         trace = make_trace(np.random.default_rng(seed), rounds=4, work_s=300, rest_s=120)
         found = find_rounds(trace.samples(), Protocol(4, 240.0, 240.0))
         wrong = np.abs(errors(trace, found)) > 10
-        low.append(found["confidence"][wrong].median() if wrong.any() else 0.0)
-    assert np.median(low) < 0.3
+        low.append(found["confidence"][wrong].median() if wrong.any() else np.nan)
+    assert np.isfinite(low).sum() >= 3 and np.nanmedian(low) < 0.3
     rng = np.random.default_rng(1)
     drifting = pd.DataFrame({"elapsed_s": range(2400), "hr_bpm": 130 + np.cumsum(rng.normal(0, 0.5, 2400))})
     found = find_rounds(drifting, Protocol(4, 300.0, 120.0))

@@ -175,3 +175,28 @@ def test_elements_may_be_nested_sixty_deep(name, more, tmp_path):
     if name == "a" or more:
         with pytest.raises(RecordingError, match="nested 60 deep"):
             read(tmp_path, nested(61), "A01.gpx")
+
+
+def test_both_ways_of_reading_find_the_same_activities(tmp_path):
+    near = tcx([point(s, 120) for s in range(5)], [point(s, 140, minute=2) for s in range(5)])
+    for more in ("", HIDDEN):
+        got = read(tmp_path, near + more)
+        assert len(got.samples) == 10 and any("2 activities" in r for r in got.remarks)
+        one = tcx([point(s, 120) for s in range(5)])
+        assert len(read(tmp_path, one + more).samples) == 5 and list_labels(tmp_path / "A01.tcx") == ()
+
+
+def test_one_unreadable_time_leaves_the_day_of_the_others(tmp_path):
+    text = tcx([point(s, 120 + s) for s in range(5)]).replace("Z</Time>", "</Time>")
+    got = read(tmp_path, text.replace("2026-03-01T18:00:03", "soon"))
+    assert (got.clock, got.local_date) == ("local", "2026-03-01")
+    assert got.samples["hr_bpm"].tolist() == [120, 121, 122, 124]
+
+
+def test_what_is_nested_in_the_second_megabyte_is_refused_as_well(tmp_path):
+    points = [point(s % 60, 120, "GPX", minute=s // 60 % 60, hour=18 + s // 3600) for s in range(10_600)]
+    text = gpx(points)
+    assert len(text) > 1_100_000 and len(read(tmp_path, text, "A01.gpx").samples) == 10_600
+    deep = text.replace("</trkseg>", "<a>" * 61 + "</a>" * 61 + "</trkseg>")
+    with pytest.raises(RecordingError, match="nested 60 deep"):
+        read(tmp_path, deep, "A01.gpx")

@@ -113,6 +113,7 @@ def test_a_size_that_can_be_seen_is_one_number_in_table_and_text():
     """Rounded up in both: fewer than 80 of 100 studies would show the size rounded down."""
     answer = answer_design(5, n=12)
     text, table = " ".join(write_up_size(answer)), table_sizes(answer)["Seen in 80\N{NO-BREAK SPACE}% from"]
+    assert (table != "none").any()
     for shown, row in zip(table, answer.questions.itertuples(), strict=True):
         if shown != "none":
             assert f"detectable: {shown}" in text
