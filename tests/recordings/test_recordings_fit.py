@@ -261,3 +261,41 @@ def test_wherever_a_file_is_cut_its_rates_are_the_first_ones_of_the_whole(tmp_pa
         counts.append(len(rates))
     assert counts == sorted(counts) and (counts[0], counts[-1]) == (2, 12)
     assert counts.count(6) == 6 + 6 + 1 + 6 + 11  # no rate is made of the second definition
+
+
+def test_a_compressed_stamp_like_the_last_one_is_the_same_second(tmp_path):
+    start = 1_100_000_003
+    fit = simple_fit([120], start=start)
+    fit.define(1, RECORD, [(3, 1, U8)])
+    fit.write(1, 122, compressed=start & 0x1F)
+    fit.write(1, 124, compressed=(start + 1) & 0x1F)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["elapsed_s"].tolist() == [0, 1] and got.samples["hr_bpm"].tolist() == [121, 124]
+
+
+def test_a_stamp_with_all_bits_set_is_no_time(tmp_path):
+    fit = simple_fit([120, 121])
+    fit.write(0, 0xFFFFFFFF, 150)
+    fit.write(0, 1_100_000_002, 122)
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["hr_bpm"].tolist() == [120, 121, 122]
+    assert any("1 row without a readable time" in r for r in got.remarks)
+
+
+def test_rates_sent_afterwards_without_any_time_are_left_out(tmp_path):
+    """Their counts are placed by one full count with its date; where none came, nothing can be placed."""
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
+    fit.define(2, RATES, [(6, 2, U8), (10, 3, 0x0D)])
+    fit.write(0, 1_100_000_000, 120)
+    fit.write(2, [111, 112], bytes([0, 0x14, 0]))
+    fit.write(0, 1_100_000_001, 121)
+    assert read(tmp_path, fit.bytes()).samples["hr_bpm"].tolist() == [120, 121]
+
+
+def test_a_file_that_was_never_closed_says_where_it_is_damaged(tmp_path):
+    data = bytearray(simple_fit(RATES_60).bytes(size=0)[:-2])
+    data[14 + 12 + 6 * 30] = 0x07
+    got = read(tmp_path, bytes(data))
+    assert len(got.samples) == 30
+    assert sum("end of the file is missing" in r or "damaged at byte" in r for r in got.remarks) == 1

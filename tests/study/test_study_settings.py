@@ -1,11 +1,13 @@
 """study.toml: faults with their line in our own words, times as m:ss or seconds, the protocol."""
 
+import numpy as np
+import pandas as pd
 import pytest
 from study_folders import SETTINGS, make_folder, problem_at
 
 from analysis.study import StudyError, check_study, load_study
 from analysis.study.problems import Findings
-from analysis.study.settings import read_protocol, read_seconds, read_settings
+from analysis.study.settings import rank_grades, read_protocol, read_seconds, read_settings
 
 FAULTS = {
     # line to add at the end of [protocol], which is line 10: (words in the problem, words in the remedy)
@@ -114,3 +116,85 @@ def test_groups_inherit_what_they_do_not_change(tmp_path):
 def test_brackets_without_end_do_no_harm(tmp_path):
     report = check_study(make_folder(tmp_path, settings=SETTINGS + "x = " + "[" * 100_000))
     assert not report.passed and report.problems["file"].eq("study.toml").all()
+
+
+def problems_of(tmp_path, text):
+    """Settings and protocol of a text alone, and the problems: column -> (row, problem, remedy)."""
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    findings = Findings()
+    settings = read_settings(tmp_path, findings)
+    protocol = read_protocol(settings, findings)
+    found = findings.problems
+    return settings, protocol, {p.column: (p.row, p.problem, p.remedy) for p in found}
+
+
+WHOLE = "[protocol]\nrounds = 4\nwork_s = 300\nrest_s = 60\n"
+
+
+def test_rounds_and_times_are_taken_at_the_ends_of_what_can_be(tmp_path):
+    for old, new in (("rounds = 4", "rounds = 30"), ("300", "10"), ("300", "3600"), ("60", "0"), ("60", "7200")):
+        assert not problems_of(tmp_path, WHOLE.replace(old, new))[2], new
+    for old, new, column in (
+        ("rounds = 4", "rounds = 31", "rounds"),
+        ("300", "9.9", "work_s"),
+        ("300", "3601", "work_s"),
+        ("60", "7201", "rest_s"),
+    ):
+        assert list(problems_of(tmp_path, WHOLE.replace(old, new))[2]) == [column], new
+
+
+def test_a_number_without_a_unit_is_asked_back_in_both(tmp_path):
+    """Minutes are offered only where they could be meant: 300 minutes of work could not."""
+    for typed, remedy in (
+        ("work = 5", 'write work_s = 300 or work = "5:00"'),
+        ("work = 60", 'write work = "60:00" for minutes, or work_s = 60 for seconds'),
+        ("work = 300", "write work_s = 300 for seconds"),
+        ("work = 10", 'write work = "10:00" for minutes, or work_s = 10 for seconds'),
+        ('work = "4.30"', 'write work = "4:30"'),
+        ('work = "soon"', 'write work = "5:00" or work_s = 300'),
+    ):
+        found = problems_of(tmp_path, WHOLE.replace("work_s = 300", typed))[2]["work"]
+        assert (found[0], found[2]) == (3, remedy), typed
+
+
+def test_what_is_missing_alone_is_named_alone(tmp_path):
+    _, _, found = problems_of(tmp_path, WHOLE.replace("rounds = 4\n", ""))
+    assert found == {"rounds": (None, "the number of rounds is missing", "write rounds = 4 under [protocol]")}
+    _, _, found = problems_of(tmp_path, WHOLE.replace("rounds", "round"))
+    assert list(found) == ["round"] and found["round"][0] == 2
+
+
+def test_a_thousand_lines_are_settings_and_one_more_is_none(tmp_path):
+    full = WHOLE + "#\n" * (1000 - WHOLE.count("\n"))
+    assert not problems_of(tmp_path, full)[2] and len(full.splitlines()) == 1000
+    assert "1,001 lines" in str(problems_of(tmp_path, full + "#\n")[2])
+
+
+@pytest.mark.parametrize("giant", ["x = [1, 99999999999999999]", "x = {a = 99999999999999999}", "x = 99999999999999999"])
+def test_a_number_that_nobody_means_is_named_wherever_it_stands(giant, tmp_path):
+    found = problems_of(tmp_path, WHOLE + giant + "\n")[2]
+    assert found[""][:2] == (5, "a number of great length")
+    assert not problems_of(tmp_path, "grades = []\n" + WHOLE + "rest_min = 999999999999999\n")[2].get("")
+
+
+def test_lines_of_sections_and_keys(tmp_path):
+    settings = problems_of(tmp_path, 'title = "x"\n' + WHOLE + "[protocol.novice]  # two\nrounds = 3\n")[0]
+    assert [settings.line_of(*p) for p in (("title",), ("protocol",), ("protocol", "rounds"))] == [1, 2, 3]
+    assert settings.line_of("protocol", "novice", "rounds") == 7 and settings.line_of("protocol", "novice") == 6
+    assert settings.line_of("rounds") is None
+
+
+def test_a_line_that_is_nothing_is_said_to_be_so(tmp_path):
+    found = problems_of(tmp_path, WHOLE + "note = 5 5\n")[2]["note"]
+    assert found[:2] == (5, "a line that cannot be read")
+
+
+def test_grades_are_ranked_as_listed_and_what_does_not_fit_is_named():
+    people = pd.DataFrame({"grade": [" Third ", "first", "", "fourt"], "grade_rank": [3.0, 2.0, 5.0, np.nan]})
+    table, wrong = rank_grades(people, ("first", "second", "third", "fourth"))
+    assert table["grade_rank"].tolist()[:3] == [3.0, 1.0, 5.0] and np.isnan(table["grade_rank"][3])
+    assert [(index, column) for index, column, _, _ in wrong] == [(3, "grade"), (1, "grade_rank")]
+    assert "did you mean fourth" in wrong[0][2] and "first has rank 1" in wrong[1][2]
+    unlisted = rank_grades(people, ())
+    assert [w[1] for w in unlisted[1]] == ["grades"] and unlisted[0]["grade_rank"].equals(people["grade_rank"])
+    assert not rank_grades(people.assign(grade=""), ())[1]
