@@ -170,7 +170,9 @@ def test_a_thousand_lines_are_settings_and_one_more_is_none(tmp_path):
     assert "1,001 lines" in str(problems_of(tmp_path, full + "#\n")[2])
 
 
-@pytest.mark.parametrize("giant", ["x = [1, 99999999999999999]", "x = {a = 99999999999999999}", "x = 99999999999999999"])
+@pytest.mark.parametrize(
+    "giant", ["x = [1, 99999999999999999]", "x = {a = 99999999999999999}", "x = 99999999999999999"]
+)
 def test_a_number_that_nobody_means_is_named_wherever_it_stands(giant, tmp_path):
     found = problems_of(tmp_path, WHOLE + giant + "\n")[2]
     assert found[""][:2] == (5, "a number of great length")
