@@ -17,7 +17,7 @@ import pytest
 
 from analysis.basics import KitError
 from analysis.report.notebook_pages import copy_notebooks
-from analysis.study import new_study
+from analysis.study import fixing, new_study
 
 ROOT = Path(__file__).resolve().parents[2]
 OPEN_TO_ALL = {
@@ -92,10 +92,10 @@ def test_a_folder_that_is_not_there_and_one_that_may_not_be_written(tmp_path, mo
     with pytest.raises(KitError, match="no such folder"):
         copy_notebooks(tmp_path / "nowhere")
 
-    def read_only(self, *_, **__):
+    def read_only(*_):
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(Path, "write_bytes", read_only)
+    monkeypatch.setattr(fixing, "_write", read_only)
     with pytest.raises(KitError, match="could not be copied"):
         copy_notebooks(tmp_path)
 
@@ -103,13 +103,12 @@ def test_a_folder_that_is_not_there_and_one_that_may_not_be_written(tmp_path, mo
 def test_a_copy_that_did_not_fit_leaves_the_old_one(tmp_path, monkeypatch):
     target, _ = copy_notebooks(tmp_path)
     before = {p.name: p.read_bytes() for p in target.iterdir()}
-    whole = Path.write_bytes
 
-    def full(self, content):
-        whole(self, content[:100])
+    def full(path, content):
+        path.write_bytes(content[:100])
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(fixing, "_write", full)
     with pytest.raises(KitError, match="No space left"):
         copy_notebooks(tmp_path)
     assert {p.name: p.read_bytes() for p in target.iterdir()} == before
