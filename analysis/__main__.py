@@ -83,11 +83,7 @@ def build_parser():
 
     draw = command("allocate", "let chance decide, once, who adds the training of a training study", "the study folder")
     draw.add_argument(
-        "--sealed",
-        type=Path,
-        required=True,
-        metavar="PATH",
-        help="the file to write, outside the study folder",
+        "--sealed", type=Path, required=True, metavar="PATH", help="the file to write, outside the study folder"
     )
     draw.add_argument("--late", default="", metavar="CODE", help="an athlete who joined after the draw")
 
@@ -104,10 +100,7 @@ def build_parser():
 
     pace = command("pace", "write the page on which a rater marks what athletes do in a round", "the study folder")
     pace.add_argument(
-        "--out",
-        type=Path,
-        metavar="FILE",
-        help="where to write it (default: pace_page.html in the study folder)",
+        "--out", type=Path, metavar="FILE", help="where to write it (default: pace_page.html in the study folder)"
     )
 
     pool = commands.add_parser(

@@ -17,10 +17,7 @@ FORBIDDEN = (
     (r"\b(did|do|does) not (differ|change|matter)\b", "absence claimed"),
     (r"\bbecause of the rounds\b|\bcaused by\b|\bdue to (fitness|the rounds)\b", "a cause claimed"),
     (r"\bprove[sd]?\b(?! that training)|\bsignificant(ly)?\b(?!\b)", "too strong a word"),
-    (
-        r"(at|to|of|by|was|lies) not available|not available (to|bpm)",
-        "a value that is not there in running text",
-    ),
+    (r"(at|to|of|by|was|lies) not available|not available (to|bpm)", "a value that is not there in running text"),
     (r"[{}]|%\(|<[a-z/]", "a template came through"),
     (r"\b1 (athletes|rounds|points|values|women|men)\b", "singular and plural"),
     (r"  |\s[,;]|\s\.(?!\d)|\.\.|,,", "spacing"),

@@ -155,11 +155,7 @@ def _odd(rng, table):
     elif which == 3:
         table["lactate_mmol_l"] = np.nan
     first = table["athlete"] == table["athlete"].iloc[0]
-    table.loc[first & (table["round_no"] > 1), ["hr_mean_bpm", "exertion", "took_part"]] = [
-        np.nan,
-        np.nan,
-        "sat_out",
-    ]
+    table.loc[first & (table["round_no"] > 1), ["hr_mean_bpm", "exertion", "took_part"]] = [np.nan, np.nan, "sat_out"]
 
 
 def _plan(kind, seed, n):

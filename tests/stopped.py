@@ -7,17 +7,7 @@ import traceback
 import warnings
 
 CHANGES = frozenset(
-    {
-        "open",
-        "os.mkdir",
-        "os.rmdir",
-        "os.remove",
-        "os.rename",
-        "os.link",
-        "os.symlink",
-        "os.chmod",
-        "os.truncate",
-    }
+    {"open", "os.mkdir", "os.rmdir", "os.remove", "os.rename", "os.link", "os.symlink", "os.chmod", "os.truncate"}
 )
 
 

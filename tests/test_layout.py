@@ -138,10 +138,7 @@ def test_constraints_pin_every_dependency_and_name_no_address():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     wanted = {
         d.split(">")[0].split("[")[0]
-        for d in [
-            *project["dependencies"],
-            *(d for extra in project["optional-dependencies"].values() for d in extra),
-        ]
+        for d in [*project["dependencies"], *(d for extra in project["optional-dependencies"].values() for d in extra)]
     }
     assert wanted <= pinned
 

@@ -72,10 +72,7 @@ FIELDS = {
     ),
     "rounds.rank_rounds": ((CLUB, "hr"), "statistic df p kendall_w contrasts"),
     "rounds.reliability": ((CLUB, "hr"), "icc typical_error change_in_mean cv_percent"),
-    "capacity.correlate": (
-        (ATHLETES, "capacity", "hr"),
-        "estimate ci_low ci_high statistic df p n_athletes left_out",
-    ),
+    "capacity.correlate": ((ATHLETES, "capacity", "hr"), "estimate ci_low ci_high statistic df p n_athletes left_out"),
     "capacity.correlate_within": (
         (CLUB, "lactate", "hr"),
         "estimate ci_low ci_high statistic df p n_athletes left_out",

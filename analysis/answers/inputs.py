@@ -101,12 +101,7 @@ def look_estimates(answers, n_athletes: int) -> pd.DataFrame:
             *known, looks=looks, n_athletes=n_athletes, question=family, planned_effect=planned_effect
         )
         values = {k: v for k, v in vars(found).items() if k != "method"}
-        line = {
-            "question": question,
-            "outcome": outcome,
-            "look": values.pop("look"),
-            "n_athletes": n_athletes,
-        }
+        line = {"question": question, "outcome": outcome, "look": values.pop("look"), "n_athletes": n_athletes}
         lines.append(line | {"level": looks.level(n_athletes, family)} | values)
     return pd.DataFrame(lines)
 
@@ -142,9 +137,7 @@ def flagged_kept_rows(cleaned, rows: pd.DataFrame, outcome: str) -> pd.DataFrame
     if outcome != "hr_mean_bpm" or bounds.empty or "mean_kept_bpm" not in bounds:
         return None
     kept = rows.merge(
-        bounds[["session", "athlete", "round_no", "mean_kept_bpm"]],
-        on=["session", "athlete", "round_no"],
-        how="left",
+        bounds[["session", "athlete", "round_no", "mean_kept_bpm"]], on=["session", "athlete", "round_no"], how="left"
     )
     kept["hr_mean_bpm"] = kept["mean_kept_bpm"].where(kept["mean_kept_bpm"].notna(), kept["hr_mean_bpm"])
     return kept.drop(columns="mean_kept_bpm")

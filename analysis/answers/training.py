@@ -65,13 +65,7 @@ def describe_outcomes(study, values: dict) -> dict[str, dict]:
         if name == CAPACITY:
             gain = design.smallest_capacity_gain if design else 2.0
             unit = str(table["unit"].iloc[0]) or study.plan.capacity_unit
-            described[name] = {
-                "label": "Aerobic capacity",
-                "unit": unit,
-                "digits": 1,
-                "wanted": 1,
-                "smallest": gain,
-            }
+            described[name] = {"label": "Aerobic capacity", "unit": unit, "digits": 1, "wanted": 1, "smallest": gain}
         else:
             known = outcome_named(name)
             described[name] = {

@@ -266,8 +266,7 @@ class Answers:
         state = look_state(self.study)
         if state is None or not state.number:
             return NotYet(
-                "estimates at a planned look",
-                "sizes under [plan.looks], and as many athletes as one of them",
+                "estimates at a planned look", "sizes under [plan.looks], and as many athletes as one of them"
             )
         return inputs.look_estimates(self, state.n_athletes)
 
@@ -346,17 +345,12 @@ class Answers:
 
         if self.study.pace.empty:
             return NotYet(
-                "what athletes did in the rounds",
-                "rounds rated on the page of the command pace, in pace.csv",
+                "what athletes did in the rounds", "rounds rated on the page of the command pace, in pace.csv"
             )
         if isinstance(self.cleaned, NotYet):
             return NotYet("what athletes did in the rounds", self.cleaned.needs)
         return answer_pace(
-            self.study.pace,
-            self.cleaned.windows,
-            self.rows,
-            words=pace_words(self.study.settings),
-            seed=self.seed,
+            self.study.pace, self.cleaned.windows, self.rows, words=pace_words(self.study.settings), seed=self.seed
         )
 
     @once("fitness, activity and {outcome}")
@@ -374,11 +368,7 @@ class Answers:
             rows = self.rows[["session", "athlete", "round_no", outcome]]
             here = here.merge(rows, on=["session", "athlete", "round_no"], how="left")
         return fitness_and_activity(
-            here,
-            capacity,
-            outcome=outcome,
-            smallest_effect=self.study.plan.smallest_effects[outcome],
-            seed=self.seed,
+            here, capacity, outcome=outcome, smallest_effect=self.study.plan.smallest_effects[outcome], seed=self.seed
         )
 
     @once("the comparison with published findings")

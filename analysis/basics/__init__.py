@@ -7,16 +7,7 @@ Knows nothing of sport, statistics or files; imports no other room.
 from .errors import KitError, check_choice, check_number, did_you_mean
 from .few import FEWEST_PEOPLE, rounded
 from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, if_answered, left_out_table
-from .words import (
-    format_ci,
-    format_number,
-    format_p,
-    format_percent,
-    join_words,
-    lower_first,
-    plural,
-    upper_first,
-)
+from .words import format_ci, format_number, format_p, format_percent, join_words, lower_first, plural, upper_first
 
 __all__ = [
     "ESTIMATE_COLUMNS",

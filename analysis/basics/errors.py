@@ -82,13 +82,7 @@ def check_choice(value, allowed: Iterable, *, name: str):
 
 
 def check_number(
-    value,
-    *,
-    name: str,
-    low: float = -math.inf,
-    high: float = math.inf,
-    ends: bool = False,
-    whole: bool = False,
+    value, *, name: str, low: float = -math.inf, high: float = math.inf, ends: bool = False, whole: bool = False
 ):
     """Return `value` as a number where it is one and lies in its range, else raise a KitError that says the range.
 

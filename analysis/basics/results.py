@@ -24,16 +24,7 @@ ESTIMATE_COLUMNS = (
 )
 """The columns of estimates, the same in every table of the kit (a table has those that apply)."""
 
-LEFT_OUT_COLUMNS = (
-    "file",
-    "row",
-    "session",
-    "athlete",
-    "round_no",
-    "measure",
-    "reason",
-    "decided_by",
-)
+LEFT_OUT_COLUMNS = ("file", "row", "session", "athlete", "round_no", "measure", "reason", "decided_by")
 """The columns of every `left_out` table: one line per row that was not used."""
 
 

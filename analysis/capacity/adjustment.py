@@ -75,11 +75,7 @@ def check_circular_columns(data: pd.DataFrame, x: str, y: str) -> tuple[pd.DataF
 
 
 def check_residual_df(
-    n_athletes: int,
-    n_covariate_columns: int,
-    covariates: Sequence[str] = (),
-    *,
-    least: int = MINIMUM_RESIDUAL_DF,
+    n_athletes: int, n_covariate_columns: int, covariates: Sequence[str] = (), *, least: int = MINIMUM_RESIDUAL_DF
 ) -> int:
     """Return the residual degrees of freedom between athletes; refuse covariates that leave fewer than 8."""
     df = n_athletes - 2 - n_covariate_columns
@@ -128,10 +124,7 @@ def shared_test_warning(outcome: str, capacity: pd.DataFrame, athletes: pd.DataF
         "by itself makes fitter athletes look lower in percent of maximum; "
     )
     if known:
-        return (
-            text + f"capacity and maximal heart rate come from one test in {plural(known, 'athlete')}",
-            known,
-        )
+        return (text + f"capacity and maximal heart rate come from one test in {plural(known, 'athlete')}", known)
     return text + "take the maximal heart rate from another effort where it came from the fitness test", len(maximal)
 
 

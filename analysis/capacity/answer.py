@@ -144,12 +144,7 @@ def within_table(data: pd.DataFrame, outcome: str, level: float) -> tuple[pd.Dat
         levels[other] = found
         for name, result in (("within athletes", found.within), ("between athletes", found.between)):
             lines.append(
-                {
-                    "x": other,
-                    "y": outcome,
-                    "level": name,
-                    **_row("", result, f"{result.method}; {result.interval}"),
-                }
+                {"x": other, "y": outcome, "level": name, **_row("", result, f"{result.method}; {result.interval}")}
             )
     return pd.DataFrame(lines).drop(columns="analysis", errors="ignore"), levels
 
@@ -241,9 +236,7 @@ def _level_row(analysis, value, part, planned: Prepared, covariates, level) -> d
     for chosen in (covariates, ()):
         try:
             return _slope_row(
-                analysis,
-                value,
-                fit_prepared(prepare(part, planned.capacity, planned.outcome, chosen), level=level),
+                analysis, value, fit_prepared(prepare(part, planned.capacity, planned.outcome, chosen), level=level)
             )
         except KitError as error:
             reason = str(error)
@@ -415,15 +408,7 @@ def answer_capacity(
     correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
     )
-    errors, correction, notes = error_table(
-        points,
-        capacity,
-        planned,
-        fit,
-        unit=unit,
-        step=step,
-        seed=seed,
-    )
+    errors, correction, notes = error_table(points, capacity, planned, fit, unit=unit, step=step, seed=seed)
     true = true_contrast(errors, fit, apart / step)
     if verdict == NEGLIGIBLE and not within_bound(true, smallest_effect):
         verdict = judge_difference(*limits[:2], direction=direction)
@@ -431,16 +416,7 @@ def answer_capacity(
     within, levels = within_table(data, outcome, level)
     joined = join_capacity(data, capacity)[0]
     choices = _chart(
-        chart,
-        data,
-        capacity,
-        club,
-        planned,
-        smallest_effect,
-        apart,
-        level,
-        smallest_effects,
-        alternative_rows,
+        chart, data, capacity, club, planned, smallest_effect, apart, level, smallest_effects, alternative_rows
     )
     return CapacityAnswer(
         outcome=outcome,

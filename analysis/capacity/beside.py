@@ -91,12 +91,7 @@ def _line(fit: CapacityFit, apart: float, smallest: float, direction: str, *, pl
 
 def fitness_by_bound(answer) -> BoundCurve:
     """Say what the verdict on fitness would be with any other smallest effect that matters."""
-    ends = (
-        answer.contrast_ci_low,
-        answer.contrast_ci_high,
-        answer.contrast_ci90_low,
-        answer.contrast_ci90_high,
-    )
+    ends = (answer.contrast_ci_low, answer.contrast_ci_high, answer.contrast_ci90_low, answer.contrast_ci90_high)
     true = (answer.true_contrast_ci90_low, answer.true_contrast_ci90_high)
     turn = max(abs(v) for v in (*ends[2:], *(v for v in true if v == v)))
     start = judge_difference(*ends[:2], direction=answer.direction)
@@ -307,11 +302,7 @@ def _fit_shape(table: pd.DataFrame, members: list, width: int, athletes: np.ndar
         design[k, places] = columns
     fit = fit_mixed_batch(outcomes, design, athletes, tests={"capacity": [1]})["capacity"]
     where = [i for i, *_ in members]
-    for column, found in (
-        ("estimate", fit.estimate),
-        ("standard_error", fit.standard_error),
-        ("df", fit.df_den),
-    ):
+    for column, found in (("estimate", fit.estimate), ("standard_error", fit.standard_error), ("df", fit.df_den)):
         table.loc[where, column] = np.asarray(found, dtype=float).reshape(len(members), -1)[:, 0]
 
 

@@ -330,10 +330,7 @@ def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step
     sure = kind != RETEST or (equal.bounded and equal.reliability_low >= LEAST_RELIABILITY)
     ends = (correction.estimate, correction.ci_low, correction.ci_high)
     effect = _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n, sure)
-    effect |= {
-        "ci90_low": step * narrow[1] if sure else np.nan,
-        "ci90_high": step * narrow[2] if sure else np.nan,
-    }
+    effect |= {"ci90_low": step * narrow[1] if sure else np.nan, "ci90_high": step * narrow[2] if sure else np.nan}
     return [_error_row("correlation", correction, ends, seen, n, correction.sensible), effect], correction
 
 

@@ -302,10 +302,7 @@ def _mixed(prepared: Prepared, numbers: list[str], words: list[str], level: floa
     coefficients = fit.coefficients(ddf="kenward-roger", level=level)
     coefficients = coefficients.assign(term=[_readable(t, names) for t in coefficients["term"]])
     variances = pd.DataFrame(
-        {
-            "part": ["between athletes", "within an athlete"],
-            "variance": [fit.variances.group, fit.variances.residual],
-        }
+        {"part": ["between athletes", "within an athlete"], "variance": [fit.variances.group, fit.variances.residual]}
     )
     return coefficients, variances, (NO_SPREAD,) if fit.variances.group == 0 else tuple(fit.warnings)
 

@@ -516,12 +516,7 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
         text = f"capacity comes from different tests ({tests}): differences between tests are mixed with those between athletes"
         guards.append(guard_row("one kind of test", "warned", len(used), text))
     guards.append(
-        guard_row(
-            "unit of analysis",
-            "passed",
-            n,
-            "the athlete: rounds of one athlete are never counted as athletes",
-        )
+        guard_row("unit of analysis", "passed", n, "the athlete: rounds of one athlete are never counted as athletes")
     )
     return guards
 

@@ -155,11 +155,7 @@ RECOVERY = "heart rate recovered in the first minute of rest"
 
 
 def drift_and_recovery(
-    data: pd.DataFrame,
-    capacity: str | pd.DataFrame,
-    outcome: str,
-    *,
-    level: float = 0.95,
+    data: pd.DataFrame, capacity: str | pd.DataFrame, outcome: str, *, level: float = 0.95
 ) -> pd.DataFrame:
     """Ask whether fitter athletes rise less over the rounds, drift less within them and recover more in the rests."""
     # Each athlete's own straight slope over the rounds (the rounds' common effects taken out and put back,

@@ -15,14 +15,7 @@ from ..study import Study, typed_outcomes
 from ..study.model import add_lactate, number_bouts, sheet_rows, sparred
 from ..study.privacy import secret_labels
 from .clocks import HELD
-from .evening import (
-    Session,
-    clean_evening,
-    decisions_for_cleaning,
-    overrides_table,
-    replaced_values,
-    unused_decisions,
-)
+from .evening import Session, clean_evening, decisions_for_cleaning, overrides_table, replaced_values, unused_decisions
 from .find import WINDOW_COLUMNS
 from .flags import FLAGS, CleaningRules, Spans, cleaning_rules, spans_of
 from .measure import (
@@ -206,13 +199,7 @@ def value_entries(rows: pd.DataFrame, why: dict[tuple, str]) -> list[dict]:
     entries = []
     files = rows["file"] if "file" in rows else [""] * len(rows)
     for session, athlete, k, took, mean, file in zip(
-        rows["session"],
-        rows["athlete"],
-        rows["round_no"],
-        rows["took_part"],
-        rows["hr_mean_bpm"],
-        files,
-        strict=True,
+        rows["session"], rows["athlete"], rows["round_no"], rows["took_part"], rows["hr_mean_bpm"], files, strict=True
     ):
         if k < 1:
             continue
@@ -393,10 +380,7 @@ class _Walk:
             unusable = trace.held or self._too_coarse(trace, window)
             if unusable:
                 valid = values["valid_s"]
-                values = dict.fromkeys(values, np.nan) | {
-                    "valid_s": valid,
-                    "valid_share": values["valid_share"],
-                }
+                values = dict.fromkeys(values, np.nan) | {"valid_s": valid, "valid_share": values["valid_share"]}
             reason = unusable or ("" if np.isfinite(values["hr_mean_bpm"]) else self._reason(values))
             self._replace(key, k, values)
             values |= intensity_of_round(spans, window.start, window.end, values["hr_mean_bpm"], facts, self.cuts)

@@ -401,8 +401,5 @@ def _together(traces: list[Trace]) -> pd.DataFrame:
         count += np.bincount(cell, minlength=size)
     there = count > 0
     return pd.DataFrame(
-        {
-            "elapsed_s": first + np.flatnonzero(there).astype(float),
-            "hr_bpm": 120.0 + total[there] / count[there],
-        }
+        {"elapsed_s": first + np.flatnonzero(there).astype(float), "hr_bpm": 120.0 + total[there] / count[there]}
     )

@@ -139,10 +139,7 @@ def apply_to_trace(trace: Trace, windows: dict[int, Window], decisions: list[dic
     """Set stretches aside, or keep what a rule flagged."""
     kept: dict[int, str] = {}
     for decision in decisions:
-        if not fits(decision, trace.session, trace.athlete) or decision["action"] not in (
-            "set aside",
-            "keep",
-        ):
+        if not fits(decision, trace.session, trace.athlete) or decision["action"] not in ("set aside", "keep"):
             continue
         inside = _stretch(trace, windows, decision)
         decision["fits"] += 1

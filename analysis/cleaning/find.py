@@ -72,10 +72,7 @@ def refine_starts(clock, rates, starts, work: float, rest: float, rise: float, f
         expected = start + drift
         cost = np.zeros(len(moves))
         seen = 0
-        for edge, after, tau in (
-            (0.0, min(work, 120.0), rise),
-            (work, min(rest if rest > 0 else 90.0, 90.0), fall),
-        ):
+        for edge, after, tau in ((0.0, min(work, 120.0), rise), (work, min(rest if rest > 0 else 90.0, 90.0), fall)):
             found = _edge_cost(clock, rates, expected + edge, moves, min(60.0, rest or 60.0), after, tau)
             if found is not None:
                 cost += found
@@ -123,14 +120,7 @@ def _misfit(y: np.ndarray, t: np.ndarray, answers: np.ndarray) -> np.ndarray:
     return float(left @ left) - gain
 
 
-WEIGHTS = {
-    "constant": -2.4,
-    "explained": 5.5,
-    "effort_outside": -1.4,
-    "moved": -2.5,
-    "rise": 7.1,
-    "rival": -3.5,
-}
+WEIGHTS = {"constant": -2.4, "explained": 5.5, "effort_outside": -1.4, "moved": -2.5, "rise": 7.1, "rival": -3.5}
 """Logistic weights of the confidence, fitted to 600 simulated evenings with gaps, late starts and wrong protocols and
 checked on others (tests/benchmarks/cleaning_rounds_found.py)."""
 

@@ -397,8 +397,7 @@ class Spans:
     def between(self, start: float, end: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Seconds, rates and flags of the samples inside a window."""
         part = slice(
-            int(np.searchsorted(self.high, start, side="right")),
-            int(np.searchsorted(self.low, end, side="left")),
+            int(np.searchsorted(self.high, start, side="right")), int(np.searchsorted(self.low, end, side="left"))
         )
         seconds = np.minimum(self.high[part], end) - np.maximum(self.low[part], start)
         return np.maximum(seconds, 0.0), self.rates[part], self.codes[part]

@@ -86,14 +86,7 @@ def intensity_of_round(
 ) -> dict[str, float]:
     """Shares of maximum and reserve, seconds per band and training impulse of one round."""
     out = dict.fromkeys(
-        (
-            "percent_hr_max",
-            "percent_hr_max_predicted",
-            "percent_hr_reserve",
-            *BAND_COLUMNS,
-            "training_impulse",
-        ),
-        NAN,
+        ("percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve", *BAND_COLUMNS, "training_impulse"), NAN
     )
     out["percent_hr_max"] = 100.0 * mean / facts.hr_max
     out["percent_hr_max_predicted"] = 100.0 * mean / facts.hr_max_predicted

@@ -400,10 +400,7 @@ class CensoredTests(SmallSample):
             step = np.zeros(len(psi))
             step[free] = vectors @ ((vectors.T @ gradient[free]) / np.maximum(np.abs(values), 0.5))
             new = psi + np.clip(step, -1.0, 1.0)
-            new[1], new[2:] = (
-                np.clip(new[1], 0.0, LARGEST_T),
-                np.clip(new[2:], -LARGEST_GROWTH, LARGEST_GROWTH),
-            )
+            new[1], new[2:] = (np.clip(new[1], 0.0, LARGEST_T), np.clip(new[2:], -LARGEST_GROWTH, LARGEST_GROWTH))
             now = self._at(psi)[0]
             for _ in range(20):
                 if self._at(new)[0] >= now - 1e-9:

@@ -296,21 +296,9 @@ def paired_effect_sizes(later, earlier, *, level: float = 0.95) -> PairedEffects
     noncentral, keselman = "noncentral t", "Algina and Keselman (2003)"
     rows = [
         ("d_z", d_z, nc_low / root, nc_high / root, noncentral),
-        (
-            "g_z",
-            d_z * factor,
-            nc_low / root * factor,
-            nc_high / root * factor,
-            f"{noncentral}, Hedges factor",
-        ),
+        ("g_z", d_z * factor, nc_low / root * factor, nc_high / root * factor, f"{noncentral}, Hedges factor"),
         ("d_av", d_av, nc_low * to_av, nc_high * to_av, keselman),
-        (
-            "g_av",
-            d_av * factor,
-            nc_low * to_av * factor,
-            nc_high * to_av * factor,
-            f"{keselman}, Hedges factor",
-        ),
+        ("g_av", d_av * factor, nc_low * to_av * factor, nc_high * to_av * factor, f"{keselman}, Hedges factor"),
         ("d_av_mean_sd", d_av_mean, nan, nan, "no interval"),
         ("g_av_mean_sd", d_av_mean * factor, nan, nan, "no interval"),
         ("d_rm", d_z * math.sqrt(2 * (1 - r)), nan, nan, "no interval"),

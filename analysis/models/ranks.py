@@ -292,10 +292,7 @@ def shuffle_within(values, *, n_shuffles: int = SHUFFLES, seed: int = 0) -> Shuf
     }  # fmt: skip
     if values.shape[1] == 2:
         return Shuffles(
-            **common,
-            p=flip_p(values),
-            n_shuffles=0,
-            method="exact permutation test within athletes, common ranks",
+            **common, p=flip_p(values), n_shuffles=0, method="exact permutation test within athletes, common ranks"
         )
     sums = _shuffled_sums(centred[0], here[0], n_shuffles, np.random.default_rng(seed))
     _, size = _effects(sums, np.broadcast_to(here, (1, *here.shape[1:])))

@@ -117,11 +117,7 @@ class Structure:
         start = 0
         if self.correlated:
             eye = np.eye(n)
-            L[:n, :n], L[n : 2 * n, :n], L[n : 2 * n, n : 2 * n] = (
-                theta[0] * eye,
-                theta[1] * eye,
-                theta[2] * eye,
-            )
+            L[:n, :n], L[n : 2 * n, :n], L[n : 2 * n, n : 2 * n] = (theta[0] * eye, theta[1] * eye, theta[2] * eye)
             start = 3
         for value, (a, _) in list(zip(theta, self.pairs, strict=True))[start:]:
             L[self.slices[a], self.slices[a]] = value * np.eye(self.slices[a].stop - self.slices[a].start)

@@ -159,15 +159,7 @@ def bca_interval(replicates, estimate: float, leave_one_out, *, level: float = 0
         shifted = z0 + ndtri(tail)
         limits.append(float(np.quantile(t, ndtr(z0 + shifted / (1 - a * shifted)))))
     return BootstrapInterval(
-        float(estimate),
-        limits[0],
-        limits[1],
-        float(np.std(t, ddof=1)),
-        z0,
-        a,
-        len(all_replicates),
-        failed,
-        level,
+        float(estimate), limits[0], limits[1], float(np.std(t, ddof=1)), z0, a, len(all_replicates), failed, level
     )
 
 

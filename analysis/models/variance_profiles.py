@@ -42,11 +42,7 @@ OUT_OF_REACH = 1e12
 
 
 def variance_intervals(
-    fit,
-    *,
-    level: float = 0.95,
-    likelihood: str = "reml",
-    components: Sequence[str] | None = None,
+    fit, *, level: float = 0.95, likelihood: str = "reml", components: Sequence[str] | None = None
 ) -> pd.DataFrame:
     """Give the interval of every variance from the profile of the likelihood."""
     from scipy.special import chdtri

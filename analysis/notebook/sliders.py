@@ -182,13 +182,7 @@ def _empty_figure():
     """The figure without what the last move drew."""
     figure, axes = _new_figure()
     for ax in axes:
-        for artist in [
-            *ax.lines,
-            *ax.collections,
-            *ax.texts,
-            *ax.patches,
-            *([ax.legend_] if ax.legend_ else []),
-        ]:
+        for artist in [*ax.lines, *ax.collections, *ax.texts, *ax.patches, *([ax.legend_] if ax.legend_ else [])]:
             artist.remove()
         ax.set_prop_cycle(None)
         ax.relim()
@@ -203,13 +197,7 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
 
     def slider(kind, label, value, low, high, step):
         return kind(
-            value=value,
-            min=low,
-            max=high,
-            step=step,
-            tooltip=label,
-            layout=_wide(widgets),
-            continuous_update=True,
+            value=value, min=low, max=high, step=step, tooltip=label, layout=_wide(widgets), continuous_update=True
         )
 
     whole, number = widgets.IntSlider, widgets.FloatSlider

@@ -7,9 +7,4 @@ as one file. Activity is an outcome beside heart rate and may lie on the way fro
 from .answer import answer_pace
 from .marks import list_pace_problems, pace_words, write_pace_page
 
-__all__ = [
-    "answer_pace",
-    "list_pace_problems",
-    "pace_words",
-    "write_pace_page",
-]
+__all__ = ["answer_pace", "list_pace_problems", "pace_words", "write_pace_page"]

@@ -338,7 +338,4 @@ def _cut(found: list[Problem]) -> list[Problem]:
         return found
     *kept, last = found[:MOST_LISTED]
     more = plural(len(found) - MOST_LISTED, "further row")
-    return [
-        *kept,
-        Problem(last.file, last.row, last.column, last.value, f"{last.problem} ({more} alike)", last.remedy),
-    ]
+    return [*kept, Problem(last.file, last.row, last.column, last.value, f"{last.problem} ({more} alike)", last.remedy)]

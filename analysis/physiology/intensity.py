@@ -167,10 +167,7 @@ def intensity_bands(edition: str = "position_stand_2011") -> pd.DataFrame:
     if edition == "position_stand_2011":
         edges = _STAND_2011
     elif edition == "position_stand_2000":
-        names, edges = (
-            ("very_light", "light", "moderate", "hard", "very_hard"),
-            {"percent_hr_max": (35, 55, 70, 90)},
-        )
+        names, edges = (("very_light", "light", "moderate", "hard", "very_hard"), {"percent_hr_max": (35, 55, 70, 90)})
     elif edition == "exercise_science_australia_2010":
         edges = {"percent_hr_max": (40, 55, 70, 90)}
     else:

@@ -148,13 +148,7 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
     # a clear fall is no plateau: exercise had probably ended before the samples did
     can_tell = np.isfinite(rise) and rise >= -PLATEAU_ML_MIN and np.isfinite(expected) and expected > 60
     rows = [
-        (
-            "rise in the last minute",
-            rise,
-            PLATEAU_ML_MIN,
-            "mL/min",
-            bool(rise <= PLATEAU_ML_MIN) if can_tell else None,
-        ),
+        ("rise in the last minute", rise, PLATEAU_ML_MIN, "mL/min", bool(rise <= PLATEAU_ML_MIN) if can_tell else None),
         (
             "rise against half the expected",
             rise,
@@ -235,11 +229,7 @@ class GasExchangeResult(Result):
 
 
 def process_gas_exchange(
-    samples: pd.DataFrame,
-    mass_kg: float,
-    *,
-    average: str = "seconds:30",
-    verification: pd.DataFrame | None = None,
+    samples: pd.DataFrame, mass_kg: float, *, average: str = "seconds:30", verification: pd.DataFrame | None = None
 ) -> GasExchangeResult:
     """Find VO2max or VO2peak in the gas exchange of a maximal test.
 

@@ -181,11 +181,7 @@ def _30_15(v: dict) -> float:
 def _prepare_distance(v: dict) -> tuple[dict, list[str], list[str]]:
     off = v["distance_m"] / 40 - round(v["distance_m"] / 40)
     if abs(off) > 1e-6:
-        return (
-            v,
-            [f"distance_m is {v['distance_m']:g}: the test is run in pairs of 20 m, so a multiple of 40 m"],
-            [],
-        )
+        return (v, [f"distance_m is {v['distance_m']:g}: the test is run in pairs of 20 m, so a multiple of 40 m"], [])
     return v, [], []
 
 

@@ -23,11 +23,7 @@ def age_factor(age_years: float) -> float:
 def _prepare_step(v: dict) -> tuple[dict, list[str], list[str]]:
     if "recovery_hr_bpm" in v:
         return v, [], []
-    return (
-        {**v, "recovery_hr_bpm": v["hr_bpm"]},
-        [],
-        ["hr_bpm was read as the pulse from 5 to 20 s after stepping."],
-    )
+    return ({**v, "recovery_hr_bpm": v["hr_bpm"]}, [], ["hr_bpm was read as the pulse from 5 to 20 s after stepping."])
 
 
 def _step(v: dict) -> float:

@@ -244,11 +244,7 @@ def _numbers(posed: Question, n: int, unit: str, digits: int) -> dict:
         "n_for_80": posed.size(),
     }
     verdict = _verdict(row)
-    return row | {
-        "verdict": verdict,
-        "words": _words(posed.part, verdict, unit, digits, row),
-        "method": posed.method,
-    }
+    return row | {"verdict": verdict, "words": _words(posed.part, verdict, unit, digits, row), "method": posed.method}
 
 
 def _verdict(row: dict) -> str:

@@ -160,17 +160,7 @@ def ask_rounds(y: np.ndarray, outcome: str, smallest: float, design: Design, tru
     usable = np.isfinite(whole.p)
     last = fit[f"{k - 1} 0"]
     reach = stdtrit(last.df_den, 1 - design.alpha / 2) * last.standard_error
-    asked = [
-        Asked(
-            question,
-            "change",
-            below(whole.p, design.alpha),
-            usable,
-            last.estimate,
-            reach,
-            float(profile[-1]),
-        )
-    ]
+    asked = [Asked(question, "change", below(whole.p, design.alpha), usable, last.estimate, reach, float(profile[-1]))]
     paired = {pair: _paired(y, *pair) for pair in pairs}
     steps = [(r, r - 1) for r in range(1, k)]
     tested = steps + ([(k - 1, 0)] if k > 2 else [])
@@ -203,13 +193,7 @@ def ask_rounds(y: np.ndarray, outcome: str, smallest: float, design: Design, tru
     asked[0] = replace(asked[0], small=(start == 0) & usable)
     level = truly_level_from(profile, smallest)
     asked.append(
-        Asked(
-            question,
-            "plateau",
-            (start < k - 1) & (start >= level),
-            usable,
-            mistaken=(start < min(level, k - 1)),
-        )
+        Asked(question, "plateau", (start < k - 1) & (start >= level), usable, mistaken=(start < min(level, k - 1)))
     )
     return asked
 

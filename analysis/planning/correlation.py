@@ -324,13 +324,7 @@ def detectability_power(r_limit: float, n: int, *, alpha: float = 0.05) -> float
 
 
 def replication_sizes(
-    r: float,
-    n: int,
-    *,
-    n_new: int | None = None,
-    power: float = 0.8,
-    fraction: float = 0.5,
-    alpha: float = 0.05,
+    r: float, n: int, *, n_new: int | None = None, power: float = 0.8, fraction: float = 0.5, alpha: float = 0.05
 ) -> ReplicationSizes:
     """Work out how many athletes a repeat of a published correlation needs.
 
@@ -377,11 +371,7 @@ def replication_sizes(
     rows, warnings = [], []
     for target, size, method in (
         ("as published", r, "the published estimate taken for the truth"),
-        (
-            "shrunk",
-            shrunk,
-            f"limit nearer to zero of the {SHRINK_LEVEL:.0%} interval of the published estimate",
-        ),
+        ("shrunk", shrunk, f"limit nearer to zero of the {SHRINK_LEVEL:.0%} interval of the published estimate"),
         ("fraction", r * fraction, f"{fraction:.0%} of the published estimate"),
     ):
         rows.append(

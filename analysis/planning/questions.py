@@ -380,8 +380,7 @@ def summarise_power(shown, clear, n_studies: int) -> dict[str, float]:
     usable = np.isfinite(clear)
     if not usable.any():
         return dict.fromkeys(
-            ("shown", "clear", "clear_ci_low", "clear_ci_high", "low", "middle", "high", "share_above_80"),
-            float("nan"),
+            ("shown", "clear", "clear_ci_low", "clear_ci_high", "low", "middle", "high", "share_above_80"), float("nan")
         )
     clear, shown = clear[usable], shown[usable]
     middle = clear.mean()

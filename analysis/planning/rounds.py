@@ -184,13 +184,7 @@ def _sd_nodes(df: float, largest: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def rounds_power(
-    *,
-    n: int,
-    rounds: int,
-    effect_f: float,
-    correlation: float,
-    epsilon: float = 1.0,
-    alpha: float = 0.05,
+    *, n: int, rounds: int, effect_f: float, correlation: float, epsilon: float = 1.0, alpha: float = 0.05
 ) -> float:
     """Power of the repeated-measures F test over the rounds.
 

@@ -358,9 +358,7 @@ def _option_table(may, pairs, together, plan: _Plan, never) -> pd.DataFrame:
         f" {join_words(idle)} then {'has' if len(idle) == 1 else 'have'} no opponent without a guest." if idle else ""
     )
     pick, way = max(
-        (common, "a common start"),
-        (staggered, "staggered starts and the same pairs"),
-        key=lambda one: one[0][0],
+        (common, "a common start"), (staggered, "staggered starts and the same pairs"), key=lambda one: one[0][0]
     )
     shared = (
         "No evening leaves time for a sample."

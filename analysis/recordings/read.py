@@ -199,11 +199,7 @@ def _megabytes(size: float) -> str:
 
 
 def read_recording(
-    path: str | Path,
-    *,
-    label: str | None = None,
-    gap_limit_s: float | None = None,
-    accept_unset_clock: bool = False,
+    path: str | Path, *, label: str | None = None, gap_limit_s: float | None = None, accept_unset_clock: bool = False
 ) -> Recording:
     """Read a heart-rate recording of any accepted format.
 

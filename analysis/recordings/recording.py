@@ -174,8 +174,7 @@ class RecordingError(KitError):
 def no_stops() -> pd.DataFrame:
     """An empty table of stops."""
     return pd.DataFrame(
-        {"from_s": np.empty(0), "to_s": np.empty(0), "cause": pd.Series([], dtype="str")},
-        columns=list(STOP_COLUMNS),
+        {"from_s": np.empty(0), "to_s": np.empty(0), "cause": pd.Series([], dtype="str")}, columns=list(STOP_COLUMNS)
     )
 
 

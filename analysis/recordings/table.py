@@ -110,20 +110,7 @@ def kind_of_column(header: str) -> tuple[str, str]:
 def athlete_in_header(header: str) -> str:
     """The athlete in the header of a heart-rate column: "A07_hr_bpm" -> "A07"; "" where there is none."""
     parts = re.split(r"[\s_()\[\]/:.-]+", header.strip())
-    noise = {
-        "hr",
-        "heart",
-        "rate",
-        "heartrate",
-        "bpm",
-        "pulse",
-        "puls",
-        "fc",
-        "hf",
-        "herzfrequenz",
-        "herz",
-        "frequenz",
-    }
+    noise = {"hr", "heart", "rate", "heartrate", "bpm", "pulse", "puls", "fc", "hf", "herzfrequenz", "herz", "frequenz"}
     kept = [p for p in parts if p and plain_words(p) not in noise]
     return kept[0] if len(kept) == 1 and len(kept) < len([p for p in parts if p]) else ""
 

@@ -283,10 +283,7 @@ def _from_numbers(values: np.ndarray, kind: str, unit: str) -> Times:
         seconds = (values - 25569.0) * DAY_S
         date = str(np.datetime64(int(np.nanmin(seconds)), "s"))[:10]
         return Times(
-            np.round(seconds, 3),
-            "local",
-            date,
-            ["The times are spreadsheet dates and were taken as local time."],
+            np.round(seconds, 3), "local", date, ["The times are spreadsheet dates and were taken as local time."]
         )
     if unit != "s" and there.min() >= 0 and there.max() < 2 and 0 < step < 0.001:
         said = "The times are fractions of a day, as a spreadsheet stores them."

@@ -110,13 +110,7 @@ def read_xml(data: bytes, name: str, kind: str, *, label: str | None = None) -> 
         date = str(np.datetime64(int(np.nanmin(seconds[keep])), "s"))[:10]
         remarks.append("The times carry no zone and were taken as local time.")
     return RawTrace(
-        seconds=seconds[keep],
-        rates=rates[keep],
-        clock=clock,
-        kind=kind,
-        label=chosen,
-        local_date=date,
-        remarks=remarks,
+        seconds=seconds[keep], rates=rates[keep], clock=clock, kind=kind, label=chosen, local_date=date, remarks=remarks
     )
 
 

@@ -98,11 +98,7 @@ def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
 
 
 def combine_estimates(
-    estimates: Sequence[float],
-    standard_errors: Sequence[float],
-    *,
-    n_athletes: Sequence[int] = (),
-    model: str = "",
+    estimates: Sequence[float], standard_errors: Sequence[float], *, n_athletes: Sequence[int] = (), model: str = ""
 ) -> Combined:
     """Combine estimates of one quantity by their standard errors."""
     # As `combine_correlations`.

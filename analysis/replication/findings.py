@@ -116,27 +116,8 @@ _CORRELATION_COLUMNS = ["finding", "outcome", "r", "r_low", "r_high", "n_athlete
 _MEAN_COLUMNS = [
     "finding", "outcome", "round_no", "mean", "sd", "standard_error", "ci_low", "ci_high", "n_athletes", "how", "source",
 ]  # fmt: skip
-_SLOPE_COLUMNS = [
-    "finding",
-    "outcome",
-    "slope",
-    "standard_error",
-    "ci_low",
-    "ci_high",
-    "n_athletes",
-    "source",
-]
-_TEXT = (
-    "finding",
-    "outcome",
-    "statistic",
-    "spread_kind",
-    "p_is_bound",
-    "sport",
-    "sex",
-    "sample_site",
-    "source",
-)
+_SLOPE_COLUMNS = ["finding", "outcome", "slope", "standard_error", "ci_low", "ci_high", "n_athletes", "source"]
+_TEXT = ("finding", "outcome", "statistic", "spread_kind", "p_is_bound", "sport", "sex", "sample_site", "source")
 _PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing",
                      "n_athletes",
                      "source"]  # fmt: skip
@@ -203,19 +184,7 @@ def _mean(row) -> tuple[dict, str]:
         how = f"{how}; median taken as the mean"
     round_no = _number(row, "round_no")
     low, high = mean_limits(mean, sd, n)
-    line = [
-        row["finding"],
-        row["outcome"],
-        round_no,
-        mean,
-        sd,
-        sd / math.sqrt(n),
-        low,
-        high,
-        n,
-        how,
-        row["source"],
-    ]
+    line = [row["finding"], row["outcome"], round_no, mean, sd, sd / math.sqrt(n), low, high, n, how, row["source"]]
     return dict(zip(_MEAN_COLUMNS, line, strict=True)), _suspect(row, kind, spread, n)
 
 

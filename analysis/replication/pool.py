@@ -156,11 +156,7 @@ def _rows(study: Study, labels: dict, club: str, protocols: dict) -> pd.DataFram
     here = (rows["session"] == study.plan.primary_session) & (rows["round_no"] > 0)
     rows = rows[here & rows["athlete"].isin(list(labels))]
     rows = rows[~rows["took_part"].isin(["sat_out", "left"])]
-    prefixed = {
-        "club": club,
-        "protocol": rows["athlete"].map(protocols),
-        "athlete": rows["athlete"].map(labels),
-    }
+    prefixed = {"club": club, "protocol": rows["athlete"].map(protocols), "athlete": rows["athlete"].map(labels)}
     return rows.assign(**prefixed).reindex(columns=list(ROW_COLUMNS)).reset_index(drop=True)
 
 
@@ -179,11 +175,7 @@ def _people(study: Study, people: pd.DataFrame, club: str, protocols: dict, labe
         step = capacity_step_to_share(set(known["test"]), equations=set(known["equation"]))
         kept = capacity[["athlete", "capacity", "unit"]].rename(columns=names).assign(capacity_step=step)
         table = table.merge(kept, on="athlete", how="left")
-    prefixed = {
-        "club": club,
-        "protocol": table["athlete"].map(protocols),
-        "athlete": table["athlete"].map(labels),
-    }
+    prefixed = {"club": club, "protocol": table["athlete"].map(protocols), "athlete": table["athlete"].map(labels)}
     return table.assign(**prefixed).reindex(columns=list(ATHLETE_COLUMNS)).reset_index(drop=True)
 
 
@@ -296,12 +288,7 @@ def _rounds(rows: pd.DataFrame, people, outcome: str, left: list, warnings: list
         about = {"question": "rounds", "contrast": step["contrast"]}
         each = {c: table.loc[step["contrast"]] for c, table in steps.items() if step["contrast"] in table.index}
         everyone = _size(joint, len(own)) | {"club": "all"}
-        together = {
-            "stage": ONE,
-            "adjusted_for": "club",
-            "p_heterogeneity": between.p,
-            "method": joint.method,
-        }
+        together = {"stage": ONE, "adjusted_for": "club", "p_heterogeneity": between.p, "method": joint.method}
         lines.append(about | _numbers(step) | everyone | together)
         for club, line in each.items():
             theirs = {"stage": TWO, "club": club, "method": own[club].method}
@@ -363,12 +350,7 @@ def _fitness(rows: pd.DataFrame, people: pd.DataFrame, outcome: str, left: list,
     }
     lines = [about | _numbers(vars(joint)) | everyone | together]
     for club, fit in own.items():
-        theirs = {
-            "stage": TWO,
-            "club": club,
-            "adjusted_for": ", ".join(fit.adjusted_for),
-            "method": fit.method,
-        }
+        theirs = {"stage": TWO, "club": club, "adjusted_for": ", ".join(fit.adjusted_for), "method": fit.method}
         lines.append(about | _numbers(vars(fit)) | _size(fit, 1) | theirs)
     each = {"stage": TWO, "adjusted_for": ", ".join(adjusted), "n_clubs": len(own)}
     lines.append(about | everyone | each | combined)
@@ -416,10 +398,7 @@ CODEBOOK = {
 
 
 def pool_studies(
-    folders: Sequence[str | Path],
-    out: str | Path,
-    *,
-    describe: Callable[[PooledAnswer], list[str]] | None = None,
+    folders: Sequence[str | Path], out: str | Path, *, describe: Callable[[PooledAnswer], list[str]] | None = None
 ) -> Path:
     """Join de-identified studies of several clubs, analyse them together and write a new folder.
 

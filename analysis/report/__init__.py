@@ -9,11 +9,4 @@ from .data_package import make_data_package
 from .html_page import part
 from .plan_document import published_correlation
 
-__all__ = [
-    "READ_ME",
-    "build_document",
-    "build_report",
-    "make_data_package",
-    "part",
-    "published_correlation",
-]
+__all__ = ["READ_ME", "build_document", "build_report", "make_data_package", "part", "published_correlation"]

@@ -125,11 +125,7 @@ def athlete_page(answers, piece: tuple) -> str:
 
     drawn = numbers[numbers["name"].isin(DRAWN)]
     figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
-    places = {
-        "trace": _trace(answers, session, athlete),
-        "numbers": _table(numbers, words),
-        "figure": _image(figure),
-    }
+    places = {"trace": _trace(answers, session, athlete), "numbers": _table(numbers, words), "figure": _image(figure)}
     if not places["trace"]:
         text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
     body = sanitised(mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete)))

@@ -283,8 +283,7 @@ def _write_up(
         *(f"  {t}" for t in typed),
     ]
     _write_text(
-        folders.place("READ_ME.txt"),
-        "\n".join([READ_ME, *_what_is_withheld(shared), "", *(reading if typed else [])]),
+        folders.place("READ_ME.txt"), "\n".join([READ_ME, *_what_is_withheld(shared), "", *(reading if typed else [])])
     )
 
 

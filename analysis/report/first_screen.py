@@ -176,9 +176,7 @@ def _change(outcome: str, answer) -> str:
         return text if _names(text, answer) else f"{upper_first(short_name(outcome))}: {lower_first(text)}"
     known, (low, high) = OUTCOMES[outcome], shown_interval(answer, answer.steps.iloc[-1])
     return say.OPEN_SHORT.format(
-        Outcome=upper_first(short_name(outcome)),
-        low=plain_side(low, known),
-        high=plain_side(high, known, unit=False),
+        Outcome=upper_first(short_name(outcome)), low=plain_side(low, known), high=plain_side(high, known, unit=False)
     )
 
 
@@ -216,11 +214,9 @@ def _fitter(answers) -> Section:
         why = next((str(a) for a in found.values()), "")
         return _section(say.FITTER, say.NOT_MEASURED, _listed([why]))
     answer = next(iter(analysed.values()))
-    verdict = {
-        "supported": say.SHOWN,
-        "negligible": say.TOO_SMALL,
-        "opposite": say.AGAINST,
-    }.get(answer.verdict, say.CANNOT_TELL)
+    verdict = {"supported": say.SHOWN, "negligible": say.TOO_SMALL, "opposite": say.AGAINST}.get(
+        answer.verdict, say.CANNOT_TELL
+    )
     yardstick = yardstick_words(answers.capacity, answer.contrast_step)
     text = plain_capacity(answer, yardstick=yardstick, short=True)
     text = text.removeprefix(say.REPEATS_VERDICT)
@@ -266,11 +262,7 @@ def _paper(answers) -> list[Section]:
     if not answer or not answer.correlations:
         return []
     c = answer.correlations[0]
-    text = say.BESIDE_PAPER.format(
-        paper=named(c.finding),
-        theirs=format_number(c.r, 2),
-        ours=format_number(c.r_new, 2),
-    )
+    text = say.BESIDE_PAPER.format(paper=named(c.finding), theirs=format_number(c.r, 2), ours=format_number(c.r_new, 2))
     expected = say.EXPECTED_OF_OURS.format(expected=format_ci(c.prediction_low, c.prediction_high, 2))
     picture = _picture("paper", draw_beside_paper, answer)
     return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text, expected]), picture])]
@@ -378,11 +370,7 @@ def _sheet_section(pdf, section: Section, share: float) -> None:
             pdf.add_page()
             top, page = pdf.y, pdf.page_no()
         pdf.image(
-            io.BytesIO(picture.content("png300")),
-            x=pdf.w - MARGIN - width,
-            y=top,
-            w=width,
-            alt_text=picture.alt_text,
+            io.BytesIO(picture.content("png300")), x=pdf.w - MARGIN - width, y=top, w=width, alt_text=picture.alt_text
         )
         end = top + height
         pdf.set_xy(MARGIN, top)
@@ -393,14 +381,7 @@ def _sheet_section(pdf, section: Section, share: float) -> None:
     for block in section.blocks:
         if isinstance(block, Paragraph):
             caution = block.kind == "caution"
-            _write(
-                pdf,
-                block.text,
-                TEXT_PT * share,
-                left,
-                bold=not section.title,
-                colour=OCHRE if caution else INK,
-            )
+            _write(pdf, block.text, TEXT_PT * share, left, bold=not section.title, colour=OCHRE if caution else INK)
             pdf.ln(0.8 * share)
     if pdf.page_no() == page:
         pdf.set_y(max(pdf.y, end))

@@ -260,9 +260,7 @@ def _comparison(answers) -> list[Section]:
         texts[-1] = f"{texts[-1]} {say.SEE_PUBLISHED}"
     return [
         Section(
-            "Comparison with published findings",
-            (*paragraphs(_chunks(texts)), *(b for b in (table, picture) if b)),
-            2,
+            "Comparison with published findings", (*paragraphs(_chunks(texts)), *(b for b in (table, picture) if b)), 2
         )
     ]
 

@@ -23,17 +23,7 @@ from ..training.before_after import BeforeAfter, unknown_response
 from .results_json import to_plain
 
 CODE_COLUMNS = frozenset(
-    {
-        "athlete",
-        "opponent",
-        "athlete_a",
-        "athlete_b",
-        "left_out_athlete",
-        "level",
-        "column_or_label",
-        "label",
-        "person",
-    }
+    {"athlete", "opponent", "athlete_a", "athlete_b", "left_out_athlete", "level", "column_or_label", "label", "person"}
 )
 """Columns that hold codes, beside other words."""
 

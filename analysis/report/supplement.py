@@ -208,9 +208,7 @@ def _study(answers) -> Section | None:
     )
     rules = (
         Table(
-            "rules",
-            "Rules of heart-rate processing.",
-            tabulate_rules(answers.cleaned).rename(columns=str.capitalize),
+            "rules", "Rules of heart-rate processing.", tabulate_rules(answers.cleaned).rename(columns=str.capitalize)
         )
         if answers.cleaned and answers.cleaned.traces
         else None

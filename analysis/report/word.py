@@ -265,10 +265,7 @@ def _captioned(sections):
 def without_dates(archive: bytes) -> bytes:
     """Return a zip archive with the same content whose parts all carry one fixed date."""
     target = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(archive)) as old,
-        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new,
-    ):
+    with zipfile.ZipFile(io.BytesIO(archive)) as old, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new:
         for part in old.infolist():
             entry = zipfile.ZipInfo(part.filename, date_time=UNDATED)
             entry.compress_type = zipfile.ZIP_DEFLATED

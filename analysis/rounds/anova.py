@@ -128,18 +128,7 @@ def anova_of(rows: RoundRows) -> RoundsAnova:
     )
 
 
-_TESTED = (
-    "statistic",
-    "df_num",
-    "df_den",
-    "p",
-    "epsilon_gg",
-    "p_gg",
-    "epsilon_hf",
-    "p_hf",
-    "mauchly_w",
-    "mauchly_p",
-)
+_TESTED = ("statistic", "df_num", "df_den", "p", "epsilon_gg", "p_gg", "epsilon_hf", "p_hf", "mauchly_w", "mauchly_p")
 _NUMBERS = (
     *_TESTED,
     *(f"eta2_{kind}{end}" for kind in ("partial", "generalized") for end in ("", "_ci_low", "_ci_high")),

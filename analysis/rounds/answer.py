@@ -274,15 +274,7 @@ def _p_change(main: RoundsComparison, ranks, bounds) -> float:
 
 def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
     """Keep of each label only what holds at every extreme of the values off the scale."""
-    names = [
-        "n_off_scale",
-        "changed",
-        "equivalent",
-        "label",
-        "label_at_scale_end",
-        "holds_to_high",
-        "holds_to_low",
-    ]
+    names = ["n_off_scale", "changed", "equivalent", "label", "label_at_scale_end", "holds_to_high", "holds_to_low"]
     held = bounds.table.set_index("contrast").loc[steps["contrast"], names]
     return steps.assign(**{name: held[name].to_numpy() for name in names})
 

@@ -83,10 +83,7 @@ def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None)
     return OffScale(
         high=high,
         low=low,
-        high_range=(
-            float(end[high].min() if high.any() else top),
-            float(highest if highest > top else BEYOND * top),
-        ),
+        high_range=(float(end[high].min() if high.any() else top), float(highest if highest > top else BEYOND * top)),
         low_range=(
             float(end[low].max() if low.any() else bottom),
             float(lowest if lowest < bottom else bottom / BEYOND),

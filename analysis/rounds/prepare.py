@@ -111,12 +111,7 @@ def prepare_rounds(
     parts = int((used & (took_part == "part")).sum())
     if parts:
         warnings.append(f"{plural(parts, 'round')} fought only in part {'is' if parts == 1 else 'are'} included.")
-    order = [
-        "athlete",
-        "round_no",
-        "value",
-        *[c for c in tested if c not in ("athlete", "round_no", "value")],
-    ]
+    order = ["athlete", "round_no", "value", *[c for c in tested if c not in ("athlete", "round_no", "value")]]
     return RoundRows(outcome, tuple(present), tested[order], before, wide, left_out, tuple(warnings))
 
 
@@ -258,37 +253,18 @@ def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRo
         terms[f"C(covariate_{i})" if numbers.isna().any() else f"covariate_{i}"] = name
     warnings = rows.warnings
     if missing.any():
-        warnings = (
-            *warnings,
-            f"{plural(int(missing.sum()), 'row')} without a value of a covariate left out.",
-        )
+        warnings = (*warnings, f"{plural(int(missing.sum()), 'row')} without a value of a covariate left out.")
     left_out = pd.concat([rows.left_out, left_out_table(lines)], ignore_index=True) if lines else rows.left_out
     return replace(rows, table=table, wide=widen(table), left_out=left_out, warnings=warnings), terms
 
 
 def covariate_tests(fit, terms: dict[str, str]) -> pd.DataFrame:
     """Test the covariates of a fitted model."""
-    columns = [
-        "term",
-        "estimate",
-        "standard_error",
-        "ci_low",
-        "ci_high",
-        "statistic",
-        "df_num",
-        "df_den",
-        "p",
-    ]
+    columns = ["term", "estimate", "standard_error", "ci_low", "ci_high", "statistic", "df_num", "df_den", "p"]
     lines = []
     for term, name in terms.items():
         test = fit.test(term)
-        line = {
-            "term": name,
-            "statistic": test.statistic,
-            "df_num": test.df_num,
-            "df_den": test.df_den,
-            "p": test.p,
-        }
+        line = {"term": name, "statistic": test.statistic, "df_num": test.df_num, "df_den": test.df_den, "p": test.p}
         if not term.startswith("C("):
             line |= fit.slopes(term)[columns[1:5]].iloc[0].to_dict()
         lines.append(line)

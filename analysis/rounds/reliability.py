@@ -196,11 +196,7 @@ def _athlete_by_trial(data, outcome, trial):
     labels, codes, warnings = order_rounds(data[trial])
     several = trial != "round_no" and "round_no" in data
     work = pd.DataFrame(
-        {
-            "athlete": data["athlete"].astype(str).to_numpy(),
-            "value": read_numbers(data, outcome),
-            "trial": codes,
-        }
+        {"athlete": data["athlete"].astype(str).to_numpy(), "value": read_numbers(data, outcome), "trial": codes}
     )
     work["round"] = [label_of(v) for v in data["round_no"]] if several else ""
     before = (work["round"] == "0") | (trial == "round_no" and np.array([c >= 0 and labels[c] == "0" for c in codes]))

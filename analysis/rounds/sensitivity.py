@@ -182,11 +182,7 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
     from ..models import signed_rank
 
     difference = (rows.wide[final] - rows.wide[first]).dropna().to_numpy()
-    line = {
-        "analysis": "ranks: Friedman, exact signed-rank",
-        "outcome": rows.outcome,
-        "p_round_test": ranks.p,
-    }
+    line = {"analysis": "ranks: Friedman, exact signed-rank", "outcome": rows.outcome, "p_round_test": ranks.p}
     line |= {"n_athletes": len(difference), "n_observations": 2 * len(difference)}
     if not len(difference):
         return line

@@ -33,11 +33,7 @@ def reading_of_step(step, digits: int = 1, unit: str = "") -> str:
 
 
 def label_steps(
-    contrasts: pd.DataFrame,
-    equivalences: pd.DataFrame,
-    *,
-    ranks: pd.DataFrame | None = None,
-    alpha: float,
+    contrasts: pd.DataFrame, equivalences: pd.DataFrame, *, ranks: pd.DataFrame | None = None, alpha: float
 ) -> pd.DataFrame:
     """Label each step: changed, equivalent, changed but smaller than matters, or not shown."""
     # Changed: the Holm-adjusted p of every method is below alpha; for ratings that of the exact test by

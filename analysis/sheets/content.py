@@ -117,15 +117,7 @@ def _safety(minors: bool, blood: bool) -> Sheet:
         safety.AMBULANCE,
         safety.NOT_BREATHING,
     ]
-    texts += [
-        safety.CHOKE,
-        safety.NECK,
-        safety.HEAD,
-        safety.HEAT,
-        safety.ASTHMA,
-        safety.NOT_TODAY,
-        safety.HARD,
-    ]
+    texts += [safety.CHOKE, safety.NECK, safety.HEAD, safety.HEAT, safety.ASTHMA, safety.NOT_TODAY, safety.HARD]
     texts += [safety.BLOOD, safety.COVER, safety.NEEDLE_STICK] if blood else []
     texts += [safety.NO_LICENCE]
     texts += [safety.MINORS] if minors else []
@@ -400,13 +392,7 @@ def _minutes(seconds: float) -> str:
 
 
 def list_materials(
-    n_athletes: int,
-    rounds: int,
-    *,
-    n_sampled: int = 0,
-    n_mats: int = 1,
-    analysers: int = 1,
-    spare: float = 0.25,
+    n_athletes: int, rounds: int, *, n_sampled: int = 0, n_mats: int = 1, analysers: int = 1, spare: float = 0.25
 ) -> pd.DataFrame:
     """List what the evening needs.
 
@@ -451,12 +437,7 @@ def list_materials(
         ("Pens, clipboards", n_mats + 3, 2, "one for each sheet holder"),
         ("First-aid kit, ice, telephone that has a signal", 1, 0, "emergency number on the safety sheet"),
         ("Defibrillator: where it is, checked today", 1, 0, "in the hall"),
-        (
-            "Cold water and towels, a fan, a blanket",
-            1,
-            0,
-            "cool first, then transport; keep warm after a faint",
-        ),
+        ("Cold water and towels, a fan, a blanket", 1, 0, "cool first, then transport; keep warm after a faint"),
         ("Inhalers of those with asthma, with their codes", 1, 0, "at the edge of the mat"),
         (
             "Drinking water, bottles with codes",

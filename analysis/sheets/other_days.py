@@ -214,8 +214,7 @@ def training_sheets(study: Study) -> list[Sheet] | NotYet:
     trained = list(groups.loc[groups["arm"] == "trained", "athlete"]) or study_athletes(study)
     if not trained:
         return NotYet(
-            "the sheets of the training",
-            "codes in athletes.csv, or n_athletes in the part [plan] of study.toml",
+            "the sheets of the training", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
         )
     return [_card(study, trained), _log(), _events()]
 
@@ -252,14 +251,7 @@ def _card(study: Study, trained: Sequence[str]) -> Sheet:
     cautions = (STOP_TRAINING, NOT_TRAINED, SUPERVISED, safety.DEFER)
     blanks = (*TOP[:2], *EMERGENCY[:2])
     return Sheet(
-        "training_card",
-        "Session card",
-        "whoever leads the intervals",
-        blanks,
-        tuple(steps),
-        columns,
-        rows,
-        cautions,
+        "training_card", "Session card", "whoever leads the intervals", blanks, tuple(steps), columns, rows, cautions
     )
 
 

@@ -540,11 +540,7 @@ def _text_table(pdf, token: dict) -> None:
     weights = tuple(min(max(n, 8), 60) for n in longest)
     pdf.set_font(FONT, "", BODY)
     with pdf.table(
-        col_widths=weights,
-        line_height=LINE,
-        text_align="LEFT",
-        headings_style=FontFace(emphasis="BOLD"),
-        padding=1.2,
+        col_widths=weights, line_height=LINE, text_align="LEFT", headings_style=FontFace(emphasis="BOLD"), padding=1.2
     ) as table:
         for cells in [head, *body]:
             row = table.row()

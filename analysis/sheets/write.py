@@ -291,17 +291,10 @@ def plan_evening(
         return NotYet("planning an evening", "rounds, work and rest in the part [protocol] of study.toml")
     if len(codes) < 2:
         return NotYet(
-            "planning an evening",
-            "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml",
+            "planning an evening", "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
         )
     athletes = study.athletes if len(study.athletes) else codes
-    rules = {
-        "guests": guests,
-        "avoid": avoid,
-        "unavailable": unavailable,
-        "mass_limit_kg": mass_limit_kg,
-        "seed": seed,
-    }
+    rules = {"guests": guests, "avoid": avoid, "unavailable": unavailable, "mass_limit_kg": mass_limit_kg, "seed": seed}
     kept = pair_athletes(athletes, study.protocol.rounds, keep=True, **rules)
     pairing = kept if start == "staggered" else pair_athletes(athletes, study.protocol.rounds, **rules)
     if sampled is None and not blood_is_drawn(study):
@@ -320,11 +313,5 @@ def plan_evening(
     if sampled is None:
         inside = timetable.slots.groupby("athlete")["in_window"].all()
         sampled = tuple(c for c in codes if bool(inside.get(c, False)))
-    sheets = study_sheets(
-        study,
-        session=session,
-        pairing=pairing,
-        timetable=timetable,
-        sampled=sampled,
-    )
+    sheets = study_sheets(study, session=session, pairing=pairing, timetable=timetable, sampled=sampled)
     return Evening(tuple(codes), pairing, timetable, tuple(sheets), sampled)

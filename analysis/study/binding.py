@@ -106,14 +106,7 @@ def note_look(study: Study, *, today: dt.date | None = None) -> Path | None:
 
 CONFIRMATORY, EXPLORATORY = "confirmatory", "exploratory"
 NOT_BINDING = frozenset(
-    {
-        "hypotheses",
-        "primary_outcomes",
-        "smallest_effects",
-        "smallest_effect_reasons",
-        "adjustment",
-        "n_athletes",
-    }
+    {"hypotheses", "primary_outcomes", "smallest_effects", "smallest_effect_reasons", "adjustment", "n_athletes"}
     | {"frozen", "proposed", "sexes", "assumptions", "assumption_reasons", "amendments", "covariates"}
     | {"capacity_unit", "aerobic_test"}
 )

@@ -78,10 +78,7 @@ class CheckReport(Result):
                 *(f"  - {w}" for w in self.recordings),
             ]
         if self.passed and not self.filled:
-            lines += [
-                "",
-                "Nothing filled in yet. Fill in the tables, or open notebook 01 to plan the size first.",
-            ]
+            lines += ["", "Nothing filled in yet. Fill in the tables, or open notebook 01 to plan the size first."]
         if len(self.contents):
             lines += ["", "What is there"]
             lines += [
@@ -113,10 +110,7 @@ class CheckReport(Result):
                 asked if len(self.questions) else "Everything fits." if self._fits else "Nothing stands in the way.",
             ]
         else:
-            lines += [
-                "",
-                f"{plural(len(self.problems), 'problem')} to put right before the study can be analysed.",
-            ]
+            lines += ["", f"{plural(len(self.problems), 'problem')} to put right before the study can be analysed."]
         if self.looks:
             lines += ["", self.looks]
         if self.account:

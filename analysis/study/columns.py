@@ -296,13 +296,7 @@ def lay_out_rounds(raw: RawTable, findings: Findings) -> RawTable:
             "a heading without its round beside headings with one",
             f"write {name}_1, {name}_2 ... or give every round a row of its own",
         )
-    names = [
-        "session",
-        "athlete",
-        "round_no",
-        *dict.fromkeys(b for m in measures.values() for b in m),
-        "note",
-    ]
+    names = ["session", "athlete", "round_no", *dict.fromkeys(b for m in measures.values() for b in m), "note"]
     long = RawTable(raw.table, raw.file, decimal_comma=raw.decimal_comma, wide=True)
     long.columns = {n: [] for n in dict.fromkeys(names) if n in raw.columns or n not in shared}
     for index, row in enumerate(raw.rows):

@@ -394,11 +394,7 @@ def _named(codes: list[str]) -> str:
 
 
 def write_ledger(
-    raws: dict[str, RawTable],
-    decided: Decided,
-    barred: dict[str, str],
-    counts: dict[str, int],
-    gone: frozenset[str],
+    raws: dict[str, RawTable], decided: Decided, barred: dict[str, str], counts: dict[str, int], gone: frozenset[str]
 ) -> Ledger:
     """Write down what became of every row, and of every value of a measure of which a decision set some aside."""
     return Ledger().add(without_mention(entry, gone) for entry in _entries(raws, decided, barred, counts, gone))
@@ -411,13 +407,7 @@ def _entries(raws, decided: Decided, barred, counts, gone) -> Iterator[dict]:
         yield from _row_entries(raw, causes)
         yield from _value_entries(raw, decided, causes)
     for name, n in counts.items():
-        yield {
-            "table": name,
-            "amount": float(n),
-            "used": False,
-            "cause": WITHDREW,
-            "decided_by": "the person",
-        }
+        yield {"table": name, "amount": float(n), "used": False, "cause": WITHDREW, "decided_by": "the person"}
     yield from (entry for entry in decided.entries if entry["athlete"] not in gone)
 
 

@@ -96,10 +96,7 @@ def _likely_cause(value: float, column: Column) -> tuple[str, str, str]:
     return ", or ".join(causes), ", or ".join(remedies), offers[0] if len(offers) == 1 else ""
 
 
-OTHER_COLUMN = {
-    "vo2max_ml_kg_min": (("vo2max_l_min", 1.0, 8.0),),
-    "vo2max_l_min": (("vo2max_ml_kg_min", 20.0, 95.0),),
-}
+OTHER_COLUMN = {"vo2max_ml_kg_min": (("vo2max_l_min", 1.0, 8.0),), "vo2max_l_min": (("vo2max_ml_kg_min", 20.0, 95.0),)}
 """Column -> the column in which a value between these limits was probably meant to stand."""
 
 
@@ -470,8 +467,7 @@ def _read_text(text: str, column: Column, context: Context) -> str:
         trouble = "a name"
     if trouble:
         raise Slip(
-            f"looks like {trouble}; a study folder holds no personal data",
-            "delete it, or write a role or a code",
+            f"looks like {trouble}; a study folder holds no personal data", "delete it, or write a role or a code"
         )
     return text
 

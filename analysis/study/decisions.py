@@ -99,12 +99,7 @@ def apply_decisions(
             near = suggest_column(plain_heading(decision.measure)[0], column_rules()[table])
             remedy = f"write {near}" if near else "write the heading of a column of that table"
             _complain(
-                findings,
-                decision,
-                "measure",
-                decision.measure,
-                f"no such column in {table}{asked(near)}",
-                remedy,
+                findings, decision, "measure", decision.measure, f"no such column in {table}{asked(near)}", remedy
             )
             continue
         wrong = judge(table, measure, decision.new_value) if decision.action == "replace" and measure else None
@@ -188,12 +183,7 @@ def _act(decided: Decided, raw: RawTable, decision, measure: str, round_no: floa
         return
     if decision.action == "replace" and not measure:
         _complain(
-            findings,
-            decision,
-            "measure",
-            "",
-            "what is to be replaced is not said",
-            "write the column in measure",
+            findings, decision, "measure", "", "what is to be replaced is not said", "write the column in measure"
         )
         return
     if len(matches) > 1 and _means_one(decision, raw, measure, round_no):
@@ -210,10 +200,7 @@ def _act(decided: Decided, raw: RawTable, decision, measure: str, round_no: floa
         return
     for index in matches:
         before = decided.taken.setdefault((raw.table, raw.key(index), measure), decision)
-        if before is not decision and (before.action, before.new_value) != (
-            decision.action,
-            decision.new_value,
-        ):
+        if before is not decision and (before.action, before.new_value) != (decision.action, decision.new_value):
             said = f"{before.action} {before.new_value}".strip()
             _complain(
                 findings,
@@ -318,14 +305,7 @@ LEDGER_COLUMNS = tuple(LEDGER_TYPES)
 
 
 def _ledger_table(rows: Iterable[Mapping]) -> pd.DataFrame:
-    blank = {
-        "row": None,
-        "round_no": None,
-        "amount": 1.0,
-        "unit": "rows",
-        "used": True,
-        "decided_by": "rule",
-    }
+    blank = {"row": None, "round_no": None, "amount": 1.0, "unit": "rows", "used": True, "decided_by": "rule"}
     lines = [[row.get(c, blank.get(c, "")) for c in LEDGER_COLUMNS] for row in rows]
     table = pd.DataFrame(lines, columns=list(LEDGER_COLUMNS))
     for whole in ("row", "round_no"):

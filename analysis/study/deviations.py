@@ -154,12 +154,7 @@ def unmeasured(study: Study, plan: Plan) -> list[tuple]:
         outcome = OUTCOMES[hypothesis.outcome]
         if not measured[outcome.question]:
             lines.append(
-                (
-                    f"hypothesis: {short_question(hypothesis.question)}",
-                    outcome.label,
-                    "not measured",
-                    "rounds",
-                )
+                (f"hypothesis: {short_question(hypothesis.question)}", outcome.label, "not measured", "rounds")
             )
         if hypothesis.question.startswith("fitness") and not len(study.aerobic_tests):
             lines.append(
@@ -188,12 +183,7 @@ def _rounds_done(study: Study, fixed: FixedPlan) -> list[tuple]:
         if who:
             counts = join_words(sorted({str(planned[a]) for a in who}), "or")
             lines.append(
-                (
-                    "rounds per athlete",
-                    f"{counts} rounds",
-                    f"{plural(len(who), 'athlete')} did {word}",
-                    "rounds",
-                )
+                ("rounds per athlete", f"{counts} rounds", f"{plural(len(who), 'athlete')} did {word}", "rounds")
             )
     partly = int((rounds["took_part"] == "part").sum())
     if partly:

@@ -84,10 +84,7 @@ def describe_plan(study: Study, *, date: str, checksum: str, paragraphs: tuple[s
     plan = study.plan
     sections = (
         PlanSection(
-            "Questions and hypotheses",
-            _about_hypotheses(plan),
-            _hypotheses(plan),
-            "Hypotheses and direction.",
+            "Questions and hypotheses", _about_hypotheses(plan), _hypotheses(plan), "Hypotheses and direction."
         ),
         PlanSection("Outcomes", _about_outcomes(plan), _outcomes(plan), "Smallest effects that matter."),
         PlanSection("Athletes and size", _about_size(study, paragraphs)),
@@ -162,14 +159,7 @@ def _about_protocol(study: Study) -> tuple[str, ...]:
 def _protocol_table(protocol: Protocol) -> pd.DataFrame:
     named = {"all" if not protocol.groups else "all others": protocol, **protocol.groups}
     lines = [
-        (
-            name,
-            str(p.rounds),
-            _minutes(p.work_s),
-            _minutes(p.rest_s),
-            p.exertion_scale,
-            p.clothing or "not stated",
-        )
+        (name, str(p.rounds), _minutes(p.work_s), _minutes(p.rest_s), p.exertion_scale, p.clothing or "not stated")
         for name, p in named.items()
     ]
     return pd.DataFrame(lines, columns=["Group", "Rounds", "Work", "Rest", "Exertion scale", "Clothing"])
@@ -293,16 +283,7 @@ AFTERWARDS = (
 """The last section."""
 
 
-FIXED_SETTINGS = (
-    "ethics",
-    "fitness",
-    "sampling",
-    "cleaning",
-    "capacity",
-    "rounds",
-    "replication",
-    "training",
-)
+FIXED_SETTINGS = ("ethics", "fitness", "sampling", "cleaning", "capacity", "rounds", "replication", "training")
 """Sections of study.toml that are fixed with the plan and the protocol."""
 
 Justification = str | Sequence[str] | Mapping | None

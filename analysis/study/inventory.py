@@ -209,10 +209,7 @@ def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> No
             near = did_you_mean(table, TABLES)
             if near and grid.rows:
                 findings.problem_of(
-                    grid.file,
-                    f"no such table; did you mean {near}?",
-                    f"name the tab {near}, or notes",
-                    value=tab,
+                    grid.file, f"no such table; did you mean {near}?", f"name the tab {near}, or notes", value=tab
                 )
             elif grid.rows:
                 findings.remark_of(

@@ -32,15 +32,7 @@ from .consent import (
 from .convert import Context, convert_table, judge_value
 from .decisions import ALL, UNFIT, Decided, apply_decisions, is_about_unfit, is_proposal, propose_decisions, row_keys
 from .fixed_plan import FIXED_FILE, load_fixed_plan
-from .inventory import (
-    Inventory,
-    check_files,
-    check_unlisted,
-    input_checksums,
-    is_recording,
-    take_inventory,
-    untold,
-)
+from .inventory import Inventory, check_files, check_unlisted, input_checksums, is_recording, take_inventory, untold
 from .model import Study
 from .outcomes import OUTCOMES
 from .plan import Plan, keep_fixed, read_plan, settle_primary_session
@@ -209,12 +201,7 @@ def _examine(folder: Path, today: dt.date) -> Examination:
         for column in empty
     ]
     proposed += [
-        {
-            "table": name,
-            "measure": UNFIT,
-            "action": "set aside",
-            "reason": "does not fit; the senders cannot be asked",
-        }
+        {"table": name, "measure": UNFIT, "action": "set aside", "reason": "does not fit; the senders cannot be asked"}
         for name in ("survey",)
         if name in raws and name not in unfit and len(after.unfit.get(raws[name].file, ())) > 1
     ]
@@ -319,10 +306,7 @@ def _find_unmeasured(
 def _remark_on_initials(athletes: pd.DataFrame, findings: Findings) -> None:
     codes = [c for c in dict.fromkeys(athletes["athlete"]) if re.fullmatch(r"[^\W\d_]{2,3}|([^\W\d_]\.){2,3}", c)]
     if len(codes) > 1:
-        file, shown = (
-            athletes.iloc[0]["file"],
-            join_words([*codes[:3], *(["others"] if len(codes) > 3 else [])]),
-        )
+        file, shown = (athletes.iloc[0]["file"], join_words([*codes[:3], *(["others"] if len(codes) > 3 else [])]))
         problem = "codes that look like initials: whoever knows the club knows who that is"
         remedy = "number the athletes, such as A07, and keep the list of names apart"
         findings.remark_of(file, problem, remedy, column="athlete", value=shown)

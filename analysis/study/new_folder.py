@@ -32,17 +32,7 @@ REPORT_TEXTS = Path(__file__).parents[1] / "report" / "texts"
 """Templates of pages that the write-up fills in; a new folder gets a copy to rewrite."""
 
 STUDY_SHEETS = (
-    *(
-        "sessions",
-        "clock",
-        "athletes",
-        "attendance",
-        "rounds",
-        "aerobic_tests",
-        "recordings",
-        "published",
-        "decisions",
-    ),
+    *("sessions", "clock", "athletes", "attendance", "rounds", "aerobic_tests", "recordings", "published", "decisions"),
 )
 SURVEY_SHEETS = ("survey", "decisions")
 TRAINING_SHEETS = ("allocation", "training_log", "adverse_events")

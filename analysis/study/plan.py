@@ -128,14 +128,7 @@ def propose_adjustment(outcome: str) -> tuple[str, ...]:
 
 PROPOSED_REASON = "our proposal: would you change training for less?"
 PLAN_KEYS = (
-    *(
-        "primary_session",
-        "alpha",
-        "hypotheses",
-        "primary_outcomes",
-        "smallest_effects",
-        "smallest_effect_reasons",
-    ),
+    *("primary_session", "alpha", "hypotheses", "primary_outcomes", "smallest_effects", "smallest_effect_reasons"),
     *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes"),
     *("primary_questions", "multiplicity", "adjustment", "sexes", "assumptions", "looks"),
 )
@@ -334,10 +327,7 @@ class _PlanReader:
             isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= MOST_ATHLETES
         ):
             self.complain(
-                "n_athletes",
-                value,
-                f"not a number of athletes from 2 to {MOST_ATHLETES}",
-                "write n_athletes = 16",
+                "n_athletes", value, f"not a number of athletes from 2 to {MOST_ATHLETES}", "write n_athletes = 16"
             )
             return None
         return value

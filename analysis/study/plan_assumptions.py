@@ -10,23 +10,8 @@ from .problems import asked
 _SIZES = ("mean", "rise", "sd_between", "sd_within", "slope")
 ASSUMPTION_FIELDS = (
     *(f"{outcome}.{size}" for outcome in ("heart_rate", "lactate", "exertion") for size in _SIZES),
-    *(
-        "capacity_mean",
-        "capacity_sd",
-        "test_error",
-        "age_low",
-        "age_high",
-        "capacity_per_year",
-        "share_women",
-    ),
-    *(
-        "women_capacity",
-        "women_heart_rate",
-        "hr_max_sd",
-        "heart_rate_per_hr_max",
-        "hr_max_error",
-        "bout_share",
-    ),
+    *("capacity_mean", "capacity_sd", "test_error", "age_low", "age_high", "capacity_per_year", "share_women"),
+    *("women_capacity", "women_heart_rate", "hr_max_sd", "heart_rate_per_hr_max", "hr_max_error", "bout_share"),
     *("autocorrelation", "missing_round", "leave", "strap_loss", "delay_sd_s", "delay_drift_s"),
     "lactate_per_delay_s",
 )
@@ -51,12 +36,7 @@ def read_assumptions(section: dict, complain: Callable) -> tuple[dict, dict, dic
             continue
         low, high = entry.get("low"), entry.get("high")
         if low is not None and not low <= entry.get("value", low) <= high:
-            complain(
-                "assumptions",
-                name,
-                "low, value and high are not in order",
-                "write low, value and high in order",
-            )
+            complain("assumptions", name, "low, value and high are not in order", "write low, value and high in order")
             continue
         if "value" in entry:
             values[name] = float(entry["value"])

@@ -20,11 +20,7 @@ def about_adjustment(plan: Plan) -> str:
     return text
 
 
-COVARIATE_WORDS = {
-    "hr_max_bpm": "measured maximal heart rate",
-    "age_years": "age",
-    "sex": "sex (where both take part)",
-}
+COVARIATE_WORDS = {"hr_max_bpm": "measured maximal heart rate", "age_years": "age", "sex": "sex (where both take part)"}
 
 
 def _covariates(names: tuple[str, ...]) -> str:

@@ -193,28 +193,14 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
             for line in lines_of(table, table[column] != ""):
                 date = dt.date.fromisoformat(getattr(line, column))
                 if date.year < 1990:
-                    findings.problem(
-                        *place(name, line),
-                        column,
-                        date,
-                        "more than a generation ago",
-                        "correct the year",
-                    )
+                    findings.problem(*place(name, line), column, date, "more than a generation ago", "correct the year")
                 elif date > today and name == "sessions" and line.session not in filled:
                     findings.remark(
-                        *place(name, line),
-                        column,
-                        date,
-                        "a session that is still to come",
-                        "nothing, if that is meant",
+                        *place(name, line), column, date, "a session that is still to come", "nothing, if that is meant"
                     )
                 elif date > today:
                     findings.problem(
-                        *place(name, line),
-                        column,
-                        date,
-                        "a date in the future",
-                        "type the date on which it was",
+                        *place(name, line), column, date, "a date in the future", "type the date on which it was"
                     )
 
 
@@ -336,10 +322,7 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             )
         known = athletes.get(line.athlete)
         work_s = protocol.for_group(known.group if known else "").work_s
-        if line.round_no > left_after.get((line.session, line.athlete), math.inf) and line.took_part in (
-            "yes",
-            "part",
-        ):
+        if line.round_no > left_after.get((line.session, line.athlete), math.inf) and line.took_part in ("yes", "part"):
             problem = "took part after the round that attendance gives as the last before leaving"
             findings.remark(*where, "took_part", line.took_part, problem, "correct one of the two sheets")
         if 60 * line.minutes_done > work_s + 30:
@@ -424,11 +407,7 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
         shown = f"{line.start_clock} to {line.end_clock}"
         if length > 4 * 3600 or length == 0:
             findings.problem(
-                *place("clock", line),
-                "end_clock",
-                shown,
-                "the round ends before it begins",
-                "correct the times",
+                *place("clock", line), "end_clock", shown, "the round ends before it begins", "correct the times"
             )
         elif abs(length - work_s) > max(60.0, 0.25 * work_s) and line.round_no > 0:
             findings.remark(
@@ -496,11 +475,7 @@ def _check_published(published: pd.DataFrame, findings: Findings) -> None:
         where = place("published", line)
         if line.ci_low > line.ci_high:
             findings.problem(
-                *where,
-                "ci_low",
-                f"{line.ci_low:g}",
-                "the interval ends before it begins",
-                "exchange the limits",
+                *where, "ci_low", f"{line.ci_low:g}", "the interval ends before it begins", "exchange the limits"
             )
         if line.statistic.casefold() in ("r", "rho", "pearson", "spearman", "correlation") and abs(line.value) > 1:
             findings.problem(*where, "value", f"{line.value:g}", "a correlation beyond 1", "look at the paper")

@@ -16,19 +16,7 @@ from .outcomes import OUTCOMES
 from .problems import BEGINNINGS, GIVEN_NAMES, ORDINARY_WORDS, PERSONAL_COLUMNS, SIGNS
 
 _PERSONAL_PARTS = frozenset(
-    {
-        "surname",
-        "firstname",
-        "lastname",
-        "email",
-        "mail",
-        "phone",
-        "telephone",
-        "birth",
-        "birthdate",
-        "birthday",
-        "dob",
-    }
+    {"surname", "firstname", "lastname", "email", "mail", "phone", "telephone", "birth", "birthdate", "birthday", "dob"}
 )
 _MAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[a-z]{2,}", re.IGNORECASE)
 _PHONE = re.compile(r"(?<![\w.,:-])(?:\+|00)\d[\d ()/-]{7,}\d(?![\w.,:-])|(?<![\w.,:-])0\d{2,4}[ /-]\d{3}[\d -]{2,}\d")
@@ -242,12 +230,7 @@ LEVELS = {
 }
 """Per column that may tell who somebody is: from fine to coarse; numbers are widths of bands, None drops the column."""
 
-_WORTH = {
-    "age_years": (1.0, 0.75, 0.4, 0.0),
-    "mass_kg": (1.0, 0.75, 0.4, 0.0),
-    "sex": (1.2, 0.0),
-    "group": (0.8, 0.0),
-}
+_WORTH = {"age_years": (1.0, 0.75, 0.4, 0.0), "mass_kg": (1.0, 0.75, 0.4, 0.0), "sex": (1.2, 0.0), "group": (0.8, 0.0)}
 
 
 def hide_in_crowd(people: pd.DataFrame, *, least: int = 2) -> tuple[pd.DataFrame, tuple[str, ...]]:
@@ -300,12 +283,7 @@ def _too_rare(columns: list[list[str]], size: int, least: int) -> set[int] | Non
     return masked if not masked or least <= len(masked) < size else None
 
 
-_WORDS = {
-    "age_years": ("age", " years"),
-    "mass_kg": ("body mass", " kg"),
-    "sex": ("sex", ""),
-    "group": ("group", ""),
-}
+_WORDS = {"age_years": ("age", " years"), "mass_kg": ("body mass", " kg"), "sex": ("sex", ""), "group": ("group", "")}
 
 
 def _said(columns, choice, n_masked: int) -> tuple[str, ...]:

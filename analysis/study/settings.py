@@ -270,13 +270,7 @@ def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str
     if "=" not in line and not line.startswith("["):
         if ":" in line:
             return row, "", line, "a colon where an equals sign belongs", "write name = value"
-        return (
-            row,
-            "",
-            line,
-            "a line that is neither name = value nor [section]",
-            "complete it, or put # before it",
-        )
+        return (row, "", line, "a line that is neither name = value nor [section]", "complete it, or put # before it")
     if line.startswith("[") and line.count("[") != line.count("]"):
         return row, "", line, "a bracket is missing", "write the section as [name]"
     if re.fullmatch(r"\d{1,30},\d{1,30}", value):
@@ -406,10 +400,6 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
         )
     clothing = section.get("clothing", common.clothing if common else "")
     if clothing and clothing not in CLOTHING:
-        complain(
-            "clothing",
-            "not a clothing that the kit knows",
-            'write clothing = "jacket" or clothing = "no jacket"',
-        )
+        complain("clothing", "not a clothing that the kit knows", 'write clothing = "jacket" or clothing = "no jacket"')
         clothing = ""
     return Protocol(rounds or 0, times["work_s"], times["rest_s"], str(scale), clothing=clothing)

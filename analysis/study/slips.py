@@ -99,11 +99,7 @@ ENOUGH = 1_000
 MOST_UNFIT, FEW_UNFIT = 0.5, 0.1
 """More than this share does not fit as it stands, and less than that fits not once put right. Our proposal."""
 
-ORDERED = (
-    ("hr_mean_typed_bpm", "hr_peak_typed_bpm"),
-    ("hr_mean_bpm", "hr_peak_bpm"),
-    ("hr_rest_bpm", "hr_max_bpm"),
-)
+ORDERED = (("hr_mean_typed_bpm", "hr_peak_typed_bpm"), ("hr_mean_bpm", "hr_peak_bpm"), ("hr_rest_bpm", "hr_max_bpm"))
 """Columns of which the first cannot exceed the second."""
 
 

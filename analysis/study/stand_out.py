@@ -391,11 +391,7 @@ def _mass(table: str, column: str, line, value: float, others: list[float]) -> I
 
 def _tests(tests: pd.DataFrame) -> Iterator[StandsOut]:
     for name, own in tests.groupby("test", sort=False):
-        for column, unit in (
-            ("distance_m", " m"),
-            ("vo2max_ml_kg_min", " mL/kg/min"),
-            ("vo2max_l_min", " L/min"),
-        ):
+        for column, unit in (("distance_m", " m"), ("vo2max_ml_kg_min", " mL/kg/min"), ("vo2max_l_min", " L/min")):
             yield from _one_each(own, "aerobic_tests", column, f"the club's other values of {name}", unit)
 
 
@@ -481,10 +477,5 @@ def _ask_about_delays(rounds: pd.DataFrame, findings: Findings) -> None:
             "so a rise is then not the rounds' alone"
         )
         findings.question(
-            line.file,
-            None,
-            "lactate_delay_s",
-            "",
-            problem,
-            "nothing can be put right afterwards; the write-up says so",
+            line.file, None, "lactate_delay_s", "", problem, "nothing can be put right afterwards; the write-up says so"
         )

@@ -311,10 +311,7 @@ def decode_text(content: bytes) -> tuple[str, str]:
             continue
         if "\0" not in text:
             return text, name.removesuffix("-sig")
-    raise Unreadable(
-        "this is not a text file, or is damaged",
-        "save it again from the spreadsheet as CSV (UTF-8)",
-    )
+    raise Unreadable("this is not a text file, or is damaged", "save it again from the spreadsheet as CSV (UTF-8)")
 
 
 def _choose_delimiter(lines: list[str]) -> str:

@@ -62,12 +62,7 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
         findings.problem(SETTINGS_FILE, row, key, value, problem, remedy)
 
     if not isinstance(section, dict) or not isinstance(drawn, dict):
-        complain(
-            "training",
-            section,
-            "not a section",
-            "write [training], and [allocation], each on a line of its own",
-        )
+        complain("training", section, "not a section", "write [training], and [allocation], each on a line of its own")
         return None
     for key in section:
         if key not in KEYS:
@@ -77,12 +72,7 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
     if design not in DESIGNS:
         near = did_you_mean(str(design), DESIGNS)
         problem = CROSSOVER if "cross" in str(design) else "no such design"
-        complain(
-            "design",
-            design,
-            problem,
-            f'write design = "{near or "parallel"}"; possible: {", ".join(DESIGNS)}',
-        )
+        complain("design", design, problem, f'write design = "{near or "parallel"}"; possible: {", ".join(DESIGNS)}')
         design = "parallel"
     numbers = {"weeks": (float("nan"), 1, 52), "sessions_per_week": (float("nan"), 0.5, 14)}
     numbers["smallest_capacity_gain"] = (PROPOSED_GAIN, 0.01, 30)
@@ -105,10 +95,7 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
     wrong = [s for s in strata if s not in known] if isinstance(strata, list) else [strata]
     if wrong:
         complain(
-            "strata",
-            wrong[0],
-            "not a column that groups can be balanced within",
-            'write strata = ["sex", "club"]',
+            "strata", wrong[0], "not a column that groups can be balanced within", 'write strata = ["sex", "club"]'
         )
         strata = []
     texts = {}

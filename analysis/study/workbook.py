@@ -22,12 +22,7 @@ from .text_files import MAX_CELL, MAX_COLUMNS, Grid, Unreadable, writes_decimal_
 MAX_UNPACKED = 60_000_000
 """Largest size of a workbook when unpacked; a typical one needs less than 1 MB."""
 
-MAX_PARTS = {
-    "sharedStrings.xml": 20_000_000,
-    "styles.xml": 4_000_000,
-    "workbook.xml": 4_000_000,
-    ".rels": 4_000_000,
-}
+MAX_PARTS = {"sharedStrings.xml": 20_000_000, "styles.xml": 4_000_000, "workbook.xml": 4_000_000, ".rels": 4_000_000}
 """Ending of a part -> its largest size unpacked: the parts that the library reads whole before any row."""
 
 MAX_MARKS = 100_000
@@ -110,9 +105,7 @@ def _formulas_without_value(path: Path, openpyxl) -> dict[str, list[str]]:
         found: dict[str, list[str]] = {}
         for sheet in with_formulas.worksheets:
             rows = zip(
-                sheet.iter_rows(max_row=MAX_ROWS),
-                with_values[sheet.title].iter_rows(max_row=MAX_ROWS),
-                strict=False,
+                sheet.iter_rows(max_row=MAX_ROWS), with_values[sheet.title].iter_rows(max_row=MAX_ROWS), strict=False
             )
             for formula_row, value_row in rows:
                 for formula, value in zip(formula_row, value_row, strict=False):
@@ -144,9 +137,7 @@ def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
             )
         if max(map(len, texts), default=0) > MAX_CELL:
             raise Unreadable(
-                f"the tab {sheet.title} has a cell with more than {MAX_CELL:,} characters",
-                "shorten the text",
-                number,
+                f"the tab {sheet.title} has a cell with more than {MAX_CELL:,} characters", "shorten the text", number
             )
         if texts:
             rows.append((number, [keep.setdefault(t, t) for t in texts]))
@@ -154,10 +145,7 @@ def _read_tab(sheet, name: str, missing: list[str]) -> Grid:
     if missing:
         some = ", ".join(missing[:5]) + (" ..." if len(missing) > 5 else "")
         remarks = (
-            (
-                f"formulas without a worked-out value: {some}",
-                "open the workbook in the spreadsheet and save it",
-            ),
+            (f"formulas without a worked-out value: {some}", "open the workbook in the spreadsheet and save it"),
         )
     comma = writes_decimal_comma({t for _, row in rows for t in row}, otherwise=False)
     return Grid(file, rows, comma, remarks)

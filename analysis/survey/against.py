@@ -11,10 +11,7 @@ import pandas as pd
 
 from .files import LEAST_ERROR_BPM, Spread, error_given_rates, measure_spread
 
-OUTCOME_MEASURES = {
-    "percent_hr_max": ("percent_mean", "percent_peak"),
-    "hr_mean_bpm": ("hr_mean_bpm", "hr_peak_bpm"),
-}
+OUTCOME_MEASURES = {"percent_hr_max": ("percent_mean", "percent_peak"), "hr_mean_bpm": ("hr_mean_bpm", "hr_peak_bpm")}
 """Published outcome -> our mean and peak."""
 REST_PERCENT = (55.0, 70.0)
 """Heart rate outside the rounds (warm-up, drilling, standing), per cent of maximum: our proposal, no source."""
@@ -125,19 +122,7 @@ def _typical(codes: np.ndarray, values: np.ndarray) -> list:
         between = max(0.0, (msb - msw) / ((n - (counts.astype(float) ** 2).sum() / n) / (k - 1)))
         people, within = math.sqrt(between), math.sqrt(msw)
         together = between / (between + msw) if between + msw > 0 else nan
-    return [
-        estimate,
-        se,
-        estimate - half,
-        estimate + half,
-        float(k - 1),
-        people,
-        within,
-        together,
-        k,
-        n,
-        METHOD,
-    ]
+    return [estimate, se, estimate - half, estimate + half, float(k - 1), people, within, together, k, n, METHOD]
 
 
 GRID = np.arange(30.0, 130.5, 0.5)

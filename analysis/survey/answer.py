@@ -26,14 +26,7 @@ from .against import (
     window_lengths,
 )
 from .files import LEAST_ERROR_BPM, MAIN_EQUATION, FileSummary, describe_senders, summarise_files
-from .screen import (
-    SCREENS,
-    SPARRING_KINDS,
-    complete_columns,
-    left_out_sessions,
-    screen_sessions,
-    settle_people,
-)
+from .screen import SCREENS, SPARRING_KINDS, complete_columns, left_out_sessions, screen_sessions, settle_people
 
 
 @dataclass(frozen=True)
@@ -228,13 +221,7 @@ def answer_survey(
         plausible_ages=tuple(float(a) for a in plausible_ages),
         method=_method(carried, people),
         left_out=left_out_sessions(sessions),
-        warnings=(
-            *notes,
-            *remarks,
-            *disagreeing,
-            *screened.warnings,
-            *_warn(main, people, n_people, carried),
-        ),
+        warnings=(*notes, *remarks, *disagreeing, *screened.warnings, *_warn(main, people, n_people, carried)),
     )
 
 

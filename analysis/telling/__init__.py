@@ -8,7 +8,4 @@ of the kit. Nothing here reads a file or computes a statistic. Import the topic,
 
 from .style import finish, save_figure
 
-__all__ = [
-    "finish",
-    "save_figure",
-]
+__all__ = ["finish", "save_figure"]

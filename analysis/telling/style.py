@@ -229,10 +229,7 @@ def _glyphs_alone():
         subset.Options = usual
 
 
-_UNDATED = {
-    "svg": {"Date": None, "Creator": None},
-    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
-}
+_UNDATED = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None, "Creator": None, "Producer": None}}
 
 
 def contact_sheet(figures: Mapping[str, tuple[str, str]]) -> str:

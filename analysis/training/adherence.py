@@ -76,11 +76,7 @@ def describe_adherence(
     groups = athletes.groupby("arm", sort=True)[numbers].mean().reset_index()
     groups.insert(1, "n_athletes", groups["arm"].map(athletes["arm"].value_counts()))
     return Adherence(
-        athletes=athletes,
-        groups=groups,
-        guards=_guards(athletes, groups),
-        weeks=float(weeks),
-        sessions_planned=planned,
+        athletes=athletes, groups=groups, guards=_guards(athletes, groups), weeks=float(weeks), sessions_planned=planned
     )
 
 
@@ -96,12 +92,7 @@ def _guards(athletes, groups) -> pd.DataFrame:
     if {"trained", "control"} <= set(by_arm.index):
         apart = float(by_arm.loc["trained", "sparring_min_week"] - by_arm.loc["control", "sparring_min_week"])
         lines.append(
-            (
-                "sparring a week differs",
-                abs(apart) > SPARRING_APART_MIN,
-                apart,
-                "min per week, trained minus control",
-            )
+            ("sparring a week differs", abs(apart) > SPARRING_APART_MIN, apart, "min per week, trained minus control")
         )
     crossed = int((controls["sessions_done"] > 0).sum())
     lines.append(("intervals done by controls", crossed > 0, float(crossed), _who(crossed, "of the control group")))

@@ -105,21 +105,11 @@ def analyse_outcome(
 ) -> TrainingOutcome:
     """Analyse one outcome of a randomised training study, everyone as allocated."""
     wide = one_row_per_athlete(values, allocation)
-    shared = {
-        "outcome": "post",
-        "baseline": "pre",
-        "group": "arm",
-        "reference": "control",
-        "covariates": covariates,
-    }
+    shared = {"outcome": "post", "baseline": "pre", "group": "arm", "reference": "control", "covariates": covariates}
     main = compare_groups(wide, **shared)
     paired = design == "matched_pairs"
     chance = randomisation_test(
-        wide,
-        **shared,
-        allocations=None if paired else reference_set,
-        pairs="pair" if paired else None,
-        seed=seed,
+        wide, **shared, allocations=None if paired else reference_set, pairs="pair" if paired else None, seed=seed
     )
     flow, missing = _flow(wide, reasons or {})
     why = _why_not(design, flow, chance, alpha)

@@ -30,17 +30,7 @@ def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
                 ["athlete", "value", "unit", "standard_error", "error_kind", "test", "date"]
             ].assign(phase=phase, occasion=occasion)
         )
-    columns = [
-        "athlete",
-        "phase",
-        "occasion",
-        "value",
-        "unit",
-        "standard_error",
-        "error_kind",
-        "test",
-        "date",
-    ]
+    columns = ["athlete", "phase", "occasion", "value", "unit", "standard_error", "error_kind", "test", "date"]
     table = pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
     table.attrs["left_out"] = pd.concat(lost, ignore_index=True) if lost else None
     return table

@@ -159,11 +159,7 @@ def _whole_pairs(table, data, pairs):
     codes = table[pairs].astype("string").fillna("").str.strip().to_numpy()[data.rows]
     whole = np.array([bool(c) and np.sum(codes == c) == 2 and len(set(data.group[codes == c])) == 2 for c in codes])
     rows = [
-        {
-            "athlete": a,
-            "measure": pairs,
-            "reason": "the other one of the pair has no follow-up, or there is no pair",
-        }
+        {"athlete": a, "measure": pairs, "reason": "the other one of the pair has no follow-up, or there is no pair"}
         for a, w in zip(data.athletes, whole, strict=True)
         if not w
     ]

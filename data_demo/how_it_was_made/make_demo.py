@@ -80,11 +80,7 @@ def main(folder: Path = HERE.parent) -> None:
     save(folder / "pace.csv", PACE_COLUMNS, pace)
     save(HERE / "true_pace.csv", ["athlete", "round_no", "active_s"], true_pace)
     (HERE / "truth.json").write_text(json.dumps({"seed": SEED, **asdict(truth)}, indent=1) + "\n", encoding="utf-8")
-    save(
-        HERE / "true_rounds.csv",
-        ["session", "athlete", "round_no", "hr_mean_bpm", "lactate_mmol_l"],
-        true_rows,
-    )
+    save(HERE / "true_rounds.csv", ["session", "athlete", "round_no", "hr_mean_bpm", "lactate_mmol_l"], true_rows)
     save(
         HERE / "true_athletes.csv",
         ["athlete", "vo2max_ml_kg_min", "hr_max_bpm"],
@@ -155,13 +151,7 @@ def write_recordings(rng, truth, club: Club, evenings, folder: Path) -> list[lis
                     piece = trace[int(starts[r]) : int(starts[r]) + 300]
                     lactate = evenings[session]["lactate_mmol_l"][i, r]
                     true_rows.append(
-                        [
-                            session,
-                            code,
-                            r + 1,
-                            round(piece.mean(), 3),
-                            round(lactate, 3) if session == "1" else "",
-                        ]
+                        [session, code, r + 1, round(piece.mean(), 3), round(lactate, 3) if session == "1" else ""]
                     )
             bpm = np.round(trace)
             if session == "2" or code in ("A01", "A02", "A03", "A04", "A05", "A06"):
@@ -214,13 +204,7 @@ def write_one(rng, code, bpm, starts, begin, utc_offset_h, recordings: Path) -> 
 
 def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
     """Write the tables that people fill in."""
-    save(
-        folder / "athletes.csv",
-        COLUMNS["athletes"],
-        athlete_rows(rng, club),
-        delimiter=";",
-        decimal_comma=True,
-    )
+    save(folder / "athletes.csv", COLUMNS["athletes"], athlete_rows(rng, club), delimiter=";", decimal_comma=True)
     save(
         folder / "sessions.csv",
         COLUMNS["sessions"],
@@ -257,29 +241,13 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
         drunk = round(float(noted.uniform(0.2, 0.9)), 1)
         after = round(club.mass[i] * (1 - float(noted.normal(0.009, 0.003))), 1)
         attendance.append(
-            [
-                "1",
-                code,
-                device,
-                club.mass[i],
-                round(usual, 1),
-                *ticks,
-                "19:05",
-                3 if left else "",
-                after,
-                drunk,
-                left,
-            ]
+            ["1", code, device, club.mass[i], round(usual, 1), *ticks, "19:05", 3 if left else "", after, drunk, left]
         )
     attendance += [
         ["2", c, "receiver", *[club.mass[club.codes.index(c)]] * 2, *[""] * 5, "19:05", "", "", "", ""]
         for c in STUDENTS_OF_EVENING_2
     ]
-    save(
-        folder / "attendance.csv",
-        COLUMNS["attendance"],
-        attendance,
-    )
+    save(folder / "attendance.csv", COLUMNS["attendance"], attendance)
     save(folder / "rounds.csv", COLUMNS["rounds"], round_rows(rng, truth, club, pairs, evenings))
     recordings = [["1", c, "receiver_evening_1.csv", c, "receiver", ""] for c in club.codes[:6]]
     for code, ending in zip(
@@ -289,11 +257,7 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
         offset = {"A11": 47, "A14": -63}.get(code, "")
         recordings += [["1", code, f, "", "own strap", offset] for f in files]
     recordings += [["2", c, "receiver_evening_2.csv", c, "receiver", ""] for c in STUDENTS_OF_EVENING_2]
-    save(
-        folder / "recordings.csv",
-        COLUMNS["recordings"],
-        recordings,
-    )
+    save(folder / "recordings.csv", COLUMNS["recordings"], recordings)
     save(
         folder / "decisions.csv",
         COLUMNS["decisions"],
@@ -311,7 +275,7 @@ def write_tables(rng, truth, club: Club, pairs, evenings, folder: Path) -> None:
                 "replace",
                 _TYPED["A11"],
                 "decimal point forgotten; the paper sheet agrees",
-            ],
+            ]
         ],
     )
     save_aerobic_tests(rng, truth, club, folder)
@@ -418,21 +382,7 @@ def round_rows(rng, truth, club: Club, pairs, evenings) -> list[list]:
             k = order.index(code)
             opponent = order[k ^ r] if r < 4 else order[(7 - k)]
             rows.append(
-                [
-                    "2",
-                    code,
-                    r,
-                    "yes",
-                    5,
-                    opponent,
-                    "",
-                    "",
-                    int(evenings["2"]["exertion"][i, r - 1]),
-                    "",
-                    "",
-                    "",
-                    "",
-                ]
+                ["2", code, r, "yes", 5, opponent, "", "", int(evenings["2"]["exertion"][i, r - 1]), "", "", "", ""]
             )
     return rows
 
@@ -447,17 +397,7 @@ def save_aerobic_tests(rng, truth, club: Club, folder: Path) -> None:
         date = (datetime(2026, 10, 3) + timedelta(days=int(rng.integers(0, 7)))).strftime("%Y-%m-%d")
         if code in LABORATORY:
             rows.append(
-                [
-                    code,
-                    date,
-                    "gas_exchange",
-                    f"{code}_ramp.csv",
-                    "",
-                    "",
-                    club.mass[i],
-                    int(club.age[i]),
-                    club.sex[i],
-                ]
+                [code, date, "gas_exchange", f"{code}_ramp.csv", "", "", club.mass[i], int(club.age[i]), club.sex[i]]
             )
         else:
             level = int(club.stage[i])
@@ -474,11 +414,7 @@ def save_aerobic_tests(rng, truth, club: Club, folder: Path) -> None:
                     club.sex[i],
                 ]
             )
-    save(
-        folder / "aerobic_tests.csv",
-        COLUMNS["aerobic_tests"],
-        rows,
-    )
+    save(folder / "aerobic_tests.csv", COLUMNS["aerobic_tests"], rows)
 
 
 def write_gas_exchange(rng, club: Club, folder: Path) -> None:
@@ -503,9 +439,7 @@ def write_gas_exchange(rng, club: Club, folder: Path) -> None:
             )
             t += 60 / (18 + 34 * t / seconds) * (1 + rng.normal(0, 0.08))
         save(
-            folder / "aerobic_files" / f"{code}_ramp.csv",
-            ["elapsed_s", "vo2_ml_min", "vco2_ml_min", "hr_bpm"],
-            breaths,
+            folder / "aerobic_files" / f"{code}_ramp.csv", ["elapsed_s", "vo2_ml_min", "vco2_ml_min", "hr_bpm"], breaths
         )
 
 

@@ -33,13 +33,7 @@ def make_pace(codes, fitter, sparred, starts) -> tuple[list[list], list[list]]:
             for rater, (blind, delay, missed, confused, ahead, rated) in RATERS.items():
                 if k in rated:
                     rows += marks(
-                        rng,
-                        spans,
-                        (rater, blind, code, k),
-                        began + timedelta(seconds=ahead),
-                        delay,
-                        missed,
-                        confused,
+                        rng, spans, (rater, blind, code, k), began + timedelta(seconds=ahead), delay, missed, confused
                     )
     return rows, truth
 
@@ -68,11 +62,7 @@ def marks(rng, spans, who, began, delay, missed, confused) -> list[list]:
             state = STATES[int(rng.integers(4))]
         if state != seen[-1][0]:
             seen.append((state, begin, end))
-    times = [
-        0.0,
-        *(b + abs(rng.normal(delay, 0.3)) for _, b, _ in seen[1:]),
-        WORK_S + float(rng.uniform(0, 1.5)),
-    ]
+    times = [0.0, *(b + abs(rng.normal(delay, 0.3)) for _, b, _ in seen[1:]), WORK_S + float(rng.uniform(0, 1.5))]
     times = list(np.maximum.accumulate(np.round(times, 1)))
     return [
         ["1", rater, blind, code, k, state, clock(began, times[i]), clock(began, times[i + 1])]

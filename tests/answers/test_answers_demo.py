@@ -60,10 +60,7 @@ def test_every_wart_of_the_evening_is_noticed(demo):
 
 
 def test_round_effects_lie_where_the_truth_is(demo, truth):
-    for outcome, key in (
-        ("hr_mean_bpm", "hr_round_effects_bpm"),
-        ("lactate_mmol_l", "lactate_round_effects_mmol_l"),
-    ):
+    for outcome, key in (("hr_mean_bpm", "hr_round_effects_bpm"), ("lactate_mmol_l", "lactate_round_effects_mmol_l")):
         found = demo.rounds(outcome).comparison.contrasts
         assert len(found) >= 3
         for line in found.to_dict("records"):

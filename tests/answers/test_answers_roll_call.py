@@ -104,11 +104,7 @@ def test_clothing_stands_in_the_protocol_and_in_the_comparison(study, demo_answe
 
 def test_grades_are_ranked_in_the_order_of_the_settings(tmp_path):
     table = pd.DataFrame(
-        {
-            "athlete": list("abcd"),
-            "grade": ["Blue", "white", "", "green"],
-            "grade_rank": [np.nan, np.nan, 4, np.nan],
-        }
+        {"athlete": list("abcd"), "grade": ["Blue", "white", "", "green"], "grade_rank": [np.nan, np.nan, 4, np.nan]}
     )
     ranked, wrong = rank_grades(table, ("white", "blue", "purple"))
     assert ranked["grade_rank"].tolist()[:3] == [2, 1, 4] and np.isnan(ranked["grade_rank"][3])

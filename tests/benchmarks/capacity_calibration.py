@@ -42,11 +42,7 @@ def design_of(capacity, *, interaction=False):
     studies, n = capacity.shape
     dummies = np.tile(np.eye(ROUNDS)[:, 1:], (n, 1))
     x = np.repeat(capacity, ROUNDS, axis=1)
-    parts = [
-        np.ones((studies, n * ROUNDS, 1)),
-        x[:, :, None],
-        np.broadcast_to(dummies, (studies, *dummies.shape)),
-    ]
+    parts = [np.ones((studies, n * ROUNDS, 1)), x[:, :, None], np.broadcast_to(dummies, (studies, *dummies.shape))]
     if interaction:
         parts.append(dummies[None] * x[:, :, None])
     return np.concatenate(parts, axis=2)
@@ -79,10 +75,7 @@ def slope_table(rng, studies):
 
 def drift_table(rng, studies):
     """Athletes differ in their rise but not by fitness: how often is a relation claimed?"""
-    lines = [
-        "| athletes | SD of their rise, bpm a round | own slope, t | factor interaction, F |",
-        "|---|---|---|---|",
-    ]
+    lines = ["| athletes | SD of their rise, bpm a round | own slope, t | factor interaction, F |", "|---|---|---|---|"]
     for n, spread in ((n, spread) for spread in (2.5, 6.0) for n in SIZES):
         y, x = draw_clubs(rng, n, studies, slope=0.0, slopes_sd=spread)
         fit = fit_mixed_batch(
@@ -129,13 +122,7 @@ def corrected_slope_table(rng, studies):
     """Does the interval of a steep slope hold the true one where the test errs by 3 mL/kg/min from day to day?"""
     lines = ["| athletes | SD of capacity | true slope | as measured holds it | corrected holds it | unbounded |"]
     lines.append("|---|---|---|---|---|---|")
-    for n, spread, slope in (
-        (8, 6.0, -1.5),
-        (12, 6.0, -1.5),
-        (12, 6.0, -3.0),
-        (16, 4.5, -2.0),
-        (24, 6.0, -3.0),
-    ):
+    for n, spread, slope in ((8, 6.0, -1.5), (12, 6.0, -1.5), (12, 6.0, -3.0), (16, 4.5, -2.0), (24, 6.0, -3.0)):
         measured = covered = unbounded = 0
         for seed in range(studies):
             true = rng.normal(0, spread, n)
@@ -143,13 +130,7 @@ def corrected_slope_table(rng, studies):
             found = _slope(shown, y)
             rest = y - y.mean() - found * (shown - shown.mean())
             error = math.sqrt(rest @ rest / (n - 2) / ((n - 1) * shown.var(ddof=1)))
-            options = {
-                "kind": "retest",
-                "error_sd": 3.0,
-                "capacity_sd": shown.std(ddof=1),
-                "n": n,
-                "seed": seed,
-            }
+            options = {"kind": "retest", "error_sd": 3.0, "capacity_sd": shown.std(ddof=1), "n": n, "seed": seed}
             _, low, high = correct_slope(found, error, n - 2, **options)
             measured += abs(found - slope) <= stdtrit(n - 2, 0.975) * error
             covered += low <= slope <= high

@@ -94,12 +94,7 @@ def simulate(evenings: int, seed: int) -> pd.DataFrame:
             truth[:n] = trace.starts[:n]
         for start, true, sure in zip(found["start_s"], truth, found["confidence"], strict=True):
             lines.append(
-                (
-                    kind,
-                    "right" if told == (rounds, work, rest) and kind != "no rounds" else "wrong",
-                    start - true,
-                    sure,
-                )
+                (kind, "right" if told == (rounds, work, rest) and kind != "no rounds" else "wrong", start - true, sure)
             )
     return pd.DataFrame(lines, columns=["kind", "told", "error_s", "confidence"])
 
@@ -136,13 +131,7 @@ def clocks_off(traces: int, seed: int) -> list[tuple]:
             lag = find_clock(clock, rates, np.isfinite(rates), trace.starts, trace.starts + work)
             held = abs(lag.seconds) > max(limit, lag.uncertainty_s) and lag.confidence >= LEAST_CONFIDENCE
             lines.append(
-                (
-                    offset,
-                    abs(lag.seconds - offset) <= 10,
-                    bool(held),
-                    lag.confidence,
-                    abs(lag.seconds - offset) <= 15,
-                )
+                (offset, abs(lag.seconds - offset) <= 10, bool(held), lag.confidence, abs(lag.seconds - offset) <= 15)
             )
     return lines
 

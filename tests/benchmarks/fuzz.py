@@ -28,15 +28,7 @@ HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[1] / "recordings"), str(HERE.parents[1] / "study")]
 
 from mutate import mutate, seeds, sound  # noqa: E402
-from study_folders import (  # noqa: E402
-    SETTINGS,
-    aerobic_tests,
-    athletes,
-    csv_text,
-    make_folder,
-    rounds,
-    sessions,
-)
+from study_folders import SETTINGS, aerobic_tests, athletes, csv_text, make_folder, rounds, sessions  # noqa: E402
 
 from analysis.answers import Answers  # noqa: E402
 from analysis.basics import KitError  # noqa: E402
@@ -100,12 +92,7 @@ def all_settings() -> dict[str, bytes]:
 
 
 def table_files() -> dict[str, bytes]:
-    own = {
-        "athletes": athletes(),
-        "rounds": rounds(),
-        "sessions": sessions(),
-        "aerobic_tests": aerobic_tests(),
-    }
+    own = {"athletes": athletes(), "rounds": rounds(), "sessions": sessions(), "aerobic_tests": aerobic_tests()}
     texts = {name: csv_text(rows) for name, rows in own.items()} | ADDED
     return {n: t.encode() for n, t in texts.items()} | {
         "survey": _some(DEMO / "survey" / "survey.csv", blank="file").encode()
@@ -138,14 +125,7 @@ def read_the_settings(path: Path) -> bool:
     """Every reader of study.toml that needs no table."""
     findings = Findings()
     settings = read_settings(path.parent, findings)
-    for reader in (
-        read_protocol,
-        read_plan,
-        read_training,
-        check_ethics,
-        check_fitness,
-        check_sampling_pace,
-    ):
+    for reader in (read_protocol, read_plan, read_training, check_ethics, check_fitness, check_sampling_pace):
         reader(settings, findings)
     return in_words(findings)
 

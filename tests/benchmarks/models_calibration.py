@@ -115,15 +115,7 @@ def table(studies: int, seed: int) -> str:
                 if name.endswith("ICC .6"):
                     errors = [abs(r["round"] - 0.05), abs(r["capacity"] - 0.05), abs(r["coverage"] - 0.95)]
                     outside += sum(e > margin for e in errors)
-                keys = (
-                    "round",
-                    "round_z",
-                    "capacity",
-                    "capacity_z",
-                    "coverage",
-                    "coverage_cr2",
-                    "coverage_z",
-                )
+                keys = ("round", "round_z", "capacity", "capacity_z", "coverage", "coverage_cr2", "coverage_z")
                 cells = [percent(r.get(k)) for k in (*keys, "equivalent", "equivalent_cr2", "zero")]
                 lines.append(f"| {name} | {n} | {'yes' if missing else 'no'} | " + " | ".join(cells) + " |")
     lines += [

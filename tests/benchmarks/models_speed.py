@@ -67,9 +67,7 @@ def r_ms(table: pd.DataFrame) -> float | None:
         table.to_csv(Path(folder) / "one.csv", index=False)
         (Path(folder) / "time.R").write_text(R_SCRIPT, encoding="utf-8")
         run = subprocess.run(
-            ["Rscript", str(Path(folder) / "time.R"), str(Path(folder) / "one.csv")],
-            capture_output=True,
-            text=True,
+            ["Rscript", str(Path(folder) / "time.R"), str(Path(folder) / "one.csv")], capture_output=True, text=True
         )
     found = re.findall(r"^milliseconds (\S+)", run.stdout, flags=re.M)
     return float(found[-1]) if run.returncode == 0 and found else None

@@ -71,10 +71,7 @@ def make_study(folder: Path, count: int) -> Study:
         table[column] = "" if empty.rounds[column].dtype == "str" else np.nan
     clock_table = pd.DataFrame(clocks, columns=["session", "group", "round_no", "start_clock", "end_clock"])
     study = Study(
-        folder=folder,
-        protocol=Protocol(ROUNDS, float(WORK_S), float(REST_S)),
-        rounds=table,
-        clock=clock_table,
+        folder=folder, protocol=Protocol(ROUNDS, float(WORK_S), float(REST_S)), rounds=table, clock=clock_table
     )
     columns = ["session", "athlete", "path", "label", "clock_offset_s", "event_s", "device", "how"]
     object.__setattr__(study, "recording_files", lambda: pd.DataFrame(files, columns=columns))

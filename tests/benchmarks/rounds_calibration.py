@@ -61,11 +61,7 @@ def pair_tests(values: np.ndarray) -> dict:
             estimate = difference.mean(axis=1)
             own = difference.std(axis=1, ddof=1) / np.sqrt(n)
             line = {"estimate": estimate}
-            for name, error, df in (
-                ("kr", pooled, (n - 1) * (k - 1)),
-                ("cr2", own, n - 1),
-                ("z", pooled, 1e9),
-            ):
+            for name, error, df in (("kr", pooled, (n - 1) * (k - 1)), ("cr2", own, n - 1), ("z", pooled, 1e9)):
                 line[f"p_{name}"] = 2 * stats.t.sf(np.abs(estimate) / error, df)
                 line[f"tost_{name}"] = np.maximum(
                     stats.t.sf((estimate + BOUND) / error, df), stats.t.cdf((estimate - BOUND) / error, df)

@@ -39,10 +39,7 @@ def lab(browser, tmp_path_factory):
     config.mkdir()
     (config / "jupyter_server_config.json").write_text(
         json.dumps(
-            {
-                "ServerApp": {"allow_root": True, "open_browser": False},
-                "LabApp": {"expose_app_in_browser": True},
-            }
+            {"ServerApp": {"allow_root": True, "open_browser": False}, "LabApp": {"expose_app_in_browser": True}}
         )
     )
     environment = {

@@ -37,10 +37,7 @@ def notebooks_in_one(folder):
     nbformat = notebook_format()
     cells = [nbformat.v4.new_code_cell(NO_PIXELS)]
     for path in find_notebooks():
-        if path.name[:2] not in (
-            "08",
-            "09",
-        ):  # without a survey or a training study they show those of the demo
+        if path.name[:2] not in ("08", "09"):  # without a survey or a training study they show those of the demo
             cells += nbformat.read(path, as_version=4).cells
     for number, cell in enumerate(cells):
         cell.id = f"c{number}"

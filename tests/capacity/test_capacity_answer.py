@@ -309,14 +309,8 @@ def test_predicted_maximal_heart_rates_never_enter(club):
 def test_lactate_has_its_delay_and_activity_beside_it(club):
     result = answer(club(n=16, age_spread=8), "lactate_mmol_l", smallest_effect=1.0, chart=True)
     assert result.adjusted_for == ("age_years",)
-    assert result.delay["analysis"].tolist() == [
-        "capacity with sampling delay",
-        "slope at equal sampling delay",
-    ]
-    assert result.activity["analysis"].tolist() == [
-        "capacity with activity rating",
-        "slope at equal activity rating",
-    ]
+    assert result.delay["analysis"].tolist() == ["capacity with sampling delay", "slope at equal sampling delay"]
+    assert result.activity["analysis"].tolist() == ["capacity with activity rating", "slope at equal activity rating"]
     assert result.specifications.table["covariates"].str.contains("sampling delay").any()
     assert "heart rate in grappling" not in " ".join(result.cautions)
 

@@ -72,10 +72,7 @@ def test_partial_within_and_leave_one_out_agree_with_r(case):
     for field, key in (("estimate", "r"), ("df", "df"), ("statistic", "t"), ("p", "p_two_sided")):
         close(getattr(p, field), wanted[key])
     close(p.ci_low, wanted["ci95_low"])
-    w, wanted = (
-        correlate_within(rows, names["rm_x"], names["rm_y"]),
-        expected["repeated_measures_correlation"],
-    )
+    w, wanted = (correlate_within(rows, names["rm_x"], names["rm_y"]), expected["repeated_measures_correlation"])
     for field, key in (("estimate", "r"), ("df", "df"), ("slope", "slope"), ("p", "p")):
         close(getattr(w, field), wanted[key])
     close(w.statistic**2, wanted["F"])
@@ -242,12 +239,7 @@ def test_partial_correlation_takes_words_and_counts_their_levels():
     group = np.repeat(["a", "b", "c"], 8)
     shift = pd.Series(group).map({"a": 0, "b": 5, "c": 10}).to_numpy()
     data = pd.DataFrame(
-        {
-            "athlete": range(n),
-            "x": shift + rng.normal(size=n),
-            "y": -shift + rng.normal(size=n),
-            "group": group,
-        }
+        {"athlete": range(n), "x": shift + rng.normal(size=n), "y": -shift + rng.normal(size=n), "group": group}
     )
     assert correlate(data, "x", "y").estimate < -0.9
     found = partial_correlation(data, "x", "y", covariates=["group"])

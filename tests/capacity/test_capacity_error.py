@@ -78,10 +78,7 @@ def test_reliability_that_cannot_be_told_from_zero_leaves_the_interval_unbounded
         assert "cannot be separated from 0" in found.warnings[0]
     assert math.isnan(found.estimate)
     assert found.reliability < 0
-    assert correct_slope(-0.5, 0.2, 6, kind="retest", error_sd=4, capacity_sd=3.5, n=8)[1:] == (
-        -math.inf,
-        math.inf,
-    )
+    assert correct_slope(-0.5, 0.2, 6, kind="retest", error_sd=4, capacity_sd=3.5, n=8)[1:] == (-math.inf, math.inf)
     assert reliability_interval("retest", 4.0, 4.2, 8)[0] < 0
 
 

@@ -80,18 +80,12 @@ class MadeStudy:
         )
         _table(folder / "sessions.csv", [{"session": 1, **self.session_row}])
         _table(folder / "athletes.csv", [{"athlete": c, **r} for c, r in self.athlete_rows.items()])
-        _table(
-            folder / "rounds.csv",
-            [{"athlete": c, "round_no": k, **r} for (c, k), r in self.round_rows.items()],
-        )
+        _table(folder / "rounds.csv", [{"athlete": c, "round_no": k, **r} for (c, k), r in self.round_rows.items()])
         _table(folder / "clock.csv", [{"round_no": k, **r} for k, r in self.clock_rows.items()])
         _table(folder / "recordings.csv", self.recording_rows)
         _table(folder / "lactate.csv", self.lactate_rows)
         _table(folder / "attendance.csv", self.attendance_rows)
-        _table(
-            folder / "decisions.csv",
-            [{"date": "2026-03-02", "decided_by": "lead", **d} for d in self.decisions],
-        )
+        _table(folder / "decisions.csv", [{"date": "2026-03-02", "decided_by": "lead", **d} for d in self.decisions])
         for name, text in self.files.items():
             (folder / "recordings" / name).write_text(text)
         return load_study(folder)

@@ -20,12 +20,7 @@ from analysis.telling.study.sentences import plain_rests
 from analysis.telling.study.tables import tabulate_recovery
 
 RULES = CleaningRules()
-DECIDED = {
-    "date": "2026-03-02",
-    "decided_by": "study lead",
-    "table": "recordings",
-    "reason": "looked at the picture",
-}
+DECIDED = {"date": "2026-03-02", "decided_by": "study lead", "table": "recordings", "reason": "looked at the picture"}
 
 
 def made(folder, **options) -> MadeStudy:
@@ -164,11 +159,7 @@ def test_clocks_that_are_right_are_left_alone():
         trace = make_trace(np.random.default_rng([8, i]), noise_bpm=1.5, bell_sd_s=5)
         good = np.isfinite(trace.rates)
         lag = find_clock(
-            trace.elapsed + 68400,
-            trace.rates,
-            good,
-            trace.starts + 68400,
-            trace.starts + 68400 + trace.work_s,
+            trace.elapsed + 68400, trace.rates, good, trace.starts + 68400, trace.starts + 68400 + trace.work_s
         )
         wrong += abs(lag.seconds) > max(RULES.clock_disagreement_s, lag.uncertainty_s) and lag.confidence >= 0.5
     assert wrong == 0
@@ -214,10 +205,7 @@ def test_one_device_worn_in_turn(tmp_path):
     one.recording_rows[1]["worn_from"] = "19:01:00"
     with pytest.raises(ValueError, match="wears the device"):
         one.load()
-    one.recording_rows = [
-        {"athlete": "A01", "file": "strap_3.csv"},
-        {"athlete": "A02", "file": "strap_3.csv"},
-    ]
+    one.recording_rows = [{"athlete": "A01", "file": "strap_3.csv"}, {"athlete": "A02", "file": "strap_3.csv"}]
     with pytest.raises(ValueError, match="worn_from and worn_until"):
         one.load()
 

@@ -119,8 +119,7 @@ def test_more_than_one_evening_is_refused():
     samples = make_trace(np.random.default_rng(0)).samples()
     with pytest.raises(KitError, match="one session"):
         find_rounds(
-            pd.concat([samples, samples.assign(elapsed_s=samples["elapsed_s"] + 1e9)]),
-            Protocol(4, 300.0, 120.0),
+            pd.concat([samples, samples.assign(elapsed_s=samples["elapsed_s"] + 1e9)]), Protocol(4, 300.0, 120.0)
         )
 
 

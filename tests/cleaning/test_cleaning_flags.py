@@ -128,8 +128,7 @@ def test_slower_sampling(step):
 
 
 @pytest.mark.parametrize(
-    "rates",
-    [[], [120.0], [np.nan], [np.nan] * 5, [0.0] * 5, [120.0, 240.0], [120.0] * 3, [np.nan, 120.0, np.nan]],
+    "rates", [[], [120.0], [np.nan], [np.nan] * 5, [0.0] * 5, [120.0, 240.0], [120.0] * 3, [np.nan, 120.0, np.nan]]
 )
 def test_tiny_traces(rates):
     out = flag_artefacts(samples(rates))
@@ -204,15 +203,7 @@ def test_rules_have_sources_and_refuse_nonsense():
     assert (table["source"] != "").all() and (table["meaning"] != "").all() and not table["changed"].any()
     with pytest.raises(KitError) as fault:
         CleaningRules.from_settings(
-            {
-                "cleaning": {
-                    "flat": 3,
-                    "jump_bpm": -1,
-                    "bands": "mine",
-                    "accept_unset_clock": 1,
-                    "flat_s": True,
-                }
-            }
+            {"cleaning": {"flat": 3, "jump_bpm": -1, "bands": "mine", "accept_unset_clock": 1, "flat_s": True}}
         )
     for words in (
         "flat is not a rule",
@@ -246,10 +237,7 @@ def test_a_rule_may_be_set_up_to_its_limits_and_not_beyond(name):
     for value in (limits["low"] - step, limits["high"] + step):
         with pytest.raises(KitError, match=f"{name} is .* must lie between"):
             CleaningRules.from_settings({"cleaning": {name: value}})
-    elsewhere = {
-        "protocol": {},
-        name: limits["low"],
-    }  # a whole study.toml: what stands outside [cleaning] is no rule
+    elsewhere = {"protocol": {}, name: limits["low"]}  # a whole study.toml: what stands outside [cleaning] is no rule
     assert CleaningRules.from_settings(elsewhere) == CleaningRules()
 
 

@@ -350,20 +350,8 @@ def test_lactate_table_is_merged_with_its_delays(tmp_path):
     one.round_rows["A02", 1] |= {"lactate_mmol_l": 7.5}
     one.lactate_rows = [
         {"athlete": "A01", "after_round": 0, "lactate_mmol_l": 1.5},
-        {
-            "athlete": "A01",
-            "after_round": 1,
-            "lactate_mmol_l": 6.0,
-            "replicate": 1,
-            "sample_clock": clock(end + 60),
-        },
-        {
-            "athlete": "A01",
-            "after_round": 1,
-            "lactate_mmol_l": 7.0,
-            "replicate": 2,
-            "sample_clock": clock(end + 70),
-        },
+        {"athlete": "A01", "after_round": 1, "lactate_mmol_l": 6.0, "replicate": 1, "sample_clock": clock(end + 60)},
+        {"athlete": "A01", "after_round": 1, "lactate_mmol_l": 7.0, "replicate": 2, "sample_clock": clock(end + 70)},
         {"athlete": "A01", "after_round": 2, "lactate_mmol_l": "HI"},
         {"athlete": "A02", "after_round": 1, "lactate_mmol_l": 9.9},
     ]

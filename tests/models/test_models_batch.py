@@ -23,14 +23,7 @@ def many(n, rounds, missing, icc, studies, seed):
 
 @pytest.mark.parametrize(
     "n, rounds, missing, icc",
-    [
-        (14, 4, 0.05, 0.6),
-        (8, 3, 0.1, 0.0),
-        (6, 4, 0.3, 0.1),
-        (20, 6, 0.15, 0.3),
-        (5, 2, 0.0, 0.2),
-        (4, 5, 0.5, 0.5),
-    ],
+    [(14, 4, 0.05, 0.6), (8, 3, 0.1, 0.0), (6, 4, 0.3, 0.1), (20, 6, 0.15, 0.3), (5, 2, 0.0, 0.2), (4, 5, 0.5, 0.5)],
 )
 def test_batch_equals_single_fits(n, rounds, missing, icc):
     y, X, athlete, round_no, x = many(n, rounds, missing, icc, 12, seed=n)
@@ -95,16 +88,7 @@ def test_shapes_names_and_order_of_rows():
     assert fit["x"].estimate.shape == (3,) and fit["round"].estimate.shape == (3, 2)
     assert fit["x"]["p"] is fit.tests["x"].p is fit.p["x"]
     assert list(fit) == ["round", "x"] and not hasattr(fit, "nothing")
-    assert list(fit.table().columns) == [
-        "study",
-        "test",
-        "estimate",
-        "standard_error",
-        "F",
-        "df_num",
-        "df_den",
-        "p",
-    ]
+    assert list(fit.table().columns) == ["study", "test", "estimate", "standard_error", "F", "df_num", "df_den", "p"]
     order = np.random.default_rng(0).permutation(len(athlete))
     names = np.array([f"A{i}" for i in athlete])
     moved = fit_mixed_batch(y[:, order], X[order], names[order], tests={"round": [1, 2], "x": 3})

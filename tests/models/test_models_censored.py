@@ -93,10 +93,7 @@ def test_with_hardly_any_information_lost_the_tests_are_nearly_those_of_the_plai
     fit = fit_mixed(table, "y ~ C(round_no)", group="athlete")
     side = np.zeros(40)
     side[np.argmin(y)] = 1  # "at least the lowest value of all": one value less
-    found, without = (
-        refit_censored(fit, side),
-        fit_mixed(table[side == 0], "y ~ C(round_no)", group="athlete"),
-    )
+    found, without = (refit_censored(fit, side), fit_mixed(table[side == 0], "y ~ C(round_no)", group="athlete"))
     for ddf in ("kenward-roger", "cr2"):
         ours, theirs = (f.contrasts("round_no", ddf=ddf) for f in (found, without))
         assert ours["estimate"].to_numpy() == pytest.approx(theirs["estimate"].to_numpy(), abs=0.12)

@@ -59,11 +59,7 @@ def test_profile_intervals_of_slopes_and_crossed_effects():
     data = load(path)[0]
     fit = fit_mixed(data, "reaction_ms ~ round", group="athlete", slope="round")
     table = fit.variance_intervals(likelihood="ml").set_index("component")
-    for component, low, high in (
-        ("group", 14.381, 37.716),
-        ("slope", 3.801, 8.753),
-        ("residual", 22.898, 28.858),
-    ):
+    for component, low, high in (("group", 14.381, 37.716), ("slope", 3.801, 8.753), ("residual", 22.898, 28.858)):
         assert table.loc[component, "sd_ci_low"] == approx(low, abs=2e-3)
         assert table.loc[component, "sd_ci_high"] == approx(high, abs=2e-3)
     rows = study(8, 4, seed=3)

@@ -33,10 +33,7 @@ def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
         (lambda: fit(formula="hr ~ unknown(capacity)"), "cannot be computed"),
         (lambda: fit(formula="hr ~ C(round_no, Helmert)"), "coding"),
         (lambda: fit(formula="hr ~ C(round_no, Treatment(9))"), "not among them"),
-        (
-            lambda: fit(ROWS.assign(z=2 * ROWS["capacity"] + 1), "hr ~ capacity + z"),
-            "z cannot be separated.*capacity",
-        ),
+        (lambda: fit(ROWS.assign(z=2 * ROWS["capacity"] + 1), "hr ~ capacity + z"), "z cannot be separated.*capacity"),
         (lambda: fit(ROWS.assign(z=1.0), "hr ~ z"), "z cannot be separated from Intercept"),
         (lambda: fit(ROWS.assign(z=0.0), "hr ~ z"), "z is zero in every row"),
         (lambda: fit(ROWS.assign(hr=150.0)), "does not vary"),
@@ -67,10 +64,7 @@ def fit(rows=ROWS, formula="hr ~ C(round_no) + capacity", **options):
         (lambda: fit().means("round"), "Did you mean 'round_no'"),
         (lambda: fit().slopes("round_no"), "no slope"),
         (lambda: fit().coefficients(level=95), "between 0 and 1"),
-        (
-            lambda: fit(ROWS.assign(bout=ROWS.index % 9), crossed="bout").test("round_no", ddf="cr2"),
-            "independent",
-        ),
+        (lambda: fit(ROWS.assign(bout=ROWS.index % 9), crossed="bout").test("round_no", ddf="cr2"), "independent"),
     ],
 )
 def test_mistakes_are_named(call, words):
@@ -135,10 +129,7 @@ def test_levels_numbers_in_order_text_by_the_alphabet_whatever_the_order_of_the_
 def test_numeric_rounds_are_a_trend_and_codings_of_the_formula_are_kept():
     assert list(fit(formula="hr ~ round_no").coefficients()["term"]) == ["Intercept", "round_no"]
     named = fit(formula="hr ~ C(round_no, Treatment(reference=3))").coefficients()
-    assert list(named["term"]) == [
-        "Intercept",
-        *(f"C(round_no, Treatment(reference=3))[T.{r}]" for r in (1, 2, 4)),
-    ]
+    assert list(named["term"]) == ["Intercept", *(f"C(round_no, Treatment(reference=3))[T.{r}]" for r in (1, 2, 4))]
     plain = fit(formula="hr ~ C(round_no)")
     assert named["estimate"].iloc[0] == approx(plain.means("round_no")["estimate"][2])
     without = fit(formula="hr ~ 0 + C(round_no)")
@@ -148,10 +139,7 @@ def test_numeric_rounds_are_a_trend_and_codings_of_the_formula_are_kept():
 
 def test_expressions_and_interactions():
     found = fit(formula="np.log(hr) ~ C(round_no) * np.log(capacity)")
-    assert {t.keys == frozenset({"round_no", "np.log(capacity)"}) for t in found._design.terms} == {
-        True,
-        False,
-    }
+    assert {t.keys == frozenset({"round_no", "np.log(capacity)"}) for t in found._design.terms} == {True, False}
     assert found.test("np.log(capacity):round_no").df_num == 3
     assert len(found.slopes("np.log(capacity)", by="round_no")) == 4
     curve = fit(formula="hr ~ C(round_no) + capacity + I(capacity**2)")

@@ -183,9 +183,7 @@ def test_slopes_at_each_round_and_on_average(fit):
     assert alike["estimate"].tolist() == approx([fit.slopes("capacity")["estimate"][0]] * 4)
     assert fit.coefficients().loc["capacity", "estimate"] == approx(alike["estimate"][0])
     own = fit_mixed(
-        ROWS.assign(capacity=ROWS["capacity"].where(ROWS["round_no"] == 2, 0.0)),
-        "hr ~ C(round_no)",
-        group="athlete",
+        ROWS.assign(capacity=ROWS["capacity"].where(ROWS["round_no"] == 2, 0.0)), "hr ~ C(round_no)", group="athlete"
     )
     assert own.icc == variance_share(own.variances)
 

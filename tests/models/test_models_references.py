@@ -81,10 +81,7 @@ def test_random_intercept_with_rounds_as_factor(path):
     close(shares.marginal, expected["r2_marginal_nakagawa"])
     close(shares.conditional, expected["r2_conditional_nakagawa"])
     effects = fit.random_effects().set_index("level")["estimate"]
-    close(
-        [effects[k] for k in expected["random_intercepts_blup"]],
-        list(expected["random_intercepts_blup"].values()),
-    )
+    close([effects[k] for k in expected["random_intercepts_blup"]], list(expected["random_intercepts_blup"].values()))
 
 
 @pytest.mark.parametrize("path", unique_cases("02_lmm__*"), ids=lambda p: p.name)
@@ -173,11 +170,7 @@ def test_open_data_with_missing_cells():
     data = pd.read_csv(REFERENCES / "rounds" / "cycling_training.csv")
     fit = fit_mixed(data, "`VO2.max` ~ timepoint", group="subject")
     test = fit.test("timepoint", ddf="satterthwaite")
-    assert (test.statistic, test.df_num, test.df_den) == (
-        approx(6.632, abs=5e-4),
-        3,
-        approx(53.0, abs=0.05),
-    )
+    assert (test.statistic, test.df_num, test.df_den) == (approx(6.632, abs=5e-4), 3, approx(53.0, abs=0.05))
     assert fit.n_observations == 76 and fit.n_athletes == 20
     assert len(fit.left_out) == 4 and set(fit.left_out["reason"]) == {"VO2.max missing"}
     assert list(fit.means("timepoint")["timepoint"]) == sorted(set(data["timepoint"]))

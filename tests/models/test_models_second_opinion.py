@@ -66,16 +66,10 @@ def test_order_of_rows_and_names_does_not_matter():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (
-            lambda: robust_slope([1.0, 2, 3], np.array([[1.0, 2], [2, 1], [3, 5]])),
-            "too few for 3 coefficients",
-        ),
+        (lambda: robust_slope([1.0, 2, 3], np.array([[1.0, 2], [2, 1], [3, 5]])), "too few for 3 coefficients"),
         (lambda: robust_slope([1.0, 2, 4, 3], np.ones((4, 1))), "separated"),
         (lambda: robust_slope([1.0, 2, 4, 3], np.array([[0.0], [0], [0], [1]])), "alone decides"),
-        (
-            lambda: marginal_change([1.0, 2, 3, 5], [1, 2, 1, 2], list("AABB"), labels=[1, 2]),
-            "2 athletes are too few",
-        ),
+        (lambda: marginal_change([1.0, 2, 3, 5], [1, 2, 1, 2], list("AABB"), labels=[1, 2]), "2 athletes are too few"),
         (lambda: marginal_change([1.0, 2] * 4, [1, 2] * 4, list("AABBCCDD"), labels=[1, 2]), "no solution"),
         (lambda: robust_slope([1.0, 2, 4, 3], np.array([[0.0], [1], [2], [3]]), level=1.0), "level"),
     ],

@@ -134,15 +134,7 @@ def test_rounds_of_which_too_little_was_rated_do_not_count(club):
 
 def test_kappa_of_a_printed_table():
     """Fleiss, Levin & Paik (2003) Statistical Methods for Rates and Proportions, table 18.1 (from memory): kappa 0.68."""
-    counts = {
-        ("p", "p"): 75,
-        ("p", "n"): 1,
-        ("p", "o"): 4,
-        ("n", "p"): 5,
-        ("n", "n"): 4,
-        ("n", "o"): 1,
-        ("o", "o"): 10,
-    }
+    counts = {("p", "p"): 75, ("p", "n"): 1, ("p", "o"): 4, ("n", "p"): 5, ("n", "n"): 4, ("n", "o"): 1, ("o", "o"): 10}
     one = [a for (a, _), n in counts.items() for _ in range(n)]
     other = [b for (_, b), n in counts.items() for _ in range(n)]
     found = cohen_kappa(one, other)
@@ -291,9 +283,7 @@ def test_whatever_stands_in_a_cell_is_used_or_named_never_both_lost_and_silent(t
     """One row per nasty value: the marks of that row count for its round, or its row is named by `check`."""
     folder = tmp_path / "club"
     shutil.copytree(
-        DEMO_FOLDER,
-        folder,
-        ignore=shutil.ignore_patterns("output", "training", "recordings", "aerobic_files"),
+        DEMO_FOLDER, folder, ignore=shutil.ignore_patterns("output", "training", "recordings", "aerobic_files")
     )
     path = folder / "pace.csv"
     table = pd.read_csv(path, dtype=str, keep_default_na=False)

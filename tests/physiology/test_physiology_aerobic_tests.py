@@ -56,16 +56,7 @@ def test_every_equation_gives_a_plausible_estimate_with_its_papers(e):
 def test_the_table_of_tests_is_complete():
     known = ph.known_aerobic_tests()
     assert len(known) == len(_EQUATIONS) and known.groupby("test")["default"].sum().eq(1).all()
-    for column in (
-        "title",
-        "formula",
-        "inputs",
-        "population",
-        "standard_error",
-        "source",
-        "provenance",
-        "validity",
-    ):
+    for column in ("title", "formula", "inputs", "population", "standard_error", "source", "provenance", "validity"):
         assert known[column].ne("").sum() >= len(known) - 2, column
     assert set(known.loc[known["uses_heart_rate"], "test"]) == WITH_HEART_RATE
     names = {n for text in known["inputs"] for alternative in text.split(" or ") for n in alternative.split(", ")}
@@ -128,13 +119,7 @@ def test_every_problem_is_named_at_once():
 
 @pytest.mark.parametrize(
     ("level", "shuttle", "words"),
-    [
-        (9.1, 4, "whole numbers"),
-        (9, 12, "has 11"),
-        (30, 1, "possible are"),
-        (1, 0, "no shuttle"),
-        (9, None, "missing"),
-    ],
+    [(9.1, 4, "whole numbers"), (9, 12, "has 11"), (30, 1, "possible are"), (1, 0, "no shuttle"), (9, None, "missing")],
 )
 def test_level_and_shuttle_are_two_whole_numbers(level, shuttle, words):
     with pytest.raises(KitError, match=words):

@@ -179,13 +179,7 @@ def test_a_bout_within_three_per_cent_confirms_and_a_lower_one_changes_nothing()
 def test_files_of_aerobic_tests_may_carry_a_bout():
     test, higher = ramp(54.5 * 75), bout(59.7 * 75)
     own = pd.DataFrame(
-        {
-            "athlete": ["A"],
-            "test": "gas_exchange",
-            "file": "a.csv",
-            "verification_file": "a_bout.csv",
-            "mass_kg": 75.0,
-        }
+        {"athlete": ["A"], "test": "gas_exchange", "file": "a.csv", "verification_file": "a_bout.csv", "mass_kg": 75.0}
     )
     club = pd.DataFrame({"athlete": ["A"]})
     files = {"a.csv": test, "a_bout.csv": higher}

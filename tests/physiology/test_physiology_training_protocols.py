@@ -3,13 +3,7 @@
 import pytest
 
 from analysis.basics import KitError
-from analysis.physiology import (
-    PROVENANCES,
-    attainable_minutes,
-    predict_hr_max,
-    target_band,
-    training_protocols,
-)
+from analysis.physiology import PROVENANCES, attainable_minutes, predict_hr_max, target_band, training_protocols
 from analysis.physiology.training_protocols import predicted_band_error, seconds_to_target, training_values
 
 

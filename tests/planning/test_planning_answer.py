@@ -7,14 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.basics import KitError
-from analysis.planning import (
-    VERDICTS,
-    Assumptions,
-    answer_design,
-    power_curves,
-    published_ranges,
-    replication_sizes,
-)
+from analysis.planning import VERDICTS, Assumptions, answer_design, power_curves, published_ranges, replication_sizes
 from analysis.planning.correlation import detectability_power, shrunk_correlation, slope_factor
 from analysis.planning.design import assumptions_for, round_profile
 from analysis.study import Plan, Protocol

@@ -79,11 +79,7 @@ def test_the_smallest_detectable_r_of_a_one_sided_test_has_the_power(alternative
 
 def test_the_search_starts_at_the_size_of_the_textbook_formula(monkeypatch):
     monkeypatch.setattr(own, "smallest_size", lambda power_of, wished, *, guess, least: (guess, least))
-    for r, alternative, z in (
-        (0.5, "two-sided", 1.959964),
-        (0.6, "greater", 1.644854),
-        (-0.7, "less", 1.644854),
-    ):
+    for r, alternative, z in ((0.5, "two-sided", 1.959964), (0.6, "greater", 1.644854), (-0.7, "less", 1.644854)):
         textbook = ((z + 0.841621) / np.arctanh(abs(r))) ** 2 + 3
         assert correlation_sample_size(r, alternative=alternative) == (pytest.approx(textbook, rel=1e-5), 4)
 

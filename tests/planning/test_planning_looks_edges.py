@@ -7,14 +7,7 @@ from scipy import stats
 
 from analysis.basics import KitError
 from analysis.planning import estimate_after_looks, plan_looks
-from analysis.planning.looks import (
-    Looks,
-    _calibrate,
-    error_spent,
-    normal_levels,
-    null_p_values,
-    stage_probabilities,
-)
+from analysis.planning.looks import Looks, _calibrate, error_spent, normal_levels, null_p_values, stage_probabilities
 
 
 def test_one_look_is_the_normal_test():

@@ -23,11 +23,7 @@ def test_noncentral_f_and_sizes():
     for case in REFERENCE["rm_anova_power"]:
         f = effect_f_of(case["means"], case["sd_within_round"])
         assert f == pytest.approx(case["cohens_f"], rel=1e-12)
-        given = {
-            "rounds": len(case["means"]),
-            "effect_f": f,
-            "correlation": case["correlation_among_rounds"],
-        }
+        given = {"rounds": len(case["means"]), "effect_f": f, "correlation": case["correlation_among_rounds"]}
         assert rounds_power(n=case["n"], **given) == pytest.approx(case["power_sphericity"], rel=1e-8)
         shrunk = rounds_power(n=case["n"], epsilon=case["epsilon_given"], **given)
         assert shrunk == pytest.approx(case["power_with_epsilon_given"], rel=1e-8)

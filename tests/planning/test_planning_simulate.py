@@ -46,12 +46,7 @@ def test_complete_studies_have_the_exact_power(changes):
 
 
 def test_nothing_there_is_found_at_the_nominal_rate():
-    null = CLEAN.but(
-        shape="steady",
-        heart_rate={"slope": 0.0},
-        lactate={"slope": 0.0},
-        capacity_per_year=0.0,
-    )
+    null = CLEAN.but(shape="steady", heart_rate={"slope": 0.0}, lactate={"slope": 0.0}, capacity_per_year=0.0)
     table = simulate_studies(Design(12), null, n_studies=4000).power
     table = table[~table["part"].isin(["plateau"]) & ~table["part"].str.startswith("step")]
     se = np.sqrt(0.05 * 0.95 / 4000)

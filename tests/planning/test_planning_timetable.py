@@ -99,10 +99,7 @@ def test_what_the_options_promise_is_what_comes_out_when_it_is_built(n, protocol
     sampling = Sampling(stations, stations)
     timetable = make_timetable(protocol, athletes=pairs, sampling=sampling, kept=kept)
     promised = timetable.options.set_index("option")
-    built = {
-        "common start": (pairs, "common"),
-        "staggered starts": (kept, "staggered"),
-    }
+    built = {"common start": (pairs, "common"), "staggered starts": (kept, "staggered")}
     for option, (met, start) in built.items():
         evening = make_timetable(protocol, athletes=met, sampling=sampling, start=start)
         never_two_at_once(evening)
@@ -166,11 +163,7 @@ def test_mats_without_blood_start_last():
 def test_one_opponent_all_evening_and_what_an_absence_leaves():
     kept = pair_athletes(["A1", "A2", "A3", "A4", "A5"], 3, guests=1, unavailable={"A1": [2]}, keep=True)
     met = kept.opponents.query("opponent != 'none'").groupby("athlete")
-    assert set(kept.opponents.query("athlete == 'A1'")["opponent"]) <= {
-        "none",
-        *kept.opponents["athlete"],
-        "guest",
-    }
+    assert set(kept.opponents.query("athlete == 'A1'")["opponent"]) <= {"none", *kept.opponents["athlete"], "guest"}
     assert (met["mat"].nunique() == 1).all()
     alone = pair_athletes(["A1", "A2", "A3"], 3, keep=True)
     idle = alone.sat_out["athlete"].unique()

@@ -16,13 +16,7 @@ from hypothesis import strategies as st
 from make_fit import FitFile, simple_fit
 from mutate import mutate, seeds, sound
 
-from analysis.recordings import (
-    RecordingError,
-    inspect_recording,
-    list_labels,
-    read_gas_exchange,
-    read_recording,
-)
+from analysis.recordings import RecordingError, inspect_recording, list_labels, read_gas_exchange, read_recording
 from analysis.recordings.formats import FORMATS, tell_format
 
 MEGA = 1024 * 1024
@@ -182,9 +176,7 @@ HEADERS = ["time,hr", "elapsed_s;hr", "a,b", "date;time;hr;athlete", "rr"]
 
 @QUICK
 @given(
-    st.lists(st.lists(CELLS, max_size=4), max_size=12),
-    st.sampled_from([",", ";", "\t", " "]),
-    st.sampled_from(HEADERS),
+    st.lists(st.lists(CELLS, max_size=4), max_size=12), st.sampled_from([",", ";", "\t", " "]), st.sampled_from(HEADERS)
 )
 def test_any_table(tmp_path, rows, separator, header):
     path = tmp_path / "x.csv"

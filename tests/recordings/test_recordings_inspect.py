@@ -46,21 +46,14 @@ def test_a_fit_file_is_looked_through_to_its_end(tmp_path):
     assert look(tmp_path, plain.bytes()[:-3]) == ("FIT", False, False)  # the message itself is cut
     chained = simple_fit([120] * 5).bytes() + fit_with(serial=1234)
     assert look(tmp_path, chained) == ("FIT", False, True)
-    assert look(tmp_path, simple_fit([120] * 5, header=12).bytes() + fit_with(position=5)) == (
-        "FIT",
-        True,
-        False,
-    )
+    assert look(tmp_path, simple_fit([120] * 5, header=12).bytes() + fit_with(position=5)) == ("FIT", True, False)
 
 
 @pytest.mark.parametrize(
     ("text", "found"),
     [
         ('<gpx><trk><trkseg><trkpt lat="0" lon="0"></trkpt></trkseg></trk></gpx>', ("GPX", False, False)),
-        (
-            '<gpx><trk><trkseg><trkpt lat="48.1" lon="11.5"></trkpt></trkseg></trk></gpx>',
-            ("GPX", True, False),
-        ),
+        ('<gpx><trk><trkseg><trkpt lat="48.1" lon="11.5"></trkpt></trkseg></trk></gpx>', ("GPX", True, False)),
         ('<gpx><trk><trkseg><trkpt lat="-0.5" lon="0"></trkpt></trkseg></trk></gpx>', ("GPX", True, False)),
         ("<gpx><metadata><author><name>Some Body</name></author></metadata></gpx>", ("GPX", False, True)),
         (

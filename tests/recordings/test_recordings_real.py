@@ -26,8 +26,7 @@ FACTS = {
 }
 
 pytestmark = pytest.mark.skipif(
-    not FOLDER.is_dir(),
-    reason=f"not read, since the real recordings are not here: {', '.join(FACTS)} and others",
+    not FOLDER.is_dir(), reason=f"not read, since the real recordings are not here: {', '.join(FACTS)} and others"
 )
 
 

@@ -120,10 +120,7 @@ def test_rows_may_have_one_cell_more_or_less_than_the_header():
 
 def test_two_rows_below_the_header_may_say_units():
     assert read(lines("time;HR", "s;bpm", "0;118", "1;119")).rates.tolist() == [118, 119]
-    assert read(lines("time;HR", "ms;bpm", "measured;measured", "0;118", "1000;119")).seconds.tolist() == [
-        0,
-        1,
-    ]
+    assert read(lines("time;HR", "ms;bpm", "measured;measured", "0;118", "1000;119")).seconds.tolist() == [0, 1]
 
 
 def test_a_start_stands_beside_its_name_or_below_it():

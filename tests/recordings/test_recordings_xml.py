@@ -96,10 +96,7 @@ def test_a_cut_file_keeps_its_points(tmp_path):
         ("<gpx></gpx>", "holds no points"),
         ("<TrainingCenterDatabase><Activities>", "damaged"),
         (tcx([point(s, None) for s in range(3)]), "no row has a heart rate"),
-        (
-            tcx([point(s, 120) for s in range(3)]).replace("2026-03-01T18", "yesterday"),
-            "both a time and a heart rate",
-        ),
+        (tcx([point(s, 120) for s in range(3)]).replace("2026-03-01T18", "yesterday"), "both a time and a heart rate"),
         ("<gpx>" + "<a>" * 200 + "</a>" * 200 + "</gpx>", "nested"),
         ('<?xml version="1.0" encoding="foo-17"?><gpx></gpx>', "unknown encoding: foo-17"),
         ('<?xml version="1.0" encoding="punycode"?><gpx></gpx>', "damaged"),

@@ -8,17 +8,7 @@ SLOPE, STEPS, CLUB_SD = -0.7, (0.0, 6.0, 8.5), 6.0
 
 
 def write_club(
-    folder,
-    seed,
-    *,
-    n=12,
-    work="5:00",
-    rest="2:00",
-    rounds=3,
-    slope=SLOPE,
-    shared="yes",
-    scale="6-20",
-    level=None,
+    folder, seed, *, n=12, work="5:00", rest="2:00", rounds=3, slope=SLOPE, shared="yes", scale="6-20", level=None
 ):
     """Write one club: heart rate falls by `slope` per mL/kg/min at equal maximum; return the folder."""
     rng = np.random.default_rng(seed)

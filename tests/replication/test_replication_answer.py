@@ -70,13 +70,7 @@ def test_a_bound_on_p_gives_the_sizes_that_are_compatible_with_it():
     [
         (1.8, "sem", 16, {}, 7.2),  # Degoutte 2003: 12.3 +/- 1.8 is a standard error
         (2.7, "iqr", 20, {}, 2.0),
-        (
-            np.nan,
-            "",
-            16,
-            {"ci_low": 10.0, "ci_high": 14.0},
-            2.0 * 4 / 2.13145,
-        ),  # t table, 15 degrees of freedom
+        (np.nan, "", 16, {"ci_low": 10.0, "ci_high": 14.0}, 2.0 * 4 / 2.13145),  # t table, 15 degrees of freedom
         (2.0, "ci", 16, {}, 2.0 * 4 / 2.13145),
         (3.1, "sd", 9, {}, 3.1),
     ],
@@ -225,15 +219,7 @@ def test_rounds_without_any_spread_do_not_break_it():
         columns=["athlete", "round_no", "value", "tested"],
     )
     contrasts = pd.DataFrame(
-        {
-            "earlier": [1],
-            "later": [2],
-            "estimate": 0.0,
-            "standard_error": 0.0,
-            "ci_low": 0.0,
-            "ci_high": 0.0,
-            "df": 4,
-        }
+        {"earlier": [1], "later": [2], "estimate": 0.0, "standard_error": 0.0, "ci_low": 0.0, "ci_high": 0.0, "df": 4}
     )
     rounds = {"hr_mean_bpm": SimpleNamespace(rows=rows, comparison=SimpleNamespace(contrasts=contrasts))}
     answer = compare(published(mean_row(1, 158, spread=0.0), mean_row(2, 168, spread=0.0)), rounds=rounds)

@@ -49,16 +49,7 @@ def test_what_the_earlier_study_could_have_seen():
 
 def ours(estimate=-0.4, n=12, analysis="Pearson"):
     table = pd.DataFrame(
-        [
-            {
-                "analysis": analysis,
-                "estimate": estimate,
-                "ci_low": -0.8,
-                "ci_high": 0.2,
-                "p": 0.2,
-                "n_athletes": float(n),
-            }
-        ]
+        [{"analysis": analysis, "estimate": estimate, "ci_low": -0.8, "ci_high": 0.2, "p": 0.2, "n_athletes": float(n)}]
     )
     return SimpleNamespace(correlations=table, planned=SimpleNamespace(
         estimate=-0.5, standard_error=0.3, ci_low=-1.1, ci_high=0.1, df=10.0, unit="mL/kg/min",

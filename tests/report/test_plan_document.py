@@ -10,13 +10,7 @@ from quick_report import assure_quickly
 
 from analysis.basics import KitError
 from analysis.planning import answer_design, power_curves
-from analysis.report.plan_document import (
-    as_document,
-    blocks_of_size,
-    freeze,
-    published_correlation,
-    size_answer,
-)
+from analysis.report.plan_document import as_document, blocks_of_size, freeze, published_correlation, size_answer
 from analysis.study import Study, load_study, new_study
 from analysis.study.deviations import plan_deviations
 from analysis.study.fixed_plan import PlanDocument, load_fixed_plan

@@ -34,11 +34,7 @@ WORTH = {
 def club(n=16, seed=3):
     rng = np.random.default_rng(seed)
     return pd.DataFrame(
-        {
-            "age_years": rng.uniform(19, 41, n),
-            "mass_kg": rng.normal(76, 11, n),
-            "sex": ["F"] * 5 + ["M"] * (n - 5),
-        }
+        {"age_years": rng.uniform(19, 41, n), "mass_kg": rng.normal(76, 11, n), "sex": ["F"] * 5 + ["M"] * (n - 5)}
     )
 
 
@@ -150,8 +146,7 @@ def test_a_change_of_one_line_is_noticed(number):
     try:
         exec(compile(sources[home].replace(was, becomes, 1), "mutant", "exec"), mutant.__dict__)
         checked = types.SimpleNamespace(
-            hide_in_crowd=getattr(mutant, "hide_in_crowd", hide_in_crowd),
-            secret_labels=mutant.secret_labels,
+            hide_in_crowd=getattr(mutant, "hide_in_crowd", hide_in_crowd), secret_labels=mutant.secret_labels
         )
         with pytest.raises((AssertionError, ValueError, KeyError, TypeError, AttributeError, StopIteration)):
             check(checked)
@@ -169,9 +164,7 @@ def test_what_the_demo_discloses(demo_answers):
     labels = study_privacy.secret_labels(
         demo_answers.study,
         by_lot(
-            demo_answers.study,
-            demo_answers.study.athletes_to_share(),
-            among=demo_answers.study.athletes["athlete"],
+            demo_answers.study, demo_answers.study.athletes_to_share(), among=demo_answers.study.athletes["athlete"]
         ),
         prefix="P",
         purpose="data package",

@@ -23,12 +23,7 @@ from analysis.report.output import output_checksums, verify_report
 from analysis.report.results_json import harmless
 from analysis.report.sharing import Codes
 
-PARSERS = {
-    "string": str,
-    "number": float,
-    "integer": int,
-    "boolean": {"True": True, "False": False}.__getitem__,
-}
+PARSERS = {"string": str, "number": float, "integer": int, "boolean": {"True": True, "False": False}.__getitem__}
 """Type of the open standard -> what reads a value of it, or raises."""
 
 
@@ -245,10 +240,7 @@ def test_verify_says_whether_output_and_input_belong_together(built, tmp_path):
     found = verify_report(folder)
     assert not found.valid
     assert (found.input_changed, found.input_new) == (("rounds.csv",), ("extra.csv",))
-    assert (found.output_changed, found.output_missing) == (
-        ("to_share/report.html",),
-        ("for_you/ledger.csv",),
-    )
+    assert (found.output_changed, found.output_missing) == (("to_share/report.html",), ("for_you/ledger.csv",))
     assert found.output_added == ("to_share/my_notes.txt",) and "my_notes.txt" in found.text()
     assert "rounds.csv" in found.text() and "report.html" in found.text()
 

@@ -134,11 +134,7 @@ def test_a_number_is_a_code_only_where_it_names_somebody(text, hidden):
         ("Bleeding was stopped; Towel fell; Somebody said so; Strips ran out", True, ()),
         ("Quorvin and rain", True, ()),  # what no rule tells is listed for a person to read
         ("born 11.02.1998 or 7/8/1999", False, ("11.02.1998", "7/8/1999")),
-        (
-            "born 3 May 1998, or May 3rd, 1998, or 3. Mai 1998",
-            False,
-            ("3 May 1998", "May 3rd, 1998", "3. Mai 1998"),
-        ),
+        ("born 3 May 1998, or May 3rd, 1998, or 3. Mai 1998", False, ("3 May 1998", "May 3rd, 1998", "3. Mai 1998")),
         ("tested on 3 May 2026, with a watch of 2016", False, ()),
     ],
 )
@@ -173,11 +169,7 @@ def test_names_are_hidden_in_figures_headings_and_however_a_line_breaks():
     published = pd.DataFrame({"finding": ["report of Tevka Quillon"], "source": ["a paper"]})
     sessions = pd.DataFrame({"place": ["hall of Tevka Quillon, opened by 412"]})
     study = Study(
-        folder=Path("nowhere"),
-        athletes=athletes,
-        published=published,
-        sessions=sessions,
-        known_codes={"412": ""},
+        folder=Path("nowhere"), athletes=athletes, published=published, sessions=sessions, known_codes={"412": ""}
     )
     codes = Codes(study)
     assert codes.hide_in_text("tevka\nQuillon") == "(left out)"

@@ -74,16 +74,7 @@ def test_word_opens_and_holds_everything(word_path):
     assert "Table 1. Means." in texts and "Figure 1. It rises." in texts
     assert any(t.startswith("See Figure 1, Table 1; 3 <\N{NO-BREAK SPACE}4") for t in texts)
     styles = {p.style.name for p in word.paragraphs}
-    assert {
-        "Title",
-        "Heading 1",
-        "Heading 2",
-        "Body Text",
-        "Caption",
-        "Table note",
-        "List Bullet",
-        "To do",
-    } <= styles
+    assert {"Title", "Heading 1", "Heading 2", "Body Text", "Caption", "Table note", "List Bullet", "To do"} <= styles
     table = word.tables[0]
     assert table.style.name == "Three-line table"
     assert [c.text for c in table.rows[2].cells] == ["Lactate", "\N{FIGURE SPACE}−0.4", ""]
@@ -132,13 +123,7 @@ def test_word_repeats_byte_for_byte(word_path, tmp_path):
 
 @pytest.mark.skipif(not shutil.which("soffice"), reason="LibreOffice is not installed")
 def test_libreoffice_opens_the_word_file(word_path, tmp_path):
-    command = [
-        "soffice",
-        "--headless",
-        f"-env:UserInstallation=file://{tmp_path}/profile",
-        "--convert-to",
-        "pdf",
-    ]
+    command = ["soffice", "--headless", f"-env:UserInstallation=file://{tmp_path}/profile", "--convert-to", "pdf"]
     subprocess.run([*command, "--outdir", str(tmp_path), str(word_path)], check=True, capture_output=True, timeout=120)
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
 

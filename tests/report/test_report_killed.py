@@ -174,10 +174,7 @@ def test_the_draw_and_its_record(tmp_path):
 
 def test_groups_of_another_draw_are_not_overwritten(tmp_path):
     (tmp_path / "groups.csv").write_text("mine")
-    with (
-        pytest.raises(KitError, match="not overwritten"),
-        training_answers._sealed_file(tmp_path / "groups.csv", "a"),
-    ):
+    with pytest.raises(KitError, match="not overwritten"), training_answers._sealed_file(tmp_path / "groups.csv", "a"):
         pass
     assert (tmp_path / "groups.csv").read_text() == "mine"
 

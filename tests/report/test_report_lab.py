@@ -38,12 +38,7 @@ def address(tmp_path_factory):
     (home / "config").mkdir()
     for name in ("jupyter_server_config.json", "jupyter_lab_config.json", "jupyter_config.json"):
         (home / "config" / name).write_text(json.dumps(OPEN_TO_ALL))
-    environment = {
-        **os.environ,
-        "HOME": str(home),
-        "JUPYTER_CONFIG_DIR": str(home / "config"),
-        "JUPYTER_TOKEN": "",
-    }
+    environment = {**os.environ, "HOME": str(home), "JUPYTER_CONFIG_DIR": str(home / "config"), "JUPYTER_TOKEN": ""}
     environment |= {"JUPYTER_DATA_DIR": str(home / "data"), "JUPYTER_RUNTIME_DIR": str(home / "run")}
     process = subprocess.Popen(
         [sys.executable, "-m", "analysis", "lab", str(study), "--no-browser"],

@@ -6,13 +6,7 @@ import zipfile
 
 import pytest
 from docx import Document as open_word
-from report_rules import (
-    answers_sentences,
-    answers_words,
-    faults_of_length,
-    faults_of_references,
-    reading_ease,
-)
+from report_rules import answers_sentences, answers_words, faults_of_length, faults_of_references, reading_ease
 
 from analysis.basics import format_ci, format_number
 from analysis.report import build_document
@@ -66,10 +60,7 @@ def test_the_change_over_the_rounds_is_one_number_in_page_word_tables_and_result
         kept = results["rounds"][outcome]["steps"][-1]
         low = min(kept["ci_low"], kept["ci_low_cr2"])
         high = max(kept["ci_high"], kept["ci_high_cr2"])
-        size, span = (
-            spoken(format_number(kept["estimate"], digits, unit=known.unit)),
-            format_ci(low, high, digits),
-        )
+        size, span = (spoken(format_number(kept["estimate"], digits, unit=known.unit)), format_ci(low, high, digits))
         assert step["label"] == "changed" and kept["estimate"] > 0
         for text in (page["paper"], words["manuscript"]):
             assert f"{size} (95 % interval {span}" in text or f"{size} ({span}" in text, (outcome, size, span)

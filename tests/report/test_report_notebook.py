@@ -18,13 +18,7 @@ def displayed(monkeypatch):
 
 def test_show_takes_every_kind_of_view(displayed):
     figure = finish(new_axes()[0], 'An "empty" picture <here>.')
-    views = (
-        lambda r: figure,
-        lambda r: "One sentence.",
-        lambda r: ["One.", "Two."],
-        lambda r: r,
-        lambda r: None,
-    )
+    views = (lambda r: figure, lambda r: "One sentence.", lambda r: ["One.", "Two."], lambda r: r, lambda r: None)
     show(pd.DataFrame({"n": [12]}), *views)
     assert [type(s).__name__ for s in displayed] == ["HTML", "Markdown", "Markdown", "HTML"]
     assert 'alt="An &quot;empty&quot; picture &lt;here&gt;."' in displayed[0].data

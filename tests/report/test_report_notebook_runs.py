@@ -43,10 +43,7 @@ def test_good_notebooks_become_pages_in_order(make_notebook, tmp_path, check_pag
     home = dict(os.environ)
     runs = run_notebooks(tmp_path, [first, second])
     assert dict(os.environ) == home
-    assert [(r.name, r.title) for r in runs] == [
-        ("00_first", "About 00_first"),
-        ("01_second", "About 01_second"),
-    ]
+    assert [(r.name, r.title) for r in runs] == [("00_first", "About 00_first"), ("01_second", "About 01_second")]
     assert str(tmp_path.resolve()) in runs[0].page
     assert "In the notebook a slider stands here" in runs[1].page
     assert " at 0x" not in runs[1].page and "ipykernel_" not in runs[0].page

@@ -38,10 +38,7 @@ def test_what_was_withheld_is_said_once_with_its_parts(shared):
     shared._withhold("fitness and lactate", "among women")
     shared._withhold("fitness and lactate", "in group novice")
     shared._withhold("the survey of sessions")
-    assert shared.withheld == (
-        "fitness and lactate among women and in group novice",
-        "the survey of sessions",
-    )
+    assert shared.withheld == ("fitness and lactate among women and in group novice", "the survey of sessions")
     held = Withheld("the survey", "more people")
     assert not held and "fewer than 5 people" in str(held) and isinstance(held, NotYet)
 
@@ -317,13 +314,7 @@ def test_rounds_of_few_values_are_blanked_and_their_questions_asked_again(counts
     told = SharedAnswers(whole)
     assert told.withheld == (f"perceived exertion in {words}",)
     assert told.blanked == {"exertion": [r for r, n in enumerate(counts, start=1) if n < 5]}
-    assert set(told._kept) == {
-        "cleaned",
-        "capacity",
-        "survey",
-        ("rounds", "hr_mean_bpm"),
-        ("design", "exertion"),
-    }
+    assert set(told._kept) == {"cleaned", "capacity", "survey", ("rounds", "hr_mean_bpm"), ("design", "exertion")}
     after = told._kept["cleaned"].rows
     here = after[after["session"] == "1"].groupby("round_no")["exertion"].count()
     assert here.tolist() == [n if n >= 5 else 0 for n in counts]
@@ -368,8 +359,7 @@ def test_an_answer_is_changed_once_and_what_cannot_be_answered_stays(shared, mon
 @pytest.mark.parametrize(("left", "kept"), [(4, 3), (5, 3), (6, 2), (10, 2)])
 def test_the_planned_sensitivity_does_not_give_the_few_who_are_left_out(shared, monkeypatch, left, kept):
     ways = pd.DataFrame(
-        {"analysis": ["main", sharing.SENSITIVITY, "ranks"], "n_athletes": [10, 10 - left, 10]},
-        index=[3, 5, 7],
+        {"analysis": ["main", sharing.SENSITIVITY, "ranks"], "n_athletes": [10, 10 - left, 10]}, index=[3, 5, 7]
     )
     ways.loc[5, "n_athletes"] = left
     rows = pd.DataFrame({"value": [171.26, 180.74]})
@@ -380,8 +370,7 @@ def test_the_planned_sensitivity_does_not_give_the_few_who_are_left_out(shared, 
 
 
 @pytest.mark.parametrize(
-    ("n", "kind", "words"),
-    [(5, "reliability", ""), (4, "reliability of rounds", "how well"), (4, "spread", "")],
+    ("n", "kind", "words"), [(5, "reliability", ""), (4, "reliability of rounds", "how well"), (4, "spread", "")]
 )
 def test_repeatability_of_few_is_withheld(shared, monkeypatch, n, kind, words):
     told = told_as(monkeypatch, shared, "reliability", made(n_athletes=n, kind=kind), "exertion")
@@ -395,11 +384,7 @@ def test_points_of_activity_are_coarse(by_fives, monkeypatch, n):
     if n == 4:
         assert isinstance(told, Withheld) and by_fives.withheld == ("fitness and what athletes did",)
         return
-    assert told.table.to_dict("list") == {
-        "capacity": [45, 50],
-        "active_share": [0.46, 0.79],
-        "outcome": [171, 181],
-    }
+    assert told.table.to_dict("list") == {"capacity": [45, 50], "active_share": [0.46, 0.79], "outcome": [171, 181]}
 
 
 def test_points_of_fitness_lie_at_the_nearest_step(by_fives):
@@ -459,11 +444,11 @@ def test_capacities_of_a_training_study_are_as_coarse_as_their_tests_ask(shared,
     shared.study = SimpleNamespace(aerobic_tests={"test": ["run_12_min"]})
     monkeypatch.setattr(sharing, "capacity_step_to_share", lambda tests: 5.0 if tests == {"run_12_min"} else 0.1)
     found = shared._training(made(outcomes={"a": trained(6, 6, outcome="vo2max")}, adherence=None)).outcomes["a"]
-    assert (
-        found.athletes["pre"].iloc[0],
-        found.athletes["post"].iloc[0],
-        found.athletes["change"].iloc[0],
-    ) == (170, 165, -5)
+    assert (found.athletes["pre"].iloc[0], found.athletes["post"].iloc[0], found.athletes["change"].iloc[0]) == (
+        170,
+        165,
+        -5,
+    )
 
 
 @pytest.mark.parametrize(("counts", "kept"), [([5, 6], True), ([4, 6], False), ([6, 4], False)])

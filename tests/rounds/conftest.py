@@ -11,14 +11,7 @@ REFERENCES = Path(__file__).parents[1] / "references" / "rounds"
 
 
 def make_club(
-    *,
-    n=12,
-    means=(165.0, 171.0, 173.0, 173.5),
-    athlete_sd=8.0,
-    error_sd=3.0,
-    missing=0.0,
-    seed=0,
-    name="hr_mean_bpm",
+    *, n=12, means=(165.0, 171.0, 173.0, 173.5), athlete_sd=8.0, error_sd=3.0, missing=0.0, seed=0, name="hr_mean_bpm"
 ):
     """One row per athlete and round: round means, spread between athletes, spread within; a share missing at random."""
     rng = np.random.default_rng(seed)

@@ -32,13 +32,7 @@ class TwoMethods:
         p = np.asarray(self.p[ddf], dtype=float)
         names = [f"{i + 2}" for i in range(len(p))]
         return pd.DataFrame(
-            {
-                "contrast": [f"{n} - 1" for n in names],
-                "later": names,
-                "earlier": "1",
-                "estimate": 1.0,
-                "p_adjusted": p,
-            }
+            {"contrast": [f"{n} - 1" for n in names], "later": names, "earlier": "1", "estimate": 1.0, "p_adjusted": p}
         )
 
 

@@ -10,11 +10,7 @@ from analysis.rounds.plateau import equivalence
 NAMES = {
     "d_z": ("d_z", "d_z_ci95_low_noncentral_t", "d_z_ci95_high_noncentral_t"),
     "g_z": ("g_z_exact", None, None),
-    "d_av": (
-        "d_av_root_mean_square_sds",
-        "d_av_rms_ci95_low_algina_keselman",
-        "d_av_rms_ci95_high_algina_keselman",
-    ),
+    "d_av": ("d_av_root_mean_square_sds", "d_av_rms_ci95_low_algina_keselman", "d_av_rms_ci95_high_algina_keselman"),
     "g_av": ("g_av_rms_J_exact", None, None),
     "difference": ("mean_difference", "ci95_low", "ci95_high"),
 }

@@ -9,14 +9,7 @@ from scipy import stats
 
 from analysis.basics import KitError
 from analysis.physiology.lactate import HIGHEST_PUBLISHED_MMOL_L
-from analysis.rounds import (
-    answer_rounds,
-    bound_limits,
-    compare_rounds,
-    describe_opponents,
-    find_plateau,
-    tipping_point,
-)
+from analysis.rounds import answer_rounds, bound_limits, compare_rounds, describe_opponents, find_plateau, tipping_point
 from analysis.rounds import ranks as placings
 from analysis.rounds.bounds import _least
 from analysis.rounds.opponents import rests_of, spread_verdict
@@ -249,10 +242,9 @@ def test_values_off_the_scale_enter_the_main_analysis_as_censored(club):
     assert last["ci_high"] - last["ci_low"] < bound["ci_high_max"] - bound["ci_low_min"]
     assert "label_at_scale_end" not in answer.steps and last["n_off_scale"] == 2
     ways = answer.sensitivity.set_index("analysis")
-    assert {
-        "values off the analyser's scale at its end",
-        "values off the analyser's scale at every extreme",
-    } <= set(ways.index)
+    assert {"values off the analyser's scale at its end", "values off the analyser's scale at every extreme"} <= set(
+        ways.index
+    )
 
 
 def test_a_round_without_any_reading_falls_back_on_what_holds_everywhere(club):
@@ -315,12 +307,7 @@ def test_low_values_reach_down_to_nothing(club):
 def test_a_value_before_sparring_is_no_part_of_the_bounds(club):
     data = lactates(seed=4, club=club)
     resting = pd.DataFrame(
-        {
-            "athlete": ["A01", "A02"],
-            "round_no": 0,
-            "lactate_limit": ["low", ""],
-            "lactate_mmol_l": [np.nan, 1.2],
-        }
+        {"athlete": ["A01", "A02"], "round_no": 0, "lactate_limit": ["low", ""], "lactate_mmol_l": [np.nan, 1.2]}
     )
     data = pd.concat([resting, data], ignore_index=True)
     answer = answer_rounds(data, "lactate_mmol_l", smallest_effect=1.5, limit=(0.8, 25.0))
@@ -435,10 +422,7 @@ def test_sat_out_rounds_are_shown_and_not_analysed(club):
     assert "without rounds after a sat-out round" in set(answer.sensitivity["analysis"])
     assert rests_of(club()).empty
     tenth = pd.DataFrame({"athlete": "A", "round_no": ["10", "9", "11"], "took_part": ["sat_out", "yes", "yes"]})
-    assert rests_of(tenth)["round_no"].tolist() == [
-        "10",
-        "11",
-    ]  # in the order of the numbers, not of the letters
+    assert rests_of(tenth)["round_no"].tolist() == ["10", "11"]  # in the order of the numbers, not of the letters
     with pytest.raises(KitError, match="must be a table"):
         rests_of(None)
 

@@ -110,12 +110,7 @@ def test_a_step_changed_where_every_test_that_counts_is_below_alpha_and_not_at_i
 
 def test_a_step_that_rests_on_values_off_the_scale_says_how_far_they_may_lie():
     nan = float("nan")
-    step = {
-        "label": "not shown",
-        "label_at_scale_end": "changed",
-        "holds_to_high": 15.38,
-        "holds_to_low": nan,
-    }
+    step = {"label": "not shown", "label_at_scale_end": "changed", "holds_to_high": 15.38, "holds_to_low": nan}
     said = reading_of_step(step, 1, "mmol/L").replace("\N{NO-BREAK SPACE}", " ")
     assert said == "changed if HI ≤ 15.3 mmol/L, else not shown"
     assert reading_of_step(step | {"label_at_scale_end": "not shown"}) == "not shown"

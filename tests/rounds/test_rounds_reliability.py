@@ -30,12 +30,7 @@ def test_agrees_with_r(r07_case, case):
     result = reliability(data, "value")
     table = result.icc.set_index("type")
     for ours, theirs in {"ICC(2,1)": "2_1", "ICC(3,1)": "3_1", "ICC(2,k)": "2_k", "ICC(3,k)": "3_k"}.items():
-        for column, name in {
-            "estimate": "icc",
-            "ci_low": "ci95_low",
-            "ci_high": "ci95_high",
-            "p": "p",
-        }.items():
+        for column, name in {"estimate": "icc", "ci_low": "ci95_low", "ci_high": "ci95_high", "p": "p"}.items():
             assert table.loc[ours, column] == pytest.approx(expected[f"ICC_{theirs}"][name], rel=1e-8)
     assert result.typical_error == pytest.approx(expected["typical_error_all_trials_pooled_sqrt_ms_error"], rel=1e-8)
     for line, pair in zip(result.change_in_mean.to_dict("records"), expected["successive_trials"], strict=True):

@@ -54,8 +54,7 @@ def test_the_four_labels():
 
 
 @pytest.mark.parametrize(
-    ("p", "changed"),
-    [((0.049, 0.049), True), ((0.05, 0.01), False), ((0.01, 0.05), False), ((0.2, 0.2), False)],
+    ("p", "changed"), [((0.049, 0.049), True), ((0.05, 0.01), False), ((0.01, 0.05), False), ((0.2, 0.2), False)]
 )
 @pytest.mark.parametrize("equivalent", [True, False])
 def test_a_step_changed_where_both_methods_say_so(p, changed, equivalent):
@@ -164,12 +163,7 @@ def test_a_step_is_claimed_only_inside_a_change_over_all_rounds():
 
 
 def test_a_reading_that_hangs_on_values_off_the_scale_says_how_far():
-    step = {
-        "label": "not shown",
-        "label_at_scale_end": "changed",
-        "holds_to_high": 15.38,
-        "holds_to_low": np.nan,
-    }
+    step = {"label": "not shown", "label_at_scale_end": "changed", "holds_to_high": 15.38, "holds_to_low": np.nan}
     assert reading_of_step(step) == "changed if HI ≤ 15.3, else not shown"
     assert reading_of_step(step, 0, "mmol/L") == "changed if HI ≤ 15\N{NO-BREAK SPACE}mmol/L, else not shown"
     assert reading_of_step(step | {"label": "changed"}) == "changed" == reading_of_step({"label": "changed"})

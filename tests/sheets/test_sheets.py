@@ -8,14 +8,7 @@ import pytest
 
 from analysis.basics import KitError, NotYet
 from analysis.planning import make_timetable, pair_athletes
-from analysis.sheets import (
-    list_materials,
-    plan_evening,
-    preview_sheets,
-    write_code_list,
-    write_sheets,
-    write_texts,
-)
+from analysis.sheets import list_materials, plan_evening, preview_sheets, write_code_list, write_sheets, write_texts
 from analysis.sheets.content import build_sheets
 from analysis.sheets.html import sheets_html
 from analysis.sheets.parts import Sheet
@@ -56,17 +49,7 @@ def pages(path):
 
 def test_every_sheet_of_the_evening_is_there(evening):
     keys = [s.key for s in evening[2]]
-    wanted = [
-        "safety",
-        "timekeeper",
-        "roll_call",
-        "athletes",
-        "round_0",
-        "round_1_2",
-        "round_3_4",
-        "mat_1",
-        "mat_4",
-    ]
+    wanted = ["safety", "timekeeper", "roll_call", "athletes", "round_0", "round_1_2", "round_3_4", "mat_1", "mat_4"]
     wanted += [*(f"athlete_{c}" for c in CODES), "incidents", "materials"]
     assert set(wanted) <= set(keys)
     assert len(keys) == len(set(keys))
@@ -82,11 +65,7 @@ def test_the_columns_stand_in_the_order_of_the_workbook(tmp_path):
     text = (folder / "study.toml").read_text(encoding="utf-8")
     (folder / "study.toml").write_text(text.replace("[plan]", "[plan]\nn_athletes = 5"), encoding="utf-8")
     sheets = study_sheets(load_study(folder))
-    told = {
-        "session",
-        "withdrawn",
-        "club",
-    }  # the evening stands in the title; the rest is no matter of this sheet
+    told = {"session", "withdrawn", "club"}  # the evening stands in the title; the rest is no matter of this sheet
     kept = {"timekeeper": "clock", "roll_call": "attendance", "athletes": "athletes", "round_1_2": "rounds"}
     for key, tab in kept.items():
         head = [cell.value for cell in next(book[tab].iter_rows(max_row=1))]
@@ -162,14 +141,7 @@ def test_cautions_stand_where_people_act(evening):
 
 def test_no_scale_anchor_and_no_name_is_printed(evening):
     page = sheets_html(evening[2]).casefold()
-    for anchor in (
-        "very, very",
-        "fairly light",
-        "somewhat hard",
-        "very hard",
-        "maximal exertion",
-        "no exertion",
-    ):
+    for anchor in ("very, very", "fairly light", "somewhat hard", "very hard", "maximal exertion", "no exertion"):
         assert anchor not in page
     assert "6-20 scale" in page
 

@@ -136,11 +136,7 @@ def test_an_approval_for_minors_has_to_be_stated():
     ages = [15, 16, 24, 30]
     stated = {"approval": "2026-17", "minors_blood": True}
     assert plan_evening(club(ages, sampling=SAMPLING, ethics=stated), sampled=["A01"])
-    for short in (
-        {"minors_blood": True},
-        {"exemption": "none needed", "minors_blood": True},
-        {"approval": "2026-17"},
-    ):
+    for short in ({"minors_blood": True}, {"exemption": "none needed", "minors_blood": True}, {"approval": "2026-17"}):
         with pytest.raises(KitError, match="Under 18"):
             plan_evening(club(ages, sampling=SAMPLING, ethics=short), sampled=["A01"])
 

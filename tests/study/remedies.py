@@ -24,15 +24,7 @@ class Followed:
         """Every way that the remedy offers, each with the tables as they stand afterwards."""
         remedy = self.finding.remedy
         found = []
-        for action in (
-            self._setting,
-            self._heading,
-            self._exchange,
-            self._row,
-            self._cells,
-            self._column,
-            self._write,
-        ):
+        for action in (self._setting, self._heading, self._exchange, self._row, self._cells, self._column, self._write):
             found = action(remedy)
             if found:
                 return found
@@ -195,11 +187,5 @@ class Followed:
         row = self.book.tables[self.table][self.index]
         keys = {k: row.get(k, "") for k in ("session", "athlete", "round_no")}
         return self._decided(
-            {
-                "table": self.table,
-                **keys,
-                "measure": self.finding.column,
-                "action": action,
-                "new_value": new_value,
-            }
+            {"table": self.table, **keys, "measure": self.finding.column, "action": action, "new_value": new_value}
         )

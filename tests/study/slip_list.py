@@ -65,14 +65,7 @@ def slip(table: str, column: str, **options):
 
 
 def cell(
-    name: str,
-    table: str,
-    column: str,
-    text: str,
-    *,
-    keys: dict | None = None,
-    beside: dict | None = None,
-    **options,
+    name: str, table: str, column: str, text: str, *, keys: dict | None = None, beside: dict | None = None, **options
 ):
     """Note the slip of one cell."""
     keys = keys or (ONE if table == "rounds" else {"athlete": "A03"})
@@ -160,30 +153,9 @@ def lactate_lost_its_point(book):
 
 cell("lactate_without_point", "rounds", "lactate_mmol_l", "80", words="8", truth={"lactate_mmol_l": "8.0"})
 cell("lactate_with_letter_o", "rounds", "lactate_mmol_l", "8.O", words="8.0", truth={"lactate_mmol_l": "8.0"})
-cell(
-    "lactate_with_letter_l",
-    "rounds",
-    "lactate_mmol_l",
-    "l0.2",
-    words="10.2",
-    truth={"lactate_mmol_l": "10.2"},
-)
-cell(
-    "lactate_with_two_points",
-    "rounds",
-    "lactate_mmol_l",
-    "7..8",
-    words="7.8",
-    truth={"lactate_mmol_l": "7.8"},
-)
-cell(
-    "lactate_with_dash",
-    "rounds",
-    "lactate_mmol_l",
-    "7-8",
-    words="not a number",
-    truth={"lactate_mmol_l": "7.8"},
-)
+cell("lactate_with_letter_l", "rounds", "lactate_mmol_l", "l0.2", words="10.2", truth={"lactate_mmol_l": "10.2"})
+cell("lactate_with_two_points", "rounds", "lactate_mmol_l", "7..8", words="7.8", truth={"lactate_mmol_l": "7.8"})
+cell("lactate_with_dash", "rounds", "lactate_mmol_l", "7-8", words="not a number", truth={"lactate_mmol_l": "7.8"})
 cell("lactate_with_unit", "rounds", "lactate_mmol_l", "7.8 mmol/L", level="read")
 cell("lactate_in_mg_dl", "rounds", "lactate_mmol_l", "72", words="mg/dL", truth={"lactate_mmol_l": "8.0"})
 cell("lactate_below_two", "rounds", "lactate_mmol_l", "<2", level="question", words="about",
@@ -223,72 +195,25 @@ def mean_and_peak_of_a_row_exchanged(book):
 
 
 cell(
-    "mean_with_a_digit_too_many",
-    "rounds",
-    "hr_mean_typed_bpm",
-    "1610",
-    words="161",
-    truth={"hr_mean_typed_bpm": "161"},
+    "mean_with_a_digit_too_many", "rounds", "hr_mean_typed_bpm", "1610", words="161", truth={"hr_mean_typed_bpm": "161"}
 )
+cell("mean_with_a_point", "rounds", "hr_mean_typed_bpm", "16.1", words="161", truth={"hr_mean_typed_bpm": "161"})
+cell("mean_with_unit", "rounds", "hr_mean_typed_bpm", "161 bpm", level="read", beside={"hr_peak_typed_bpm": "172"})
 cell(
-    "mean_with_a_point",
-    "rounds",
-    "hr_mean_typed_bpm",
-    "16.1",
-    words="161",
-    truth={"hr_mean_typed_bpm": "161"},
+    "exertion_above_the_scale", "rounds", "exertion", "71", club={"scale": "6-20"}, words="17", truth={"exertion": "17"}
 )
-cell(
-    "mean_with_unit",
-    "rounds",
-    "hr_mean_typed_bpm",
-    "161 bpm",
-    level="read",
-    beside={"hr_peak_typed_bpm": "172"},
-)
-cell(
-    "exertion_above_the_scale",
-    "rounds",
-    "exertion",
-    "71",
-    club={"scale": "6-20"},
-    words="17",
-    truth={"exertion": "17"},
-)
-cell(
-    "exertion_eleven_of_ten",
-    "rounds",
-    "exertion",
-    "11",
-    level="question",
-    words="10",
-    truth={"exertion": "10"},
-)
+cell("exertion_eleven_of_ten", "rounds", "exertion", "11", level="question", words="10", truth={"exertion": "10"})
 cell("exertion_between_whole_numbers", "rounds", "exertion", "13.5", club={"scale": "6-20"}, words="whole",
      truth={"exertion": "13"})  # fmt: skip
 cell("exertion_of_another_scale", "rounds", "exertion", "15", words="scale", truth={"exertion": "5"})
 cell("exertion_in_words", "rounds", "exertion", "hard", words="number", truth={"exertion": "5"})
 cell("delay_ten_times", "rounds", "lactate_delay_s", "600", level="question", words="60")
 cell(
-    "delay_in_minutes",
-    "rounds",
-    "lactate_delay_s",
-    "1",
-    level="question",
-    words="60",
-    truth={"lactate_delay_s": "60"},
+    "delay_in_minutes", "rounds", "lactate_delay_s", "1", level="question", words="60", truth={"lactate_delay_s": "60"}
 )
 cell("delay_as_time", "rounds", "lactate_delay_s", "1:05", level="read")
 cell("minutes_as_hours", "rounds", "minutes_done", "5:00:00", words="5:00", truth={"minutes_done": "5"})
-cell(
-    "minutes_too_long",
-    "rounds",
-    "minutes_done",
-    "50",
-    words="longer",
-    level="question",
-    truth={"minutes_done": "5"},
-)
+cell("minutes_too_long", "rounds", "minutes_done", "50", words="longer", level="question", truth={"minutes_done": "5"})
 
 # ---- codes, rounds, rows
 
@@ -340,13 +265,7 @@ def duplicate_set_aside_by_its_keys(book):
 def sat_out_but_rated(book):
     return [
         book.put(
-            "rounds",
-            ONE,
-            took_part="sat_out",
-            opponent="",
-            minutes_done="",
-            hr_mean_typed_bpm="",
-            hr_peak_typed_bpm="",
+            "rounds", ONE, took_part="sat_out", opponent="", minutes_done="", hr_mean_typed_bpm="", hr_peak_typed_bpm=""
         )
     ]
 
@@ -367,15 +286,7 @@ def delay_grows(book):
 
 cell("age_is_a_year", "athletes", "age_years", "1998", words="year of birth", truth={"age_years": "27"})
 cell("age_with_a_digit_too_many", "athletes", "age_years", "203", words="", truth={"age_years": "23"})
-cell(
-    "mass_without_point",
-    "athletes",
-    "mass_kg",
-    "878",
-    words="87.8",
-    truth={"mass_kg": "87.8"},
-    most=2,
-)
+cell("mass_without_point", "athletes", "mass_kg", "878", words="87.8", truth={"mass_kg": "87.8"}, most=2)
 cell(
     "mass_in_pounds",
     "athletes",
@@ -427,14 +338,7 @@ cell(
     words="shuttle_run_20m",
     truth={"test": "shuttle_run_20m"},
 )
-cell(
-    "date_of_two_meanings",
-    "aerobic_tests",
-    "date",
-    "03/04/2026",
-    words="unclear",
-    truth={"date": "2026-03-04"},
-)
+cell("date_of_two_meanings", "aerobic_tests", "date", "03/04/2026", words="unclear", truth={"date": "2026-03-04"})
 cell("date_with_two_digits", "aerobic_tests", "date", "01.03.26", words="unclear", truth={"date": "2026-03-01"})
 cell("date_in_the_future", "aerobic_tests", "date", "2126-03-01", words="future", truth={"date": "2026-03-01"})
 cell("date_as_days", "aerobic_tests", "date", "46082", words="2026-03-01", truth={"date": "2026-03-01"})
@@ -452,13 +356,7 @@ cell(
     truth={"start_clock": "19:37"},
 )
 cell(
-    "clock_lost_its_zero",
-    "clock",
-    "start_clock",
-    "19.4",
-    keys=_CLOCK,
-    words="unclear",
-    truth={"start_clock": "19:40"},
+    "clock_lost_its_zero", "clock", "start_clock", "19.4", keys=_CLOCK, words="unclear", truth={"start_clock": "19:40"}
 )
 cell("clock_ends_before_it_begins", "clock", "end_clock", "19:24", keys=_CLOCK, words="before it begins",
      truth={"end_clock": "19:42"})  # fmt: skip
@@ -593,12 +491,7 @@ _setting(
 _setting("outcome_of_a_hypothesis_is_not_the_primary", 'outcome = "hr_mean_bpm"\ndirection = "rises"',
          'outcome = "percent_hr_max"\ndirection = "rises"', "hypotheses", words="percent_hr_max")  # fmt: skip
 _setting(
-    "direction_of_the_other_question",
-    'direction = "lower"',
-    'direction = "rises"',
-    "direction",
-    words="lower",
-    most=2,
+    "direction_of_the_other_question", 'direction = "lower"', 'direction = "rises"', "direction", words="lower", most=2
 )
 
 DECIDED = {"date": "2026-03-06", "decided_by": "study lead", "table": "rounds", "session": "1", "athlete": "A03", "round_no": "2",

@@ -90,12 +90,7 @@ def make_folder(folder: Path, *, settings: str = SETTINGS, without: tuple[str, .
     folder.mkdir(parents=True, exist_ok=True)
     if settings:
         (folder / "study.toml").write_text(settings, encoding="utf-8")
-    own = {
-        "athletes": athletes(),
-        "rounds": rounds(),
-        "sessions": sessions(),
-        "aerobic_tests": aerobic_tests(),
-    }
+    own = {"athletes": athletes(), "rounds": rounds(), "sessions": sessions(), "aerobic_tests": aerobic_tests()}
     for name, rows in (own | tables).items():
         if name in without or rows is None:
             continue

@@ -51,10 +51,7 @@ FAULTS = {
     "[ethics]\napproval = 17\n": ("approval", "not a text"),
     '[ethics]\napproval = "1"\nminors_blood = "yes"\n': ("minors_blood", "neither true nor false"),
     "[ethics]\nminors_blood = true\n": ("minors_blood", "without the number of the approval"),
-    '[ethics]\nexemption = "dean"\nminors_maximal = true\n': (
-        "minors_maximal",
-        "without the number of the approval",
-    ),
+    '[ethics]\nexemption = "dean"\nminors_maximal = true\n': ("minors_maximal", "without the number of the approval"),
     '[fitness]\ntests = ["shuttle_run"]\n': ("tests", "no such aerobic test"),
     '[fitness]\nlevel_called = "middle"\n': ("level_called", "not one of the two"),
     '[fitness]\ntest = "run_12_min"\n': ("test", "did you mean tests"),
@@ -97,11 +94,7 @@ def test_eighteen_is_no_minor_and_a_guardians_word_speaks_for_a_missing_age():
     import pandas as pd
 
     table = pd.DataFrame(
-        {
-            "athlete": list("abcd"),
-            "age_years": [17.99, 18, None, None],
-            "guardian_consent": ["yes", "", "yes", ""],
-        }
+        {"athlete": list("abcd"), "age_years": [17.99, 18, None, None], "guardian_consent": ["yes", "", "yes", ""]}
     )
     assert minors_among(table) == ("a", "c")
     assert approval_of({"ethics": "2026-17"}).stated is False

@@ -74,11 +74,7 @@ TAMPERED = {
         {"rounds.heart_rate"},
         "the outcome (mean heart rate in the plan, peak heart rate now)",
     ),
-    "session": (
-        ("primary_session = 1", "primary_session = 2"),
-        ALL,
-        "the primary session (1 in the plan, 2 now)",
-    ),
+    "session": (("primary_session = 1", "primary_session = 2"), ALL, "the primary session (1 in the plan, 2 now)"),
     "order of rounds": (
         ('round_variable = "round_no"', 'round_variable = "bout_no"'),
         ALL,
@@ -100,10 +96,7 @@ TAMPERED = {
         "the rule for several questions (primary in the plan, all now) was changed",
     ),
     "primary questions": (
-        (
-            'primary_questions = ["rounds.heart_rate", "fitness.heart_rate"]',
-            'primary_questions = ["rounds.lactate"]',
-        ),
+        ('primary_questions = ["rounds.heart_rate", "fitness.heart_rate"]', 'primary_questions = ["rounds.lactate"]'),
         ALL,
         "the primary questions",
     ),
@@ -155,10 +148,7 @@ def test_a_changed_plan_makes_exploratory_what_rests_on_it_and_nothing_else(tmp_
     assert old in PLAN
     found = statuses(with_data(tmp_path, PLAN.replace(old, new)))
     if name == "covariates of all":  # the planned adjustment is named by question; only the others follow the list
-        concerned, words = (
-            {"fitness.lactate"},
-            "the adjustment (age_years and sex in the plan, age_years now)",
-        )
+        concerned, words = ({"fitness.lactate"}, "the adjustment (age_years and sex in the plan, age_years now)")
     exploratory = {q for q, s in found.items() if s.status == "exploratory"}
     assert exploratory == concerned
     for question in concerned:

@@ -83,11 +83,7 @@ def test_decisions_about_other_tables_work_the_same(tmp_path):
         decision(table="athletes", athlete="A01", measure="hr_max_bpm", new_value="188"),
         decision(table="sessions.csv", session="1", measure="place", new_value="the other mat"),
         decision(
-            table="aerobic_tests",
-            athlete="A02",
-            measure="distance_m",
-            action="set aside",
-            reason="stopped early",
+            table="aerobic_tests", athlete="A02", measure="distance_m", action="set aside", reason="stopped early"
         ),
     ]
     study = load_study(make_folder(tmp_path, athletes=changed(athletes(), 0, hr_max_bpm=1.88), decisions=decisions))
@@ -99,14 +95,7 @@ def test_decisions_about_other_tables_work_the_same(tmp_path):
 def test_stretches_of_recordings_are_left_for_cleaning(tmp_path):
     spans = [
         decision(table="recordings", athlete="A01", from_s=120, to_s=300, action="set aside", reason="strap off"),
-        decision(
-            table="rounds",
-            athlete="A01",
-            round_no=2,
-            measure="hr_mean_bpm",
-            action="keep",
-            reason="looks right",
-        ),
+        decision(table="rounds", athlete="A01", round_no=2, measure="hr_mean_bpm", action="keep", reason="looks right"),
     ]
     study = load_study(make_folder(tmp_path, decisions=spans))
     assert study.decisions["from_s"].tolist()[0] == 120 and len(study.decisions) == 2

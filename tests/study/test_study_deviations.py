@@ -99,15 +99,9 @@ def test_athletes_count_where_they_sparred_in_the_primary_session(study):
 def test_rounds_of_each_athlete_are_held_against_the_plan_of_the_group(study):
     assert dv._rounds_done(study, plan_of(study)) == []
     short = replace(study.protocol, rounds=2)
-    assert dv._rounds_done(study, plan_of(study, protocol=short))[0][1:3] == (
-        "2 rounds",
-        "4 athletes did more",
-    )
+    assert dv._rounds_done(study, plan_of(study, protocol=short))[0][1:3] == ("2 rounds", "4 athletes did more")
     long = replace(study.protocol, rounds=4)
-    assert dv._rounds_done(study, plan_of(study, protocol=long))[0][1:3] == (
-        "4 rounds",
-        "4 athletes did fewer",
-    )
+    assert dv._rounds_done(study, plan_of(study, protocol=long))[0][1:3] == ("4 rounds", "4 athletes did fewer")
     grouped = replace(study, athletes=study.athletes.assign(group=["novice", "", "", ""]))
     own = replace(study.protocol, groups={"novice": replace(study.protocol, rounds=2)})
     found = dv._rounds_done(grouped, plan_of(study, protocol=own))
@@ -201,9 +195,7 @@ def test_rows_that_hold_only_who_meets_whom_are_no_data(study, monkeypatch):
         **{c: study.rounds[c].iloc[:0].reindex(study.rounds.index) for c in study.rounds if c not in known}
     )
     ahead = replace(
-        study,
-        rounds=bare.fillna({c: "" for c in bare if bare[c].dtype == "str"}),
-        aerobic_tests=study.aerobic_tests,
+        study, rounds=bare.fillna({c: "" for c in bare if bare[c].dtype == "str"}), aerobic_tests=study.aerobic_tests
     )
     assert parts & set(dv.plan_deviations(ahead)["part"]) == {"protocol: rounds"}
 
@@ -243,11 +235,7 @@ def test_decisions_of_people_are_counted_by_what_they_set_aside(study):
         columns=columns,
     )
     decisions = pd.DataFrame(
-        {
-            "from_s": [10.0, np.nan, np.nan],
-            "to_s": [np.nan, 40.0, np.nan],
-            "reason": ["strap", "arm", "none"],
-        }
+        {"from_s": [10.0, np.nan, np.nan], "to_s": [np.nan, 40.0, np.nan], "reason": ["strap", "arm", "none"]}
     )
     people = replace(study, ledger=replace(study.ledger, table=ledger), decisions=decisions)
     assert [line[2] for line in dv._set_aside_by_people(people)] == [

@@ -78,24 +78,8 @@ VALUES = st.recursive(
     SCALARS, lambda v: st.one_of(st.lists(v, max_size=2), st.dictionaries(NAMES, v, max_size=2)), max_leaves=4
 )
 KEYS = (
-    *(
-        "primary_session",
-        "alpha",
-        "hypotheses",
-        "primary_outcomes",
-        "smallest_effects",
-        "smallest_effect_reasons",
-    ),
-    *(
-        "covariates",
-        "exclusions",
-        "capacity_unit",
-        "round_variable",
-        "n_athletes",
-        "rounds",
-        "work_s",
-        "rest_s",
-    ),
+    *("primary_session", "alpha", "hypotheses", "primary_outcomes", "smallest_effects", "smallest_effect_reasons"),
+    *("covariates", "exclusions", "capacity_unit", "round_variable", "n_athletes", "rounds", "work_s", "rest_s"),
     *("rest", "work", "exertion_scale", "groups"),
 )
 
@@ -113,10 +97,7 @@ def toml_value(value) -> str:
 
 
 @QUICK
-@given(
-    plan=st.dictionaries(st.sampled_from(KEYS), VALUES),
-    protocol=st.dictionaries(st.sampled_from(KEYS), VALUES),
-)
+@given(plan=st.dictionaries(st.sampled_from(KEYS), VALUES), protocol=st.dictionaries(st.sampled_from(KEYS), VALUES))
 def test_any_values_in_the_settings(tmp_path_factory, plan, protocol):
     lines = ["[plan]", *(f"{k} = {toml_value(v)}" for k, v in plan.items() if v is not None)]
     lines += ["[protocol]", *(f"{k} = {toml_value(v)}" for k, v in protocol.items() if v is not None)]
@@ -190,11 +171,7 @@ def test_a_number_that_cannot_be_is_told_wherever_it_stands(tmp_path, value):
     """Found by fuzzing: a mass of 0 divided, a heart rate of 1e308 and a delay of 1e308 overflowed."""
     rows = rounds()
     for row in rows[:5]:
-        row |= {
-            "hr_mean_typed_bpm": value,
-            "lactate_delay_s": value.replace("0", "1", 1),
-            "hr_peak_typed_bpm": value,
-        }
+        row |= {"hr_mean_typed_bpm": value, "lactate_delay_s": value.replace("0", "1", 1), "hr_peak_typed_bpm": value}
     weighed = [
         {"session": 1, "athlete": "A01", "mass_kg": value, "usual_mass_kg": 70},
         {"athlete": "A02", "mass_kg": value},

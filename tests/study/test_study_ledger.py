@@ -42,10 +42,7 @@ def test_adding_leaves_the_old_ledger_as_it_was():
 FATES = st.sampled_from(["fine", "no consent", "not cleared", "withdrawn"])
 DECISIONS = st.lists(
     st.tuples(
-        st.sampled_from(CODES),
-        st.integers(1, 3),
-        st.sampled_from(["", "lactate_mmol_l", "exertion"]),
-        st.booleans(),
+        st.sampled_from(CODES), st.integers(1, 3), st.sampled_from(["", "lactate_mmol_l", "exertion"]), st.booleans()
     ),
     max_size=5,
     unique_by=lambda d: d[:3],
@@ -58,10 +55,7 @@ def test_every_row_that_came_in_was_used_or_set_aside(tmp_path_factory, fates, d
     people = [
         row
         | {"consent_measured": "no" if fate == "no consent" else "yes"}
-        | {
-            "cleared": "no" if fate == "not cleared" else "yes",
-            "withdrawn": "yes" if fate == "withdrawn" else "",
-        }
+        | {"cleared": "no" if fate == "not cleared" else "yes", "withdrawn": "yes" if fate == "withdrawn" else ""}
         for row, fate in zip(athletes(), fates, strict=True)
     ]
     rows = rounds()

@@ -7,28 +7,13 @@ import pandas as pd
 import pytest
 from openpyxl import Workbook
 from pandas.testing import assert_frame_equal
-from study_folders import (
-    CODES,
-    SETTINGS,
-    aerobic_tests,
-    athletes,
-    changed,
-    csv_text,
-    make_folder,
-    rounds,
-    sessions,
-)
+from study_folders import CODES, SETTINGS, aerobic_tests, athletes, changed, csv_text, make_folder, rounds, sessions
 
 from analysis.study import TABLES, Study, StudyError, check_study, load_study, new_study
 from analysis.study.columns import empty_table
 from analysis.study.text_files import BLOCK, Rows, Texts
 
-TABLES_OF_SMALL = {
-    "athletes": athletes,
-    "rounds": rounds,
-    "sessions": sessions,
-    "aerobic_tests": aerobic_tests,
-}
+TABLES_OF_SMALL = {"athletes": athletes, "rounds": rounds, "sessions": sessions, "aerobic_tests": aerobic_tests}
 
 
 def same_tables(one: Study, other: Study, *, but=("file", "row", "source_file")):
@@ -185,11 +170,7 @@ HALF_FILLED = {
     },
     "no aerobic tests": {"without": ("aerobic_tests",)},
     "athletes and rounds alone": {"without": ("sessions", "aerobic_tests")},
-    "headings alone": {
-        "rounds": "athlete,round_no,exertion\n",
-        "athletes": "athlete\n",
-        "without": ("aerobic_tests",),
-    },
+    "headings alone": {"rounds": "athlete,round_no,exertion\n", "athletes": "athlete\n", "without": ("aerobic_tests",)},
     "blank files": {"rounds": "", "athletes": "\n\n", "without": ("aerobic_tests",)},
 }
 
@@ -217,8 +198,7 @@ def test_a_folder_without_settings_or_that_is_none_says_what_to_do(tmp_path):
 
 def test_the_order_of_rows_and_columns_changes_nothing(tmp_path):
     mixed = csv_text(
-        rounds()[::-1],
-        order=["exertion", "opponent", "round_no", "lactate_mmol_l", "athlete", "hr_mean_typed_bpm"],
+        rounds()[::-1], order=["exertion", "opponent", "round_no", "lactate_mmol_l", "athlete", "hr_mean_typed_bpm"]
     )
     one, other = (load_study(make_folder(tmp_path / n, rounds=r)) for n, r in (("a", rounds()), ("b", mixed)))
     keys = ["athlete", "round_no"]
@@ -286,15 +266,7 @@ def test_the_survey_table_needs_no_protocol(tmp_path):
 
 
 def test_minutes_and_seconds_may_be_typed_as_times(tmp_path):
-    tests = [
-        {
-            "athlete": "A01",
-            "date": "1 March 2026",
-            "test": "run_1_5_mile",
-            "time_min": "10:45",
-            "equation": "",
-        }
-    ]
+    tests = [{"athlete": "A01", "date": "1 March 2026", "test": "run_1_5_mile", "time_min": "10:45", "equation": ""}]
     rows = changed(rounds(), 0, lactate_delay_s="1:15", minutes_done="4:30", took_part="part")
     study = load_study(make_folder(tmp_path, aerobic_tests=tests, rounds=rows))
     assert study.aerobic_tests.loc[0, ["date", "time_min"]].tolist() == ["2026-03-01", 10.75]

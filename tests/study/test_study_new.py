@@ -73,15 +73,7 @@ def test_texts_carry_their_cautions_and_defer(tmp_path):
     texts = {path.name: path.read_text(encoding="utf-8").lower() for path in folder.glob("*.md")}
     assert set(texts) == {"athlete_page.md", "incident_log.md", "information_and_consent.md", "screening.md"}
     consent, screening = texts["information_and_consent.md"], texts["screening.md"]
-    for words in (
-        "ethics",
-        "withdraw",
-        "guardian",
-        "lancet",
-        "licence",
-        "without giving a reason",
-        "blow to the head",
-    ):
+    for words in ("ethics", "withdraw", "guardian", "lancet", "licence", "without giving a reason", "blow to the head"):
         assert words in consent, words
     for words in (
         "chest",

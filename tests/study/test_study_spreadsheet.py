@@ -40,10 +40,7 @@ def test_numbers_dates_and_times_typed_into_a_workbook_are_read(tmp_path):
         folder,
         sessions=[["session", "date", "utc_offset"], [1, dt.datetime(2026, 3, 5), 1]],
         clock=[["round_no", "start_clock", "end_clock"], [1, dt.time(19, 30), dt.time(19, 35)]],
-        aerobic_tests=[
-            ["athlete", "date", "test", "distance_m"],
-            ["A01", dt.date(2026, 3, 1), "run_12_min", 2450.0],
-        ],
+        aerobic_tests=[["athlete", "date", "test", "distance_m"], ["A01", dt.date(2026, 3, 1), "run_12_min", 2450.0]],
     )
     study = load_study(folder)
     assert study.sessions.loc[0, ["session", "date", "utc_offset"]].tolist() == ["1", "2026-03-05", "+01:00"]
@@ -146,21 +143,9 @@ def test_broken_workbooks_are_refused_in_words(tmp_path, kind):
 @pytest.mark.parametrize(
     ("part", "content", "words"),
     [
-        (
-            "xl/styles.xml",
-            b"<styleSheet>" + b"<xf/>" * 800_001,
-            "styles.xml in the workbook is larger than 4 MB",
-        ),
-        (
-            "xl/worksheets/sheet1.xml",
-            b"<sheetData><row>" + b"<c/>" * 100_001 + b"</row>",
-            "cells without end",
-        ),
-        (
-            "xl/worksheets/sheet1.xml",
-            b"<sheetData><row>" + b"<c/>" * 99_000 + b"</row><row><c/></row>",
-            "damaged",
-        ),
+        ("xl/styles.xml", b"<styleSheet>" + b"<xf/>" * 800_001, "styles.xml in the workbook is larger than 4 MB"),
+        ("xl/worksheets/sheet1.xml", b"<sheetData><row>" + b"<c/>" * 100_001 + b"</row>", "cells without end"),
+        ("xl/worksheets/sheet1.xml", b"<sheetData><row>" + b"<c/>" * 99_000 + b"</row><row><c/></row>", "damaged"),
         ("xl/worksheets/sheet1.xml", b"<x:row>" + b"<x:c/>" * 100_001 + b"</x:row>", "cells without end"),
     ],
     ids=["styles", "one row", "a row within bounds", "with a prefix"],

@@ -24,14 +24,7 @@ def test_clubs_that_typed_everything_right_are_hardly_asked(tmp_path):
 
 @pytest.mark.parametrize(
     ("typed", "expected", "digits", "meant"),
-    [
-        (118, 180, 0, 181),
-        (0.8, 7.7, 1, 8.0),
-        (80, 7.7, 1, 8.0),
-        (101, 163, 0, 161),
-        (7, 16, 0, 17),
-        (600, 62, 0, 60),
-    ],
+    [(118, 180, 0, 181), (0.8, 7.7, 1, 8.0), (80, 7.7, 1, 8.0), (101, 163, 0, 161), (7, 16, 0, 17), (600, 62, 0, 60)],
 )
 def test_what_was_probably_meant(typed, expected, digits, meant):
     assert likely_slip(typed, expected, 10.0 if digits == 0 else 2.0, digits)[0] == meant
@@ -59,13 +52,7 @@ def test_a_question_changes_nothing_until_somebody_answers(tmp_path):
     propose_decisions_for(folder)
     waiting = check_study(folder)
     assert len(waiting.questions) == 1 and "1 proposed decision waits" in waiting.text()
-    keys = {
-        "table": "rounds",
-        "session": "1",
-        "athlete": "A02",
-        "round_no": "3",
-        "measure": "hr_mean_typed_bpm",
-    }
+    keys = {"table": "rounds", "session": "1", "athlete": "A02", "round_no": "3", "measure": "hr_mean_typed_bpm"}
     signed = {"date": "2026-03-06", "decided_by": "study lead", "reason": "the paper sheet says so", **keys}
     for action, value, mean in (("keep", "", 118), ("replace", "181", 181)):
         book.tables["decisions"] = [{**signed, "action": action, "new_value": value}]

@@ -68,11 +68,7 @@ def test_a_slip_must_lead_near_and_a_misread_digit_nearer():
 
 @pytest.mark.parametrize(
     ("value", "is_asked"),
-    [
-        (143, True),
-        (144, False),
-        (198, True),
-    ],  # no slip leads near 170: 27 bpm, one and a half times 18
+    [(143, True), (144, False), (198, True)],  # no slip leads near 170: 27 bpm, one and a half times 18
 )
 def test_without_a_slip_a_heart_rate_is_asked_about_from_27_bpm_on(value, is_asked):
     assert asked_one(value) == ([("A02", 3, str(value), "", pytest.approx(NAN, nan_ok=True))] if is_asked else [])

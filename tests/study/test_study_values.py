@@ -9,14 +9,7 @@ from hypothesis import strategies as st
 from analysis.study.columns import column_rules
 from analysis.study.convert import check_limits
 from analysis.study.text_files import Slip, read_number, writes_decimal_comma
-from analysis.study.times import (
-    clock_seconds,
-    offset_seconds,
-    read_clock,
-    read_date,
-    read_duration,
-    read_offset,
-)
+from analysis.study.times import clock_seconds, offset_seconds, read_clock, read_date, read_duration, read_offset
 
 
 @pytest.mark.parametrize(
@@ -183,9 +176,6 @@ def test_limits_of_the_rules_table_hold_one_another(column):
     middle = (max(low, column.ask_low or low) + min(high, column.ask_high or high)) / 2
     assert check_limits(middle, column) is None
     assert check_limits(low - 1e-6, column)[0] == "problem"
-    for (
-        factor,
-        words,
-    ) in column.slips:  # a slip named in the table is found where a right value was typed that way
+    for factor, words in column.slips:  # a slip named in the table is found where a right value was typed that way
         found = check_limits(middle * factor, column)
         assert found is None or words in found[1] or "decimal point" in found[1]

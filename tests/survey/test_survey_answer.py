@@ -93,14 +93,7 @@ def test_the_survey_against_published_rounds(demo):
 
 
 def test_sessions_harder_than_the_rounds_do_not_fit():
-    line = {
-        "finding": "f",
-        "outcome": "percent_hr_max",
-        "round_no": 1.0,
-        "mean": 75.0,
-        "sd": 5.0,
-        "n_athletes": 9,
-    }
+    line = {"finding": "f", "outcome": "percent_hr_max", "round_no": 1.0, "mean": 75.0, "sd": 5.0, "n_athletes": 9}
     means = pd.DataFrame([line | {"source": "s"}])
     ours = pd.DataFrame([{"measure": m, "estimate": v, "ci_low": v - 1, "ci_high": v + 1, "n_athletes": 30}
                          for m, v in (("percent_mean", 84.0), ("percent_peak", 95.0))])  # fmt: skip
@@ -196,8 +189,7 @@ def test_a_large_survey_is_answered_with_a_sample_of_people():
     from analysis.survey import against as carry
 
     table = pd.concat(
-        [made_up(seed=i).assign(person=lambda t, i=i: f"{i}_" + t["person"]) for i in range(60)],
-        ignore_index=True,
+        [made_up(seed=i).assign(person=lambda t, i=i: f"{i}_" + t["person"]) for i in range(60)], ignore_index=True
     )
     answer = answer_survey(table, n_simulations=200)
     assert answer.n_athletes == 2400 < carry.MOST_PEOPLE and answer.n_simulations == 200

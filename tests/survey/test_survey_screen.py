@@ -51,9 +51,7 @@ def test_the_first_reason_that_fits_is_given():
 
 def test_one_recording_under_two_names_is_found_by_its_content():
     table = survey(
-        ("a", {"file": "a.csv"}),
-        ("b", {"file": "b.csv", "minutes": 60}),
-        ("c", {"file": "c.csv", "minutes": 61}),
+        ("a", {"file": "a.csv"}), ("b", {"file": "b.csv", "minutes": 60}), ("c", {"file": "c.csv", "minutes": 61})
     )
     assert reasons(table, digests={"a.csv": "1", "b.csv": "1", "c.csv": "2"}) == [
         "",
@@ -64,10 +62,7 @@ def test_one_recording_under_two_names_is_found_by_its_content():
 
 def test_equal_sessions_of_two_people_are_no_duplicates():
     assert reasons(survey(("a", {}), ("b", {}))) == ["", ""]
-    assert reasons(survey(("a", {"minutes": np.nan}), ("a", {"minutes": np.nan}))) == [
-        "",
-        "",
-    ]  # too little to tell
+    assert reasons(survey(("a", {"minutes": np.nan}), ("a", {"minutes": np.nan}))) == ["", ""]  # too little to tell
 
 
 def test_a_peak_far_above_any_likely_maximum():
@@ -102,10 +97,7 @@ def test_left_out_lists_every_session_once():
 def test_numbers_as_text_and_missing_columns():
     sessions = complete_columns(pd.DataFrame({"person": ["a", "b"], "hr_mean_bpm": ["141", "not worn"]}))
     assert sessions["hr_mean_bpm"].tolist()[0] == 141.0 and np.isnan(sessions["hr_mean_bpm"].iloc[1])
-    assert reasons(pd.DataFrame({"person": ["a", "b"], "hr_mean_bpm": [141.0, np.inf]})) == [
-        "",
-        "no heart rate",
-    ]
+    assert reasons(pd.DataFrame({"person": ["a", "b"], "hr_mean_bpm": [141.0, np.inf]})) == ["", "no heart rate"]
 
 
 def test_a_survey_needs_people():

@@ -77,12 +77,7 @@ def test_one_session_set_aside_leaves_the_others_of_that_person(tmp_path):
     person = table["person"].value_counts().index[0]
     kept = [i for i in table.index[table["person"] == person] if i not in BAD]
     decisions = pd.read_csv(folder / "decisions.csv", dtype=str, keep_default_na=False)
-    one = {
-        "date": "2026-11-09",
-        "decided_by": "survey lead",
-        "table": "survey",
-        "table_row": str(kept[0] + 2),
-    }
+    one = {"date": "2026-11-09", "decided_by": "survey lead", "table": "survey", "table_row": str(kept[0] + 2)}
     one |= {"action": "set aside", "reason": "a class, said the sender"}
     pd.concat([decisions, pd.DataFrame([one])]).fillna("").to_csv(folder / "decisions.csv", index=False)
     assert len(load_study(folder).survey) == 140 - len(BAD) - 1

@@ -67,11 +67,7 @@ def demo_survey():
 @pytest.fixture
 def at_hand(demo_answers, demo_training, demo_survey, answers_at_hand):
     """What the examples draw, as the docstring of the room says; made when an example names it."""
-    return {
-        "answers": lambda: demo_answers,
-        "training": demo_training.training,
-        "survey": demo_survey.survey,
-    }
+    return {"answers": lambda: demo_answers, "training": demo_training.training, "survey": demo_survey.survey}
 
 
 @pytest.mark.parametrize("name", sorted(FUNCTIONS))
@@ -101,12 +97,5 @@ def test_the_rules_find_planted_faults():
     ax.text(1, 3.5, "some words here")
     ax.text(1, 3.51, "other words here")
     found = " ".join(faults_of(finish(figure, "short")))
-    for fault in (
-        "alt text too short",
-        "without unit",
-        "no label below",
-        "overlap",
-        "marks outside",
-        "loud colour",
-    ):
+    for fault in ("alt text too short", "without unit", "no label below", "overlap", "marks outside", "loud colour"):
         assert fault in found

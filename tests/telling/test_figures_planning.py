@@ -3,14 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.planning import (
-    Assumptions,
-    answer_design,
-    make_timetable,
-    power_curves,
-    simulate_grid,
-    simulate_studies,
-)
+from analysis.planning import Assumptions, answer_design, make_timetable, power_curves, simulate_grid, simulate_studies
 from analysis.study import Protocol
 from analysis.telling.planning.figures import (
     draw_assumptions,

@@ -52,10 +52,7 @@ def inside(figure):
     size = figure.bbox
     texts = [t for axes in figure.axes for t in axes.texts]
     for axes in figure.axes:
-        for axis, (low, high) in (
-            (axes.xaxis, sorted(axes.get_xlim())),
-            (axes.yaxis, sorted(axes.get_ylim())),
-        ):
+        for axis, (low, high) in ((axes.xaxis, sorted(axes.get_xlim())), (axes.yaxis, sorted(axes.get_ylim()))):
             texts += [tick.label1 for tick in axis.get_major_ticks() if low <= tick.get_loc() <= high]
     texts += [t for legend in figure.legends for t in legend.get_texts()]
     for text in texts:

@@ -18,12 +18,7 @@ def made_up(n=30, extra=10, age=True):
     ages = rng.integers(20, 40, n).astype(float)
     who = np.concatenate([np.arange(n), rng.integers(0, n, extra)])
     peak = rng.normal(0.91, 0.03, n)[who] * (211 - 0.64 * ages + rng.normal(0, 9, n))[who] - rng.uniform(0, 4, len(who))
-    table = {
-        "person": [f"p{i}" for i in who],
-        "age_years": ages[who] if age else np.nan,
-        "sex": "F",
-        "minutes": 70,
-    }
+    table = {"person": [f"p{i}" for i in who], "age_years": ages[who] if age else np.nan, "sex": "F", "minutes": 70}
     return pd.DataFrame(table | {"hr_mean_bpm": 0.78 * peak, "hr_peak_bpm": peak})
 
 

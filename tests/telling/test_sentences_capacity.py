@@ -173,12 +173,7 @@ def test_tables_hold_every_line_of_the_answer():
         drift = tables.drift_table(outcome)
         assert drift is None or len(drift.shown) == len(found.drift)
         robust = tables.robustness_table(outcome)
-        for table in (
-            tables.correlations_table(outcome),
-            tables.slopes_table(outcome),
-            drift,
-            robust,
-        ):
+        for table in (tables.correlations_table(outcome), tables.slopes_table(outcome), drift, robust):
             cells = "" if table is None else " ".join(table.shown.astype(str).to_numpy().ravel())
             assert "nan" not in cells.split() and "not available" not in cells, (name, cells)
 

@@ -151,12 +151,7 @@ def test_tried_rules_in_words(cleaned):
 
 
 def test_tables(cleaned):
-    for tabulate in (
-        tables.tabulate_ledger,
-        tables.tabulate_costs,
-        tables.tabulate_clocks,
-        tables.tabulate_rules,
-    ):
+    for tabulate in (tables.tabulate_ledger, tables.tabulate_costs, tables.tabulate_clocks, tables.tabulate_rules):
         table = tabulate(cleaned)
         assert len(table) and not table.astype(str).isin(["nan", "None"]).any(axis=None)
 
@@ -183,14 +178,8 @@ def test_recordings_that_gave_nothing_are_named_in_plain_words(cleaned):
 def test_what_is_held_back_is_said_first_and_most_of_it_only_above_a_half(cleaned):
     clocks = cleaned.clocks.copy()
     clocks.loc[
-        clocks["athlete"].eq("A07") & clocks["session"].eq("1"),
-        ["settled", "agrees", "found_offset_s", "offset_s"],
-    ] = [
-        "held back",
-        "no",
-        176.0,
-        0.0,
-    ]
+        clocks["athlete"].eq("A07") & clocks["session"].eq("1"), ["settled", "agrees", "found_offset_s", "offset_s"]
+    ] = ["held back", "no", 176.0, 0.0]
     held = replace(cleaned, clocks=clocks)
     text = say.plain_cleaning(held, show_codes=True)
     assert text.startswith(

@@ -497,15 +497,7 @@ def test_protocols_that_differ_are_named_and_make_another_study():
 
 
 def test_changes_from_round_to_round_beside_the_paper():
-    steps = [
-        {
-            "finding": "a paper",
-            "outcome": "hr_mean_bpm",
-            "contrast": "2 - 1",
-            "estimate": 4.0,
-            "published": 9.0,
-        }
-    ]
+    steps = [{"finding": "a paper", "outcome": "hr_mean_bpm", "contrast": "2 - 1", "estimate": 4.0, "published": 9.0}]
 
     def told(low, high):
         table = pd.DataFrame([steps[0] | {"difference_low": low, "difference_high": high}])
@@ -580,10 +572,7 @@ def test_pooled_results_for_a_journal():
     assert "(5 x 4:00)" not in paper.plain_pool(pooled({}))
     asked = paper.plain_pool(pooled({}, {"outcome": "percent_hr_max"}, {"outcome": "lactate_mmol_l"}))
     assert asked.count("Fitter athletes") == 2 and "percent" not in asked  # one outcome of each question
-    assert [t[:24] for t in paper.write_up_pool(two)[1:]] == [
-        "Mean heart rate (5 x 4:0",
-        "Mean heart rate (3 x 5:0",
-    ]
+    assert [t[:24] for t in paper.write_up_pool(two)[1:]] == ["Mean heart rate (5 x 4:0", "Mean heart rate (3 x 5:0"]
 
 
 STEPS_OF_NOBODY = pd.DataFrame(columns=["finding", "outcome", "contrast", "difference_low", "difference_high"])

@@ -199,8 +199,7 @@ def test_two_outcomes_go_together_only_where_zero_lies_outside(within, between, 
 
 
 @pytest.mark.parametrize(
-    ("step", "words"),
-    [(1.4, ""), (3.0, ""), (5.0, "two"), (10.0, "three"), (14.0, "five"), (28.9, "ten"), (100.0, "")],
+    ("step", "words"), [(1.4, ""), (3.0, ""), (5.0, "two"), (10.0, "three"), (14.0, "five"), (28.9, "ten"), (100.0, "")]
 )
 def test_a_step_of_fitness_in_levels_of_the_shuttle_run(step, words):
     """A level is 0.5 km/h; Leger et al. 1988 give adults 6 mL/kg/min per km/h, so that a level is about 3 mL/kg/min."""

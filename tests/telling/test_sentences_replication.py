@@ -23,18 +23,8 @@ from analysis.telling.published.tables import (
     tabulate_left_out,
 )
 
-PLAIN = (
-    say.plain_correlations,
-    say.plain_profiles,
-    say.plain_protocols,
-    say.may_say_replication,
-)
-TABLES = (
-    comparison_table,
-    profiles_table,
-    steps_table,
-    protocols_table,
-)
+PLAIN = (say.plain_correlations, say.plain_profiles, say.plain_protocols, say.may_say_replication)
+TABLES = (comparison_table, profiles_table, steps_table, protocols_table)
 PROTOCOL = Protocol(3, 300.0, 60.0)
 
 

@@ -41,14 +41,7 @@ def everything(answer):
     return "\n".join(texts)
 
 
-ROUND = {
-    "finding": "a paper",
-    "statistic": "mean",
-    "round_no": 1,
-    "spread": 5,
-    "spread_kind": "sd",
-    "n_athletes": 9,
-}
+ROUND = {"finding": "a paper", "statistic": "mean", "round_no": 1, "spread": 5, "spread_kind": "sd", "n_athletes": 9}
 PUBLISHED = pd.DataFrame(
     ROUND | {"outcome": outcome, "value": value, "work_s": 120, "source": "s"}
     for outcome, value in (("percent_hr_max", 90), ("hr_mean_bpm", 172))

@@ -65,11 +65,7 @@ def simulated(seed):
 def test_simulated_studies_keep_the_rules(start):
     for seed in range(start, start + 30):
         answer = simulated(seed)
-        texts = [
-            say.plain_training(answer),
-            *say.write_up_training_methods(answer),
-            *say.write_up_training(answer),
-        ]
+        texts = [say.plain_training(answer), *say.write_up_training_methods(answer), *say.write_up_training(answer)]
         faults = [f for text in texts for f in faults_of_words(text)]
         assert not faults, (seed, faults)
         for text in texts:
@@ -78,10 +74,7 @@ def test_simulated_studies_keep_the_rules(start):
                 assert len(plain.split()) <= 35, (seed, sentence)
         claims_follow_results(answer, say.plain_training(answer), seed)
         for table in tables.training_tables(answer):
-            assert len(table.shown) and not table.shown.isin(["nan", "None"]).any(axis=None), (
-                seed,
-                table.key,
-            )
+            assert len(table.shown) and not table.shown.isin(["nan", "None"]).any(axis=None), (seed, table.key)
 
 
 def claims_follow_results(answer, text, seed):

@@ -48,14 +48,7 @@ def test_what_stood_out_is_counted_and_a_growing_delay_is_a_limitation(tmp_path)
 
 
 def test_a_characteristic_without_unit_has_no_empty_brackets():
-    line = {
-        "name": "grade_rank",
-        "label": "Grade (rank)",
-        "unit": "",
-        "digits": 0,
-        "sex": "all",
-        "shown": True,
-    }
+    line = {"name": "grade_rank", "label": "Grade (rank)", "unit": "", "digits": 0, "sex": "all", "shown": True}
     known = pd.DataFrame([line | {"n_athletes": 9, "mean": 2.0, "sd": 1.0}])
     people = SimpleNamespace(characteristics=known, n_athletes=9, n_women=4, n_men=5)
     table = participants_table(people)

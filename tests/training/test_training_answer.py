@@ -79,10 +79,7 @@ def test_matched_pairs_below_six_make_no_confirmatory_claim():
 def test_holm_over_the_two_primary_questions():
     values = as_values()
     worse = values.assign(value=values["value"] + np.tile([0, 4.0], 12))
-    described = {
-        "capacity": CAPACITY | {"digits": 1, "wanted": 1},
-        "hr": CAPACITY | {"label": "HR", "wanted": -1},
-    }
+    described = {"capacity": CAPACITY | {"digits": 1, "wanted": 1}, "hr": CAPACITY | {"label": "HR", "wanted": -1}}
     answer = answer_training({"capacity": values, "hr": worse}, GROUPS, described=described)
     ps = sorted(o.p_claim for o in answer.outcomes.values())
     assert answer.outcomes["capacity"].p_adjusted == pytest.approx(min(1, 2 * ps[0]))
@@ -91,10 +88,7 @@ def test_holm_over_the_two_primary_questions():
 def test_an_outcome_that_cannot_be_analysed_is_said_not_dropped():
     values = as_values()
     answer = answer_training(
-        {"capacity": values[values["phase"] == "pre"]},
-        GROUPS,
-        described={"capacity": CAPACITY},
-        design="delayed_start",
+        {"capacity": values[values["phase"] == "pre"]}, GROUPS, described={"capacity": CAPACITY}, design="delayed_start"
     )
     assert not answer.outcomes
     assert "Aerobic capacity" in answer.warnings[0]
@@ -182,8 +176,5 @@ def test_harms_of_both_groups_and_when_to_pause():
     harms = describe_harms(events, groups)
     line = harms.table.set_index("kind").loc["injury"]
     assert (line["trained_events"], line["control_events"]) == (2, 1)
-    assert harms.pause == (
-        "an exertional collapse",
-        "two or more injuries that needed care in the trained group",
-    )
+    assert harms.pause == ("an exertional collapse", "two or more injuries that needed care in the trained group")
     assert describe_harms(events.tail(0), groups).pause == ()

@@ -106,11 +106,7 @@ def test_regression_to_the_mean_by_the_error_of_the_baseline():
 def flow_of(trained, control):
     """Allocated and missing of each group."""
     return pd.DataFrame(
-        {
-            "arm": ["trained", "control"],
-            "allocated": [trained[0], control[0]],
-            "missing": [trained[1], control[1]],
-        }
+        {"arm": ["trained", "control"], "allocated": [trained[0], control[0]], "missing": [trained[1], control[1]]}
     )
 
 
@@ -146,10 +142,7 @@ def test_the_flow_counts_whom_each_step_lost():
         "arm": ["trained", "control"], "allocated": [3, 2], "baseline": [2, 2], "followup": [2, 1], "analysed": [1, 1],
         "missing": [1, 1],
     }  # fmt: skip
-    assert missing.to_numpy().tolist() == [
-        ["C", "trained", "moved away"],
-        ["E", "control", "no reason noted"],
-    ]
+    assert missing.to_numpy().tolist() == [["C", "trained", "moved away"], ["E", "control", "no reason noted"]]
 
 
 def test_the_claim_ends_where_the_unmeasured_would_have_to_end():

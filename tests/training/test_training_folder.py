@@ -74,11 +74,7 @@ def club(tmp_path, *, people=None, number="12 19 33", named="the town lottery of
         text = text.replace(f'{key} = "parallel"', f'{key} = "{value}"')
     (folder / "study.toml").write_text(text, encoding="utf-8")
     rows = people or [[a, 20 + i, "F" if i % 3 == 0 else "M", "yes", "yes", ""] for i, a in enumerate(CODES)]
-    save(
-        folder / "athletes.csv",
-        ["athlete", "age_years", "sex", "consent_measured", "cleared", "withdrawn"],
-        rows,
-    )
+    save(folder / "athletes.csv", ["athlete", "age_years", "sex", "consent_measured", "cleared", "withdrawn"], rows)
     fix_plan(folder, today=dt.date(2026, 1, 20))
     if number:
         text = text.replace('public_number = ""', f'public_number = "{number}"')
@@ -252,12 +248,7 @@ def test_settings_of_the_training_are_checked_all_at_once(tmp_path):
     (folder / "study.toml").write_text(text, encoding="utf-8")
     found = check_study(folder)
     said = " ".join(found.problems["problem"])
-    for words in (
-        "stays for months",
-        "not a number from 1 to 52",
-        "balanced within",
-        "did you mean four_by_four",
-    ):
+    for words in ("stays for months", "not a number from 1 to 52", "balanced within", "did you mean four_by_four"):
         assert words in said
     assert found.problems["row"].notna().all()
 
@@ -316,11 +307,7 @@ def ordinary_club(tmp_path, drop):
     asked = [b for b in blocks if "hr_mean_bpm" in b or not b.startswith("[[plan.hyp")]
     (folder / "study.toml").write_text("".join(asked), encoding="utf-8")
     rng = np.random.default_rng(6)
-    save(
-        folder / "athletes.csv",
-        ["athlete", "consent_measured", "cleared"],
-        [[a, "yes", "yes"] for a in CODES],
-    )
+    save(folder / "athletes.csv", ["athlete", "consent_measured", "cleared"], [[a, "yes", "yes"] for a in CODES])
     evenings = [["1", "2026-02-01", "pre", 1], ["2", "2026-02-10", "pre", 2], ["3", "2026-05-01", "post", 1]]
     save(folder / "sessions.csv", ["session", "date", "phase", "occasion"], evenings)
     level = {a: rng.normal(172, 7) for a in CODES}

@@ -55,9 +55,7 @@ def test_allocations_as_an_array_follow_the_rows_and_missing_athletes_leave_ever
     table.loc[3, "post"] = np.nan
     by_array = randomisation_test(table, **ASKED, allocations=groups)
     by_code = randomisation_test(
-        table.sample(frac=1, random_state=1),
-        **ASKED,
-        allocations=pd.DataFrame(groups, columns=table["athlete"]),
+        table.sample(frac=1, random_state=1), **ASKED, allocations=pd.DataFrame(groups, columns=table["athlete"])
     )
     assert (by_array.as_extreme, by_array.n_allocations) == (by_code.as_extreme, by_code.n_allocations)
     assert by_array.n_athletes == 11

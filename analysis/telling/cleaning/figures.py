@@ -6,18 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ...basics import format_number, join_words, plural, upper_first
-from ..style import (
-    FAINT,
-    INK,
-    MAIN,
-    QUIET,
-    SECOND,
-    finish,
-    legend_above,
-    new_axes,
-    new_panels,
-    say_empty,
-)
+from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, legend_above, new_axes, new_panels, say_empty
 from .tables import round_seconds
 
 FLAG_MARKS = {
@@ -196,13 +185,7 @@ def _overview_words(shown, hidden) -> str:
     return f"Small panels of {plural(len(shown), 'heart-rate trace')} with rounds shaded. Flagged: {words}.{left}"
 
 
-HOLLOW = {
-    "color": SECOND,
-    "markerfacecolor": "white",
-    "markeredgewidth": 1.3,
-    "markersize": 7,
-    "linestyle": "none",
-}
+HOLLOW = {"color": SECOND, "markerfacecolor": "white", "markeredgewidth": 1.3, "markersize": 7, "linestyle": "none"}
 """A hollow mark, so that a filled one on it can be seen."""
 
 
@@ -304,13 +287,7 @@ def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
             panel.scatter(x, y, marker="s", s=68, color=face, edgecolor=QUIET, linewidth=0.4, zorder=2)
             if mark:
                 panel.scatter(
-                    x,
-                    y,
-                    marker=mark,
-                    s=22,
-                    color="white" if face != "white" else QUIET,
-                    linewidth=1.1,
-                    zorder=3,
+                    x, y, marker=mark, s=22, color="white" if face != "white" else QUIET, linewidth=1.1, zorder=3
                 )
             used[kind] = True
         panel.set_title(BLOCKS[outcome], loc="left")
@@ -358,21 +335,9 @@ def _cell_handle(kind: str):
     from matplotlib.lines import Line2D
 
     face, mark, words = CELLS[kind]
-    signs = {
-        "": "",
-        "_": " (\N{EN DASH})",
-        "^": " (\N{BLACK UP-POINTING TRIANGLE})",
-        "x": " (\N{MULTIPLICATION SIGN})",
-    }
+    signs = {"": "", "_": " (\N{EN DASH})", "^": " (\N{BLACK UP-POINTING TRIANGLE})", "x": " (\N{MULTIPLICATION SIGN})"}
     return Line2D(
-        [],
-        [],
-        marker="s",
-        linestyle="",
-        markersize=7,
-        color=face,
-        markeredgecolor=QUIET,
-        label=words + signs[mark],
+        [], [], marker="s", linestyle="", markersize=7, color=face, markeredgecolor=QUIET, label=words + signs[mark]
     )
 
 
@@ -435,12 +400,7 @@ def draw_bounds(cleaned, *, ax=None):
     figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))
     place = np.arange(len(table))[::-1]
     axes.hlines(
-        place,
-        table["mean_low_bpm"],
-        table["mean_high_bpm"],
-        color=QUIET,
-        linewidth=3,
-        label="worst and best case",
+        place, table["mean_low_bpm"], table["mean_high_bpm"], color=QUIET, linewidth=3, label="worst and best case"
     )
     axes.plot(table["mean_kept_bpm"], place, "D", **HOLLOW, label="flagged samples kept")
     axes.plot(table["mean_bpm"], place, "o", color=MAIN, linestyle="none", label="flagged samples set aside")

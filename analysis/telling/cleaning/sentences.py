@@ -8,13 +8,7 @@ from ...basics import format_ci, format_number, format_percent, if_answered, joi
 from ...cleaning import clean_study
 from ...cleaning.clocks import BY_DECISION, BY_RULE, clock_in_words
 from . import phrases as say
-from .tables import (
-    cause_in_words,
-    round_seconds,
-    share_in_words,
-    sparred_rows,
-    without_codes,
-)
+from .tables import cause_in_words, round_seconds, share_in_words, sparred_rows, without_codes
 
 
 @if_answered()
@@ -254,11 +248,7 @@ def _unused_files(cleaned) -> list[str]:
         return []
     other_day = int((files["cause"] == "of another day").sum())
     one = other_day == 1
-    words = {
-        "recordings": plural(len(files), "recording"),
-        "count": other_day,
-        "its": "its" if one else "their",
-    }
+    words = {"recordings": plural(len(files), "recording"), "count": other_day, "its": "its" if one else "their"}
     if other_day == len(files):
         return [say.UNUSED_DAY.format(**words, they_are="it is" if one else "they are")]
     return [(say.UNUSED_SOME_DAY if other_day else say.UNUSED).format(**words)]

@@ -92,12 +92,7 @@ def tabulate_ledger(cleaned) -> pd.DataFrame:
     balance["measure"] = balance["measure"].replace(
         {"round seconds": "rounds", "recorded seconds": "whole recordings", "hr_mean_bpm": "round means"}
     )
-    names = {
-        "measure": "of which",
-        "rows_in": "in",
-        "set_aside": "set aside",
-        "causes": "causes of setting aside",
-    }
+    names = {"measure": "of which", "rows_in": "in", "set_aside": "set aside", "causes": "causes of setting aside"}
     return balance.rename(columns=names)
 
 

@@ -116,9 +116,7 @@ def draw_slopes(answer, *, ax=None):
         draw_estimate(axes, i, *values, main=row["analysis"] == "planned")
     name_rows(axes, [_slope_words(row) for _, row in table.iterrows()])
     limits = np.r_[
-        contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(),
-        -answer.smallest_effect,
-        answer.smallest_effect,
+        contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(), -answer.smallest_effect, answer.smallest_effect
     ]
     _zoom(axes, table, contrast, limits)
     apart = f"between athletes {_contrast_words(answer)} apart"
@@ -200,14 +198,7 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
     axes.axvline(0, color=QUIET, linewidth=0.8)
     axes.axvline(answer.effect, color=MAIN, linewidth=1, linestyle="--", label="with everybody")
     axes.hlines(range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1)
-    axes.plot(
-        table["planned_effect"],
-        range(len(table)),
-        "o",
-        color=INK,
-        markersize=3.5,
-        label="without one athlete",
-    )
+    axes.plot(table["planned_effect"], range(len(table)), "o", color=INK, markersize=3.5, label="without one athlete")
     if len(table) and table["cooks_distance"].notna().any():
         most = int(table["cooks_distance"].idxmax())
         axes.plot(
@@ -409,13 +400,7 @@ def _draw_multiples(axes, table) -> None:
     axes.vlines(order, table["multiple_low"], table["multiple_high"], color=QUIET, linewidth=0.5, alpha=0.55, zorder=1)
     other = ~planned & ~left
     axes.plot(
-        order[other],
-        table["multiple"][other],
-        "o",
-        color=INK,
-        markersize=1.6,
-        zorder=2,
-        label="another analysis",
+        order[other], table["multiple"][other], "o", color=INK, markersize=1.6, zorder=2, label="another analysis"
     )
     axes.plot(
         order[left],

@@ -26,11 +26,7 @@ EQUAL = ", at equal {beside}"
 AT_EQUAL = "At equal {beside}."
 LEVELS = " (about {count} shuttle levels)"
 
-ASKED = {
-    "lower": "have a lower {outcome}",
-    "higher": "have a higher {outcome}",
-    "differs": "differ in {outcome}",
-}
+ASKED = {"lower": "have a lower {outcome}", "higher": "have a higher {outcome}", "differs": "differ in {outcome}"}
 
 # for the write-up
 PLANNED = (

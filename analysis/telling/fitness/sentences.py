@@ -4,16 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ...basics import (
-    format_ci,
-    format_number,
-    format_p,
-    format_percent,
-    if_answered,
-    join_words,
-    lower_first,
-    plural,
-)
+from ...basics import format_ci, format_number, format_p, format_percent, if_answered, join_words, lower_first, plural
 from ...basics.words import format_df
 from ...capacity.adjustment import covariate_words
 from ...physiology import estimate_vo2max
@@ -62,10 +53,7 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
     phrase = say.AGAINST if answer.verdict == "opposite" else say.SHOWN
     return (
         phrase.format(
-            **words,
-            Finding=finding,
-            size=plain_size(answer.contrast, known),
-            span=plain_span(low, high, known),
+            **words, Finding=finding, size=plain_size(answer.contrast, known), span=plain_span(low, high, known)
         )
         + who
     )
@@ -120,11 +108,7 @@ def plain_specifications(answer) -> str:
 
 def _agreement(chart) -> dict[str, str]:
     """How many analyses agree, as counts: of six, a percentage says too much."""
-    shares = {
-        "same": chart.share_same_sign,
-        "shown": chart.share_excluding_zero,
-        "contrary": chart.share_opposite,
-    }
+    shares = {"same": chart.share_same_sign, "shown": chart.share_excluding_zero, "contrary": chart.share_opposite}
     return {name: _of(chart, share) for name, share in shares.items()}
 
 
@@ -229,8 +213,7 @@ def _reading(answer) -> str:
     known = known_outcome(answer.outcome)
     expected = say.HYPOTHESIS.get(answer.direction, say.HYPOTHESIS["differs"])
     return say.READING[answer.verdict].format(
-        hypothesis=expected.format(outcome=lower_first(known.label)),
-        matters=size_words(answer.smallest_effect, known),
+        hypothesis=expected.format(outcome=lower_first(known.label)), matters=size_words(answer.smallest_effect, known)
     )
 
 
@@ -257,9 +240,7 @@ def _correlation(answer) -> str:
     if math.isnan(row["estimate"]):
         return say.NO_CORRELATION
     return say.CORRELATION.format(
-        r=format_number(row["estimate"], 2),
-        span=format_ci(row["ci_low"], row["ci_high"], 2),
-        p=format_p(row["p"]),
+        r=format_number(row["estimate"], 2), span=format_ci(row["ci_low"], row["ci_high"], 2), p=format_p(row["p"])
     )
 
 

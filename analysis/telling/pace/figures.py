@@ -86,13 +86,7 @@ def draw_fitness_and_activity(answer, *, ax=None):
     middle = np.average(table["capacity"], weights=table["n_rounds"])
     panel.plot(x, 100 * (centre + answer.activity.estimate * (x - middle)), color=FAINT, linewidth=1.5)
     sns.scatterplot(
-        x=table["capacity"],
-        y=100 * table["active_share"],
-        color=MAIN,
-        s=22,
-        linewidth=0,
-        legend=False,
-        ax=panel,
+        x=table["capacity"], y=100 * table["active_share"], color=MAIN, s=22, linewidth=0, legend=False, ax=panel
     )
     panel.set(xlabel="Aerobic capacity (mL/kg/min)", ylabel="Active share of a round (%)")
     more, low, high = (

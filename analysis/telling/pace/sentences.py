@@ -70,8 +70,7 @@ def write_up_pace(answer) -> list[str]:
     if len(answer.left_out):
         paragraphs.append(
             say.UNUSED.format(
-                rows=plural(len(answer.left_out), "row"),
-                reasons=join_words(sorted(set(answer.left_out["reason"]))),
+                rows=plural(len(answer.left_out), "row"), reasons=join_words(sorted(set(answer.left_out["reason"])))
             )
         )
     return paragraphs

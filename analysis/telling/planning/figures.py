@@ -67,14 +67,7 @@ def draw_assurance(found, *, ax=None):
     place = np.arange(len(table))
     ax.hlines(place, 100 * table["low"], 100 * table["high"], color=MAIN, linewidth=2)
     ax.plot(100 * table["clear"], place, "o", color=MAIN, label="clear answer, averaged; line: 80 of 100 draws")
-    ax.plot(
-        100 * table["as_assumed"],
-        place,
-        "s",
-        markerfacecolor="white",
-        color=SECOND,
-        label="shown, as assumed",
-    )
+    ax.plot(100 * table["as_assumed"], place, "s", markerfacecolor="white", color=SECOND, label="shown, as assumed")
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
     names = [f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)]
     ax.set_yticks(place, names)
@@ -108,13 +101,7 @@ def draw_assumptions(truth, rounds: int, *, ax=None):
     ax.fill_between(x, mean - total, mean + total, color=FAINT, linewidth=0, label="two thirds of the athletes")
     ax.plot(x, mean - total, x, mean + total, color=QUIET, linewidth=0.6, linestyle=":")
     ax.errorbar(
-        x,
-        mean,
-        yerr=size.sd_within,
-        color=MAIN,
-        marker="o",
-        capsize=3,
-        label="mean, and one athlete's scatter",
+        x, mean, yerr=size.sd_within, color=MAIN, marker="o", capsize=3, label="mean, and one athlete's scatter"
     )
     ax.set_xticks(x)
     ax.set(xlabel="Round", ylabel=f"Heart rate ({unit})")
@@ -282,14 +269,7 @@ def draw_precision(curves, *, ax=None):
     widest = float(np.quantile(table["half_width"], 0.9)) * 1.25 if len(table) else 0.0
     limit = max(1.3 * curves.smallest, widest)
     shown = table[table["half_width"] <= limit]
-    ax.plot(
-        shown["n"],
-        shown["half_width"],
-        color=MAIN,
-        marker="o",
-        markevery=4,
-        label="half the interval to expect",
-    )
+    ax.plot(shown["n"], shown["half_width"], color=MAIN, marker="o", markevery=4, label="half the interval to expect")
     ax.axhline(
         curves.smallest,
         color=SECOND,

@@ -85,11 +85,7 @@ def plain_replication_sizes(sizes) -> str:
 
 def write_up_replication_sizes(sizes) -> list[str]:
     """Write what a repeat of a published correlation needs."""
-    names = {
-        "as published": "as published",
-        "shrunk": say.SHRUNK,
-        "fraction": say.FRACTION,
-    }
+    names = {"as published": "as published", "shrunk": say.SHRUNK, "fraction": say.FRACTION}
     texts = []
     for row in sizes.targets.itertuples():
         text = f"{names[row.target]} (r = {format_number(row.r, 2)})"
@@ -102,9 +98,7 @@ def write_up_replication_sizes(sizes) -> list[str]:
         texts.append(text)
     published = say.PUBLISHED.format(r=format_number(sizes.r, 2), n=sizes.n, sizes="; ".join(texts))
     detect = say.COULD_DETECT.format(
-        r=format_number(sizes.smallest_detectable_r, 2),
-        n=sizes.n_detectability,
-        power=format_percent(sizes.power),
+        r=format_number(sizes.smallest_detectable_r, 2), n=sizes.n_detectability, power=format_percent(sizes.power)
     )
     if sizes.n_new is not None:
         detect += " " + say.EXPECTED.format(
@@ -173,13 +167,7 @@ def outcome_word(question: str) -> str:
     return {"heart_rate": "heart rate", "lactate": "lactate", "exertion": "exertion"}[question.split(".")[1]]
 
 
-CAN = dict(
-    zip(
-        VERDICTS,
-        say.CAN,
-        strict=True,
-    )
-)
+CAN = dict(zip(VERDICTS, say.CAN, strict=True))
 OUTCOMES_ASSUMED = (
     ("heart_rate", "heart rate", "bpm"),
     ("lactate", "lactate", "mmol/L"),
@@ -208,10 +196,7 @@ def plain_looks(looks) -> str:
     sizes = join_words([str(n) for n in table["n_athletes"]])
     first, last = table["level_rounds"].iloc[0], table["level_rounds"].iloc[-1]
     return say.LOOKS.format(
-        sizes=sizes,
-        first=format_number(first, 4),
-        last=format_number(last, 4),
-        alpha=format_percent(looks.alpha, 0),
+        sizes=sizes, first=format_number(first, 4), last=format_number(last, 4), alpha=format_percent(looks.alpha, 0)
     )
 
 
@@ -262,9 +247,7 @@ def write_up_size(answer) -> list[str]:
     """Justify the number of athletes, as a plan or a journal would take it."""
     design, truth = answer.design, answer.assumptions
     first = say.PLANS_FOR.format(
-        athletes=plural(answer.n, "athlete"),
-        rounds=plural(answer.rounds, "round"),
-        alpha=_level(design.alpha),
+        athletes=plural(answer.n, "athlete"), rounds=plural(answer.rounds, "round"), alpha=_level(design.alpha)
     )
     if answer.n_to_recruit > answer.n:
         first += " " + say.RECRUIT.format(athletes=plural(answer.n_to_recruit, "athlete"), leave=_level(truth.leave))
@@ -297,9 +280,7 @@ def write_up_assurance(found) -> list[str]:
         return []
     return [
         say.ASSURANCE.format(
-            open=plural(len(found.open), "quantity", "quantities"),
-            draws=found.n_draws,
-            answers="; ".join(parts),
+            open=plural(len(found.open), "quantity", "quantities"), draws=found.n_draws, answers="; ".join(parts)
         )
     ]
 
@@ -340,10 +321,7 @@ def _rounds(answer) -> str:
         label = outcome_named(rows["outcome"].iloc[0]).label.lower()
         said = [
             say.POWER_ROUNDS.format(
-                chance=chance_words(row.power_smallest),
-                what=_what(row),
-                n=_n(row),
-                detectable=_detectable(row),
+                chance=chance_words(row.power_smallest), what=_what(row), n=_n(row), detectable=_detectable(row)
             )
             for row in rows.itertuples()
         ]

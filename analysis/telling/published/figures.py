@@ -9,19 +9,7 @@ import numpy as np
 
 from ...basics import format_ci, format_number, join_words, lower_first, plural
 from ...study import known_outcome
-from ..style import (
-    FAINT,
-    INK,
-    LINES,
-    MAIN,
-    MARKERS,
-    QUIET,
-    SECOND,
-    finish,
-    legend_above,
-    new_axes,
-    new_panels,
-)
+from ..style import FAINT, INK, LINES, MAIN, MARKERS, QUIET, SECOND, finish, legend_above, new_axes, new_panels
 from ..words import wrap_words
 
 PUBLISHED = {"color": SECOND, "mfc": "white", "markersize": 5, "capsize": 2.5, "elinewidth": 1.2}
@@ -41,13 +29,7 @@ def draw_forest(answer, *, ax=None):
     y = _places([kind for kind, _, _ in lines])
     figure, axes = new_axes(ax, width="double", height_mm=18 + 8.0 * (1 - y[-1]))
     axes.axvline(0, color=QUIET, linewidth=0.8, zorder=0)
-    beside = {
-        "fontsize": 7,
-        "va": "center",
-        "ha": "left",
-        "color": INK,
-        "transform": axes.get_yaxis_transform(),
-    }
+    beside = {"fontsize": 7, "va": "center", "ha": "left", "color": INK, "transform": axes.get_yaxis_transform()}
     for place, (kind, _, values) in zip(y, lines, strict=True):
         _draw_line(axes, place, kind, values)
         axes.text(1.03, place, _numbers(values), **beside)
@@ -152,12 +134,7 @@ def _draw_profile(panel, answer, outcome: str, findings: list[str]) -> None:
         rows = theirs[theirs["finding"] == finding].sort_values("round_no")
         shift = 0.10 + 0.08 * i
         name = f"published: {finding}, {_size(rows['n_athletes'].iloc[0])}"
-        style = {
-            "marker": MARKERS[(i + 1) % len(MARKERS)],
-            "linestyle": LINES[1 + i % 3],
-            "label": name,
-            **PUBLISHED,
-        }
+        style = {"marker": MARKERS[(i + 1) % len(MARKERS)], "linestyle": LINES[1 + i % 3], "label": name, **PUBLISHED}
         reach = _reach(rows["mean"], rows["ci_low"], rows["ci_high"])
         panel.errorbar(rows["round_no"] + shift, rows["mean"], yerr=reach, zorder=2, **style)
     ours = answer.profiles[answer.profiles["outcome"] == outcome].drop_duplicates("round_no").sort_values("round_no")

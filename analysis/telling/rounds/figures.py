@@ -147,13 +147,7 @@ def _shade_level(panel, answer, labels) -> None:
     first, last = labels.index(plateau.starts_at), labels.index(tested[-1])
     if last > first:
         panel.axvspan(
-            first - 0.25,
-            last + 0.25,
-            color=FAINT,
-            alpha=0.55,
-            zorder=0,
-            linewidth=0,
-            label="shown to be level",
+            first - 0.25, last + 0.25, color=FAINT, alpha=0.55, zorder=0, linewidth=0, label="shown to be level"
         )
 
 
@@ -187,20 +181,11 @@ def draw_contrasts(answer, *, ax=None):
         y = np.arange(len(steps)) + shift
         axes.hlines(y, steps[f"ci_low{end}"], steps[f"ci_high{end}"], color=color, linewidth=0.9)
         axes.hlines(
-            y,
-            steps[f"equivalence_ci_low{end}"],
-            steps[f"equivalence_ci_high{end}"],
-            color=color,
-            linewidth=2.6,
+            y, steps[f"equivalence_ci_low{end}"], steps[f"equivalence_ci_high{end}"], color=color, linewidth=2.6
         )
         axes.plot(steps["estimate"], y, marker, color=color, label=name, markersize=4.5, linestyle="")
     axes.plot(
-        [],
-        [],
-        "-",
-        color=QUIET,
-        linewidth=2.6,
-        label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval",
+        [], [], "-", color=QUIET, linewidth=2.6, label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval"
     )
     name_rows(axes, [with_minus(c) for c in steps["contrast"]])
     axes.set_ylabel("Rounds, later − earlier")
@@ -279,12 +264,7 @@ def draw_evenings(repeated, *, ax=None):
     middle = float(table["difference"].mean())
     reach = 1.96 * float(np.sqrt(2.0)) * repeated.typical_error
     panel.axhspan(
-        middle - reach,
-        middle + reach,
-        color=FAINT,
-        zorder=0,
-        linewidth=0,
-        label="error alone, 95\N{NO-BREAK SPACE}%",
+        middle - reach, middle + reach, color=FAINT, zorder=0, linewidth=0, label="error alone, 95\N{NO-BREAK SPACE}%"
     )
     panel.axhline(middle, color=MAIN, linewidth=1.4, label="mean")
     panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")
@@ -314,14 +294,7 @@ def draw_plateau(answer, *, ax=None):
         for pair in pairs.to_dict("records"):
             low, high = min(pair["ci_low"], pair["ci_low_cr2"]), max(pair["ci_high"], pair["ci_high_cr2"])
             axes.hlines(y, low, high, color=MAIN, linewidth=1.8)
-            axes.plot(
-                pair["estimate"],
-                y,
-                "o",
-                color=MAIN,
-                mfc=MAIN if pair["equivalent"] else "white",
-                markersize=5,
-            )
+            axes.plot(pair["estimate"], y, "o", color=MAIN, mfc=MAIN if pair["equivalent"] else "white", markersize=5)
             ticks.append(y)
             names.append(with_minus(pair["contrast"]))
             y += 1
@@ -460,11 +433,7 @@ def draw_tipping(answer, *, ax=None):
     turns = line[["shift_down", "shift_up"]].dropna()
     for number, at in enumerate(turns):
         axes.axvline(
-            at,
-            color=SECOND,
-            linewidth=1.2,
-            linestyle=":",
-            label="_" if number else "what can be said changes",
+            at, color=SECOND, linewidth=1.2, linestyle=":", label="_" if number else "what can be said changes"
         )
     _name_stretches(axes, curve)
     low, high = axes.get_ylim()
@@ -504,12 +473,7 @@ def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
     else:
         panel.set(xticks=[], yticks=[])
         panel.annotate(
-            "no spread in the model",
-            (0.5, 0.5),
-            xycoords="axes fraction",
-            ha="center",
-            va="center",
-            color=QUIET,
+            "no spread in the model", (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", color=QUIET
         )
     panel.set(xlabel="Where a normal distribution would put it (SDs)", ylabel=ylabel)
 

@@ -4,16 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ...basics import (
-    format_ci,
-    format_number,
-    format_p,
-    if_answered,
-    join_words,
-    lower_first,
-    plural,
-    upper_first,
-)
+from ...basics import format_ci, format_number, format_p, if_answered, join_words, lower_first, plural, upper_first
 from ...basics.words import format_df, round_inward
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
@@ -57,10 +48,7 @@ def rounds_words(labels, start: str) -> str:
 def reach_words(answer, high: float, low: float) -> str:
     """Up to where the readings off the analyser's scale may lie for a claim to hold: "if no HI reading was above ..."."""
     known, bounds, parts = known_outcome(answer.outcome), answer.bounds, []
-    for side, word, far, count in (
-        ("HI", "above", high, bounds.n_high),
-        ("LO", "below", low, bounds.n_low),
-    ):
+    for side, word, far, count in (("HI", "above", high, bounds.n_high), ("LO", "below", low, bounds.n_low)):
         if math.isnan(far):
             continue
         which = f"the {side} reading was not" if count == 1 else f"no {side} reading was"
@@ -265,13 +253,7 @@ def _last_step(answer):
 @if_answered("paragraphs")
 def write_up_rounds(answer) -> list[str]:
     """Write the planned result of one outcome over the rounds: test, change, where it levels off, whether checks agree."""
-    parts = [
-        _main(answer),
-        _from_to(answer),
-        write_up_plateau(answer),
-        _allowance(answer),
-        plain_sensitivity(answer),
-    ]
+    parts = [_main(answer), _from_to(answer), write_up_plateau(answer), _allowance(answer), plain_sensitivity(answer)]
     if answer.role != "primary":
         parts.append(say.SECONDARY.format(role=answer.role))
     text = " ".join(p for p in parts if p)
@@ -418,10 +400,7 @@ def plain_reliability(result) -> str:
     """Say in a sentence how well an outcome repeats."""
     known = known_outcome(result.outcome)
     unit, digits = known.unit, digits_of(known)
-    words = {
-        "Outcome": known.label,
-        "error": format_number(result.typical_error, digits, unit=unit),
-    }
+    words = {"Outcome": known.label, "error": format_number(result.typical_error, digits, unit=unit)}
     if result.kind.startswith("reliability"):
         change = format_number(result.smallest_detectable_change, digits, unit=unit)
         text = say.REPEATS.format(**words, detectable=change)

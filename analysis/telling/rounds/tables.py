@@ -321,10 +321,7 @@ def _printed_numbers(answer) -> pd.DataFrame:
 
 
 @outcome_table(
-    "contrasts",
-    "Differences between rounds, later minus earlier.",
-    note=_note_on_steps,
-    numbers=_printed_numbers,
+    "contrasts", "Differences between rounds, later minus earlier.", note=_note_on_steps, numbers=_printed_numbers
 )
 def contrasts_table(answer, known) -> list[dict]:
     """The steps and the change from first to last that the paper prints: one interval, one p."""

@@ -35,15 +35,7 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
     for panel, outcome in zip(panels, outcomes, strict=False):
         rows = numbers[numbers["outcome"] == outcome].sort_values("round_no")
         rounds = rows["round_no"].to_numpy()
-        panel.bar(
-            rounds,
-            rows["high"] - rows["low"],
-            bottom=rows["low"],
-            width=0.5,
-            color=FAINT,
-            label=club,
-            zorder=1,
-        )
+        panel.bar(rounds, rows["high"] - rows["low"], bottom=rows["low"], width=0.5, color=FAINT, label=club, zorder=1)
         panel.plot(rounds, rows["value"], color=MAIN, marker="o", label=you, zorder=2)
         panel.set_xticks(rounds)
         panel.set_ylabel(outcome)
@@ -98,15 +90,7 @@ def draw_by_bound(curve, *, ax=None):
         if start and line["verdict"] in ("changed", "not shown"):
             words += f",\nlevel from round {start}"
         if high - low > 0.06 * right:
-            axes.text(
-                (low + high) / 2,
-                0.5,
-                wrap_words(words, 18),
-                ha="center",
-                va="center",
-                fontsize=7,
-                color=INK,
-            )
+            axes.text((low + high) / 2, 0.5, wrap_words(words, 18), ha="center", va="center", fontsize=7, color=INK)
     axes.axvline(curve.planned, color=INK, linewidth=1.1, linestyle="--")
     whole = float(curve.planned).is_integer()  # chosen, not computed: no decimals that nobody chose
     unit = known.unit.removesuffix("s") if known.unit == "points" and curve.planned == 1 else known.unit
@@ -169,11 +153,7 @@ def draw_flow_of_athletes(flow, *, ax=None):
     lines = flow.answers
     if lines.empty:
         return None
-    steps = [
-        (flow.n_codes, "codes in the folder"),
-        (flow.n_athletes, "may be analysed"),
-        (flow.n_sparred, "sparred"),
-    ]
+    steps = [(flow.n_codes, "codes in the folder"), (flow.n_athletes, "may be analysed"), (flow.n_sparred, "sparred")]
     steps = steps[1:] if flow.n_codes == flow.n_athletes else steps
     tested = lines["family"].eq("fitness").to_numpy()
     place = np.arange(len(lines), dtype=float)
@@ -329,8 +309,7 @@ def draw_beside_paper(answer, *, ax=None):
     axes.set_xlabel("Correlation of fitness with the response")
     r, ours = format_number(c.r, 2), format_number(c.r_new, 2)
     return finish(
-        figure,
-        f"Correlations with 95 % intervals: the paper {r}, ours {ours}, and what was to be expected of ours.",
+        figure, f"Correlations with 95 % intervals: the paper {r}, ours {ours}, and what was to be expected of ours."
     )
 
 

@@ -248,7 +248,7 @@ TESTS = {
     "Léger 1988 J Sports Sci 6:93-101": (
         "Léger LA, Mercier D, Gadoury C, Lambert J (1988) The multistage 20 metre shuttle run test for aerobic fitness. "
         "Journal of Sports Sciences 6:93-101."
-    ),
+    )
 }
 """Source of an equation as the kit notes it -> the same in full."""
 

@@ -6,16 +6,7 @@ import re
 from datetime import date
 
 from ...answers import DEMO_FOLDER
-from ...basics import (
-    FEWEST_PEOPLE,
-    NotYet,
-    format_ci,
-    format_number,
-    join_words,
-    lower_first,
-    plural,
-    upper_first,
-)
+from ...basics import FEWEST_PEOPLE, NotYet, format_ci, format_number, join_words, lower_first, plural, upper_first
 from ...capacity.adjustment import covariate_words
 from ...environment import python_name
 from ...physiology import known_aerobic_tests
@@ -428,11 +419,7 @@ def _sexes(p) -> list[str]:
 
 
 def _counts(p) -> str:
-    counts = (
-        (p.n_sparred, say.SPARRED_PART),
-        (p.n_tested, say.HAD_CAPACITY),
-        (p.n_hr_max_measured, say.HAD_MAXIMUM),
-    )
+    counts = ((p.n_sparred, say.SPARRED_PART), (p.n_tested, say.HAD_CAPACITY), (p.n_hr_max_measured, say.HAD_MAXIMUM))
     said = [f"{_how_many(n, p.n_athletes)} {words}" for n, words in counts]
     return say.OF_THESE.format(said=join_words(said))
 
@@ -446,13 +433,7 @@ def plain_rests(rests) -> str:
     if not rests or rests.table.empty:
         return ""
     parts = []
-    for name, words in (
-        (
-            "hr_recovery_60s_bpm",
-            say.REST_FALL,
-        ),
-        ("hr_rest_end_bpm", say.REST_NEXT),
-    ):
+    for name, words in (("hr_recovery_60s_bpm", say.REST_FALL), ("hr_rest_end_bpm", say.REST_NEXT)):
         rows = rests.table[rests.table["outcome"] == name].sort_values("round_no")
         if rows.empty:
             continue

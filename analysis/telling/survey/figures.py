@@ -7,10 +7,7 @@ import numpy as np
 from ...basics import format_number, format_percent, join_words, plural
 from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, legend_above, new_axes
 
-MEASURES = {
-    "percent_mean": ("mean of the session", SECOND, "--"),
-    "percent_peak": ("peak of the session", MAIN, "-"),
-}
+MEASURES = {"percent_mean": ("mean of the session", SECOND, "--"), "percent_peak": ("peak of the session", MAIN, "-")}
 EDGES = {57.0: "light", 64.0: "moderate", 77.0: "vigorous", 96.0: "near-maximal\nto maximal"}
 MOST_LINES = 120
 """Of more sessions a regular selection along the ranking is drawn."""
@@ -123,11 +120,7 @@ def draw_equations(answer, *, ax=None):
     axes.hlines(y, 100 * rows["low"], 100 * rows["high"], color=colours, linewidth=1.4, zorder=1)
     for chosen, style, name in (
         (main, {"marker": "D", "color": MAIN, "markersize": 5}, "most likely, main equation"),
-        (
-            ~main,
-            {"marker": "o", "color": QUIET, "mfc": "white", "markersize": 4.5},
-            "most likely, other equations",
-        ),
+        (~main, {"marker": "o", "color": QUIET, "mfc": "white", "markersize": 4.5}, "most likely, other equations"),
     ):
         axes.plot(100 * rows["centre"][chosen], y[chosen], linestyle="", label=name, clip_on=False, **style)
     exact = {"color": INK, "markersize": 7, "label": "predicted maxima taken as exact"}

@@ -4,20 +4,10 @@ from __future__ import annotations
 
 import math
 
-from ...basics import (
-    format_ci,
-    format_number,
-    format_percent,
-    if_answered,
-    join_words,
-    plural,
-    upper_first,
-)
+from ...basics import format_ci, format_number, format_percent, if_answered, join_words, plural, upper_first
 from ..words import two_lists
 from . import phrases as say
-from .tables import (
-    MEASURE_WORDS,
-)
+from .tables import MEASURE_WORDS
 
 
 @if_answered("no paragraphs")
@@ -49,12 +39,7 @@ def _methods(answer) -> str:
     error = format_number(answer.prediction_error_bpm, 1, unit="bpm")
     least = format_number(answer.least_error_bpm, 0, unit="bpm")
     return say.PREDICTED.format(
-        text=text,
-        equation=answer.equation_label,
-        error=error,
-        draws=answer.n_simulations,
-        learned=learned,
-        least=least,
+        text=text, equation=answer.equation_label, error=error, draws=answer.n_simulations, learned=learned, least=least
     )
 
 

@@ -138,8 +138,7 @@ def draw_effects(answer, *, ax=None):
         )
     ax.set_yticks(range(len(found)), names)
     ax.set(
-        xlabel="Multiples of the smallest worthwhile gain, wanted direction to the right",
-        ylim=(-0.6, len(found) - 0.4),
+        xlabel="Multiples of the smallest worthwhile gain, wanted direction to the right", ylim=(-0.6, len(found) - 0.4)
     )
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0))
     return finish(figure, f"Effect of the added training with 95 % intervals: {'; '.join(said[::-1])}.")

@@ -116,11 +116,7 @@ def plain_before_after(one) -> list[str]:
         said.append(say.MOVED_UNKNOWN)
     if not math.isnan(one.detectable):
         said.append(
-            say.BEYOND_ERROR.format(
-                beyond=one.beyond_error,
-                people=one.n_athletes,
-                limit=_size(one.detectable, one),
-            )
+            say.BEYOND_ERROR.format(beyond=one.beyond_error, people=one.n_athletes, limit=_size(one.detectable, one))
         )
     said.append(say.NOT_ITS_EFFECT)
     return said
@@ -139,10 +135,7 @@ def write_up_training_methods(answer) -> list[str]:
         )
         span = f" for {plural(round(answer.weeks), 'week')}{often}"
     if answer.design == "before_after":
-        return [
-            say.ONE_GROUP.format(what=what, span=span),
-            say.ONE_GROUP_TESTS,
-        ]
+        return [say.ONE_GROUP.format(what=what, span=span), say.ONE_GROUP_TESTS]
     texts = [
         say.DESIGN.format(design=say.DESIGN_WORDS[answer.design], what=what, span=span, how=answer.how_allocated),
         say.AS_ALLOCATED.format(covariates=_covariate_words(answer)),
@@ -239,10 +232,7 @@ def individual_words(one) -> str:
 
 def _write_change(one) -> list[str]:
     text = say.AFTER_MINUS_BEFORE.format(
-        Outcome=one.label,
-        change=_signed(one.estimate, one),
-        interval=_ci(one, one),
-        people=one.n_athletes,
+        Outcome=one.label, change=_signed(one.estimate, one), interval=_ci(one, one), people=one.n_athletes
     )
     if one.n_between >= 3 and not math.isnan(one.between_low):
         text += " " + say.BETWEEN_BASELINES.format(

@@ -157,15 +157,7 @@ def training_tables(answer) -> list[Table]:
     """Every table of a training study that there is."""
     if not answer:
         return []
-    made = (
-        effects_table,
-        changes_table,
-        flow_table,
-        adherence_table,
-        guards_table,
-        harms_table,
-        individual_table,
-    )
+    made = (effects_table, changes_table, flow_table, adherence_table, guards_table, harms_table, individual_table)
     return [table for make in made if (table := make(answer)) is not None]
 
 

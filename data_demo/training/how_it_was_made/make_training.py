@@ -149,18 +149,7 @@ def write(folder, club, tests, rounds, evenings) -> None:
         [*line[:4], "guest" if line[4] in away and line[0] in ("3", "4") else line[4], *line[5:]] for line in rounds
     ]
     people = [
-        [
-            c["athlete"],
-            c["age_years"],
-            c["sex"],
-            c["mass_kg"],
-            c["hr_max_bpm"],
-            "measured",
-            "yes",
-            "yes",
-            "yes",
-            "yes",
-        ]
+        [c["athlete"], c["age_years"], c["sex"], c["mass_kg"], c["hr_max_bpm"], "measured", "yes", "yes", "yes", "yes"]
         for c in club
     ]
     save(folder / "athletes.csv", "athlete age_years sex mass_kg hr_max_bpm hr_max_source consent_measured "
@@ -171,9 +160,7 @@ def write(folder, club, tests, rounds, evenings) -> None:
     clock = [[s, r, *starts[r - 1]] for s in evenings if s in there for r in (1, 2, 3)]
     save(folder / "clock.csv", "session round_no start_clock end_clock", clock)
     save(
-        folder / "rounds.csv",
-        "session athlete round_no took_part opponent exertion hr_mean_typed_bpm",
-        sorted(rounds),
+        folder / "rounds.csv", "session athlete round_no took_part opponent exertion hr_mean_typed_bpm", sorted(rounds)
     )
     save(
         folder / "aerobic_tests.csv",
@@ -219,18 +206,7 @@ def write_log(rng, folder: Path, club, arms, lost) -> None:
                     write_recording(rng, folder / "training_recordings" / file, one["hr_max_bpm"])
             if code == crossed and week in (2, 5):
                 lines.append(
-                    [
-                        code,
-                        START + dt.timedelta(days=7 * week + 1),
-                        "intervals",
-                        "four_by_four",
-                        4,
-                        40,
-                        8,
-                        "",
-                        "no",
-                        "",
-                    ]
+                    [code, START + dt.timedelta(days=7 * week + 1), "intervals", "four_by_four", 4, 40, 8, "", "no", ""]
                 )
             for day in (1, 4):
                 if rng.random() < 0.15:
