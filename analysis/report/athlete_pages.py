@@ -91,21 +91,15 @@ def own_numbers(answers, athlete: str) -> pd.DataFrame:
     rows = answers.rows
     mine = rows[(rows["athlete"] == athlete) & (rows["session"] == answers.study.plan.primary_session)]
     mine = mine.drop_duplicates("round_no").set_index("round_no")
+    told = {name: (OUTCOMES[name].axis_label, OUTCOMES[name].digits) for name in SHOWN}
+    told |= {name: (label, 0) for name, label in REST_MEASURES.items()}
     lines = []
-    for line in means.table.to_dict("records") if means else ():
+    for line in (line for found in (means, rests) if found for line in found.table.to_dict("records")):
         name, round_no = line["outcome"], line["round_no"]
-        if name in SHOWN and round_no in mine.index:
-            known = OUTCOMES[name]
+        if name in told and round_no in mine.index:
+            label, digits = told[name]
             lines.append(
-                {"name": name, "outcome": known.axis_label, "digits": known.digits, "round_no": round_no}
-                | {"value": float(mine.loc[round_no, name])}
-                | {k: line[k] for k in ("low", "high", "n_athletes")}
-            )
-    for line in rests.table.to_dict("records") if rests else ():
-        name, round_no = line["outcome"], line["round_no"]
-        if round_no in mine.index:
-            lines.append(
-                {"name": name, "outcome": REST_MEASURES[name], "digits": 0, "round_no": round_no}
+                {"name": name, "outcome": label, "digits": digits, "round_no": round_no}
                 | {"value": float(mine.loc[round_no, name])}
                 | {k: line[k] for k in ("low", "high", "n_athletes")}
             )
@@ -125,8 +119,10 @@ def athlete_page(answers, piece: tuple) -> str:
 
     drawn = numbers[numbers["name"].isin(DRAWN)]
     figure = draw_own_rounds(drawn, you=words["you"], club=words["club"])
-    places = {"trace": _trace(answers, session, athlete), "numbers": _table(numbers, words), "figure": _image(figure)}
-    if not places["trace"]:
+    places = {"trace": "", "numbers": _table(numbers, words), "figure": _image(figure)}
+    if (session, athlete) in answers.cleaned.traces:
+        places["trace"] = _image(draw_trace(answers.cleaned, session, athlete))
+    else:
         text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
     body = sanitised(mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete)))
     body += _training(answers, athlete)
@@ -144,11 +140,6 @@ def _training(answers, athlete: str) -> str:
     return "".join(f"<p>{html.escape(text)}</p>" for text in said if text)
 
 
-def _trace(answers, session: str, athlete: str) -> str:
-    known = (session, athlete) in answers.cleaned.traces
-    return _image(draw_trace(answers.cleaned, session, athlete)) if known else ""
-
-
 def _image(figure) -> str:
     alt = html.escape(figure.alt_text, quote=True)
     return f'<figure><img src="{picture_uri(figure_bytes(figure, "svg"))}" alt="{alt}"></figure>'
@@ -162,10 +153,9 @@ def _table(numbers: pd.DataFrame, words: dict) -> str:
         you = {words["measured"]: f"{outcome}: {words['you'].lower()}"}
         club = {words["measured"]: words["club"]}
         for r in rounds:
-            head = f"{words['round']} {r}"
-            you[head], club[head] = (
-                (_value(rows.loc[r], words), _span(rows.loc[r], words)) if r in rows.index else ("", "")
-            )
+            head, there = f"{words['round']} {r}", r in rows.index
+            you[head] = _value(rows.loc[r], words) if there else ""
+            club[head] = _span(rows.loc[r], words) if there else ""
         lines += [you, club]
     region = f'<div class="scroll" role="region" tabindex="0" aria-label="{html.escape(words["round"], quote=True)}">'
     return f"{region}<table>{table_rows(pd.DataFrame(lines))}</table></div>"

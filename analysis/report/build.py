@@ -274,25 +274,20 @@ def _write_up(
         steps.progress(line)
     typed = texts_that_leave(answers.study, codes, document)
     if typed and folders.may_share:
-        listed = (
-            f"{plural(len(typed), 'text')} typed by people {'stands' if len(typed) == 1 else 'stand'} in the write-up"
-        )
+        stand = "stands" if len(typed) == 1 else "stand"
+        listed = f"{plural(len(typed), 'text')} typed by people {stand} in the write-up"
         steps.progress(f"{listed}, listed in {FOR_YOU}/READ_ME.txt: read them for names before you pass anything on")
-    reading = [
-        "Typed by people, and in the write-up: read each for names before you pass it on.",
-        *(f"  {t}" for t in typed),
-    ]
-    _write_text(
-        folders.place("READ_ME.txt"), "\n".join([READ_ME, *_what_is_withheld(shared), "", *(reading if typed else [])])
-    )
+    read_me = [READ_ME, *_what_is_withheld(shared), ""]
+    if typed:
+        read_me.append("Typed by people, and in the write-up: read each for names before you pass it on.")
+        read_me += [f"  {text}" for text in typed]
+    _write_text(folders.place("READ_ME.txt"), "\n".join(read_me))
 
 
 def _what_is_withheld(shared: SharedAnswers) -> list[str]:
     if not shared.may_share:
-        who = plural(shared.n_people, "person", "people")
-        return [
-            f"Nothing is passed on from a study of {who}: {FEWEST_PEOPLE} are the fewest. Everything is in {FOR_YOU}."
-        ]
+        few = f"a study of {plural(shared.n_people, 'person', 'people')}: {FEWEST_PEOPLE} are the fewest"
+        return [f"Nothing is passed on from {few}. Everything is in {FOR_YOU}."]
     if not shared.withheld:
         return []
     return [
@@ -345,13 +340,7 @@ def collect_results(answers) -> dict:
     """Gather every result of a study."""
     study, outcomes = answers.study, answers.measured_outcomes
     return {
-        "study": {
-            "title": study.title,
-            "sport": study.sport,
-            "protocol": study.protocol,
-            "plan": study.plan,
-            "seed": answers.seed,
-        },
+        "study": {c: getattr(study, c) for c in ("title", "sport", "protocol", "plan")} | {"seed": answers.seed},
         "questions": [*answers.questions, *training_questions(answers)],
         "description": answers.description,
         "deviations": [dict(zip(("part", "planned", "done"), line, strict=True)) for line in deviations(answers)],

@@ -20,15 +20,8 @@ from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import named, verdict_of
 from ..telling.rounds import phrases as rounds_say
 from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, shown_interval, weigh_change
+from ..telling.study import figures
 from ..telling.study import phrases as say
-from ..telling.study.figures import (
-    draw_beside_paper,
-    draw_change,
-    draw_each_change,
-    draw_fitter,
-    draw_level,
-    own_changes,
-)
 from ..telling.survey.sentences import plain_survey
 from ..telling.training.sentences import short_training
 from ..telling.words import plain_side, plain_size, plain_span
@@ -107,10 +100,8 @@ def _trust(answers, *, own: bool) -> Section:
     cleaned = answers.cleaned
     if not cleaned:
         return _section("", "", _listed([str(cleaned)]))
-    rows = sparred_rows(cleaned)
-    if not rows["hr_mean_bpm"].notna().any():
-        return _section("", "", _listed([say.TRUST_NONE]))
-    return _section("", "", _listed([plain_opening(cleaned, show_codes=own)]))
+    measured = sparred_rows(cleaned)["hr_mean_bpm"].notna().any()
+    return _section("", "", _listed([plain_opening(cleaned, show_codes=own) if measured else say.TRUST_NONE]))
 
 
 def short_name(outcome: str) -> str:
@@ -121,16 +112,10 @@ def short_name(outcome: str) -> str:
 
 def _verdict(states: dict[str, str]) -> str:
     """Put what was found of several outcomes into a few words."""
-    shown = [short_name(o) for o, s in states.items() if s == "shown"]
-    small = [short_name(o) for o, s in states.items() if s == "small"]
-    if len(shown) == len(states):
-        return say.SHOWN
-    if len(small) == len(states):
-        return say.TOO_SMALL
-    if shown:
-        return say.SHOWN_FOR.format(outcomes=join_words(shown))
-    if small:
-        return say.TOO_SMALL_FOR.format(outcomes=join_words(small))
+    for state, whole, some in (("shown", say.SHOWN, say.SHOWN_FOR), ("small", say.TOO_SMALL, say.TOO_SMALL_FOR)):
+        found = [short_name(o) for o, s in states.items() if s == state]
+        if found:
+            return whole if len(found) == len(states) else some.format(outcomes=join_words(found))
     return say.CANNOT_TELL
 
 
@@ -145,8 +130,12 @@ def _harder(rounds: dict, partly: dict) -> Section:
     verdict = say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
     first = next(iter(rounds.values()))
     told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
-    texts = [*partly.values(), told, "" if partly else _weighed(first)]
-    picture = _picture("change", draw_change, rounds)
+    texts = [*partly.values(), told]
+    weighed = weigh_change(first)
+    if weighed and not partly:
+        name = upper_first(short_name(first.outcome))
+        texts.append(say.OF_OUTCOME.format(Outcome=name, weighed=lower_first(weighed)))
+    picture = _picture("change", figures.draw_change, rounds)
     return _section(say.HARDER, verdict, [*_listed(texts, sure=2 + len(partly)), picture])
 
 
@@ -174,19 +163,18 @@ def _change(outcome: str, answer) -> str:
     if answer.changed or answer.verdict != "not shown" or plateau_condition(answer):
         text = plain_change(answer)
         return text if _names(text, answer) else f"{upper_first(short_name(outcome))}: {lower_first(text)}"
-    known, (low, high) = OUTCOMES[outcome], shown_interval(answer, answer.steps.iloc[-1])
-    return say.OPEN_SHORT.format(
-        Outcome=upper_first(short_name(outcome)), low=plain_side(low, known), high=plain_side(high, known, unit=False)
-    )
+    return say.OPEN_SHORT.format(**_open_words(outcome, *shown_interval(answer, answer.steps.iloc[-1])))
+
+
+def _open_words(outcome: str, low: float, high: float) -> dict[str, str]:
+    """An outcome and the two ends of an interval, for what cannot be told yet."""
+    known = OUTCOMES[outcome]
+    ends = {"low": plain_side(low, known), "high": plain_side(high, known, unit=False)}
+    return {"Outcome": upper_first(short_name(outcome)), **ends}
 
 
 def _names(text: str, answer) -> bool:
     return OUTCOMES[answer.outcome].label.lower() in text.lower()
-
-
-def _weighed(answer) -> str:
-    weighed, name = weigh_change(answer), upper_first(short_name(answer.outcome))
-    return say.OF_OUTCOME.format(Outcome=name, weighed=lower_first(weighed)) if weighed else ""
 
 
 def _level(rounds: dict, partly: dict) -> Section:
@@ -202,9 +190,8 @@ def _level(rounds: dict, partly: dict) -> Section:
         texts.append(text)
     if len(unclear) == len(rounds):  # the verdict has said it already
         texts = [say.NONE_LEVEL.format(outcomes=join_words(unclear, "or"))]
-    verdict = _verdict(states)
-    picture = _picture("level", draw_level, rounds)
-    return _section(say.LEVEL, verdict, [*_listed([" ".join(texts)]), picture])
+    picture = _picture("level", figures.draw_level, rounds)
+    return _section(say.LEVEL, _verdict(states), [*_listed([" ".join(texts)]), picture])
 
 
 def _fitter(answers) -> Section:
@@ -214,26 +201,18 @@ def _fitter(answers) -> Section:
         why = next((str(a) for a in found.values()), "")
         return _section(say.FITTER, say.NOT_MEASURED, _listed([why]))
     answer = next(iter(analysed.values()))
-    verdict = {"supported": say.SHOWN, "negligible": say.TOO_SMALL, "opposite": say.AGAINST}.get(
-        answer.verdict, say.CANNOT_TELL
-    )
+    verdicts = {"supported": say.SHOWN, "negligible": say.TOO_SMALL, "opposite": say.AGAINST}
+    verdict = verdicts.get(answer.verdict, say.CANNOT_TELL)
     yardstick = yardstick_words(answers.capacity, answer.contrast_step)
-    text = plain_capacity(answer, yardstick=yardstick, short=True)
-    text = text.removeprefix(say.REPEATS_VERDICT)
-    others = [_other_fitness(o, a) for o, a in list(analysed.items())[1:]]
+    text = plain_capacity(answer, yardstick=yardstick, short=True).removeprefix(say.REPEATS_VERDICT)
+    others = [
+        say.OTHER_FITNESS.format(**_open_words(o, a.contrast_ci_low, a.contrast_ci_high))
+        for o, a in list(analysed.items())[1:]
+    ]
     if activity := activity_answer(answers):
         others.insert(0, plain_activity(activity, short=True))
-    picture = _picture("fitter", draw_fitter, answer)
+    picture = _picture("fitter", figures.draw_fitter, answer)
     return _section(say.FITTER, verdict, [*_listed([text, *others]), picture])
-
-
-def _other_fitness(outcome: str, answer) -> str:
-    known = OUTCOMES[outcome]
-    return say.OTHER_FITNESS.format(
-        Outcome=upper_first(short_name(outcome)),
-        low=plain_side(answer.contrast_ci_low, known),
-        high=plain_side(answer.contrast_ci_high, known, unit=False),
-    )
 
 
 def _rest(answers) -> list[Section]:
@@ -264,16 +243,16 @@ def _paper(answers) -> list[Section]:
     c = answer.correlations[0]
     text = say.BESIDE_PAPER.format(paper=named(c.finding), theirs=format_number(c.r, 2), ours=format_number(c.r_new, 2))
     expected = say.EXPECTED_OF_OURS.format(expected=format_ci(c.prediction_low, c.prediction_high, 2))
-    picture = _picture("paper", draw_beside_paper, answer)
+    picture = _picture("paper", figures.draw_beside_paper, answer)
     return [_section(say.LIKE_THE_PAPER, verdict_of(c), [*_listed([text, expected]), picture])]
 
 
 def _athletes(answers, rounds: dict) -> list[Section]:
     outcome = next(iter(rounds))
-    changes = own_changes(answers, outcome)
+    changes = figures.own_changes(answers, outcome)
     if changes is None or changes.empty:
         return []
-    picture = _picture("athletes", draw_each_change, changes, outcome)
+    picture = _picture("athletes", figures.draw_each_change, changes, outcome)
     return [_section(say.EACH_ATHLETE, "", [*_listed([say.ATHLETES]), picture])]
 
 
@@ -304,21 +283,11 @@ def _texts(section: Section):
 def _within(sections: list[Section]) -> list[Section]:
     """Leave out what is least needed, from the end, until everything fits on one screen."""
     sections = [s for s in sections if s.blocks]
-    while words_of(sections) > MOST_WORDS:
-        place = next(
-            (
-                (i, j)
-                for i in reversed(range(len(sections)))
-                for j in reversed(range(len(sections[i].blocks)))
-                if getattr(sections[i].blocks[j], "kind", "") == "extra"
-            ),
-            None,
-        )
-        if place is None:
-            break
-        i, j = place
-        blocks = sections[i].blocks
-        sections[i] = replace(sections[i], blocks=(*blocks[:j], *blocks[j + 1 :]))
+    places = [(i, block) for i, s in enumerate(sections) for block in s.blocks]
+    extra = [(i, block) for i, block in places if getattr(block, "kind", "") == "extra"]
+    while extra and words_of(sections) > MOST_WORDS:
+        i, least = extra.pop()
+        sections[i] = replace(sections[i], blocks=tuple(b for b in sections[i].blocks if b is not least))
     return sections
 
 
@@ -359,19 +328,21 @@ def _drawn(document: Document, share: float):
 
 
 def _sheet_section(pdf, section: Section, share: float) -> None:
+    from PIL import Image
+
     picture = next((b for b in section.blocks if isinstance(b, Picture)), None)
     width = 80.0 * share if picture else 0.0
     left = pdf.epw - (width + GAP if picture else 0.0)
     top, page = pdf.y, pdf.page_no()
     end = top
     if picture:
-        height = width * _shape(picture)
+        drawing = io.BytesIO(picture.content("png300"))
+        with Image.open(drawing) as image:
+            height = width * (image.height / image.width)
         if top + height > pdf.h - MARGIN:
             pdf.add_page()
             top, page = pdf.y, pdf.page_no()
-        pdf.image(
-            io.BytesIO(picture.content("png300")), x=pdf.w - MARGIN - width, y=top, w=width, alt_text=picture.alt_text
-        )
+        pdf.image(drawing, x=pdf.w - MARGIN - width, y=top, w=width, alt_text=picture.alt_text)
         end = top + height
         pdf.set_xy(MARGIN, top)
     if section.title:
@@ -392,11 +363,3 @@ def _write(pdf, text: str, size: float, width: float, *, bold: bool = False, col
     pdf.set_font(FONT, "B" if bold else "", size)
     pdf.set_text_color(*colour)
     pdf.multi_cell(width, size * 0.46, unbroken(text), align="L", new_x="LMARGIN", new_y="NEXT")
-
-
-def _shape(picture: Picture) -> float:
-    """Height of a picture as a share of its width."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(picture.content("png300"))) as image:
-        return image.height / image.width

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import html
+import itertools
 import re
 from functools import cache
 from pathlib import Path
@@ -65,13 +66,9 @@ class Part:
             self.sections = (Section("", layer=layers[title]), *document.of_layer(layers[title]))
             return
         start = next(i for i, s in enumerate(document.sections) if s.title == title)
-        first = document.sections[start]
-        later = [
-            i
-            for i, s in enumerate(document.sections)
-            if i > start and (s.level <= first.level or s.layer != first.layer)
-        ]
-        self.sections = document.sections[start : later[0] if later else None]
+        first, *after = document.sections[start:]
+        below = itertools.takewhile(lambda s: s.level > first.level and s.layer == first.layer, after)
+        self.sections = (first, *below)
 
     def _repr_html_(self) -> str:
         first, *below = self.sections
@@ -203,12 +200,10 @@ def table_rows(shown) -> str:
     """Return head and body of a table of text; numbers of a column stand with their decimal points below each other."""
     columns = list(shown.columns)
     numbers = number_columns(shown)
-    head = "".join(
-        f'<th scope="col"{" class=n" if n else ""}>{_esc(c)}</th>' for c, n in zip(columns, numbers, strict=True)
-    )
+    kinds = list(zip(columns, numbers, strict=True))
+    head = "".join(f'<th scope="col"{" class=n" if n else ""}>{_esc(c)}</th>' for c, n in kinds)
     cells = [
-        _aligned(shown[c]) if n else [f"<td>{_esc(unbroken(str(v)))}</td>" for v in shown[c]]
-        for c, n in zip(columns[1:], numbers[1:], strict=True)
+        _aligned(shown[c]) if n else [f"<td>{_esc(unbroken(str(v)))}</td>" for v in shown[c]] for c, n in kinds[1:]
     ]
     rows = []
     for name, *rest in zip(shown[columns[0]], *cells, strict=True):
@@ -246,9 +241,8 @@ def sanitised(body: str) -> str:
 
     body = _PICTURE.sub(aside, body)
     styles = CSSSanitizer(allowed_css_properties=_STYLES)
-    body = bleach.clean(
-        body, tags=_TAGS, attributes=_may_stay, protocols={"https", "mailto", "data"}, css_sanitizer=styles
-    )
+    schemes = {"https", "mailto", "data"}
+    body = bleach.clean(body, tags=_TAGS, attributes=_may_stay, protocols=schemes, css_sanitizer=styles)
     body = re.sub(r"<iframe(?![^>]* sandbox=)", '<iframe sandbox=""', body)
     return re.sub(r"data:image/(\d+)(?=[\"'])", lambda m: pictures[int(m[1])], body)
 

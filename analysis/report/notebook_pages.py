@@ -95,7 +95,9 @@ def _run(paths, study_folder, kept, strict=False, stop=None):
         return []
     with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
         work = _run_all(paths, study_folder, Path(scratch), strict)
-        runs = _in_a_loop_of_its_own(_until_stopped(work, stop or threading.Event()))
+        waiting = _until_stopped(work, stop or threading.Event())
+        with ThreadPoolExecutor(1) as apart:  # a loop of its own: the caller (a notebook) may already run in one
+            runs = apart.submit(asyncio.run, waiting).result()
     failures = [run for run in runs if isinstance(run, NotebookError)]
     if failures:
         raise NotebookError("\n".join(map(str, failures)))
@@ -156,12 +158,6 @@ class _own_settings:
             os.environ.pop(name, None) if value is None else os.environ.update({name: value})
 
 
-def _in_a_loop_of_its_own(work):
-    """Run a coroutine to its end, also where the caller (a notebook) already runs in a loop."""
-    with ThreadPoolExecutor(1) as aside:
-        return aside.submit(asyncio.run, work).result()
-
-
 async def _until_stopped(work, stop: threading.Event):
     task = asyncio.ensure_future(work)
     asked = False
@@ -216,7 +212,10 @@ async def _run_one(path: Path, manager, kernel, strict: bool) -> NotebookRun | N
     else:
         title = notebook_title(notebook) or path.stem
         return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
-    return NotebookError(f"{path.name}, {_last_cell(started)} stopped:\n  {reason}")
+    number, source = started[-1] if started else (1, "")
+    lines = [line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    cell = f"cell {number} ({(lines or [''])[0].strip()[:70]})"
+    return NotebookError(f"{path.name}, {cell} stopped:\n  {reason}")
 
 
 @asynccontextmanager
@@ -227,18 +226,16 @@ async def _kernel(scratch: Path, study_folder: Path):
 
     scratch.mkdir()
     environment = {**os.environ, "STUDY_FOLDER": str(study_folder), "MPLBACKEND": "agg", "STUDY_PAGES": "1"}
-    environment["PYTHONPATH"] = os.pathsep.join(
-        filter(None, [str(NOTEBOOKS.parent), environment.get("PYTHONPATH", "")])
-    )
+    kit_first = [str(NOTEBOOKS.parent), environment.get("PYTHONPATH", "")]
+    environment["PYTHONPATH"] = os.pathsep.join(filter(None, kit_first))
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         environment.setdefault(name, "1")  # the kernels share the cores; more threads make all slower
     connection = scratch / "k.json"
     through_files = os.name == "posix" and len(str(connection)) < 85
     manager = AsyncKernelManager(connection_file=str(connection), transport="ipc" if through_files else "tcp")
     command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-    manager._kernel_spec = KernelSpec(
-        argv=[*command, "--HistoryManager.hist_file=:memory:"], display_name="Python 3", language="python"
-    )
+    command += ["--HistoryManager.hist_file=:memory:"]
+    manager._kernel_spec = KernelSpec(argv=command, display_name="Python 3", language="python")
     client = None
     try:
         await manager.start_kernel(env=environment, cwd=str(scratch))
@@ -268,16 +265,6 @@ def look_every_second(channel) -> None:
                     raise
 
     channel.get_msg = get_msg
-
-
-def _last_cell(started: list[tuple[int, str]]) -> str:
-    number, source = started[-1] if started else (1, "")
-    return f"cell {number} ({_first_code_line(source)})"
-
-
-def _first_code_line(source: str) -> str:
-    lines = [line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]
-    return (lines or [""])[0].strip()[:70]
 
 
 def _first_lines(lines: Sequence[str]) -> str:
@@ -313,15 +300,12 @@ def notebook_page(notebook, title: str) -> str:
     exporter = HTMLExporter(template_name="basic", anchor_link_text="")
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
     body, _ = exporter.from_notebook_node(notebook)
-    body = "\n".join(line if "base64," in line else _tidied(line) for line in body.split("\n"))
-    body = sanitised(body)
+    lines = body.split("\n")
+    for i, line in enumerate(lines):
+        for pattern, instead in _PAGE_CHANGES if "base64," not in line else ():
+            lines[i] = re.sub(pattern, instead, lines[i])
+    body = sanitised("\n".join(lines))
     return page(title, f'<style>{_NOTEBOOK_STYLE}</style>\n<div class="notebook">{body}</div>', _nav(notebook))
-
-
-def _tidied(line: str) -> str:
-    for pattern, instead in _PAGE_CHANGES:
-        line = re.sub(pattern, instead, line)
-    return line
 
 
 def _without_widgets(notebook):
@@ -345,13 +329,9 @@ _SLIDER = '<p class="mark">In the notebook a slider stands here. This page holds
 
 
 def _nav(notebook) -> str:
-    headings = []
-    for cell in notebook.cells:
-        if cell.cell_type == "markdown":
-            headings += re.findall(r"^##\s+(.+)$", cell.source, re.MULTILINE)
-    items = "".join(
-        f'<li><a href="#{html.escape(h.strip().replace(" ", "-"))}">{html.escape(h.strip())}</a></li>' for h in headings
-    )
+    texts = [cell.source for cell in notebook.cells if cell.cell_type == "markdown"]
+    headings = [h.strip() for text in texts for h in re.findall(r"^##\s+(.+)$", text, re.MULTILINE)]
+    items = "".join(f'<li><a href="#{html.escape(h.replace(" ", "-"))}">{html.escape(h)}</a></li>' for h in headings)
     return f'<nav aria-labelledby="contents"><h2 id="contents">Contents</h2><ol>{items}</ol></nav>'
 
 

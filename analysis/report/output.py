@@ -149,18 +149,10 @@ def _changed(then: dict, now: dict) -> tuple[str, ...]:
 TO_SHARE = "to_share"
 FOR_YOU = "for_you"
 
-PASSED_ON = frozenset(
-    {
-        "report.html",
-        "manuscript.docx",
-        "supplement.docx",
-        "one_page.pdf",
-        "contact_sheet.html",
-        "figures",
-        "tables",
-        "data_package",
-    }
-)
+PASSED_ON = frozenset({
+    "report.html", "manuscript.docx", "supplement.docx", "one_page.pdf", "contact_sheet.html", "figures", "tables",
+    "data_package",
+})  # fmt: skip
 """What may leave the club. Whatever is not named here is for the owner of the study alone."""
 
 ABOUT = f"{FOR_YOU}/about.json"
@@ -218,17 +210,14 @@ def _where_it_is(folder: Path) -> Path:
 
 
 def _refuse_foreign(folder: Path) -> None:
-    if folder.is_dir() and any(folder.iterdir()) and not _is_output(folder):
+    of_the_kit = any((folder / name).exists() for name in (ABOUT, "about.json"))  # the second: of an earlier kit
+    if folder.is_dir() and any(folder.iterdir()) and not of_the_kit:
         raise KitError(
             f"{folder} holds files that the kit did not write, so it is not replaced. "
             "Move them elsewhere, or choose another place for the output."
         )
     if folder.exists() and not folder.is_dir():
         raise KitError(f"{folder} is a file; the output needs a folder of that name.")
-
-
-def _is_output(folder: Path) -> bool:
-    return (folder / ABOUT).exists() or (folder / "about.json").exists()  # the second: of an earlier kit
 
 
 def _exchange(aside: Path, folder: Path, previous: Path) -> None:
@@ -280,16 +269,7 @@ class ByHand:
 
 
 def find_by_hand(output: str | Path) -> ByHand:
-    """Compare an output with what the kit wrote into it.
-
-    `output`: an output with its about.json; where that cannot be read, every file counts as added.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> find_by_hand(tempfile.mkdtemp())
-    ByHand(changed=(), added=(), kept_earlier=(), missing=())
-    """
+    """Compare an output with what the kit wrote into it; where about.json cannot be read, every file counts as added."""
     output = Path(output)
     written = written_files(output)
     changed, added, kept, found = [], [], [], set()

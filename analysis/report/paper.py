@@ -17,25 +17,8 @@ from ..telling.published.sentences import abstract_correlation, write_up_replica
 from ..telling.published.tables import comparison_table
 from ..telling.rounds.sentences import abstract_rounds, write_up_rounds
 from ..telling.rounds.tables import contrasts_table
+from ..telling.study import methods, sentences, tables
 from ..telling.study import phrases as say
-from ..telling.study import tables
-from ..telling.study.methods import (
-    write_up_claim,
-    write_up_plan,
-    write_up_power,
-    write_up_software,
-    write_up_statistics,
-)
-from ..telling.study.sentences import (
-    asked_questions,
-    plain_participants,
-    write_up_conditions,
-    write_up_deviations,
-    write_up_limitations,
-    write_up_measurements,
-    write_up_participants,
-    write_up_protocol,
-)
 from ..telling.survey.sentences import plain_survey, write_up_survey
 from ..telling.training.figures import training_pictures
 from ..telling.training.sentences import plain_training, write_up_training, write_up_training_methods
@@ -82,7 +65,7 @@ def _abstract(answers) -> list[Section]:
     rounds = {o: a for o in answers.primary_outcomes if (a := answers.rounds(o))}
     fitness = {o: a for o in fitness_outcomes(answers) if (a := answers.fitness(o))}
     if has_rounds(answers):
-        said.append(plain_participants(answers.description.participants))
+        said.append(sentences.plain_participants(answers.description.participants))
         said += abstract_rounds(rounds) + abstract_capacity(fitness)
         published = answers.published()
         if published and published.correlations:
@@ -128,8 +111,10 @@ def _introduction(answers) -> list[Section]:
 def _methods(answers) -> list[Section]:
     study, description = answers.study, answers.description
     recruitment = say.RECRUITMENT if has_rounds(answers) else say.RECRUITMENT_SURVEY
-    protocol = write_up_protocol(study, description.conditions) + write_up_conditions(description.conditions)
-    measured = write_up_measurements(study, description, _test_titles(description.participants.tests))
+    protocol = sentences.write_up_protocol(study, description.conditions) + sentences.write_up_conditions(
+        description.conditions
+    )
+    measured = sentences.write_up_measurements(study, description, _test_titles(description.participants.tests))
     cleaning = write_up_cleaning(answers.cleaned) if answers.cleaned else []
     return [
         Section("Methods"),
@@ -161,15 +146,17 @@ def _test_titles(tests) -> dict[str, str]:
 def _plan(answers) -> list[str]:
     if not has_rounds(answers):
         return []
-    plan = _pointing(write_up_plan(answers.study, answers.fitness_outcomes, asked_questions(answers)), "plan")
-    return plan + write_up_power(answers.design(), {q.id for q in asked_questions(answers)})
+    plan = _pointing(
+        methods.write_up_plan(answers.study, answers.fitness_outcomes, sentences.asked_questions(answers)), "plan"
+    )
+    return plan + methods.write_up_power(answers.design(), {q.id for q in sentences.asked_questions(answers)})
 
 
 def _statistics(answers) -> list[str]:
     outcomes = answers.fitness_outcomes
     found = [a for o in outcomes if (a := answers.fitness(o))]
     rounds = [a for o in answers.primary_outcomes if (a := answers.rounds(o))]
-    said = write_up_statistics(
+    said = methods.write_up_statistics(
         answers.study.plan,
         outcomes,
         with_rounds=bool(rounds),
@@ -179,7 +166,7 @@ def _statistics(answers) -> list[str]:
         bouts=any(a.comparison.allows_for == "bouts" for a in rounds),
         step=step_words(found[0].contrast_step, found[0].capacity_unit) if found else "",
     )
-    return _chunks([*said, *(write_up_software(versions(), answers.seed) if outcomes else [])])
+    return _chunks([*said, *(methods.write_up_software(versions(), answers.seed) if outcomes else [])])
 
 
 def _results(answers) -> list[Section]:
@@ -187,7 +174,9 @@ def _results(answers) -> list[Section]:
     people = tables.participants_table(description.participants)
     aside = _chunks(write_up_set_aside(answers.cleaned)) if answers.cleaned else []
     blocks = [
-        *paragraphs(_pointing(write_up_participants(description.participants), *(["participants"] if people else []))),
+        *paragraphs(
+            _pointing(sentences.write_up_participants(description.participants), *(["participants"] if people else []))
+        ),
         *([people] if people else []),
         *paragraphs(_pointing(aside, "set_aside", "figure:flow", "figure:missing")),
     ]
@@ -197,14 +186,8 @@ def _results(answers) -> list[Section]:
         rest = [*_fitness(answers), *_comparison(answers), *_training(answers), *_survey(answers)]
         return [*sections, missing, *rest]
     rounds = {o: answers.rounds(o) for o in answers.primary_outcomes if answers.rounds(o)}
-    return [
-        *sections,
-        *_rounds(answers, rounds),
-        *_fitness(answers),
-        *_training(answers),
-        *_comparison(answers),
-        *_survey(answers),
-    ]
+    rest = [*_fitness(answers), *_training(answers), *_comparison(answers), *_survey(answers)]
+    return [*sections, *_rounds(answers, rounds), *rest]
 
 
 def _rounds(answers, rounds: dict) -> list[Section]:
@@ -240,7 +223,7 @@ def _fitness(answers) -> list[Section]:
 
 def _claimed(answers, family: str, outcome: str, texts: list[str]) -> list[str]:
     """A result, and whether the plan lets it be claimed beside the other questions."""
-    claim = write_up_claim(answers.questions, family, outcome)
+    claim = methods.write_up_claim(answers.questions, family, outcome)
     return [f"{texts[0]} {claim}" if claim else texts[0], *texts[1:]]
 
 
@@ -258,11 +241,8 @@ def _comparison(answers) -> list[Section]:
         texts[0] = f"{texts[0]} {say.SEE_COMPARISON}"
     if texts:
         texts[-1] = f"{texts[-1]} {say.SEE_PUBLISHED}"
-    return [
-        Section(
-            "Comparison with published findings", (*paragraphs(_chunks(texts)), *(b for b in (table, picture) if b)), 2
-        )
-    ]
+    shown = [b for b in (table, picture) if b]
+    return [Section("Comparison with published findings", (*paragraphs(_chunks(texts)), *shown), 2)]
 
 
 def _training(answers) -> list[Section]:
@@ -298,19 +278,18 @@ def _survey(answers) -> list[Section]:
 def _discussion(answers) -> list[Section]:
     sections = [
         Section("Discussion", paragraphs(say.DISCUSSION, "note")),
-        Section("Limitations", paragraphs(write_up_limitations(answers)), 2),
+        Section("Limitations", paragraphs(sentences.write_up_limitations(answers)), 2),
     ]
     if has_rounds(answers):
-        sections.append(Section("Departures from the plan", paragraphs(write_up_deviations(answers)), 2))
+        sections.append(Section("Departures from the plan", paragraphs(sentences.write_up_deviations(answers)), 2))
     return sections
 
 
 def _statements(study) -> Section:
     """What the author must say; the word of the ethics committee stands there once study.toml states it."""
     stated = approval_of(study.settings).words()
-    blocks = [
-        Paragraph(f"{name}: [{what}]", "note") for name, what in say.STATEMENTS if not (stated and name == "Ethics")
-    ]
+    asked = [(name, what) for name, what in say.STATEMENTS if not (stated and name == "Ethics")]
+    blocks = [Paragraph(f"{name}: [{what}]", "note") for name, what in asked]
     if stated:
         blocks = [Paragraph(f"Ethics: {stated[0]}"), Paragraph(say.CONSENT_STATEMENT, "note"), *blocks]
     return Section("Statements", tuple(blocks))

@@ -139,16 +139,11 @@ def published_correlation(published: pd.DataFrame) -> tuple[float, int] | None:
 
 def as_document(fixed, size_blocks: Sequence = (), *, approval: bool = False) -> Document:
     """Turn a fixed plan into a document for Word; `approval`: what the committee said stands in the text."""
-    first = Section(
-        "About this plan",
-        (
-            Paragraph(
-                f"This plan was fixed on {fixed.date} and is not changed afterwards. Its checksum "
-                f"(SHA-256) is {fixed.checksum}. Anything done otherwise will be reported as a deviation."
-            ),
-        ),
+    about = Paragraph(
+        f"This plan was fixed on {fixed.date} and is not changed afterwards. Its checksum "
+        f"(SHA-256) is {fixed.checksum}. Anything done otherwise will be reported as a deviation."
     )
-    sections = [first]
+    sections = [Section("About this plan", (about,))]
     for number, part in enumerate(fixed.sections, start=1):
         blocks: list = [Paragraph(text) for text in part.paragraphs]
         if part.table is not None and len(part.table):
@@ -162,11 +157,6 @@ def as_document(fixed, size_blocks: Sequence = (), *, approval: bool = False) ->
 
 def blocks_of_size(answer: DesignAnswer) -> list:
     """Show what the planned number can answer, as a picture and a table."""
-    return [
-        Picture(
-            "plan_size",
-            partial(draw_design, answer),
-            f"Share of studies of {answer.n} athletes that would show the smallest effect that matters and the assumed effect.",
-        ),
-        Table("plan_answers", f"What {answer.n} athletes can answer", table_sizes(answer)),
-    ]
+    share = f"Share of studies of {answer.n} athletes that would show the smallest effect that matters and the assumed effect."
+    table = Table("plan_answers", f"What {answer.n} athletes can answer", table_sizes(answer))
+    return [Picture("plan_size", partial(draw_design, answer), share), table]

@@ -177,7 +177,10 @@ def save_figure(figure, folder: str | Path, name: str, *, formats=FORMATS) -> di
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    return {kind: _write(folder / file_name(name, kind), figure_bytes(figure, kind)) for kind in formats}
+    paths = {kind: folder / file_name(name, kind) for kind in formats}
+    for kind, path in paths.items():
+        path.write_bytes(figure_bytes(figure, kind))
+    return paths
 
 
 def figure_bytes(figure, kind: str = "svg") -> bytes:
@@ -276,11 +279,6 @@ CARDS
 def file_name(name: str, kind: str) -> str:
     """Return the name of the file of one format: "rounds.svg", "rounds_300dpi.png"."""
     return f"{name}_{kind[3:]}dpi.png" if kind.startswith("png") else f"{name}.{kind}"
-
-
-def _write(path: Path, content: bytes) -> Path:
-    path.write_bytes(content)
-    return path
 
 
 _LEVEL, _LEVEL_OF_PAGES = 3, 9

@@ -158,8 +158,8 @@ def test_a_corrected_correlation_beyond_what_a_correlation_can_be_is_not_printed
         errors = errors[errors["quantity"] == "correlation"]
         table = tables.error_table({"hr_mean_bpm": replace(found, errors=errors)}).shown
         assert table["Corrected"].item() == printed
-    chart = SimpleNamespace(n_specifications=6)
-    assert [said._of(chart, s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
+    chart = SimpleNamespace(n_specifications=6, share_same_sign=0, share_excluding_zero=1, share_opposite=5 / 6)
+    assert said._agreement(chart) == {"same": "none", "shown": "all", "contrary": "5"}
 
 
 def test_tables_hold_every_line_of_the_answer():
@@ -185,8 +185,5 @@ def test_an_interval_that_spans_readings_off_the_scale_says_so(demo_answers):
 
 
 def test_a_count_of_analyses_is_said_as_none_all_or_a_number():
-    from types import SimpleNamespace as Row
-
-    from analysis.telling.fitness.sentences import _of
-
-    assert [_of(Row(n_specifications=6), s) for s in (0, 1, 5 / 6)] == ["none", "all", "5"]
+    chart = SimpleNamespace(n_specifications=6, share_same_sign=1, share_excluding_zero=5 / 6, share_opposite=0)
+    assert said._agreement(chart) == {"same": "all", "shown": "5", "contrary": "none"}

@@ -54,7 +54,12 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
         figure.supxlabel("Minutes since the start of round 1", fontsize=7.5)
         figure.supylabel("Heart rate (bpm)", fontsize=7.5)
         legend_above(figure, panels[: len(shown)], ax, markerscale=1.4)
-    return finish(figure, _overview_words(shown, hidden))
+    flags = pd.concat([t["flag"] for _, t in shown]) if shown else pd.Series([], dtype="str")
+    counts = flags[flags != ""].value_counts()
+    words = join_words([f"{name} ({plural(n, 'sample')})" for name, n in counts.items()]) or "none"
+    left = f" {plural(hidden, 'trace')} not shown, for lack of consent." if hidden else ""
+    traces = plural(len(shown), "heart-rate trace")
+    return finish(figure, f"Small panels of {traces} with rounds shaded. Flagged: {words}.{left}")
 
 
 def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False, ax=None):
@@ -74,11 +79,10 @@ def draw_trace(cleaned, session: str, athlete: str, *, show_codes: bool = False,
         axes.set_title(athlete)
     legend_above(figure, axes, ax, markerscale=1.4)
     counts = trace.loc[trace["flag"] != "", "flag"].value_counts()
-    flags = (
-        join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()]) or "no sample is flagged"
-    )
+    flags = join_words([f"{plural(n, 'sample')} flagged {name}" for name, n in counts.items()])
     rounds = plural(len(_windows(cleaned, session, athlete)), "shaded round")
-    return finish(figure, f"Heart rate of one athlete over the session with {rounds}; {flags}.")
+    said = f"Heart rate of one athlete over the session with {rounds}"
+    return finish(figure, f"{said}; {flags or 'no sample is flagged'}.")
 
 
 def draw_tried(tried, *, ax=None):
@@ -99,13 +103,8 @@ def _draw_panel(axes, cleaned, session, athlete, trace, *, small: bool) -> None:
         ends = [(row.start_s - zero) / 60, (row.end_s - zero) / 60]
         axes.axvspan(*ends, color=FAINT, alpha=0.55, linewidth=0, zorder=0)
         if not small:
-            axes.annotate(
-                f"round {row.round_no}",
-                (sum(ends) / 2, 1.0),
-                xycoords=("data", "axes fraction"),
-                ha="center",
-                va="bottom",
-            )
+            place = {"xycoords": ("data", "axes fraction"), "ha": "center", "va": "bottom"}
+            axes.annotate(f"round {row.round_no}", (sum(ends) / 2, 1.0), **place)
     good = np.where(flags == "", rates, np.nan)
     gap = np.flatnonzero(np.diff(minutes) > 10 / 60)
     axes.plot(np.insert(minutes, gap + 1, minutes[gap]), np.insert(good, gap + 1, np.nan), color=MAIN,
@@ -170,19 +169,8 @@ def _windows(cleaned, session, athlete) -> pd.DataFrame:
 def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:
     all_of_it = [(a, t) for (s, a), t in cleaned.traces.items() if s == session]
     shown = [(a, t) for a, t in all_of_it if a in cleaned.may_show]
-    if by_code:
-        shown.sort(key=lambda pair: pair[0])
-    else:
-        shown.sort(key=lambda pair: (-(pair[1]["flag"] == "").sum(), len(pair[1])))
+    shown.sort(key=lambda pair: pair[0] if by_code else (-(pair[1]["flag"] == "").sum(), len(pair[1])))
     return shown, len(all_of_it) - len(shown)
-
-
-def _overview_words(shown, hidden) -> str:
-    flags = pd.concat([t["flag"] for _, t in shown]) if shown else pd.Series([], dtype="str")
-    counts = flags[flags != ""].value_counts()
-    words = join_words([f"{name} ({plural(n, 'sample')})" for name, n in counts.items()]) or "none"
-    left = f" {plural(hidden, 'trace')} not shown, for lack of consent." if hidden else ""
-    return f"Small panels of {plural(len(shown), 'heart-rate trace')} with rounds shaded. Flagged: {words}.{left}"
 
 
 HOLLOW = {"color": SECOND, "markerfacecolor": "white", "markeredgewidth": 1.3, "markersize": 7, "linestyle": "none"}
@@ -201,28 +189,19 @@ def draw_ledger(cleaned, *, ax=None):
     place = np.arange(len(table))[::-1]
     colours = [MAIN if used else FAINT for used in table["used"]]
     axes.barh(place, shares, color=colours, edgecolor=INK, linewidth=0.5, height=0.62)
-    for y, share, seconds in zip(place, shares, table["seconds"], strict=True):
-        words = f"{format_number(share, 1, unit='%')}  ({_duration(seconds)})"
-        inside = share > 55
-        axes.annotate(
-            words,
-            (share, y),
-            xytext=(-4 if inside else 4, 0),
-            textcoords="offset points",
-            ha="right" if inside else "left",
-            va="center",
-            color="white" if inside else INK,
-        )
+    inside = {"xytext": (-4, 0), "ha": "right", "color": "white"}
+    beside = {"xytext": (4, 0), "ha": "left", "color": INK}
+    for y, share, s in zip(place, shares, table["seconds"], strict=True):
+        lasting = format_number(s, 0, unit="s") if s < 60 else format_number(s / 60, 1, unit="min")
+        words = f"{format_number(share, 1, unit='%')}  ({lasting})"
+        at = inside if share > 55 else beside
+        axes.annotate(words, (share, y), textcoords="offset points", va="center", **at)
     axes.set_yticks(place, [upper_first(c) for c in table["cause"]])
     axes.set_xlim(0, 100)
     axes.set_xlabel("Share of the time in rounds (%)")
     axes.tick_params(left=False)
     parts = [f"{c} {format_number(s, 1, unit='%')}" for c, s in zip(table["cause"], shares, strict=True)]
     return finish(figure, f"Bars of what became of the time in rounds: {join_words(parts) or 'no recording'}.")
-
-
-def _duration(seconds: float) -> str:
-    return format_number(seconds, 0, unit="s") if seconds < 60 else format_number(seconds / 60, 1, unit="min")
 
 
 def draw_costs(cleaned, *, ax=None):
@@ -244,10 +223,8 @@ def draw_costs(cleaned, *, ax=None):
     axes.set_xlabel("Change of the round mean were the samples kept (bpm)")
     _name_means(axes, names, (0, 1), "no flagged sample inside a round")
     legend_above(figure, axes if names else [], ax, ncols=2)
-    parts = [
-        f"{f} {format_number(v, 1, unit='bpm')}"
-        for f, v in zip(table["flag"], table["largest_change_bpm"], strict=True)
-    ]
+    largest = zip(table["flag"], table["largest_change_bpm"], strict=True)
+    parts = [f"{flag} {format_number(v, 1, unit='bpm')}" for flag, v in largest]
     return finish(figure, f"Largest change of a round mean were flagged samples kept: {join_words(parts) or 'none'}.")
 
 
@@ -286,9 +263,7 @@ def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
             x, y = [rounds.index(k) for k in here["round_no"]], [place[a] for a in here["athlete"]]
             panel.scatter(x, y, marker="s", s=68, color=face, edgecolor=QUIET, linewidth=0.4, zorder=2)
             if mark:
-                panel.scatter(
-                    x, y, marker=mark, s=22, color="white" if face != "white" else QUIET, linewidth=1.1, zorder=3
-                )
+                panel.scatter(x, y, marker=mark, s=22, color="white", linewidth=1.1, zorder=3)
             used[kind] = True
         panel.set_title(BLOCKS[outcome], loc="left")
         panel.set_xticks(range(len(rounds)), [str(k) for k in rounds])
@@ -301,14 +276,10 @@ def draw_missing(cleaned, *, show_codes: bool = False, ax=None):
     if ax is None:
         figure.legend(handles=[_cell_handle(k) for k in CELLS if k in used], loc="outside upper left", ncols=len(used),
                       handletextpad=0.3, columnspacing=1.0)  # fmt: skip
-    said = [
-        f"{BLOCKS[o].lower()} {int((kinds[o] == 'value').sum())} of {int((kinds[o] != 'out').sum())}" for o in shown
-    ]
-    return finish(
-        figure,
-        f"Map of {plural(len(order), 'athlete')} by {plural(len(rounds), 'round')}, one block per outcome; values in rounds that "
-        f"were sparred: {', '.join(said)}.",
-    )
+    counts = {o: ((kinds[o] == "value").sum(), (kinds[o] != "out").sum()) for o in shown}
+    said = ", ".join(f"{BLOCKS[o].lower()} {there} of {all_of_them}" for o, (there, all_of_them) in counts.items())
+    what = f"Map of {plural(len(order), 'athlete')} by {plural(len(rounds), 'round')}, one block per outcome"
+    return finish(figure, f"{what}; values in rounds that were sparred: {said}.")
 
 
 CELLS = {
@@ -348,6 +319,8 @@ def draw_time_in_bands(cleaned, *, ax=None):
 
     >>> figure = draw_time_in_bands(answers.cleaned)
     """
+    from matplotlib.colors import LinearSegmentedColormap
+
     rows = _first_evening(cleaned).dropna(subset=list(BANDS))
     rows = rows[rows[list(BANDS)].sum(axis=1) > 0]
     if rows.empty:
@@ -355,29 +328,18 @@ def draw_time_in_bands(cleaned, *, ax=None):
     means = rows.groupby("round_no")[list(BANDS)].mean() / 60.0
     figure, panel = new_axes(ax, width="single", height_mm=70)
     foot = np.zeros(len(means))
+    shades = LinearSegmentedColormap.from_list("valid", ["#f4f1ea", MAIN])  # from near white to the main colour
+    look = {"edgecolor": "white", "linewidth": 0.6, "width": 0.7}
     for (band, words), shade in zip(BANDS.items(), np.linspace(0.12, 1.0, len(BANDS)), strict=True):
-        colour = _one_colour()(shade)
-        panel.bar(
-            range(len(means)),
-            means[band],
-            bottom=foot,
-            color=colour,
-            edgecolor="white",
-            linewidth=0.6,
-            width=0.7,
-            label=words,
-        )
+        panel.bar(range(len(means)), means[band], bottom=foot, color=shades(shade), label=words, **look)
         foot = foot + means[band].to_numpy()
     n = rows.groupby("round_no")["athlete"].nunique()
     panel.set_xticks(range(len(means)), [f"{k}\nn {n[k]}" for k in means.index])
     panel.set(xlabel="Round", ylabel="Minutes of a round")
     legend_above(figure, panel, ax, ncols=2)
-    hard = means[list(BANDS)[-2:]].sum(axis=1)
-    return finish(
-        figure,
-        f"Minutes per band of intensity in each round; vigorous and near-maximal together from {format_number(hard.min(), 1)} to "
-        f"{format_number(hard.max(), 1)} minutes.",
-    )
+    low, high = (format_number(v, 1) for v in means[list(BANDS)[-2:]].sum(axis=1).agg(["min", "max"]))
+    what = "Minutes per band of intensity in each round"
+    return finish(figure, f"{what}; vigorous and near-maximal together from {low} to {high} minutes.")
 
 
 BANDS = {
@@ -399,9 +361,8 @@ def draw_bounds(cleaned, *, ax=None):
     table = table.sort_values("aside_s", ascending=False, kind="stable").head(24).reset_index(drop=True)
     figure, axes = new_axes(ax, width="double", height_mm=28 + 5.5 * max(len(table), 1))
     place = np.arange(len(table))[::-1]
-    axes.hlines(
-        place, table["mean_low_bpm"], table["mean_high_bpm"], color=QUIET, linewidth=3, label="worst and best case"
-    )
+    cases = {"color": QUIET, "linewidth": 3, "label": "worst and best case"}
+    axes.hlines(place, table["mean_low_bpm"], table["mean_high_bpm"], **cases)
     axes.plot(table["mean_kept_bpm"], place, "D", **HOLLOW, label="flagged samples kept")
     axes.plot(table["mean_bpm"], place, "o", color=MAIN, linestyle="none", label="flagged samples set aside")
     lost = [format_number(s, 0, unit="s") for s in table["aside_s"]]
@@ -410,11 +371,8 @@ def draw_bounds(cleaned, *, ax=None):
     _name_means(axes, names, (100, 200), "every round is whole")
     legend_above(figure, axes if names else [], ax, ncols=3)
     width = (table["mean_high_bpm"] - table["mean_low_bpm"]).max() if len(table) else 0.0
-    return finish(
-        figure,
-        f"{plural(len(table), 'round mean')} with missing time, each with its worst and best case; the widest range is "
-        f"{format_number(width, 1, unit='bpm')}.",
-    )
+    what = f"{plural(len(table), 'round mean')} with missing time, each with its worst and best case"
+    return finish(figure, f"{what}; the widest range is {format_number(width, 1, unit='bpm')}.")
 
 
 def _name_means(axes, names: list[str], limits, nothing: str) -> None:
@@ -425,10 +383,3 @@ def _name_means(axes, names: list[str], limits, nothing: str) -> None:
     if not names:
         axes.set_xlim(*limits)
         say_empty(axes, nothing)
-
-
-def _one_colour():
-    """Shades of the main colour from near white."""
-    from matplotlib.colors import LinearSegmentedColormap
-
-    return LinearSegmentedColormap.from_list("valid", ["#f4f1ea", MAIN])

@@ -45,16 +45,13 @@ def write_up_set_aside(cleaned) -> list[str]:
     typed = rows[rows["hr_source"] == "typed"]
     parts = []
     if cleaned.traces:
-        parts += [_aside_words(cleaned, rows), _bounds_words(cleaned), _hand_words(cleaned)]
+        parts += [_aside_words(cleaned, rows), _bounds_words(cleaned)]
+        count = len(cleaned.overrides)
+        parts.append(say.BY_HAND.format(decisions=plural(count, "decision"), was=_was(count)) if count else "")
     if len(typed):
-        parts.append(
-            say.TYPED.format(
-                means=plural(len(typed), "round mean"),
-                people=plural(typed["athlete"].nunique(), "athlete"),
-                was=_was(len(typed)),
-                it="it" if len(typed) == 1 else "them",
-            )
-        )
+        means, people = plural(len(typed), "round mean"), plural(typed["athlete"].nunique(), "athlete")
+        it = "it" if len(typed) == 1 else "them"
+        parts.append(say.TYPED.format(means=means, people=people, was=_was(len(typed)), it=it))
     return [p for p in parts if p]
 
 
@@ -64,12 +61,8 @@ def _was(count: int) -> str:
 
 def _windows_words(cleaned) -> str:
     how, clocks = set(cleaned.windows["found_by"]), cleaned.clocks
-    said = [
-        say.TRACES.format(
-            traces=plural(len(cleaned.traces), "recording"),
-            people=plural(len({a for _, a in cleaned.traces}), "athlete"),
-        )
-    ]
+    people = plural(len({a for _, a in cleaned.traces}), "athlete")
+    said = [say.TRACES.format(traces=plural(len(cleaned.traces), "recording"), people=people)]
     if "trace" in how:
         least = float(cleaned.windows.loc[cleaned.windows["found_by"] == "trace", "confidence"].min())
         said.append(say.FOUND_BY_TRACE.format(least=format_number(least, 2)))
@@ -83,8 +76,7 @@ def _windows_words(cleaned) -> str:
     by_event = int((clocks["offset_source"] == "common event").sum())
     if by_event:
         said.append(say.BY_EVENT.format(recordings=plural(by_event, "recording"), was=_was(by_event)))
-    moved_by = ((BY_RULE, say.CLOCK_BY_RULE), (BY_DECISION, say.CLOCK_BY_DECISION))
-    for source, words in moved_by:
+    for source, words in ((BY_RULE, say.CLOCK_BY_RULE), (BY_DECISION, say.CLOCK_BY_DECISION)):
         moved = int((clocks["offset_source"] == source).sum())
         if moved:
             said.append(words.format(recordings=plural(moved, "recording")))
@@ -116,12 +108,8 @@ def _aside_words(cleaned, rows) -> str:
     if not total:
         return ""
     aside = seconds[~seconds["used"].astype(bool)]
-    said = [
-        say.ASIDE.format(
-            minutes=format_number(total / 60, 0, unit="min"),
-            share=share_in_words(float(aside["seconds"].sum()) / total),
-        )
-    ]
+    share = share_in_words(float(aside["seconds"].sum()) / total)
+    said = [say.ASIDE.format(minutes=format_number(total / 60, 0, unit="min"), share=share)]
     if len(aside):
         said.append(say.ASIDE_MOST.format(cause=cause_in_words(aside["cause"].iloc[0])))
     without = int((rows["hr_mean_bpm"].isna()).sum())
@@ -138,11 +126,6 @@ def _bounds_words(cleaned) -> str:
         return sentence
     largest = format_number(float(costs["largest_change_bpm"].max()), 1, unit="bpm")
     return f"{sentence} {say.FLAGS_KEPT.format(largest=largest)}"
-
-
-def _hand_words(cleaned) -> str:
-    count = len(cleaned.overrides)
-    return say.BY_HAND.format(decisions=plural(count, "decision"), was=_was(count)) if count else ""
 
 
 @if_answered()
@@ -165,9 +148,8 @@ def plain_cleaning(cleaned, *, show_codes: bool = False) -> str:
         aside = float(worst["seconds"].sum())
         most = len(worst) > 0 and float(worst["seconds"].iloc[0]) > aside / 2
         cause = cause_in_words(worst["cause"].iloc[0]) if most else ""
-        said.append(
-            (say.TIME_ASIDE_MOST if cause else say.TIME_ASIDE).format(share=share_in_words(aside / total), cause=cause)
-        )
+        phrase = say.TIME_ASIDE_MOST if cause else say.TIME_ASIDE
+        said.append(phrase.format(share=share_in_words(aside / total), cause=cause))
     return " ".join([*said, *_unused_files(cleaned)])
 
 
@@ -225,12 +207,8 @@ def plain_account(cleaned) -> str:
     for key in sorted(groups, key=lambda k: -counts[k]):
         (cause, pair), who = key, groups[key]
         named = join_words([_named(a) for a in who]) if len(who) <= MOST_NAMED else plural(len(who), "athlete")
-        words = (
-            say.SHARE_A_STRAP.format(who=named)
-            if pair
-            else say.CAUSES_OF_ONE.get(cause, "{who} " + cause).format(who=named)
-        )
-        said.append(f"{words} ({counts[key]})")
+        words = say.SHARE_A_STRAP if pair else say.CAUSES_OF_ONE.get(cause, "{who} " + cause)
+        said.append(f"{words.format(who=named)} ({counts[key]})")
     return f"{line}, {len(lost)} without: {', '.join(said)}."
 
 
@@ -296,22 +274,18 @@ def plain_clocks(cleaned) -> str:
 
 def plain_tried(tried) -> str:
     """Say what other rules would change for one athlete."""
-    names = (
-        join_words(
-            [
-                say.TRIED.get(n, f"{n} = {{v:g}}").format(v=float(v), share=format_percent(v))
-                for n, v in tried.changed.items()
-            ]
-        )
-        or say.AS_THEY_ARE
-    )
-    flags = tried.flags
-    before, after = (int(flags[f"samples_{n}"].sum()) for n in ("cleaned", "tried"))
+    changed = [
+        say.TRIED.get(name, f"{name} = {{v:g}}").format(v=float(value), share=format_percent(value))
+        for name, value in tried.changed.items()
+    ]
+    before, after = (int(tried.flags[f"samples_{n}"].sum()) for n in ("cleaned", "tried"))
     rounds = tried.rounds
     moved = (rounds["mean_bpm_tried"] - rounds["mean_bpm_cleaned"]).abs().max()
     gained = int((rounds["mean_bpm_tried"].notna() & rounds["mean_bpm_cleaned"].isna()).sum())
     lost = int((rounds["mean_bpm_tried"].isna() & rounds["mean_bpm_cleaned"].notna()).sum())
-    words = say.WOULD_FLAG.format(rules=names, after=plural(after, "sample"), before=before)
+    words = say.WOULD_FLAG.format(
+        rules=join_words(changed) or say.AS_THEY_ARE, after=plural(after, "sample"), before=before
+    )
     if np.isfinite(moved):
         words += say.MOVES_AT_MOST.format(moved=format_number(float(moved), 1, unit="bpm"))
     words += say.GAIN.format(rounds=plural(gained, "round")) if gained else ""

@@ -89,9 +89,8 @@ def tabulate_ledger(cleaned) -> pd.DataFrame:
         for c, t in zip(balance["causes"], timed, strict=True)
     ]
     balance["unit"] = balance["unit"].where(~timed, "time")
-    balance["measure"] = balance["measure"].replace(
-        {"round seconds": "rounds", "recorded seconds": "whole recordings", "hr_mean_bpm": "round means"}
-    )
+    words = {"round seconds": "rounds", "recorded seconds": "whole recordings", "hr_mean_bpm": "round means"}
+    balance["measure"] = balance["measure"].replace(words)
     names = {"measure": "of which", "rows_in": "in", "set_aside": "set aside", "causes": "causes of setting aside"}
     return balance.rename(columns=names)
 

@@ -115,10 +115,12 @@ def draw_slopes(answer, *, ax=None):
         values = (contrast * row[c] for c in ("estimate", "ci_low", "ci_high"))
         draw_estimate(axes, i, *values, main=row["analysis"] == "planned")
     name_rows(axes, [_slope_words(row) for _, row in table.iterrows()])
-    limits = np.r_[
-        contrast * table[["ci_low", "ci_high"]].to_numpy().ravel(), -answer.smallest_effect, answer.smallest_effect
-    ]
-    _zoom(axes, table, contrast, limits)
+    # a very wide interval of a small subgroup must not hide the others
+    ends = np.abs(contrast * table[["ci_low", "ci_high"]].to_numpy())
+    widest = float(np.nanmax(ends[table["analysis"].isin(["planned", "unadjusted"])]))
+    smallest = float(answer.smallest_effect)
+    reach = 1.05 * min(max(float(np.nanmax(ends)), smallest), 2.2 * max(widest, smallest))
+    axes.set_xlim(-reach, reach)
     apart = f"between athletes {_contrast_words(answer)} apart"
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}\n{apart}", loc="right")
     legend_above(figure, axes, ax, ncols=1)
@@ -158,14 +160,6 @@ def _draw_test_error(axes, points) -> None:
     axes.text(left, y + 0.035 * height, "test error, ± 1 SE", va="bottom", fontsize=7, color=INK)
 
 
-def _zoom(axes, table, contrast, limits) -> None:
-    """Keep a very wide interval of a small subgroup from hiding the others."""
-    main = table[table["analysis"].isin(["planned", "unadjusted"])]
-    widest = float(np.nanmax(np.abs(contrast * main[["ci_low", "ci_high"]].to_numpy())))
-    reach = min(float(np.nanmax(np.abs(limits))), 2.2 * max(widest, float(np.abs(limits[-1]))))
-    axes.set_xlim(-1.05 * reach, 1.05 * reach)
-
-
 def _slope_words(row) -> str:
     count = f"(n = {int(row['n_athletes'])})"
     if not row["level"]:
@@ -177,7 +171,8 @@ def _slope_words(row) -> str:
 
 
 def _contrast_words(answer) -> str:
-    return f"{format_number(answer.contrast_step, 0 if float(answer.contrast_step).is_integer() else 2)} {answer.capacity_unit}"
+    step = float(answer.contrast_step)
+    return f"{format_number(step, 0 if step.is_integer() else 2)} {answer.capacity_unit}"
 
 
 def _capacity_label(answer) -> str:
@@ -200,26 +195,19 @@ def draw_influence(answer, *, ax=None, show_codes: bool = False):
     axes.hlines(range(len(table)), table["planned_ci_low"], table["planned_ci_high"], color=QUIET, linewidth=1)
     axes.plot(table["planned_effect"], range(len(table)), "o", color=INK, markersize=3.5, label="without one athlete")
     if len(table) and table["cooks_distance"].notna().any():
-        most = int(table["cooks_distance"].idxmax())
-        axes.plot(
-            table["planned_effect"][most],
-            most,
-            "D",
-            color=SECOND,
-            markersize=6,
-            label="without the most influential one",
-        )
+        most, label = int(table["cooks_distance"].idxmax()), "without the most influential one"
+        axes.plot(table["planned_effect"][most], most, "D", color=SECOND, markersize=6, label=label)
     name_rows(axes, table["athlete"] if show_codes else [""] * len(table))
     axes.tick_params(axis="y", length=0)
     axes.set_ylabel("Without one athlete, in order")
     axes.set_xlabel(_effect_label(answer, known))
     legend_above(figure, axes, ax, ncols=1)
-    low, high = table["planned_effect"].min(), table["planned_effect"].max()
+    ends = (table["planned_effect"].min(), table["planned_effect"].max(), answer.effect)
+    low, high, whole = (format_number(v, digits_of(known)) for v in ends)
     return finish(
         figure,
-        f"The planned effect without each of {plural(len(table), 'athlete')} in turn lies between "
-        f"{format_number(low, digits_of(known))} and {format_number(high, digits_of(known))} {known.unit}; with everybody it is "
-        f"{format_number(answer.effect, digits_of(known))} {known.unit}.",
+        f"The planned effect without each of {plural(len(table), 'athlete')} in turn lies between {low} and {high} {known.unit}; "
+        f"with everybody it is {whole} {known.unit}.",
     )
 
 
@@ -238,12 +226,10 @@ def draw_error_correction(answer, *, ax=None):
     axes[0].axvspan(-1.35, -1, color=FAINT, linewidth=0)
     axes[0].axvspan(1, 1.35, color=FAINT, linewidth=0)
     axes[1].set_xlabel(_effect_label(answer, known))
-    said = [
-        words
-        if math.isnan(value)
-        else f"{words}: {format_number(value, 2)}" + ("" if math.isnan(low) else f", {format_ci(low, high, 2)}")
-        for words, value, low, high in lines[0]
-    ]
+    said = []
+    for words, value, low, high in lines[0]:
+        span = "" if math.isnan(low) else f", {format_ci(low, high, 2)}"
+        said.append(words if math.isnan(value) else f"{words}: {format_number(value, 2)}{span}")
     return finish(
         figure,
         "The relation as measured, and what it would be without the error of the fitness test or in a wider range of capacity: "
@@ -288,14 +274,8 @@ def _draw_entries(axes, entries) -> None:
         measured = entries[i][0].startswith("as measured")
         colour, marker = (MAIN, "o") if measured else (SECOND, MARKERS[i])
         if math.isfinite(low) and math.isfinite(high):
-            axes.plot(
-                [low, high],
-                [i, i],
-                color=colour,
-                linewidth=1.6,
-                solid_capstyle="butt",
-                linestyle="-" if measured else "--",
-            )
+            style = "-" if measured else "--"
+            axes.plot([low, high], [i, i], style, color=colour, linewidth=1.6, solid_capstyle="butt")
         if math.isfinite(value):
             axes.plot(value, i, marker, color=colour, markersize=5.5)
     axes.set_yticks(range(len(entries)), [words for words, *_ in entries])
@@ -333,18 +313,20 @@ def draw_levels(levels, *, ax=None):
     for panel in axes[:2]:
         panel.plot(rows[levels.x], rows[levels.y], ".", color=FAINT, markersize=3, zorder=1)
     axes[0].plot(means[levels.x], means[levels.y], "D", color=MAIN, markersize=4.5, zorder=3)
-    _draw_line(axes[0], means[levels.x], means[levels.y], levels.between.slope, MAIN, "-")
+    _draw_line(axes[0], means[levels.x], means[levels.y], levels.between.slope)
     for _, own in rows.groupby("athlete"):
-        _draw_line(axes[1], own[levels.x], own[levels.y], levels.within.slope, MAIN, "-", width=0.9)
+        _draw_line(axes[1], own[levels.x], own[levels.y], levels.within.slope, width=0.9)
         axes[1].plot(own[levels.x], own[levels.y], "o", color=INK, markersize=2.2, zorder=2)
     sns.regplot(
         rows, x=levels.x, y=levels.y, ci=None, fit_reg=bool(np.ptp(rows[levels.x]) > 0), marker="x", color=QUIET,
         scatter_kws={"s": 10, "linewidths": 0.8}, line_kws={"color": SECOND, "linestyle": ":", "linewidth": 1.4}, ax=axes[2],
     )  # fmt: skip
+    found = (levels.between.estimate, levels.within.estimate, levels.pooled_mistake)
+    between, within, pooled = (format_number(r, 2) for r in found)
     titles = (
-        f"Between athletes: r = {format_number(levels.between.estimate, 2)}\n(n = {levels.n_athletes} means)",
-        f"Within athletes: r = {format_number(levels.within.estimate, 2)}\n(each athlete's own rounds)",
-        f"The mistake: r = {format_number(levels.pooled_mistake, 2)}\n(rows counted as athletes)",
+        f"Between athletes: r = {between}\n(n = {levels.n_athletes} means)",
+        f"Within athletes: r = {within}\n(each athlete's own rounds)",
+        f"The mistake: r = {pooled}\n(rows counted as athletes)",
     )
     for panel, title, colour in zip(axes, titles, (INK, INK, SECOND), strict=True):
         panel.set_title(title, loc="left", color=colour)
@@ -354,10 +336,8 @@ def draw_levels(levels, *, ax=None):
     return finish(
         figure,
         f"{y.label} against {lower_first(x.label)} in three panels: between {plural(levels.n_athletes, 'athlete')} the "
-        f"correlation is {format_number(levels.between.estimate, 2)}, within athletes "
-        f"{format_number(levels.within.estimate, 2)}, and all {plural(levels.n_observations, 'row')} pooled as if each were an "
-        f"athlete give {format_number(levels.pooled_mistake, 2)}, "
-        "which answers neither question.",
+        f"correlation is {between}, within athletes {within}, and all {plural(levels.n_observations, 'row')} pooled as if each "
+        f"were an athlete give {pooled}, which answers neither question.",
     )
 
 
@@ -374,9 +354,8 @@ def draw_specifications(result, *, ax=None):
     table = chart.table.reset_index(drop=True)
     lines = _choice_lines(table)
     rows_mm = ROW_MM * len(lines)
-    figure, axes = new_panels(
-        ax, count=2, columns=1, height_mm=66 + rows_mm, sharex=True, height_ratios=[56, rows_mm + 4]
-    )
+    ratios = [56, rows_mm + 4]
+    figure, axes = new_panels(ax, count=2, columns=1, height_mm=66 + rows_mm, sharex=True, height_ratios=ratios)
     _draw_multiples(axes[0], table)
     _draw_choices(axes[1], table, lines)
     legend_above(figure, axes[0], ax, ncols=4)
@@ -398,28 +377,16 @@ def _draw_multiples(axes, table) -> None:
     axes.axhspan(-1, 1, color=FAINT, alpha=0.6, linewidth=0, zorder=0, label="too small to matter")
     axes.axhline(0, color=QUIET, linewidth=0.8, zorder=0.5)
     axes.vlines(order, table["multiple_low"], table["multiple_high"], color=QUIET, linewidth=0.5, alpha=0.55, zorder=1)
-    other = ~planned & ~left
-    axes.plot(
-        order[other], table["multiple"][other], "o", color=INK, markersize=1.6, zorder=2, label="another analysis"
-    )
-    axes.plot(
-        order[left],
-        table["multiple"][left],
-        "^",
-        color=SECOND,
-        markersize=3.2,
-        zorder=3,
-        label="planned, one athlete left out",
-    )
-    axes.vlines(
-        order[planned],
-        table["multiple_low"][planned],
-        table["multiple_high"][planned],
-        color=MAIN,
-        linewidth=2,
-        zorder=4,
-    )
-    axes.plot(order[planned], table["multiple"][planned], "D", color=MAIN, markersize=6.5, zorder=5, label="planned")
+
+    for which, marker, colour, size, layer, label in (
+        (~planned & ~left, "o", INK, 1.6, 2, "another analysis"),
+        (left, "^", SECOND, 3.2, 3, "planned, one athlete left out"),
+        (planned, "D", MAIN, 6.5, 5, "planned"),
+    ):
+        look = {"color": colour, "markersize": size, "zorder": layer, "label": label}
+        axes.plot(order[which], table["multiple"][which], marker, **look)
+    ends = (table["multiple_low"][planned], table["multiple_high"][planned])
+    axes.vlines(order[planned], *ends, color=MAIN, linewidth=2, zorder=4)
     reach = np.nanquantile(np.abs(table[["multiple_low", "multiple_high"]].to_numpy()), 0.97)
     reach = 1.08 * max(reach, 1.3, float(np.nanmax(np.abs(table["multiple"]))))
     axes.set_ylim(-reach, reach)
@@ -448,17 +415,15 @@ def _choice_lines(table: pd.DataFrame) -> list[tuple[str, np.ndarray | None]]:
             continue
         lines.append((heading, None))
         for value in values:
-            words = known_outcome(value).label if column == "outcome" else _short_choice(str(value))
+            if column == "outcome":
+                words = known_outcome(value).label
+            else:  # a row of the picture has little room
+                words = str(value).replace("measured maximal heart rate", "maximal rate").replace("^0.67", "⁰·⁶⁷")
             lines.append((words, (table[column] == value).to_numpy()))
     left = (table["left_out_athlete"] != "").to_numpy()
     if left.any():
         lines.append((LEFT_OUT, left))
     return lines
-
-
-def _short_choice(words: str) -> str:
-    """A choice as a row of a picture has room for it."""
-    return words.replace("measured maximal heart rate", "maximal rate").replace("^0.67", "⁰·⁶⁷")
 
 
 def _draw_choices(axes, table, lines) -> None:
@@ -486,9 +451,9 @@ def _draw_choices(axes, table, lines) -> None:
         axes.spines[side].set_visible(False)
 
 
-def _draw_line(axes, x, y, slope: float, colour: str, style: str, width: float = 1.4) -> None:
+def _draw_line(axes, x, y, slope: float, *, width: float = 1.4) -> None:
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if not np.isfinite(slope) or np.ptp(x) == 0:
         return
     ends = np.array([x.min(), x.max()])
-    axes.plot(ends, y.mean() + slope * (ends - x.mean()), style, color=colour, linewidth=width, zorder=2.5)
+    axes.plot(ends, y.mean() + slope * (ends - x.mean()), "-", color=MAIN, linewidth=width, zorder=2.5)

@@ -43,20 +43,11 @@ def plain_capacity(answer, *, yardstick: str = "", short: bool = False) -> str:
         text = phrase.format(**words, asked=asked, low=plain_side(low, known), high=plain_side(high, known, unit=False))
         return text + who + ("" if short else f" {say.OPEN_IS_NOT_NONE}")
     lower = answer.contrast < 0
-    finding = {
-        (True, True): say.RUN_LOWER,
-        (True, False): say.RUN_HIGHER,
-        (False, True): say.HAVE_LOWER,
-        (False, False): say.HAVE_HIGHER,
-    }[rate, lower].format(outcome=what)
-    low, high = (-high, -low) if lower else (low, high)
+    run, have = (say.RUN_LOWER, say.HAVE_LOWER) if lower else (say.RUN_HIGHER, say.HAVE_HIGHER)
+    finding = (run if rate else have).format(outcome=what)
+    size, span_ = plain_size(answer.contrast, known), plain_span(low, high, known, rising=not lower)
     phrase = say.AGAINST if answer.verdict == "opposite" else say.SHOWN
-    return (
-        phrase.format(
-            **words, Finding=finding, size=plain_size(answer.contrast, known), span=plain_span(low, high, known)
-        )
-        + who
-    )
+    return phrase.format(**words, Finding=finding, size=size, span=span_) + who
 
 
 def abstract_capacity(answers: dict) -> list[str]:
@@ -108,13 +99,11 @@ def plain_specifications(answer) -> str:
 
 def _agreement(chart) -> dict[str, str]:
     """How many analyses agree, as counts: of six, a percentage says too much."""
+    n = chart.n_specifications
+    words = {0: "none", n: "all"}
     shares = {"same": chart.share_same_sign, "shown": chart.share_excluding_zero, "contrary": chart.share_opposite}
-    return {name: _of(chart, share) for name, share in shares.items()}
-
-
-def _of(chart, share: float) -> str:
-    count = round(share * chart.n_specifications)
-    return "none" if not count else "all" if count == chart.n_specifications else str(count)
+    counts = {name: round(share * n) for name, share in shares.items()}
+    return {name: words.get(count, str(count)) for name, count in counts.items()}
 
 
 @if_answered("no text")
@@ -139,14 +128,12 @@ def plain_drift(answer) -> str:
 
 def measure_words(row: dict, answer) -> tuple[str, str]:
     """Name a measure of drift or recovery, and its unit."""
-    known = known_outcome(answer.outcome)
-    return {
-        "rise from round to round": (
-            f"rise of {lower_first(known.label)} from round to round",
-            f"{known.unit or 'points'} a round",
-        ),
-        "drift within a round": ("drift of heart rate within a round", "bpm a minute"),
-    }.get(row["measure"], (row["measure"], "bpm"))
+    known, measure = known_outcome(answer.outcome), row["measure"]
+    if measure == "rise from round to round":
+        return f"rise of {lower_first(known.label)} from round to round", f"{known.unit or 'points'} a round"
+    if measure == "drift within a round":
+        return "drift of heart rate within a round", "bpm a minute"
+    return measure, "bpm"
 
 
 @if_answered("no text")
@@ -184,16 +171,19 @@ def _together(correlation) -> str:
 @if_answered("paragraphs")
 def write_up_capacity(answer) -> list[str]:
     """Write the planned result on fitness and one outcome: estimate, reading, correlation, whether checks agree."""
-    parts = [_planned(answer), _reading(answer), _beside(answer)]
+    known = known_outcome(answer.outcome)
+    expected = say.HYPOTHESIS.get(answer.direction, say.HYPOTHESIS["differs"])
+    words = {"hypothesis": expected.format(outcome=lower_first(known.label))}
+    reading = say.READING[answer.verdict].format(**words, matters=size_words(answer.smallest_effect, known))
+    parts = [_planned(answer), reading, _beside(answer)]
     return [" ".join(p for p in parts if p), " ".join([_correlation(answer), *_checks(answer)])]
 
 
 def _planned(answer) -> str:
     known, fit = known_outcome(answer.outcome), answer.planned
     digits = digits_of(known)
-    adjusted = (
-        say.ADJUSTED.format(beside=covariate_words(answer.adjusted_for)) if answer.adjusted_for else say.NOT_ADJUSTED
-    )
+    beside = covariate_words(answer.adjusted_for)
+    adjusted = say.ADJUSTED.format(beside=beside) if answer.adjusted_for else say.NOT_ADJUSTED
     text = say.PLANNED.format(
         outcome=lower_first(known.label),
         people=plural(answer.n_athletes, "athlete"),
@@ -209,29 +199,17 @@ def _planned(answer) -> str:
     return text if answer.off_scale.empty else f"{text} {say.OFF_SCALE}"
 
 
-def _reading(answer) -> str:
-    known = known_outcome(answer.outcome)
-    expected = say.HYPOTHESIS.get(answer.direction, say.HYPOTHESIS["differs"])
-    return say.READING[answer.verdict].format(
-        hypothesis=expected.format(outcome=lower_first(known.label)), matters=size_words(answer.smallest_effect, known)
-    )
-
-
 def _beside(answer) -> str:
     """Heart rate in bpm and in percent of the measured maximum are one finding: say where they differ."""
     rows = answer.beside[~answer.beside["planned"].astype(bool)] if len(answer.beside) else answer.beside
     said = []
     for row in rows.to_dict("records"):
         known = known_outcome(row["outcome"])
-        same = row["verdict"] == answer.verdict
-        said.append(
-            (say.BESIDE_SAME if same else say.BESIDE_OTHER).format(
-                outcome=lower_first(known.label),
-                size=format_number(row["contrast"], digits_of(known), sign=True, unit=known.unit),
-                span=format_ci(row["ci_low"], row["ci_high"], digits_of(known)),
-                reading=say.ABSTRACT_READING[row["verdict"]],
-            )
-        )
+        phrase = say.BESIDE_SAME if row["verdict"] == answer.verdict else say.BESIDE_OTHER
+        size = format_number(row["contrast"], digits_of(known), sign=True, unit=known.unit)
+        span_ = format_ci(row["ci_low"], row["ci_high"], digits_of(known))
+        reading = say.ABSTRACT_READING[row["verdict"]]
+        said.append(phrase.format(outcome=lower_first(known.label), size=size, span=span_, reading=reading))
     return " ".join(said)
 
 
@@ -239,9 +217,8 @@ def _correlation(answer) -> str:
     row = answer.correlations.set_index("analysis").loc["Pearson"]
     if math.isnan(row["estimate"]):
         return say.NO_CORRELATION
-    return say.CORRELATION.format(
-        r=format_number(row["estimate"], 2), span=format_ci(row["ci_low"], row["ci_high"], 2), p=format_p(row["p"])
-    )
+    r, ends = format_number(row["estimate"], 2), format_ci(row["ci_low"], row["ci_high"], 2)
+    return say.CORRELATION.format(r=r, span=ends, p=format_p(row["p"]))
 
 
 def _checks(answer) -> list[str]:

@@ -85,9 +85,7 @@ def _capacity_numbers(answer) -> pd.DataFrame:
 
 @outcome_table(
     "capacity",
-    lambda answers: (
-        f"Aerobic capacity and the response to sparring: difference between athletes {_apart(answers)} apart."
-    ),
+    lambda found: f"Aerobic capacity and the response to sparring: difference between athletes {_apart(found)} apart.",
     note="Difference: fitter minus less fit, from the planned model. r: Pearson, over athletes, not adjusted.",
     numbers=_capacity_numbers,
 )
@@ -209,7 +207,7 @@ def error_table(answer, known) -> list[dict]:
         scale = answer.contrast_step / answer.capacity_step if effect else 1.0
         estimate, low, high = (scale * row.get(c, math.nan) for c in ("estimate", "ci_low", "ci_high"))
         sense, error = bool(row.get("corrected", True)), row.get("error_sd", math.nan)
-        spread = f"{format_number(row['capacity_sd'], 1)}"
+        spread = format_number(row["capacity_sd"], 1)
         if not math.isnan(row.get("reference_sd", math.nan)):
             spread += f" against {format_number(row['reference_sd'], 1)}"
         lines.append(
@@ -239,8 +237,7 @@ def _robust_numbers(answer) -> pd.DataFrame:
     }
     chart = answer.specifications
     if chart is not None:
-        size = answer.smallest_effect
-        count = chart.n_specifications
+        size, count = answer.smallest_effect, chart.n_specifications
         line |= {
             "analyses": count,
             "analyses_low": size * chart.smallest,
@@ -280,14 +277,14 @@ def robustness_table(answer, known) -> list[dict]:
             }
         )
     if "analyses" in found and found["analyses"] > 1:
+        same, shown, contrary = (int(found[c]) for c in ("same_sign", "shown", "contrary"))
         lines.append(
             {
                 "What": "Reasonable analyses",
                 "Count": str(int(found["analyses"])),
                 "From": format_number(found["analyses_low"], digits, sign=True),
                 "To": format_number(found["analyses_high"], digits, sign=True),
-                "Agreement": f"same sign {int(found['same_sign'])}; shown {int(found['shown'])}; contrary shown "
-                f"{int(found['contrary'])}",
+                "Agreement": f"same sign {same}; shown {shown}; contrary shown {contrary}",
             }
         )
     return lines

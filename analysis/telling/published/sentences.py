@@ -60,46 +60,36 @@ def plain_correlations(answer) -> str:
 
 def plain_correlation(c, answer) -> str:
     """Say how our correlation lies beside one published correlation."""
-    low, high = (format_number(v, 2) for v in (c.prediction_low, c.prediction_high))
-    words = {
-        "outcome": lower_first(known_outcome(c.outcome).label),
-        "paper": named(c.finding),
-        "theirs": format_number(c.r, 2),
-        "ours": format_number(c.r_new, 2),
-        "n": c.n,
-        "people": plural(c.n_new, "athlete"),
-        "low": low,
-        "high": high,
-    }
+    numbers = {"theirs": c.r, "ours": c.r_new, "low": c.prediction_low, "high": c.prediction_high}
+    words = {name: format_number(r, 2) for name, r in numbers.items()}
+    words |= {"outcome": lower_first(known_outcome(c.outcome).label), "paper": named(c.finding)}
+    words |= {"n": c.n, "people": plural(c.n_new, "athlete")}
     phrase = {"smaller": say.WEAKER, "larger": say.STRONGER, "opposite": say.OTHER_WAY}.get(c.verdict)
     phrase = phrase or (say.FITS_LITTLE if c.says_little else say.FITS)
     sides = (say.HIGHER, say.LOWER) if c.r_new > 0 else (say.LOWER, say.HIGHER)
     said = [say.BESIDE.format(**words), phrase.format(**words, side=sides[0], paper_side=sides[1])]
     if c.verdict == "opposite":
-        said.append(_why_apart(answer, c.finding))
+        rows = answer.protocols[(answer.protocols["finding"] == c.finding) & (answer.protocols["same"] == "no")]
+        aspects = join_words([ASPECTS[a] for a in rows["aspect"]])
+        said.append(say.WHY_APART.format(aspects=aspects) if aspects else say.WHY_UNKNOWN)
     return " ".join([*said, _signal(c)])
 
 
 def abstract_correlation(c) -> str:
     """Say for an abstract how our correlation lies beside a published one."""
-    little = c.verdict == "consistent" and c.says_little
-    return say.ABSTRACT[("little" if little else c.verdict)].format(
-        ours=format_number(c.r_new, 2),
-        theirs=format_number(c.r, 2),
-        outcome=lower_first(known_outcome(c.outcome).label),
+    ours, theirs = format_number(c.r_new, 2), format_number(c.r, 2)
+    return say.ABSTRACT[_verdict(c)].format(
+        ours=ours, theirs=theirs, outcome=lower_first(known_outcome(c.outcome).label)
     )
 
 
 def verdict_of(c) -> str:
     """The comparison with one published correlation in a few words."""
-    little = c.verdict == "consistent" and c.says_little
-    return say.VERDICTS["little" if little else c.verdict]
+    return say.VERDICTS[_verdict(c)]
 
 
-def _why_apart(answer, finding: str) -> str:
-    rows = answer.protocols[(answer.protocols["finding"] == finding) & (answer.protocols["same"] == "no")]
-    aspects = [ASPECTS[a] for a in rows["aspect"]]
-    return say.WHY_APART.format(aspects=join_words(aspects)) if aspects else say.WHY_UNKNOWN
+def _verdict(c) -> str:
+    return "little" if c.verdict == "consistent" and c.says_little else c.verdict
 
 
 def _signal(c) -> str:
@@ -216,12 +206,8 @@ def _correlation(c) -> str:
         ),
     ]
     if not math.isnan(c.smallest_detectable_r):
-        smaller = c.p_undetectable < 0.05
-        parts.append(
-            (say.DETECT_SMALLER if smaller else say.DETECT_OPEN).format(
-                size=format_number(c.smallest_detectable_r, 2), p=format_p(c.p_undetectable)
-            )
-        )
+        phrase = say.DETECT_SMALLER if c.p_undetectable < 0.05 else say.DETECT_OPEN
+        parts.append(phrase.format(size=format_number(c.smallest_detectable_r, 2), p=format_p(c.p_undetectable)))
     return " ".join(parts)
 
 
@@ -256,15 +242,9 @@ def _profile(finding: str, known, rows, steps) -> str:
     parts = []
     for s in differ:
         later, _, earlier = s["contrast"].partition(" - ")
-        parts.append(
-            say.ONE_STEP.format(
-                earlier=earlier,
-                later=later,
-                ours=format_number(s["estimate"], digits, sign=True, unit=unit),
-                theirs=format_number(s["published"], digits, sign=True, unit=unit),
-                difference=format_ci(s["difference_low"], s["difference_high"], digits),
-            )
-        )
+        ours, theirs = (format_number(s[c], digits, sign=True, unit=unit) for c in ("estimate", "published"))
+        apart = format_ci(s["difference_low"], s["difference_high"], digits)
+        parts.append(say.ONE_STEP.format(earlier=earlier, later=later, ours=ours, theirs=theirs, difference=apart))
     return f"{text} " + say.STEPS_DIFFER.format(steps=join_words(parts))
 
 
@@ -309,9 +289,8 @@ def plain_pool(answer) -> str:
         if way:
             size = format_number(abs(line["estimate"]), 2, unit=known.unit)
             span = format_ci(*sorted(abs(line[c]) for c in ("ci_low", "ci_high")), 2, unit=known.unit)
-            said.append(
-                f"Fitter athletes had a {way} {what}: by {size} for each mL/kg/min (anything from {span} {fits})."
-            )
+            each = f"by {size} for each mL/kg/min (anything from {span} {fits})"
+            said.append(f"Fitter athletes had a {way} {what}: {each}.")
         else:
             less, more = (format_number(abs(line[c]), 2, unit=known.unit) for c in ("ci_low", "ci_high"))
             said.append(
@@ -339,7 +318,9 @@ def _pooled(lines, known, question: str) -> str:
     digits = digits_of(known) + (question == "fitness")
     by_stage = {line["stage"]: line for line in lines.to_dict("records")}
     together, each = by_stage["all athletes together"], by_stage.get("club by club")
-    text = f"{_of_rounds(together['contrast'])}one mixed model of {together['n_athletes']} athletes with club, "
+    later, dash, earlier = together["contrast"].partition(" - ")
+    text = f"round {later} minus {earlier}, " if dash else ""
+    text += f"one mixed model of {together['n_athletes']} athletes with club, "
     text += _with_p(together, known, digits)
     adjusted = [w for w in together["adjusted_for"].split(", ") if w not in ("", "club")]
     if adjusted:
@@ -349,11 +330,6 @@ def _pooled(lines, known, question: str) -> str:
     if not math.isnan(together["p_heterogeneity"]):
         text += f"; clubs differ: p {format_p(together['p_heterogeneity'])}"
     return text
-
-
-def _of_rounds(contrast: str) -> str:
-    later, dash, earlier = contrast.partition(" - ")
-    return f"round {later} minus {earlier}, " if dash else ""
 
 
 def _with_p(line: dict, known, digits: int) -> str:

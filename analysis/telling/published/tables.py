@@ -9,7 +9,7 @@ import pandas as pd
 from ...basics import format_ci, format_number, format_p, format_percent
 from ...study import known_outcome
 from ...study.outcomes import OUTCOMES, digits_of
-from ..document import Table
+from ..document import Table, unbroken
 from ..study.sentences import MIN, minutes
 from ..words import DASH, p_cell, with_range
 from .sentences import verdict_of
@@ -93,7 +93,7 @@ def profiles_table(answer) -> Table | None:
         known = known_outcome(r["outcome"])
         digits = digits_of(known)
         theirs, mine = (
-            (f"SD {format_number(sd, digits)}, " if not math.isnan(sd) else "") + _size(n)
+            (f"SD {format_number(sd, digits)}, " if not math.isnan(sd) else "") + unbroken(f"n = {n}")
             for sd, n in ((r["published_sd"], r["n_athletes"]), (r["ours_sd"], r["n_athletes_ours"]))
         )
         lines.append(
@@ -110,10 +110,6 @@ def profiles_table(answer) -> Table | None:
     note = "Ours minus published with Welch's 95\N{NO-BREAK SPACE}% interval; g: Hedges' g."
     caption = "Published round means beside ours."
     return _named_once("published_rounds", caption, lines, note, answer.profiles)
-
-
-def _size(n: int) -> str:
-    return f"n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
 
 
 def _with_range(line: dict, value: str, low: str, high: str, digits: int) -> str:
@@ -208,24 +204,12 @@ def tabulate_left_out(answer):
 
 def tabulate_example(published):
     """Show published values that the kit can compare, in the columns of published.csv that they fill."""
-    fitting = (
-        published["outcome"].isin(list(OUTCOMES)) & published["n_athletes"].notna() & (published["spread_kind"] != "")
-    )
-    fitting |= (published["statistic"] == "r") & published["n_athletes"].notna()
-    rows = published[fitting]
+    means = published["outcome"].isin(list(OUTCOMES)) & (published["spread_kind"] != "")
+    rows = published[published["n_athletes"].notna() & (means | (published["statistic"] == "r"))]
     columns = [
-        "finding",
-        "outcome",
-        "round_no",
-        "statistic",
-        "value",
-        "spread",
-        "spread_kind",
-        "n_athletes",
-        "work_s",
-        "rest_s",
+        "finding", "outcome", "round_no", "statistic", "value", "spread", "spread_kind", "n_athletes", "work_s", "rest_s",
         "source",
-    ]
+    ]  # fmt: skip
     return pd.DataFrame({c: [_plain(v) for v in rows[c]] for c in columns})
 
 

@@ -27,7 +27,7 @@ from ..style import (
     new_axes,
     new_panels,
 )
-from ..words import in_unit, with_minus, wrap_words
+from ..words import CI, in_unit, with_minus, wrap_words
 
 SCALES = ((0.0, 10.0), (6.0, 20.0), (0.0, 100.0))
 """Lowest and highest rating of the exertion scales, shortest first."""
@@ -71,18 +71,8 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
         }
     )
     during, early = table[table["tested"]], table[~table["tested"]]
-    sns.lineplot(
-        during,
-        x="x",
-        y="y",
-        units="athlete",
-        estimator=None,
-        ax=panel,
-        color=QUIET,
-        alpha=0.55,
-        linewidth=0.7,
-        zorder=1,
-    )
+    look = {"color": QUIET, "alpha": 0.55, "linewidth": 0.7, "zorder": 1}
+    sns.lineplot(during, x="x", y="y", units="athlete", estimator=None, ax=panel, **look)
     for line in panel.lines:
         line.set(marker="o", markersize=1.8, markeredgewidth=0)
     if panel.lines:
@@ -96,26 +86,11 @@ def _draw_panel(panel, answer, show_codes: bool) -> None:
     x = means["round_no"].astype(str).map(place).to_numpy(dtype=float)
     low, high = means["estimate"] - means["ci_low"], means["ci_high"] - means["estimate"]
     tested = means["tested"].to_numpy(dtype=bool)
-    style = {"color": MAIN, "capsize": 2.5, "elinewidth": 1.4, "markersize": 5, "zorder": 3}
-    panel.errorbar(
-        x[tested],
-        means["estimate"][tested],
-        yerr=[low[tested], high[tested]],
-        marker="D",
-        linewidth=1.6,
-        label="mean with 95\N{NO-BREAK SPACE}% interval",
-        **style,
-    )
-    if (~tested).any():
-        panel.errorbar(
-            x[~tested],
-            means["estimate"][~tested],
-            yerr=[low[~tested], high[~tested]],
-            marker="D",
-            mfc="white",
-            linestyle="",
-            **style,
-        )
+    style = {"color": MAIN, "marker": "D", "capsize": 2.5, "elinewidth": 1.4, "markersize": 5, "zorder": 3}
+    filled, hollow = {"linewidth": 1.6, "label": f"mean with {CI}"}, {"mfc": "white", "linestyle": ""}
+    for part, look in ((tested, filled), (~tested, hollow)):
+        if part.any():
+            panel.errorbar(x[part], means["estimate"][part], yerr=[low[part], high[part]], **look, **style)
     counts = rows.dropna(subset=["value"]).groupby(rows["round_no"].astype(str))["athlete"].nunique()
     ticks = [f"{'before' if label == BEFORE else label}\nn {counts.get(label, 0)}" for label in labels]
     panel.set_xticks(range(len(labels)), ticks)
@@ -184,15 +159,13 @@ def draw_contrasts(answer, *, ax=None):
             y, steps[f"equivalence_ci_low{end}"], steps[f"equivalence_ci_high{end}"], color=color, linewidth=2.6
         )
         axes.plot(steps["estimate"], y, marker, color=color, label=name, markersize=4.5, linestyle="")
-    axes.plot(
-        [], [], "-", color=QUIET, linewidth=2.6, label=f"thick {_level(answer)}, thin 95\N{NO-BREAK SPACE}% interval"
-    )
+    axes.plot([], [], "-", color=QUIET, linewidth=2.6, label=f"thick {_level(answer)}, thin {CI}")
     name_rows(axes, [with_minus(c) for c in steps["contrast"]])
     axes.set_ylabel("Rounds, later − earlier")
     axes.set_xlabel(f"Difference in {lower_first(known.label)}{in_unit(known)}")
     for i, step in enumerate(steps.to_dict("records")):
         words = reading_of_step(step, digits_of(known)).replace(" if ", " if\n").replace(", else", ",\nelse")
-        axes.annotate(words, (1.01, i), xycoords=("axes fraction", "data"), va="center", annotation_clip=False)
+        _write_beside(axes, i, words)
     legend_above(figure, axes, ax)
     return finish(figure, _describe_steps(answer, known))
 
@@ -220,8 +193,8 @@ def _draw_steps_of(panel, answer) -> None:
     y = np.arange(len(steps))
     panel.hlines(y, steps["ci_low"], steps["ci_high"], color=MAIN, linewidth=1.6)
     for i, step in enumerate(steps.to_dict("records")):
-        sure = step["label"] == "changed"
-        panel.plot(step["estimate"], i, "D", color=MAIN, mfc=MAIN if sure else "white", markersize=4.5, zorder=3)
+        fill = MAIN if step["label"] == "changed" else "white"
+        panel.plot(step["estimate"], i, "D", color=MAIN, mfc=fill, markersize=4.5, zorder=3)
         panel.annotate(step_in_figure(step, answer.smallest_effect, digits_of(known)), (step["estimate"], i), xytext=(0, -9),
                        textcoords="offset points", ha="center", va="top", color=INK,
                        bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6})  # fmt: skip
@@ -263,9 +236,8 @@ def draw_evenings(repeated, *, ax=None):
     figure, panel = new_axes(ax, width="single", height_mm=66)
     middle = float(table["difference"].mean())
     reach = 1.96 * float(np.sqrt(2.0)) * repeated.typical_error
-    panel.axhspan(
-        middle - reach, middle + reach, color=FAINT, zorder=0, linewidth=0, label="error alone, 95\N{NO-BREAK SPACE}%"
-    )
+    alone = {"color": FAINT, "zorder": 0, "linewidth": 0, "label": "error alone, 95\N{NO-BREAK SPACE}%"}
+    panel.axhspan(middle - reach, middle + reach, **alone)
     panel.axhline(middle, color=MAIN, linewidth=1.4, label="mean")
     panel.axhline(0, color=QUIET, linewidth=0.7, linestyle=":")
     panel.plot(table["mean"], table["difference"], "o", color=MAIN, markersize=4, label="each athlete")
@@ -283,28 +255,23 @@ def draw_plateau(answer, *, ax=None):
 
     >>> figure = draw_plateau(answers.rounds("hr_mean_bpm"))
     """
-    known = known_outcome(answer.outcome)
-    groups = _by_candidate(answer.plateau)
-    count = len(answer.plateau.pairs)
-    figure, axes = new_axes(ax, width="double", height_mm=max(48, 26 + 6.5 * count + 3 * len(groups)))
+    known, pairs = known_outcome(answer.outcome), answer.plateau.pairs
+    candidates = answer.plateau.candidates.to_dict(
+        "records"
+    )  # from the end backwards, each with the pairs that it adds
+    figure, axes = new_axes(ax, width="double", height_mm=max(48, 26 + 6.5 * len(pairs) + 3 * len(candidates)))
     draw_band(axes, answer.smallest_effect)
     ticks, names, y = [], [], 0.0
-    for candidate, pairs in groups:
+    for candidate in candidates:
         top = y
-        for pair in pairs.to_dict("records"):
+        for pair in pairs[pairs["earlier"] == candidate["from_round"]].to_dict("records"):
             low, high = min(pair["ci_low"], pair["ci_low_cr2"]), max(pair["ci_high"], pair["ci_high_cr2"])
             axes.hlines(y, low, high, color=MAIN, linewidth=1.8)
             axes.plot(pair["estimate"], y, "o", color=MAIN, mfc=MAIN if pair["equivalent"] else "white", markersize=5)
             ticks.append(y)
             names.append(with_minus(pair["contrast"]))
             y += 1
-        axes.annotate(
-            _candidate_words(candidate, answer),
-            (1.01, (top + y - 1) / 2),
-            xycoords=("axes fraction", "data"),
-            va="center",
-            annotation_clip=False,
-        )
+        _write_beside(axes, (top + y - 1) / 2, _candidate_words(candidate, answer))
         axes.axhline(y - 0.25, color=FAINT, linewidth=0.6, zorder=0)
         y += 0.5
     axes.set_yticks(ticks, names)
@@ -314,7 +281,17 @@ def draw_plateau(answer, *, ax=None):
     axes.plot([], [], "o-", color=MAIN, label="shown to be too small to matter", markersize=5)
     axes.plot([], [], "o-", color=MAIN, mfc="white", label="not shown", markersize=5)
     legend_above(figure, axes, ax)
-    return finish(figure, _describe_plateau(answer, known))
+    found = "; ".join(_candidate_words(c, answer).replace("\n", " ") for c in candidates)
+    return finish(
+        figure,
+        f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: "
+        f"{int(pairs['equivalent'].sum())} of {plural(len(pairs), 'pair')} shown to be too small to matter; {found}.",
+    )
+
+
+def _write_beside(axes, y: float, words: str) -> None:
+    """Write words at a height, right of the picture."""
+    axes.annotate(words, (1.01, y), xycoords=("axes fraction", "data"), va="center", annotation_clip=False)
 
 
 def _as_list(answers) -> list:
@@ -326,12 +303,6 @@ def _as_list(answers) -> list:
 def _level(answer) -> str:
     """Level of the intervals that go with two one-sided tests at alpha."""
     return format_percent(1 - 2 * answer.alpha)
-
-
-def _by_candidate(plateau) -> list[tuple[dict, pd.DataFrame]]:
-    """The pairs that each candidate adds, from the end backwards."""
-    pairs = plateau.pairs
-    return [(line, pairs[pairs["earlier"] == line["from_round"]]) for line in plateau.candidates.to_dict("records")]
 
 
 def _candidate_words(candidate: dict, answer) -> str:
@@ -367,16 +338,6 @@ def _describe_steps(answer, known: Outcome) -> str:
     return f"{what}, over a band of plus or minus {effect}. {'; '.join(parts)}."
 
 
-def _describe_plateau(answer, known: Outcome) -> str:
-    plateau = answer.plateau
-    inside = int(plateau.pairs["equivalent"].sum())
-    found = "; ".join(_candidate_words(c, answer).replace("\n", " ") for c in plateau.candidates.to_dict("records"))
-    return (
-        f"{_level(answer)} intervals of the difference in {lower_first(known.label)} for every pair of rounds: {inside} of "
-        f"{plural(len(plateau.pairs), 'pair')} shown to be too small to matter; {found}."
-    )
-
-
 def draw_checks(answer, *, ax=None):
     """Draw the assumption checks: residuals, their quantiles, the athletes' quantiles, and the spread of each round.
 
@@ -401,7 +362,14 @@ def draw_checks(answer, *, ax=None):
     panels[3].set_ylim(0, 1.4 * float(np.nanmax(spread["sd"])) if spread["sd"].notna().any() else 1)
     panels[3].set(xlabel="Round", ylabel=f"SD{in_unit(known)}")
     panels[3].legend(loc="upper left")
-    return finish(figure, _describe_checks(answer, known))
+    sds = spread.loc[spread["what"] == "values", "sd"]
+    largest = format_number(float(residuals["scaled_residual"].abs().max()), 1)
+    return finish(
+        figure,
+        f"Four small panels on the assumptions of the model for {lower_first(known.label)}: residuals against fitted values, "
+        "their normal quantiles, the normal quantiles of the athletes' levels, and the spread. The largest residual is "
+        f"{largest} SDs; the SD of a round goes from {format_ci(float(sds.min()), float(sds.max()), 1, unit=known.unit)}.",
+    )
 
 
 def draw_tipping(answer, *, ax=None):
@@ -419,22 +387,12 @@ def draw_tipping(answer, *, ax=None):
     figure, axes = new_axes(ax, width="double", height_mm=72)
     draw_band(axes, answer.smallest_effect, upright=False)
     x = curve["shift"].to_numpy()
-    axes.fill_between(
-        x,
-        curve["ci_low"],
-        curve["ci_high"],
-        color=MAIN,
-        alpha=0.16,
-        linewidth=0,
-        label="95\N{NO-BREAK SPACE}% interval",
-    )
+    axes.fill_between(x, curve["ci_low"], curve["ci_high"], color=MAIN, alpha=0.16, linewidth=0, label=CI)
     axes.plot(x, curve["estimate"], color=MAIN, label=f"round {with_minus(line['contrast'])}")
     axes.axvline(0, color=INK, linewidth=0.8, linestyle="--", label="as the model expects")
-    turns = line[["shift_down", "shift_up"]].dropna()
-    for number, at in enumerate(turns):
-        axes.axvline(
-            at, color=SECOND, linewidth=1.2, linestyle=":", label="_" if number else "what can be said changes"
-        )
+    for number, at in enumerate(line[["shift_down", "shift_up"]].dropna()):
+        label = "_" if number else "what can be said changes"
+        axes.axvline(at, color=SECOND, linewidth=1.2, linestyle=":", label=label)
     _name_stretches(axes, curve)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
@@ -459,9 +417,15 @@ def draw_sensitivity(answer, *, ax=None):
         draw_estimate(axes, i, line["estimate"], line["ci_low"], line["ci_high"], main=i == 0)
     axes.axvline(table["estimate"].iloc[0], color=MAIN, linewidth=0.7, linestyle=":")
     name_rows(axes, [wrap_words(name) for name in table["analysis"]])
-    axes.set_xlabel(f"Last − first round, {lower_first(known.label)}{in_unit(known)}, 95\N{NO-BREAK SPACE}% interval")
+    axes.set_xlabel(f"Last − first round, {lower_first(known.label)}{in_unit(known)}, {CI}")
     legend_above(figure, axes, ax)
-    return finish(figure, _describe_ways(table["estimate"].dropna(), known))
+    estimates = table["estimate"].dropna()
+    span = format_ci(float(estimates.min()), float(estimates.max()), digits_of(known), unit=known.unit)
+    return finish(
+        figure,
+        f"The change in {lower_first(known.label)} from the first to the last round by {plural(len(estimates), 'way')} of "
+        f"analysing: from {span}.",
+    )
 
 
 def _quantiles(panel, normal, values, ylabel: str, marker: str) -> None:
@@ -504,21 +468,3 @@ def _describe_tipping(answer, known: Outcome) -> str:
     missing = plural(answer.tipping.n_missing, "missing round")
     what = f"Last minus first round in {lower_first(known.label)} against a shift of {missing}"
     return f"{what}. Unshifted: {line['label']}; {ends}."
-
-
-def _describe_checks(answer, known: Outcome) -> str:
-    sds = answer.spread.loc[answer.spread["what"] == "values", "sd"]
-    largest = format_number(float(answer.residuals["scaled_residual"].abs().max()), 1)
-    return (
-        f"Four small panels on the assumptions of the model for {lower_first(known.label)}: residuals against fitted values, "
-        "their normal quantiles, the normal quantiles of the athletes' levels, and the spread. The largest residual is "
-        f"{largest} SDs; the SD of a round goes from {format_ci(float(sds.min()), float(sds.max()), 1, unit=known.unit)}."
-    )
-
-
-def _describe_ways(estimates, known: Outcome) -> str:
-    span = format_ci(float(estimates.min()), float(estimates.max()), digits_of(known), unit=known.unit)
-    return (
-        f"The change in {lower_first(known.label)} from the first to the last round by {plural(len(estimates), 'way')} of "
-        f"analysing: from {span}."
-    )

@@ -157,11 +157,13 @@ def plain_plateau(answer) -> str:
         words["Rounds"] = upper_first(rounds_words(answer.labels, start))
         text = say.SAME_IF.format(**words, condition=condition)
         sure = answer.plateau_from
-        return f"{text} " + (
-            say.SAME_SURE.format(rounds=rounds_words(answer.labels, sure)) if sure else say.SAME_UNSURE
-        )
+        beyond = say.SAME_SURE.format(rounds=rounds_words(answer.labels, sure)) if sure else say.SAME_UNSURE
+        return f"{text} {beyond}"
     if answer.plateau_from:
-        small = _small_change(answer)
+        # where a change was shown inside the level stretch, that is not called the same, however small it is
+        start = list(answer.labels).index(answer.plateau_from)
+        inside = answer.steps["earlier"].isin(answer.labels[start:]) & (answer.steps["kind"] != "last to first")
+        small = (answer.steps.loc[inside, "label"] == "changed but smaller than matters").any()
         return (say.SMALL_CHANGE if small else say.SAME).format(**words, start=answer.plateau_from)
     if len(answer.labels) == 2:
         return say.TWO_ROUNDS.format(**words)
@@ -234,13 +236,6 @@ def plateau_condition(answer) -> str:
     if bounds is None or is_censored(answer) or bounds.plateau_at_scale_end == answer.plateau_from:
         return ""
     return reach_words(answer, bounds.plateau_holds_to_high, bounds.plateau_holds_to_low)
-
-
-def _small_change(answer) -> bool:
-    """Whether a change was shown inside the level stretch: that is not called the same, however small it is."""
-    start = list(answer.labels).index(answer.plateau_from)
-    inside = answer.steps["earlier"].isin(answer.labels[start:]) & (answer.steps["kind"] != "last to first")
-    return bool((answer.steps.loc[inside, "label"] == "changed but smaller than matters").any())
 
 
 def _last_step(answer):
@@ -365,12 +360,8 @@ def plain_tipping(answer) -> str:
     if tipping is None:
         return ""
     line, count = tipping.table.iloc[-1], tipping.n_missing
-    one = count == 1
-    words = {
-        "Missing": f"{plural(count, 'round')} of these athletes {'is' if one else 'are'}",
-        "they": "it" if one else "they",
-        "were": "were",
-    }
+    are, they = ("is", "it") if count == 1 else ("are", "they")
+    words = {"Missing": f"{plural(count, 'round')} of these athletes {are}", "they": they, "were": "were"}
     moves = []
     for way, word in (("up", "higher"), ("down", "lower")):
         if math.isfinite(line[f"shift_{way}"]):
@@ -405,10 +396,8 @@ def plain_reliability(result) -> str:
         change = format_number(result.smallest_detectable_change, digits, unit=unit)
         text = say.REPEATS.format(**words, detectable=change)
         if len(result.errors) > 1:
-            one = result.errors.iloc[1]
-            error, change = (
-                format_number(one[name], digits, unit=unit) for name in ("typical_error", "smallest_detectable_change")
-            )
+            of_one = result.errors.iloc[1][["typical_error", "smallest_detectable_change"]]
+            error, change = (format_number(v, digits, unit=unit) for v in of_one)
             text += f" {say.REPEATS_ROUND.format(error=error, detectable=change)}"
         return text
     return say.REPEATS_WITHIN.format(**words)
@@ -431,15 +420,8 @@ def may_say_rounds(answer) -> str:
     if not_shown:
         names = join_words([f"round {s['earlier']} to round {s['later']}" for s in not_shown])
         may_not.append(say.MAY_NOT_SAME.format(outcome=label, steps=names))
-    may_not += [
-        say.MAY_NOT_ALWAYS.format(
-            outcome=label,
-            did=say.DID[s["label_at_scale_end"]],
-            earlier=s["earlier"],
-            later=s["later"],
-            condition=_condition(answer, s),
-        )
-        for s in weaker
-    ]
+    for s in weaker:
+        words = {"outcome": label, "did": say.DID[s["label_at_scale_end"]], "condition": _condition(answer, s)}
+        may_not.append(say.MAY_NOT_ALWAYS.format(**words, earlier=s["earlier"], later=s["later"]))
     may = [plain_rounds(answer), say.MAY_HERE]
     return two_lists(f"{known.label}: may be said", may, "May not be said", may_not)

@@ -139,19 +139,9 @@ def _of_ratings(answers: dict, said: str) -> str:
 )
 def ways_table(answer, known) -> list[dict]:
     """Every other way of analysing the change from the first to the last round."""
-    shown = tabulate_ways(answer)
-    return [
-        {
-            "Way of analysing": way["Way of analysing"],
-            "Last − first": way["Last − first"] or DASH,
-            CI: way[CI] or DASH,
-            "p": way["p"] or DASH,
-            "Reading": way["Reading"] or DASH,
-            "Level from round": way["Level from round"] or DASH,
-            "n": way["Athletes"] or DASH,
-        }
-        for way in shown.to_dict("records")
-    ]
+    shown = tabulate_ways(answer).rename(columns={"Athletes": "n"})
+    columns = ["Way of analysing", "Last − first", CI, "p", "Reading", "Level from round", "n"]
+    return [{name: way[name] or DASH for name in columns} for way in shown.to_dict("records")]
 
 
 @outcome_table(
@@ -306,10 +296,8 @@ def _note_on_steps(answers: dict) -> str:
         "Intervals and p: the wider and the larger of the model's and the robust test; p adjusted over all of them (Shaffer, "
         "1986). The supplement gives the interval that decides equivalence."
     )
-    if any(
-        "label_at_scale_end" in a.steps and (a.steps["label_at_scale_end"] != a.steps["label"]).any()
-        for a in answers.values()
-    ):
+    steps = [a.steps for a in answers.values()]
+    if any("label_at_scale_end" in s and (s["label_at_scale_end"] != s["label"]).any() for s in steps):
         note += " HI, LO: readings off the analyser's scale; the reading holds if none was beyond the value given."
     return note
 
@@ -343,14 +331,13 @@ def tabulate_ways(answer):
     lines = []
     for way in answer.sensitivity.to_dict("records"):
         known = known_outcome(way["outcome"] if way["outcome"] in OUTCOMES else answer.outcome)
-        agrees = way["agrees"]
+        digits, agrees = digits_of(known), way["agrees"]
+        change = "" if pd.isna(way["estimate"]) else format_number(way["estimate"], digits, sign=True, unit=known.unit)
         lines.append(
             {
                 "Way of analysing": way["analysis"].replace(way["outcome"], known.label.lower()),
-                "Last − first": ""
-                if pd.isna(way["estimate"])
-                else format_number(way["estimate"], digits_of(known), sign=True, unit=known.unit),
-                CI: _unbroken(range_cell(way["ci_low"], way["ci_high"], digits_of(known), empty="")),
+                "Last − first": change,
+                CI: _unbroken(range_cell(way["ci_low"], way["ci_high"], digits, empty="")),
                 "p": _p(way["p"]),
                 "p, all rounds": _p(way["p_round_test"]),
                 "Reading": way["label"],
@@ -400,9 +387,7 @@ def tabulate_icc(result):
         {
             "Kind": result.icc["type"],
             "Estimate": [format_number(v, 2) for v in result.icc["estimate"]],
-            CI: [
-                format_ci(low, high, 2) for low, high in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)
-            ],
+            CI: [format_ci(*ends, 2) for ends in zip(result.icc["ci_low"], result.icc["ci_high"], strict=True)],
             "Of what": result.icc["meaning"],
         }
     )

@@ -14,7 +14,7 @@ from ...study import OUTCOMES, known_outcome
 from ...study.outcomes import digits_of
 from ..rounds.sentences import rounds_words, shown_interval
 from ..style import FAINT, INK, MAIN, QUIET, SECOND, finish, legend_above, name_rows, new_axes, new_panels
-from ..words import in_unit, plain_size, unit_of, wrap_words
+from ..words import in_unit, plain_size, size_words, unit_of, wrap_words
 
 
 def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The club", ax=None):
@@ -45,15 +45,10 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
     if outcomes:
         legend_above(figure, panels[0], None, ncols=2)
         figure.supxlabel("Round", fontsize=7.5)
-    return finish(figure, _describe(numbers, outcomes, you, club))
-
-
-def _describe(numbers, outcomes, you, club) -> str:
-    parts = []
-    for outcome in outcomes:
-        rows = numbers[(numbers["outcome"] == outcome) & numbers["value"].notna()]
-        parts.append(f"{outcome}: {plural(len(rows), 'round')} of yours")
-    return f"Small panels with {you.lower()} as a line and {club.lower()} as bars from lowest to highest. {'; '.join(parts)}."
+    measured = numbers.loc[numbers["value"].notna(), "outcome"]
+    parts = [f"{outcome}: {plural(int((measured == outcome).sum()), 'round')} of yours" for outcome in outcomes]
+    said = f"Small panels with {you.lower()} as a line and {club.lower()} as bars from lowest to highest."
+    return finish(figure, f"{said} {'; '.join(parts)}.")
 
 
 BOUND_WORDS = {
@@ -92,14 +87,9 @@ def draw_by_bound(curve, *, ax=None):
         if high - low > 0.06 * right:
             axes.text((low + high) / 2, 0.5, wrap_words(words, 18), ha="center", va="center", fontsize=7, color=INK)
     axes.axvline(curve.planned, color=INK, linewidth=1.1, linestyle="--")
-    whole = float(curve.planned).is_integer()  # chosen, not computed: no decimals that nobody chose
-    unit = known.unit.removesuffix("s") if known.unit == "points" and curve.planned == 1 else known.unit
-    size = format_number(curve.planned, 0 if whole else digits_of(known), unit=unit)
+    size = size_words(curve.planned, known)
     axes.text(curve.planned, 1.03, f"planned: {size}", ha="center", va="bottom", fontsize=7, color=INK)
-    axes.set_xlim(0, right)
-    axes.set_ylim(0, 1)
-    axes.set_yticks([])
-    axes.set_ylabel("Reading")
+    axes.set(xlim=(0, right), ylim=(0, 1), yticks=[], ylabel="Reading")
     axes.set_xlabel(f"Smallest effect that matters: {lower_first(known.label)}{in_unit(known)}")
     said = [
         f"{BOUND_WORDS.get(line['verdict'], line['verdict'])} from {format_number(line['bound_from'], digits_of(known))}"
@@ -123,21 +113,18 @@ def draw_rests(rests, *, ax=None):
     figure, axes = new_panels(ax, count=2, height_mm=62)
     said: list[str] = []
     if rests.table.empty:
-        axes[0].set_ylabel("Heart rate (bpm)")
-        axes[0].set_xlabel("Rest after round")
+        axes[0].set(xlabel="Rest after round", ylabel="Heart rate (bpm)")
         return finish(figure, "No rest between rounds was recorded, so there is nothing to draw.")
     for panel, (name, label) in zip(axes, REST_MEASURES.items(), strict=True):
         rows = rests.table[rests.table["outcome"] == name].sort_values("round_no")
         panel.vlines(rows["round_no"], rows["ci_low"], rows["ci_high"], color=MAIN, linewidth=1.0)
         panel.plot(rows["round_no"], rows["mean"], "o-", color=MAIN)
-        panel.set_xticks(rows["round_no"], [str(k) for k in rows["round_no"]])
+        rounds = [str(k) for k in rows["round_no"]]
+        panel.set_xticks(rows["round_no"], rounds)
         panel.set_xlim(rows["round_no"].min() - 0.4, rows["round_no"].max() + 0.4)
-        panel.set_ylabel(label)
-        panel.set_xlabel("Rest after round")
+        panel.set(xlabel="Rest after round", ylabel=label)
         values = ", ".join(format_number(v, 0) for v in rows["mean"])
-        said.append(
-            f"{label.removesuffix(' (bpm)')} after rounds {join_words([str(k) for k in rows['round_no']])}: {values} bpm"
-        )
+        said.append(f"{label.removesuffix(' (bpm)')} after rounds {join_words(rounds)}: {values} bpm")
     return finish(figure, f"{'. '.join(said)}. Means with 95 % intervals.")
 
 
@@ -277,12 +264,8 @@ def draw_fitter(answer, *, ax=None):
     axes.plot(points["capacity"], points[column], "o", color=SECOND, markersize=3.5)
     axes.set_xlabel(f"Fitness ({answer.capacity_unit})")
     axes.set_ylabel(f"{_name(answer.outcome)} ({known.unit})")
-    people = plural(answer.n_athletes, "athlete")
-    return finish(
-        figure,
-        f"{_name(answer.outcome)} against fitness of {people}, one mark each, with the line of the planned model and its 95 % "
-        "band.",
-    )
+    who = f"{_name(answer.outcome)} against fitness of {plural(answer.n_athletes, 'athlete')}, one mark each"
+    return finish(figure, f"{who}, with the line of the planned model and its 95 % band.")
 
 
 def draw_beside_paper(answer, *, ax=None):
@@ -308,9 +291,8 @@ def draw_beside_paper(answer, *, ax=None):
     axes.set_xlim(-1, 1)
     axes.set_xlabel("Correlation of fitness with the response")
     r, ours = format_number(c.r, 2), format_number(c.r_new, 2)
-    return finish(
-        figure, f"Correlations with 95 % intervals: the paper {r}, ours {ours}, and what was to be expected of ours."
-    )
+    said = f"the paper {r}, ours {ours}, and what was to be expected of ours"
+    return finish(figure, f"Correlations with 95 % intervals: {said}.")
 
 
 def own_changes(answers, outcome: str) -> pd.DataFrame | None:
@@ -322,9 +304,8 @@ def own_changes(answers, outcome: str) -> pd.DataFrame | None:
     answer = answers.rounds(outcome)
     agreed = set(answers.study.athletes_with_figures())
     rows = answer.rows[answer.rows["tested"] & answer.rows["athlete"].isin(agreed)]
-    wide = rows.assign(round_no=rows["round_no"].astype(str)).pivot_table(
-        index="athlete", columns="round_no", values="value"
-    )
+    rows = rows.assign(round_no=rows["round_no"].astype(str))
+    wide = rows.pivot_table(index="athlete", columns="round_no", values="value")
     first, last = answer.labels[0], answer.labels[-1]
     if not {first, last} <= set(wide.columns):
         return None
@@ -357,10 +338,9 @@ def draw_each_change(changes: pd.DataFrame, outcome: str, *, ax=None):
     name_rows(axes, changes["athlete"], fontsize=7)
     axes.set_ylabel("Athlete")
     axes.set_xlabel(f"Change, {unit_of(known, plain=True)} (grey: within own noise)")
-    said = [
-        f"{a} {format_number(c, 0 if known.unit == 'bpm' else 1, sign=True)}"
-        for a, c in zip(changes["athlete"], changes["change"], strict=True)
-    ]
+    digits = 0 if known.unit == "bpm" else 1
+    own = zip(changes["athlete"], changes["change"], strict=True)
+    said = [f"{a} {format_number(c, digits, sign=True)}" for a, c in own]
     size = plain_size(noise, known)
     return finish(
         figure,

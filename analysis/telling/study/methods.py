@@ -18,7 +18,8 @@ BY_KIT = "proposed by the kit"
 def write_up_plan(study, outcomes: tuple[str, ...], questions: tuple = ()) -> list[str]:
     """Say what was asked, when that was fixed, and how large an effect has to be to matter."""
     plan = study.plan
-    said = [say.FIXED.format(date=_date(plan))] if plan.frozen else [say.NOT_FIXED]
+    fixed_on = day(str(plan.frozen.get("date", "an unknown date"))[:10]) if plan.frozen else ""
+    said = [say.FIXED.format(date=fixed_on)] if plan.frozen else [say.NOT_FIXED]
     said += [
         say.AMENDED.format(date=entry["fixed_on"], why=str(entry["reason"]).rstrip("."))
         for entry in (plan.frozen or {}).get("amendments", ())
@@ -66,10 +67,6 @@ def write_up_claim(questions: tuple, family: str, outcome: str) -> str:
     return ""
 
 
-def _date(plan) -> str:
-    return day(str(plan.frozen.get("date", "an unknown date"))[:10])
-
-
 def _hypotheses(plan) -> list[str]:
     if "hypotheses" in plan.proposed:
         return [say.KIT_DIRECTIONS]
@@ -81,11 +78,8 @@ def _hypotheses(plan) -> list[str]:
     }
     said = []
     for direction, phrase in phrases.items():
-        labels = [
-            OUTCOMES[h.outcome].label.lower()
-            for h in plan.hypotheses
-            if h.outcome in OUTCOMES and h.direction == direction
-        ]
+        asked = [h.outcome for h in plan.hypotheses if h.outcome in OUTCOMES and h.direction == direction]
+        labels = [OUTCOMES[outcome].label.lower() for outcome in asked]
         if labels:
             said.append(phrase.format(outcomes=join_words(list(dict.fromkeys(labels)))))
     return said

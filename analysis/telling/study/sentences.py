@@ -88,15 +88,8 @@ def write_up_limitations(answers) -> list[str]:
     if not people.n_athletes:
         return survey
     clubs = {0: "a small group", 1: "one club"}.get(people.n_clubs, f"{people.n_clubs} clubs")
-    first = say.ONE_GROUP.format(clubs=clubs)
-    if not answers.measured_outcomes:
-        return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
-    return [
-        f"{first} {say.ORDER}",
-        *_fitness_limits(answers, people),
-        *_measurement_limits(answers, conditions),
-        *survey,
-    ]
+    first = say.ONE_GROUP.format(clubs=clubs) + (f" {say.ORDER}" if answers.measured_outcomes else "")
+    return [first, *_fitness_limits(answers, people), *_measurement_limits(answers, conditions), *survey]
 
 
 def _fitness_limits(answers, people) -> list[str]:
@@ -188,20 +181,9 @@ def month(text: str) -> str:
     return day(text).partition(" ")[2] or text
 
 
-_MONTHS = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-]
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 
 
 def write_up_protocol(study, conditions) -> list[str]:
@@ -266,31 +248,18 @@ def write_up_conditions(conditions) -> list[str]:
     if len(sentences) > MOST_SESSIONS:
         dates = sorted(d for d in conditions.sessions["date"] if d)
         between = (" " + say.BETWEEN.format(first=month(dates[0]), last=month(dates[-1]))) if dates else ""
-        return [
-            say.SESSIONS_WERE.format(count=len(conditions.sessions), between=between),
-            *_roll_call(conditions.roll_call),
-        ]
+        sentences = [say.SESSIONS_WERE.format(count=len(conditions.sessions), between=between)]
     return [*([" ".join(sentences)] if sentences else []), *_roll_call(conditions.roll_call)]
 
 
 def _roll_call(seen) -> list[str]:
     texts = [say.ROLL_CALL] if len(seen.ticks) or seen.n_weighed >= FEWEST_PEOPLE else []
     if seen.n_weighed >= FEWEST_PEOPLE:
-        texts.append(
-            say.WEIGHED.format(
-                people=plural(seen.n_weighed, "athlete"),
-                lost=format_number(seen.loss_percent, 1, unit="%"),
-                rise=format_number(seen.rise_bpm, 0, unit="bpm"),
-                source=short_citation(seen.rise_source),
-            )
-        )
+        lost, rise = format_number(seen.loss_percent, 1, unit="%"), format_number(seen.rise_bpm, 0, unit="bpm")
+        who, year, _ = re.split(r"\s((?:19|20)\d\d)\b", seen.rise_source, maxsplit=1)  # cited as "Adams, 2014"
+        people = plural(seen.n_weighed, "athlete")
+        texts.append(say.WEIGHED.format(people=people, lost=lost, rise=rise, source=f"{who}, {year}"))
     return [" ".join(texts)] if texts else []
-
-
-def short_citation(source: str) -> str:
-    """Shorten a source as the kit notes it to the way a text cites it: "Adams, 2014"."""
-    who, year, _ = re.split(r"\s((?:19|20)\d\d)\b", source, maxsplit=1)
-    return f"{who}, {year}"
 
 
 def write_up_measurements(study, description, capacity_titles: dict[str, str]) -> list[str]:
@@ -298,10 +267,11 @@ def write_up_measurements(study, description, capacity_titles: dict[str, str]) -
     conditions, participants = description.conditions, description.participants
     means = description.round_means
     measured = set(means.table["outcome"]) if means else set()
+    scale = study.protocol.exertion_scale.replace("-", " to ")
     parts = [
         _heart_rate(conditions) if conditions.n_traces else _typed_heart_rate(study),
         _lactate(conditions) if "lactate_mmol_l" in measured else "",
-        (say.EXERTION_SCALE.format(scale=_scale(study)) if "exertion" in measured else ""),
+        say.EXERTION_SCALE.format(scale=scale) if "exertion" in measured else "",
         _capacity(participants, capacity_titles) if participants.n_tested else "",
     ]
     return [p for p in parts if p]
@@ -316,10 +286,6 @@ def _typed_heart_rate(study) -> str:
     rows = study.rounds[study.rounds["hr_mean_typed_bpm"].notna() & study.rounds["round_no"].gt(0)]
     people = rows["athlete"].nunique()
     return say.HEART_RATE_TYPED.format(people=plural(people, "athlete")) if people else ""
-
-
-def _scale(study) -> str:
-    return study.protocol.exertion_scale.replace("-", " to ")
 
 
 def _lactate(conditions) -> str:
@@ -385,9 +351,8 @@ def plain_participants(participants) -> str:
     if not participants.n_athletes:
         return say.NOBODY
     people = join_words(_sexes(participants))
-    text = say.TOOK_PART.format(athletes=plural(participants.n_athletes, "athlete")) + (
-        f" ({people})" if people else ""
-    )
+    text = say.TOOK_PART.format(athletes=plural(participants.n_athletes, "athlete"))
+    text += f" ({people})" if people else ""
     if participants.n_sparred and participants.n_sparred < participants.n_athletes:
         text += say.AND_SPARRED.format(count=participants.n_sparred)
     return text + "."
@@ -399,16 +364,21 @@ def write_up_participants(participants) -> list[str]:
         return []
     people = join_words(_sexes(participants))
     clubs = f" of {plural(participants.n_clubs, 'club')}" if participants.n_clubs else ""
-    text = say.TOOK_PART_OF.format(athletes=plural(participants.n_athletes, "athlete"), clubs=clubs) + (
-        f" ({people})" if people else ""
-    )
-    text += "."
+    text = say.TOOK_PART_OF.format(athletes=plural(participants.n_athletes, "athlete"), clubs=clubs)
+    text += f" ({people})." if people else "."
     if participants.groups:
         sizes = [f"{name} ({plural(size, 'athlete')})" for name, size in participants.groups.items()]
         rest = participants.n_athletes - sum(participants.groups.values())
         sizes += [say.THE_OTHERS.format(athletes=plural(rest, "athlete"))] if rest else []
         text += f" {'Groups' if len(sizes) > 1 else 'Group'}: {join_words(sizes)}."
-    return [f"{text} {_counts(participants)}"]
+    counts = (
+        (participants.n_sparred, say.SPARRED_PART),
+        (participants.n_tested, say.HAD_CAPACITY),
+        (participants.n_hr_max_measured, say.HAD_MAXIMUM),
+    )
+    shares = {0: "none", participants.n_athletes: "all"}
+    said = join_words([f"{shares.get(n, n)} {words}" for n, words in counts])
+    return [f"{text} {say.OF_THESE.format(said=said)}"]
 
 
 def _sexes(p) -> list[str]:
@@ -416,16 +386,6 @@ def _sexes(p) -> list[str]:
     return [
         f"{n} {one}" if not many or n == 1 else f"{n} {many}" for n, one, many in counts if n and n < p.n_athletes
     ] or [f"all {many}" for n, _, many in counts[:2] if n]
-
-
-def _counts(p) -> str:
-    counts = ((p.n_sparred, say.SPARRED_PART), (p.n_tested, say.HAD_CAPACITY), (p.n_hr_max_measured, say.HAD_MAXIMUM))
-    said = [f"{_how_many(n, p.n_athletes)} {words}" for n, words in counts]
-    return say.OF_THESE.format(said=join_words(said))
-
-
-def _how_many(n: int, of: int) -> str:
-    return "none" if not n else "all" if n == of else str(n)
 
 
 def plain_rests(rests) -> str:
@@ -445,13 +405,8 @@ def plain_rests(rests) -> str:
             k=int(first["round_no"]),
         )
         if len(rows) > 1:
-            said += (
-                say.REST_LATER.format(
-                    by="by" if "fell" in words else "at", mean=format_number(last["mean"], 0, unit="bpm")
-                )
-                + " "
-            )
-            said += f"{int(last['round_no'])}"
+            by, mean = "by" if "fell" in words else "at", format_number(last["mean"], 0, unit="bpm")
+            said += f"{say.REST_LATER.format(by=by, mean=mean)} {int(last['round_no'])}"
         parts.append(said + ".")
     return " ".join(parts)
 
@@ -464,13 +419,9 @@ def next_step(study, notebook: str) -> str:
     """Name the one next step for this study, from a notebook given by its two digits."""
     lines = list_needs(study)
     number = lines["notebook"].str[:2]
-    lines = (
-        lines[number.between("01", "07") & ((number > notebook) | (notebook == "00"))]
-        if notebook <= "07"
-        else lines.iloc[:0]
-    )
-    missing = lines[~lines["ready"]]
-    ready = lines[lines["ready"]]
+    later = (number > notebook) | (notebook == "00")
+    lines = lines[number.between("01", "07") & later & (notebook <= "07")]
+    missing, ready = lines[~lines["ready"]], lines[lines["ready"]]
     if notebook == "00" and len(missing):
         first = missing.iloc[0]
         return NEXT.format(step=f"{first['needs']}. Then {_link(first['notebook'])}.")

@@ -70,31 +70,18 @@ def protocol_table(study) -> Table | None:
         }
         for name, p in named.items()
     )
-    numbers = pd.DataFrame(
-        {
-            "group": name,
-            "rounds": p.rounds,
-            "work_s": p.work_s,
-            "rest_s": p.rest_s,
-            "exertion_scale": p.exertion_scale,
-            "clothing": p.clothing,
-        }
-        for name, p in named.items()
-    )
+    columns = ("rounds", "work_s", "rest_s", "exertion_scale", "clothing")
+    numbers = pd.DataFrame({"group": name, **{c: getattr(p, c) for c in columns}} for name, p in named.items())
     return Table("protocol", "Protocol of the sparring session.", shown, numbers=numbers)
 
 
 def roll_call_table(seen) -> Table | None:
     """What was noted at roll call and weighed; a count that tells about fewer than five is not printed."""
     few = f"fewer than {FEWEST_PEOPLE}, or all but fewer than {FEWEST_PEOPLE}"
-    lines = [
-        (
-            upper_first(t["words"]),
-            f"{t['yes']} of {t['answered']}" if t["shown"] else few,
-            t["yes"] if t["shown"] else math.nan,
-        )
-        for t in seen.ticks.to_dict("records")
-    ]
+    lines = []
+    for t in seen.ticks.to_dict("records"):
+        counted = (f"{t['yes']} of {t['answered']}", t["yes"]) if t["shown"] else (few, math.nan)
+        lines.append((upper_first(t["words"]), *counted))
     for words, value, unit, count in (
         ("Body mass lost", seen.loss_percent, "%", seen.n_weighed),
         ("Sweat, with what was drunk", seen.sweat_l, "L", seen.n_drinks),
@@ -105,12 +92,8 @@ def roll_call_table(seen) -> Table | None:
     if not lines:
         return None
     table = pd.DataFrame(lines, columns=["Noted", "Athletes", "value"])
-    return Table(
-        "roll_call",
-        "What was noted at roll call and on the scales.",
-        table[["Noted", "Athletes"]],
-        numbers=table[["Noted", "value"]],
-    )
+    caption = "What was noted at roll call and on the scales."
+    return Table("roll_call", caption, table[["Noted", "Athletes"]], numbers=table[["Noted", "value"]])
 
 
 def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = None) -> Table | None:
@@ -137,13 +120,8 @@ def means_table(means, outcomes: tuple[str, ...], *, off_scale: dict | None = No
         note += (
             " HI, LO: readings off the analyser's scale, which are not in the mean and SD; model and figure use them."
         )
-    return Table(
-        "round_means",
-        "Outcomes by round: mean (SD), number of athletes.",
-        pd.DataFrame(lines),
-        note=note,
-        numbers=table,
-    )
+    caption = "Outcomes by round: mean (SD), number of athletes."
+    return Table("round_means", caption, pd.DataFrame(lines), note=note, numbers=table)
 
 
 def tabulate_recovery(rests) -> pd.DataFrame:
@@ -256,13 +234,8 @@ def looks_table(looks: pd.DataFrame) -> Table | None:
         "for the chance to have stopped before, were the study to end here. The interval at this level holds "
         "whether it goes on or not. Advice does not bind."
     )
-    return Table(
-        "looks",
-        f"Estimates at planned look {first['look']}, with {first['n_athletes']} athletes.",
-        pd.DataFrame(shown),
-        note=note,
-        numbers=looks,
-    )
+    caption = f"Estimates at planned look {first['look']}, with {first['n_athletes']} athletes."
+    return Table("looks", caption, pd.DataFrame(shown), note=note, numbers=looks)
 
 
 def software_table(versions: dict[str, str]) -> Table:
@@ -281,17 +254,6 @@ ORIGINS = {
 }
 
 
-def _origin(table: str, measure: str) -> str:
-    return ORIGINS.get((table, measure)) or (
-        f"{table}, {measure.replace('_', ' ')}" if measure else table.replace("_", " ")
-    )
-
-
-def _unreadable(cause: str) -> str:
-    """The cause of a file that cannot be read, without its name and without the advice that follows."""
-    return cause.partition(": ")[2].partition(". ")[0].rstrip(".") or cause
-
-
 def _amount(amount: float, unit: str) -> str:
     if unit == "s":
         return duration(amount)
@@ -303,16 +265,16 @@ def set_aside_table(set_aside: pd.DataFrame) -> Table | None:
     """What was set aside, by cause."""
     if set_aside.empty:
         return None
-    units = {"rows": "rows", "values": "values"}
-    shown = pd.DataFrame(
-        {
-            "From": _origin(r["table"], r["measure"]),
-            "Cause": _unreadable(r["cause"])
-            if r["measure"] == "files"
-            else cause_in_words(r["cause"]) or "no cause noted",
-            "Amount": _amount(r["amount"], "files" if r["measure"] == "files" else units.get(r["unit"], r["unit"])),
-            "Decided by": r["decided_by"],
-        }
-        for r in set_aside.to_dict("records")
-    )
-    return Table("set_aside", "What was set aside, by cause.", shown, numbers=set_aside)
+    lines = []
+    for r in set_aside.to_dict("records"):
+        table, measure, cause, unit = r["table"], r["measure"], r["cause"], r["unit"]
+        other = f"{table}, {measure.replace('_', ' ')}" if measure else table.replace("_", " ")
+        origin = ORIGINS.get((table, measure), other)
+        if measure == "files":  # the cause without the name of the file and without the advice that follows
+            cause, unit = cause.partition(": ")[2].partition(". ")[0].rstrip(".") or cause, "files"
+        else:
+            cause = cause_in_words(cause) or "no cause noted"
+        lines.append(
+            {"From": origin, "Cause": cause, "Amount": _amount(r["amount"], unit), "Decided by": r["decided_by"]}
+        )
+    return Table("set_aside", "What was set aside, by cause.", pd.DataFrame(lines), numbers=set_aside)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from ...basics import format_ci, format_number
@@ -71,14 +73,8 @@ def flow_table(answer) -> Table | None:
     numbers = pd.concat(parts, ignore_index=True)
     shown = numbers[["outcome", "arm", "allocated", "baseline", "followup", "analysed", "missing"]].astype(str)
     shown.columns = [
-        "Outcome",
-        "Group",
-        "Allocated",
-        "With baseline",
-        "With follow-up",
-        "Analysed",
-        "Without follow-up",
-    ]
+        "Outcome", "Group", "Allocated", "With baseline", "With follow-up", "Analysed", "Without follow-up",
+    ]  # fmt: skip
     return Table("training_flow", "Athletes from allocation to analysis.", shown, numbers=numbers)
 
 
@@ -130,11 +126,8 @@ def harms_table(answer) -> Table | None:
 
 def individual_table(answer) -> Table | None:
     """SD of individual responses with both intervals, and the error of the test."""
-    found = [
-        one
-        for one in answer.outcomes.values()
-        if not isinstance(one, BeforeAfter) and one.individual.sd_ir == one.individual.sd_ir
-    ]
+    randomised = [one for one in answer.outcomes.values() if not isinstance(one, BeforeAfter)]
+    found = [one for one in randomised if not math.isnan(one.individual.sd_ir)]
     if not found:
         return None
     shown = pd.DataFrame(
