@@ -65,12 +65,10 @@ def check_aerobic_tests(table: pd.DataFrame, findings: Findings) -> None:
             # of several ways the one that was begun, else the usual one, which stands first
             begun = [sum(i in given - _FROM_ATHLETES for i in needs) for needs in needed_inputs(line.test)]
             lack = lacks[begun.index(max(begun))]
+            problem = f"{line.test} still needs {join_words(lack).replace('samples', 'a gas-exchange file')}"
+            remedy = "fill it in; until then this test gives no capacity"
             findings.remark(
-                *place("aerobic_tests", line),
-                lack[0] if lack[0] != "samples" else "file",
-                "",
-                f"{line.test} still needs {join_words(lack).replace('samples', 'a gas-exchange file')}",
-                "fill it in; until then this test gives no capacity",
+                *place("aerobic_tests", line), lack[0] if lack[0] != "samples" else "file", "", problem, remedy
             )
 
 
@@ -131,14 +129,11 @@ def fill_fitness(table: pd.DataFrame, settings: Settings, findings: Findings) ->
         given = part.get(key)
         had = table[key] if key in table else pd.Series("", index=table.index)
         if given not in allowed and key == "level_called" and had[shuttle].eq("").any():
-            findings.remark(
-                SETTINGS_FILE,
-                settings.line_of("fitness"),
-                key,
-                "",
-                "the recording of the shuttle run may call a level at its start or at its end; the kit takes the start",
-                'write level_called = "start" or level_called = "end" under [fitness]',
+            problem = (
+                "the recording of the shuttle run may call a level at its start or at its end; the kit takes the start"
             )
+            remedy = 'write level_called = "start" or level_called = "end" under [fitness]'
+            findings.remark(SETTINGS_FILE, settings.line_of("fitness"), key, "", problem, remedy)
         value = given if given in allowed else allowed[0]
         table[key] = had.mask(shuttle & had.eq(""), value)
     return table

@@ -288,14 +288,9 @@ def lay_out_rounds(raw: RawTable, findings: Findings) -> RawTable:
     shared = ("session", "athlete", "note")
     lone = [n for n in raw.columns if n in column_rules()["rounds"] and n not in shared]
     for name in lone:
-        findings.problem(
-            raw.file,
-            1,
-            name,
-            "",
-            "a heading without its round beside headings with one",
-            f"write {name}_1, {name}_2 ... or give every round a row of its own",
-        )
+        problem = "a heading without its round beside headings with one"
+        remedy = f"write {name}_1, {name}_2 ... or give every round a row of its own"
+        findings.problem(raw.file, 1, name, "", problem, remedy)
     names = ["session", "athlete", "round_no", *dict.fromkeys(b for m in measures.values() for b in m), "note"]
     long = RawTable(raw.table, raw.file, decimal_comma=raw.decimal_comma, wide=True)
     long.columns = {n: [] for n in dict.fromkeys(names) if n in raw.columns or n not in shared}
@@ -364,55 +359,35 @@ def read_headings(grid: Grid, table: str, findings: Findings, *, more: frozenset
     body = grid.rows[first + 1 :]
     if first:
         skipped = " | ".join(filter(None, grid.rows[0][1]))
-        findings.remark(
-            grid.file,
-            grid.rows[0][0],
-            "",
-            skipped,
-            f"the headings are taken from row {number}",
-            "nothing, if that is right",
-        )
+        problem = f"the headings are taken from row {number}"
+        remedy = "nothing, if that is right"
+        findings.remark(grid.file, grid.rows[0][0], "", skipped, problem, remedy)
     places = _name_columns(grid, number, heads, body, rules, more, findings)
     typed_over = _units_row(body[0][1], rules) if body else None
     if typed_over is not None:
         row, cells = body[0]
         for place in typed_over:
-            findings.problem(
-                grid.file,
-                row,
-                places.get(place, ""),
-                cells[place],
-                f"typed over what row {row} says of each column",
-                "empty this cell, and type values from the next row on",
-            )
+            problem = f"typed over what row {row} says of each column"
+            remedy = "empty this cell, and type values from the next row on"
+            findings.problem(grid.file, row, places.get(place, ""), cells[place], problem, remedy)
         units = {p: text for p, text in enumerate(cells) if text and p not in typed_over}
         _check_units(grid.file, row, units, places, rules, findings)
         body = body[1:]
     for row, cells in body if body.width > len(heads) else ():
         if any(cells[len(heads) :]):
             extra = " | ".join(filter(None, cells[len(heads) :]))
-            findings.problem(
-                grid.file,
-                row,
-                "",
-                extra,
-                "more cells than headings: a comma inside a number or a text may have split a cell",
-                "put the text in quotation marks, or save the file with semicolons or tabs between cells",
-            )
+            problem = "more cells than headings: a comma inside a number or a text may have split a cell"
+            remedy = "put the text in quotation marks, or save the file with semicolons or tabs between cells"
+            findings.problem(grid.file, row, "", extra, problem, remedy)
     raw.rows = body.numbers()
     raw.columns |= {name: body.column(place) for place, name in places.items()}
     if table == "rounds":
         raw = lay_out_rounds(raw, findings)
     for column in rules.values():
         if column.need in ("key", "required") and column.name not in raw.columns and raw.rows:
-            findings.problem(
-                grid.file,
-                number,
-                column.name,
-                "",
-                f"the column {column.name} is missing",
-                f"add it: {lower_first(column.meaning)}",
-            )
+            problem = f"the column {column.name} is missing"
+            remedy = f"add it: {lower_first(column.meaning)}"
+            findings.problem(grid.file, number, column.name, "", problem, remedy)
     return raw
 
 
@@ -438,14 +413,9 @@ def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int,
     for place, head in enumerate(heads):
         if not head:
             if any(place < len(cells) and cells[place] for _, cells in body):
-                findings.problem(
-                    grid.file,
-                    number,
-                    "",
-                    "",
-                    f"column {place + 1} has values but no heading",
-                    "write its heading, or clear the column",
-                )
+                problem = f"column {place + 1} has values but no heading"
+                remedy = "write its heading, or clear the column"
+                findings.problem(grid.file, number, "", "", problem, remedy)
             continue
         name, unit = plain_heading(head)
         base, _, round_no = name.rpartition("_")
@@ -468,14 +438,9 @@ def _name_columns(grid, number, heads, body, rules, more, findings) -> dict[int,
 def _unknown_heading(file: str, row: int, head: str, name: str, rules: dict, findings: Findings) -> str:
     """Report a heading that is none of the columns; return the column that it probably means, or ""."""
     if is_personal_heading(name):
-        findings.problem(
-            file,
-            row,
-            name,
-            head,
-            "a column for personal data; a study folder holds codes only",
-            "delete the column here and keep the list of codes elsewhere, under lock",
-        )
+        problem = "a column for personal data; a study folder holds codes only"
+        remedy = "delete the column here and keep the list of codes elsewhere, under lock"
+        findings.problem(file, row, name, head, problem, remedy)
         return ""
     base, _, round_no = name.rpartition("_")
     is_wide = "round_no" in rules and round_no.isdecimal()
@@ -508,11 +473,6 @@ def _check_units(file, row, units: dict[int, str], places: dict[int, str], rules
         if not column or not column.unit or not found:
             continue
         if found != canonical_unit(column.unit):
-            findings.problem(
-                file,
-                row,
-                name,
-                text,
-                f"the unit is given as {text}, but this column is in {column.unit}",
-                f"convert the values to {column.unit}",
-            )
+            problem = f"the unit is given as {text}, but this column is in {column.unit}"
+            remedy = f"convert the values to {column.unit}"
+            findings.problem(file, row, name, text, problem, remedy)

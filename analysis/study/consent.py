@@ -84,11 +84,11 @@ def check_ethics(settings: Settings, findings: Findings) -> None:
         elif key in NEEDS_ALLOWED and not isinstance(value, bool):
             say(value, "neither true nor false", f"write {key} = false")
         elif value is True and not str(part.get("approval", "")).strip():
-            say(
-                "true",
-                f"{NEEDS_ALLOWED[key]} of people under {ADULT_YEARS} without the number of the approval that allows it",
-                f'write approval = "number" under [ethics], or {key} = false',
+            problem = (
+                f"{NEEDS_ALLOWED[key]} of people under {ADULT_YEARS} without the number of the approval that allows it"
             )
+            remedy = f'write approval = "number" under [ethics], or {key} = false'
+            say("true", problem, remedy)
 
 
 HURRIED_S = 45.0
@@ -102,13 +102,9 @@ def check_sampling_pace(settings: Settings, findings: Findings) -> None:
     part = settings.get("sampling")
     given = part.get("seconds_per_sample") if isinstance(part, Mapping) else None
     if isinstance(given, int | float) and not isinstance(given, bool) and 0 < given < HURRIED_S:
-        settings.say(
-            findings.remark,
-            ("sampling", "seconds_per_sample"),
-            f"{given:g}",
-            f"{given:g} s from one athlete to the next leave no time for new gloves",
-            f"write seconds_per_sample = {UNHURRIED_S:g}, gloves and reading included",
-        )
+        problem = f"{given:g} s from one athlete to the next leave no time for new gloves"
+        remedy = f"write seconds_per_sample = {UNHURRIED_S:g}, gloves and reading included"
+        settings.say(findings.remark, ("sampling", "seconds_per_sample"), f"{given:g}", problem, remedy)
 
 
 def minors_among(athletes: pd.DataFrame) -> tuple[str, ...]:
@@ -176,13 +172,11 @@ def check_minors(tables: Mapping[str, pd.DataFrame], settings: Mapping, findings
     kept = [what for flag, what in NEEDS_ALLOWED.items() if not getattr(approval, flag)]
     if kept:
         flags = join_words([f"{flag} = true" for flag in NEEDS_ALLOWED if not getattr(approval, flag)])
-        findings.remark_of(
-            file,
-            f"under {ADULT_YEARS}: kept out of {join_words(kept)}, since study.toml states no approval for it",
-            f"nothing; or, only where the committee approved exactly that, write {flags} and approval under [ethics]",
-            column="age_years",
-            value=join_words(young),
+        problem = f"under {ADULT_YEARS}: kept out of {join_words(kept)}, since study.toml states no approval for it"
+        remedy = (
+            f"nothing; or, only where the committee approved exactly that, write {flags} and approval under [ethics]"
         )
+        findings.remark_of(file, problem, remedy, column="age_years", value=join_words(young))
     if not approval.minors_blood:
         rounds, lactate = tables["rounds"], tables["lactate"]
         drawn = rounds[rounds["lactate_mmol_l"].notna() | rounds["lactate_limit"].ne("")]
@@ -204,15 +198,12 @@ def _has_result(tests: pd.DataFrame) -> pd.Series:
 
 def _complain(table, rows, young, column, flag, what, findings: Findings) -> None:
     for line in rows[rows["athlete"].isin(young)].itertuples(index=False):
-        findings.problem(
-            *place(table, line),
-            column,
-            getattr(line, column),
-            f"{what} of somebody under {ADULT_YEARS}, and study.toml states no approval for it",
+        problem = f"{what} of somebody under {ADULT_YEARS}, and study.toml states no approval for it"
+        remedy = (
             f'where the committee approved exactly that, write approval = "number" and {flag} = true under [ethics]; else '
-            "set the value aside in decisions and tell the committee",
-            keepable=True,
+            "set the value aside in decisions and tell the committee"
         )
+        findings.problem(*place(table, line), column, getattr(line, column), problem, remedy, keepable=True)
 
 
 def unfilled_places(text: str) -> list[tuple[int, str]]:
@@ -249,13 +240,14 @@ def check_texts(folder: Path, findings: Findings) -> None:
             lines = list(dict.fromkeys(str(line) for line, _ in places))
             lines = ", ".join(lines if len(lines) <= 20 else [*lines[:20], f"{len(lines) - 20} more"])
             count = f"{len(places)} places in brackets are" if len(places) > 1 else "1 place in brackets is"
+            remedy = "fill each in, or delete it with its brackets; until then the text is printed with a mark across every page"
             findings.remark(
                 f"texts/{path.name}",
                 places[0][0],
                 "",
                 f"[{places[0][1][:40]}]",
                 f"{count} not filled in (lines {lines})" if len(places) > 1 else f"{count} not filled in",
-                "fill each in, or delete it with its brackets; until then the text is printed with a mark across every page",
+                remedy,
             )
 
 

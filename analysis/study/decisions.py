@@ -172,14 +172,9 @@ def _act(decided: Decided, raw: RawTable, decision, measure: str, round_no: floa
     keys += ["" if pd.isna(round_no) else f"round {round_no:g}"]
     shown = " ".join(filter(None, keys))
     if not matches:
-        _complain(
-            findings,
-            decision,
-            "",
-            shown,
-            "this decision matches no row",
-            "compare its session, athlete and round with the table; delete the decision if it is done with",
-        )
+        problem = "this decision matches no row"
+        remedy = "compare its session, athlete and round with the table; delete the decision if it is done with"
+        _complain(findings, decision, "", shown, problem, remedy)
         return
     if decision.action == "replace" and not measure:
         _complain(
@@ -189,27 +184,17 @@ def _act(decided: Decided, raw: RawTable, decision, measure: str, round_no: floa
     if len(matches) > 1 and _means_one(decision, raw, measure, round_no):
         rows = ", ".join(str(raw.rows[i]) for i in matches[:6]) + (" ..." if len(matches) > 6 else "")
         every = ", or all in session for every row" if decision.action == "set aside" else ""
-        _complain(
-            findings,
-            decision,
-            "table_row",
-            shown,
-            f"this decision matches {plural(len(matches), 'row')} (rows {rows})",
-            f"write the row that is meant in table_row, such as {raw.rows[matches[-1]]}{every}",
-        )
+        problem = f"this decision matches {plural(len(matches), 'row')} (rows {rows})"
+        remedy = f"write the row that is meant in table_row, such as {raw.rows[matches[-1]]}{every}"
+        _complain(findings, decision, "table_row", shown, problem, remedy)
         return
     for index in matches:
         before = decided.taken.setdefault((raw.table, raw.key(index), measure), decision)
         if before is not decision and (before.action, before.new_value) != (decision.action, decision.new_value):
             said = f"{before.action} {before.new_value}".strip()
-            _complain(
-                findings,
-                decision,
-                "action",
-                f"{decision.action} {decision.new_value}".strip(),
-                f"contradicts row {before.row}, which says {said} of the same {measure or 'row'}",
-                f"delete row {decision.row} or row {before.row}",
-            )
+            problem = f"contradicts row {before.row}, which says {said} of the same {measure or 'row'}"
+            remedy = f"delete row {decision.row} or row {before.row}"
+            _complain(findings, decision, "action", f"{decision.action} {decision.new_value}".strip(), problem, remedy)
             return
     if decision.action == "keep" and measure and not any(raw.cell(measure, i) for i in matches):
         # a column without any value stays without one: it was not measured

@@ -182,11 +182,9 @@ def _put(grids: dict[str, Grid], table: str, grid: Grid, findings: Findings) -> 
         return
     if not has_rows(grid, table):
         return  # a tab that was left blank, beside a CSV file that was filled in
-    findings.problem_of(
-        grid.file,
-        f"the table {table} stands twice: in {other.file} and in {grid.file}",
-        "keep one of them; move the other out of the folder",
-    )
+    problem = f"the table {table} stands twice: in {other.file} and in {grid.file}"
+    remedy = "keep one of them; move the other out of the folder"
+    findings.problem_of(grid.file, problem, remedy)
 
 
 def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> None:
@@ -212,12 +210,9 @@ def _read_workbook(path: Path, grids: dict[str, Grid], findings: Findings) -> No
                     grid.file, f"no such table; did you mean {near}?", f"name the tab {near}, or notes", value=tab
                 )
             elif grid.rows:
-                findings.remark_of(
-                    grid.file,
-                    "a tab that the kit does not know; it is not read",
-                    "nothing, if that is meant",
-                    value=tab,
-                )
+                problem = "a tab that the kit does not know; it is not read"
+                remedy = "nothing, if that is meant"
+                findings.remark_of(grid.file, problem, remedy, value=tab)
 
 
 def _unknown_file(name: str, stem: str, ending: str, findings: Findings) -> str:
@@ -272,12 +267,9 @@ def _list_files(folder: Path, name: str, findings: Findings) -> tuple[str, ...]:
 
 
 def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> None:
-    findings.problem_of(
-        place,
-        f"the file name looks like {trouble}; a study folder holds codes only",
-        "rename the file with the athlete's code, such as A07.fit",
-        value=name,
-    )
+    problem = f"the file name looks like {trouble}; a study folder holds codes only"
+    remedy = "rename the file with the athlete's code, such as A07.fit"
+    findings.problem_of(place, problem, remedy, value=name)
 
 
 RECORDING_COLUMNS = (
@@ -405,28 +397,22 @@ def check_unlisted(
         if len(survey) and not codes:
             unsent += 1
         elif owner is None and codes:
-            findings.problem_of(
-                "recordings/",
-                "a recording that belongs to nobody: no table lists it and its name begins with no code",
-                "name it by code and session, such as A07_s2.fit, list it in recordings.csv, or move it out",
-                value=name,
-            )
+            problem = "a recording that belongs to nobody: no table lists it and its name begins with no code"
+            remedy = "name it by code and session, such as A07_s2.fit, list it in recordings.csv, or move it out"
+            findings.problem_of("recordings/", problem, remedy, value=name)
         elif owner in pairs:
-            findings.remark_of(
-                "recordings/",
-                f"not read: recordings.csv lists other files of {owner[1]} in session {owner[0]}, but not this one",
-                "add a row for it, or move it out",
-                value=name,
+            problem = (
+                f"not read: recordings.csv lists other files of {owner[1]} in session {owner[0]}, but not this one"
             )
+            remedy = "add a row for it, or move it out"
+            findings.remark_of("recordings/", problem, remedy, value=name)
     if unsent:
         problem = f"{unsent} {'file' if unsent == 1 else 'files'} that the survey table does not list; not read"
         findings.remark_of("recordings/", problem, "write the file names in the column file")
     if left_over:
-        findings.remark_of(
-            "recordings/",
-            f"{left_over} {'file' if left_over == 1 else 'files'} of people who withdrew; not read",
-            "delete what the person asked you to delete",
-        )
+        problem = f"{left_over} {'file' if left_over == 1 else 'files'} of people who withdrew; not read"
+        remedy = "delete what the person asked you to delete"
+        findings.remark_of("recordings/", problem, remedy)
 
 
 def find_recordings(study) -> pd.DataFrame:

@@ -349,11 +349,9 @@ def _with_fixed(plan: Plan, folder: Path, findings: Findings) -> Plan:
     if fixed is None:
         return plan
     if not fixed.intact:
-        findings.remark_of(
-            FIXED_FILE,
-            "the fixed plan, or its document, was changed after it was fixed",
-            "put the original back; the write-up lists this as a deviation",
-        )
+        problem = "the fixed plan, or its document, was changed after it was fixed"
+        remedy = "put the original back; the write-up lists this as a deviation"
+        findings.remark_of(FIXED_FILE, problem, remedy)
     return replace(
         keep_fixed(plan, fixed.plan) if fixed.intact else plan,
         frozen={

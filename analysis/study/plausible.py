@@ -97,12 +97,13 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
         unknown = ~table["session"].isin([*known, ""])
         for session, group in table[unknown].groupby("session", sort=False) if unknown.any() else ():
             line, hint = next(iter(lines_of(group))), asked(did_you_mean(session, known))
+            remedy = "add the session to the sessions table, or correct it"
             findings.problem(
                 *place(name, line),
                 "session",
                 session,
                 f"not in the sessions table{hint}" + (f" ({len(group)} rows)" if len(group) > 1 else ""),
-                "add the session to the sessions table, or correct it",
+                remedy,
             )
 
 
@@ -111,13 +112,9 @@ def _check_events(tables: Tables, findings: Findings) -> None:
     timed = set(sessions.loc[sessions["event_clock"].ne(""), "session"])
     for line in lines_of(tables["recordings"]):
         if line.event_s == line.event_s and line.session not in timed:
-            findings.problem(
-                *place("recordings", line),
-                "event_s",
-                f"{line.event_s:g}",
-                f"session {line.session} has no time of a common event",
-                "write the timekeeper's time of it as event_clock in the sessions table, or clear event_s",
-            )
+            problem = f"session {line.session} has no time of a common event"
+            remedy = "write the timekeeper's time of it as event_clock in the sessions table, or clear event_s"
+            findings.problem(*place("recordings", line), "event_s", f"{line.event_s:g}", problem, remedy)
 
 
 def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings) -> None:
@@ -132,13 +129,9 @@ def _check_round_numbers(tables: Tables, protocol: Protocol, findings: Findings)
             most = protocol.for_group(group).rounds
             value = getattr(line, column)
             if value > most:
-                findings.problem(
-                    *place(name, line),
-                    column,
-                    f"{value:g}",
-                    f"a round that the protocol does not have: it has {most}",
-                    "correct the round, or rounds in study.toml",
-                )
+                problem = f"a round that the protocol does not have: it has {most}"
+                remedy = "correct the round, or rounds in study.toml"
+                findings.problem(*place(name, line), column, f"{value:g}", problem, remedy)
 
 
 def _check_opponents(tables: Tables, aside: frozenset[tuple], doubtful: Callable, findings: Findings) -> None:
@@ -236,54 +229,36 @@ def check_rows(tables: Tables, protocol: Protocol, settings: dict, findings: Fin
 def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
     for line in lines_of(athletes):
         if line.age_years < 18 and line.guardian_consent != "yes":
-            findings.problem(
-                *place("athletes", line),
-                "guardian_consent",
-                line.guardian_consent,
-                f"{line.athlete} is under 18 and has no consent of a parent or guardian",
-                "get it in writing before anything is measured and write yes; local codes on minors apply",
-            )
+            problem = f"{line.athlete} is under 18 and has no consent of a parent or guardian"
+            remedy = "get it in writing before anything is measured and write yes; local codes on minors apply"
+            findings.problem(*place("athletes", line), "guardian_consent", line.guardian_consent, problem, remedy)
         if line.hr_rest_bpm >= line.hr_max_bpm:
             rules = column_rules()["athletes"]
             if is_usual(line.hr_max_bpm, rules["hr_rest_bpm"]) and is_usual(line.hr_rest_bpm, rules["hr_max_bpm"]):
                 findings.forget(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm")
             elif findings.doubts(*place("athletes", line), "hr_rest_bpm", "hr_max_bpm"):
                 continue
-            findings.problem(
-                *place("athletes", line),
-                "hr_rest_bpm",
-                f"{line.hr_rest_bpm:g}",
-                f"the resting heart rate is not below the maximum ({line.hr_max_bpm:g}); were the two exchanged?",
-                "exchange the two if the sheet says so, else look at both",
-            )
+            problem = f"the resting heart rate is not below the maximum ({line.hr_max_bpm:g}); were the two exchanged?"
+            remedy = "exchange the two if the sheet says so, else look at both"
+            findings.problem(*place("athletes", line), "hr_rest_bpm", f"{line.hr_rest_bpm:g}", problem, remedy)
         if not math.isnan(line.hr_max_bpm) and not line.hr_max_source:
-            findings.remark(
-                *place("athletes", line),
-                "hr_max_source",
-                "",
-                "a maximal heart rate that does not say whether it was measured or predicted",
-                "write measured or predicted",
-            )
+            problem = "a maximal heart rate that does not say whether it was measured or predicted"
+            remedy = "write measured or predicted"
+            findings.remark(*place("athletes", line), "hr_max_source", "", problem, remedy)
         if line.experience_years > line.age_years:
+            problem = "more years of training than of life"
+            remedy = "look at the sheet; the two may be exchanged"
             findings.problem(
-                *place("athletes", line),
-                "experience_years",
-                f"{line.experience_years:g}",
-                "more years of training than of life",
-                "look at the sheet; the two may be exchanged",
+                *place("athletes", line), "experience_years", f"{line.experience_years:g}", problem, remedy
             )
 
 
 def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
     for line in lines_of(attendance):
         if line.mass_kg < line.usual_mass_kg * (1 - MASS_LOSS_PERCENT / 100):
-            findings.remark(
-                *place("attendance", line),
-                "mass_kg",
-                f"{line.mass_kg:g}",
-                f"more than {MASS_LOSS_PERCENT:g} % below the usual {line.usual_mass_kg:g} kg",
-                "no sparring in a weight cut or short of fluid: another day; local codes apply",
-            )
+            problem = f"more than {MASS_LOSS_PERCENT:g} % below the usual {line.usual_mass_kg:g} kg"
+            remedy = "no sparring in a weight cut or short of fluid: another day; local codes apply"
+            findings.remark(*place("attendance", line), "mass_kg", f"{line.mass_kg:g}", problem, remedy)
 
 
 def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> None:
@@ -297,14 +272,9 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
                 busy.append("opponent")
             if busy:
                 words = line.took_part.replace("_", " ")
-                findings.problem(
-                    *where,
-                    "took_part",
-                    line.took_part,
-                    f"{words}, but {' and '.join(busy)} {'is' if len(busy) == 1 else 'are'} filled in",
-                    "write yes or part, or clear the rest",
-                    keepable=True,
-                )
+                problem = f"{words}, but {' and '.join(busy)} {'is' if len(busy) == 1 else 'are'} filled in"
+                remedy = "write yes or part, or clear the rest"
+                findings.problem(*where, "took_part", line.took_part, problem, remedy, keepable=True)
         lost = line.hr_peak_typed_bpm + 100  # a first 1 that was lost, as in 91 for 191
         both = line.hr_mean_typed_bpm > line.hr_peak_typed_bpm and not findings.doubts(*where, *HEART_RATES)
         if both and line.hr_mean_typed_bpm <= lost < 220:
@@ -313,13 +283,9 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             problem = f"the mean ({line.hr_mean_typed_bpm:g}) is above the peak; {lost:g} with the first 1 lost?"
             findings.problem(*where, peak, shown, problem, f"type {lost:g} if that was measured", offer=f"{lost:g}")
         elif both:
-            findings.problem(
-                *where,
-                "hr_mean_typed_bpm",
-                f"{line.hr_mean_typed_bpm:g}",
-                f"the mean is above the peak ({line.hr_peak_typed_bpm:g}); were the two exchanged?",
-                "exchange the two if the sheet says so, else look at both",
-            )
+            problem = f"the mean is above the peak ({line.hr_peak_typed_bpm:g}); were the two exchanged?"
+            remedy = "exchange the two if the sheet says so, else look at both"
+            findings.problem(*where, "hr_mean_typed_bpm", f"{line.hr_mean_typed_bpm:g}", problem, remedy)
         known = athletes.get(line.athlete)
         work_s = protocol.for_group(known.group if known else "").work_s
         if line.round_no > left_after.get((line.session, line.athlete), math.inf) and line.took_part in ("yes", "part"):
@@ -348,22 +314,15 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
 def _peak_above_maximum(line, where, known, findings: Findings) -> None:
     text = f"above the athlete's maximum of {known.hr_max_bpm:g} bpm"
     if known.hr_max_source == "measured":
-        findings.problem(
-            *where,
-            "hr_peak_typed_bpm",
-            f"{line.hr_peak_typed_bpm:g}",
-            text,
+        remedy = (
             f"raise hr_max_bpm of {line.athlete or 'this athlete'} in the athletes table to {line.hr_peak_typed_bpm:g} if the "
-            "peak is real, else set the peak aside in decisions",
-            keepable=True,
+            "peak is real, else set the peak aside in decisions"
         )
+        findings.problem(*where, "hr_peak_typed_bpm", f"{line.hr_peak_typed_bpm:g}", text, remedy, keepable=True)
     else:
+        remedy = "look at both"
         findings.remark(
-            *where,
-            "hr_peak_typed_bpm",
-            f"{line.hr_peak_typed_bpm:g}",
-            text + ", which is no measured one",
-            "look at both",
+            *where, "hr_peak_typed_bpm", f"{line.hr_peak_typed_bpm:g}", text + ", which is no measured one", remedy
         )
 
 
@@ -410,26 +369,18 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
                 *place("clock", line), "end_clock", shown, "the round ends before it begins", "correct the times"
             )
         elif abs(length - work_s) > max(60.0, 0.25 * work_s) and line.round_no > 0:
-            findings.remark(
-                *place("clock", line),
-                "end_clock",
-                shown,
-                f"the round lasted {length:g} s, the protocol says {work_s:g} s",
-                "look at the timekeeper's sheet",
-            )
+            problem = f"the round lasted {length:g} s, the protocol says {work_s:g} s"
+            remedy = "look at the timekeeper's sheet"
+            findings.remark(*place("clock", line), "end_clock", shown, problem, remedy)
     ordered = clock[(clock["start_clock"] != "") & (clock["round_no"] > 0)].sort_values("round_no")
     for _, group in ordered.groupby(["session", "group"], sort=False):
         lines = list(lines_of(group))
         for before, after in pairwise(lines):
             gap = (clock_seconds(after.start_clock) - clock_seconds(before.start_clock)) % 86400
             if gap > 12 * 3600 or gap == 0:
-                findings.problem(
-                    *place("clock", after),
-                    "start_clock",
-                    after.start_clock,
-                    f"round {after.round_no} starts before round {before.round_no}",
-                    "correct the times, or the rounds",
-                )
+                problem = f"round {after.round_no} starts before round {before.round_no}"
+                remedy = "correct the times, or the rounds"
+                findings.problem(*place("clock", after), "start_clock", after.start_clock, problem, remedy)
 
 
 def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
@@ -439,14 +390,12 @@ def _check_recordings(recordings: pd.DataFrame, findings: Findings) -> None:
     shared = recordings.groupby(["session", "file"])["athlete"].transform("nunique") > 1
     shared |= recordings.groupby("file")["athlete"].transform("nunique") > 1
     for line in lines_of(recordings, shared & whole):
-        findings.problem(
-            *place("recordings", line),
-            "column_or_label",
-            "",
-            f"{line.file} is listed for several athletes, but not which part of it is {line.athlete}",
+        problem = f"{line.file} is listed for several athletes, but not which part of it is {line.athlete}"
+        remedy = (
             "write the heading or label of this athlete inside the file; or, where several wore one device in turn, the "
-            "timekeeper's time in worn_from and worn_until",
+            "timekeeper's time in worn_from and worn_until"
         )
+        findings.problem(*place("recordings", line), "column_or_label", "", problem, remedy)
     for _, rows in recordings[shared & ~whole].groupby(["session", "file", "column_or_label"], sort=False):
         _check_turns(lines_of(rows), findings)
 
@@ -460,14 +409,14 @@ def _check_turns(lines, findings: Findings) -> None:
     turns.sort(key=lambda turn: turn[:2])
     for (_, end, one), (begin, _, other) in pairwise(turns):
         if one.athlete != other.athlete and begin < end:
-            findings.problem(
-                *place("recordings", other),
-                "worn_from",
-                other.worn_from,
+            problem = (
                 f"{one.athlete} wears the device of {one.file} at the same time ({one.worn_from or 'the start'} to "
-                f"{one.worn_until or 'the end'})",
-                f"write when {one.athlete} took it off in worn_until and when {other.athlete} put it on in worn_from",
+                f"{one.worn_until or 'the end'})"
             )
+            remedy = (
+                f"write when {one.athlete} took it off in worn_until and when {other.athlete} put it on in worn_from"
+            )
+            findings.problem(*place("recordings", other), "worn_from", other.worn_from, problem, remedy)
 
 
 def _check_published(published: pd.DataFrame, findings: Findings) -> None:
@@ -488,22 +437,14 @@ def _check_published(published: pd.DataFrame, findings: Findings) -> None:
 def _check_survey(survey: pd.DataFrame, findings: Findings) -> None:
     crossed = survey[survey["hr_mean_bpm"] > survey["hr_peak_bpm"]]
     for line in lines_of(crossed):
-        findings.problem(
-            *place("survey", line),
-            "hr_mean_bpm",
-            f"{line.hr_mean_bpm:g}",
-            f"the mean is above the peak ({line.hr_peak_bpm:g})",
-            "look at the submission; the two may be exchanged",
-            keepable=True,
-        )
+        problem = f"the mean is above the peak ({line.hr_peak_bpm:g})"
+        remedy = "look at the submission; the two may be exchanged"
+        findings.problem(*place("survey", line), "hr_mean_bpm", f"{line.hr_mean_bpm:g}", problem, remedy, keepable=True)
     young = survey[survey["age_years"] < 18]
     if len(young):
-        findings.remark_of(
-            young.iloc[0]["source_file"],
-            f"{young['person'].nunique()} of the people are under 18",
-            "make sure that a parent or guardian has agreed; local codes on minors apply",
-            column="age_years",
-        )
+        problem = f"{young['person'].nunique()} of the people are under 18"
+        remedy = "make sure that a parent or guardian has agreed; local codes on minors apply"
+        findings.remark_of(young.iloc[0]["source_file"], problem, remedy, column="age_years")
 
 
 def _check_groups(athletes: pd.DataFrame, protocol: Protocol, settings, findings: Findings) -> None:

@@ -81,12 +81,8 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
         value = section.get(key, default)
         fits = isinstance(value, int | float) and not isinstance(value, bool)
         if key in section and not (fits and low <= value <= high):
-            complain(
-                key,
-                value,
-                f"not a number from {low:g} to {high:g}",
-                f"write {key} = 8" if key == "weeks" else f"write {key} = 3",
-            )
+            problem = f"not a number from {low:g} to {high:g}"
+            complain(key, value, problem, f"write {key} = 8" if key == "weeks" else f"write {key} = 3")
             value = default
         read[key] = float(value)
     strata = section.get("strata", [])
@@ -107,12 +103,9 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
     protocols = list(training_protocols()["protocol"])
     near = did_you_mean(texts["protocol"], protocols) if texts["protocol"] else ""
     if near and near != texts["protocol"]:
-        complain(
-            "protocol",
-            texts["protocol"],
-            f"not in the catalogue; did you mean {near}?",
-            f'write protocol = "{near}", or a word of your own that is further from it',
-        )
+        problem = f"not in the catalogue; did you mean {near}?"
+        remedy = f'write protocol = "{near}", or a word of your own that is further from it'
+        complain("protocol", texts["protocol"], problem, remedy)
     return TrainingDesign(
         design=design,
         protocol=texts["protocol"],
