@@ -10,24 +10,7 @@ from .results import ESTIMATE_COLUMNS, LEFT_OUT_COLUMNS, NotYet, Result, if_answ
 from .words import format_ci, format_number, format_p, format_percent, join_words, lower_first, plural, upper_first
 
 __all__ = [
-    "ESTIMATE_COLUMNS",
-    "FEWEST_PEOPLE",
-    "LEFT_OUT_COLUMNS",
-    "KitError",
-    "NotYet",
-    "Result",
-    "check_choice",
-    "check_number",
-    "did_you_mean",
-    "format_ci",
-    "format_number",
-    "format_p",
-    "format_percent",
-    "if_answered",
-    "join_words",
-    "left_out_table",
-    "lower_first",
-    "plural",
-    "rounded",
-    "upper_first",
-]
+    "ESTIMATE_COLUMNS", "FEWEST_PEOPLE", "LEFT_OUT_COLUMNS", "KitError", "NotYet", "Result", "check_choice",
+    "check_number", "did_you_mean", "format_ci", "format_number", "format_p", "format_percent", "if_answered",
+    "join_words", "left_out_table", "lower_first", "plural", "rounded", "upper_first",
+]  # fmt: skip

@@ -8,20 +8,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 
 ESTIMATE_COLUMNS = (
-    "estimate",
-    "standard_error",
-    "ci_low",
-    "ci_high",
-    "statistic",
-    "df",
-    "df_num",
-    "df_den",
-    "p",
-    "p_adjusted",
-    "n_athletes",
-    "n_observations",
-    "method",
-)
+    "estimate", "standard_error", "ci_low", "ci_high", "statistic", "df", "df_num", "df_den", "p", "p_adjusted",
+    "n_athletes", "n_observations", "method",
+)  # fmt: skip
 """The columns of estimates, the same in every table of the kit (a table has those that apply)."""
 
 LEFT_OUT_COLUMNS = ("file", "row", "session", "athlete", "round_no", "measure", "reason", "decided_by")

@@ -14,13 +14,6 @@ from .measure import measure_capacity
 from .related import fitness_and_activity
 
 __all__ = [
-    "answer_capacity",
-    "correct_for_error",
-    "correlate",
-    "correlate_within",
-    "fit_capacity",
-    "fitness_and_activity",
-    "influence",
-    "measure_capacity",
-    "partial_correlation",
-]
+    "answer_capacity", "correct_for_error", "correlate", "correlate_within", "fit_capacity", "fitness_and_activity",
+    "influence", "measure_capacity", "partial_correlation",
+]  # fmt: skip

@@ -242,12 +242,8 @@ def _level_row(analysis, value, part, planned: Prepared, covariates, level) -> d
             reason = str(error)
     n = part.loc[part[planned.outcome].notna() & part[planned.capacity].notna(), "athlete"].nunique()
     return {
-        "analysis": analysis,
-        "level": value,
-        "n_athletes": n,
-        "adjusted_for": "",
-        "method": f"not fitted: {reason}",
-    }
+        "analysis": analysis, "level": value, "n_athletes": n, "adjusted_for": "", "method": f"not fitted: {reason}",
+    }  # fmt: skip
 
 
 def _try_partial(points, covariates, level):
@@ -396,15 +392,9 @@ def answer_capacity(
         guards.append(off_scale_guard(planned, off, elsewhere, step=step))
     verdict = judge(*limits, smallest_effect=smallest_effect, direction=direction)
     beside = beside_table(
-        data,
-        capacity,
-        fit,
-        apart=apart,
-        smallest_effect=smallest_effect,
-        smallest_effects=smallest_effects or {},
-        direction=direction,
-        level=level,
-    )
+        data, capacity, fit, apart=apart, smallest_effect=smallest_effect, smallest_effects=smallest_effects or {},
+        direction=direction, level=level,
+    )  # fmt: skip
     correlations, agree = correlation_table(
         points, covariates=planned.covariates, direction=direction, alpha=alpha, seed=seed
     )

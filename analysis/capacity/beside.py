@@ -102,20 +102,9 @@ def fitness_by_bound(answer) -> BoundCurve:
 
 
 INFLUENCE_COLUMNS = (
-    "athlete",
-    "estimate",
-    "ci_low",
-    "ci_high",
-    "statistic",
-    "df",
-    "p",
-    "slope",
-    "cooks_distance",
-    "leverage",
-    "studentized_residual",
-    "n_athletes",
-    "method",
-)
+    "athlete", "estimate", "ci_low", "ci_high", "statistic", "df", "p", "slope", "cooks_distance", "leverage",
+    "studentized_residual", "n_athletes", "method",
+)  # fmt: skip
 
 
 def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.DataFrame:

@@ -106,22 +106,11 @@ def correlate(
     if method == "spearman" and interval == "fisher":
         notes.append("the plain Fisher interval is too narrow for ranks; prefer bonett-wright")
     return Correlation(
-        estimate=r,
-        ci_low=low,
-        ci_high=high,
-        statistic=statistic,
-        df=float(n - 2),
-        p=p,
-        n_athletes=n,
-        n_observations=int(table["n_rows"].sum()),
-        method=METHODS[method],
-        interval=_interval_words(interval, n_resamples),
-        level=level,
-        alternative=alternative,
-        slope=_slope(a, b),
-        left_out=left_out,
-        warnings=tuple(notes),
-    )
+        estimate=r, ci_low=low, ci_high=high, statistic=statistic, df=float(n - 2), p=p, n_athletes=n,
+        n_observations=int(table["n_rows"].sum()), method=METHODS[method],
+        interval=_interval_words(interval, n_resamples), level=level, alternative=alternative, slope=_slope(a, b),
+        left_out=left_out, warnings=tuple(notes),
+    )  # fmt: skip
 
 
 def partial_correlation(
@@ -187,23 +176,11 @@ def partial_correlation(
     statistic, p = t_test_of_r(r, n - 2 - k, alternative)
     low, high = z_interval(r, n - k - 3, level)
     return Correlation(
-        estimate=r,
-        ci_low=low,
-        ci_high=high,
-        statistic=statistic,
-        df=float(n - 2 - k),
-        p=p,
-        n_athletes=n,
-        n_observations=int(table["n_rows"].sum()),
-        method="partial Pearson correlation",
-        interval="Fisher",
-        level=level,
-        alternative=alternative,
-        slope=_slope(a, b),
-        adjusted_for=tuple(covariates),
-        left_out=left_out,
+        estimate=r, ci_low=low, ci_high=high, statistic=statistic, df=float(n - 2 - k), p=p, n_athletes=n,
+        n_observations=int(table["n_rows"].sum()), method="partial Pearson correlation", interval="Fisher", level=level,
+        alternative=alternative, slope=_slope(a, b), adjusted_for=tuple(covariates), left_out=left_out,
         warnings=tuple(notes),
-    )
+    )  # fmt: skip
 
 
 def pearson_r(a: np.ndarray, b: np.ndarray) -> float:
@@ -373,22 +350,11 @@ def correlate_within(
     low, high = z_interval(r, df - 1, level)
     warnings = (f"{x} or {y} does not vary within athletes",) if flat else ()
     return Correlation(
-        estimate=r,
-        ci_low=low,
-        ci_high=high,
-        statistic=statistic,
-        df=float(df),
-        p=p,
-        n_athletes=int(k),
-        n_observations=len(usable),
-        method="repeated-measures correlation",
-        interval="Fisher, with df + 2 in place of n",
-        level=level,
-        alternative=alternative,
-        slope=float(a @ b / (a @ a)) if a @ a > 0 else float("nan"),
-        left_out=left_out_table(left),
-        warnings=warnings,
-    )
+        estimate=r, ci_low=low, ci_high=high, statistic=statistic, df=float(df), p=p, n_athletes=int(k),
+        n_observations=len(usable), method="repeated-measures correlation",
+        interval="Fisher, with df + 2 in place of n", level=level, alternative=alternative,
+        slope=float(a @ b / (a @ a)) if a @ a > 0 else float("nan"), left_out=left_out_table(left), warnings=warnings,
+    )  # fmt: skip
 
 
 def correlation_levels(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> Levels:
@@ -407,18 +373,11 @@ def correlation_levels(data: pd.DataFrame, x: str, y: str, *, level: float = 0.9
     means = grouped[[x, y]].mean().reset_index()
     weights = grouped.size().to_numpy(dtype=float)
     return Levels(
-        x=x,
-        y=y,
-        between=correlate(means, x, y, level=level),
-        within=within,
+        x=x, y=y, between=correlate(means, x, y, level=level), within=within,
         between_weighted=_weighted_r(means[x].to_numpy(), means[y].to_numpy(), weights),
-        pooled_mistake=pearson_r(rows[x].to_numpy(), rows[y].to_numpy()),
-        rows=rows,
-        means=means,
-        n_athletes=len(means),
-        n_observations=len(rows),
-        warnings=within.warnings,
-    )
+        pooled_mistake=pearson_r(rows[x].to_numpy(), rows[y].to_numpy()), rows=rows, means=means, n_athletes=len(means),
+        n_observations=len(rows), warnings=within.warnings,
+    )  # fmt: skip
 
 
 def _weighted_r(a: np.ndarray, b: np.ndarray, weights: np.ndarray) -> float:

@@ -153,16 +153,10 @@ def prepare(
     width = numeric_design(rows.groupby("athlete")[kept].first(), kept)[0].shape[1] if kept else 0
     cell, note = _cells(rows)
     return Prepared(
-        rows=rows,
-        capacity=capacity,
-        outcome=outcome,
-        unit=unit,
-        covariates=tuple(kept),
-        cell=cell,
-        residual_df=check_residual_df(n, width, kept, least=least_df),
-        left_out=left_out_table(left),
+        rows=rows, capacity=capacity, outcome=outcome, unit=unit, covariates=tuple(kept), cell=cell,
+        residual_df=check_residual_df(n, width, kept, least=least_df), left_out=left_out_table(left),
         warnings=warnings + note,
-    )
+    )  # fmt: skip
 
 
 def with_covariates(
@@ -243,29 +237,13 @@ def fit_prepared(prepared: Prepared, *, level: float = 0.95) -> CapacityFit:
     line = coefficients.set_index("term").loc[prepared.capacity]
     low90, high90 = t_limits(line["estimate"], line["standard_error"], line["df"], 2 * level - 1)
     return CapacityFit(
-        estimate=float(line["estimate"]),
-        standard_error=float(line["standard_error"]),
-        ci_low=float(line["ci_low"]),
-        ci_high=float(line["ci_high"]),
-        ci90_low=low90,
-        ci90_high=high90,
-        statistic=float(line["statistic"]),
-        df=float(line["df"]),
-        p=float(line["p"]),
-        outcome=prepared.outcome,
-        capacity=prepared.capacity,
-        unit=prepared.unit,
-        adjusted_for=prepared.covariates,
-        residual_df=prepared.residual_df,
-        coefficients=coefficients,
-        variances=variances,
-        n_athletes=prepared.n_athletes,
-        n_observations=len(rows),
-        method=method,
-        level=level,
-        left_out=prepared.left_out,
-        warnings=prepared.warnings + notes,
-    )
+        estimate=float(line["estimate"]), standard_error=float(line["standard_error"]), ci_low=float(line["ci_low"]),
+        ci_high=float(line["ci_high"]), ci90_low=low90, ci90_high=high90, statistic=float(line["statistic"]),
+        df=float(line["df"]), p=float(line["p"]), outcome=prepared.outcome, capacity=prepared.capacity,
+        unit=prepared.unit, adjusted_for=prepared.covariates, residual_df=prepared.residual_df,
+        coefficients=coefficients, variances=variances, n_athletes=prepared.n_athletes, n_observations=len(rows),
+        method=method, level=level, left_out=prepared.left_out, warnings=prepared.warnings + notes,
+    )  # fmt: skip
 
 
 def t_limits(estimate: float, standard_error: float, df: float, level: float) -> tuple[float, float]:

@@ -135,25 +135,9 @@ def _session_date(sessions: pd.DataFrame | None, primary_session: str | None):
 
 SCORE = "score"
 CAPACITY_COLUMNS = (
-    "athlete",
-    "capacity",
-    "unit",
-    "standard_error",
-    "error_kind",
-    "test",
-    "uses_heart_rate",
-    "warnings",
-    "equation",
-    "source",
-    "label",
-    "maximal",
-    "date",
-    "days_before_session",
-    "n_tests",
-    "mass_kg",
-    "vo2_l_min",
-    "hr_max_bpm",
-)
+    "athlete", "capacity", "unit", "standard_error", "error_kind", "test", "uses_heart_rate", "warnings", "equation",
+    "source", "label", "maximal", "date", "days_before_session", "n_tests", "mass_kg", "vo2_l_min", "hr_max_bpm",
+)  # fmt: skip
 
 
 def measure_capacity(
@@ -323,25 +307,14 @@ def _measure_one(athlete, test, own, evening_mass, unit, gas_exchange) -> dict:
     known = known_aerobic_tests()
     line = known[known["equation"] == found.equation]
     return {
-        "athlete": athlete,
-        "capacity": value,
-        "unit": own_unit,
-        "standard_error": error,
-        "error_kind": found.error_kind,
-        "test": name,
-        "uses_heart_rate": found.uses_heart_rate,
-        "warnings": warnings,
-        "equation": found.equation,
-        "source": found.source,
-        "label": found.label,
-        "maximal": bool(line["maximal"].iloc[0]) if len(line) else True,
-        "date": _text(test.get("date")),
-        "days_before_session": days,
-        "n_tests": int(test["n_tests"]),
-        "mass_kg": mass,
+        "athlete": athlete, "capacity": value, "unit": own_unit, "standard_error": error,
+        "error_kind": found.error_kind, "test": name, "uses_heart_rate": found.uses_heart_rate, "warnings": warnings,
+        "equation": found.equation, "source": found.source, "label": found.label,
+        "maximal": bool(line["maximal"].iloc[0]) if len(line) else True, "date": _text(test.get("date")),
+        "days_before_session": days, "n_tests": int(test["n_tests"]), "mass_kg": mass,
         "vo2_l_min": found.value * mass / 1000 if found.unit == "mL/kg/min" else math.nan,
         "hr_max_bpm": _number(test.get("hr_max_bpm")),
-    }
+    }  # fmt: skip
 
 
 def _is_score(unit: str) -> bool:

@@ -120,20 +120,13 @@ def fitness_and_activity(
         n_rounds=("round_no", "size"),
     )  # fmt: skip
     return ActivityAnswer(
-        outcome=outcome,
-        activity=activity,
-        correlation=correlate(means, "capacity", "active_share", seed=seed),
-        total=total,
-        at_equal_activity=direct,
+        outcome=outcome, activity=activity, correlation=correlate(means, "capacity", "active_share", seed=seed),
+        total=total, at_equal_activity=direct,
         activity_reading=_read(activity, activity_narrow, contrast_step, smallest_share),
-        outcome_reading=_read(total, narrow, contrast_step, smallest_effect),
-        contrast_step=contrast_step,
-        smallest_effect=smallest_effect,
-        smallest_share=smallest_share,
-        table=means,
-        n_athletes=len(means),
+        outcome_reading=_read(total, narrow, contrast_step, smallest_effect), contrast_step=contrast_step,
+        smallest_effect=smallest_effect, smallest_share=smallest_share, table=means, n_athletes=len(means),
         n_rounds=len(both),
-    )
+    )  # fmt: skip
 
 
 def _read(fit: CapacityFit, narrow: CapacityFit, step: float, smallest: float) -> str:
@@ -222,15 +215,9 @@ def regress(x: np.ndarray, y: np.ndarray, level: float) -> dict:
     statistic = slope / error if error > 0 else float("nan")
     low, high = t_limits(slope, error, df, level)
     return {
-        "estimate": slope,
-        "standard_error": error,
-        "ci_low": low,
-        "ci_high": high,
-        "statistic": statistic,
-        "df": float(df),
-        "p": float(2 * stdtr(df, -abs(statistic))),
-        "n_athletes": n,
-    }
+        "estimate": slope, "standard_error": error, "ci_low": low, "ci_high": high, "statistic": statistic,
+        "df": float(df), "p": float(2 * stdtr(df, -abs(statistic))), "n_athletes": n,
+    }  # fmt: skip
 
 
 def _own_slopes(prepared: Prepared, level: float) -> dict | None:

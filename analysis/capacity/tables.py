@@ -11,18 +11,9 @@ from ..basics import KitError, left_out_table, plural
 from ..basics.errors import need_columns
 
 HEART_RATE_OUTCOMES = (
-    "hr_mean_bpm",
-    "hr_late_bpm",
-    "hr_peak_bpm",
-    "percent_hr_max",
-    "percent_hr_max_predicted",
-    "percent_hr_reserve",
-    "hr_recovery_60s_bpm",
-    "hr_drift_bpm_min",
-    "hr_mean_typed_bpm",
-    "hr_peak_typed_bpm",
-    "training_impulse",
-)
+    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "percent_hr_max", "percent_hr_max_predicted", "percent_hr_reserve",
+    "hr_recovery_60s_bpm", "hr_drift_bpm_min", "hr_mean_typed_bpm", "hr_peak_typed_bpm", "training_impulse",
+)  # fmt: skip
 """Columns made from heart rate: a capacity that was estimated from heart rate must not be held against them."""
 
 _SOURCE_COLUMNS = ("file", "row", "session", "athlete", "round_no")

@@ -10,11 +10,5 @@ from .find import find_rounds
 from .flags import CleaningRules, flag_artefacts
 
 __all__ = [
-    "CleanedStudy",
-    "CleaningRules",
-    "clean_study",
-    "find_rounds",
-    "flag_artefacts",
-    "summarise_rounds",
-    "try_rules",
-]
+    "CleanedStudy", "CleaningRules", "clean_study", "find_rounds", "flag_artefacts", "summarise_rounds", "try_rules",
+]  # fmt: skip

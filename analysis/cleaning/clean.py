@@ -184,14 +184,9 @@ def outside_entries(key: tuple, recorded: float, inside: float, file: str) -> li
 def file_entry(row: dict, problem: str) -> dict:
     """One recording file: used, or set aside with its problem."""
     return {
-        "table": "recordings",
-        "file": row["path"].name,
-        "session": row["session"],
-        "athlete": row["athlete"],
-        "measure": "files",
-        "used": not problem,
-        "cause": problem,
-    }
+        "table": "recordings", "file": row["path"].name, "session": row["session"], "athlete": row["athlete"],
+        "measure": "files", "used": not problem, "cause": problem,
+    }  # fmt: skip
 
 
 def value_entries(rows: pd.DataFrame, why: dict[tuple, str]) -> list[dict]:
@@ -332,18 +327,10 @@ class _Walk:
 
     def _take(self, evening: Evening, files: pd.DataFrame, rows: pd.DataFrame) -> None:
         session = clean_evening(
-            self.study,
-            evening,
-            files[files["session"] == evening.session],
-            rows[rows["session"] == evening.session],
-            groups=self.groups,
-            facts=self.facts,
-            rules=self.rules,
-            decisions=self.decisions,
-            keep_in=self.keep_in,
-            remarks=self.remarks,
-            warnings=self.warnings,
-        )
+            self.study, evening, files[files["session"] == evening.session], rows[rows["session"] == evening.session],
+            groups=self.groups, facts=self.facts, rules=self.rules, decisions=self.decisions, keep_in=self.keep_in,
+            remarks=self.remarks, warnings=self.warnings,
+        )  # fmt: skip
         self.clocks += session.clocks
         self.entries += [file_entry(row, problem) for row, problem in session.files]
         for row, problem in session.files:
@@ -361,15 +348,9 @@ class _Walk:
         key = (trace.session, athlete)
         windows = session.windows[athlete]
         spans = spans_of(
-            trace.clock,
-            trace.rates,
-            trace.codes,
-            trace.gap_limit,
-            trace.stops,
-            lost=trace.lost,
-            bells=[(w.start, w.end) for w in windows.values()],
-            at_changes=trace.written == AT_CHANGES,
-        )
+            trace.clock, trace.rates, trace.codes, trace.gap_limit, trace.stops, lost=trace.lost,
+            bells=[(w.start, w.end) for w in windows.values()], at_changes=trace.written == AT_CHANGES,
+        )  # fmt: skip
         facts = self.facts.get(athlete, AthleteFacts())
         file = ", ".join(trace.files)
         starts = sorted(w.start for w in windows.values())

@@ -276,13 +276,9 @@ def clean_evening(
             windows = place_without_clock(trace, windows, protocol, out.clocks, who, warnings)
         out.windows[athlete] = own_windows(windows, mine, who, remarks)
     settle_clocks(
-        out,
-        rules,
-        lambda trace: trusted_clock(trace, decisions),
-        lambda trace: good_by_hand(trace, out.windows[trace.athlete], decisions),
-        warnings,
-        remarks,
-    )
+        out, rules, lambda trace: trusted_clock(trace, decisions),
+        lambda trace: good_by_hand(trace, out.windows[trace.athlete], decisions), warnings, remarks,
+    )  # fmt: skip
     for athlete, trace in out.traces.items():
         out.kept[athlete] = apply_to_trace(trace, out.windows[athlete], decisions, _seconds)
         warnings += _odd_length(trace, list(out.windows[athlete].values()))

@@ -279,13 +279,9 @@ def _best_start(clock, rates, rounds: int, work: float, rest: float) -> dict | N
         if best is None or score[j] > best["score"]:
             far = np.abs(offsets - offsets[j]) > max(30.0, work / 5)
             best = {
-                "score": float(score[j]),
-                "height": float(height[j]),
-                "start": first + float(offsets[j]),
-                "rise": rise,
-                "fall": fall,
-                "rival": float(score[far].max()) if far.any() else 0.0,
-            }
+                "score": float(score[j]), "height": float(height[j]), "start": first + float(offsets[j]), "rise": rise,
+                "fall": fall, "rival": float(score[far].max()) if far.any() else 0.0,
+            }  # fmt: skip
     if best["height"] < LEAST_HEIGHT_BPM or best["score"] <= 0:
         return None
     best["starts"] = best["start"] + np.arange(rounds) * period

@@ -254,17 +254,9 @@ def _with_edges(rates, elapsed, low: int, high: int) -> tuple[int, int]:
 
 
 FLAGS = (
-    "",
-    "no contact",
-    "out of range",
-    "flat line",
-    "doubled or halved",
-    "spike",
-    "impossible change",
-    "start lag",
-    "straps mixed up",
-    "set aside by hand",
-)
+    "", "no contact", "out of range", "flat line", "doubled or halved", "spike", "impossible change", "start lag",
+    "straps mixed up", "set aside by hand",
+)  # fmt: skip
 """The plain names of the flags; "" is good. A sample has one flag."""
 CODE = {name: i for i, name in enumerate(FLAGS)}
 

@@ -306,19 +306,8 @@ def paired_effect_sizes(later, earlier, *, level: float = 0.95) -> PairedEffects
     table = pd.DataFrame(rows, columns=["measure", "estimate", "ci_low", "ci_high", "method"])
     table.index = list(table["measure"])
     return PairedEffects(
-        mean_difference=mean,
-        ci_low=mean - half,
-        ci_high=mean + half,
-        sd_difference=spread,
-        sd_later=sd_b,
-        sd_earlier=sd_a,
-        correlation=r,
-        statistic=t,
-        df=float(df),
-        p=float(2 * stdtr(df, -abs(t))) if usable else math.nan,
-        table=table,
-        n_athletes=n,
-        n_left_out=int(len(later) - n),
-        level=level,
-        warnings=tuple(warnings),
-    )
+        mean_difference=mean, ci_low=mean - half, ci_high=mean + half, sd_difference=spread, sd_later=sd_b,
+        sd_earlier=sd_a, correlation=r, statistic=t, df=float(df),
+        p=float(2 * stdtr(df, -abs(t))) if usable else math.nan, table=table, n_athletes=n,
+        n_left_out=int(len(later) - n), level=level, warnings=tuple(warnings),
+    )  # fmt: skip

@@ -80,13 +80,9 @@ class Factor:
             remarks.append(f"{self.key}: no usable row for {join_words(unused)}, which is therefore not estimated.")
             base = int(np.searchsorted(used, base)) if base in used else 0
         return Factor(
-            self.expression,
-            self.key,
-            tuple(self.levels[j] for j in used),
-            np.searchsorted(used, codes),
-            coding=self.coding,
-            base=base,
-        )
+            self.expression, self.key, tuple(self.levels[j] for j in used), np.searchsorted(used, codes),
+            coding=self.coding, base=base,
+        )  # fmt: skip
 
 
 def evaluate_factor(data, expression) -> Factor:

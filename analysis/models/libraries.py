@@ -80,13 +80,9 @@ def cohen_kappa(one: Sequence, other: Sequence) -> Kappa:
     with np.errstate(all="ignore"):
         found = cohens_kappa(table)
     return Kappa(
-        estimate=float(found.kappa),
-        standard_error=float(found.std_kappa),
-        ci_low=float(found.kappa_low),
-        ci_high=float(found.kappa_upp),
-        percent_same=same,
-        n=len(one),
-    )
+        estimate=float(found.kappa), standard_error=float(found.std_kappa), ci_low=float(found.kappa_low),
+        ci_high=float(found.kappa_upp), percent_same=same, n=len(one),
+    )  # fmt: skip
 
 
 def intraclass(values: np.ndarray, *, kind: str = "ICC(A,1)") -> tuple[float, float, float]:
@@ -247,17 +243,10 @@ def robust_slope(outcome: Sequence[float], design: np.ndarray, *, level: float =
     fit = OLS(y, x).fit(cov_type="HC3", use_t=True)
     low, high = fit.conf_int(alpha=1 - level)[0]
     return SecondOpinion(
-        estimate=float(fit.params[0]),
-        standard_error=float(fit.bse[0]),
-        df=float(fit.df_resid),
-        statistic=float(fit.tvalues[0]),
-        p=float(fit.pvalues[0]),
-        ci_low=float(low),
-        ci_high=float(high),
-        p_all=float("nan"),
-        n_athletes=len(y),
-        n_observations=len(y),
-    )
+        estimate=float(fit.params[0]), standard_error=float(fit.bse[0]), df=float(fit.df_resid),
+        statistic=float(fit.tvalues[0]), p=float(fit.pvalues[0]), ci_low=float(low), ci_high=float(high),
+        p_all=float("nan"), n_athletes=len(y), n_observations=len(y),
+    )  # fmt: skip
 
 
 def marginal_change(
@@ -325,14 +314,7 @@ def marginal_change(
     estimate, error = float(beta[-1]), float(np.sqrt(covariance[-1, -1]))
     half = float(stats.t.isf((1 - level) / 2, df)) * error
     return SecondOpinion(
-        estimate=estimate,
-        standard_error=error,
-        df=float(df),
-        statistic=estimate / error,
-        p=float(2 * stats.t.sf(abs(estimate / error), df)),
-        ci_low=estimate - half,
-        ci_high=estimate + half,
-        p_all=float(stats.f.sf(wald, len(beta), df)),
-        n_athletes=len(names),
-        n_observations=len(condition),
-    )
+        estimate=estimate, standard_error=error, df=float(df), statistic=estimate / error,
+        p=float(2 * stats.t.sf(abs(estimate / error), df)), ci_low=estimate - half, ci_high=estimate + half,
+        p_all=float(stats.f.sf(wald, len(beta), df)), n_athletes=len(names), n_observations=len(condition),
+    )  # fmt: skip

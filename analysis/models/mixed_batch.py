@@ -284,13 +284,9 @@ class _Batch:
             p[usable] = fdtrc(float(len(L)), df_den[usable], np.maximum(F[usable], 0.0))
             single = len(L) == 1
             tests[name] = BatchTest(
-                estimate[0] if single else estimate.T,
-                error[0] if single else error.T,
-                np.where(usable, F, np.nan),
-                np.where(usable, df_num, np.nan),
-                np.where(usable, df_den, np.nan),
-                p,
-            )
+                estimate[0] if single else estimate.T, error[0] if single else error.T, np.where(usable, F, np.nan),
+                np.where(usable, df_num, np.nan), np.where(usable, df_den, np.nan), p,
+            )  # fmt: skip
         table = pd.DataFrame(
             dict(
                 zip(

@@ -110,15 +110,10 @@ def answer_pace(
         [k in kept for k in seconds[["session", "athlete", "round_no", "rater"]].itertuples(index=False, name=None)]
     ]
     return PaceAnswer(
-        seconds=seconds,
-        rounds=_rounds(by_rater, rows),
-        by_rater=by_rater,
-        states=_states(usable, words),
-        agreement=_agreement(usable, by_rater, n_boot=n_boot, seed=seed),
-        words=words,
-        left_out=pd.DataFrame(left, columns=["row", "reason"]),
-        remarks=tuple(remarks),
-    )
+        seconds=seconds, rounds=_rounds(by_rater, rows), by_rater=by_rater, states=_states(usable, words),
+        agreement=_agreement(usable, by_rater, n_boot=n_boot, seed=seed), words=words,
+        left_out=pd.DataFrame(left, columns=["row", "reason"]), remarks=tuple(remarks),
+    )  # fmt: skip
 
 
 def _by_rater(seconds: pd.DataFrame, words: PaceWords, blind: Mapping):
@@ -142,16 +137,8 @@ def _by_rater(seconds: pd.DataFrame, words: PaceWords, blind: Mapping):
             }
         )  # fmt: skip
     columns = [
-        "session",
-        "athlete",
-        "round_no",
-        "rater",
-        "blind",
-        "rated_s",
-        "active_s",
-        "active_share",
-        "changes_per_min",
-    ]
+        "session", "athlete", "round_no", "rater", "blind", "rated_s", "active_s", "active_share", "changes_per_min",
+    ]  # fmt: skip
     return pd.DataFrame(lines, columns=columns), few
 
 

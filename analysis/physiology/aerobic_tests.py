@@ -294,21 +294,12 @@ def estimate_vo2max(test: str, **inputs) -> Estimate:
     if e.unit == LITRES:
         shown.append(("vo2max_l_min", native))
     return Estimate(
-        value=float(value),
-        standard_error=float(error),
-        unit=ML,
-        source=cite(e.source, e.provenance),
-        error_kind=e.error_kind,
-        equation=e.equation,
-        population=e.population,
-        provenance=e.provenance,
-        error_provenance="" if math.isnan(error) else _error_provenance(e, values),
-        error_note=e.error_note,
-        uses_heart_rate=e.uses_heart_rate,
-        label="VO2peak" if values.get("verdict") == "VO2peak" else "VO2max",
-        inputs=tuple(shown),
-        warnings=tuple(dict.fromkeys([*said, *_warnings(e, values, value, error)])),
-    )
+        value=float(value), standard_error=float(error), unit=ML, source=cite(e.source, e.provenance),
+        error_kind=e.error_kind, equation=e.equation, population=e.population, provenance=e.provenance,
+        error_provenance="" if math.isnan(error) else _error_provenance(e, values), error_note=e.error_note,
+        uses_heart_rate=e.uses_heart_rate, label="VO2peak" if values.get("verdict") == "VO2peak" else "VO2max",
+        inputs=tuple(shown), warnings=tuple(dict.fromkeys([*said, *_warnings(e, values, value, error)])),
+    )  # fmt: skip
 
 
 def aerobic_test_score(test: str, *, score: str | None = None, **inputs) -> Estimate:
@@ -322,21 +313,13 @@ def aerobic_test_score(test: str, *, score: str | None = None, **inputs) -> Esti
     value = known.compute(values)
     error = float(known.error(value))
     return Estimate(
-        value=float(value),
-        standard_error=error,
-        unit=known.unit,
-        source=cite(e.source, e.provenance),
-        error_kind="retest",
-        equation=e.equation,
-        population=e.population,
-        provenance=e.provenance,
-        error_provenance="" if math.isnan(error) else known.provenance,
-        error_note=known.note,
-        uses_heart_rate=e.uses_heart_rate,
-        label=e.title,
+        value=float(value), standard_error=error, unit=known.unit, source=cite(e.source, e.provenance),
+        error_kind="retest", equation=e.equation, population=e.population, provenance=e.provenance,
+        error_provenance="" if math.isnan(error) else known.provenance, error_note=known.note,
+        uses_heart_rate=e.uses_heart_rate, label=e.title,
         inputs=tuple((k, v) for k, v in values.items() if not _is_table(v)),
         warnings=(*said, *((LOWER_IS_FITTER,) if known.lower_is_fitter else ())),
-    )
+    )  # fmt: skip
 
 
 LOWER_IS_FITTER = "A lower score is the fitter one."

@@ -176,21 +176,12 @@ def predict_hr_max(age_years: float, equation: str, *, sex: str | None = None) -
     if age < 18:
         warnings.append("Under 18: the equations are made from adults.")
     return Estimate(
-        value=float(e.predict(age, sex or "")),
-        standard_error=e.error_bpm,
-        unit="bpm",
-        source=cite(e.source, e.provenance),
-        error_kind="prediction",
-        equation=e.name,
-        population=e.population,
-        provenance=e.provenance,
-        error_provenance=e.error_provenance,
-        error_note=e.error_note,
-        uses_heart_rate=False,
-        label="HRmax, predicted",
-        inputs=(("age_years", age),) + ((("sex", sex),) if sex else ()),
+        value=float(e.predict(age, sex or "")), standard_error=e.error_bpm, unit="bpm",
+        source=cite(e.source, e.provenance), error_kind="prediction", equation=e.name, population=e.population,
+        provenance=e.provenance, error_provenance=e.error_provenance, error_note=e.error_note, uses_heart_rate=False,
+        label="HRmax, predicted", inputs=(("age_years", age),) + ((("sex", sex),) if sex else ()),
         warnings=tuple(warnings),
-    )
+    )  # fmt: skip
 
 
 def _name_of(equation: str) -> str:

@@ -125,15 +125,10 @@ def percent_hr_reserve_from_vo2max(percent_vo2max: float, *, mode: str = "cycle"
         "treadmill": (-6.1, 1.10, "Swain 1998 Med Sci Sports Exerc 30:318-321", "50 people, treadmill"),
     }[check_choice(mode, ("cycle", "treadmill"), name="mode")]
     return Estimate(
-        value=a + b * percent_vo2max,
-        standard_error=float("nan"),
-        unit="%",
-        source=cite(source, READ),
-        population=population,
-        provenance=READ,
-        label="share of heart-rate reserve",
+        value=a + b * percent_vo2max, standard_error=float("nan"), unit="%", source=cite(source, READ),
+        population=population, provenance=READ, label="share of heart-rate reserve",
         warnings=("Steady work only: in grappling heart rate overstates oxygen uptake.",),
-    )
+    )  # fmt: skip
 
 
 def intensity_bands(edition: str = "position_stand_2011") -> pd.DataFrame:
@@ -248,16 +243,10 @@ def seconds_per_band(
     if above > 0:
         warnings = ("Part of the time lies above 100 %: the maximum is set too low and needs updating.",)
     return BandTimes(
-        table=table,
-        valid_s=total,
-        missing_s=float(lengths[~valid].sum()),
-        below_s=float(lengths[valid & (values < floor)].sum()),
-        above_100_s=above,
-        reference=reference,
-        edition=edition,
-        source=str(bands["source"].iloc[0]),
-        warnings=warnings,
-    )
+        table=table, valid_s=total, missing_s=float(lengths[~valid].sum()),
+        below_s=float(lengths[valid & (values < floor)].sum()), above_100_s=above, reference=reference, edition=edition,
+        source=str(bands["source"].iloc[0]), warnings=warnings,
+    )  # fmt: skip
 
 
 def _share(percent: np.ndarray, above: str, of: str):

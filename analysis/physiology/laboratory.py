@@ -212,20 +212,12 @@ class GasExchangeResult(Result):
     def estimate(self) -> Estimate:
         """The same value as an Estimate."""
         return Estimate(
-            value=self.value,
-            standard_error=self.standard_error,
-            unit=self.unit,
-            source=f"{self.source}; {self.rule_words}",
-            error_kind=self.error_kind,
-            equation=self.rule,
-            population="the athlete",
-            provenance=self.provenance,
-            error_provenance=SEM_PROVENANCE,
-            error_note=self.error_note,
-            label=self.label,
-            inputs=(("mass_kg", self.mass_kg), ("average", self.rule)),
+            value=self.value, standard_error=self.standard_error, unit=self.unit,
+            source=f"{self.source}; {self.rule_words}", error_kind=self.error_kind, equation=self.rule,
+            population="the athlete", provenance=self.provenance, error_provenance=SEM_PROVENANCE,
+            error_note=self.error_note, label=self.label, inputs=(("mass_kg", self.mass_kg), ("average", self.rule)),
             warnings=self.warnings,
-        )
+        )  # fmt: skip
 
 
 def process_gas_exchange(
@@ -314,31 +306,14 @@ def process_gas_exchange(
     duration = float(table["elapsed_s"].iloc[-1] - table["elapsed_s"].iloc[0])
     warnings += _remarks(kind, size, duration, table)
     return GasExchangeResult(
-        value=value,
-        standard_error=laboratory_sem(value),
-        unit="mL/kg/min",
-        label=label,
-        rule=f"{kind}:{size}",
-        rule_words=AVERAGES[kind].format(n=size),
-        vo2_l_min=value * mass_kg / 1000,
-        mass_kg=float(mass_kg),
-        plateau=plateau,
-        plateau_table=flatness,
-        verification=verdict,
-        verification_ml_kg_min=bout,
-        test_ml_kg_min=first,
-        time_of_peak_s=float(peak["elapsed_s"]),
-        duration_s=duration,
-        by_rule=by_rule,
-        curve=curve,
-        n_samples=len(table),
-        n_left_out=left_out,
-        source="the athlete's own gas exchange",
-        provenance=COMPUTED,
-        error_kind="retest",
-        error_note=f"retest error of laboratory tests, {SEM_SOURCE}",
+        value=value, standard_error=laboratory_sem(value), unit="mL/kg/min", label=label, rule=f"{kind}:{size}",
+        rule_words=AVERAGES[kind].format(n=size), vo2_l_min=value * mass_kg / 1000, mass_kg=float(mass_kg),
+        plateau=plateau, plateau_table=flatness, verification=verdict, verification_ml_kg_min=bout,
+        test_ml_kg_min=first, time_of_peak_s=float(peak["elapsed_s"]), duration_s=duration, by_rule=by_rule,
+        curve=curve, n_samples=len(table), n_left_out=left_out, source="the athlete's own gas exchange",
+        provenance=COMPUTED, error_kind="retest", error_note=f"retest error of laboratory tests, {SEM_SOURCE}",
         warnings=tuple(warnings),
-    )
+    )  # fmt: skip
 
 
 def _clean(samples, mass_kg) -> tuple[pd.DataFrame, int, list[str]]:
@@ -465,23 +440,14 @@ def _cost_equation(activity: str) -> AerobicEquation:
     title, formula, needs, optional, validity = _COST[activity]
     known = metabolic_cost(activity, **_EXAMPLE[activity])
     return AerobicEquation(
-        test=f"metabolic_{activity}",
-        equation=f"acsm_{activity}",
-        title=f"{title}, by the metabolic equation",
-        source=known.source.rsplit(" (", 1)[0],
-        provenance=known.provenance,
-        formula=formula,
-        compute=_at_last_stage(activity),
-        needs=(needs,),
-        optional=optional,
-        population="adults in steady submaximal work",
-        error=lambda v, y: ERROR_SHARE * y,
-        error_note=known.error_note + ", for steady work",
-        error_provenance=MEMORY,
-        validity=validity,
+        test=f"metabolic_{activity}", equation=f"acsm_{activity}", title=f"{title}, by the metabolic equation",
+        source=known.source.rsplit(" (", 1)[0], provenance=known.provenance, formula=formula,
+        compute=_at_last_stage(activity), needs=(needs,), optional=optional,
+        population="adults in steady submaximal work", error=lambda v, y: ERROR_SHARE * y,
+        error_note=known.error_note + ", for steady work", error_provenance=MEMORY, validity=validity,
         check=_range_check(activity),
         warning="Steady submaximal work only: taken at a maximal stage the equation reads too high.",
-    )
+    )  # fmt: skip
 
 
 _EXAMPLE = {

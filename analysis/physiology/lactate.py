@@ -79,14 +79,10 @@ def whole_blood_from_plasma(plasma_mmol_l: float) -> Estimate:
     9.8
     """
     return Estimate(
-        value=0.70 * plasma_mmol_l,
-        standard_error=float("nan"),
-        unit="mmol/L",
-        source=cite("Goodwin 2007 J Diabetes Sci Technol 1:558-569", READ),
-        provenance=READ,
-        label="lactate, whole blood",
-        warnings=("An average over people: do not convert individual values with it.",),
-    )
+        value=0.70 * plasma_mmol_l, standard_error=float("nan"), unit="mmol/L",
+        source=cite("Goodwin 2007 J Diabetes Sci Technol 1:558-569", READ), provenance=READ,
+        label="lactate, whole blood", warnings=("An average over people: do not convert individual values with it.",),
+    )  # fmt: skip
 
 
 EXERTION_SCALES = {"6-20": (6.0, 20.0), "0-10": (0.0, 11.0), "0-100": (0.0, 120.0)}

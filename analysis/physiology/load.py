@@ -100,14 +100,10 @@ def stagno_impulse(hr_bpm, seconds, *, hr_max_bpm: float, hr_rest_bpm: float) ->
     """
     x, minutes, missing = _reserve(hr_bpm, seconds, hr_max_bpm, hr_rest_bpm)
     return _impulse(
-        minutes * STAGNO[0] * np.exp(STAGNO[1] * x),
-        minutes,
-        missing,
+        minutes * STAGNO[0] * np.exp(STAGNO[1] * x), minutes, missing,
         method=_by_samples(x, "minutes · 0.1225 · exp(3.9434 x), x the share of heart-rate reserve"),
-        constants="0.1225, 3.9434 (team-sport men)",
-        source="Stagno 2007 J Sports Sci 25:629-634",
-        provenance=READ,
-    )
+        constants="0.1225, 3.9434 (team-sport men)", source="Stagno 2007 J Sports Sci 25:629-634", provenance=READ,
+    )  # fmt: skip
 
 
 def edwards_impulse(hr_bpm, seconds, *, hr_max_bpm: float) -> TrainingImpulse:
@@ -181,16 +177,10 @@ def _impulse(terms, minutes, missing_s, *, method, constants, source, provenance
     if missing_s > 0:
         warnings.append("Seconds without heart rate add nothing: compare only where the valid time is alike.")
     return TrainingImpulse(
-        value=float(np.sum(terms)) if len(minutes) else float("nan"),
-        unit="AU",
-        method=method,
-        constants=constants,
-        source=cite(source, provenance),
-        provenance=provenance,
-        valid_s=float(60 * np.sum(minutes)),
-        missing_s=missing_s,
-        warnings=tuple(warnings),
-    )
+        value=float(np.sum(terms)) if len(minutes) else float("nan"), unit="AU", method=method, constants=constants,
+        source=cite(source, provenance), provenance=provenance, valid_s=float(60 * np.sum(minutes)),
+        missing_s=missing_s, warnings=tuple(warnings),
+    )  # fmt: skip
 
 
 def edwards_from_minutes(minutes_per_band) -> TrainingImpulse:
@@ -269,16 +259,10 @@ def session_rating_load(rating: float, minutes: float, *, scale: str = "0-10") -
     if scale != "0-10":
         warnings = (f"From the {scale} scale: not comparable with loads from the 0-10 scale, and not converted.",)
     return TrainingImpulse(
-        value=float(rating * minutes),
-        unit="AU",
-        method="session rating times minutes",
-        constants=f"{scale} scale",
-        source=cite("Foster 2001 J Strength Cond Res 15:109-115", READ),
-        provenance=READ,
-        valid_s=60.0 * minutes,
-        missing_s=0.0,
-        warnings=warnings,
-    )
+        value=float(rating * minutes), unit="AU", method="session rating times minutes", constants=f"{scale} scale",
+        source=cite("Foster 2001 J Strength Cond Res 15:109-115", READ), provenance=READ, valid_s=60.0 * minutes,
+        missing_s=0.0, warnings=warnings,
+    )  # fmt: skip
 
 
 def _weighted_minutes(minutes, weights, source) -> TrainingImpulse:
@@ -286,12 +270,7 @@ def _weighted_minutes(minutes, weights, source) -> TrainingImpulse:
     if len(minutes) != len(weights) or not all(m >= 0 for m in minutes):
         raise KitError(f"needs {len(weights)} numbers of minutes, each 0 or more")
     return TrainingImpulse(
-        value=float(sum(m * w for m, w in zip(minutes, weights, strict=True))),
-        unit="AU",
-        method="minutes per band times its weight",
-        constants=", ".join(map(str, weights)),
-        source=cite(source, READ),
-        provenance=READ,
-        valid_s=60 * sum(minutes),
-        missing_s=0.0,
-    )
+        value=float(sum(m * w for m, w in zip(minutes, weights, strict=True))), unit="AU",
+        method="minutes per band times its weight", constants=", ".join(map(str, weights)), source=cite(source, READ),
+        provenance=READ, valid_s=60 * sum(minutes), missing_s=0.0,
+    )  # fmt: skip

@@ -105,11 +105,7 @@ def dehydration_hr_rise(percent_mass_loss: float) -> Estimate:
     if not 0 <= percent_mass_loss <= 10:
         raise KitError(f"percent_mass_loss is {percent_mass_loss}: per cent of body mass, 0 to 10, is needed")
     return Estimate(
-        value=3.0 * percent_mass_loss,
-        standard_error=float("nan"),
-        unit="bpm",
-        source=cite("Adams 2014 J Strength Cond Res 28:2380-2389", READ),
-        provenance=READ,
-        label="rise in heart rate",
+        value=3.0 * percent_mass_loss, standard_error=float("nan"), unit="bpm",
+        source=cite("Adams 2014 J Strength Cond Res 28:2380-2389", READ), provenance=READ, label="rise in heart rate",
         warnings=("An average: about 4 bpm per cent at fixed, 1 at self-chosen intensity, in the heat.",),
-    )
+    )  # fmt: skip

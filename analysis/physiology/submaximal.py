@@ -282,20 +282,11 @@ def metabolic_cost(activity: str, **inputs: float) -> Estimate:
     warnings = ["Steady submaximal work only: at a maximal stage the equation reads too high."]
     warnings += _outside(activity, v)
     return Estimate(
-        value=float(cost),
-        standard_error=float(ERROR_SHARE * cost),
-        unit="mL/kg/min",
-        source=cite(_SOURCE, provenance),
-        error_kind="prediction",
-        equation=activity,
-        population=f"adults in steady work; {validity}",
-        provenance=provenance,
-        error_provenance=MEMORY,
-        error_note="about 7 % of the value, from memory",
-        label="VO2",
-        inputs=tuple((name, v[name]) for name in needed),
-        warnings=tuple(warnings),
-    )
+        value=float(cost), standard_error=float(ERROR_SHARE * cost), unit="mL/kg/min", source=cite(_SOURCE, provenance),
+        error_kind="prediction", equation=activity, population=f"adults in steady work; {validity}",
+        provenance=provenance, error_provenance=MEMORY, error_note="about 7 % of the value, from memory", label="VO2",
+        inputs=tuple((name, v[name]) for name in needed), warnings=tuple(warnings),
+    )  # fmt: skip
 
 
 def _outside(activity: str, v: dict) -> list[str]:

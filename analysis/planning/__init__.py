@@ -15,27 +15,8 @@ from .simulate import simulate_grid, simulate_studies
 from .timetable import Timetable, make_timetable
 
 __all__ = [
-    "VERDICTS",
-    "Assumptions",
-    "DesignAnswer",
-    "Pairing",
-    "Timetable",
-    "answer_design",
-    "assure_design",
-    "compare_covariances",
-    "correlation_power",
-    "correlation_precision",
-    "correlation_sample_size",
-    "equivalence_power",
-    "estimate_after_looks",
-    "make_timetable",
-    "pair_athletes",
-    "paired_power",
-    "plan_looks",
-    "power_curves",
-    "published_ranges",
-    "replication_sizes",
-    "rounds_power",
-    "simulate_grid",
-    "simulate_studies",
-]
+    "VERDICTS", "Assumptions", "DesignAnswer", "Pairing", "Timetable", "answer_design", "assure_design",
+    "compare_covariances", "correlation_power", "correlation_precision", "correlation_sample_size", "equivalence_power",
+    "estimate_after_looks", "make_timetable", "pair_athletes", "paired_power", "plan_looks", "power_curves",
+    "published_ranges", "replication_sizes", "rounds_power", "simulate_grid", "simulate_studies",
+]  # fmt: skip

@@ -235,14 +235,10 @@ def _ask(question, outcome, smallest, n, design, truth) -> list[dict]:
 def _numbers(posed: Question, n: int, unit: str, digits: int) -> dict:
     power = posed.power(posed.smallest, n)
     row = {
-        "smallest_effect": posed.smallest,
-        "assumed_effect": posed.assumed,
-        "power_smallest": power,
+        "smallest_effect": posed.smallest, "assumed_effect": posed.assumed, "power_smallest": power,
         "power_assumed": power if posed.part == "plateau" else posed.power(posed.assumed, n),
-        "detectable": posed.seen(n),
-        "half_width": posed.half_width(n),
-        "n_for_80": posed.size(),
-    }
+        "detectable": posed.seen(n), "half_width": posed.half_width(n), "n_for_80": posed.size(),
+    }  # fmt: skip
     verdict = _verdict(row)
     return row | {"verdict": verdict, "words": _words(posed.part, verdict, unit, digits, row), "method": posed.method}
 
@@ -411,19 +407,11 @@ def power_curves(
     apart = format_number(design.capacity_step, 0, unit="mL/kg/min")
     unit = {"correlation": "", "slope": f"{known.unit} per {apart}"}.get(part, known.unit)
     return PowerCurves(
-        table=pd.DataFrame(lines),
-        part=part,
-        outcome=outcome,
-        about=_ABOUT[part].format(outcome=known.label.lower()),
-        unit=unit,
-        digits=2 if part == "correlation" else digits_of(known),
-        smallest=posed.smallest,
-        assumed=posed.assumed,
-        n=design.n,
-        n_left=left_after_losses(design.n, design.rounds, truth.leave),
-        wished=WISHED,
-        method=posed.method,
-    )
+        table=pd.DataFrame(lines), part=part, outcome=outcome, about=_ABOUT[part].format(outcome=known.label.lower()),
+        unit=unit, digits=2 if part == "correlation" else digits_of(known), smallest=posed.smallest,
+        assumed=posed.assumed, n=design.n, n_left=left_after_losses(design.n, design.rounds, truth.leave),
+        wished=WISHED, method=posed.method,
+    )  # fmt: skip
 
 
 def left_after_losses(n: int, rounds: int, leave: float) -> int:

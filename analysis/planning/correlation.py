@@ -64,16 +64,11 @@ def fitness_signal(
     true = np.array([loadings["true_capacity"], loadings["outcome"]])
     sources = np.concatenate([[cov[at["age"], at["age"]], cov[at["sex"], at["sex"]]], noise**2])
     return FitnessSignal(
-        r=_correlation(raw),
-        r_adjusted=_correlation(left),
-        r_true=_correlation((true * sources) @ true.T),
-        slope=float(raw[0, 1] / raw[0, 0]),
-        slope_adjusted=float(left[0, 1] / left[0, 0]),
-        capacity_sd_adjusted=float(np.sqrt(left[0, 0])),
-        outcome_sd_adjusted=float(np.sqrt(left[1, 1])),
-        outcome_sd=float(np.sqrt(raw[1, 1])),
-        covariates=len(adjust),
-    )
+        r=_correlation(raw), r_adjusted=_correlation(left), r_true=_correlation((true * sources) @ true.T),
+        slope=float(raw[0, 1] / raw[0, 0]), slope_adjusted=float(left[0, 1] / left[0, 0]),
+        capacity_sd_adjusted=float(np.sqrt(left[0, 0])), outcome_sd_adjusted=float(np.sqrt(left[1, 1])),
+        outcome_sd=float(np.sqrt(raw[1, 1])), covariates=len(adjust),
+    )  # fmt: skip
 
 
 def mean_noise_factor(rounds: int, autocorrelation: float = 0.0) -> float:
@@ -396,18 +391,10 @@ def replication_sizes(
         reach = norm.isf(0.025) * np.sqrt(1 / (n - 3) + 1 / (n_new - 3))
         low, high = np.tanh(np.arctanh(r) - reach), np.tanh(np.arctanh(r) + reach)
     return ReplicationSizes(
-        r=float(r),
-        n=n,
-        n_new=n_new,
-        power=power,
-        targets=pd.DataFrame(rows).astype({"n_needed": "Int64"}),
-        smallest_detectable_r=limit,
-        n_detectability=n_detect,
-        power_detectability=float(chance),
-        prediction_low=float(low),
-        prediction_high=float(high),
-        warnings=tuple(warnings),
-    )
+        r=float(r), n=n, n_new=n_new, power=power, targets=pd.DataFrame(rows).astype({"n_needed": "Int64"}),
+        smallest_detectable_r=limit, n_detectability=n_detect, power_detectability=float(chance),
+        prediction_low=float(low), prediction_high=float(high), warnings=tuple(warnings),
+    )  # fmt: skip
 
 
 def _needed(r: float, power: float, alpha: float) -> int | None:

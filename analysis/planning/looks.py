@@ -387,14 +387,7 @@ def estimate_after_looks(
         small = as_seen < LITTLE_CHANCE and not at_plan >= LITTLE_CHANCE
         advice = "futile" if small else "go on"
     return AfterLooks(
-        look=j + 1,
-        estimate=float(estimate),
-        corrected=float(effect_at(0.5)),
-        ci_low=float(effect_at(0.025)),
-        ci_high=float(effect_at(0.975)),
-        repeated_low=float(estimate - half),
-        repeated_high=float(estimate + half),
-        chance_at_plan=at_plan,
-        chance_as_seen=as_seen,
-        advice=advice,
-    )
+        look=j + 1, estimate=float(estimate), corrected=float(effect_at(0.5)), ci_low=float(effect_at(0.025)),
+        ci_high=float(effect_at(0.975)), repeated_low=float(estimate - half), repeated_high=float(estimate + half),
+        chance_at_plan=at_plan, chance_as_seen=as_seen, advice=advice,
+    )  # fmt: skip

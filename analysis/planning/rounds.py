@@ -382,11 +382,7 @@ def simulate_rounds_power(
     table = pd.DataFrame({"test": list(rejected), "power": [float(np.mean(hits)) for hits in rejected.values()]})
     table = with_intervals(table, n_studies)
     table["formula"] = rounds_power(
-        n=n,
-        rounds=k,
-        effect_f=effect_f_of(means, np.sqrt(variance)),
-        correlation=between,
-        epsilon=min(float(np.trace(reduced) ** 2 / (q * np.sum(reduced**2))), 1.0),
-        alpha=alpha,
-    )
+        n=n, rounds=k, effect_f=effect_f_of(means, np.sqrt(variance)), correlation=between,
+        epsilon=min(float(np.trace(reduced) ** 2 / (q * np.sum(reduced**2))), 1.0), alpha=alpha,
+    )  # fmt: skip
     return table

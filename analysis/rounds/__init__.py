@@ -16,15 +16,6 @@ from .reliability import reliability
 from .tipping import tipping_point
 
 __all__ = [
-    "anova_rounds",
-    "answer_rounds",
-    "bound_limits",
-    "compare_rounds",
-    "describe_opponents",
-    "equivalence",
-    "find_plateau",
-    "paired_effects",
-    "rank_rounds",
-    "reliability",
-    "tipping_point",
-]
+    "anova_rounds", "answer_rounds", "bound_limits", "compare_rounds", "describe_opponents", "equivalence",
+    "find_plateau", "paired_effects", "rank_rounds", "reliability", "tipping_point",
+]  # fmt: skip

@@ -119,13 +119,9 @@ def anova_of(rows: RoundRows) -> RoundsAnova:
     if np.isnan(found["mauchly_w"]) and k > 2 and n <= k:
         warnings.append(f"Mauchly's test needs more athletes ({n}) than rounds ({k}).")
     return RoundsAnova(
-        **found,
-        n_athletes=n,
-        n_observations=n * k,
-        method="repeated-measures analysis of variance, complete cases",
-        left_out=rows.without_incomplete(),
-        warnings=tuple(warnings),
-    )
+        **found, n_athletes=n, n_observations=n * k, method="repeated-measures analysis of variance, complete cases",
+        left_out=rows.without_incomplete(), warnings=tuple(warnings),
+    )  # fmt: skip
 
 
 _TESTED = ("statistic", "df_num", "df_den", "p", "epsilon_gg", "p_gg", "epsilon_hf", "p_hf", "mauchly_w", "mauchly_p")
@@ -179,14 +175,9 @@ def rm_anova(long: pd.DataFrame) -> dict:
         warnings.simplefilter("ignore")
         try:
             table = pg.rm_anova(
-                data=long,
-                dv="value",
-                within="round_no",
-                subject="athlete",
-                correction=True,
-                detailed=True,
+                data=long, dv="value", within="round_no", subject="athlete", correction=True, detailed=True,
                 effsize="ng2",
-            )
+            )  # fmt: skip
         except ZeroDivisionError:  # its Mauchly test, of two or three athletes and some numbers of rounds
             table = _few_athletes(long)
         effect, error = table.iloc[0], table.iloc[1]
@@ -194,18 +185,13 @@ def rm_anova(long: pd.DataFrame) -> dict:
         k = wide.shape[1]
         hf = float(pg.epsilon(wide, correction="hf")) if k > 2 else 1.0
     return {
-        "statistic": float(effect["F"]),
-        "df_num": float(effect["DF"]),
-        "df_den": float(error["DF"]),
-        "p": float(effect["p_unc"]),
-        "epsilon_gg": float(effect["eps"]),
+        "statistic": float(effect["F"]), "df_num": float(effect["DF"]), "df_den": float(error["DF"]),
+        "p": float(effect["p_unc"]), "epsilon_gg": float(effect["eps"]),
         "epsilon_hf": min(1.0, hf) if hf > 0 else np.nan,
         "mauchly_w": float(effect["W_spher"]) if "W_spher" in table else np.nan,
         "mauchly_p": float(effect["p_spher"]) if "p_spher" in table else np.nan,
-        "eta2_generalized": float(effect["ng2"]),
-        "ss_round": float(effect["SS"]),
-        "ss_error": float(error["SS"]),
-    }
+        "eta2_generalized": float(effect["ng2"]), "ss_round": float(effect["SS"]), "ss_error": float(error["SS"]),
+    }  # fmt: skip
 
 
 def _few_athletes(long: pd.DataFrame) -> pd.DataFrame:

@@ -224,39 +224,16 @@ def answer_rounds(
         **effect,
     )
     return RoundsAnswer(
-        outcome=outcome,
-        smallest_effect=float(smallest_effect),
-        alpha=float(alpha),
-        ordinal=ordinal,
-        role=role,
-        labels=rows.labels,
-        rows=_shown_rows(rows),
-        comparison=main,
-        anova=main.anova,
-        ranks=ranks,
-        effect_sizes=main.effect_sizes,
-        equivalence=plateau.pairs,
-        steps=steps,
-        plateau=plateau,
-        tipping=tipping,
-        bounds=bounds,
-        opponents=opponents_of(rows) if opponent else None,
-        sensitivity=sensitivity,
-        residuals=checks.residuals,
-        athlete_effects=checks.random_effects,
-        spread=_spread(rows),
-        rests=rests,
-        changed=changed,
-        p_change=p_change,
-        verdict=label_of_step(bool(changed), plateau_from == rows.labels[0]),
-        last_minus_first=float(steps["estimate"].iloc[-1]),
-        plateau_from=plateau_from,
-        n_athletes=main.n_athletes,
-        n_observations=main.n_observations,
-        method=main.method,
-        left_out=main.left_out,
+        outcome=outcome, smallest_effect=float(smallest_effect), alpha=float(alpha), ordinal=ordinal, role=role,
+        labels=rows.labels, rows=_shown_rows(rows), comparison=main, anova=main.anova, ranks=ranks,
+        effect_sizes=main.effect_sizes, equivalence=plateau.pairs, steps=steps, plateau=plateau, tipping=tipping,
+        bounds=bounds, opponents=opponents_of(rows) if opponent else None, sensitivity=sensitivity,
+        residuals=checks.residuals, athlete_effects=checks.random_effects, spread=_spread(rows), rests=rests,
+        changed=changed, p_change=p_change, verdict=label_of_step(bool(changed), plateau_from == rows.labels[0]),
+        last_minus_first=float(steps["estimate"].iloc[-1]), plateau_from=plateau_from, n_athletes=main.n_athletes,
+        n_observations=main.n_observations, method=main.method, left_out=main.left_out,
         warnings=_warnings(main, bounds, rests, rows),
-    )
+    )  # fmt: skip
 
 
 def _p_change(main: RoundsComparison, ranks, bounds) -> float:
@@ -361,13 +338,7 @@ def adjust_outcomes(answers: Mapping[str, RoundsAnswer]) -> pd.DataFrame:
 def _line(name: str, answer: RoundsAnswer) -> dict:
     test = answer.comparison.overall
     return {
-        "outcome": name,
-        "role": answer.role,
-        "statistic": test.statistic,
-        "df_num": test.df_num,
-        "df_den": test.df_den,
-        "p": test.p,
-        "changed": bool(answer.changed) and answer.role != "exploratory",
-        "alpha": answer.alpha,
+        "outcome": name, "role": answer.role, "statistic": test.statistic, "df_num": test.df_num, "df_den": test.df_den,
+        "p": test.p, "changed": bool(answer.changed) and answer.role != "exploratory", "alpha": answer.alpha,
         "method": test.method,
-    }
+    }  # fmt: skip

@@ -225,26 +225,14 @@ def compare_of(rows: RoundRows, *, covariates: Sequence[str] = (), alpha: float 
             f"For {name} the model with one spread for all rounds and the robust test disagree; no change is claimed."
         )
     return RoundsComparison(
-        outcome=rows.outcome,
-        labels=rows.labels,
-        overall=_overall(fit, anova, len(rows.labels)),
-        means=_means(fit, rows),
-        contrasts=contrasts,
-        pairwise=contrast_table(fit, kind="pairwise", alpha=alpha),
-        versus_first=contrast_table(fit, kind="first", alpha=alpha),
-        effect_sizes=effects_of_steps(rows),
-        covariates=covariate_tests(fit, terms),
-        anova=anova,
-        variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)},
-        fit=fit,
-        plain_fit=plain,
-        allows_for=allows_for,
-        n_athletes=rows.n_athletes,
-        n_observations=rows.n_observations,
-        method=METHOD_OF_MODEL[allows_for],
-        left_out=rows.left_out,
-        warnings=tuple(dict.fromkeys(warnings)),
-    )
+        outcome=rows.outcome, labels=rows.labels, overall=_overall(fit, anova, len(rows.labels)),
+        means=_means(fit, rows), contrasts=contrasts, pairwise=contrast_table(fit, kind="pairwise", alpha=alpha),
+        versus_first=contrast_table(fit, kind="first", alpha=alpha), effect_sizes=effects_of_steps(rows),
+        covariates=covariate_tests(fit, terms), anova=anova,
+        variances={"athlete": float(fit.variances.group), "residual": float(fit.variances.residual)}, fit=fit,
+        plain_fit=plain, allows_for=allows_for, n_athletes=rows.n_athletes, n_observations=rows.n_observations,
+        method=METHOD_OF_MODEL[allows_for], left_out=rows.left_out, warnings=tuple(dict.fromkeys(warnings)),
+    )  # fmt: skip
 
 
 CENSORED, BOUTS = "values off the scale", "bouts"
@@ -323,16 +311,11 @@ def _overall(fit, anova, k: int) -> RoundTest:
     epsilon = anova.epsilon_gg if trusted else 1 / (k - 1)
     f, df1, df2 = test.statistic, test.df_num, test.df_den
     return RoundTest(
-        statistic=f,
-        df_num=df1,
-        df_den=df2,
-        p=test.p,
+        statistic=f, df_num=df1, df_den=df2, p=test.p,
         p_epsilon=float(stats.f.sf(f, df1 * epsilon, df2 * epsilon)) if np.isfinite(test.p) else np.nan,
-        epsilon=epsilon,
-        p_gg=anova.p_gg if anova is not None else np.nan,
-        p_cr2=robust.p,
+        epsilon=epsilon, p_gg=anova.p_gg if anova is not None else np.nan, p_cr2=robust.p,
         method="F test of the mixed model, Kenward-Roger",
-    )
+    )  # fmt: skip
 
 
 def _means(fit, rows: RoundRows) -> pd.DataFrame:

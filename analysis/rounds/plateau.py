@@ -140,14 +140,9 @@ def _one_sided(estimate, error, df, low, high, alpha) -> dict:
     p_low, p_high = one_sided_p(estimate, error, df, low, high)
     half = stdtrit(df, 1 - alpha) * np.where(error > 0, error, np.nan)
     return {
-        "standard_error": error,
-        "df": df,
-        "ci_low": estimate - half,
-        "ci_high": estimate + half,
-        "p_low": p_low,
-        "p_high": p_high,
-        "p": np.maximum(p_low, p_high),
-    }
+        "standard_error": error, "df": df, "ci_low": estimate - half, "ci_high": estimate + half, "p_low": p_low,
+        "p_high": p_high, "p": np.maximum(p_low, p_high),
+    }  # fmt: skip
 
 
 def _rank_p(rows: RoundRows, later: str, earlier: str, low: float, high: float) -> float:
@@ -254,20 +249,12 @@ def plateau_of(
     holding = candidates.loc[candidates["tested"] & candidates["holds"], "from_round"]
     starts_at = holding.iloc[-1] if len(holding) else ""
     return Plateau(
-        starts_at=starts_at,
-        found=bool(starts_at),
-        whole=starts_at == rows.labels[0],
-        candidates=candidates,
-        pairs=pairs,
-        low=float(low),
-        high=float(high),
-        alpha=float(alpha),
-        n_athletes=rows.n_athletes,
+        starts_at=starts_at, found=bool(starts_at), whole=starts_at == rows.labels[0], candidates=candidates,
+        pairs=pairs, low=float(low), high=float(high), alpha=float(alpha), n_athletes=rows.n_athletes,
         n_observations=rows.n_observations,
         method="equivalence of every pair of rounds, candidates from the end backwards, each at alpha",
-        left_out=rows.left_out,
-        warnings=rows.warnings,
-    )
+        left_out=rows.left_out, warnings=rows.warnings,
+    )  # fmt: skip
 
 
 def try_candidates(pairs: pd.DataFrame, labels) -> pd.DataFrame:

@@ -103,16 +103,11 @@ def ranks_of(rows: RoundRows, *, kind: str = "successive", complete: bool = True
     if contrasts["p"].isna().all():
         warnings.append("No pair of rounds holds a difference that could be ranked.")
     return RoundsRanks(
-        **overall,
-        contrasts=contrasts,
-        medians=_medians(used, cases),
-        n_athletes=n,
-        n_observations=n * k,
+        **overall, contrasts=contrasts, medians=_medians(used, cases), n_athletes=n, n_observations=n * k,
         shuffles=shuffle_within(rows.wide.to_numpy()) if ordinal else None,
-        method="Friedman test, corrected for ties; exact signed-rank contrasts",
-        left_out=rows.without_incomplete(),
+        method="Friedman test, corrected for ties; exact signed-rank contrasts", left_out=rows.without_incomplete(),
         warnings=tuple(warnings),
-    )
+    )  # fmt: skip
 
 
 def _overall(cases: pd.DataFrame, warnings: list[str]) -> dict:
@@ -332,13 +327,8 @@ class Placings:
         margin = self.alpha - np.nan_to_num(adjusted, nan=1.0)
         stretches = [close[self.earlier >= start].min() for start in range(self.k - 2, -1, -1)]
         return Claims(
-            estimate=estimate[steps],
-            ci_low=table["ci_low"].to_numpy()[steps],
-            ci_high=table["ci_high"].to_numpy()[steps],
-            p=adjusted,
-            changed=np.where(np.sign(estimate[steps]) == self.signs[steps], margin, -1.0),
-            equivalent=close[steps],
-            pairs=close,
-            plateau=np.minimum.accumulate(stretches),
-            p_overall=fit.test("round_no").p,
-        )
+            estimate=estimate[steps], ci_low=table["ci_low"].to_numpy()[steps],
+            ci_high=table["ci_high"].to_numpy()[steps], p=adjusted,
+            changed=np.where(np.sign(estimate[steps]) == self.signs[steps], margin, -1.0), equivalent=close[steps],
+            pairs=close, plateau=np.minimum.accumulate(stretches), p_overall=fit.test("round_no").p,
+        )  # fmt: skip

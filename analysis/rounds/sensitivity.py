@@ -21,20 +21,9 @@ MARGINAL = "marginal model (GEE, exchangeable), by another library"
 """A second opinion: it shares no code with the main analysis."""
 
 COLUMNS = (
-    "analysis",
-    "outcome",
-    "estimate",
-    "ci_low",
-    "ci_high",
-    "p",
-    "p_round_test",
-    "label",
-    "plateau_from",
-    "agrees",
-    "n_athletes",
-    "n_observations",
-    "note",
-)
+    "analysis", "outcome", "estimate", "ci_low", "ci_high", "p", "p_round_test", "label", "plateau_from", "agrees",
+    "n_athletes", "n_observations", "note",
+)  # fmt: skip
 """One line per analysis: change from first to last round, its interval and p, the p over all rounds, what is claimed."""
 
 

@@ -308,13 +308,9 @@ def _combine(estimates, within, df_complete, smallest_effect, alpha, most_true) 
     adjusted = np.array([holm(line, most_true=most_true) for line in p])
     wide, narrow = stats.t.ppf(0.975, df) * error, stats.t.ppf(1 - alpha, df) * error
     return {
-        "changed": adjusted < alpha,
-        "equivalent": np.maximum(p_low, p_high) < alpha,
-        "ci_low": estimate - wide,
-        "ci_high": estimate + wide,
-        "equivalence_ci_low": estimate - narrow,
-        "equivalence_ci_high": estimate + narrow,
-    }
+        "changed": adjusted < alpha, "equivalent": np.maximum(p_low, p_high) < alpha, "ci_low": estimate - wide,
+        "ci_high": estimate + wide, "equivalence_ci_low": estimate - narrow, "equivalence_ci_high": estimate + narrow,
+    }  # fmt: skip
 
 
 def _first_change(labels, shifts, names) -> pd.DataFrame:

@@ -17,25 +17,7 @@ from .problems import Problem, StudyError
 from .settings import Protocol
 
 __all__ = [
-    "OUTCOMES",
-    "TABLES",
-    "Outcome",
-    "Plan",
-    "Problem",
-    "Protocol",
-    "Study",
-    "StudyError",
-    "check_study",
-    "describe_columns",
-    "freeze_plan",
-    "known_outcome",
-    "list_needs",
-    "load_study",
-    "new_study",
-    "outcome_named",
-    "planned",
-    "propose_decisions_for",
-    "result_status",
-    "topics",
-    "typed_outcomes",
-]
+    "OUTCOMES", "TABLES", "Outcome", "Plan", "Problem", "Protocol", "Study", "StudyError", "check_study",
+    "describe_columns", "freeze_plan", "known_outcome", "list_needs", "load_study", "new_study", "outcome_named",
+    "planned", "propose_decisions_for", "result_status", "topics", "typed_outcomes",
+]  # fmt: skip

@@ -28,22 +28,9 @@ HEADINGS_FILE = Path(__file__).with_name("headings.csv")
 """Headings as people write them in eight languages; our own collection."""
 
 TABLES = (
-    "sessions",
-    "clock",
-    "athletes",
-    "attendance",
-    "aerobic_tests",
-    "rounds",
-    "lactate",
-    "recordings",
-    "published",
-    "decisions",
-    "survey",
-    "pace",
-    "allocation",
-    "training_log",
-    "adverse_events",
-)
+    "sessions", "clock", "athletes", "attendance", "aerobic_tests", "rounds", "lactate", "recordings", "published",
+    "decisions", "survey", "pace", "allocation", "training_log", "adverse_events",
+)  # fmt: skip
 """The tables of a study folder, in the order in which `check` names them."""
 
 KEYS = {
@@ -137,20 +124,11 @@ def _read_rule(line: dict) -> Column:
         else:
             hints.append(part)
     return Column(
-        table=line["table"],
-        name=line["column"],
-        kind=line["kind"],
-        unit=line["unit"],
-        low=_number(line["low"]),
-        high=_number(line["high"]),
-        ask_low=_number(line["ask_low"]),
-        ask_high=_number(line["ask_high"]),
-        choices=tuple(filter(None, line["choices"].split("|"))),
-        need=line["need"],
-        meaning=line["meaning"],
-        slips=tuple(slips),
-        hints=tuple(hints),
-    )
+        table=line["table"], name=line["column"], kind=line["kind"], unit=line["unit"], low=_number(line["low"]),
+        high=_number(line["high"]), ask_low=_number(line["ask_low"]), ask_high=_number(line["ask_high"]),
+        choices=tuple(filter(None, line["choices"].split("|"))), need=line["need"], meaning=line["meaning"],
+        slips=tuple(slips), hints=tuple(hints),
+    )  # fmt: skip
 
 
 @cache

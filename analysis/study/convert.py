@@ -250,7 +250,12 @@ def _report_all(
     for listed, index in enumerate(chain(wrong, also)):
         found = wrong.get(index, _ALSO)
         if raw.wide or listed < MAX_LISTED:
-            _report(raw, index, name, texts[index], found, findings)
+            place = (raw.file, raw.rows[index], raw.heading(name, index), texts[index])
+            sort, problem, remedy, *offer = found
+            if sort == "question":
+                findings.question(*place, problem, remedy, offer="".join(offer))
+            else:
+                findings.problem(*place, problem, remedy, offer="".join(offer))
         else:
             more.setdefault(found[0] + "s", []).append(raw.rows[index])
     for kind, rows in more.items():
@@ -284,15 +289,6 @@ def _with_bounds(raw: RawTable, bounds: list[str]) -> RawTable:
     return replace(raw, columns=raw.columns | {"lactate_bound_mmol_l": filled})
 
 
-def _report(raw: RawTable, index: int, name: str, text: str, found: tuple, findings: Findings) -> None:
-    place = (raw.file, raw.rows[index], raw.heading(name, index), text)
-    sort, problem, remedy, *offer = found
-    if sort == "question":
-        findings.question(*place, problem, remedy, offer="".join(offer))
-    else:
-        findings.problem(*place, problem, remedy, offer="".join(offer))
-
-
 def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
     """Return the value of a text, and None or (problem or remark, what is wrong, remedy)."""
     # A value that a remedy names is left out where it would be refused in its turn.
@@ -306,7 +302,8 @@ def _convert_cell(text: str, column: Column, context: Context, decimal_comma: bo
 def _look_at_cell(text: str, column: Column, context: Context, decimal_comma: bool | None) -> tuple:
     """Return the value of a text, and None or what the rules of its column say of it."""
     blank = "" if column.is_text else np.nan
-    if _means_nothing(text, column):
+    is_code = column.kind in ("code", "opponent") and text.casefold() == "na"  # a code may well be NA
+    if is_blank(text) and not is_code:
         if column.need == "default 1":
             return "1", None
         if column.need in ("key", "required"):
@@ -344,11 +341,6 @@ def judge_value(table: str, measure: str, text: str, *, context: Context) -> Fin
         text = _take_out_limits([text])[0][0]
     found = _convert_cell(text, column, context, None)[1]
     return found if found and found[0] == "problem" else None
-
-
-def _means_nothing(text: str, column: Column) -> bool:
-    is_code = column.kind in ("code", "opponent") and text.casefold() == "na"  # a code may well be NA
-    return is_blank(text) and not is_code
 
 
 def _read_value(text: str, column: Column, decimal_comma: bool | None) -> float:

@@ -272,19 +272,9 @@ ENTRIES_AT_ONCE = 50_000
 """Entries of a ledger that are held as mappings at one time."""
 
 LEDGER_TYPES = {
-    "table": "str",
-    "file": "str",
-    "row": "Int64",
-    "session": "str",
-    "athlete": "str",
-    "round_no": "Int64",
-    "measure": "str",
-    "amount": "float64",
-    "unit": "str",
-    "used": "bool",
-    "cause": "str",
-    "decided_by": "str",
-}
+    "table": "str", "file": "str", "row": "Int64", "session": "str", "athlete": "str", "round_no": "Int64",
+    "measure": "str", "amount": "float64", "unit": "str", "used": "bool", "cause": "str", "decided_by": "str",
+}  # fmt: skip
 LEDGER_COLUMNS = tuple(LEDGER_TYPES)
 """The columns of the ledger."""
 

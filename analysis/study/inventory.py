@@ -273,17 +273,8 @@ def _personal_file(place: str, name: str, trouble: str, findings: Findings) -> N
 
 
 RECORDING_COLUMNS = (
-    "session",
-    "athlete",
-    "path",
-    "label",
-    "clock_offset_s",
-    "event_s",
-    "worn_from",
-    "worn_until",
-    "device",
-    "how",
-)
+    "session", "athlete", "path", "label", "clock_offset_s", "event_s", "worn_from", "worn_until", "device", "how",
+)  # fmt: skip
 
 
 def file_stem(name: str) -> str:

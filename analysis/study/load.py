@@ -180,21 +180,13 @@ def _examine(folder: Path, today: dt.date) -> Examination:
     known = every_code(raws, gone, barred)
     settled += [q for q in before.questions if q not in still and q.place not in told and q.place[:2] in decided_rows]
     study = Study(
-        folder=folder,
-        title=settings.get("title", ""),
-        sport=settings.get("sport", ""),
-        protocol=protocol,
-        plan=without_mention(plan, gone),
-        training=training,
-        ledger=write_ledger(remaining, decided, barred, counts, gone),
-        settings=without_mention(dict(settings), gone),
-        known_codes=known,
-        input=untold(checksums, [code for code, why in known.items() if why]),
-        settled=problem_table(settled),
-        questions=problem_table(questions),
-        remarks=problem_table(remarks),
+        folder=folder, title=settings.get("title", ""), sport=settings.get("sport", ""), protocol=protocol,
+        plan=without_mention(plan, gone), training=training,
+        ledger=write_ledger(remaining, decided, barred, counts, gone), settings=without_mention(dict(settings), gone),
+        known_codes=known, input=untold(checksums, [code for code, why in known.items() if why]),
+        settled=problem_table(settled), questions=problem_table(questions), remarks=problem_table(remarks),
         **{name: _analysed(name, table, barred) for name, table in tables.items()},
-    )
+    )  # fmt: skip
     proposed = propose_decisions([*problems, *questions], raws)
     proposed += [
         {"table": "rounds", "session": ALL, "measure": column, "action": "keep", "reason": "was not measured"}

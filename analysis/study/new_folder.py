@@ -38,16 +38,9 @@ SURVEY_SHEETS = ("survey", "decisions")
 TRAINING_SHEETS = ("allocation", "training_log", "adverse_events")
 _USUAL_INPUTS = ("vo2max_ml_kg_min", "level", "shuttle", "distance_m", "time_min")
 _UNITS = {
-    "code": "code",
-    "yes_no": "yes/no",
-    "date": "date",
-    "clock": "hh:mm",
-    "file": "file name",
-    "whole": "number",
-    "round": "number",
-    "opponent": "code, guest, none",
-    "minutes": "m:ss",
-}
+    "code": "code", "yes_no": "yes/no", "date": "date", "clock": "hh:mm", "file": "file name", "whole": "number",
+    "round": "number", "opponent": "code, guest, none", "minutes": "m:ss",
+}  # fmt: skip
 
 
 def sheet_columns(table: str, tests: Iterable[str] = (), *, training: bool = False) -> tuple[str, ...]:
@@ -242,15 +235,9 @@ def new_study(
     if survey and training:
         raise KitError("A survey of sessions assigns no training: give --survey or --training, not both.")
     settings = settings_text(
-        rounds=rounds,
-        work_s=work_s,
-        rest_s=rest_s,
-        scale=scale,
-        survey=survey,
-        tests=tests,
-        training=training,
+        rounds=rounds, work_s=work_s, rest_s=rest_s, scale=scale, survey=survey, tests=tests, training=training,
         athletes=athletes,
-    )
+    )  # fmt: skip
     if athletes > MOST_ATHLETES:
         raise KitError(f"{athletes} athletes: a study of this kit has at most {MOST_ATHLETES}.")
     known = known_rows(make_codes(athletes), rounds, tests=tests) if athletes and not survey else {}

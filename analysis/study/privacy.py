@@ -300,14 +300,8 @@ def _said(columns, choice, n_masked: int) -> tuple[str, ...]:
 
 
 _HEART_RATE = (
-    "hr_mean_bpm",
-    "hr_late_bpm",
-    "hr_peak_bpm",
-    "hr_recovery_60s_bpm",
-    "hr_drift_bpm_min",
-    "valid_s",
-    "valid_share",
-)
+    "hr_mean_bpm", "hr_late_bpm", "hr_peak_bpm", "hr_recovery_60s_bpm", "hr_drift_bpm_min", "valid_s", "valid_share",
+)  # fmt: skip
 _LACTATE = ("lactate_mmol_l", "lactate_limit", "lactate_delay_s")
 _TOGETHER = {**dict.fromkeys(_HEART_RATE, _HEART_RATE), **dict.fromkeys(_LACTATE, _LACTATE)}
 """A column -> what is left out with a value of it."""

@@ -42,17 +42,8 @@ HR_MAX_APART = 35.0
 """A maximal heart rate further than this from what the age predicts is asked about (bpm; about 3.5 standard errors)."""
 
 ALIKE = {
-    "0": "68",
-    "1": "47",
-    "2": "7",
-    "3": "58",
-    "4": "19",
-    "5": "36",
-    "6": "058",
-    "7": "129",
-    "8": "0369",
-    "9": "478",
-}
+    "0": "68", "1": "47", "2": "7", "3": "58", "4": "19", "5": "36", "6": "058", "7": "129", "8": "0369", "9": "478",
+}  # fmt: skip
 """Digit -> digits that a hurried hand makes look the same (common practice, no source)."""
 
 GAP_BPM = 40.0
@@ -227,15 +218,9 @@ def _unlike_the_others(session: pd.DataFrame, measure: _Measure) -> Iterator[Sta
         about, line = f"{middle:.{measure.digits}f}{measure.unit}", _line(session, i)
         whose = "the club's other values of this round" if lone[i] else f"the other rounds of {line.athlete}"
         yield StandsOut(
-            "rounds",
-            measure.column,
-            line,
-            values[i],
-            f"{whose} lead one to expect about {about}",
-            likely,
-            slip,
+            "rounds", measure.column, line, values[i], f"{whose} lead one to expect about {about}", likely, slip,
             {"high": ">", "low": "<"}.get(limits[i], ""),
-        )
+        )  # fmt: skip
 
 
 def _line(table: pd.DataFrame, i: int):
@@ -330,14 +315,9 @@ def _one_each(table: pd.DataFrame, name: str, column: str, whose: str, unit: str
             if abs(values[i] * factor - expected) <= near:
                 about = f"{whose} are about {expected:.3g}{unit}"
                 yield StandsOut(
-                    name,
-                    column,
-                    _line(there, i),
-                    values[i],
-                    about,
-                    round(values[i] * factor, 6),
+                    name, column, _line(there, i), values[i], about, round(values[i] * factor, 6),
                     "the decimal point slipped",
-                )
+                )  # fmt: skip
 
 
 def _delays(rounds: pd.DataFrame) -> Iterator[StandsOut]:
