@@ -307,10 +307,15 @@ class _Walk:
         self.warnings += unused_decisions(self.decisions)
         rows = self._finish(rows)
         ledger = self.study.ledger.add(self.entries)
+        lines = [
+            (*key, k, w.start, w.end, w.found_by, w.confidence)
+            for key, windows in self.windows.items()
+            for k, w in windows.items()
+        ]
         return CleanedStudy(
             rows=rows,
             traces=self.traces,
-            windows=self._windows_table(),
+            windows=pd.DataFrame(lines, columns=list(WINDOW_COLUMNS)),
             clocks=pd.DataFrame(self.clocks).reindex(columns=list(CLOCK_COLUMNS)),
             flags_table=pd.DataFrame(self.flags, columns=list(FLAG_COLUMNS)),
             overrides=overrides_table(self.decisions),
@@ -458,14 +463,6 @@ class _Walk:
             lines.append((s, a, k, cause, shared))
         return pd.DataFrame(lines, columns=list(MISSING_COLUMNS))
 
-    def _windows_table(self) -> pd.DataFrame:
-        lines = [
-            (*key, k, w.start, w.end, w.found_by, w.confidence)
-            for key, windows in self.windows.items()
-            for k, w in windows.items()
-        ]
-        return pd.DataFrame(lines, columns=list(WINDOW_COLUMNS))
-
     def _finish(self, rows: pd.DataFrame) -> pd.DataFrame:
         rows, entries = add_lactate(rows, self.study, self.windows, self.remarks)
         rows = number_bouts(rows, self.windows)
@@ -509,6 +506,10 @@ def _trace_table(trace: Trace, windows: dict) -> pd.DataFrame:
     round_no = np.full(len(trace.clock), -1, dtype=np.int64)
     for k, window in windows.items():
         round_no[(trace.clock >= window.start) & (trace.clock < window.end)] = k
+    gap_after = np.zeros(len(trace.clock), dtype=bool)  # where time is missing up to the next heart rate
+    place = np.flatnonzero(np.isfinite(trace.rates))
+    times = trace.clock[place]
+    gap_after[place[:-1]] = np.diff(times) > trace.gap_limit if trace.lost is None else lost_steps(times, trace.lost)
     return pd.DataFrame(
         {
             "clock_s": trace.clock,
@@ -516,15 +517,6 @@ def _trace_table(trace: Trace, windows: dict) -> pd.DataFrame:
             "hr_bpm": trace.rates,
             "flag": pd.Series(np.array(FLAGS, dtype=object)[trace.codes], dtype="str"),
             "round_no": round_no,
-            "gap_after": _gap_after(trace),
+            "gap_after": gap_after,
         }
     )
-
-
-def _gap_after(trace: Trace) -> np.ndarray:
-    """Which samples have missing time up to the next heart rate."""
-    out = np.zeros(len(trace.clock), dtype=bool)
-    place = np.flatnonzero(np.isfinite(trace.rates))
-    times = trace.clock[place]
-    out[place[:-1]] = np.diff(times) > trace.gap_limit if trace.lost is None else lost_steps(times, trace.lost)
-    return out

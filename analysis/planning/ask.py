@@ -36,7 +36,10 @@ def generate_studies(design: Design, truth: Assumptions, n_studies: int, rng) ->
     sex = (rng.random((s, n)) < truth.share_women).astype(float)
     shared = rng.standard_normal((4, s, n))
     centred = [age - (truth.age_low + truth.age_high) / 2, sex - truth.share_women]
-    present = _present(truth, s, n, k, rng)
+    leaves = rng.random((s, n, k)) < truth.leave
+    leaves[..., 0] = False
+    gone = np.logical_or.accumulate(leaves, axis=2)
+    present = ~gone & (rng.random((s, n, k)) >= truth.missing_round)
     outcomes = {}
     for outcome in OWN_TOPICS:
         loadings, noise = athlete_loadings(truth, outcome)
@@ -73,13 +76,6 @@ def _weigh(weights: np.ndarray, sources: list[np.ndarray]) -> np.ndarray:
         if weight:
             total += weight * source
     return total
-
-
-def _present(truth: Assumptions, s: int, n: int, k: int, rng) -> np.ndarray:
-    leaves = rng.random((s, n, k)) < truth.leave
-    leaves[..., 0] = False
-    gone = np.logical_or.accumulate(leaves, axis=2)
-    return ~gone & (rng.random((s, n, k)) >= truth.missing_round)
 
 
 def _rounds_of(truth: Assumptions, outcome: str, level: np.ndarray, k: int, rng) -> np.ndarray:
@@ -191,7 +187,8 @@ def ask_rounds(y: np.ndarray, outcome: str, smallest: float, design: Design, tru
         equal[pair] &= _inside(mean, error, df, smallest, design.alpha)
     start = plateau_start(equal, k)
     asked[0] = replace(asked[0], small=(start == 0) & usable)
-    level = truly_level_from(profile, smallest)
+    # first round from which no two true means differ by what matters; the last round where none is
+    level = next(r for r in range(len(profile)) if np.ptp(profile[r:]) < smallest)
     asked.append(
         Asked(question, "plateau", (start < k - 1) & (start >= level), usable, mistaken=(start < min(level, k - 1)))
     )
@@ -207,11 +204,6 @@ def plateau_start(equal: dict[tuple[int, int], np.ndarray], rounds: int) -> np.n
             holds = holds & equal[(later, first)]
         start[holds] = first
     return start
-
-
-def truly_level_from(profile: np.ndarray, smallest: float) -> int:
-    """First round (from 0) from which no two true means differ by what matters; the last round where none is."""
-    return next(r for r in range(len(profile)) if np.ptp(profile[r:]) < smallest)
 
 
 def ask_ranks(y: np.ndarray, design: Design) -> Asked:

@@ -61,11 +61,6 @@ def pose(
     return _fitness(part, outcome, smallest, design, truth)
 
 
-def level_from(rounds: int) -> int:
-    """Round from which the "levels" profile is flat, or the last but one where there is none."""
-    return min(3, rounds - 1)
-
-
 def _change(outcome, smallest, design, truth, ranked) -> Question:
     size, k = truth.size(outcome), design.rounds
     spread = np.hypot(size.sd_between, size.sd_within)
@@ -121,7 +116,7 @@ def _steps(outcome, smallest, design, truth) -> Question:
 
 def _plateau(outcome, smallest, design, truth) -> Question:
     size, k = truth.size(outcome), design.rounds
-    start = level_from(k)
+    start = min(3, k - 1)  # where the "levels" profile is flat, or the last but one
 
     def power(margin, n):
         return plateau_power(

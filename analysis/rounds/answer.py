@@ -196,7 +196,10 @@ def answer_rounds(
         off_scale = bounds.table.set_index("contrast")["n_off_scale"]
         steps = steps.assign(n_off_scale=off_scale.loc[steps["contrast"]].to_numpy())
     elif bounds is not None:
-        steps = _settle(steps, bounds)
+        # of each label only what holds at every extreme of the values off the scale
+        names = ["n_off_scale", "changed", "equivalent", "label", "label_at_scale_end", "holds_to_high", "holds_to_low"]
+        held = bounds.table.set_index("contrast").loc[steps["contrast"], names]
+        steps = steps.assign(**{name: held[name].to_numpy() for name in names})
         plateau_from = bounds.plateau_from
     p_change = _p_change(main, ranks if ordinal else None, None if censored else bounds)
     changed = None if np.isnan(p_change) else bool(p_change < alpha)
@@ -247,13 +250,6 @@ def _p_change(main: RoundsComparison, ranks, bounds) -> float:
     if bounds is not None:
         needed.append(bounds.ranks.contrasts["p"].iloc[0] if len(main.labels) == 2 else bounds.ranks.p)
     return float("nan") if np.isnan(needed[0]) else float(np.max(np.nan_to_num(needed, nan=1.0)))
-
-
-def _settle(steps: pd.DataFrame, bounds: LimitBounds) -> pd.DataFrame:
-    """Keep of each label only what holds at every extreme of the values off the scale."""
-    names = ["n_off_scale", "changed", "equivalent", "label", "label_at_scale_end", "holds_to_high", "holds_to_low"]
-    held = bounds.table.set_index("contrast").loc[steps["contrast"], names]
-    return steps.assign(**{name: held[name].to_numpy() for name in names})
 
 
 def _shown_rows(rows: RoundRows) -> pd.DataFrame:

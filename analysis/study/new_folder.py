@@ -159,12 +159,6 @@ def readme_text(*, survey: bool, training: bool = False) -> str:
     )
 
 
-def notes_lines(*, survey: bool) -> list[str]:
-    """Return the lines of the notes of a new folder."""
-    notes = tomllib.loads(read_template("notes.toml"))
-    return notes["survey" if survey else "study"].strip().splitlines()
-
-
 def texts_to_rewrite(*, training: bool = False) -> dict[str, str]:
     """Return the texts that a club rewrites: file name -> text."""
     files = [*sorted((FOLDER / "texts").glob("*.md")), *sorted(REPORT_TEXTS.glob("*.md"))]
@@ -403,7 +397,8 @@ def _write_workbook(
             for line in describe_columns(table).itertuples(index=False)
             if line.column in names
         ]
-    notes = [[line] for line in notes_lines(survey=survey)]
+    notes = tomllib.loads(read_template("notes.toml"))
+    notes = [[line] for line in notes["survey" if survey else "study"].strip().splitlines()]
     notes += [[""], ["table", "column", "unit", "what it means", "what may be written"], *described]
     write_forms(path, tabs, notes, tests=tests)
 

@@ -30,7 +30,9 @@ def read_assumptions(section: dict, complain: Callable) -> tuple[dict, dict, dic
             complain("assumptions", name, f"no such assumption{asked(near)}", f"write {listed}")
             continue
         entry = given if isinstance(given, dict) else {"value": given}
-        if not _is_entry(entry):
+        numbers = [entry[k] for k in ("value", "low", "high") if k in entry]
+        fine = all(isinstance(v, int | float) and not isinstance(v, bool) for v in numbers)
+        if not (bool(numbers) and fine and ("low" in entry) == ("high" in entry) and set(entry) <= KEYS):
             remedy = f'write "{name}" = {{ value = 4.5, low = 3, high = 7, reason = "..." }}'
             complain("assumptions", name, "an assumption needs a number; low and high go together", remedy)
             continue
@@ -45,12 +47,6 @@ def read_assumptions(section: dict, complain: Callable) -> tuple[dict, dict, dic
         if entry.get("reason"):
             reasons[name] = str(entry["reason"])
     return values, ranges, reasons
-
-
-def _is_entry(entry: dict) -> bool:
-    numbers = [entry[k] for k in ("value", "low", "high") if k in entry]
-    fine = all(isinstance(v, int | float) and not isinstance(v, bool) for v in numbers)
-    return bool(numbers) and fine and ("low" in entry) == ("high" in entry) and set(entry) <= KEYS
 
 
 KEYS = {"value", "low", "high", "reason"}

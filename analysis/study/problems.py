@@ -111,13 +111,10 @@ class StudyError(KitError):
     def __init__(self, problems: Iterable[Problem], settled: Iterable[Problem] = ()):
         self.problems = problem_table(problems)
         self.settled = problem_table(settled)
-        super().__init__(self._message())
-
-    def _message(self) -> str:
         count = len(self.problems)
         lines = [f"{plural(count, 'problem')} in the study folder:"]
         lines += [f"- {line}" for line in describe_problems(self.problems)]
-        return "\n".join(lines)
+        super().__init__("\n".join(lines))
 
     def _repr_html_(self) -> str:
         return self.problems.to_html(index=False, na_rep="")
