@@ -38,18 +38,16 @@ class OffScale:
 
     def placed(self, data: pd.DataFrame, outcome: str) -> pd.DataFrame:
         """Copy the table with each value off the scale at the scale's end, and "high", "low" or "" beside it."""
-        values = read_numbers(data.assign(**{outcome: data[outcome].mask(self.high | self.low)}), outcome).copy()
-        values = np.where(self.high | self.low, self.end, values)
+        values = np.where(self.high | self.low, self.end, read_numbers(data, outcome))
         marks = np.select([self.high, self.low], ["high", "low"], "")
         return data.assign(**{outcome: values, LIMIT_COLUMN: marks})
 
     def span(self, rows: RoundRows) -> np.ndarray:
         """How far each prepared value may lie beyond the scale's end: above 0, below 0, or 0 where it was read."""
         marks = rows.table[LIMIT_COLUMN].to_numpy()
-        placed = rows.table["value"].to_numpy(dtype=float)
-        far_up = np.maximum(self.high_range[1], np.where(marks == "high", placed, 0.0))
-        far_down = np.minimum(self.low_range[1], np.where(marks == "low", placed, np.inf))
-        return np.select([marks == "high", marks == "low"], [far_up - placed, far_down - placed], 0.0)
+        placed = rows.table["value"].to_numpy()
+        ends = [self.high_range[1] - placed, self.low_range[1] - placed]
+        return np.select([marks == "high", marks == "low"], ends, 0.0)
 
 
 def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None) -> OffScale | None:
@@ -69,25 +67,23 @@ def find_limits(data, outcome: str, *, limit: tuple[float, float] | None = None)
     read = values[~(high | low) & ~np.isnan(values)]
     if not len(read):
         raise KitError(f"Every value of {outcome} is off the analyser's scale, so nothing can be compared.")
-    own = read_numbers(data, OWN_END) if OWN_END in data and outcome.startswith("lactate") else None
-    told = np.isfinite(own) if own is not None else np.zeros(len(values), dtype=bool)
+    typed = OWN_END in data and outcome.startswith("lactate")
+    own = read_numbers(data, OWN_END) if typed else np.full(len(values), np.nan)
+    told = np.isfinite(own)
     stated = _stated_ends(limit)
     seen = [float(read.min()), float(read.max())]
     bottom, top = (s if np.isfinite(s) else v for s, v in zip(stated, seen, strict=True))
     if not bottom < top:
         raise KitError(f"The ends of the analyser's scale must be in order; they are {bottom:g} and {top:g}.")
     lowest, highest = PLAUSIBLE
-    end = np.where(high, top, np.where(low, bottom, np.nan))
-    end = np.where((high | low) & told, own if own is not None else np.nan, end)
-    top, bottom = (end[high].max() if high.any() else top), (end[low].min() if low.any() else bottom)
+    end = np.where(told, own, np.where(high, top, bottom))
+    highs, lows = end[high] if high.any() else np.array([top]), end[low] if low.any() else np.array([bottom])
+    top, bottom = float(highs.max()), float(lows.min())
     return OffScale(
         high=high,
         low=low,
-        high_range=(float(end[high].min() if high.any() else top), float(highest if highest > top else BEYOND * top)),
-        low_range=(
-            float(end[low].max() if low.any() else bottom),
-            float(lowest if lowest < bottom else bottom / BEYOND),
-        ),
+        high_range=(float(highs.min()), highest if highest > top else BEYOND * top),
+        low_range=(float(lows.max()), min(lowest, bottom)),
         assumed=bool(((low & ~told).any() and np.isnan(stated[0])) or ((high & ~told).any() and np.isnan(stated[1]))),
         end=end,
     )
@@ -211,6 +207,8 @@ def bounds_of(
     n_high, n_low = int((span > 0).sum()), int((span < 0).sum())
     if not n_high + n_low:
         return None
+    if span.all():
+        raise KitError(f"Every value of {rows.outcome} in the tested rounds is off the analyser's scale.")
     places = Placings(rows, fit, span, smallest_effect=smallest_effect, alpha=alpha)
     corners = places.corners()
     held = len(rows.labels) - 1 - rows.labels.index(plateau_from) if plateau_from else 0
@@ -316,8 +314,8 @@ def _tied_ranks(rows: RoundRows, span: np.ndarray) -> RoundsRanks:
 
     values = rows.table["value"].to_numpy().copy()
     finite = values[span == 0]
-    beyond = finite.max() - finite.min() + 1
-    values[span > 0], values[span < 0] = finite.max() + beyond, finite.min() - beyond
+    beyond = 8 * np.abs(finite).max() + 1  # a quarter of it takes a quartile out of what was read
+    values[span > 0], values[span < 0] = beyond, -beyond
     table = rows.table.assign(value=values)
     rows = replace(rows, table=table, wide=widen(table))
     ranks = ranks_of(rows, kind="successive")

@@ -14,9 +14,9 @@ from ..basics.errors import need_columns
 
 NOT_FOUGHT = {"sat_out": "sat the round out", "left": "had left"}
 LIMIT_COLUMN = "lactate_limit"
+"""Where "high" and "low" stand for values off the analyser's scale."""
 OWN_END = "lactate_bound_mmol_l"
 """The limit that was typed, such as 2 for < 2; blank where HI or LO stands for the end of the scale."""
-"""Where "high" and "low" stand for values off the analyser's scale."""
 FARTHEST = 1e50
 """Values this large, or all smaller than its inverse, cannot be computed with, and are no measurements."""
 KINDS = ("successive", "first", "pairwise")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -10,7 +13,7 @@ from ..basics.words import format_reach
 from ..models.bound_curve import BoundCurve, bound_curve
 from .compare import contrast_table
 from .plateau import equivalence_of
-from .prepare import RoundRows
+from .prepare import RoundRows, widen
 from .ranks import order_contrasts
 
 STEP_LABELS = ("changed", "equivalent", "changed but smaller than matters", "not shown")
@@ -128,10 +131,6 @@ def gate_steps(steps: pd.DataFrame, changed: bool | None) -> pd.DataFrame:
     return inside
 
 
-STEPS = 60
-"""Halvings in the search for the bound of the exact rank test."""
-
-
 def with_bounds(pairs: pd.DataFrame, wide: pd.DataFrame | None = None, *, alpha: float = 0.05) -> pd.DataFrame:
     """Add to contrasts the interval that equivalence uses and the smallest bound with which each passes.
 
@@ -163,7 +162,7 @@ def rounds_by_bound(answer) -> BoundCurve:
     each method that must agree. A level stretch passes with the largest of its pairs.
     """
     pairs, labels = answer.equivalence, list(answer.labels)
-    wide = _wide(answer) if answer.ordinal else None
+    wide = widen(answer.rows[answer.rows["tested"]]) if answer.ordinal else None
     margins = with_bounds(pairs, wide, alpha=answer.alpha)["smallest_bound"].to_numpy()
     position = {label: i for i, label in enumerate(labels)}
     first = np.minimum(pairs["later"].map(position), pairs["earlier"].map(position)).to_numpy()
@@ -177,21 +176,12 @@ def rounds_by_bound(answer) -> BoundCurve:
         turns.append((float(inside.max()), reading))
     begin = {"verdict": label_of_step(changed, False), "plateau_from": ""}
     curve = bound_curve(answer.outcome, turns, start=begin, planned=answer.smallest_effect, alpha=answer.alpha)
-    if len(turns) < len(labels) - 1:
-        return BoundCurve(
-            curve.outcome, curve.planned, curve.readings, curve.planned_verdict, float("nan"), curve.level
-        )
-    return curve
-
-
-def _wide(answer) -> pd.DataFrame:
-    tested = answer.rows[answer.rows["tested"]]
-    keys = ["athlete", "round_no"]
-    return tested.assign(round_no=tested["round_no"].astype(str)).set_index(keys)["value"].unstack()  # noqa: PD010
+    return curve if len(turns) == len(labels) - 1 else replace(curve, smallest_passing=float("nan"))
 
 
 def rank_bounds(wide: pd.DataFrame, pairs: pd.DataFrame, alpha: float) -> list[float]:
-    """The smallest bound with which the exact signed-rank tests of each pair pass."""
+    """The bound beyond which the exact signed-rank tests of each pair pass."""
+    # What the tests say changes only where two moved differences become equal in size: at the averages of two differences
     from ..models import signed_rank, tie_decimals
 
     decimals = tie_decimals(wide.to_numpy())
@@ -204,15 +194,8 @@ def rank_bounds(wide: pd.DataFrame, pairs: pd.DataFrame, alpha: float) -> list[f
             below = signed_rank(d - bound, alternative="less", decimals=decimals).p
             return max(above, below) < alpha
 
-        high = 2 * float(np.abs(d).max()) + 1 if len(d) else 0.0
-        if not len(d) or not passes(high):
-            found.append(float("nan"))
-            continue
-        low = 0.0
-        for _ in range(STEPS):
-            middle = (low + high) / 2
-            low, high = (low, middle) if passes(middle) else (middle, high)
-            if high - low < 1e-6 * max(high, 1e-9):
-                break
-        found.append(high)
+        edges = np.unique(np.round(np.abs(d[:, None] + d) / 2, decimals))
+        between = [*(edges[1:] + edges[:-1]) / 2, *(2 * edges[-1:] + 1)]
+        place = bisect_left(between, True, key=passes)
+        found.append(float(edges[place]) if place < len(edges) else float("nan"))
     return found

@@ -259,7 +259,7 @@ def _explain_fault(message: str, lines: list[str]) -> tuple[int | None, str, str
     """Return row, column, value, problem and remedy for a fault of the TOML text."""
     place = re.search(r"at line (\d+)", message)
     row = int(place[1]) if place else len(lines)
-    line = lines[row - 1].strip() if 0 < row <= len(lines) else ""
+    line = lines[row - 1].strip()
     # the parser often notices a fault one line late: an open quotation or bracket ends on the next line
     key, _, value = (part.strip() for part in line.partition("="))
     value = re.sub(r"\s+#.*$", "", value)
@@ -310,17 +310,19 @@ def read_seconds(settings: Settings, path: tuple[str, ...], name: str, findings:
                 remedy = slip.remedy if slip.offer else f'write {short} = "5:00" or {name} = 300'
                 findings.problem(SETTINGS_FILE, row, key, value, slip.problem, remedy.replace("KEY", short))
                 return None
-        elif key == short or isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            unclear = "seconds or minutes? the name does not say" if isinstance(value, int | float) else "not a time"
-            low, high = _LIMITS[name]
-            remedy = f'write {name} = 300 or {short} = "5:00"'
-            if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
-                as_minutes = f'{short} = "{value}:00" for minutes, or ' if low <= 60 * value <= high else ""
-                remedy = f"write {as_minutes}{name} = {value} for seconds"
-            findings.problem(SETTINGS_FILE, row, key, value, unclear, remedy)
-            return None
-        else:
+            continue
+        number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        if number and key == name:
             values.append((key, row, float(value)))
+            continue
+        low, high = _LIMITS[name]
+        remedy = f'write {name} = 300 or {short} = "5:00"'
+        if number and isinstance(value, int) and low <= value <= high:
+            as_minutes = f'{short} = "{value}:00" for minutes, or ' if 60 * value <= high else ""
+            remedy = f"write {as_minutes}{name} = {value} for seconds"
+        unclear = "seconds or minutes? the name does not say" if number else "not a time"
+        findings.problem(SETTINGS_FILE, row, key, value, unclear, remedy)
+        return None
     if len(values) == 2 and values[0][2] != values[1][2]:
         key, row, value = values[1]
         findings.problem(SETTINGS_FILE, row, key, f"{value:g}", f"{name} and {key} disagree", "keep one of them")
@@ -379,7 +381,7 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
                 complain(name, f"{name} is missing", f'write {name} = 300, or {name[:-2]} = "5:00"')
             seconds = getattr(common, name, math.nan)
         elif seconds is not None and not low <= seconds <= high:
-            minutes = seconds < low and low <= 60 * seconds <= high
+            minutes = low <= 60 * seconds <= high
             complain(
                 sorted(known)[-1],
                 f"outside {low:g} to {high:g} s" + (": minutes typed as seconds?" if minutes else ""),

@@ -233,7 +233,7 @@ def test_ranks_of_five_athletes_pass_beyond_every_difference_and_those_of_four_n
     """With n athletes the smallest one-sided p is 1 / 2^n, of differences that all lie on one side: 1/32 and 1/16."""
     pair = intervals(("2", "1", -0.1, 0.1))
     wide, d = ratings(5, size)
-    assert rank_bounds(wide, pair, 0.05) == [pytest.approx(abs(d).max(), abs=2e-3)]
+    assert rank_bounds(wide, pair, 0.05) == [pytest.approx(abs(d).max(), abs=1e-9)]
     assert with_bounds(pair, wide)["smallest_bound"].tolist() == rank_bounds(wide, pair, 0.05)
     assert np.isnan(rank_bounds(wide, pair, 1 / 32)).all()
     few, _ = ratings(4, size)
@@ -252,14 +252,26 @@ def test_ranks_pass_from_their_bound_on_and_not_below(n):
         ways = ((d + at, "greater"), (d - at, "less"))
         return max(stats.wilcoxon(v, alternative=way, method="exact").pvalue for v, way in ways)
 
-    assert p(bound + 0.004) < 0.05 <= p(bound - 0.004)
+    assert p(bound + 1e-6) < 0.05 <= p(bound - 1e-6)
+
+
+def test_ratings_that_never_move_pass_with_any_bound():
+    """Six differences of 0, moved to one side: p is 1 / 2^6, whatever the bound; six of 0.3: from there on.
+
+    Of 0, 0, 0, 0, 1 and -2: just above 1 only b - 2 lies on the wrong side and is the smallest, so p is 2 / 2^6; just below 1
+    it is the second largest, and p is more than 0.05.
+    """
+    wide = pd.DataFrame({"1": np.arange(6.0), "2": np.arange(6.0)})
+    pair = intervals(("2", "1", 0.0, 0.0))
+    assert rank_bounds(wide, pair, 0.05) == [0.0] and np.isnan(rank_bounds(wide, pair, 1 / 64)).all()
+    assert rank_bounds(wide.assign(**{"2": wide["2"] + 0.3}), pair, 0.05) == [pytest.approx(0.3)]
+    assert rank_bounds(wide.assign(**{"2": wide["2"] + [0, 0, 0, 0, 1, -2]}), pair, 0.05) == [1.0]
 
 
 def test_ratings_turn_where_ranks_and_intervals_both_pass():
     wide, _ = ratings(6, 2.0)
     rows = wide.rename_axis("athlete").reset_index().melt("athlete", var_name="round_no").assign(tested=True)
-    rows["round_no"] = rows["round_no"].astype(int)  # as they are typed
-    before = rows.assign(round_no=0, tested=False)
+    before = rows.assign(round_no="0", tested=False)
     ranks = rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.05)[0]
     for end in (0.2, 20.0):
         found = by_bound(("2", "1", -end, end), labels=("1", "2"), ordinal=True, rows=pd.concat([before, rows]))
