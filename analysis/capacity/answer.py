@@ -278,25 +278,12 @@ CAUTION_WORK = "fitter athletes may do more work in a round, which can hide or r
 
 
 def answer_capacity(
-    rows: pd.DataFrame,
-    capacity: pd.DataFrame,
-    athletes: pd.DataFrame,
-    outcome: str,
-    *,
-    smallest_effect: float,
-    capacity_step: float | None = None,
-    contrast_step: float | None = None,
-    direction: str = "lower",
-    alpha: float = 0.05,
-    covariates: Sequence[str] | None = None,
-    covariates_why: str = "as planned",
-    seed: int = 0,
-    smallest_effects: Mapping[str, float] | None = None,
-    alternative_rows: Mapping[str, pd.DataFrame] | None = None,
-    limit: tuple[float, float] | None = None,
-    round_variable: str = "round_no",
-    chart: bool = True,
-) -> CapacityAnswer | Refused:
+    rows: pd.DataFrame, capacity: pd.DataFrame, athletes: pd.DataFrame, outcome: str, *, smallest_effect: float,
+    capacity_step: float | None = None, contrast_step: float | None = None, direction: str = "lower",
+    alpha: float = 0.05, covariates: Sequence[str] | None = None, covariates_why: str = "as planned", seed: int = 0,
+    smallest_effects: Mapping[str, float] | None = None, alternative_rows: Mapping[str, pd.DataFrame] | None = None,
+    limit: tuple[float, float] | None = None, round_variable: str = "round_no", chart: bool = True,
+) -> CapacityAnswer | Refused:  # fmt: skip
     """Answer whether fitter athletes respond less, for one outcome.
 
     Parameters

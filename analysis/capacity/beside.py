@@ -38,16 +38,9 @@ BESIDE_COLUMNS = (
 
 
 def beside_table(
-    data: pd.DataFrame,
-    capacity: pd.DataFrame,
-    fit: CapacityFit,
-    *,
-    apart: float,
-    smallest_effect: float,
-    smallest_effects: Mapping[str, float],
-    direction: str,
-    level: float,
-) -> pd.DataFrame:
+    data: pd.DataFrame, capacity: pd.DataFrame, fit: CapacityFit, *, apart: float, smallest_effect: float,
+    smallest_effects: Mapping[str, float], direction: str, level: float,
+) -> pd.DataFrame:  # fmt: skip
     """Answer the question of heart rate in bpm and in percent of the measured maximum; empty where one is not there."""
     outcome = fit.outcome
     if outcome not in IN_BPM and outcome != SHARE:
@@ -327,18 +320,10 @@ CHOICES = ("outcome", "scaling", "covariates", "rows", "athletes", "left_out_ath
 
 
 def specifications(
-    rows: pd.DataFrame,
-    capacity: pd.DataFrame,
-    athletes: pd.DataFrame,
-    outcome: str,
-    *,
-    smallest_effect: float,
-    contrast_step: float,
-    covariates: Sequence[str] = (),
-    level: float = 0.95,
-    smallest_effects: Mapping[str, float] | None = None,
-    alternative_rows: Mapping[str, pd.DataFrame] | None = None,
-) -> Specifications:
+    rows: pd.DataFrame, capacity: pd.DataFrame, athletes: pd.DataFrame, outcome: str, *, smallest_effect: float,
+    contrast_step: float, covariates: Sequence[str] = (), level: float = 0.95,
+    smallest_effects: Mapping[str, float] | None = None, alternative_rows: Mapping[str, pd.DataFrame] | None = None,
+) -> Specifications:  # fmt: skip
     """Fit the planned analysis and every other reasonable one."""
     # Outcomes (bpm, late in the round, peak, percent of measured maximum, percent of reserve), scalings of
     # capacity, sets of covariates that leave 8 residual degrees of freedom, rounds of any validity or at

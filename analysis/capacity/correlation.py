@@ -21,17 +21,9 @@ MINIMUM_ATHLETES = 3
 
 
 def correlate(
-    data: pd.DataFrame,
-    x: str,
-    y: str,
-    *,
-    method: str = "pearson",
-    interval: str | None = None,
-    level: float = 0.95,
-    alternative: str = "two-sided",
-    seed: int = 0,
-    n_resamples: int = 9999,
-) -> Correlation:
+    data: pd.DataFrame, x: str, y: str, *, method: str = "pearson", interval: str | None = None, level: float = 0.95,
+    alternative: str = "two-sided", seed: int = 0, n_resamples: int = 9999,
+) -> Correlation:  # fmt: skip
     """Correlate two values of the athletes.
 
     Parameters
@@ -114,14 +106,9 @@ def correlate(
 
 
 def partial_correlation(
-    data: pd.DataFrame,
-    x: str,
-    y: str,
-    *,
-    covariates: Sequence[str],
-    level: float = 0.95,
+    data: pd.DataFrame, x: str, y: str, *, covariates: Sequence[str], level: float = 0.95,
     alternative: str = "two-sided",
-) -> Correlation:
+) -> Correlation:  # fmt: skip
     """Correlate two values of the athletes at equal covariates.
 
     Parameters

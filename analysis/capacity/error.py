@@ -21,16 +21,9 @@ DRAWS = 20_000
 
 
 def correct_for_error(
-    r: float,
-    n: int,
-    *,
-    retest_sd: float | None = None,
-    prediction_see: float | None = None,
-    capacity_sd: float,
-    outcome_reliability: float | None = None,
-    level: float = 0.95,
-    seed: int = 0,
-) -> ErrorCorrection:
+    r: float, n: int, *, retest_sd: float | None = None, prediction_see: float | None = None, capacity_sd: float,
+    outcome_reliability: float | None = None, level: float = 0.95, seed: int = 0,
+) -> ErrorCorrection:  # fmt: skip
     """Correct a correlation (and give the factor for the slope) for the error of the fitness test.
 
     Parameters
@@ -135,17 +128,9 @@ def correct_for_error(
 
 
 def correct_slope(
-    slope: float,
-    standard_error: float,
-    df: float,
-    *,
-    kind: str,
-    error_sd: float,
-    capacity_sd: float,
-    n: int,
-    level: float = 0.95,
-    seed: int = 0,
-) -> tuple[float, float, float]:
+    slope: float, standard_error: float, df: float, *, kind: str, error_sd: float, capacity_sd: float, n: int,
+    level: float = 0.95, seed: int = 0,
+) -> tuple[float, float, float]:  # fmt: skip
     """Correct a slope on measured capacity for the error of the fitness test."""
     from scipy.special import stdtrit
 
@@ -257,15 +242,9 @@ REFERENCE_WORDS = "adults of 20 to 29 years (Loe 2013 PLoS ONE 8:e64319, spread 
 
 
 def error_table(
-    points: pd.DataFrame,
-    capacity: pd.DataFrame,
-    planned: Prepared,
-    fit: CapacityFit,
-    *,
-    unit: str,
-    step: float,
+    points: pd.DataFrame, capacity: pd.DataFrame, planned: Prepared, fit: CapacityFit, *, unit: str, step: float,
     seed: int,
-) -> tuple[pd.DataFrame, ErrorCorrection | None, tuple[str, ...]]:
+) -> tuple[pd.DataFrame, ErrorCorrection | None, tuple[str, ...]]:  # fmt: skip
     """Say what the test's error does to the correlation and to the planned effect, and what the narrow range does."""
     used = capacity[capacity["athlete"].astype(str).isin(points["athlete"])]
     used, part, fit, notes = _one_kind(used, planned, fit)

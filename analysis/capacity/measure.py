@@ -141,16 +141,10 @@ CAPACITY_COLUMNS = (
 
 
 def measure_capacity(
-    aerobic_tests: pd.DataFrame,
-    athletes: pd.DataFrame,
-    *,
-    sessions: pd.DataFrame | None = None,
-    primary_session: str | None = None,
-    unit: str = "mL/kg/min",
-    within_days: int = WITHIN_DAYS,
-    attendance: pd.DataFrame | None = None,
-    gas_exchange: Mapping[str, pd.DataFrame] | None = None,
-) -> pd.DataFrame:
+    aerobic_tests: pd.DataFrame, athletes: pd.DataFrame, *, sessions: pd.DataFrame | None = None,
+    primary_session: str | None = None, unit: str = "mL/kg/min", within_days: int = WITHIN_DAYS,
+    attendance: pd.DataFrame | None = None, gas_exchange: Mapping[str, pd.DataFrame] | None = None,
+) -> pd.DataFrame:  # fmt: skip
     """Turn aerobic tests into one capacity per athlete.
 
     Parameters

@@ -40,15 +40,9 @@ class ActivityAnswer(Result):
 
 
 def fitness_and_activity(
-    rounds: pd.DataFrame,
-    capacity: pd.DataFrame,
-    *,
-    outcome: str = "hr_mean_bpm",
-    smallest_effect: float = 5.0,
-    smallest_share: float = SMALLEST_SHARE,
-    contrast_step: float = 10.0,
-    seed: int = 0,
-) -> ActivityAnswer:
+    rounds: pd.DataFrame, capacity: pd.DataFrame, *, outcome: str = "hr_mean_bpm", smallest_effect: float = 5.0,
+    smallest_share: float = SMALLEST_SHARE, contrast_step: float = 10.0, seed: int = 0,
+) -> ActivityAnswer:  # fmt: skip
     """Ask whether fitter athletes do more, beside whether their heart rate is lower.
 
     Parameters

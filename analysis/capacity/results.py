@@ -248,14 +248,9 @@ DIRECTIONS = ("lower", "higher", "differs")
 
 
 def judge(
-    ci_low: float,
-    ci_high: float,
-    ci90_low: float,
-    ci90_high: float,
-    *,
-    smallest_effect: float,
+    ci_low: float, ci_high: float, ci90_low: float, ci90_high: float, *, smallest_effect: float,
     direction: str = "lower",
-) -> str:
+) -> str:  # fmt: skip
     """Judge an effect by its two intervals."""
     # The first question is an equivalence test (two one-sided tests at alpha); it comes first, so that an
     # effect too small to matter is called negligible even where it differs from 0.

@@ -231,19 +231,9 @@ class Session:
 
 
 def clean_evening(
-    study,
-    evening: Evening,
-    files: pd.DataFrame,
-    rows: pd.DataFrame,
-    *,
-    groups: dict[str, str],
-    facts: dict[str, AthleteFacts],
-    rules: CleaningRules,
-    decisions: list[dict],
-    keep_in,
-    remarks: list,
-    warnings: list,
-) -> Session:
+    study, evening: Evening, files: pd.DataFrame, rows: pd.DataFrame, *, groups: dict[str, str],
+    facts: dict[str, AthleteFacts], rules: CleaningRules, decisions: list[dict], keep_in, remarks: list, warnings: list,
+) -> Session:  # fmt: skip
     """Read, place, cut and flag the recordings of one session."""
     out = Session()
     everyone = list(dict.fromkeys([*rows["athlete"], *files["athlete"]]))

@@ -464,16 +464,9 @@ class Spans:
 
 
 def spans_of(
-    clock: np.ndarray,
-    rates: np.ndarray,
-    codes: np.ndarray,
-    gap_limit: float,
-    stops: Sequence = (),
-    *,
-    lost: Sequence | None = None,
-    bells: Sequence = (),
-    at_changes: bool = False,
-) -> Spans:
+    clock: np.ndarray, rates: np.ndarray, codes: np.ndarray, gap_limit: float, stops: Sequence = (), *,
+    lost: Sequence | None = None, bells: Sequence = (), at_changes: bool = False,
+) -> Spans:  # fmt: skip
     """Give each sample with a heart rate the time it stands for, half-way to its neighbours."""
     there = np.isfinite(rates)
     time, rates, codes = clock[there], rates[there], codes[there]

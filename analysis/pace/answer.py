@@ -40,14 +40,9 @@ class PaceAnswer(Result):
 
 
 def answer_pace(
-    pace: pd.DataFrame,
-    windows: pd.DataFrame,
-    rows: pd.DataFrame,
-    *,
-    words: PaceWords | None = None,
-    n_boot: int = 1000,
-    seed: int = 0,
-) -> PaceAnswer:
+    pace: pd.DataFrame, windows: pd.DataFrame, rows: pd.DataFrame, *, words: PaceWords | None = None,
+    n_boot: int = 1000, seed: int = 0,
+) -> PaceAnswer:  # fmt: skip
     """Join what raters marked with the clock and heart rate.
 
     Parameters

@@ -82,15 +82,9 @@ class DesignAnswer(Result):
 
 
 def answer_design(
-    protocol,
-    plan=None,
-    assumptions: Assumptions | dict | None = None,
-    n: int | None = None,
-    *,
-    published: tuple[float, int] | None = None,
-    adjust: tuple[str, ...] | None = None,
-    capacity_step: float = 10.0,
-) -> DesignAnswer:
+    protocol, plan=None, assumptions: Assumptions | dict | None = None, n: int | None = None, *,
+    published: tuple[float, int] | None = None, adjust: tuple[str, ...] | None = None, capacity_step: float = 10.0,
+) -> DesignAnswer:  # fmt: skip
     """Say for every planned question what a study of n athletes can answer.
 
     Parameters

@@ -127,16 +127,9 @@ def normal_levels(fractions, *, rule: str = "obrien-fleming", alpha: float = 0.0
 
 
 def plan_looks(
-    sizes: Sequence[int],
-    *,
-    rule: str = "obrien-fleming",
-    alpha: float = 0.05,
-    rounds: int = 4,
-    icc: float = 0.6,
-    missing: float = 0.0,
-    n_studies: int = 40_000,
-    seed: int = 0,
-) -> Looks:
+    sizes: Sequence[int], *, rule: str = "obrien-fleming", alpha: float = 0.05, rounds: int = 4, icc: float = 0.6,
+    missing: float = 0.0, n_studies: int = 40_000, seed: int = 0,
+) -> Looks:  # fmt: skip
     """Give each planned look its level, calibrated by simulated studies at these sizes.
 
     When to use: before the data, where athletes are added in groups and the data are looked at between. When not: after a look
@@ -288,15 +281,9 @@ class AfterLooks(Result):
 
 
 def estimate_after_looks(
-    estimate: float,
-    standard_error: float,
-    df: float,
-    *,
-    looks: Looks,
-    n_athletes: int,
-    question: str = "rounds",
+    estimate: float, standard_error: float, df: float, *, looks: Looks, n_athletes: int, question: str = "rounds",
     planned_effect: float | None = None,
-) -> AfterLooks:
+) -> AfterLooks:  # fmt: skip
     """Correct an estimate for the looks that came before it.
 
     When to use: at a planned look, for the change from the first to the last round or the slope of capacity. When not: for

@@ -75,17 +75,10 @@ class Pairing(Result):
 
 
 def pair_athletes(
-    athletes: pd.DataFrame | Iterable[str],
-    rounds: int,
-    *,
-    avoid: Iterable[tuple[str, str]] = (),
-    guests: int = 0,
-    unavailable: Mapping[str, Iterable[int] | str] | None = None,
-    mass_limit_kg: float | None = None,
-    same_group: bool = False,
-    keep: bool = False,
-    seed: int = 0,
-) -> Pairing:
+    athletes: pd.DataFrame | Iterable[str], rounds: int, *, avoid: Iterable[tuple[str, str]] = (), guests: int = 0,
+    unavailable: Mapping[str, Iterable[int] | str] | None = None, mass_limit_kg: float | None = None,
+    same_group: bool = False, keep: bool = False, seed: int = 0,
+) -> Pairing:  # fmt: skip
     """Pair athletes for every round.
 
     Parameters

@@ -295,14 +295,9 @@ class Assurance(Result):
 
 
 def assure_design(
-    design: Design | Mapping,
-    truth: Assumptions | Mapping | None = None,
-    *,
-    ranges: Mapping[str, tuple[float, float]] | None = None,
-    n_draws: int = 200,
-    n_studies: int = 50,
-    seed: int = 0,
-) -> Assurance:
+    design: Design | Mapping, truth: Assumptions | Mapping | None = None, *,
+    ranges: Mapping[str, tuple[float, float]] | None = None, n_draws: int = 200, n_studies: int = 50, seed: int = 0,
+) -> Assurance:  # fmt: skip
     """Average the chance of a clear answer over everything that is left open.
 
     When to use: beside the power at one assumed truth, which says nothing of how sure that truth is. When not: as a reason to

@@ -124,15 +124,9 @@ def equivalence_power(
 
 
 def plateau_power(
-    *,
-    n: int,
-    rounds: int,
-    bound: float,
-    sd_within: float,
-    from_round: int | None = None,
-    profile: Sequence[float] | None = None,
-    alpha: float = 0.05,
-) -> float:
+    *, n: int, rounds: int, bound: float, sd_within: float, from_round: int | None = None,
+    profile: Sequence[float] | None = None, alpha: float = 0.05,
+) -> float:  # fmt: skip
     """Power of the plateau rule: every pair of rounds from one round on is equivalent."""
     # Compound symmetry and complete data: all pairs are equivalent where the range of the round means, plus
     # the width of the 90 % interval, stays inside the bound. The range of normal means is integrated
@@ -273,14 +267,9 @@ class CovariancePower(Result):
 
 
 def compare_covariances(
-    design: Design | dict,
-    truth: Assumptions | dict | None = None,
-    *,
-    outcome: str = "heart_rate",
-    effect: float | None = None,
-    n_studies: int = 5000,
-    seed: int = 0,
-) -> CovariancePower:
+    design: Design | dict, truth: Assumptions | dict | None = None, *, outcome: str = "heart_rate",
+    effect: float | None = None, n_studies: int = 5000, seed: int = 0,
+) -> CovariancePower:  # fmt: skip
     """Simulate the tests over rounds under three covariances, beside the formula.
 
     Parameters
@@ -335,14 +324,9 @@ def round_covariance(rounds: int, *, sd_between: float, sd_within: float, kind: 
 
 
 def simulate_rounds_power(
-    *,
-    n: int,
-    means: Sequence[float],
-    covariance: np.ndarray,
-    alpha: float = 0.05,
-    n_studies: int = 10_000,
+    *, n: int, means: Sequence[float], covariance: np.ndarray, alpha: float = 0.05, n_studies: int = 10_000,
     seed: int = 0,
-) -> pd.DataFrame:
+) -> pd.DataFrame:  # fmt: skip
     """Simulated power of the tests over rounds, under any covariance of an athlete's rounds."""
     # Complete data. Then the mixed model's Kenward-Roger test is the repeated-measures F wherever the
     # athletes' variance is estimated above 0, and the cluster-robust CR2 test is Hotelling's T² on n − 1

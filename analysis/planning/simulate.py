@@ -101,14 +101,9 @@ def simulate_studies(
 
 
 def simulate_grid(
-    designs: Sequence | Mapping,
-    truths: Sequence | Mapping = (None,),
-    *,
-    n_studies: int = 2000,
-    seed: int = 0,
-    n_jobs: int = -1,
-    backend: str | None = None,
-) -> SimulatedGrid:
+    designs: Sequence | Mapping, truths: Sequence | Mapping = (None,), *, n_studies: int = 2000, seed: int = 0,
+    n_jobs: int = -1, backend: str | None = None,
+) -> SimulatedGrid:  # fmt: skip
     """Simulate every design under every truth, on all cores.
 
     Parameters

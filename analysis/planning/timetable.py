@@ -120,15 +120,9 @@ class Timetable(Result):
 
 
 def make_timetable(
-    protocol,
-    *,
-    athletes: int | Sequence[str] | Pairing,
-    sampling: Sampling | Mapping | None = None,
-    start: str = "common",
-    start_clock: str = "",
-    unsampled: Sequence[str] = (),
-    kept: Pairing | None = None,
-) -> Timetable:
+    protocol, *, athletes: int | Sequence[str] | Pairing, sampling: Sampling | Mapping | None = None,
+    start: str = "common", start_clock: str = "", unsampled: Sequence[str] = (), kept: Pairing | None = None,
+) -> Timetable:  # fmt: skip
     """Work out when each mat starts and who can be sampled when.
 
     Parameters

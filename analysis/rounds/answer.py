@@ -81,20 +81,11 @@ class RoundsAnswer(Result):
 
 
 def answer_rounds(
-    data: pd.DataFrame,
-    outcome: str,
-    *,
-    smallest_effect: float,
-    alpha: float = 0.05,
-    limit: tuple[float, float] | None = None,
-    role: str = "primary",
-    ordinal: bool = False,
-    flagged_kept: pd.DataFrame | None = None,
-    other_outcomes: Mapping[str, float] | None = None,
-    leave_out: Mapping[str, Sequence[str]] | None = None,
-    round_variable: str = "round_no",
-    seed: int = 0,
-) -> RoundsAnswer:
+    data: pd.DataFrame, outcome: str, *, smallest_effect: float, alpha: float = 0.05,
+    limit: tuple[float, float] | None = None, role: str = "primary", ordinal: bool = False,
+    flagged_kept: pd.DataFrame | None = None, other_outcomes: Mapping[str, float] | None = None,
+    leave_out: Mapping[str, Sequence[str]] | None = None, round_variable: str = "round_no", seed: int = 0,
+) -> RoundsAnswer:  # fmt: skip
     """Answer for one outcome: does it change over the rounds, and where does it stop changing?
 
     When to use: for a whole evening's answer, with everything that belongs beside it. The parts can be called by

@@ -13,15 +13,9 @@ from .prepare import RoundRows, prepare_rounds
 
 
 def equivalence(
-    data: pd.DataFrame,
-    outcome: str,
-    *,
-    low: float,
-    high: float,
-    kind: str = "successive",
-    alpha: float = 0.05,
+    data: pd.DataFrame, outcome: str, *, low: float, high: float, kind: str = "successive", alpha: float = 0.05,
     ordinal: bool = False,
-) -> pd.DataFrame:
+) -> pd.DataFrame:  # fmt: skip
     """Test whether differences between rounds lie within bounds (two one-sided tests).
 
     When to use: to say that a change is smaller than matters. When not: with bounds chosen after seeing the data.
@@ -78,16 +72,9 @@ def equivalence(
 
 
 def equivalence_of(
-    rows: RoundRows,
-    fit,
-    *,
-    low: float,
-    high: float,
-    kind: str = "successive",
-    alpha: float = 0.05,
-    ordinal: bool = False,
-    contrasts: pd.DataFrame | None = None,
-) -> pd.DataFrame:
+    rows: RoundRows, fit, *, low: float, high: float, kind: str = "successive", alpha: float = 0.05,
+    ordinal: bool = False, contrasts: pd.DataFrame | None = None,
+) -> pd.DataFrame:  # fmt: skip
     """Compute `equivalence` from prepared rows and their fitted model."""
     check_bounds(low, high, alpha)
     contrasts = contrast_table(fit, kind=kind) if contrasts is None else contrasts
@@ -233,15 +220,9 @@ def find_plateau(
 
 
 def plateau_of(
-    rows: RoundRows,
-    fit,
-    *,
-    low: float,
-    high: float,
-    alpha: float,
-    ordinal: bool = False,
+    rows: RoundRows, fit, *, low: float, high: float, alpha: float, ordinal: bool = False,
     pairwise: pd.DataFrame | None = None,
-) -> Plateau:
+) -> Plateau:  # fmt: skip
     """Compute `find_plateau` from prepared rows and their fitted model."""
     options = {"kind": "pairwise", "alpha": alpha, "ordinal": ordinal, "contrasts": pairwise}
     pairs = equivalence_of(rows, fit, low=low, high=high, **options)

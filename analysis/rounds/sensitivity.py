@@ -28,19 +28,10 @@ COLUMNS = (
 
 
 def sensitivity_table(
-    *,
-    main: RoundsComparison,
-    rows: RoundRows,
-    steps: pd.DataFrame,
-    plateau_from: str,
-    ranks: RoundsRanks | None,
-    tipping: TippingPoint | None,
-    bounds: LimitBounds | None,
-    ways: Mapping[str, tuple[pd.DataFrame, str, float]],
-    smallest_effect: float,
-    alpha: float,
-    ordinal: bool,
-) -> pd.DataFrame:
+    *, main: RoundsComparison, rows: RoundRows, steps: pd.DataFrame, plateau_from: str, ranks: RoundsRanks | None,
+    tipping: TippingPoint | None, bounds: LimitBounds | None, ways: Mapping[str, tuple[pd.DataFrame, str, float]],
+    smallest_effect: float, alpha: float, ordinal: bool,
+) -> pd.DataFrame:  # fmt: skip
     """Collect the ways of analysing, each with the change from the first to the last round."""
     last = steps.iloc[-1]
     first, final = rows.labels[0], rows.labels[-1]

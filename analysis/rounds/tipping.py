@@ -64,14 +64,9 @@ class TippingPoint(Result):
 
 
 def tipping_point(
-    data: pd.DataFrame,
-    outcome: str,
-    *,
-    smallest_effect: float,
-    alpha: float = 0.05,
-    largest_shift: float | None = None,
-    seed: int = 0,
-) -> TippingPoint | None:
+    data: pd.DataFrame, outcome: str, *, smallest_effect: float, alpha: float = 0.05,
+    largest_shift: float | None = None, seed: int = 0,
+) -> TippingPoint | None:  # fmt: skip
     """Shift the missing rounds away from what the model expects until a label changes.
 
     When to use: where rounds are missing because people were exhausted, hurt or had to leave. When not: to repair missing
@@ -130,14 +125,9 @@ def tipping_point(
 
 
 def tipping_of(
-    rows: RoundRows,
-    *,
-    smallest_effect: float,
-    alpha: float = 0.05,
-    largest_shift: float | None = None,
-    seed: int = 0,
+    rows: RoundRows, *, smallest_effect: float, alpha: float = 0.05, largest_shift: float | None = None, seed: int = 0,
     main: RoundsComparison | None = None,
-) -> TippingPoint | None:
+) -> TippingPoint | None:  # fmt: skip
     """Compute `tipping_point` from prepared rows and, where given, by the model of the main analysis."""
     smallest_effect = check_effect(smallest_effect)
     check_bounds(-smallest_effect, smallest_effect, alpha)

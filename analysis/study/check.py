@@ -151,15 +151,11 @@ class CheckReport(Result):
 
 
 def check_study(
-    folder: str | Path,
-    *,
-    today: dt.date | None = None,
-    inspect: Callable[[Path], object] | None = None,
+    folder: str | Path, *, today: dt.date | None = None, inspect: Callable[[Path], object] | None = None,
     look: Callable[[Study], tuple[tuple[str, ...], str]] | None = None,
-    readers: Iterable[Callable[[dict], object]] = (),
-    judge: Callable[[Study], Iterable[Problem]] | None = None,
+    readers: Iterable[Callable[[dict], object]] = (), judge: Callable[[Study], Iterable[Problem]] | None = None,
     read_gas: Callable[[Path], object] | None = None,
-) -> CheckReport:
+) -> CheckReport:  # fmt: skip
     """Look through a study folder without raising on what does not fit.
 
     Parameters

@@ -365,14 +365,9 @@ def check_files(folder: Path, tables: dict[str, pd.DataFrame], inventory: Invent
 
 
 def check_unlisted(
-    names: Iterable[str],
-    recordings: pd.DataFrame,
-    survey: pd.DataFrame,
-    codes: list[str],
-    gone: frozenset[str],
-    sessions: pd.DataFrame,
-    findings: Findings,
-) -> None:
+    names: Iterable[str], recordings: pd.DataFrame, survey: pd.DataFrame, codes: list[str], gone: frozenset[str],
+    sessions: pd.DataFrame, findings: Findings,
+) -> None:  # fmt: skip
     """Name the recordings that belong to nobody; those of people who withdrew are counted, not named."""
     listed = {f.replace("\\", "/").removeprefix("recordings/") for f in [*recordings["file"], *survey["file"]]}
     pairs = set(zip(recordings["session"], recordings["athlete"], strict=True))

@@ -371,17 +371,9 @@ def _date_order(settings: Settings, findings: Findings) -> str:
 
 
 def _validate(
-    folder: Path,
-    protocol: Protocol,
-    settings: Settings,
-    context: Context,
-    inventory: Inventory,
-    today: dt.date,
-    raws: dict[str, RawTable],
-    findings: Findings,
-    *,
-    aside: frozenset[tuple] = frozenset(),
-) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:
+    folder: Path, protocol: Protocol, settings: Settings, context: Context, inventory: Inventory, today: dt.date,
+    raws: dict[str, RawTable], findings: Findings, *, aside: frozenset[tuple] = frozenset(),
+) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:  # fmt: skip
     """Convert and check all tables; return them, and why who is not analysed."""
     tables = {name: empty_table(name) for name in TABLES}
     tables |= {name: convert_table(raw, context, findings) for name, raw in raws.items() if raw.columns}

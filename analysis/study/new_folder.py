@@ -83,16 +83,9 @@ def unit_words(column: Column) -> str:
 
 
 def settings_text(
-    *,
-    rounds: int,
-    work_s: float,
-    rest_s: float,
-    scale: str,
-    survey: bool,
-    tests: Iterable[str] = (),
-    training: bool = False,
-    athletes: int = 0,
-) -> str:
+    *, rounds: int, work_s: float, rest_s: float, scale: str, survey: bool, tests: Iterable[str] = (),
+    training: bool = False, athletes: int = 0,
+) -> str:  # fmt: skip
     """Return study.toml of a new folder."""
     if survey:
         return read_template("survey.toml")
@@ -167,18 +160,10 @@ def texts_to_rewrite(*, training: bool = False) -> dict[str, str]:
 
 
 def new_study(
-    folder: str | Path,
-    *,
-    tests: Iterable[str] = (),
-    rounds: int = 4,
-    work: str | float = "5:00",
-    rest: str | float = "2:00",
-    scale: str = "6-20",
-    survey: bool = False,
-    training: bool = False,
-    workbook: bool = True,
-    athletes: int = 0,
-) -> Path:
+    folder: str | Path, *, tests: Iterable[str] = (), rounds: int = 4, work: str | float = "5:00",
+    rest: str | float = "2:00", scale: str = "6-20", survey: bool = False, training: bool = False,
+    workbook: bool = True, athletes: int = 0,
+) -> Path:  # fmt: skip
     """Make an empty study folder.
 
     Parameters
@@ -379,14 +364,9 @@ def _write_csv(path: Path, names: list[str], units: list[str], rows: Sequence[Ma
 
 
 def _write_workbook(
-    path: Path,
-    sheets: tuple[str, ...],
-    tests: tuple[str, ...],
-    scale: str,
-    survey: bool,
-    training: bool,
+    path: Path, sheets: tuple[str, ...], tests: tuple[str, ...], scale: str, survey: bool, training: bool,
     known: dict[str, list[dict[str, str]]],
-) -> None:
+) -> None:  # fmt: skip
     tabs, described = [], []
     for table in sheets:
         names, units = _heads(table, tests, scale, training)
@@ -411,14 +391,9 @@ def make_codes(n: int) -> list[str]:
 
 
 def known_rows(
-    codes: Sequence[str],
-    rounds: int,
-    *,
-    session: str = "1",
-    tests: Sequence[str] = (),
-    opponents: Mapping[tuple[str, int], str] | None = None,
-    order: Mapping[int, Sequence[str]] | None = None,
-) -> dict[str, list[dict[str, str]]]:
+    codes: Sequence[str], rounds: int, *, session: str = "1", tests: Sequence[str] = (),
+    opponents: Mapping[tuple[str, int], str] | None = None, order: Mapping[int, Sequence[str]] | None = None,
+) -> dict[str, list[dict[str, str]]]:  # fmt: skip
     """Return the keys that are known before the evening, for each table: what the printed sheets say as well."""
     opponents, order = opponents or {}, order or {}
     rows = [

@@ -32,14 +32,9 @@ FEWEST_ATHLETES = 3
 
 
 def check_tables(
-    tables: Tables,
-    protocol: Protocol,
-    today: dt.date,
-    findings: Findings,
-    *,
-    aside: frozenset[tuple] = frozenset(),
+    tables: Tables, protocol: Protocol, today: dt.date, findings: Findings, *, aside: frozenset[tuple] = frozenset(),
     doubtful: Callable = lambda: frozenset(),
-) -> None:
+) -> None:  # fmt: skip
     """Check everything that needs several rows or several tables; `doubtful` names the athletes with an unfit row."""
     _check_duplicates(tables, findings)
     check_codes(tables, findings)
