@@ -4,11 +4,11 @@ In: a `Study` and its recordings. Out: flagged samples, aligned clocks, round wi
 second and row in the ledger as used or set aside. Flags, never deletes. Computes no statistics of the study.
 """
 
-from .clean import CleanedStudy, clean_study, summarise_rounds
+from .clean import clean_study, summarise_rounds
 from .explore import try_rules
 from .find import find_rounds
 from .flags import CleaningRules, flag_artefacts
 
 __all__ = [
-    "CleanedStudy", "CleaningRules", "clean_study", "find_rounds", "flag_artefacts", "summarise_rounds", "try_rules",
+    "CleaningRules", "clean_study", "find_rounds", "flag_artefacts", "summarise_rounds", "try_rules",
 ]  # fmt: skip

@@ -59,64 +59,36 @@ FLAG_COLUMNS = ("session", "athlete", "flag", "seconds", "spans", "decided_by")
 
 @dataclass(frozen=True)
 class CleanedStudy(Result):
-    """A study whose recordings are flagged, aligned, cut and summarised.
+    """A study whose recordings are flagged, aligned, cut and summarised."""
 
-    Parameters
-    ----------
-    rows : DataFrame
-        One row per session, athlete and round (`ROW_COLUMNS`).
-    traces : dict of (session, athlete) -> DataFrame
-        Samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`, `hr_bpm`,
-        `flag` ("" where good), `round_no` (-1 outside rounds), `gap_after` (the time to the next heart rate is missing).
-    windows : DataFrame
-        session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"),
-        confidence.
-    clocks : DataFrame
-        One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
-        offset_source, found_offset_s, found_uncertainty_s and found_confidence (from lining the trace up with the rounds),
-        agrees ("yes", "no", or "" where it is unknown), settled ("held back", or by whom a disagreement was settled),
-        written (how the device wrote: "steadily", "on events", "at changes").
-    flags_table : DataFrame
-        session, athlete, flag, seconds, spans, decided_by.
-    overrides : DataFrame
-        The hand decisions on recordings, with the seconds that each changed.
-    bounds : DataFrame
-        Round means with bad samples set aside, kept, and replaced by the worst and best case.
-    ledger : Ledger
-        The study's ledger with the seconds of every trace and the values of every round added.
-    costs : DataFrame
-        What each rule costs: flag, seconds and rounds touched inside rounds, mean_change_bpm and largest_change_bpm of the
-        round means were its samples kept, rounds_regained (rounds that would have enough valid time without it).
-    rules : DataFrame
-        The cleaning rules and the values used.
-    missing : DataFrame
-        The rounds sparred without a mean heart rate: session, athlete, round_no, cause (two words: "clock", "shared strap",
-        "lost contact", "no recording" ...), shared_with.
-    labels : dict of str to str
-        Code -> the one secret label of that person in whatever is passed on.
-    may_show : tuple of str
-        Athletes who agreed to a figure that shows them alone; other traces stay out of figures.
-    remarks : tuple of str
-        One sentence per thing repaired, assumed or lost.
-    warnings : tuple of str
-        What a person should resolve.
-    """
-
-    rows: pd.DataFrame
+    rows: pd.DataFrame  # One row per session, athlete and round (`ROW_COLUMNS`)
+    # (session, athlete) -> samples on the timekeeper's clock: `clock_s` (seconds after midnight of the session), `elapsed_s`,
+    # `hr_bpm`, `flag` ("" where good), `round_no` (-1 outside rounds), `gap_after` (the time to the next heart rate is missing)
     traces: dict[tuple[str, str], pd.DataFrame]
+    # session, athlete, round_no, start_s, end_s (on the same clock), found_by ("clock", "protocol", "trace"), confidence
     windows: pd.DataFrame
+    # One row per recording: session, athlete, file, device, device_clock, offset_s used (device minus timekeeper),
+    # offset_source, found_offset_s, found_uncertainty_s and found_confidence (from lining the trace up with the rounds), agrees
+    # ("yes", "no", or "" where it is unknown), settled ("held back", or by whom a disagreement was settled), written (how the
+    # device wrote: "steadily", "on events", "at changes")
     clocks: pd.DataFrame
-    flags_table: pd.DataFrame
-    overrides: pd.DataFrame
-    bounds: pd.DataFrame
-    ledger: Any
-    rules: pd.DataFrame
+    flags_table: pd.DataFrame  # session, athlete, flag, seconds, spans, decided_by
+    overrides: pd.DataFrame  # The hand decisions on recordings, with the seconds that each changed
+    bounds: pd.DataFrame  # Round means with bad samples set aside, kept, and replaced by the worst and best case
+    ledger: Any  # The study's ledger with the seconds of every trace and the values of every round added
+    rules: pd.DataFrame  # The cleaning rules and the values used
+    # The rounds sparred without a mean heart rate: session, athlete, round_no, cause (two words: "clock", "shared strap", "lost
+    # contact", "no recording" ...), shared_with
     missing: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(MISSING_COLUMNS)))
+    # What each rule costs: flag, seconds and rounds touched inside rounds, mean_change_bpm and largest_change_bpm of the round
+    # means were its samples kept, rounds_regained (rounds that would have enough valid time without it)
     costs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(COST_COLUMNS)))
+    # Code -> the one secret label of that person in whatever is passed on
     labels: dict[str, str] = field(default_factory=dict)
+    # Athletes who agreed to a figure that shows them alone; other traces stay out of figures
     may_show: tuple[str, ...] = ()
-    remarks: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()  # One sentence per thing repaired, assumed or lost
+    warnings: tuple[str, ...] = ()  # What a person should resolve
 
 
 BY_HAND = "set aside by hand"

@@ -175,40 +175,23 @@ def holm(p, *, most_true: int | None = None):
 
 @dataclass(frozen=True)
 class PairedEffects(Result):
-    """Raw and standardised differences of paired values, later minus earlier.
+    """Raw and standardised differences of paired values, later minus earlier."""
 
-    Parameters
-    ----------
-    mean_difference, ci_low, ci_high : float
-        In the units of the outcome, with the interval of the paired t test.
-    sd_difference, sd_later, sd_earlier, correlation : float
-        What the standardised sizes are made of.
-    statistic, df, p : float
-        The paired t test, two-sided.
-    table : DataFrame
-        measure, estimate, ci_low, ci_high, method; rows are also found by measure: d_z, g_z, d_av, g_av, d_av_mean_sd,
-        g_av_mean_sd, d_rm.
-    n_athletes, n_left_out : int
-        Complete pairs, and those left out for a missing value.
-    level : float
-        Of the intervals.
-    warnings : tuple of str
-    """
-
-    mean_difference: float
+    mean_difference: float  # In the units of the outcome, with the interval of the paired t test
     ci_low: float
     ci_high: float
-    sd_difference: float
+    sd_difference: float  # This and the next three: what the standardised sizes are made of
     sd_later: float
     sd_earlier: float
     correlation: float
-    statistic: float
+    statistic: float  # The paired t test, two-sided
     df: float
     p: float
+    # measure (d_z, g_z, d_av, g_av, d_av_mean_sd, g_av_mean_sd, d_rm), estimate, ci_low, ci_high, method; also by measure
     table: pd.DataFrame
-    n_athletes: int
-    n_left_out: int
-    level: float
+    n_athletes: int  # Complete pairs
+    n_left_out: int  # Left out for a missing value
+    level: float  # Of the intervals
     warnings: tuple[str, ...] = ()
     method: str = "paired differences, later minus earlier"
 

@@ -18,28 +18,14 @@ SHORT_TYPES = {"ICC(A,1)": "ICC(2,1)", "ICC(C,1)": "ICC(3,1)", "ICC(A,k)": "ICC(
 
 @dataclass(frozen=True)
 class Kappa(Result):
-    """Agreement of two raters beyond chance.
+    """Agreement of two raters beyond chance."""
 
-    Parameters
-    ----------
-    estimate : float
-        Cohen's kappa; missing where both raters used one word only.
-    standard_error : float
-        For independent subjects.
-    ci_low, ci_high : float
-        95 %, normal.
-    percent_same : float
-        Share of subjects on which they agree, per cent.
-    n : int
-        Subjects.
-    """
-
-    estimate: float
-    standard_error: float
-    ci_low: float
+    estimate: float  # Cohen's kappa; missing where both raters used one word only
+    standard_error: float  # For independent subjects
+    ci_low: float  # 95 %, normal
     ci_high: float
-    percent_same: float
-    n: int
+    percent_same: float  # Share of subjects on which they agree, per cent
+    n: int  # Subjects
 
 
 def cohen_kappa(one: Sequence, other: Sequence) -> Kappa:
@@ -170,15 +156,7 @@ NO_SPARE = 1e-9
 
 @dataclass(frozen=True)
 class SecondOpinion(Result):
-    """An estimate by another library, with its t interval.
-
-    Parameters
-    ----------
-    estimate, standard_error, df, statistic, p, ci_low, ci_high : float
-    p_all : float
-        Of all conditions together, by the F form of the robust Wald test; missing for a slope.
-    n_athletes, n_observations : int
-    """
+    """An estimate by another library, with its t interval."""
 
     estimate: float
     standard_error: float
@@ -187,7 +165,7 @@ class SecondOpinion(Result):
     p: float
     ci_low: float
     ci_high: float
-    p_all: float
+    p_all: float  # Of all conditions together, by the F form of the robust Wald test; missing for a slope
     n_athletes: int
     n_observations: int
 

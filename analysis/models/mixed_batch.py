@@ -45,19 +45,11 @@ BLOCK = 1000
 
 @dataclass(frozen=True)
 class BatchTest(ByName):
-    """One test in every study; arrays over studies, also by name in brackets.
+    """One test in every study; arrays over studies, also by name in brackets."""
 
-    Parameters
-    ----------
-    estimate, standard_error : ndarray
-        Studies, or studies x coefficients where the test has several.
-    F, df_num, df_den, p : ndarray
-        Per study; missing where a study could not be fitted.
-    """
-
-    estimate: np.ndarray
+    estimate: np.ndarray  # Studies, or studies x coefficients where the test has several
     standard_error: np.ndarray
-    F: np.ndarray
+    F: np.ndarray  # This and the rest per study; missing where a study could not be fitted
     df_num: np.ndarray
     df_den: np.ndarray
     p: np.ndarray
@@ -73,23 +65,12 @@ class BatchTest(ByName):
 
 @dataclass(frozen=True)
 class BatchFit(Result):
-    """Fits of many studies.
+    """Fits of many studies."""
 
-    Parameters
-    ----------
-    studies : DataFrame
-        Per study: fitted, variance_group, variance_residual, log_likelihood, n_athletes, n_observations.
-    tests : dict
-        Name of the test to `BatchTest`; also as fit["name"].
-    coefficients : dict
-        "beta": studies x terms.
-    n_studies, n_failed : int
-    method : str
-    """
-
+    # Per study: fitted, variance_group, variance_residual, log_likelihood, n_athletes, n_observations
     studies: pd.DataFrame
-    tests: dict
-    coefficients: dict
+    tests: dict  # Name of the test to `BatchTest`; also as fit["name"]
+    coefficients: dict  # "beta": studies x terms
     n_studies: int
     n_failed: int
     method: str = "linear mixed model (REML), random intercepts, Kenward-Roger"

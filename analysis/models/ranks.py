@@ -16,39 +16,21 @@ LARGEST_WEIGHT = 1_000_000
 
 @dataclass(frozen=True)
 class SignedRank(Result):
-    """Exact signed-rank test of paired differences.
+    """Exact signed-rank test of paired differences."""
 
-    Parameters
-    ----------
-    statistic : float
-        Sum of the ranks of the positive differences.
-    p : float
-        Exact, over all flips of sign of the ranks at hand.
-    pseudomedian, ci_low, ci_high : float
-        Median of all Walsh averages (Hodges-Lehmann), with a distribution-free interval of at least `level`.
-    median : float
-        Plain median of the differences.
-    rank_biserial : float
-        Matched pairs: (positive - negative rank sum) / total, from -1 to 1.
-    n_athletes, n_nonzero, n_zero, n_left_out : int
-        Differences used, those that enter the ranks, zeros, and missing ones.
-    has_ties : bool
-        Whether ranks are shared.
-    level : float
-    """
-
-    statistic: float
-    p: float
+    statistic: float  # Sum of the ranks of the positive differences
+    p: float  # Exact, over all flips of sign of the ranks at hand
+    # Median of all Walsh averages (Hodges-Lehmann), with a distribution-free interval of at least `level`
     pseudomedian: float
     ci_low: float
     ci_high: float
-    median: float
-    rank_biserial: float
-    n_athletes: int
-    n_nonzero: int
+    median: float  # Plain median of the differences
+    rank_biserial: float  # Matched pairs: (positive - negative rank sum) / total, from -1 to 1
+    n_athletes: int  # Differences used
+    n_nonzero: int  # Those that enter the ranks
     n_zero: int
-    n_left_out: int
-    has_ties: bool
+    n_left_out: int  # Missing ones
+    has_ties: bool  # Whether ranks are shared
     level: float
     method: str
 
@@ -204,33 +186,17 @@ CELLS = 4_000_000
 
 @dataclass(frozen=True)
 class Shuffles(Result):
-    """Permutation test of several conditions within athletes.
+    """Permutation test of several conditions within athletes."""
 
-    Parameters
-    ----------
-    statistic, df_num, df_den : float
-        F of the common ranks after athletes and conditions, and its degrees of freedom.
-    p : float
-        Share of the shuffles that reach it, the one observed counted in; exact with two conditions.
-    p_approximate : float
-        Of the F distribution.
-    mean_ranks : ndarray
-        Of each condition, athletes adjusted for: 0 where an athlete's values lie on average, in shares of all values.
-    n_athletes : int
-        With two values or more.
-    n_shuffles : int
-        0 where every shuffle was counted.
-    method : str
-    """
-
-    statistic: float
+    statistic: float  # F of the common ranks after athletes and conditions
     df_num: float
     df_den: float
-    p: float
-    p_approximate: float
+    p: float  # Share of the shuffles that reach it, the one observed counted in; exact with two conditions
+    p_approximate: float  # Of the F distribution
+    # Of each condition, athletes adjusted for: 0 where an athlete's values lie on average, in shares of all values
     mean_ranks: np.ndarray
-    n_athletes: int
-    n_shuffles: int
+    n_athletes: int  # With two values or more
+    n_shuffles: int  # 0 where every shuffle was counted
     method: str
 
 

@@ -19,51 +19,28 @@ EXACT_UP_TO = 8
 
 @dataclass(frozen=True)
 class BootstrapInterval(Result):
-    """Bias-corrected and accelerated bootstrap interval.
-
-    Parameters
-    ----------
-    estimate, ci_low, ci_high, standard_error : float
-        Standard error is the standard deviation of the replicates.
-    bias_correction, acceleration : float
-        z0 and a of the method.
-    n_resamples, n_failed : int
-        Replicates, and those that had no value (all athletes alike).
-    level : float
-    method : str
-    """
+    """Bias-corrected and accelerated bootstrap interval."""
 
     estimate: float
     ci_low: float
     ci_high: float
-    standard_error: float
-    bias_correction: float
-    acceleration: float
-    n_resamples: int
-    n_failed: int
+    standard_error: float  # Standard deviation of the replicates
+    bias_correction: float  # z0 of the method
+    acceleration: float  # a of the method
+    n_resamples: int  # Replicates
+    n_failed: int  # Those that had no value (all athletes alike)
     level: float
     method: str = "bias-corrected and accelerated bootstrap"
 
 
 @dataclass(frozen=True)
 class Permutation(Result):
-    """Permutation test of a correlation.
+    """Permutation test of a correlation."""
 
-    Parameters
-    ----------
-    statistic, p : float
-        Pearson's r, and its share of permutations at least as extreme.
-    n_permutations : int
-        Looked at.
-    exact : bool
-        Whether these were all.
-    alternative, method : str
-    """
-
-    statistic: float
-    p: float
-    n_permutations: int
-    exact: bool
+    statistic: float  # Pearson's r
+    p: float  # Its share of permutations at least as extreme
+    n_permutations: int  # Looked at
+    exact: bool  # Whether these were all
     alternative: str
     method: str
 
