@@ -68,6 +68,11 @@ class AerobicScore:
     lower_is_fitter: bool = False
 
 
+def between(name: str, low: float, high: float, words: str) -> Callable[[dict, float], list[str]]:
+    """Make the check that an input lies within the validity range, which `words` state."""
+    return lambda inputs, value: [] if low <= inputs[name] <= high else [f"Outside the validity range: {words}."]
+
+
 def no_vo2max(inputs: dict) -> float:
     """Stand in for the equation of a test that gives a score only."""
     return math.nan

@@ -387,6 +387,22 @@ def _by_rule(table: pd.DataFrame, mass_kg: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["rule", "vo2max_ml_kg_min"])
 
 
+def _bruce(v: dict) -> float:
+    t = v["time_min"]
+    return 14.8 - 1.379 * t + 0.451 * t**2 - 0.012 * t**3 if v["sex"] == "M" else 4.38 * t - 3.9
+
+
+def _from_samples(v: dict) -> tuple[dict, list[str], list[str]]:
+    samples, bout = v["samples"], v.get("verification")
+    if bout is None and "verification_from_s" in v:  # test and bout in one file
+        later = pd.DataFrame(samples)["elapsed_s"] >= v["verification_from_s"]
+        samples, bout = pd.DataFrame(samples)[~later], pd.DataFrame(samples)[later]
+        bout = bout.assign(elapsed_s=bout["elapsed_s"] - v["verification_from_s"])
+    average = v.get("average", "seconds:30")
+    result = process_gas_exchange(samples, v["mass_kg"], average=average, verification=bout)
+    return {**v, "vo2max_ml_kg_min": result.value, "verdict": result.label}, [], list(result.warnings)
+
+
 def _report_check(v: dict, value: float) -> list[str]:
     said = []
     if "averaging" not in v:
@@ -473,32 +489,15 @@ EQUATIONS = (
         "gas_exchange", "gas_exchange", "gas-exchange samples of a maximal test", "the athlete's own gas exchange", COMPUTED,
         "highest average by the stated rule", lambda v: v["vo2max_ml_kg_min"], (("samples", "mass_kg"),), "the athlete",
         ("average", "verification", "verification_from_s"), error=lambda v, y: laboratory_sem(y), error_kind="retest",
-        error_note=_SEM_NOTE, error_provenance=SEM_PROVENANCE, validity="a maximal test", prepare=lambda v: _from_samples(v),
+        error_note=_SEM_NOTE, error_provenance=SEM_PROVENANCE, validity="a maximal test", prepare=_from_samples,
     ),
     AerobicEquation(
         "treadmill_bruce", "foster_1984_pollock_1982", "treadmill time, Bruce protocol (3 min a stage, speed and slope rise)",
         "men Foster 1984 Am Heart J 107:1229-1234, women Pollock 1982 Am Heart J 103:363-373", SECONDARY,
         "men 14.8 - 1.379 t + 0.451 t² - 0.012 t³, women 4.38 t - 3.9; t decimal minutes (11:42 is 11.7)",
-        lambda v: _bruce(v),
-        (("time_min", "sex"),), "not read", error=lambda v, y: 3.35 if v["sex"] == "M" else 2.7,
+        _bruce, (("time_min", "sex"),), "not read", error=lambda v, y: 3.35 if v["sex"] == "M" else 2.7,
         error_note="men 3.35, women 2.7 mL/kg/min, from memory", error_provenance=MEMORY, validity="6 to 21 min (our proposal)",
         check=lambda v, y: [] if 6 <= v["time_min"] <= 21 else ["Outside the validity range: 6 to 21 min (our proposal)."],
         warning="Nobody holds the rail: it lengthens the time. In 41 patients the men's equation read 4.0 mL/kg/min low.",
     ),
 )  # fmt: skip
-
-
-def _bruce(v: dict) -> float:
-    t = v["time_min"]
-    return 14.8 - 1.379 * t + 0.451 * t**2 - 0.012 * t**3 if v["sex"] == "M" else 4.38 * t - 3.9
-
-
-def _from_samples(v: dict) -> tuple[dict, list[str], list[str]]:
-    samples, bout = v["samples"], v.get("verification")
-    if bout is None and "verification_from_s" in v:  # test and bout in one file
-        later = pd.DataFrame(samples)["elapsed_s"] >= v["verification_from_s"]
-        samples, bout = pd.DataFrame(samples)[~later], pd.DataFrame(samples)[later]
-        bout = bout.assign(elapsed_s=bout["elapsed_s"] - v["verification_from_s"])
-    average = v.get("average", "seconds:30")
-    result = process_gas_exchange(samples, v["mass_kg"], average=average, verification=bout)
-    return {**v, "vo2max_ml_kg_min": result.value, "verdict": result.label}, [], list(result.warnings)

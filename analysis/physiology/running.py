@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ..basics import KitError, check_choice
-from .aerobic_model import AerobicEquation, AerobicScore
+from .aerobic_model import AerobicEquation, AerobicScore, between
 from .units import COMPUTED, M_PER_MILE, MEMORY, READ, SECONDARY
 
 STAGE_TABLES = ("from_8_0", "from_8_5")
@@ -106,20 +106,6 @@ def _check_leger_1988(v: dict, value: float) -> list[str]:
     return said
 
 
-def _check_half_stage(v: dict, value: float) -> list[str]:
-    if abs(2 * v["half_stage"] - round(2 * v["half_stage"])) > 1e-9:
-        return ["half_stage is not a multiple of 0.5: the equation is made for the last half-stage completed."]
-    return []
-
-
-def _check_decimal(v: dict, value: float) -> list[str]:
-    if "level" not in v:
-        return [
-            "decimal_level is the level plus the share of its shuttles, not level.shuttle (9.10 is not level 9, 10)."
-        ]
-    return []
-
-
 _AGREEMENT = (
     "The published equations and tables for one shuttle result differ by 5 to 6 mL/kg/min: compare athletes by one "
     "equation only, and name it."
@@ -128,6 +114,8 @@ _WHOLE_LEVELS = (
     " It gives one value to a whole level and 3 mL/kg/min more to the next: to rank athletes within a club take the score "
     "(interpolated speed or total shuttles)."
 )
+_HALVES = "half_stage is not a multiple of 0.5: the equation is made for the last half-stage completed."
+_SHARES = "decimal_level is the level plus the share of its shuttles, not level.shuttle (9.10 is not level 9, 10)."
 _TITLE = "20 m shuttle run, stages of one minute"
 _PLACE = ("stage_table", "level_called")
 
@@ -150,39 +138,20 @@ def _check_jog(v: dict, value: float) -> list[str]:
     return said
 
 
-def _between(name: str, low: float, high: float, words: str):
-    def check(v: dict, value: float) -> list[str]:
-        return [] if low <= v[name] <= high else [f"Outside the validity range: {words}."]
+def _in_steps(name: str, step: float, words: str):
+    """Make the check that an input is a multiple of the step of its test."""
 
-    return check
+    def prepare(v: dict) -> tuple[dict, list[str], list[str]]:
+        off = v[name] / step - round(v[name] / step)
+        return v, [f"{name} is {v[name]:g}: {words}"] if abs(off) > 1e-6 else [], []
 
-
-def _prepare_30_15(v: dict) -> tuple[dict, list[str], list[str]]:
-    off = 2 * v["speed_kmh"] - round(2 * v["speed_kmh"])
-    if abs(off) > 1e-6:
-        return v, [f"speed_kmh is {v['speed_kmh']:g}: the stages of the test are half a km/h apart"], []
-    return v, [], []
-
-
-def _prepare_track(v: dict) -> tuple[dict, list[str], list[str]]:
-    return {**v, "aerobic_speed_kmh": aerobic_speed_km_h(v["distance_m"], v["time_min"])}, [], []
-
-
-def _prepare_5_min(v: dict) -> tuple[dict, list[str], list[str]]:
-    return {**v, "aerobic_speed_kmh": v["distance_m"] / 1000 * 12}, [], []
+    return prepare
 
 
 def _30_15(v: dict) -> float:
     sex = 1 if v["sex"] == "M" else 2
     speed, age = v["speed_kmh"], v["age_years"]
     return 28.3 - 2.15 * sex - 0.741 * age - 0.0357 * v["mass_kg"] + 0.0586 * age * speed + 1.03 * speed
-
-
-def _prepare_distance(v: dict) -> tuple[dict, list[str], list[str]]:
-    off = v["distance_m"] / 40 - round(v["distance_m"] / 40)
-    if abs(off) > 1e-6:
-        return (v, [f"distance_m is {v['distance_m']:g}: the test is run in pairs of 20 m, so a multiple of 40 m"], [])
-    return v, [], []
 
 
 _POOR = (
@@ -197,6 +166,7 @@ _SPEED_ONLY = (
     "authors found that such a run cannot evaluate VO2max with reasonable accuracy (Berthon 1997, two papers)."
 )
 _STUDENTS = "students of 18 to 29"
+_PAIRS = _in_steps("distance_m", 40, "the test is run in pairs of 20 m, so a multiple of 40 m")
 _MINUTES = "decimal minutes (11:42 is 11.7)"
 
 EQUATIONS = (
@@ -226,14 +196,16 @@ EQUATIONS = (
         (("level", "shuttle", "sex"), ("half_stage", "sex")), "60 men, r2 = .77; 62 women, r2 = .66", _PLACE,
         error=lambda v, y: 4.07 if v["sex"] == "M" else 3.64, error_note="men 4.07, women 3.64 mL/kg/min",
         error_provenance=READ, validity="half-stages; half of a level's shuttles count as half a stage (our reading)",
-        check=_check_half_stage, prepare=_prepare, default=False, score="interpolated_speed_kmh", warning=_AGREEMENT,
+        check=lambda v, y: [_HALVES] if abs(2 * v["half_stage"] - round(2 * v["half_stage"])) > 1e-9 else [],
+        prepare=_prepare, default=False, score="interpolated_speed_kmh", warning=_AGREEMENT,
     ),
     AerobicEquation(
         "shuttle_run_20m", "ramsbottom_1988", _TITLE, "Ramsbottom 1988 Br J Sports Med 22:141-144", MEMORY,
         "14.4 + 3.48 L; L level plus the share of its shuttles done", lambda v: 14.4 + 3.48 * v["decimal_level"],
         (("level", "shuttle"), ("decimal_level",)), "36 men and 38 women, r = 0.92 (sample read at source)", _PLACE,
         error=3.5, error_note="3.5 mL/kg/min, from memory", error_provenance=MEMORY, validity="level 1 to 21",
-        check=_check_decimal, prepare=_prepare, default=False, score="interpolated_speed_kmh", warning=_AGREEMENT,
+        check=lambda v, y: [] if "level" in v else [_SHARES],
+        prepare=_prepare, default=False, score="interpolated_speed_kmh", warning=_AGREEMENT,
     ),
     AerobicEquation(
         "shuttle_run_20m", "flouris_2005", _TITLE, "Flouris 2005", MEMORY,
@@ -255,14 +227,14 @@ EQUATIONS = (
         lambda v: (v["distance_m"] - 504.9) / 44.73, (("distance_m",),),
         "115 men of the US Air Force, r = 0.897 (read at source)", sexes="M",
         validity="about 1500 to 4000 m (our proposal)",
-        check=_between("distance_m", 1500, 4000, "about 1500 to 4000 m in 12 minutes (our proposal)"),
+        check=between("distance_m", 1500, 4000, "about 1500 to 4000 m in 12 minutes (our proposal)"),
     ),
     AerobicEquation(
         "run_12_min", "cooper_1968_miles", "12-minute run", "Cooper 1968 JAMA 203:201-204, imperial form", MEMORY,
         "35.97 mi - 11.29; miles in 12 minutes", lambda v: 35.97 * v["distance_m"] / M_PER_MILE - 11.29,
         (("distance_m",),), "115 men of the US Air Force, r = 0.897 (read at source)", sexes="M", default=False,
         validity="about 1500 to 4000 m (our proposal)",
-        check=_between("distance_m", 1500, 4000, "about 1500 to 4000 m in 12 minutes (our proposal)"),
+        check=between("distance_m", 1500, 4000, "about 1500 to 4000 m in 12 minutes (our proposal)"),
     ),
     AerobicEquation(
         "run_1_5_mile", "george_1993", "1.5-mile run, all out", "George 1993 Med Sci Sports Exerc 25:401-406", MEMORY,
@@ -270,13 +242,13 @@ EQUATIONS = (
         lambda v: 88.02 + 3.716 * _male(v) - 0.1656 * v["mass_kg"] - 2.767 * v["time_min"],
         (("time_min", "sex", "mass_kg"),), f"{_STUDENTS}; validation r = .90, cross-validation r = .82", error=3.9,
         error_note="cross-validation 3.9 mL/kg/min (2.8 in the validation sample)", error_provenance=READ, ages=(18, 29),
-        validity="7 to 20 min (our proposal)", check=_between("time_min", 7, 20, "7 to 20 min (our proposal)"),
+        validity="7 to 20 min (our proposal)", check=between("time_min", 7, 20, "7 to 20 min (our proposal)"),
     ),
     AerobicEquation(
         "run_1_5_mile", "acsm_run_1_5", "1.5-mile run, all out",
         "American College of Sports Medicine texts, 1.5-mile run", MEMORY, f"3.5 + 483 / min; {_MINUTES}",
         lambda v: 3.5 + 483 / v["time_min"], (("time_min",),), "not read", default=False,
-        validity="7 to 20 min (our proposal)", check=_between("time_min", 7, 20, "7 to 20 min (our proposal)"),
+        validity="7 to 20 min (our proposal)", check=between("time_min", 7, 20, "7 to 20 min (our proposal)"),
     ),
     AerobicEquation(
         "jog_1_mile", "george_1993_jog", "1-mile jog at an even, submaximal pace",
@@ -295,19 +267,19 @@ EQUATIONS = (
         (("time_min", "sex"),), "44 men (r = -.91) and 17 women (r = -.89)",
         error=lambda v, y: 3.31 if v["sex"] == "M" else float("nan"),
         error_note="men 3.31 mL/kg/min; none was read for women", error_provenance=READ,
-        validity="10 to 26 min (our proposal)", check=_between("time_min", 10, 26, "10 to 26 min (our proposal)"),
+        validity="10 to 26 min (our proposal)", check=between("time_min", 10, 26, "10 to 26 min (our proposal)"),
     ),
     AerobicEquation(
         "intermittent_recovery_1", "bangsbo_2008_level_1", "intermittent recovery test, level 1 (from 10 km/h)",
         "Bangsbo, Iaia & Krustrup 2008 Sports Med 38:37-51", SECONDARY, "36.4 + 0.0084 m; metres in pairs of 20 m",
-        lambda v: 36.4 + 0.0084 * v["distance_m"], (("distance_m",),), "not read", prepare=_prepare_distance,
+        lambda v: 36.4 + 0.0084 * v["distance_m"], (("distance_m",),), "not read", prepare=_PAIRS,
         error=lambda v, y: 0.0714 * y, error_note=_POOR_ERROR, error_provenance=READ,
         validity="a multiple of 40 m", score="distance_m", warning=_POOR,
     ),
     AerobicEquation(
         "intermittent_recovery_2", "bangsbo_2008_level_2", "intermittent recovery test, level 2 (from 13 km/h)",
         "Bangsbo, Iaia & Krustrup 2008 Sports Med 38:37-51", SECONDARY, "45.3 + 0.0136 m; metres in pairs of 20 m",
-        lambda v: 45.3 + 0.0136 * v["distance_m"], (("distance_m",),), "not read", prepare=_prepare_distance,
+        lambda v: 45.3 + 0.0136 * v["distance_m"], (("distance_m",),), "not read", prepare=_PAIRS,
         error=lambda v, y: 0.0714 * y, error_note=_POOR_ERROR + "; taken over from level 1", error_provenance=READ,
         validity="a multiple of 40 m", score="distance_m", warning=_POOR,
     ),
@@ -315,9 +287,10 @@ EQUATIONS = (
         "intermittent_30_15", "buchheit_2008", "30-15 intermittent test (30 s of running, 15 s of walking)",
         "Buchheit 2008 J Strength Cond Res 22:365-374", SECONDARY,
         "28.3 - 2.15 G - 0.741 A - 0.0357 W + 0.0586 A V + 1.03 V; G 1 for men, 2 for women, W kg, V km/h of the last stage",
-        _30_15, (("speed_kmh", "sex", "age_years", "mass_kg"),), "young players of team sports", prepare=_prepare_30_15,
+        _30_15, (("speed_kmh", "sex", "age_years", "mass_kg"),), "young players of team sports",
+        prepare=_in_steps("speed_kmh", 0.5, "the stages of the test are half a km/h apart"),
         validity="8 to 24 km/h, in steps of 0.5 (our proposal)", score="final_speed_kmh",
-        check=_between("speed_kmh", 8, 24, "8 to 24 km/h (our proposal)"),
+        check=between("speed_kmh", 8, 24, "8 to 24 km/h (our proposal)"),
         warning="Compare athletes by the speed of the last stage; VO2max from it leans on age and mass.",
     ),
     AerobicEquation(
@@ -325,16 +298,18 @@ EQUATIONS = (
         "Bellenger 2015 Eur J Appl Physiol 115:2593; Léger & Mercier 1984 Sports Med 1:270", MEMORY,
         f"3.5 S; S aerobic speed in km/h = mean speed (0.766 + 0.117 km); {_MINUTES}",
         lambda v: 3.5 * v["aerobic_speed_kmh"], (("distance_m", "time_min"),), "trained runners and players",
-        prepare=_prepare_track, validity="1200 to 2200 m", score="aerobic_speed_kmh",
-        check=_between("distance_m", 1200, 2200, "1200 to 2200 m"), warning=_SPEED_ONLY,
+        prepare=lambda v: ({**v, "aerobic_speed_kmh": aerobic_speed_km_h(v["distance_m"], v["time_min"])}, [], []),
+        validity="1200 to 2200 m", score="aerobic_speed_kmh",
+        check=between("distance_m", 1200, 2200, "1200 to 2200 m"), warning=_SPEED_ONLY,
     ),
     AerobicEquation(
         "run_5_min", "berthon_1997", "5-minute track run, for aerobic speed",
         "Berthon 1997 Eur J Appl Physiol 75:233-238; Léger & Mercier 1984 Sports Med 1:270", MEMORY,
         "3.5 S; S aerobic speed in km/h = metres in 5 minutes · 12 / 1000", lambda v: 3.5 * v["aerobic_speed_kmh"],
         (("distance_m",),), "48 men: 17.1 km/h on the track, 16.9 at the end of a treadmill test, r = .94 (read at source)",
-        prepare=_prepare_5_min, validity="about 800 to 2000 m (our proposal)", score="aerobic_speed_kmh", sexes="M",
-        check=_between("distance_m", 800, 2000, "about 800 to 2000 m in 5 minutes (our proposal)"), warning=_SPEED_ONLY,
+        prepare=lambda v: ({**v, "aerobic_speed_kmh": v["distance_m"] / 1000 * 12}, [], []),
+        validity="about 800 to 2000 m (our proposal)", score="aerobic_speed_kmh", sexes="M",
+        check=between("distance_m", 800, 2000, "about 800 to 2000 m in 5 minutes (our proposal)"), warning=_SPEED_ONLY,
     ),
 )  # fmt: skip
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from ..basics import KitError, check_choice
-from .aerobic_model import LITRES, AerobicEquation
+from .aerobic_model import LITRES, AerobicEquation, between
 from .units import KG_PER_LB, MEMORY, READ, SECONDARY, Estimate, cite, kgm_min_from_watts
 
 ASTRAND_AGES = (15, 25, 35, 40, 45, 50, 55, 60, 65)
@@ -26,32 +26,14 @@ def _prepare_step(v: dict) -> tuple[dict, list[str], list[str]]:
     return ({**v, "recovery_hr_bpm": v["hr_bpm"]}, [], ["hr_bpm was read as the pulse from 5 to 20 s after stepping."])
 
 
-def _step(v: dict) -> float:
-    if v["sex"] == "M":
-        return 111.33 - 0.42 * v["recovery_hr_bpm"]
-    return 65.81 - 0.1847 * v["recovery_hr_bpm"]
+def _kline(start: float, lb: float, age: float, male: float, minutes: float, hr: float):
+    """Make an equation of the mile walk from its numbers."""
 
+    def compute(v: dict) -> float:
+        pounds, is_male = v["mass_kg"] / KG_PER_LB, int(v["sex"] == "M")
+        return start + lb * pounds + age * v["age_years"] + male * is_male + minutes * v["time_min"] + hr * v["hr_bpm"]
 
-def _check_step(v: dict, value: float) -> list[str]:
-    if 100 <= v["recovery_hr_bpm"] <= 190:
-        return []
-    return ["Outside the validity range: recovery pulse of 100 to 190 bpm (our proposal)."]
-
-
-def _kline(v: dict) -> float:
-    lb = v["mass_kg"] / KG_PER_LB
-    male = int(v["sex"] == "M")
-    return (
-        6.9652 + 0.0091 * lb - 0.0257 * v["age_years"] + 0.5955 * male - 0.2240 * v["time_min"] - 0.0115 * v["hr_bpm"]
-    )
-
-
-def _kline_relative(v: dict) -> float:
-    lb = v["mass_kg"] / KG_PER_LB
-    male = int(v["sex"] == "M")
-    return (
-        132.853 - 0.0769 * lb - 0.3877 * v["age_years"] + 6.315 * male - 3.2649 * v["time_min"] - 0.1565 * v["hr_bpm"]
-    )
+    return compute
 
 
 def _check_walk(v: dict, value: float) -> list[str]:
@@ -106,30 +88,17 @@ def _prepare_two_loads(v: dict) -> tuple[dict, list[str], list[str]]:
     return v, problems, []
 
 
-def _check_two_loads(v: dict, value: float) -> list[str]:
-    if abs(v["power_low_w"] - 30) > 5:
-        return ["Outside the validity range: the lower stage is ridden at about 30 W."]
-    return []
-
-
 def _prepare_ratio(v: dict) -> tuple[dict, list[str], list[str]]:
     if v["hr_max_bpm"] <= v["hr_rest_bpm"]:
         return v, ["hr_max_bpm must be above hr_rest_bpm: are the two swapped?"], []
     if "hr_max_source" not in v:
-        return (
-            {**v, "hr_max_source": "predicted"},
-            [],
-            ["hr_max_source was not given: taken as predicted, with the larger error."],
-        )
+        remark = "hr_max_source was not given: taken as predicted, with the larger error."
+        return {**v, "hr_max_source": "predicted"}, [], [remark]
     return v, [], []
 
 
 def _ratio(v: dict) -> float:
     return v["hr_max_bpm"] / v["hr_rest_bpm"]
-
-
-def _ratio_error(v: dict, value: float) -> float:
-    return 2.7 if v["hr_max_source"] == "measured" else 4.7
 
 
 def _prepare_row(v: dict) -> tuple[dict, list[str], list[str]]:
@@ -152,23 +121,28 @@ EQUATIONS = (
         "step_queens_college", "mcardle_1972", "Queens College step test (41.3 cm, 3 min)",
         "McArdle 1972 Med Sci Sports 4:182-186", SECONDARY,
         "men 111.33 - 0.42 HR, women 65.81 - 0.1847 HR; HR 4 x the pulse from 5 to 20 s after; 24 ascents a minute for "
-        "men, 22 for women", _step, (("recovery_hr_bpm", "sex"), ("hr_bpm", "sex")), "college students",
+        "men, 22 for women",
+        lambda v: (111.33 - 0.42 * v["recovery_hr_bpm"] if v["sex"] == "M" else 65.81 - 0.1847 * v["recovery_hr_bpm"]),
+        (("recovery_hr_bpm", "sex"), ("hr_bpm", "sex")), "college students",
         error=lambda v, y: 2.9 if v["sex"] == "F" else float("nan"),
         error_note="women about 2.9 mL/kg/min, from memory; for men none was read (16 % is quoted, from memory, without "
         "saying of what)", error_provenance=MEMORY, ages=(17, 30), validity="recovery pulse of 100 to 190 (our proposal)",
-        prepare=_prepare_step, check=_check_step, warning=_BELOW_MAX, **_HR,
+        prepare=_prepare_step,
+        check=between("recovery_hr_bpm", 100, 190, "recovery pulse of 100 to 190 bpm (our proposal)"), warning=_BELOW_MAX, **_HR,
     ),
     AerobicEquation(
         "walk_1_mile", "kline_1987_l_min", _WALK_TITLE, "Kline 1987 Med Sci Sports Exerc 19:253-259 (pages from memory)",
         READ, "6.9652 + 0.0091 lb - 0.0257 age + 0.5955 male - 0.2240 min - 0.0115 HR (L/min); HR of the last quarter-mile",
-        _kline, _WALK_NEEDS, "343 people of 30 to 69; r = .93, cross-validation .92", unit=LITRES, error=0.355,
+        _kline(6.9652, 0.0091, -0.0257, 0.5955, -0.2240, -0.0115), _WALK_NEEDS,
+        "343 people of 30 to 69; r = .93, cross-validation .92", unit=LITRES, error=0.355,
         error_note="cross-validation 0.355 L/min (0.325 in the validation sample)", error_provenance=READ, ages=(30, 69),
         validity="walked, not run", check=_check_walk, warning=_BELOW_MAX, **_HR,
     ),
     AerobicEquation(
         "walk_1_mile", "kline_1987_relative", _WALK_TITLE, "Kline 1987", MEMORY,
         "132.853 - 0.0769 lb - 0.3877 age + 6.315 male - 3.2649 min - 0.1565 HR; HR of the last quarter-mile",
-        _kline_relative, _WALK_NEEDS, "343 people of 30 to 69", error=5.0, error_note="about 5.0 mL/kg/min, from memory",
+        _kline(132.853, -0.0769, -0.3877, 6.315, -3.2649, -0.1565), _WALK_NEEDS,
+        "343 people of 30 to 69", error=5.0, error_note="about 5.0 mL/kg/min, from memory",
         error_provenance=MEMORY, ages=(30, 69), validity="walked, not run", check=_check_walk, default=False,
         warning=_BELOW_MAX, **_HR,
     ),
@@ -189,13 +163,15 @@ EQUATIONS = (
         "0.00175, 0.00471 (L/min); heart rate the mean of 3:15, 3:30, 3:45 and 4:00 of each stage", _two_loads,
         (("power_low_w", "power_high_w", "hr_low_bpm", "hr_high_bpm", "age_years", "sex"),), "adults of 20 to 86",
         unit=LITRES, error=0.28, error_note="0.28 L/min, CV 8.7 %", error_provenance=READ, ages=(20, 86),
-        validity="lower stage about 30 W; higher stage at an exertion near 14 (6-20)", check=_check_two_loads,
+        validity="lower stage about 30 W; higher stage at an exertion near 14 (6-20)",
+        check=between("power_low_w", 25, 35, "the lower stage is ridden at about 30 W"),
         prepare=_prepare_two_loads, warning=_BELOW_MAX, **_HR,
     ),
     AerobicEquation(
         "hr_ratio", "uth_2004", _RATIO_TITLE, "Uth 2004 Eur J Appl Physiol 91:111-115", READ, "15.3 HRmax / HRrest",
         lambda v: 15.3 * _ratio(v), _RATIO_NEEDS, "46 well-trained men of 21 to 51", ("hr_max_source",),
-        error=_ratio_error, error_note="2.7 mL/kg/min with a measured maximum, 4.7 with a predicted one",
+        error=lambda v, y: 2.7 if v["hr_max_source"] == "measured" else 4.7,
+        error_note="2.7 mL/kg/min with a measured maximum, 4.7 with a predicted one",
         error_provenance=READ, ages=(21, 51), sexes="M", validity="true resting and maximal heart rate",
         prepare=_prepare_ratio, warning=_BELOW_MAX, **_HR,
     ),
