@@ -59,10 +59,7 @@ def percent_hr_max(hr_bpm, hr_max_bpm, *, above: str = "error"):
 
 
 def percent_hr_reserve(hr_bpm, hr_max_bpm, hr_rest_bpm, *, above: str = "error"):
-    """Express heart rate as a share of heart-rate reserve.
-
-    100 (HR - HRrest) / (HRmax - HRrest), Karvonen 1957.
-    """
+    """Express heart rate as a share of heart-rate reserve: 100 (HR - HRrest) / (HRmax - HRrest), Karvonen 1957."""
     hr, top, rest = (np.asarray(v, dtype=float) for v in (hr_bpm, hr_max_bpm, hr_rest_bpm))
     if np.any(rest <= 0) or np.any(rest >= top):
         raise KitError("hr_rest_bpm must be above 0 and below hr_max_bpm: are the two columns swapped?")

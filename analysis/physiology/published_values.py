@@ -98,10 +98,7 @@ def reliability_values() -> pd.DataFrame:
 
 
 def dehydration_hr_rise(percent_mass_loss: float) -> Estimate:
-    """Tell by how much heart rate rises with loss of body mass in the heat.
-
-    Adams 2014, J Strength Cond Res 28:2380-2389.
-    """
+    """Tell by how much heart rate rises with loss of body mass in the heat."""
     if not 0 <= percent_mass_loss <= 10:
         raise KitError(f"percent_mass_loss is {percent_mass_loss}: per cent of body mass, 0 to 10, is needed")
     return Estimate(

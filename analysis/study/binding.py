@@ -56,10 +56,7 @@ def athletes_seen(study: Study, session: str) -> int:
 
 
 def look_state(study: Study, plan: Plan | None = None) -> LookState | None:
-    """Tell where a study stands among its planned looks.
-
-    A look counts by the athletes who have an entry in the primary session. An earlier one stands in looks_taken.csv.
-    """
+    """Tell where a study stands among its planned looks, by the athletes with an entry in the primary session."""
     plan = plan or study.plan
     if not plan.looks:
         return None
@@ -140,11 +137,9 @@ class QuestionStatus(Result):
 
 
 def question_statuses(study: Study) -> tuple[QuestionStatus, ...]:
-    """Say of every question whether its answer is confirmatory, and why.
-
-    A question is confirmatory where a plan was fixed before the data, that plan holds a hypothesis on it, and level,
-    smallest effect, adjustment, direction, outcome, session, rounds and rules are still those of the plan.
-    """
+    """Say of every question whether its answer is confirmatory, and why."""
+    # Confirmatory where a plan was fixed before the data, that plan holds a hypothesis on it, and level, smallest effect,
+    # adjustment, direction, outcome, session, rounds and rules are still those of the plan.
     fixed = load_fixed_plan(study.folder)
     plan = planned(study, fixed)
     found = []

@@ -225,16 +225,8 @@ def check_study(
 
 
 def list_departures(study: Study) -> tuple[str, ...]:
-    """Say line by line what departs from the fixed plan, and which questions that makes exploratory.
-
-    Where no plan is fixed: what its hypotheses, as somebody wrote them, ask for and the study has no value of.
-
-    Examples
-    --------
-    >>> list_departures(Study(folder=Path("nowhere")))
-    ()
-    """
-    if not study.plan.frozen:
+    """Say line by line what departs from the fixed plan, and which questions that makes exploratory."""
+    if not study.plan.frozen:  # what hypotheses that somebody wrote ask for, and the study has no value of
         if "hypotheses" in study.plan.proposed:
             return ()
         remedy = "type it in, or delete the hypothesis before the plan is fixed"

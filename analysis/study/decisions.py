@@ -301,16 +301,7 @@ class Ledger(Result):
     table: pd.DataFrame = field(default_factory=lambda: _ledger_table(()))
 
     def add(self, rows: Iterable[Mapping] | pd.DataFrame) -> Ledger:
-        """Return a new ledger with these entries at its end.
-
-        `rows`: entries; missing columns are filled (amount 1, unit "rows", used, decided_by "rule").
-
-        Examples
-        --------
-        >>> ledger = Ledger().add([{"table": "rounds", "used": False, "cause": "no consent"}])
-        >>> int(ledger.balance().loc[0, "set_aside"])
-        1
-        """
+        """Return a new ledger with entries at its end; missing columns are filled (1, "rows", used, decided by "rule")."""
         if isinstance(rows, pd.DataFrame):
             rows = rows.to_dict("records")
         rows, parts = iter(rows), [self.table] if len(self.table) else []
@@ -321,15 +312,7 @@ class Ledger(Result):
         return Ledger(parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True))
 
     def balance(self) -> pd.DataFrame:
-        """Return what went in, what was used and what was set aside, per table, measure and unit.
-
-        Gives table, measure, unit, rows_in, used, set_aside, causes (cause: amount; ...).
-
-        Examples
-        --------
-        >>> list(Ledger().balance().columns)
-        ['table', 'measure', 'unit', 'rows_in', 'used', 'set_aside', 'causes']
-        """
+        """Return what went in, what was used and what was set aside, per table, measure and unit."""
         lines = []
         counted = self.table[self.table["amount"] > 0]
         for key, group in counted.groupby(["table", "measure", "unit"], sort=False):
@@ -343,13 +326,7 @@ class Ledger(Result):
         return pd.DataFrame(lines, columns=names)
 
     def set_aside(self) -> pd.DataFrame:
-        """Return the entries that were not used.
-
-        Examples
-        --------
-        >>> len(Ledger().set_aside())
-        0
-        """
+        """Return the entries that were not used."""
         return self.table[~self.table["used"]].reset_index(drop=True)
 
 

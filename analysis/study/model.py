@@ -239,13 +239,8 @@ class Study(Result):
         return find_recordings(self)
 
     def entered_rounds(self) -> pd.DataFrame:
-        """Return the rows of rounds in which something was entered, beside codes, rounds and opponents known before.
-
-        Returns
-        -------
-        pandas.DataFrame
-            All rows where there are recordings: whoever wore a strap may have left the rest of the row blank.
-        """
+        """Return the rows of rounds in which something was entered, beside codes, rounds and opponents known before."""
+        # All rows where there are recordings: whoever wore a strap may have left the rest of the row blank.
         if not len(self.rounds) or len(self.recordings) or len(self.recording_files()):
             return self.rounds
         written = self.rounds[[c for c in column_rules()["rounds"] if c not in KNOWN_BEFORE and c in self.rounds]]

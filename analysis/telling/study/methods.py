@@ -7,8 +7,8 @@ import re
 from ...basics import format_number, format_p, format_percent, join_words, lower_first, plural, upper_first
 from ...physiology import known_aerobic_tests
 from ...study import OUTCOMES, planned, topics
+from ...study.fixed_plan import about_looks, about_multiplicity
 from ...study.outcomes import short_question
-from ...study.plan_rules import about_looks, about_multiplicity
 from . import phrases as say
 from .sentences import day
 
