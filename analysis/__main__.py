@@ -320,8 +320,8 @@ def run_pool(options):
 
 
 def run_test(options):
-    """Run the tests on all cores."""
-    together = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
+    """Run the tests on all cores, with a worker more: some tests wait for a browser or a server."""
+    together = ["-n", str((os.cpu_count() or 1) + 1), "--dist", "loadfile", "--no-loadscope-reorder"]
     command = [sys.executable, "-m", "pytest", *together, *options.more]
     environment = dict(os.environ)
     environment.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that is started compiles the kit anew

@@ -177,7 +177,8 @@ def test_same_input_same_bytes(tmp_path):
     folder = club_of_five(tmp_path / "study")
     code = (
         "import os, sys; os.cpu_count = lambda: int(sys.argv[3]); from analysis.basics.parallel import be_quick; be_quick(); "
-        "from analysis.report import build_report; "
+        "from analysis.report import build_report, pictures; from analysis.telling import document; "
+        "pictures.FORMATS = document.FORMATS = ('svg', 'pdf', 'png300'); "
         "build_report(sys.argv[1], sys.argv[2], notebooks=False, progress=lambda line: None)"
     )
     outs = [tmp_path / "one", tmp_path / "other"]
