@@ -154,17 +154,15 @@ def _roll_call(codes, session, columns) -> Sheet:
     columns = [c for c in columns if c != "session"]
     rows = tuple(_fill(columns, athlete=code) for code in codes)
     steps = [
-        "Ask everyone, alone: well today? any blow to the head, choke that put you out, illness, injury or medicine "
-        "since we last met? "
-        "Asthma: is the inhaler at the mat? Consent and clearance signed?",
+        "Ask everyone, alone: well today? any blow to the head, choke that put you out, illness, injury or medicine since we "
+        "last met? Asthma: is the inhaler at the mat? Consent and clearance signed?",
         "Weigh in the same clothing as always, and ask for the usual mass.",
         safety.lowest_masses(),
     ]
     if set(TICKS) & set(columns):
         steps.append(
-            "Ticks: write yes or no. Caffeine in the last 3 hours, a meal in the last 2, hard training in the last 24, "
-            "less than 6 hours "
-            "of sleep, feeling unwell. Whoever is ill goes home; the others spar, and the ticks are described."
+            "Ticks: write yes or no. Caffeine in the last 3 hours, a meal in the last 2, hard training in the last 24, less "
+            "than 6 hours of sleep, feeling unwell. Whoever is ill goes home; the others spar, and the ticks are described."
         )
     steps.append(
         "Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up."
@@ -191,9 +189,8 @@ def _athletes(codes, columns, known: pd.DataFrame | None) -> Sheet:
     steps = (
         "Filled in once, before the evening, from the consent form and the screening sheet. Codes only; age in years, "
         "no birth dates.",
-        "Resting heart rate: after 5 to 10 minutes of lying or sitting, the lowest steady minute. Highest heart rate: "
-        "measured only where a "
-        "maximal effort was recorded, else predicted.",
+        "Resting heart rate: after 5 to 10 minutes of lying or sitting, the lowest steady minute. Highest heart rate: measured "
+        "only where a maximal effort was recorded, else predicted.",
         "Cleared is yes only with every question answered no, or a doctor’s clearance in writing.",
     )
     return Sheet("athletes", "Athletes", "whoever keeps the consent forms", ("Date", "Filled in by"), steps,
@@ -350,14 +347,12 @@ def _incidents(blood: bool) -> Sheet:
         SheetColumn("", "Back to training", "cleared by, date", 1.2),
     )  # fmt: skip
     steps = (
-        "Everything goes in here, a near miss too: injuries, chokes that put somebody out, faints, blows to the head, "
-        "bleeding, a "
-        "needle-stick, an inhaler used, someone who felt pressed to go on. At once, with codes and no names.",
+        "Everything goes in here, a near miss too: injuries, chokes that put somebody out, faints, blows to the head, bleeding, "
+        "a needle-stick, an inhaler used, someone who felt pressed to go on. At once, with codes and no names.",
         "Severity 1: first aid, could go on. 2: evening ended. 3: doctor, hospital or ambulance, any loss of consciousness, any "
         "needle-stick; after a 3 the measurements stop until lead and first-aider have talked.",
-        "Named here: who asks the next day and after a week, and who cleared the return to training. The ethics "
-        "committee’s rules say what "
-        "must be reported, and by when.",
+        "Named here: who asks the next day and after a week, and who cleared the return to training. The ethics committee’s "
+        "rules say what must be reported, and by when.",
     )
     cautions = (safety.AMBULANCE, safety.NEEDLE_STICK) if blood else (safety.AMBULANCE,)
     return Sheet("incidents", "Incident log", "the first-aider", TOP, steps, columns, tuple(("",) * 8 for _ in range(6)),

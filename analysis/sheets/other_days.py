@@ -155,9 +155,8 @@ HOW = {
     "time to the second.",
                         "Somebody stands behind the treadmill, the safety clip is on, and the stop button is in reach."),
     "judo_throwing_test": (
-        "Two partners of about the same height and mass stand 6 m apart, the athlete between them; throws over 15, 30 "
-        "and 30 s with 10 s of "
-        "rest; one kind of throw for everybody, on mats, by people who can fall.",
+        "Two partners of about the same height and mass stand 6 m apart, the athlete between them; throws over 15, 30 and 30 s "
+        "with 10 s of rest; one kind of throw for everybody, on mats, by people who can fall.",
         "Score: all throws. The index adds the heart rates at the end and a minute later: it is never held against "
         "heart rates of sparring.",
     ),
@@ -167,23 +166,20 @@ HOW = {
 
 STOP_TRAINING = (
     "Stop at once, sit down and call somebody: pain or pressure in the chest, a racing or stumbling heart, fainting or near it, "
-    "breathlessness that does not settle, a sharp pain, confusion. Dark urine afterwards: doctor, the same day. "
-    "The session is over "
-    "for that athlete; nothing is made up for."
+    "breathlessness that does not settle, a sharp pain, confusion. Dark urine afterwards: doctor, the same day. The session is "
+    "over for that athlete; nothing is made up for."
 )
 NOT_TRAINED = (
-    "Not today: fever or illness, a weight cut, heat beyond the local rules, an uncleared concussion, an injury, "
-    "too little sleep "
-    "to drive. After any illness the screening is repeated before the next hard session."
+    "Not today: fever or illness, a weight cut, heat beyond the local rules, an uncleared concussion, an injury, too little "
+    "sleep to drive. After any illness the screening is repeated before the next hard session."
 )
 SUPERVISED = (
     "A first-aider and a defibrillator are at every session. Nobody does all-out work alone. The first session is done at "
     "70 to 80 % of full effort."
 )
 PAUSE_STUDY = (
-    "Pause the study and tell the committee: any cardiac event, exertional collapse, dark urine, or two injuries "
-    "needing care in one "
-    "group (proposal of the kit). Local rules come first."
+    "Pause the study and tell the committee: any cardiac event, exertional collapse, dark urine, or two injuries needing care "
+    "in one group (proposal of the kit). Local rules come first."
 )
 BOTH_GROUPS = "Both groups write here: what the control group trains decides what a difference means."
 LOG_ROWS = 16

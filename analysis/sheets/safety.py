@@ -29,35 +29,30 @@ ROUND_ONLY = (
 STOP_NOW = (
     "The evening ends for whoever has pain or pressure in the chest, faints or nearly faints, has a heartbeat that races or "
     "stumbles without effort, breath that does not settle, a pale or bluish face, confusion, unsteadiness, vomiting, a "
-    "knock-down, "
-    "or was out cold. Sit or lie down, do not stay alone, do not drive home."
+    "knock-down, or was out cold. Sit or lie down, do not stay alone, do not drive home."
 )
 
 AMBULANCE = (
-    "Anyone calls the ambulance, at once and without asking: somebody does not wake up or does not breathe normally, has "
-    "chest pain, a seizure, confusion that stays or gets worse, weakness on one side, trouble breathing, or neck pain "
-    "after a fall. "
+    "Anyone calls the ambulance, at once and without asking: somebody does not wake up or does not breathe normally, has chest "
+    "pain, a seizure, confusion that stays or gets worse, weakness on one side, trouble breathing, or neck pain after a fall. "
     "Send somebody for the defibrillator and somebody to the door. Nobody is blamed for calling too early."
 )
 
 NOT_BREATHING = (
-    "Not responding and not breathing normally: call the ambulance, start chest compressions at once, switch the "
-    "defibrillator on "
-    "and do what it says. Gasping is not breathing. Go on until help takes over."
+    "Not responding and not breathing normally: call the ambulance, start chest compressions at once, switch the defibrillator "
+    "on and do what it says. Gasping is not breathing. Go on until help takes over."
 )
 
 CHOKE = (
     "Choked: let go at the tap, and at once when somebody goes limp. Out cold from a choke, however short: recovery position, "
     "breathing watched, out for the day, not left alone, seen by a doctor. Headache, neck pain, changed or lost voice, trouble "
-    "swallowing or breathing, weakness, numbness, trouble with sight or speech, now or in the next days: hospital at "
-    "once. Not awake "
-    "within moments or not breathing normally: ambulance."
+    "swallowing or breathing, weakness, numbness, trouble with sight or speech, now or in the next days: hospital at once. Not "
+    "awake within moments or not breathing normally: ambulance."
 )
 
 NECK = (
-    "Neck pain after a fall or a crank, or tingling or weakness in arms or legs: do not move the person, hold the head "
-    "as it lies, "
-    "call the ambulance. Move somebody only who would otherwise not be able to breathe."
+    "Neck pain after a fall or a crank, or tingling or weakness in arms or legs: do not move the person, hold the head as it "
+    "lies, call the ambulance. Move somebody only who would otherwise not be able to breathe."
 )
 
 HEAD = (
@@ -74,18 +69,16 @@ NOT_TODAY = (
 )
 
 BLOOD = (
-    "Blood is drawn only by people who are trained for it, allowed to by local rules and offered the vaccination "
-    "against hepatitis B. "
-    "Hands washed or disinfected before and after every person; new gloves for every person; a new single-use lancet "
-    "that locks itself "
-    "for every puncture, never a shared lancing device. Wipe off sweat, clean, let it dry; wipe away the first drop; no hard "
-    "squeezing. Lancet straight into the sharps box; gloves, swabs and strips into the waste bag for blood."
+    "Blood is drawn only by people who are trained for it, allowed to by local rules and offered the vaccination against "
+    "hepatitis B. Hands washed or disinfected before and after every person; new gloves for every person; a new single-use "
+    "lancet that locks itself for every puncture, never a shared lancing device. Wipe off sweat, clean, let it dry; wipe away "
+    "the first drop; no hard squeezing. Lancet straight into the sharps box; gloves, swabs and strips into the waste bag for "
+    "blood."
 )
 
 BLOOD_SHORT = (
-    "Hands disinfected, new gloves and a new lancet for every person, never a shared lancing device; sweat off, clean, "
-    "dry, first "
-    "drop away; lancet into the sharps box, the rest into the waste bag. No time for gloves means no sample."
+    "Hands disinfected, new gloves and a new lancet for every person, never a shared lancing device; sweat off, clean, dry, "
+    "first drop away; lancet into the sharps box, the rest into the waste bag. No time for gloves means no sample."
 )
 
 COVER = (
@@ -95,9 +88,8 @@ COVER = (
 
 NEEDLE_STICK = (
     "Pricked by a used lancet: let it bleed, wash with soap and water. Blood in an eye or the mouth: rinse with plenty of "
-    "water. Then medical advice at once, within the hour, by day or night: treatment that prevents an infection works "
-    "only when it "
-    "starts early. Note whose blood it was, by code. Incident log."
+    "water. Then medical advice at once, within the hour, by day or night: treatment that prevents an infection works only when "
+    "it starts early. Note whose blood it was, by code. Incident log."
 )
 
 NO_LICENCE = (
@@ -105,11 +97,10 @@ NO_LICENCE = (
 )
 
 HEAT = (
-    "Heat: confusion, odd behaviour or collapse in somebody hot is heat stroke until proved otherwise, also while they "
-    "still sweat. "
-    "Ambulance, and cool first, then transport: jacket off, cold water over the whole body or into it, ice, fan. "
-    "Before that: write "
-    "down temperature and humidity, water at the mat, doors open, and no rounds when it is hotter than local rules allow."
+    "Heat: confusion, odd behaviour or collapse in somebody hot is heat stroke until proved otherwise, also while they still "
+    "sweat. Ambulance, and cool first, then transport: jacket off, cold water over the whole body or into it, ice, fan. Before "
+    "that: write down temperature and humidity, water at the mat, doors open, and no rounds when it is hotter than local rules "
+    "allow."
 )
 
 ASTHMA = (
@@ -128,9 +119,8 @@ HARD = (
 )
 
 RATING = (
-    "For the round just finished, alone, before coach or partner can hear, in the same words every time. The scale and "
-    "its instruction "
-    "come from their owner; only the number is written here."
+    "For the round just finished, alone, before coach or partner can hear, in the same words every time. The scale and its "
+    "instruction come from their owner; only the number is written here."
 )
 
 FITNESS_FIRST = (
@@ -139,22 +129,18 @@ FITNESS_FIRST = (
     "Who runs: cleared on the screening sheet, asked again today and in private. Not today: what stands below. Nobody "
     "under 18 runs to the "
     "maximum unless the committee approved exactly that. Over 40 and not used to such efforts: only with a doctor’s yes.",
-    "Two hours without a meal, a day without hard training or alcohol, water at hand, the shoes and the floor of every "
-    "other test day. "
-    "{lines}Write down temperature and humidity.",
+    "Two hours without a meal, a day without hard training or alcohol, water at hand, the shoes and the floor of every other "
+    "test day. {lines}Write down temperature and humidity.",
     "Warm-up, 10 minutes: easy running, then three stretches at {speed}. Five minutes of rest.",
     "At most eight run at a time, one watcher for two runners. A watcher does nothing else and may end the run of anyone.",
 )
 
 FITNESS_STOP = (
-    "The run ends: the runner wants it, for whatever reason; {late}a watcher "
-    "says so. It is over "
-    "for the day, and the ambulance is called by anyone, for pain or pressure in the chest, fainting or nearly "
-    "fainting, a stumbling "
-    "heart, confusion, unsteady steps, a pale or bluish face, or breath that does not settle.",
-    "Afterwards: walk five minutes, sit, drink; nobody lies down alone in the changing room; nobody leaves before 15 "
-    "minutes are over and "
-    "the first-aider has seen them.",
+    "The run ends: the runner wants it, for whatever reason; {late}a watcher says so. It is over for the day, and the ambulance "
+    "is called by anyone, for pain or pressure in the chest, fainting or nearly fainting, a stumbling heart, confusion, "
+    "unsteady steps, a pale or bluish face, or breath that does not settle.",
+    "Afterwards: walk five minutes, sit, drink; nobody lies down alone in the changing room; nobody leaves before 15 minutes "
+    "are over and the first-aider has seen them.",
 )
 
 WITH_LINES = {

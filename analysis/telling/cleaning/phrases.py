@@ -64,10 +64,7 @@ IN_SESSION = "in session {session}"
 
 # what the rules cost
 NO_COST = "No rule flagged a sample inside a round, so the rules change no round mean."
-COST = (
-    "Inside rounds the rules flagged {seconds}. If these samples were kept, one round mean would move by up "
-    "to {moved} ({rule})"
-)
+COST = "Inside rounds the rules flagged {seconds}. If these samples were kept, one round mean would move by up to {moved} ({rule})"
 REGAINED = "; {rounds} would have enough valid time only with them."
 
 # clocks

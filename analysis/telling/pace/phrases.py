@@ -16,10 +16,7 @@ BOTH_RATED = "Raters {rater} and {other} both rated {rounds} of {athletes}: kapp
 ICC = ", intraclass correlation of active seconds per round {icc} ({span})"
 UNUSED = "{rows} of the table pace could not be used: {reasons}."
 POINTS_OF_A_ROUND = "percentage points of a round"
-BESIDE = (
-    "Athletes {apart} fitter differed by {activity} in activity and by {difference} in {outcome} ({athletes},"
-    " {rounds})."
-)
+BESIDE = "Athletes {apart} fitter differed by {activity} in activity and by {difference} in {outcome} ({athletes}, {rounds})."
 
 DID = {
     "higher": "Fitter athletes did more.",

@@ -66,9 +66,8 @@ FORMULA_PROMISES = "; the formula promises too much"
 CAN_ANSWER = "With {athletes} who stay to the end, the study {can}."
 ASK_MORE = "Ask {athletes}, since some will leave."
 LOOKS = (
-    "You may look with {sizes} athletes, and at no other number. A change over the rounds has to reach "
-    "{first} at the first look and {last} at the last. Then all looks together make a false claim in {alpha} "
-    "of studies or fewer."
+    "You may look with {sizes} athletes, and at no other number. A change over the rounds has to reach {first} at the first "
+    "look and {last} at the last. Then all looks together make a false claim in {alpha} of studies or fewer."
 )
 PLANS_FOR = "The study plans for {athletes} who complete {rounds}. All tests are two-sided at {alpha}."
 RECRUIT = "To keep that number, we ask {athletes}, if {leave} leave before each next round."
@@ -78,14 +77,10 @@ TOO_SMALL = (
     "{questions}. We will report these results as estimates with their intervals, and will not read a result "
     "that is not significant as the absence of an effect."
 )
-ASSURED = (
-    "{question} {clear} (from {low} to {high} in 80 of 100 draws; shown at the assumed values, with rounds "
-    "missing: {assumed})"
-)
+ASSURED = "{question} {clear} (from {low} to {high} in 80 of 100 draws; shown at the assumed values, with rounds missing: {assumed})"
 ASSURANCE = (
-    "The literature and the club leave {open} open, missing rounds and athletes who leave among them. "
-    "Averaged over {draws} draws, the chance of a clear answer (an effect shown, or shown to be too small to "
-    "matter) is: {answers}."
+    "The literature and the club leave {open} open, missing rounds and athletes who leave among them. Averaged over {draws} "
+    "draws, the chance of a clear answer (an effect shown, or shown to be too small to matter) is: {answers}."
 )
 ASSUMED_OF = "{name}, {between} between athletes and {within} within an athlete from round to round"
 TEST_RETEST = (
@@ -103,10 +98,9 @@ ASSUMED = "Assumed standard deviations: {texts}. {test} {whose}"
 POWER_ROUNDS = "{chance} for {what} (80\N{NO-BREAK SPACE}% from {n}; detectable: {detectable})"
 POWER_OF = "For {outcome}, the power is {power}."
 HOW_ROUNDS = (
-    "{texts} The sizes come from the noncentral F distribution (all rounds), the strictest level of Holm's "
-    "method (a step), the distribution of the range of round means (a plateau) and the efficiency of the rank"
-    " test (ratings). They assume complete data and rounds that correlate equally, which overstates the power"
-    " where neighbouring rounds resemble each other."
+    "{texts} The sizes come from the noncentral F distribution (all rounds), the strictest level of Holm's method (a step), the "
+    "distribution of the range of round means (a plateau) and the efficiency of the rank test (ratings). They assume complete "
+    "data and rounds that correlate equally, which overstates the power where neighbouring rounds resemble each other."
 )
 NO_SIZE_FITS = "no size that fits the assumed spread"
 TO_EXPECT = "; interval to expect: ± {half_width}"

@@ -78,9 +78,8 @@ POWER_FITNESS = "A difference between fitter and less fit athletes: {shares}."
 # methods
 MODEL = (
     "We compared each outcome over the rounds in a linear mixed model with a fixed effect of round and a random intercept for "
-    "each athlete, fitted by restricted maximum likelihood. Standard errors and degrees of freedom are Kenward-Roger's "
-    "(Kenward and Roger, 1997). Rounds of one athlete never count as independent; athletes with a missing round stay in the "
-    "analysis."
+    "each athlete, fitted by restricted maximum likelihood. Standard errors and degrees of freedom are Kenward-Roger's (Kenward "
+    "and Roger, 1997). Rounds of one athlete never count as independent; athletes with a missing round stay in the analysis."
 )
 BOUTS = "Where both of a bout were measured, the model lets them correlate; degrees of freedom are then at most athletes less one."
 CLAIM = (

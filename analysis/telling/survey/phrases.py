@@ -91,10 +91,7 @@ CHOSE_TO_SEND = (
 NONE_SET_ASIDE = "All {sessions} are in the main analysis."
 LEFT_OUT = "{analysed} of {sessions} are in the main analysis; left out: {reasons}."
 NO_CHOICES = "Other choices cannot be compared, since no share of peaks is known."
-CHOICES = (
-    "Under other choices the most likely share of all sessions with peaks at or above {threshold} of maximum "
-    "runs from {range}."
-)
+CHOICES = "Under other choices the most likely share of all sessions with peaks at or above {threshold} of maximum runs from {range}."
 
 # what may be said
 MAY_HOLD = "This holds for people who send data, with the equation named and its error."

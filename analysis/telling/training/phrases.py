@@ -8,10 +8,7 @@ from __future__ import annotations
 from ...training.answer import GAIN, MATTERS, OPPOSITE, SMALL
 
 # in plain words
-ENDED = (
-    "As allocated, trained athletes ended {amount} {higher} in {outcome} ({interval}) than control athletes "
-    "who started level."
-)
+ENDED = "As allocated, trained athletes ended {amount} {higher} in {outcome} ({interval}) than control athletes who started level."
 AS_EXTREME_SHORT = "; {as_extreme} of {possible:,} possible allocations would differ as much."
 AS_EXTREME = "Of {possible:,} possible allocations, {as_extreme} would show as large a difference."
 NOT_CONFIRMATORY = "No confirmatory claim: {reasons}."
@@ -28,10 +25,7 @@ CHANGED = "After the training, {outcome} was {amount} {higher} than before ({int
 MOVED_WITHOUT = "Between two baselines, without the training, it moved by {change} ({interval})."
 MOVED_UNKNOWN = "We do not know how much it moves without training: there is one baseline only."
 BEYOND_ERROR = "{beyond} of {people} changed by more than the error of the test allows ({limit})."
-NOT_ITS_EFFECT = (
-    "Nobody went without the training, so we cannot call the change its effect: season, habit and learning "
-    "move values too."
-)
+NOT_ITS_EFFECT = "Nobody went without the training, so we cannot call the change its effect: season, habit and learning move values too."
 PAUSE = "The study pauses. Tell the ethics committee: {reasons}."
 
 # methods
@@ -84,10 +78,7 @@ DIFFERED = "Responses differed between athletes: {numbers}. One change each does
 NOT_DIFFERED = "Different responses were not shown: {numbers}."
 AFTER_MINUS_BEFORE = "{Outcome}: after minus before {change} ({interval}), n = {people}."
 BETWEEN_BASELINES = "Between the baselines {change} ({interval}; n = {people})."
-DETECTABLE = (
-    "Smallest detectable change of one athlete {amount} (typical error {error}, from {source}); {beyond} went"
-    " beyond it."
-)
+DETECTABLE = "Smallest detectable change of one athlete {amount} (typical error {error}, from {source}); {beyond} went beyond it."
 A_CHANGE_ONLY = "This describes a change, not an effect of training: nobody went without it."
 SESSIONS_DONE = "Of {planned} planned sessions the trained group did {done} on average ({share})."
 IN_TARGET = "Recorded sessions held {minutes} min in the target band; a perfect one shows {low} to {high} min."
@@ -100,9 +91,8 @@ RULES_PAUSE = "The rules pause the study and tell the committee: {reasons}."
 # what the study does not show
 LIMITS_ONE_GROUP = "This study does not show that training caused a change, who responds, or what sparring alone does."
 LIMITS = (
-    "This study does not show that one protocol is better, that capacity caused the lower heart rate, or who "
-    "responds. It says nothing about winning, injury or energy, nor that sparring alone does nothing: nobody "
-    "stopped sparring."
+    "This study does not show that one protocol is better, that capacity caused the lower heart rate, or who responds. It says "
+    "nothing about winning, injury or energy, nor that sparring alone does nothing: nobody stopped sparring."
 )
 
 # one athlete
@@ -124,9 +114,8 @@ NO_EQUIVALENCE = (
 )
 ASSUMED = "Assumed: SD between athletes {between}, typical error {error}, {baselines}, {followups}, {lost} lost."
 NO_BAND = (
-    "At {years} years a prediction of {predicted} bpm puts the middle of the band at {middle}. For {inside} "
-    "of 100 people that lies inside their own band, for {low} too low, for {high} too high; for {above} the "
-    "upper end exceeds their true maximum."
+    "At {years} years a prediction of {predicted} bpm puts the middle of the band at {middle}. For {inside} of 100 people that "
+    "lies inside their own band, for {low} too low, for {high} too high; for {above} the upper end exceeds their true maximum."
 )
 NO_INTERVAL = "no interval: no scatter"
 
