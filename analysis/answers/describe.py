@@ -63,15 +63,14 @@ def describe_roll_call(study: Study, session: str) -> RollCall:
         return RollCall(ticks)
     loss = 100 * (weighed["mass_kg"] - weighed["mass_after_kg"]) / weighed["mass_kg"]
     drank = weighed.dropna(subset=["drinks_l"])
+    sweat = drank["mass_kg"] - drank["mass_after_kg"] + drank["drinks_l"]
     rise = dehydration_hr_rise(float(np.clip(loss.mean(), 0, 10)))
     return RollCall(
         ticks,
         n_weighed=len(weighed),
         loss_percent=float(loss.mean()),
         largest_loss_percent=float(loss.max()),
-        sweat_l=float((drank["mass_kg"] - drank["mass_after_kg"] + drank["drinks_l"]).mean())
-        if len(drank)
-        else float("nan"),
+        sweat_l=float(sweat.mean()),
         n_drinks=len(drank),
         rise_bpm=rise.value,
         rise_source=rise.source,
@@ -170,26 +169,19 @@ def describe_participants(study: Study, rows, capacity) -> Participants:
     tested = pd.DataFrame() if isinstance(capacity, NotYet) else capacity.dropna(subset=["capacity"])
     sparred = pd.DataFrame({"athlete": []}) if isinstance(rows, NotYet) else inputs.sparred(rows)
     sex = athletes["sex"]
+    described = [
+        (*row, athletes[row[0]]) for row in CHARACTERISTICS if row[0] != "grade_rank" or athletes[row[0]].notna().any()
+    ]
+    measured = athletes["hr_max_bpm"].where(athletes["hr_max_source"] == "measured", float("nan"))
+    described.append(("hr_max_bpm", "Measured maximal heart rate", "bpm", 0, measured))
+    if len(tested):
+        capacities = athletes[["athlete"]].merge(tested[["athlete", "capacity"]], how="left", on="athlete")["capacity"]
+        described.append(("capacity", "Aerobic capacity", str(tested["unit"].iloc[0]), 1, capacities))
     lines = [
         {"name": name, "label": label, "unit": unit, "digits": digits, **line}
-        for name, label, unit, digits in CHARACTERISTICS
-        for line in _by_sex(athletes[name], sex)
-        if name != "grade_rank" or athletes[name].notna().any()
+        for name, label, unit, digits, values in described
+        for line in _by_sex(values, sex)
     ]
-    measured = athletes.assign(
-        value=athletes["hr_max_bpm"].where(athletes["hr_max_source"] == "measured", float("nan"))
-    )
-    lines += [
-        {"name": "hr_max_bpm", "label": "Measured maximal heart rate", "unit": "bpm", "digits": 0} | line
-        for line in _by_sex(measured["value"], sex)
-    ]
-    if len(tested):
-        joined = athletes[["athlete", "sex"]].merge(tested[["athlete", "capacity"]], how="left", on="athlete")
-        unit = str(tested["unit"].iloc[0])
-        lines += [
-            {"name": "capacity", "label": "Aerobic capacity", "unit": unit, "digits": 1} | line
-            for line in _by_sex(joined["capacity"], joined["sex"])
-        ]
     groups = athletes.loc[athletes["group"] != "", "group"].value_counts().sort_index()
     return Participants(
         n_athletes=len(athletes),
@@ -200,7 +192,7 @@ def describe_participants(study: Study, rows, capacity) -> Participants:
         groups={str(k): int(v) for k, v in groups.items()},
         n_sparred=int(sparred["athlete"].nunique()),
         n_tested=len(tested),
-        n_hr_max_measured=int(measured["value"].notna().sum()),
+        n_hr_max_measured=int(measured.notna().sum()),
         characteristics=pd.DataFrame(lines),
         tests=_tests(tested),
     )
@@ -219,15 +211,15 @@ def _by_sex(values: pd.Series, sex: pd.Series):
 
 def _spread(values: pd.Series) -> dict:
     known = values.dropna().astype(float)
-    return {
-        "n_athletes": len(known),
-        "n_missing": len(values) - len(known),
-        "mean": float(known.mean()) if len(known) else float("nan"),
-        "sd": float(known.std(ddof=1)) if len(known) > 1 else float("nan"),
-        "median": float(known.median()) if len(known) else float("nan"),
-        "low": float(known.min()) if len(known) else float("nan"),
-        "high": float(known.max()) if len(known) else float("nan"),
+    found = {
+        "mean": known.mean(),
+        "sd": known.std(ddof=1),
+        "median": known.median(),
+        "low": known.min(),
+        "high": known.max(),
     }
+    counts = {"n_athletes": len(known), "n_missing": len(values) - len(known)}
+    return counts | {name: float(value) for name, value in found.items()}
 
 
 def _tests(tested: pd.DataFrame) -> pd.DataFrame:
@@ -244,17 +236,8 @@ def _tests(tested: pd.DataFrame) -> pd.DataFrame:
 
 def describe_conditions(study: Study, cleaned) -> Conditions:
     """Describe the conditions of the evenings."""
-    names = [
-        "session",
-        "date",
-        "place",
-        "temperature_c",
-        "humidity_percent",
-        "analyser",
-        "strip_lot",
-        "sample_site",
-        "sample_kind",
-    ]
+    names = ["session", "date", "place", "temperature_c", "humidity_percent"]
+    names += ["analyser", "strip_lot", "sample_site", "sample_kind"]
     sessions = study.sessions[names].reset_index(drop=True)
     primary = study.plan.primary_session
     roll_call = describe_roll_call(study, primary)
@@ -266,9 +249,15 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
     off_scale = done["lactate_limit"].fillna("").ne("")
     with_blood = done[done["lactate_delay_s"].notna() & (done["lactate_mmol_l"].notna() | off_scale)]
     traced = {athlete for session, athlete in cleaned.traces if session == primary}
+    waits, delay = with_blood["lactate_delay_s"], {}
+    if len(waits):
+        delay = {"n_observations": len(waits)} | {
+            name: float(value)
+            for name, value in (("median", waits.median()), ("low", waits.min()), ("high", waits.max()))
+        }
     return Conditions(
         sessions=sessions,
-        delay=_delay(with_blood["lactate_delay_s"]),
+        delay=delay,
         n_traces=len(traced),
         rounds_planned=len(rows),
         rounds_done=len(done),
@@ -278,31 +267,14 @@ def describe_conditions(study: Study, cleaned) -> Conditions:
     )
 
 
-def _delay(seconds: pd.Series) -> dict:
-    if seconds.empty:
-        return {}
-    return {
-        "n_observations": len(seconds),
-        "median": float(seconds.median()),
-        "low": float(seconds.min()),
-        "high": float(seconds.max()),
-    }
-
-
 def _timed(study: Study) -> pd.DataFrame:
     clock = study.clock[study.clock["round_no"] > 0].copy()
     for name in ("start", "end"):
         clock[f"{name}_s"] = pd.to_timedelta(clock[f"{name}_clock"].replace("", None)).dt.total_seconds()
     clock = clock.sort_values(["session", "group", "round_no"])
     before = clock.groupby(["session", "group"])["end_s"].shift()
-    return clock.assign(length_s=clock["end_s"] - clock["start_s"], rest_before_s=clock["start_s"] - before)[
-        ["session", "group", "round_no", "length_s", "rest_before_s"]
-    ].reset_index(drop=True)
-
-
-def describe_round_means(rows, session: str) -> RoundMeans | NotYet:
-    """Give plain mean, SD and range of every outcome in every sparred round."""
-    return rows if isinstance(rows, NotYet) else _means_of(rows, session, OUTCOMES)
+    timed = clock.assign(length_s=clock["end_s"] - clock["start_s"], rest_before_s=clock["start_s"] - before)
+    return timed[["session", "group", "round_no", "length_s", "rest_before_s"]].reset_index(drop=True)
 
 
 def describe_rests(rows, session: str) -> RoundMeans | NotYet:
@@ -319,6 +291,7 @@ def describe_rests(rows, session: str) -> RoundMeans | NotYet:
 
 
 def _means_of(rows, session: str, names) -> RoundMeans:
+    """Plain mean, SD and range of every outcome in every sparred round."""
     done = inputs.sparred(inputs.of_session(rows, session))
     lines = []
     for name in names:
@@ -355,7 +328,7 @@ def describe_study(study: Study, cleaned, capacity) -> Description:
     return Description(
         participants=describe_participants(study, rows, capacity),
         conditions=describe_conditions(study, cleaned),
-        round_means=describe_round_means(rows, study.plan.primary_session),
+        round_means=rows if isinstance(rows, NotYet) else _means_of(rows, study.plan.primary_session, OUTCOMES),
         rests=describe_rests(rows, study.plan.primary_session),
         balance=ledger.balance(),
         set_aside=aside.groupby(keys, sort=False, as_index=False)["amount"].sum(),

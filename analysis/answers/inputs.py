@@ -116,13 +116,11 @@ def role_of(plan: Plan, family: str, outcome: Outcome) -> str:
 
 def says_so(study: Study) -> str:
     """Say who chose the adjustment: the fixed plan, what study.toml says otherwise since, or only study.toml."""
-    if not study.plan.frozen:
-        return "by the kit's rule" if not study.plan.covariates and _all_proposed(study.plan) else "as study.toml says"
-    return "as planned" if planned(study).adjustment == study.plan.adjustment else "otherwise than planned"
-
-
-def _all_proposed(plan: Plan) -> bool:
-    return all(f"adjustment.{question}" in plan.proposed for question in plan.adjustment)
+    plan = study.plan
+    if plan.frozen:
+        return "as planned" if planned(study).adjustment == plan.adjustment else "otherwise than planned"
+    by_rule = not plan.covariates and all(f"adjustment.{question}" in plan.proposed for question in plan.adjustment)
+    return "by the kit's rule" if by_rule else "as study.toml says"
 
 
 def fitness_direction(plan: Plan, outcome: Outcome) -> str:
@@ -136,9 +134,8 @@ def flagged_kept_rows(cleaned, rows: pd.DataFrame, outcome: str) -> pd.DataFrame
     bounds = cleaned.bounds
     if outcome != "hr_mean_bpm" or bounds.empty or "mean_kept_bpm" not in bounds:
         return None
-    kept = rows.merge(
-        bounds[["session", "athlete", "round_no", "mean_kept_bpm"]], on=["session", "athlete", "round_no"], how="left"
-    )
+    place = ["session", "athlete", "round_no"]
+    kept = rows.merge(bounds[[*place, "mean_kept_bpm"]], on=place, how="left")
     kept["hr_mean_bpm"] = kept["mean_kept_bpm"].where(kept["mean_kept_bpm"].notna(), kept["hr_mean_bpm"])
     return kept.drop(columns="mean_kept_bpm")
 

@@ -40,12 +40,8 @@ def values_by_occasion(study, rows) -> dict[str, pd.DataFrame]:
     """Return capacity and the primary heart rate by athlete, phase and occasion; `rows` is None where nothing was sparred."""
     found = {}
     if set(study.aerobic_tests["phase"]) & {"pre", "post"}:
-        table = capacity_by_occasion(
-            study.aerobic_tests,
-            study.athletes,
-            unit=study.plan.capacity_unit,
-            gas_exchange=inputs.read_gas_files(study),
-        )
+        options = {"unit": study.plan.capacity_unit, "gas_exchange": inputs.read_gas_files(study)}
+        table = capacity_by_occasion(study.aerobic_tests, study.athletes, **options)
         if len(table):
             found[CAPACITY] = table
     outcome = study.plan.primary_outcomes.get("rounds.heart_rate", "hr_mean_bpm")
@@ -96,13 +92,10 @@ def training_answer(answers) -> TrainingAnswer | NotYet:
     if chosen not in RANDOMISED:
         return _before_after(study, values, described)
     if not len(study.allocation):
-        return NotYet(
-            QUESTION,
-            "the groups: when the last baseline is closed, copy the sealed file into the folder as allocation.csv",
-        )
-    people = study.allocation.drop(columns=["file", "row", "note"], errors="ignore").merge(
-        study.athletes[["athlete", "sex", "club", "group"]], on="athlete", how="left"
-    )
+        copy = "the groups: when the last baseline is closed, copy the sealed file into the folder as allocation.csv"
+        return NotYet(QUESTION, copy)
+    drawn = study.allocation.drop(columns=["file", "row", "note"], errors="ignore")
+    people = drawn.merge(study.athletes[["athlete", "sex", "club", "group"]], on="athlete", how="left")
     reference, how, doubts, strata = _reference_set(study, people)
     adherence = _adherence(study, people)
     return answer_training(
@@ -232,9 +225,8 @@ def _reference_set(study, people):
 
 def _arms(record, drawn) -> dict[str, str]:
     """Who is in which group: the draw, and the late joiners one after the other."""
-    table = drawn.allocation[["athlete", "arm"]].merge(
-        pd.DataFrame(record["baselines"])[["athlete", *drawn.strata]], on="athlete"
-    )
+    strata = pd.DataFrame(record["baselines"])[["athlete", *drawn.strata]]
+    table = drawn.allocation[["athlete", "arm"]].merge(strata, on="athlete")
     for one in record.get("late", []):
         arm = allocate_late(table, one, factors=list(drawn.strata), public_number=record["public_number"],
                             plan_sha256=record["plan_sha256"])  # fmt: skip
@@ -243,22 +235,13 @@ def _arms(record, drawn) -> dict[str, str]:
 
 
 def _draw_again(record) -> Allocation:
-    return allocate(
-        pd.DataFrame(record["baselines"]),
-        strata=record["strata"],
-        public_number=record["public_number"],
-        plan_sha256=record["plan_sha256"],
-        design=record["design"],
-    )
+    given = {name: record[name] for name in ("strata", "public_number", "plan_sha256", "design")}
+    return allocate(pd.DataFrame(record["baselines"]), **given)
 
 
 def _adherence(study, people):
     design = study.training
-    if (
-        not len(study.training_log)
-        or design.weeks != design.weeks
-        or design.sessions_per_week != design.sessions_per_week
-    ):
+    if not len(study.training_log) or np.isnan([design.weeks, design.sessions_per_week]).any():
         return None
     known = training_protocols().set_index("protocol")
     band = design.protocol in known.index and known.loc[design.protocol, "guide"] == "heart rate"
@@ -308,30 +291,17 @@ def conditions_apart(study) -> tuple[str, ...]:
         found.append(f"the evenings after the training were {abs(warm['post'] - warm['pre']):.0f} °C "
                      f"{'warmer' if warm['post'] > warm['pre'] else 'cooler'}")  # fmt: skip
     starts = study.clock[(study.clock["round_no"] == 1) & (study.clock["start_clock"] != "")]
-    hours = {
-        p: (
-            pd.to_timedelta(starts.loc[starts["session"].isin(g["session"]), "start_clock"]).dt.total_seconds() / 3600
-        ).mean()
-        for p, g in groups.items()
-    }
-    if abs(hours["post"] - hours["pre"]) > LATER_H:
-        found.append(
-            f"they began {abs(hours['post'] - hours['pre']):.1f} h {'later' if hours['post'] > hours['pre'] else 'earlier'}"
-        )
+    began = starts.assign(hour=pd.to_timedelta(starts["start_clock"]).dt.total_seconds() / 3600)
+    before, after = (began.loc[began["session"].isin(g["session"]), "hour"].mean() for g in groups.values())
+    if abs(after - before) > LATER_H:
+        found.append(f"they began {abs(after - before):.1f} h {'later' if after > before else 'earlier'}")
     worn = [set(g["clothing"].replace("", study.protocol.clothing)) - {""} for g in groups.values()]
     if all(worn) and worn[0] != worn[1]:
         before, after = (join_words(sorted(w), "or") for w in worn)
         found.append(f"what was worn changed ({before} before, {after} after)")
     rows = study.rounds[~study.rounds["opponent"].isin(["", "none", "guest"])]
-    met = [
-        set(
-            zip(
-                *(rows.loc[rows["session"].isin(g["session"]), c] for c in ("athlete", "round_no", "opponent")),
-                strict=True,
-            )
-        )
-        for g in groups.values()
-    ]
+    of_phase = (rows[rows["session"].isin(g["session"])] for g in groups.values())
+    met = [set(zip(own["athlete"], own["round_no"], own["opponent"], strict=True)) for own in of_phase]
     shared = {key[:2] for key in met[0]} & {key[:2] for key in met[1]}
     kept = {key for key in met[0] & met[1] if key[:2] in shared}
     if shared and len({key[:2] for key in kept}) < SAME_OPPONENTS * len(shared):
@@ -426,11 +396,8 @@ def _not_ready(study, design) -> list[str]:
     if not design.public_number:
         problems.append('the public number is not there: write public_number = "..." under [allocation] in study.toml')
     rows = study.ledger.table.query("table == 'athletes' and unit == 'rows' and not used")
-    problems += [
-        f"{line.athlete}: {line.cause} (complete it in athletes, or write withdrawn = yes)"
-        for line in rows.itertuples()
-        if line.athlete
-    ]
+    for line in rows[rows["athlete"] != ""].itertuples():
+        problems.append(f"{line.athlete}: {line.cause} (complete it in athletes, or write withdrawn = yes)")
     post = set(study.aerobic_tests["phase"]) | set(study.sessions["phase"])
     if "post" in post:
         problems.append("there are already tests or evenings of phase post")

@@ -265,9 +265,8 @@ class Answers:
         """At a planned look: its level and the estimates of the primary outcomes corrected for the looks before; or `NotYet`."""
         state = look_state(self.study)
         if state is None or not state.number:
-            return NotYet(
-                "estimates at a planned look", "sizes under [plan.looks], and as many athletes as one of them"
-            )
+            sizes = "sizes under [plan.looks], and as many athletes as one of them"
+            return NotYet("estimates at a planned look", sizes)
         return inputs.look_estimates(self, state.n_athletes)
 
     @once("the reliability of {outcome}")
@@ -344,14 +343,12 @@ class Answers:
         from ..pace import answer_pace, pace_words
 
         if self.study.pace.empty:
-            return NotYet(
-                "what athletes did in the rounds", "rounds rated on the page of the command pace, in pace.csv"
-            )
+            rated = "rounds rated on the page of the command pace, in pace.csv"
+            return NotYet("what athletes did in the rounds", rated)
         if isinstance(self.cleaned, NotYet):
             return NotYet("what athletes did in the rounds", self.cleaned.needs)
-        return answer_pace(
-            self.study.pace, self.cleaned.windows, self.rows, words=pace_words(self.study.settings), seed=self.seed
-        )
+        words = pace_words(self.study.settings)
+        return answer_pace(self.study.pace, self.cleaned.windows, self.rows, words=words, seed=self.seed)
 
     @once("fitness, activity and {outcome}")
     def activity(self, outcome: str = "hr_mean_bpm"):

@@ -30,12 +30,8 @@ ROWS_OF_A_PAGE = 14
 TICKS = ("caffeine", "meal", "hard_training_24h", "short_sleep", "unwell")
 
 
-def _typed_on_the_sheet() -> list[str]:
-    """The outcomes that are typed, with the delay of a sample beside its value."""
-    return [
-        c for name in typed_outcomes() for c in ((name, "lactate_delay_s") if name == "lactate_mmol_l" else (name,))
-    ]
-
+TYPED = [c for o in typed_outcomes() for c in ((o, "lactate_delay_s") if o == "lactate_mmol_l" else (o,))]
+"""The outcomes that are typed, with the delay of a sample beside its value."""
 
 DEFAULT_COLUMNS = {
     "clock": ("session", "group", "round_no", "start_clock", "end_clock", "note"),
@@ -49,7 +45,7 @@ DEFAULT_COLUMNS = {
         "drinks_l", "note",
     ),
     "rounds": (
-        "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", *_typed_on_the_sheet(),
+        "session", "athlete", "round_no", "took_part", "minutes_done", "opponent", *TYPED,
         "activity_rating", "note",
     ),
 }  # fmt: skip
@@ -164,28 +160,20 @@ def _roll_call(codes, session, columns) -> Sheet:
             "Ticks: write yes or no. Caffeine in the last 3 hours, a meal in the last 2, hard training in the last 24, less "
             "than 6 hours of sleep, feeling unwell. Whoever is ill goes home; the others spar, and the ticks are described."
         )
-    steps.append(
-        "Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up."
-    )
+    steps += ["Give out the strap, wet it, write its number, and look that it shows a heart rate before the warm-up."]
     if "mass_after_kg" in columns:
-        steps.append(
-            "At the end: weigh again, towelled dry and in the same clothing, and write down what each has drunk."
-        )
+        steps += ["At the end: weigh again, towelled dry and in the same clothing, and write down what each has drunk."]
     return Sheet("roll_call", f"Roll call and straps · evening {session}", "whoever opens the door", TOP, tuple(steps),
                  sheet_columns(columns), rows, (safety.NOT_TODAY,), wide=True, row_mm=11.0)  # fmt: skip
 
 
 def _athletes(codes, columns, known: pd.DataFrame | None) -> Sheet:
     columns = [c for c in columns if c not in ("withdrawn", "club")]
-    given = {} if known is None or not len(known) else known.set_index("athlete").to_dict("index")
-    rows = tuple(
-        _fill(
-            columns,
-            athlete=code,
-            **{n: _shown(v) for n, v in given.get(code, {}).items() if n in columns and n != "athlete"},
-        )
-        for code in codes
-    )
+    given: dict = {}
+    if known is not None and len(known):
+        there = [c for c in columns if c in known and c != "athlete"]
+        given = known.set_index("athlete")[there].map(_shown).to_dict("index")
+    rows = tuple(_fill(columns, athlete=code, **given.get(code, {})) for code in codes)
     steps = (
         "Filled in once, before the evening, from the consent form and the screening sheet. Codes only; age in years, "
         "no birth dates.",
@@ -203,10 +191,8 @@ def _pairs(protocol, pairing: Pairing) -> Sheet:
     columns = (SheetColumn("", "Mat", "", 0.5), *(SheetColumn("", f"Round {r}", "", 1.2) for r in rounds))
     table = pairing.schedule.set_index(["round_no", "mat"])
     names = {key: f"{row['athlete_1']} – {row['athlete_2']}" for key, row in table.iterrows()}
-    rows = [
-        (str(mat), *(names.get((r, mat), "") for r in rounds))
-        for mat in range(1, int(pairing.schedule["mat"].max()) + 1)
-    ]
+    mats = range(1, int(pairing.schedule["mat"].max()) + 1)
+    rows = [(str(mat), *(names.get((r, mat), "") for r in rounds)) for mat in mats]
     if len(pairing.sat_out):
         away = pairing.sat_out.groupby("round_no")["athlete"].agg(", ".join)
         rows.append(("out", *(away.get(r, "") for r in rounds)))
@@ -225,10 +211,8 @@ def _round_sheets(protocol, codes, pairing, timetable, sampled, columns) -> list
     per_page = max(ROWS_OF_A_PAGE // len(codes), 1)
     pages = -(-protocol.rounds // per_page)
     cuts = [round(i * protocol.rounds / pages) for i in range(pages + 1)]
-    return [
-        _round_sheet(protocol, codes, range(a + 1, b + 1), pairing, timetable, sampled, columns)
-        for a, b in pairwise(cuts)
-    ]
+    pages = [range(a + 1, b + 1) for a, b in pairwise(cuts)]
+    return [_round_sheet(protocol, codes, rounds, pairing, timetable, sampled, columns) for rounds in pages]
 
 
 def _round_sheet(protocol, codes, rounds, pairing, timetable, sampled, columns) -> Sheet:
@@ -237,9 +221,8 @@ def _round_sheet(protocol, codes, rounds, pairing, timetable, sampled, columns) 
     rows = []
     for round_no in rounds:
         slots = timetable.slots[timetable.slots["round_no"] == round_no].set_index("athlete")
-        order = sorted(
-            codes, key=lambda c, s=slots: (c not in sampled, float(s["sample_s"].get(c, 1e9)), codes.index(c))
-        )
+        times = slots["sample_s"].to_dict()
+        order = sorted(codes, key=lambda c, at=times: (c not in sampled, at.get(c, 1e9), codes.index(c)))
         opponents = {}
         if pairing is not None:
             now = pairing.opponents[pairing.opponents["round_no"] == round_no]
@@ -298,10 +281,8 @@ def _mat_sheets(timetable) -> list[Sheet]:
     steps = ("Check the pair before the start. Sits out: sat_out. Gone home: left. Straps stay on between rounds.",)
     sheets = []
     for mat, here in timetable.mats.groupby("mat"):
-        rows = tuple(
-            (str(r.round_no), r.start_clock, r.athlete_1, r.athlete_2, "", "")
-            for r in here.sort_values("round_no").itertuples()
-        )
+        in_order = here.sort_values("round_no").itertuples()
+        rows = tuple((str(r.round_no), r.start_clock, r.athlete_1, r.athlete_2, "", "") for r in in_order)
         sheets.append(Sheet(f"mat_{mat}", f"Mat {mat}", "the mat’s referee", ("Date", "Filled in by"), steps, columns, rows,
                             (safety.STOP_SHORT,), row_mm=13.0, least_row_mm=7.4, size="strip"))  # fmt: skip
     return sheets
@@ -434,14 +415,10 @@ def list_materials(
         ("Defibrillator: where it is, checked today", 1, 0, "in the hall"),
         ("Cold water and towels, a fan, a blanket", 1, 0, "cool first, then transport; keep warm after a faint"),
         ("Inhalers of those with asthma, with their codes", 1, 0, "at the edge of the mat"),
-        (
-            "Drinking water, bottles with codes",
-            n_athletes,
-            extra(n_athletes),
-            "0.5 to 1 litre each; what is drunk is written down",
-        ),
+        ("Drinking water, bottles with codes", n_athletes, extra(n_athletes),
+         "0.5 to 1 litre each; what is drunk is written down"),
         ("Mat disinfectant and cloths", 1, 1, "before, and after any bleeding"),
-    ]
+    ]  # fmt: skip
     if n_sampled:
         samples = n_sampled * rounds
         twice = math.ceil(samples / 10)

@@ -92,17 +92,12 @@ def _article(sheet: Sheet, row_mm: float, step_pt: float) -> str:
 def _table(sheet: Sheet, row_mm: float) -> str:
     total = sum(c.weight for c in sheet.columns)
     widths = "".join(f'<col style="width:{100 * c.weight / total:.2f}%">' for c in sheet.columns)
-    heads = "".join(
-        f'<th scope="col">{html.escape(c.heading)}'
-        + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
-        + "</th>"
-        for c in sheet.columns
-    )
+    heads = rows = ""
+    for c in sheet.columns:
+        unit = f"<small>{html.escape(c.unit)}</small>" if c.unit else ""
+        heads += f'<th scope="col">{html.escape(c.heading)}{unit}</th>'
     given = "given" if sheet.bold else "plain"
-    rows = "".join(
-        f'<tr style="height:{row_mm:.2f}mm">'
-        + "".join(f'<td class="{given}">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
-        + "</tr>"
-        for row in sheet.rows
-    )
+    for row in sheet.rows:
+        cells = "".join(f'<td class="{given}">{html.escape(v)}</td>' if v else "<td></td>" for v in row)
+        rows += f'<tr style="height:{row_mm:.2f}mm">{cells}</tr>'
     return f"<table><colgroup>{widths}</colgroup><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"

@@ -73,16 +73,9 @@ def fitness_sheets(study: Study, *, athletes: Sequence[str] | None = None) -> li
 
 
 def _rules(minors: bool, tests: Sequence[str]) -> Sheet:
-    texts = [
-        safety.DEFER,
-        *safety.fitness_words(safety.FITNESS_FIRST, tests),
-        safety.familiarisation(),
-        *safety.fitness_words(safety.FITNESS_STOP, tests),
-        safety.AMBULANCE,
-        safety.NOT_BREATHING,
-        safety.ASTHMA,
-    ]
-    texts += [safety.HEAT, safety.NOT_TODAY] + ([safety.MINORS] if minors else [])
+    first, stop = (safety.fitness_words(texts, tests) for texts in (safety.FITNESS_FIRST, safety.FITNESS_STOP))
+    texts = [safety.DEFER, *first, safety.familiarisation(), *stop, safety.AMBULANCE, safety.NOT_BREATHING]
+    texts += [safety.ASTHMA, safety.HEAT, safety.NOT_TODAY] + ([safety.MINORS] if minors else [])
     return Sheet("fitness_day", "Day of the fitness test", "the first-aider and whoever runs the test",
                  ("Date", "Place", *EMERGENCY),
                  tuple(texts), notes=False)  # fmt: skip
@@ -209,9 +202,8 @@ def training_sheets(study: Study) -> list[Sheet] | NotYet:
     groups = study.allocation
     trained = list(groups.loc[groups["arm"] == "trained", "athlete"]) or study_athletes(study)
     if not trained:
-        return NotYet(
-            "the sheets of the training", "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
-        )
+        codes = "codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
+        return NotYet("the sheets of the training", codes)
     return [_card(study, trained), _log(), _events()]
 
 
@@ -222,10 +214,8 @@ def _card(study: Study, trained: Sequence[str]) -> Sheet:
     if line is None:
         steps.append(f"The training: {design.protocol or 'as the coach and the committee agreed'}.")
     else:
-        steps += [
-            _work(line),
-            f"Source: {line['source']} ({line['provenance']}). What was published is no prescription.",
-        ]
+        steps.append(_work(line))
+        steps.append(f"Source: {line['source']} ({line['provenance']}). What was published is no prescription.")
         if line["guide"] == "heart rate":
             low, high = attainable_minutes(design.protocol)
             steps.append(
@@ -244,11 +234,9 @@ def _card(study: Study, trained: Sequence[str]) -> Sheet:
         SheetColumn("sets_done", "Sets done", "", 0.8), SheetColumn("minutes", "Whole session", "min", 0.9),
         SheetColumn("rating", "How hard", "0 to 10", 0.8), SheetColumn("reason", "Stopped early? why", "", 2.0),
     )  # fmt: skip
-    cautions = (STOP_TRAINING, NOT_TRAINED, SUPERVISED, safety.DEFER)
+    cautions, who = (STOP_TRAINING, NOT_TRAINED, SUPERVISED, safety.DEFER), "whoever leads the intervals"
     blanks = (*TOP[:2], *EMERGENCY[:2])
-    return Sheet(
-        "training_card", "Session card", "whoever leads the intervals", blanks, tuple(steps), columns, rows, cautions
-    )
+    return Sheet("training_card", "Session card", who, blanks, tuple(steps), columns, rows, cautions)
 
 
 def _work(line) -> str:

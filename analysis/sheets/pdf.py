@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 from pathlib import Path
 
@@ -106,16 +106,14 @@ def step_size(pdf, sheet: Sheet, used_mm: float) -> tuple[float, float]:
     room = pdf.h - pdf.b_margin - pdf.t_margin - used_mm - 6
     for size in (11.0, 10.5, 10.0, 9.6, 9.2, 8.8, 8.4):
         pdf.set_font(FONT, "", size)
-        high = sum(_step_height(pdf, step, size) + 0.17 * size for step in sheet.steps)
+        high = 0.0
+        for step in sheet.steps:
+            place = (pdf.epw - 7, size * 0.46, step)
+            height = partial(pdf.multi_cell, *place, align="L", dry_run=True, output="HEIGHT")
+            high += _once((step, size, pdf.epw), height) + 0.17 * size
         if high <= room:
             break
     return size, 0.17 * size
-
-
-def _step_height(pdf, step: str, size: float) -> float:
-    """Height of a step in letters of this size, which are those that the PDF is set to (mm)."""
-    given = {"align": "L", "dry_run": True, "output": "HEIGHT"}
-    return _once((step, size, pdf.epw), lambda: pdf.multi_cell(pdf.epw - 7, size * 0.46, step, **given))
 
 
 _measured: dict[tuple, object] = {}
@@ -294,13 +292,11 @@ class _Scratch:
 
 def _height(pdf, sheet: Sheet, row_mm: float) -> float:
     """Height of a sheet (mm); endless where it does not end on its page."""
-    if sheet.size == "card":
-        pdf.add_page(orientation="portrait")
-        right = pdf.r_margin
+    card = sheet.size == "card"
+    pdf.add_page(orientation="landscape" if sheet.wide and not card else "portrait")
+    right = pdf.r_margin
+    if card:
         pdf.set_right_margin(pdf.w - pdf.l_margin - card_width(pdf))
-    else:
-        pdf.add_page(orientation="landscape" if sheet.wide else "portrait")
-        right = pdf.r_margin
     page, top = pdf.page, pdf.y
     draw_sheet(pdf, sheet, row_mm)
     high = pdf.y - top if pdf.page == page else math.inf
@@ -338,12 +334,9 @@ def _split(sheet: Sheet, parts: int) -> list[Sheet]:
     """Split the rows evenly over pages, each with its heading, steps and cautions."""
     if parts == 1:
         return [sheet]
-    n = len(sheet.rows)
-    cuts = [round(i * n / parts) for i in range(parts + 1)]
-    return [
-        replace(sheet, title=f"{sheet.title} · {i + 1} of {parts}", rows=sheet.rows[a:b])
-        for i, (a, b) in enumerate(pairwise(cuts))
-    ]
+    rows, title = sheet.rows, sheet.title
+    cuts = pairwise(round(i * len(rows) / parts) for i in range(parts + 1))
+    return [replace(sheet, title=f"{title} · {i} of {parts}", rows=rows[a:b]) for i, (a, b) in enumerate(cuts, start=1)]
 
 
 def _strips(scratch: _Scratch, strips: Sequence[Sheet]) -> list[Page]:
@@ -405,10 +398,7 @@ def sheets_pdf(
     pdf.set_title(title)
     for page in arrange(sheets, paper=paper):
         pdf.add_page(orientation="landscape" if page.wide else "portrait")
-        if page.kind == "card":
-            _draw_cards(pdf, page)
-        else:
-            _draw_down(pdf, page)
+        (_draw_cards if page.kind == "card" else _draw_down)(pdf, page)
     return save(pdf, path)
 
 
@@ -539,9 +529,8 @@ def _text_table(pdf, token: dict) -> None:
     longest = [max(len(row[i]) for row in [head, *body]) for i in range(len(head))]
     weights = tuple(min(max(n, 8), 60) for n in longest)
     pdf.set_font(FONT, "", BODY)
-    with pdf.table(
-        col_widths=weights, line_height=LINE, text_align="LEFT", headings_style=FontFace(emphasis="BOLD"), padding=1.2
-    ) as table:
+    look = {"line_height": LINE, "text_align": "LEFT", "headings_style": FontFace(emphasis="BOLD"), "padding": 1.2}
+    with pdf.table(col_widths=weights, **look) as table:
         for cells in [head, *body]:
             row = table.row()
             for cell in cells:

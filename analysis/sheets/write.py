@@ -226,20 +226,14 @@ def fill_tables(evening: Evening | NotYet, study: Study) -> str:
         return "Nothing was filled in: there is no evening yet."
     if not path.is_file():
         return f"Nothing was filled in: the study has no {WORKBOOK}."
-    met = evening.pairing.opponents
-    rounds = study.protocol.rounds
+    rounds, session = study.protocol.rounds, study.plan.primary_session
     slots = evening.timetable.slots.sort_values("sample_s", kind="stable")
     order = {}
     for k in range(1, rounds + 1):
         first = [c for c in slots.loc[slots["round_no"] == k, "athlete"] if c in evening.codes]
         order[k] = [*first, *(c for c in evening.codes if c not in first)]
-    known = known_rows(
-        evening.codes,
-        rounds,
-        session=study.plan.primary_session,
-        opponents={(r.athlete, int(r.round_no)): r.opponent for r in met.itertuples()},
-        order=order,
-    )
+    opponents = {(r.athlete, int(r.round_no)): r.opponent for r in evening.pairing.opponents.itertuples()}
+    known = known_rows(evening.codes, rounds, session=session, opponents=opponents, order=order)
     filled, left = fill_workbook(path, known)
     done = f"Filled in: {join_words(filled)}." if filled else "Nothing was filled in."
     return done + (f" Left alone, since something is typed there: {join_words(left)}." if left else "")
@@ -290,17 +284,14 @@ def plan_evening(
     if study.protocol.rounds < 1:
         return NotYet("planning an evening", "rounds, work and rest in the part [protocol] of study.toml")
     if len(codes) < 2:
-        return NotYet(
-            "planning an evening", "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
-        )
+        two = "at least two codes in athletes.csv, or n_athletes in the part [plan] of study.toml"
+        return NotYet("planning an evening", two)
     athletes = study.athletes if len(study.athletes) else codes
     rules = {"guests": guests, "avoid": avoid, "unavailable": unavailable, "mass_limit_kg": mass_limit_kg, "seed": seed}
     kept = pair_athletes(athletes, study.protocol.rounds, keep=True, **rules)
     pairing = kept if start == "staggered" else pair_athletes(athletes, study.protocol.rounds, **rules)
-    if sampled is None and not blood_is_drawn(study):
-        sampled = ()
-    if sampled is not None:
-        sampled = tuple(sampled)
+    if sampled is not None or not blood_is_drawn(study):
+        sampled = () if sampled is None else tuple(sampled)
     timetable = make_timetable(
         study.protocol,
         athletes=pairing,

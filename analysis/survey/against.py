@@ -44,7 +44,9 @@ def compare_with_rounds(
             continue
         mean, peak = (ours.loc[m] for m in OUTCOME_MEASURES[row["outcome"]])
         scale = 1.0 if row["outcome"] == "percent_hr_max" else hr_max_bpm / 100
-        low, high = _shares_needed(mean["estimate"], row["mean"], scale)
+        rooms = [(rest * scale, row["mean"] - rest * scale) for rest in REST_PERCENT]
+        needed = [(mean["estimate"] - rest) / room if room > 0 else math.nan for rest, room in rooms]
+        low, high = min(needed), max(needed)
         window = windows.get((row["outcome"], row.get("work_s")))
         lines.append([
             row["finding"], row["outcome"], row["round_no"], row["mean"], row["sd"], row["n_athletes"],
@@ -53,14 +55,6 @@ def compare_with_rounds(
             int(mean["n_athletes"]), row["source"],
         ])  # fmt: skip
     return pd.DataFrame(lines, columns=COLUMNS)
-
-
-def _shares_needed(mean: float, published: float, scale: float) -> tuple[float, float]:
-    shares = []
-    for rest in REST_PERCENT:
-        room = published - rest * scale
-        shares.append((mean - rest * scale) / room if room > 0 else math.nan)
-    return min(shares), max(shares)
 
 
 def _verdict(low: float, high: float) -> str:
@@ -150,10 +144,8 @@ class Carried:
     def at(self, measure: str, percent: float) -> dict:
         """Return the shares at one threshold, by name."""
         row, column = MEASURES.index(measure), int(np.flatnonzero(np.isclose(GRID, percent))[0])
-        return {
-            n: float(getattr(self, n)[row, column])
-            for n in ("exact", "centre", "low", "high", "total_low", "total_high")
-        }
+        names = ("exact", "centre", "low", "high", "total_low", "total_high")
+        return {name: float(getattr(self, name)[row, column]) for name in names}
 
 
 @dataclass(frozen=True)

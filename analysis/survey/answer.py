@@ -11,20 +11,9 @@ import pandas as pd
 from ..basics import KitError, Result, check_choice, left_out_table, plural
 from ..physiology import hr_max_equations, intensity_bands
 from ..replication.findings import read_findings
+from . import against, tables
 from . import screen as bands
-from . import tables
-from .against import (
-    MOST_PEOPLE,
-    Carried,
-    People,
-    carry_error,
-    compare_with_rounds,
-    likely_errors,
-    people_of,
-    spread_of,
-    typical_values,
-    window_lengths,
-)
+from .against import Carried, People, people_of
 from .files import LEAST_ERROR_BPM, MAIN_EQUATION, FileSummary, describe_senders, summarise_files
 from .screen import SCREENS, SPARRING_KINDS, complete_columns, left_out_sessions, screen_sessions, settle_people
 
@@ -48,9 +37,8 @@ class SurveyAnswer(Result):
     learned: bool  # whether a person's heart rates told something about that person's own maximum
     sessions: pd.DataFrame  # SESSION_COLUMNS; person_no instead of the code
     typical: pd.DataFrame  # per measure: estimate and interval over people, SDs, correlation
-    shares: (
-        pd.DataFrame
-    )  # at or above a threshold: estimate (maxima as exact), centre, low, high, total_low, total_high
+    # shares at or above a threshold: estimate (maxima as exact), centre, low, high, total_low, total_high
+    shares: pd.DataFrame
     curve: pd.DataFrame  # the same over the whole scale
     equations: pd.DataFrame  # the same under each published equation
     ages: pd.DataFrame  # people without a known age: the share if all had one plausible age
@@ -165,7 +153,7 @@ def answer_survey(
     known = hr_max_equations().set_index("equation").loc[equation]
     error_bpm = float(known["standard_error"])
     sent, notes = settle_people(complete_columns(survey))
-    windows = window_lengths(published)
+    windows = against.window_lengths(published)
     files, remarks = _read_files(sent, folder, windows, n_jobs)
     sent, disagreeing = _fill_from_files(sent, files)
     sent["hr_max_bpm"] = tables.maxima_of_sessions(sent, equation)
@@ -177,14 +165,15 @@ def answer_survey(
         sessions[f"percent_{name}"] = 100 * sessions[f"hr_{name}_bpm"] / sessions["hr_max_bpm"]
     main = sessions[(sessions["reason"] == "").to_numpy()].reset_index(drop=True)
     if main.empty:
-        raise KitError("no session is left to analyse: " + _reasons_in_words(sessions))
+        counted = _count_reasons(sessions).itertuples(index=False)
+        raise KitError("no session is left to analyse: " + ", ".join(f"{reason} ({n})" for reason, n in counted))
     people = people_of(main["hr_mean_bpm"], main["hr_peak_bpm"], main["code"], main["hr_max_bpm"], error_bpm)
     n_draws = n_simulations if people.n <= MANY else max(200, n_simulations // 4)
-    carried = carry_error(people, n_draws=n_draws, seed=seed, edges=bands.band_edges()) if people.n else None
+    carried = against.carry_error(people, n_draws=n_draws, seed=seed, edges=bands.band_edges()) if people.n else None
     main = _likely(main, people)
     some = _some_people(sessions, seed)
     recorded, of_files = _recorded(main, files, people, error_bpm, min(n_draws, 500), seed)
-    typical = typical_values(main, TYPICAL)
+    typical = against.typical_values(main, TYPICAL)
     shares = tables.share_table(carried, people.n, len(people.codes)) if carried else tables.NO_SHARES
     kind_draws = n_draws if people.n <= MANY else tables.FEWER_DRAWS
     kinds = tables.kind_table(main, session_kinds, error_bpm=error_bpm, n_draws=kind_draws, seed=seed)
@@ -248,10 +237,8 @@ def _fill_from_files(sent: pd.DataFrame, files: dict[str, FileSummary]) -> tuple
     found = [read[name] for name in sent["file"].to_numpy()[place]]
     typed = sent["hr_mean_bpm"].to_numpy()[place]
     apart = np.abs(typed - np.array([s.hr_mean_bpm for s in found])) > DISAGREE_BPM
-    for column, values in (
-        ("hr_mean_bpm", [s.hr_mean_bpm for s in found]),
-        ("hr_peak_bpm", [s.hr_peak_bpm for s in found]),
-    ):
+    for column in ("hr_mean_bpm", "hr_peak_bpm"):
+        values = [getattr(summary, column) for summary in found]
         filled = sent[column].to_numpy(copy=True)
         filled[place] = np.where(np.isfinite(values), values, filled[place])
         sent[column] = filled
@@ -270,7 +257,7 @@ def _likely(main: pd.DataFrame, people: People) -> pd.DataFrame:
     main = main.assign(**dict.fromkeys(columns, np.nan))
     if not people.n:
         return main
-    factors = likely_errors(people)
+    factors = against.likely_errors(people)
     known = main["hr_max_bpm"].notna().to_numpy() & main[["hr_mean_bpm", "hr_peak_bpm"]].notna().any(axis=1).to_numpy()
     for measure in ("mean", "peak"):
         share = main.loc[known, f"percent_{measure}"].to_numpy()
@@ -293,7 +280,7 @@ def _recorded(main: pd.DataFrame, files, people: People, error_bpm: float, n_dra
     place = {code: i for i, code in enumerate(senders)}
     predicted = theirs.drop_duplicates("code").set_index("code")["hr_max_bpm"].loc[senders].to_numpy()
     listed = [(place[codes[i]], s) for i, s in with_age]
-    return bands.recorded_bands(listed, few, predicted, spread_of(people), n_draws=n_draws, seed=seed), of_files
+    return bands.recorded_bands(listed, few, predicted, against.spread_of(people), n_draws=n_draws, seed=seed), of_files
 
 
 def _bands(carried: Carried | None, people: People, recorded: bands.Recorded | None) -> pd.DataFrame:
@@ -304,24 +291,20 @@ def _bands(carried: Carried | None, people: People, recorded: bands.Recorded | N
 
 def _against(published, typical, main: pd.DataFrame, of_files) -> pd.DataFrame:
     if published is None or not len(published):
-        return compare_with_rounds(pd.DataFrame(), typical, {}, math.nan)
+        return against.compare_with_rounds(pd.DataFrame(), typical, {}, math.nan)
     findings = read_findings(published)
     means = findings.means.merge(findings.protocols[["finding", "work_s"]], on="finding", how="left")
     means["work_s"] = pd.to_numeric(means["work_s"], errors="coerce")
     windows = {}
     for work_s in means["work_s"].dropna().unique():
-        rates = pd.DataFrame(
-            {"i": [i for i, _ in of_files], "bpm": [s.windows.get(work_s, math.nan) for _, s in of_files]}
-        )
-        rates = rates.assign(code=main["code"].to_numpy()[rates["i"]] if len(rates) else [])
-        if len(rates):
-            top = main["percent_mean_likely"].to_numpy()[rates["i"]] / main["hr_mean_bpm"].to_numpy()[rates["i"]]
-            windows["hr_mean_bpm", work_s] = rates.groupby("code")["bpm"].mean().to_numpy()
-            windows["percent_hr_max", work_s] = (
-                rates.assign(bpm=rates["bpm"] * top).groupby("code")["bpm"].mean().to_numpy()
-            )
+        if of_files:
+            own = main.iloc[[i for i, _ in of_files]]
+            bpm = pd.Series([s.windows.get(work_s, math.nan) for _, s in of_files], index=own.index)
+            share = bpm * (own["percent_mean_likely"] / own["hr_mean_bpm"])
+            windows["hr_mean_bpm", work_s] = bpm.groupby(own["code"]).mean().to_numpy()
+            windows["percent_hr_max", work_s] = share.groupby(own["code"]).mean().to_numpy()
     maximum = float(main.drop_duplicates("code")["hr_max_bpm"].mean())
-    return compare_with_rounds(means, typical, windows, maximum)
+    return against.compare_with_rounds(means, typical, windows, maximum)
 
 
 def _beside(some, shares, kinds, equation, error_bpm, seed) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -340,12 +323,12 @@ def _beside(some, shares, kinds, equation, error_bpm, seed) -> tuple[pd.DataFram
 
 
 def _some_people(sessions: pd.DataFrame, seed: int) -> pd.DataFrame:
-    """Return the sessions of at most MOST_PEOPLE people, for the tables of equations and other choices."""
+    """Return the sessions of at most `against.MOST_PEOPLE` people, for the tables of equations and other choices."""
     n = int(sessions["code"].max()) + 1
-    if n <= MOST_PEOPLE:
+    if n <= against.MOST_PEOPLE:
         return sessions
     chosen = np.zeros(n, dtype=bool)
-    chosen[np.random.default_rng(seed).choice(n, MOST_PEOPLE, replace=False)] = True
+    chosen[np.random.default_rng(seed).choice(n, against.MOST_PEOPLE, replace=False)] = True
     return sessions[chosen[sessions["code"].to_numpy()]].reset_index(drop=True)
 
 
@@ -353,11 +336,6 @@ def _count_reasons(sessions: pd.DataFrame) -> pd.DataFrame:
     counts = sessions["reason"].value_counts()
     lines = [[reason, int(counts[reason])] for reason in SCREENS if counts.get(reason, 0)]
     return pd.DataFrame(lines, columns=["reason", "n_sessions"])
-
-
-def _reasons_in_words(sessions: pd.DataFrame) -> str:
-    counted = _count_reasons(sessions)
-    return ", ".join(f"{r} ({n})" for r, n in counted.itertuples(index=False))
 
 
 def _method(carried: Carried | None, people: People) -> str:

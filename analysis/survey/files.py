@@ -75,7 +75,9 @@ def _summarise(name: str, digest: str, recording: Recording, windows) -> FileSum
     if len(elapsed) < 2:
         return FileSummary(name, digest, problem="holds no usable heart rate")
     steps = np.diff(elapsed)
-    steps = np.where(steps <= recording.gap_limit_s, steps, 0.0) * ~_stopped(elapsed, recording.stops)
+    steps = np.where(steps <= recording.gap_limit_s, steps, 0.0)
+    for begin, end in zip(recording.stops["from_s"], recording.stops["to_s"], strict=True):
+        steps[(elapsed[:-1] < end) & (elapsed[1:] > begin)] = 0.0  # the timer stood
     middle = (rates[1:] + rates[:-1]) / 2
     valid = float(steps.sum())
     if valid <= 0:
@@ -92,14 +94,6 @@ def _summarise(name: str, digest: str, recording: Recording, windows) -> FileSum
         windows={w: highest[w] for w in windows},
         seconds=np.bincount(beats, steps, HIGHEST_BPM - LOWEST_BPM + 1),
     )
-
-
-def _stopped(elapsed: np.ndarray, stops: pd.DataFrame) -> np.ndarray:
-    """Mark steps during which the timer stood."""
-    out = np.zeros(len(elapsed) - 1, dtype=bool)
-    for begin, end in zip(stops["from_s"], stops["to_s"], strict=True):
-        out |= (elapsed[:-1] < end) & (elapsed[1:] > begin)
-    return out
 
 
 def _highest_mean(elapsed, middle, steps, window_s: float) -> float:
@@ -223,20 +217,20 @@ def describe_senders(sessions: pd.DataFrame) -> pd.DataFrame:
     n_people = int(codes.max()) + 1 if len(codes) else 0
     sent = np.bincount(codes, minlength=n_people)[codes] if len(codes) else codes
     age = pd.cut(sessions["age_years"], AGE_EDGES, right=False, labels=list(AGE_NAMES))
+    several = np.select([sent == 1, sent <= 3], ["1", "2 or 3"], "4 or more")
     groups = {
         "sex": _named(sessions["sex"], {"F": "women", "M": "men", "X": "other"}),
         "age": age.astype(object).where(age.notna(), NOT_SAID),
         "sensor": _named(sessions["device_kind"], {"unknown": NOT_SAID}),
         "kind of session": _named(sessions["session_kind"], {"unknown": NOT_SAID}),
-        "sessions of one person": pd.Series(
-            np.select([sent == 1, sent <= 3], ["1", "2 or 3"], "4 or more"), index=sessions.index
-        ),
+        "sessions of one person": pd.Series(several, index=sessions.index),
         "recording": pd.Series(np.where(sessions["file"] != "", "sent", "not sent")),
     }
     lines = []
     for what, group in groups.items():
         number, names = pd.factorize(group.to_numpy(), sort=False)
-        order = sorted(range(len(names)), key=lambda i, n=names: _order(n[i]))
+        places = {name: AGE_NAMES.index(name) if name in AGE_NAMES else -1 for name in names}
+        order = sorted(range(len(names)), key=lambda i, n=names, p=places: (n[i] == NOT_SAID, p[n[i]], n[i]))
         people = pd.DataFrame({"g": number, "c": codes}).drop_duplicates()["g"].to_numpy()
         for i in order:
             n, k = int((number == i).sum()), int((people == i).sum())
@@ -247,7 +241,3 @@ def describe_senders(sessions: pd.DataFrame) -> pd.DataFrame:
 def _named(values: pd.Series, words: dict[str, str]) -> pd.Series:
     plain = {c: words.get(c, str(c).replace("_", " ")) or NOT_SAID for c in values.cat.categories}
     return values.astype(object).map(plain).fillna(NOT_SAID)
-
-
-def _order(name: str) -> tuple:
-    return (name == NOT_SAID, AGE_NAMES.index(name) if name in AGE_NAMES else -1, name)

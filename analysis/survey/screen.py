@@ -74,7 +74,7 @@ def screen_sessions(sessions: pd.DataFrame, *, kinds=SPARRING_KINDS, digests=Non
     for name, (low, high) in PLAUSIBLE.items():
         values = sessions[name].to_numpy()
         implausible |= (values < low) | (values > high)
-    kind = sessions["session_kind"]
+    kind, same = sessions["session_kind"], ["code", "minutes", "hr_mean_bpm", "hr_peak_bpm"]
     known = ~kind.isin(["", "unknown"]).to_numpy()
     tests = {
         NO_RATE: np.isnan(mean) & np.isnan(peak),
@@ -82,7 +82,7 @@ def screen_sessions(sessions: pd.DataFrame, *, kinds=SPARRING_KINDS, digests=Non
         IMPLAUSIBLE: implausible,
         TOO_HIGH: np.zeros(len(sessions), dtype=bool) if ceiling is None else peak > ceiling,
         TWICE_FILE: _sent_twice(sessions["file"], digests or {}),
-        TWICE_ROW: _same_row(sessions),
+        TWICE_ROW: (sessions.duplicated(same) & sessions[same].notna().all(axis=1)).to_numpy(),
         WRIST: sessions["device_kind"].isin(["wrist"]).to_numpy(),
         OTHER_KIND: known & ~kind.isin(list(kinds)).to_numpy(),
     }
@@ -103,13 +103,6 @@ def _sent_twice(files: pd.Series, digests) -> np.ndarray:
     return out
 
 
-def _same_row(sessions: pd.DataFrame) -> np.ndarray:
-    """Mark all but the first of the rows of one person with the same minutes, mean and peak."""
-    keys = ["code", "minutes", "hr_mean_bpm", "hr_peak_bpm"]
-    whole = sessions[keys].notna().all(axis=1).to_numpy()
-    return sessions.duplicated(keys).to_numpy() & whole
-
-
 def settle_people(sessions: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Give a person one age and one sex over all sessions; contradictory ones count as not known."""
     ages = sessions.groupby("code")["age_years"].agg(["min", "max"])
@@ -124,9 +117,8 @@ def settle_people(sessions: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     sessions = sessions.assign(age_years=age[codes], sex=pd.Categorical(sex.to_numpy()[codes]))
     warnings = []
     if unclear.any():
-        warnings.append(
-            f"{plural(int(unclear.sum()), 'person', 'people')} gave ages that contradict each other: taken as not known."
-        )
+        who = plural(int(unclear.sum()), "person", "people")
+        warnings.append(f"{who} gave ages that contradict each other: taken as not known.")
     if mixed:
         warnings.append(f"{plural(mixed, 'person', 'people')} gave more than one sex: taken as not known.")
     return sessions, warnings
@@ -138,9 +130,8 @@ def _remarks(sessions: pd.DataFrame, known: np.ndarray) -> list[str]:
     shared = sessions[sessions["reason"] == TWICE_FILE]
     remarks = []
     if unknown:
-        remarks.append(
-            f"{plural(unknown, 'session')} of unknown kind {'is' if unknown == 1 else 'are'} in the main analysis."
-        )
+        are = "is" if unknown == 1 else "are"
+        remarks.append(f"{plural(unknown, 'session')} of unknown kind {are} in the main analysis.")
     if len(shared):
         remarks.append(f"{plural(len(shared), 'recording')} came more than once; only the first is counted.")
     return remarks
