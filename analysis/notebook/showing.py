@@ -94,9 +94,8 @@ def look(table, *views) -> None:
             try:
                 made = view(table)
             except Exception as error:
-                display(
-                    HTML(f"<p><i>Not for this table: {html.escape(str(error).strip() or type(error).__name__)}</i></p>")
-                )
+                why = html.escape(str(error).strip() or type(error).__name__)
+                display(HTML(f"<p><i>Not for this table: {why}</i></p>"))
                 continue
         figure = getattr(made, "figure", made)
         if hasattr(figure, "savefig"):
@@ -138,9 +137,8 @@ def _display(thing) -> None:
     if thing is None:
         return
     if isinstance(thing, Table):
-        display(
-            HTML(f"<p><b>{html.escape(thing.caption)}</b></p>{table_html(thing.shown)}<p>{html.escape(thing.note)}</p>")
-        )
+        caption, note = html.escape(thing.caption), html.escape(thing.note)
+        display(HTML(f"<p><b>{caption}</b></p>{table_html(thing.shown)}<p>{note}</p>"))
         return
     if isinstance(thing, list | tuple):
         thing = "\n\n".join(str(t) for t in thing)

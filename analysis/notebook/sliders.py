@@ -79,15 +79,10 @@ def planning_sliders(answer: DesignAnswer | NotYet):
 
     controls["question"].observe(annotate, "value")
     annotate()
-    grid = widgets.GridBox(
-        [
-            widgets.VBox([heads[name], controls[name], notes[name]], layout=widgets.Layout(min_width="0"))
-            for name in controls
-        ],
-        layout=widgets.Layout(
-            grid_template_columns="repeat(auto-fit, minmax(min(290px, 100%), 1fr))", grid_gap="4px 24px"
-        ),
-    )
+    narrow = widgets.Layout(min_width="0")
+    boxes = [widgets.VBox([heads[name], controls[name], notes[name]], layout=narrow) for name in controls]
+    columns = "repeat(auto-fit, minmax(min(290px, 100%), 1fr))"
+    grid = widgets.GridBox(boxes, layout=widgets.Layout(grid_template_columns=columns, grid_gap="4px 24px"))
     return widgets.VBox([grid, picture, sentence])
 
 
@@ -196,11 +191,11 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
     truth = answer.assumptions
 
     def slider(kind, label, value, low, high, step):
-        return kind(
-            value=value, min=low, max=high, step=step, tooltip=label, layout=_wide(widgets), continuous_update=True
-        )
+        shown = {"tooltip": label, "layout": _wide(widgets), "continuous_update": True}
+        return kind(value=value, min=low, max=high, step=step, **shown)
 
     whole, number = widgets.IntSlider, widgets.FloatSlider
+    most_error = round(truth.capacity_sd - 0.2, 1)
     return {
         "question": widgets.Dropdown(options=list(QUESTIONS.items()), tooltip="Question", layout=_wide(widgets)),
         "n": slider(whole, "Athletes who start", min(max(answer.n_to_recruit, 4), 40), 4, 40, 1),
@@ -208,9 +203,7 @@ def _controls(answer: DesignAnswer, widgets) -> dict:
         "smallest": slider(number, "", 1.0, 0.1, 15.0, 0.1),
         "effect": slider(number, "", 1.0, 0.1, 25.0, 0.1),
         "within": slider(number, "", 1.0, 0.1, 10.0, 0.1),
-        "test_error": slider(
-            number, "Fitness test's error (mL/kg/min)", truth.test_error, 0.0, round(truth.capacity_sd - 0.2, 1), 0.1
-        ),
+        "test_error": slider(number, "Fitness test's error (mL/kg/min)", truth.test_error, 0.0, most_error, 0.1),
         "leave": slider(whole, "Leave per round (%)", round(100 * truth.leave), 0, 25, 1),
     }
 

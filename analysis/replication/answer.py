@@ -84,9 +84,8 @@ def compare_steps(means: pd.DataFrame, rounds: Mapping) -> pd.DataFrame:
             ours = _our_step(answer, earlier, later)
             if ours is not None:
                 r = _correlation_between(answer.rows, earlier, later)
-                step = _published_step(published.loc[earlier], published.loc[later], r)
-                name = f"{later:g} - {earlier:g}"
-                lines.append([finding, outcome, name, *_one_step(step, ours), r, group["source"].iloc[0]])
+                step = _one_step(published.loc[earlier], published.loc[later], r, ours)
+                lines.append([finding, outcome, f"{later:g} - {earlier:g}", *step, r, group["source"].iloc[0]])
     return pd.DataFrame(lines, columns=STEP_COLUMNS)
 
 
@@ -122,17 +121,13 @@ def _correlation_between(rows: pd.DataFrame, earlier: float, later: float) -> fl
     return float(np.corrcoef(both[earlier], both[later])[0, 1])
 
 
-def _published_step(first, last, r: float) -> tuple[float, float, float]:
-    """Return the published change, its standard error and degrees of freedom."""
-    n = min(first["n_athletes"], last["n_athletes"])
-    variance = (first["sd"] ** 2 + last["sd"] ** 2 - 2 * r * first["sd"] * last["sd"]) / n
-    return last["mean"] - first["mean"], math.sqrt(variance) if variance >= 0 else math.nan, n - 1
-
-
-def _one_step(step: tuple[float, float, float], ours) -> list[float]:
+def _one_step(first, last, r: float, ours) -> list[float]:
+    """The published change of means with its interval, ours, and their difference (Welch's degrees of freedom)."""
     from scipy.stats import t as student
 
-    change, se, df = step
+    n = min(first["n_athletes"], last["n_athletes"])
+    variance = (first["sd"] ** 2 + last["sd"] ** 2 - 2 * r * first["sd"] * last["sd"]) / n
+    change, se, df = last["mean"] - first["mean"], math.sqrt(variance) if variance >= 0 else math.nan, n - 1
     half = float(student.ppf(0.975, df)) * se
     both = math.hypot(se, ours["standard_error"])
     pooled_df = both**4 / (se**4 / df + ours["standard_error"] ** 4 / ours["df"]) if both > 0 else math.nan
@@ -181,10 +176,8 @@ def compare_protocols(
 
 
 def _one_or_all(values: list):
-    different = list(dict.fromkeys(values))
-    return (
-        different[0] if len(different) == 1 else " or ".join(v if isinstance(v, str) else f"{v:g}" for v in different)
-    )
+    one, *others = dict.fromkeys(values)
+    return " or ".join(v if isinstance(v, str) else f"{v:g}" for v in (one, *others)) if others else one
 
 
 def _same(aspect: str, theirs, mine) -> str:
@@ -332,17 +325,12 @@ def our_correlation(answer, method: str) -> dict | None:
     """Return our correlation of athlete means (unadjusted, as papers print it), or None."""
     if not answer:
         return None
-    rows = answer.correlations
-    rows = rows[rows["analysis"] == method]
-    if rows.empty or not math.isfinite(rows.iloc[0]["estimate"]) or rows.iloc[0]["n_athletes"] < 4:
+    rows = answer.correlations[answer.correlations["analysis"] == method]
+    line = rows.iloc[0] if len(rows) else {"estimate": math.nan}
+    if not abs(line["estimate"]) < 1 or line["n_athletes"] < 4:
         return None
-    line = rows.iloc[0]
-    if abs(line["estimate"]) >= 1:
-        return None
-    return {
-        k: (int(line[k]) if k == "n_athletes" else float(line[k]))
-        for k in ("estimate", "ci_low", "ci_high", "p", "n_athletes")
-    }
+    numbers = {name: float(line[name]) for name in ("estimate", "ci_low", "ci_high", "p")}
+    return numbers | {"n_athletes": int(line["n_athletes"])}
 
 
 def _compare_slopes(slopes: pd.DataFrame, fitness: Mapping) -> pd.DataFrame:

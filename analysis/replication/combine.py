@@ -25,17 +25,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basics import KitError, Result, check_choice
-from .evidence import (
-    bayes_factor,
-    consistency,
-    detectability,
-    fisher_limits,
-    normal_quantile,
-    prediction_interval,
-    prediction_interval_from_limits,
-    to_z,
-    variance_of_z,
-)
+from . import evidence
+from .evidence import fisher_limits
 
 FIXED, RANDOM = "fixed effect", "random effects"
 
@@ -90,8 +81,8 @@ def combine(r: float, n: int, r_new: float, n_new: int) -> Combined:
 def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
     """Combine several correlations: fixed effect for two, random effects from three on."""
     # On Fisher's z, whose variance is 1 / (n - 3).
-    z = [to_z(one) for one in r]
-    se = [math.sqrt(variance_of_z(one)) for one in n]
+    z = [evidence.to_z(one) for one in r]
+    se = [math.sqrt(evidence.variance_of_z(one)) for one in n]
     on_z = combine_estimates(z, se, n_athletes=n)
     back = {f: math.tanh(on_z[f]) for f in ("estimate", "ci_low", "ci_high", "prediction_low", "prediction_high")}
     return replace(on_z, **back, method=f"{on_z.model} on Fisher's z")
@@ -118,7 +109,7 @@ def combine_estimates(
     tau2 = _paule_mandel(y, v) if model == RANDOM else 0.0
     w = 1 / (v + tau2)
     centre = float(np.sum(w * y) / np.sum(w))
-    se, quantile = 1 / math.sqrt(np.sum(w)), normal_quantile(0.95)
+    se, quantile = 1 / math.sqrt(np.sum(w)), evidence.normal_quantile(0.95)
     low = high = math.nan
     if model == RANDOM:
         scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))  # (4)
@@ -213,11 +204,11 @@ class CorrelationComparison(Result):
 
 def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> CorrelationComparison:
     """Compare our correlation with a published one by every method of this room."""
-    interval = prediction_interval(r, n, n_new)
-    other_form = prediction_interval_from_limits(r, n, n_new)
-    difference = consistency(r, n, r_new, n_new)
+    interval = evidence.prediction_interval(r, n, n_new)
+    other_form = evidence.prediction_interval_from_limits(r, n, n_new)
+    difference = evidence.consistency(r, n, r_new, n_new)
     both = combine_correlations([r, r_new], [n, n_new])
-    seen = detectability(r, n, r_new, n_new) if r != 0 else None
+    seen = evidence.detectability(r, n, r_new, n_new) if r != 0 else None
     published = fisher_limits(r, n, 0.95)
     ours = fisher_limits(r_new, n_new, 0.95)
     facts = {
@@ -233,7 +224,7 @@ def compare_correlation(r: float, n: int, r_new: float, n_new: int, **about) -> 
         difference=difference.difference, q_cohen=difference.q_cohen, q_ci_low=difference.ci_low, q_ci_high=difference.ci_high,
         q_cochran=difference.q_cochran, p_difference=difference.p, i2=difference.i2,
         smallest_detectable_r=seen.smallest_detectable_r if seen else math.nan, p_undetectable=seen.p if seen else math.nan,
-        bayes_factor=bayes_factor(r, n, r_new, n_new).replication,
+        bayes_factor=evidence.bayes_factor(r, n, r_new, n_new).replication,
         combined=both.estimate, combined_low=both.ci_low, combined_high=both.ci_high,
         signal=bool(facts["ci_low_new"] > 0 if direction > 0 else facts["ci_high_new"] < 0),
         verdict=judge_consistency(r, r_new, interval.low, interval.high),

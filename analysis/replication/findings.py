@@ -118,9 +118,9 @@ _MEAN_COLUMNS = [
 ]  # fmt: skip
 _SLOPE_COLUMNS = ["finding", "outcome", "slope", "standard_error", "ci_low", "ci_high", "n_athletes", "source"]
 _TEXT = ("finding", "outcome", "statistic", "spread_kind", "p_is_bound", "sport", "sex", "sample_site", "source")
-_PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing",
-                     "n_athletes",
-                     "source"]  # fmt: skip
+_PROTOCOL_COLUMNS = [
+    "finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing", "n_athletes", "source",
+]  # fmt: skip
 
 
 def _complete(published: pd.DataFrame) -> pd.DataFrame:
@@ -193,9 +193,7 @@ def _suspect(row, kind, spread, n) -> str:
     typical = known_outcome(row["outcome"]).spread
     if not typical or not math.isfinite(spread) or kind not in ("sd", "sem"):
         return ""
-    low, high = typical
-    root = math.sqrt(n)
-    where = f"{row['finding']}, {row['outcome']}"
+    (low, high), root, where = typical, math.sqrt(n), f"{row['finding']}, {row['outcome']}"
     if kind == "sd" and spread < 0.6 * low and 0.7 * low <= spread * root <= 1.5 * high:
         return (
             f"{where}: an SD of {format_number(spread, 2)} between {n} athletes would be unusually small; if it is a standard "
@@ -232,9 +230,8 @@ def _protocols(published: pd.DataFrame) -> pd.DataFrame:
     for finding, rows in published.groupby("finding", sort=False):
         line = {"finding": finding}
         for column in _PROTOCOL_COLUMNS[1:]:
-            given = [
-                v for v in rows.get("round_no" if column == "rounds" else column, ()) if not (pd.isna(v) or v == "")
-            ]
+            values = rows.get("round_no" if column == "rounds" else column, ())
+            given = [v for v in values if not (pd.isna(v) or v == "")]
             if column == "rounds":
                 line[column] = max((float(v) for v in given), default="")
             else:

@@ -29,17 +29,8 @@ ATHLETE_COLUMNS = (
     "club", "athlete", "protocol", "sex", "age_years", "hr_max_bpm", "hr_max_source", "capacity", "capacity_unit",
     "capacity_step",
 )  # fmt: skip
-CLUB_COLUMNS = (
-    "club",
-    "n_athletes",
-    "n_not_shared",
-    "protocol",
-    "rounds",
-    "work_s",
-    "rest_s",
-    "exertion_scale",
-    "used",
-)
+PROTOCOL_COLUMNS = ("rounds", "work_s", "rest_s", "exertion_scale")
+CLUB_COLUMNS = ("club", "n_athletes", "n_not_shared", "protocol", *PROTOCOL_COLUMNS, "used")
 
 
 @dataclass(frozen=True)
@@ -64,9 +55,8 @@ def join_studies(folders: Sequence[str | Path]) -> JoinedStudies:
     studies, problems = [], []
     for folder in folders:
         if (folder / "datapackage.json").is_file() and not (folder / "study.toml").is_file():
-            problems.append(
-                f"{folder} is a data package. Give the study folder that it was made from, the one with study.toml."
-            )
+            instead = "Give the study folder that it was made from, the one with study.toml."
+            problems.append(f"{folder} is a data package. {instead}")
             continue
         try:
             studies.append(load_study(folder))
@@ -121,17 +111,10 @@ def _one_club(study: Study, club: str) -> JoinedStudies:
     labels = secret_labels(study, people["athlete"], prefix=f"{club}_P", purpose="pooling")
     rows = _rows(study, labels, club, protocols)
     table = _people(study, people, club, protocols, labels)
-    lines = [
-        [
-            club,
-            int(n),
-            not_shared,
-            label,
-            *_club_numbers(next(p for c, p in of_group.items() if everybody[c] == label)),
-            "",
-        ]
-        for label, n in counts.items()
-    ]
+    lines = []
+    for label, n in counts.items():
+        protocol = next(p for c, p in of_group.items() if everybody[c] == label)
+        lines.append([club, int(n), not_shared, label, *(getattr(protocol, c) for c in PROTOCOL_COLUMNS), ""])
     clubs = pd.DataFrame(lines, columns=list(CLUB_COLUMNS))
     return JoinedStudies(rows, table, clubs, left_out_table(left))
 
@@ -143,10 +126,6 @@ def protocol_label(protocol) -> str:
         return f"{int(seconds) // 60}:{int(seconds) % 60:02d}" if seconds == seconds else NOT_STATED
 
     return f"{clock(protocol.work_s)} work, {clock(protocol.rest_s)} rest"
-
-
-def _club_numbers(protocol) -> list:
-    return [protocol.rounds, protocol.work_s, protocol.rest_s, protocol.exertion_scale]
 
 
 def _rows(study: Study, labels: dict, club: str, protocols: dict) -> pd.DataFrame:
@@ -258,9 +237,8 @@ def _comparable(joined: JoinedStudies, here: pd.DataFrame, protocol: str, outcom
         left.append({"measure": outcome, "reason": f"{protocol}: {why}"})
         return
     rows = joined.rows[(joined.rows["protocol"] == protocol) & joined.rows["club"].isin(clubs)].dropna(subset=[outcome])
-    enough = [
-        c for c, r in rows.groupby("club") if r["athlete"].nunique() >= FEWEST_PEOPLE and r["round_no"].nunique() >= 2
-    ]
+    counts = rows.groupby("club")[["athlete", "round_no"]].nunique()
+    enough = list(counts.index[(counts["athlete"] >= FEWEST_PEOPLE) & (counts["round_no"] >= 2)])
     if len(enough) < 2:
         if len(rows):
             why = f"fewer than two clubs have {FEWEST_PEOPLE} athletes in two rounds"
@@ -341,13 +319,8 @@ def _fitness(rows: pd.DataFrame, people: pd.DataFrame, outcome: str, left: list,
     combined = _combined({c: vars(fit) for c, fit in own.items()})
     about = {"question": "fitness", "contrast": "per unit"}
     everyone = _size(joint, len(clubs)) | {"club": "all"}
-    differ = combined.get("p_heterogeneity", math.nan)
-    together = {
-        "stage": ONE,
-        "adjusted_for": ", ".join(joint.adjusted_for),
-        "p_heterogeneity": differ,
-        "method": joint.method,
-    }
+    together = {"stage": ONE, "adjusted_for": ", ".join(joint.adjusted_for), "method": joint.method}
+    together["p_heterogeneity"] = combined.get("p_heterogeneity", math.nan)
     lines = [about | _numbers(vars(joint)) | everyone | together]
     for club, fit in own.items():
         theirs = {"stage": TWO, "club": club, "adjusted_for": ", ".join(fit.adjusted_for), "method": fit.method}
@@ -385,9 +358,9 @@ CODEBOOK = {
     "took_part": "yes or part",
     "rest_before_s": "rest before the round, s",
     **{
-        o.name: f"{o.meaning or o.label}{', ' if o.unit else ''}{o.unit}"
-        for o in OUTCOMES.values()
-        if not o.name.startswith(SHARE)
+        name: ", ".join(filter(None, (o.meaning or o.label, o.unit)))
+        for name, o in OUTCOMES.items()
+        if not name.startswith(SHARE)
     },
     "sex": "as the equations use it; blank where with the age only one athlete of a club has it",
     "age_years": "age in bands, years; blank where with the sex only one athlete of a club is in it",
@@ -490,11 +463,8 @@ def hide_people(athletes: pd.DataFrame) -> pd.DataFrame:
 def _read_me(answer: PooledAnswer, describe) -> str:
     clubs = [f"* {line.club}: {line.n_athletes} athletes, {line.rounds} rounds, {line.protocol} ({line.used})"
              for line in answer.clubs.itertuples(index=False)]  # fmt: skip
-    parts = [
-        "# Several clubs together",
-        "Only athletes who agreed that de-identified data are shared.",
-        "\n".join(clubs),
-    ]
+    agreed = "Only athletes who agreed that de-identified data are shared."
+    parts = ["# Several clubs together", agreed, "\n".join(clubs)]
     plain, *written = describe(answer) if describe else [""]
     parts += [plain] if plain else []
     parts += [WRITE_UP, *written] if written else []

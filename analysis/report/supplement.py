@@ -17,7 +17,6 @@ from ..telling.published import tables as published
 from ..telling.rounds import tables as rounds
 from ..telling.study import phrases as say
 from ..telling.study import tables
-from ..telling.study.phrases import NONE_STOOD_OUT
 from ..telling.study.sentences import asked_questions, deviations, plain_rests, write_stood_out
 from ..telling.survey.tables import survey_tables
 from ..telling.training.figures import training_pictures
@@ -107,24 +106,23 @@ STOOD_OUT = "Values that stand out: how they were treated"
 
 def checklist_tables(document: Document, study=None) -> list[Table]:
     """Say for every topic of the checklists where the write-up covers it, and what is left for the author."""
-    written = [s.title for s in document.sections if any(getattr(b, "kind", "") != "note" for b in s.blocks)]
+    told = [s for s in document.sections if any(getattr(b, "kind", "") != "note" for b in s.blocks)]
+    written = {s.title for s in told} - {""}
     tables = []
     for name, title in TITLES.items():
         if name == "comparison" and "Comparison with published findings" not in written:
             continue
-        rows = [(topic, *_where(section, left, written)) for n, topic, section, left in ITEMS if n == name]
+        rows = [
+            (topic, section, left) if section in written else (topic, "–", left or "nothing to report yet")
+            for checklist, topic, section, left in ITEMS
+            if checklist == name
+        ]
         if study is not None and len(study.rounds):
-            said = (write_stood_out(study) or [NONE_STOOD_OUT])[0]
+            said = (write_stood_out(study) or [say.NONE_STOOD_OUT])[0]
             rows = [(t, f"{at}. {said}" if t == STOOD_OUT else at, left) for t, at, left in rows]
         shown = pd.DataFrame(rows, columns=["Topic", "Covered in", "Left for the author"])
         tables.append(Table(f"checklist_{name}", title, shown, note=SOURCES[name]))
     return tables
-
-
-def _where(section: str, left: str, written: list[str]) -> tuple[str, str]:
-    if section and section in written:
-        return section, left
-    return "–", left or "nothing to report yet"
 
 
 def supplement_sections(answers) -> list[Section]:
@@ -149,19 +147,12 @@ def _pace(answers) -> Section | None:
         return None
     activity = pictures.activity_answer(answers)
     texts = [*write_up_pace(found), *(write_up_activity(activity) if activity else [])]
-    blocks = [
-        Table(
-            "activity",
-            "What athletes did in each round, means over athletes.",
-            tabulate_activity(found),
-            numbers=found.states,
-        ),
-        Table("raters", "Agreement of raters.", tabulate_raters(found), "", found.agreement)
-        if len(found.agreement)
-        else None,
-        pictures.round_in_marks_picture(found, answers.cleaned),
-        pictures.activity_picture(activity) if activity else None,
-    ]
+    caption = "What athletes did in each round, means over athletes."
+    blocks = [Table("activity", caption, tabulate_activity(found), numbers=found.states)]
+    if len(found.agreement):
+        blocks.append(Table("raters", "Agreement of raters.", tabulate_raters(found), numbers=found.agreement))
+    blocks.append(pictures.round_in_marks_picture(found, answers.cleaned))
+    blocks += [pictures.activity_picture(activity)] if activity else []
     return _section("Pace", texts, blocks)
 
 
@@ -200,19 +191,12 @@ def _section(title: str, texts: list[str], blocks: list) -> Section:
 
 def _study(answers) -> Section | None:
     study = answers.study
-    tested = not isinstance(answers.capacity, NotYet) and len(answers.capacity)
-    aerobic = (
-        Table("aerobic_tests", "How aerobic capacity was measured.", fitness.table_tests(answers.capacity))
-        if tested
-        else None
-    )
-    rules = (
-        Table(
-            "rules", "Rules of heart-rate processing.", tabulate_rules(answers.cleaned).rename(columns=str.capitalize)
-        )
-        if answers.cleaned and answers.cleaned.traces
-        else None
-    )
+    aerobic = rules = None
+    if not isinstance(answers.capacity, NotYet) and len(answers.capacity):
+        aerobic = Table("aerobic_tests", "How aerobic capacity was measured.", fitness.table_tests(answers.capacity))
+    if answers.cleaned and answers.cleaned.traces:
+        shown = tabulate_rules(answers.cleaned).rename(columns=str.capitalize)
+        rules = Table("rules", "Rules of heart-rate processing.", shown)
     blocks = [
         tables.plan_table(study, asked_questions(answers)) if has_rounds(answers) else None,
         tables.protocol_table(study),
@@ -227,15 +211,11 @@ def _study(answers) -> Section | None:
 
 def _data(answers) -> Section | None:
     missing = pictures.missing_picture(answers.cleaned) if answers.cleaned else None
-    return _section(
-        "Data",
-        write_stood_out(answers.study),
-        [tables.set_aside_table(answers.description.set_aside), pictures.flow_picture(answers), missing],
-    )
+    blocks = [tables.set_aside_table(answers.description.set_aside), pictures.flow_picture(answers), missing]
+    return _section("Data", write_stood_out(answers.study), blocks)
 
 
 def _rounds(found: dict) -> Section | None:
-    texts = []
     made = [
         rounds.round_tests_table(found),
         rounds.contrasts_by_method_table(found),
@@ -249,7 +229,7 @@ def _rounds(found: dict) -> Section | None:
         *(pictures.checks_picture(o, a) for o, a in found.items() if not OUTCOMES[o].ordinal),
         *(pictures.bound_picture("rounds", o, rounds_by_bound(a)) for o, a in found.items()),
     ]
-    return _section("Rounds", texts, made)
+    return _section("Rounds", [], made)
 
 
 def _rests(answers) -> Section | None:

@@ -66,8 +66,12 @@ def define_styles(word) -> None:
     style("Table note", size=8.5, before=3, after=12, line=1.0, base="Normal")
     style("Title page line", size=11, after=8, base="Normal")
     style("To do", size=10, color=ochre, italic=True, after=8, base="Normal")
-    _remove_title_rule(word.styles["Title"])
-    _set_language(word)
+    paragraph = word.styles["Title"].element.get_or_add_pPr()
+    for rule in paragraph.findall(qn("w:pBdr")):
+        paragraph.remove(rule)
+    for element in word.styles.element.iter(qn("w:lang")):  # the language, also where a style says otherwise
+        for name in ("val", "eastAsia"):
+            element.set(qn(f"w:{name}"), LANGUAGE)
     word.styles.element.append(_three_line_style())
 
 
@@ -80,19 +84,6 @@ def _set_font(style, name, size, color, bold, italic) -> None:
         fonts.attrib.pop(qn(f"w:{kind}"), None)
     for kind in ("ascii", "hAnsi", "eastAsia", "cs"):
         fonts.set(qn(f"w:{kind}"), name)
-
-
-def _set_language(word) -> None:
-    """Say in which language the text is written, also where a style says otherwise."""
-    for element in word.styles.element.iter(qn("w:lang")):
-        for name in ("val", "eastAsia"):
-            element.set(qn(f"w:{name}"), LANGUAGE)
-
-
-def _remove_title_rule(style) -> None:
-    properties = style.element.get_or_add_pPr()
-    for rule in properties.findall(qn("w:pBdr")):
-        properties.remove(rule)
 
 
 def _three_line_style():
@@ -160,15 +151,8 @@ def bookmark_name(name: str, *, only: bool = False) -> str:
     return f"{'_Nr_' if only else '_Ref_'}{name}"[:40]
 
 
-def add_reference(paragraph, name: str, shown: str) -> None:
-    """Point to a caption, for example "Table 3", or to its number."""
-    add_field(paragraph, f"REF {bookmark_name(name, only=' ' not in shown)} \\h", shown)
-
-
 def add_prompt(paragraph, name: str, prompt: str) -> None:
     """Add a field to be filled in by clicking on it (a plain-text content control)."""
-    from docx.oxml import parse_xml
-
     tag = quoteattr(name.lower().replace(" ", "_"))
     paragraph._p.append(
         parse_xml(
@@ -177,15 +161,6 @@ def add_prompt(paragraph, name: str, prompt: str) -> None:
             f"<w:t>[{escape(prompt)}]</w:t></w:r></w:sdtContent></w:sdt>"
         )
     )
-
-
-def add_alt_text(picture, title: str, text: str) -> None:
-    """Give a picture its description for readers who do not see it."""
-    if picture is None:
-        return
-    properties = picture._inline.docPr
-    properties.set("descr", text)
-    properties.set("title", title)
 
 
 def set_widths(table, shares: list[float]) -> None:
@@ -227,11 +202,19 @@ def write_word(
     define_styles(word)
     title = title or document.title
     sections = document.of_layer(layer) if layer else document.sections
-    _front(word, title, document.fields if layer != "supplement" else ())
-    written = _Written({(k, b.key) for k, b in _captioned(sections)}, {})
+    word.add_paragraph(title, style="Title")
+    for name, prompt in document.fields if layer != "supplement" else ():
+        line = word.add_paragraph(style="Title page line")
+        line.add_run(f"{name}: ").bold = True
+        add_prompt(line, name, prompt)
+    blocks = [block for section in sections for block in section.blocks]
+    captions = {("figure", b.key) for b in blocks if isinstance(b, Picture)}
+    written = _Written(captions | {("table", b.key) for b in blocks if isinstance(b, Table)}, {})
     for section in sections:
         _section(word, document, section, written)
-    _footer(word)
+    footer = word.sections[0].footer.paragraphs[0]
+    footer.alignment = WD_ALIGN_PARAGRAPH.CENTER
+    add_field(footer, "PAGE", "1")
     if line_numbers:
         number_lines(word)
     properties = word.core_properties
@@ -253,15 +236,6 @@ class _Written:
     marks: dict
 
 
-def _captioned(sections):
-    for section in sections:
-        for block in section.blocks:
-            if isinstance(block, Picture):
-                yield "figure", block
-            elif isinstance(block, Table):
-                yield "table", block
-
-
 def without_dates(archive: bytes) -> bytes:
     """Return a zip archive with the same content whose parts all carry one fixed date."""
     target = io.BytesIO()
@@ -271,14 +245,6 @@ def without_dates(archive: bytes) -> bytes:
             entry.compress_type = zipfile.ZIP_DEFLATED
             new.writestr(entry, old.read(part.filename))
     return target.getvalue()
-
-
-def _front(word, title: str, fields) -> None:
-    word.add_paragraph(title, style="Title")
-    for name, prompt in fields:
-        line = word.add_paragraph(style="Title page line")
-        line.add_run(f"{name}: ").bold = True
-        add_prompt(line, name, prompt)
 
 
 def _section(word, document: Document, section: Section, written: _Written) -> None:
@@ -300,7 +266,8 @@ def _section(word, document: Document, section: Section, written: _Written) -> N
 def _running_text(paragraph, document: Document, text: str, written: _Written) -> None:
     for kind, key, words in document.pieces(text):
         if (kind, key) in written.captions:
-            add_reference(paragraph, f"{kind}_{key}", words)
+            name = bookmark_name(f"{kind}_{key}", only=" " not in words)
+            add_field(paragraph, f"REF {name} \\h", words)
         else:
             paragraph.add_run(words)
 
@@ -309,13 +276,14 @@ def _picture(word, document: Document, block: Picture, marks: dict) -> None:
     width = min(block.width_mm, PAGE_MM)
     paragraph = word.add_paragraph(style="Figure")
     picture = paragraph.add_run().add_picture(io.BytesIO(block.content("png300")), width=Mm(width))
-    add_alt_text(picture, block.key, block.alt_text)
+    properties = picture._inline.docPr
+    properties.set("descr", block.alt_text)
+    properties.set("title", block.key)
     caption = word.add_paragraph(style="Caption")
     add_caption(caption, document.number(block), f"figure_{block.key}", block.caption, marks)
 
 
 def _table(word, document: Document, block: Table, marks: dict) -> None:
-
     caption = word.add_paragraph(style="Caption")
     caption.paragraph_format.keep_with_next = True
     add_caption(caption, document.number(block), f"table_{block.key}", block.caption, marks)
@@ -408,9 +376,3 @@ def number_lines(word) -> None:
         numbers.set(qn("w:restart"), "continuous")
         after = next((e for e in part._sectPr if e.tag in (qn("w:pgNumType"), qn("w:cols"), qn("w:docGrid"))), None)
         part._sectPr.append(numbers) if after is None else after.addprevious(numbers)
-
-
-def _footer(word) -> None:
-    line = word.sections[0].footer.paragraphs[0]
-    line.alignment = WD_ALIGN_PARAGRAPH.CENTER
-    add_field(line, "PAGE", "1")

@@ -79,6 +79,7 @@ def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> p
     """Say, for people without a known age, what each plausible age would mean: a range, not a guess."""
     columns = ["measure", "threshold", "age_years", "share", "n_athletes", "n_sessions"]
     unknown = main[main["age_years"].isna()]
+    sexes = {"any": [None], "F": ["F"], "given": ["F", "M"]}[for_whom(equation)]  # both: the mean of their maxima
     lines = []
     for measure, rate in zip(MEASURES, RATES, strict=True):
         there = unknown[unknown[rate].notna()]
@@ -90,17 +91,11 @@ def age_table(main: pd.DataFrame, equation: str, ages: tuple[float, float]) -> p
         rates, weights = there[rate].to_numpy()[order], (1 / counts[codes] / len(counts))[order]
         below = np.concatenate(([0.0], weights.cumsum()))
         for age in np.arange(ages[0], ages[1] + 0.5):
-            top = _maximum_at(float(age), equation)
+            top = float(np.mean([predict_hr_max(float(age), equation, sex=s).value for s in sexes]))
             for threshold in THRESHOLDS:
                 share = 1 - below[np.searchsorted(rates, top * threshold / 100 - 1e-9)]
                 lines.append([measure, threshold, float(age), max(0.0, float(share)), len(counts), len(there)])
     return pd.DataFrame(lines, columns=columns)
-
-
-def _maximum_at(age: float, equation: str) -> float:
-    """Return the maximum at an age; the mean of both sexes where an equation needs the sex."""
-    sexes = {"any": [None], "F": ["F"], "given": ["F", "M"]}[for_whom(equation)]
-    return float(np.mean([predict_hr_max(age, equation, sex=s).value for s in sexes]))
 
 
 def choice_table(sessions: pd.DataFrame, *, error_bpm: float, seed: int) -> pd.DataFrame:
@@ -216,9 +211,8 @@ def _ages(value) -> tuple[float, float]:
     numbers = isinstance(value, list) and len(value) == 2
     numbers = numbers and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
     if not numbers or not AGES[0] <= value[0] < value[1] <= AGES[1]:
-        raise ValueError(
-            f"must be the youngest and the oldest, such as [18, 55], between {AGES[0]:.0f} and {AGES[1]:.0f}."
-        )
+        between = f"between {AGES[0]:.0f} and {AGES[1]:.0f}"
+        raise ValueError(f"must be the youngest and the oldest, such as [18, 55], {between}.")
     return float(value[0]), float(value[1])
 
 

@@ -19,9 +19,8 @@ SPARRING_APART_MIN = 30.0
 class Adherence(Result):
     """What both groups trained."""
 
-    athletes: (
-        pd.DataFrame
-    )  # athlete, arm, sessions done and planned, share, dose (rating × minutes) and sparring a week
+    # athlete, arm, sessions done and planned, share, dose (rating × minutes) and sparring a week
+    athletes: pd.DataFrame
     groups: pd.DataFrame  # arm, n_athletes and the means of the above
     guards: pd.DataFrame  # guard, found (yes or no), value, of; guards move nobody between groups
     weeks: float
@@ -46,14 +45,8 @@ def describe_adherence(
         own = log[log["athlete"] == athlete]
         intervals = own[own["kind"] == "intervals"]
         early = (own["stopped_early"].astype("string") == "yes").sum() if "stopped_early" in own else 0
-        dose = {
-            name: float(own.loc[rows, "dose"].sum(min_count=1)) / weeks
-            for name, rows in (
-                ("dose_intervals", own["kind"] == "intervals"),
-                ("dose_sparring", own["kind"] == "sparring"),
-                ("dose_other", ~own["kind"].isin(("intervals", "sparring"))),
-            )
-        }
+        kind = own["kind"].where(own["kind"].isin(("intervals", "sparring")), "other")
+        dose = {name: float(own.loc[kind == name, "dose"].sum()) / weeks for name in ("intervals", "sparring", "other")}
         lines.append(
             {
                 "athlete": athlete,
@@ -63,7 +56,7 @@ def describe_adherence(
                 "sessions_planned": planned if arm == "trained" else 0.0,
                 "share": len(intervals) / planned if arm == "trained" and planned else float("nan"),
                 "stopped_early": int(early),
-                **{k: v if v == v else 0.0 for k, v in dose.items()},
+                **{f"dose_{name}": amount for name, amount in dose.items()},
                 "sparring_min_week": float(own.loc[own["kind"] == "sparring", "minutes"].sum()) / weeks,
             }
         )
@@ -91,9 +84,8 @@ def _guards(athletes, groups) -> pd.DataFrame:
     lines = []
     if {"trained", "control"} <= set(by_arm.index):
         apart = float(by_arm.loc["trained", "sparring_min_week"] - by_arm.loc["control", "sparring_min_week"])
-        lines.append(
-            ("sparring a week differs", abs(apart) > SPARRING_APART_MIN, apart, "min per week, trained minus control")
-        )
+        unit = "min per week, trained minus control"
+        lines.append(("sparring a week differs", abs(apart) > SPARRING_APART_MIN, apart, unit))
     crossed = int((controls["sessions_done"] > 0).sum())
     lines.append(("intervals done by controls", crossed > 0, float(crossed), _who(crossed, "of the control group")))
     few = int((trained["share"] < LOW_ADHERENCE).sum())
@@ -112,9 +104,7 @@ class Harms(Result):
     n_events: int
 
 
-EVENT_KINDS = (
-    "injury", "illness", "cardiac", "collapse", "dark_urine", "concussion", "chest_pain", "other",
-)  # fmt: skip
+EVENT_KINDS = ("injury", "illness", "cardiac", "collapse", "dark_urine", "concussion", "chest_pain", "other")
 PAUSE_AT_ONCE = {
     "cardiac": "a cardiac event",
     "collapse": "an exertional collapse",
@@ -141,9 +131,6 @@ def describe_harms(events, allocation) -> Harms:
         lines.append(line)
     pause = [words for kind, words in PAUSE_AT_ONCE.items() if kind in set(work["kind"])]
     cared = work[(work["kind"] == "injury") & (work["needed_care"].astype("string") == "yes")]
-    pause += [
-        f"two or more injuries that needed care in the {arm} group"
-        for arm in ("trained", "control")
-        if (cared["arm"] == arm).sum() >= 2
-    ]
+    often = [arm for arm in ("trained", "control") if (cared["arm"] == arm).sum() >= 2]
+    pause += [f"two or more injuries that needed care in the {arm} group" for arm in often]
     return Harms(table=pd.DataFrame(lines), pause=tuple(pause), n_events=len(work))

@@ -141,11 +141,9 @@ def allocate(baselines, *, strata=(), public_number, plan_sha256, design="parall
         warnings.append(
             f"Only {len(kept)} allocations are possible: the randomisation test cannot give less than {2 / len(kept):.3f}."
         )
-    how = (
-        f"{DRAWN} balanced allocations drawn with the seed, {len(groups)} of them different"
-        if sampled
-        else f"all {listed} balanced allocations listed"
-    )
+    how = f"all {listed} balanced allocations listed"
+    if sampled:
+        how = f"{DRAWN} balanced allocations drawn with the seed, {len(groups)} of them different"
     return _result(
         table, measures, kept, seed, labels, strata=tuple(used), tolerance_sd=float(tolerance), n_balanced=len(groups),
         how=how, warnings=tuple(warnings), design=design,
@@ -162,24 +160,14 @@ def _read(baselines, strata):
     if table["athlete"].duplicated().any():
         twice = sorted(set(table.loc[table["athlete"].duplicated(), "athlete"]))
         raise KitError(f"One row per athlete is needed, but {join_words(twice)} has several.")
-    measures = [
-        c
-        for c in table
-        if c not in {"athlete", *strata}
-        and pd.api.types.is_numeric_dtype(table[c])
-        and not pd.api.types.is_bool_dtype(table[c])
-    ]
+    numeric = [c for c in table if pd.api.types.is_numeric_dtype(table[c]) and not pd.api.types.is_bool_dtype(table[c])]
+    measures = [c for c in numeric if c not in {"athlete", *strata}]
     if not measures:
         raise KitError("The table of baselines has no numeric column: the baseline of each athlete is needed.")
-    problems = [
-        f"{row['athlete']} has no {c}" for _, row in table.iterrows() for c in measures if not np.isfinite(row[c])
-    ]
-    problems += [
-        f"{row['athlete']} has no {c}"
-        for _, row in table.iterrows()
-        for c in strata
-        if pd.isna(row[c]) or not str(row[c]).strip()
-    ]
+    lacking = [(c, ~np.isfinite(table[c].to_numpy(dtype=float, na_value=np.nan))) for c in measures]
+    problems = [f"{who} has no {c}" for i, who in enumerate(table["athlete"]) for c, gone in lacking if gone[i]]
+    blank = [(c, table[c].isna() | (table[c].astype(str).str.strip() == "")) for c in strata]
+    problems += [f"{who} has no {c}" for i, who in enumerate(table["athlete"]) for c, gone in blank if gone[i]]
     if problems:
         raise KitError(
             f"All baselines must be in before anybody is allocated: {'; '.join(problems)}. Measure or type them, or note "
@@ -290,27 +278,15 @@ def _result(table, measures, kept, seed, labels, pairs=None, **told):
     values = table[measures].to_numpy(dtype=float)
     gap = values[mine == 1].mean(axis=0) - values[mine == 0].mean(axis=0)
     spread = values.std(axis=0, ddof=1)
+    in_sd = np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0)
+    groups = {"arm": np.where(mine == 1, TRAINED, CONTROL), "stratum": labels, "pair": pairs or [""] * len(table)}
     return Allocation(
-        allocation=pd.DataFrame(
-            {
-                "athlete": table["athlete"],
-                "arm": np.where(mine == 1, TRAINED, CONTROL),
-                "stratum": labels,
-                "pair": pairs or [""] * len(table),
-                "joined": "",
-            }
-        ),
+        allocation=table[["athlete"]].assign(**groups, joined=""),
         reference_set=pd.DataFrame(kept, columns=list(table["athlete"])),
         n_kept=len(kept),
         drawn=drawn + 1,
         seed_sha256=seed,
-        differences=pd.DataFrame(
-            {
-                "measure": measures,
-                "difference": gap,
-                "in_sd": np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0),
-            }
-        ),
+        differences=pd.DataFrame({"measure": measures, "difference": gap, "in_sd": in_sd}),
         **told,
     )
 

@@ -24,12 +24,8 @@ def capacity_by_occasion(aerobic_tests, athletes, **options) -> pd.DataFrame:
         found = measure_capacity(rows.drop(columns=["phase", "occasion"]), athletes, **options)
         lost.append(found.attrs["left_out"])
         found.attrs = {}
-        found = found[found["capacity"].notna()]
-        parts.append(
-            found.rename(columns={"capacity": "value"})[
-                ["athlete", "value", "unit", "standard_error", "error_kind", "test", "date"]
-            ].assign(phase=phase, occasion=occasion)
-        )
+        found = found[found["capacity"].notna()].rename(columns={"capacity": "value"})
+        parts.append(found.assign(phase=phase, occasion=occasion))
     columns = ["athlete", "phase", "occasion", "value", "unit", "standard_error", "error_kind", "test", "date"]
     table = pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
     table.attrs["left_out"] = pd.concat(lost, ignore_index=True) if lost else None
@@ -45,15 +41,9 @@ def outcome_by_occasion(rows, sessions, outcome) -> pd.DataFrame:
     work = work.merge(known[["session", "phase", "occasion"]], on="session")
     evenings = work.groupby("athlete")["session"].transform("nunique")
     shared = work.groupby(["athlete", "round_no"])["session"].transform("nunique") == evenings
-    table = (
-        work[shared]
-        .groupby(["athlete", "phase", "occasion", "session"], sort=True)
-        .agg(value=("value", "mean"), n_rounds=("value", "size"))
-        .reset_index()
-    )
-    table = table.sort_values(
-        ["athlete", "phase", "occasion"], key=lambda c: c.map(PHASES.index) if c.name == "phase" else c
-    )
+    evening = work[shared].groupby(["athlete", "phase", "occasion", "session"], sort=True)["value"]
+    table = evening.agg(value="mean", n_rounds="size").reset_index()
+    table = table.assign(place=table["phase"].map(PHASES.index)).sort_values(["athlete", "place", "occasion"])
     return table[["athlete", "phase", "occasion", "value", "n_rounds", "session"]]
 
 
@@ -77,12 +67,10 @@ def one_row_per_athlete(values, allocation) -> pd.DataFrame:
             f"Athlete {line['athlete']} has two values of phase {line['phase']}, occasion {line['occasion']}: number the "
             "occasions 1, 2, or set one row aside in decisions."
         )
-    wide = values.assign(
-        name=[f"{p}_{o}" for p, o in zip(values["phase"], values["occasion"], strict=True)]
-    ).pivot_table(index="athlete", columns="name", values="value")
-    names = {
-        p: sorted((c for c in wide if c.startswith(p)), key=lambda c: int(c.split("_")[1])) for p in ("pre", "post")
-    }
+    occasions = [f"{p}_{o}" for p, o in zip(values["phase"], values["occasion"], strict=True)]
+    wide = values.assign(name=occasions).pivot_table(index="athlete", columns="name", values="value")
+    in_order = sorted(wide, key=lambda c: int(c.split("_")[1]))
+    names = {p: [c for c in in_order if c.startswith(p)] for p in ("pre", "post")}
     wide = wide[[*names["pre"], *names["post"]]].astype(float)
     for phase in ("pre", "post"):
         wide[phase] = wide[names[phase]].mean(axis=1) if names[phase] else float("nan")
@@ -124,7 +112,6 @@ def before_after(
     values, *, outcome, label, unit, digits=1, smallest=float("nan"), known_error=None, level=0.95
 ) -> BeforeAfter:
     """Describe the change from before to after in one group, beside the change without training."""
-
     people = pd.DataFrame({"athlete": sorted(set(values["athlete"].astype(str))), "arm": "all"})
     wide = one_row_per_athlete(values, people)
     both = wide["pre"].notna() & wide["post"].notna()
@@ -136,8 +123,9 @@ def before_after(
         )
     error, error_from = typical_error_of(wide, known_error)
     mean, low, high, p, df = _paired(used["change"].to_numpy(), level)
-    first, last = _first_and_last(wide, "pre")
-    between = (last - first).dropna() if first is not None else pd.Series(dtype=float)
+    baselines = sorted((c for c in wide if c.startswith("pre_")), key=lambda c: int(c.split("_")[1]))
+    several = len(baselines) > 1
+    between = (wide[baselines[-1]] - wide[baselines[0]]).dropna() if several else pd.Series(dtype=float)
     nothing = (float("nan"),) * 3
     b_mean, b_low, b_high = _paired(between.to_numpy(), level)[:3] if len(between) >= 3 else nothing
     detectable = detectable_of(error, wide)
@@ -183,11 +171,6 @@ def _paired(change, level):
         return mean, float("nan"), float("nan"), float("nan"), df
     half = float(stats.t.ppf(0.5 + level / 2, df)) * error
     return mean, mean - half, mean + half, float(2 * stats.t.sf(abs(mean / error), df)), df
-
-
-def _first_and_last(wide, phase):
-    names = sorted((c for c in wide if c.startswith(f"{phase}_")), key=lambda c: int(c.split("_")[1]))
-    return (wide[names[0]], wide[names[-1]]) if len(names) > 1 else (None, None)
 
 
 def typical_error_of(wide, known=None) -> tuple[float, str]:

@@ -206,16 +206,9 @@ def effect_from_summaries(
     """
     from scipy import stats
 
-    named = {
-        "n": n,
-        "baseline_mean": baseline_mean,
-        "baseline_sd": baseline_sd,
-        "followup_mean": followup_mean,
-        "followup_sd": followup_sd,
-    }
-    n, m0, s0, m1, s1 = (
-        _pair(v, name, low=0 if name.endswith("sd") else 2 if name == "n" else None) for name, v in named.items()
-    )
+    n = _pair(n, "n", low=2)
+    m0, s0 = _pair(baseline_mean, "baseline_mean", low=None), _pair(baseline_sd, "baseline_sd", low=0)
+    m1, s1 = _pair(followup_mean, "followup_mean", low=None), _pair(followup_sd, "followup_sd", low=0)
     if (change_sd is None) == (correlation is None):
         raise KitError("Give the SDs of the changes (change_sd) or the correlation, and not both.")
     if change_sd is not None:
@@ -223,9 +216,10 @@ def effect_from_summaries(
     else:
         r = _pair((correlation, correlation) if np.isscalar(correlation) else correlation, "correlation", low=None)
     if np.any(np.abs(r) > 1):
+        given = ", ".join(f"{v:.2f}" for v in r)
         raise KitError(
-            f"These SDs give a correlation of {', '.join(f'{v:.2f}' for v in r)} of baseline and follow-up, which no data have: "
-            f"one SD is misread, or is a standard error."
+            f"These SDs give a correlation of {given} of baseline and follow-up, which no data have: one SD is misread, or is a "
+            "standard error."
         )
     inside = n - 1
     within_x = float(np.sum(inside * s0**2))

@@ -87,14 +87,9 @@ class Prepared:
     warnings: tuple[str, ...]
 
 
-def baseline_columns(baseline) -> list[str]:
-    """Names of the baseline columns, where one or several are given."""
-    return [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
-
-
 def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Prepared:
     """Read the columns, take the mean of the baselines, and set aside who lacks a value."""
-    before = baseline_columns(baseline)
+    before = [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
     covariates = [covariates] if isinstance(covariates, str) else list(covariates)
     wanted = [outcome, *before, group, *covariates]
     need_columns(table, wanted)
@@ -113,11 +108,8 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
     stacked = np.column_stack([numbers[c] for c in before])
     measured = np.isfinite(stacked)
     with np.errstate(invalid="ignore"):
-        start = np.where(
-            measured.any(axis=1),
-            np.where(measured, stacked, 0).sum(axis=1) / np.maximum(measured.sum(axis=1), 1),
-            np.nan,
-        )
+        mean = np.where(measured, stacked, 0).sum(axis=1) / np.maximum(measured.sum(axis=1), 1)
+        start = np.where(measured.any(axis=1), mean, np.nan)
     columns, terms, lacking = [np.ones(len(table)), start], ["intercept", "baseline"], {}
     for name in covariates:
         for term, values in _coded(table[name], name):
@@ -149,9 +141,8 @@ def prepare(table, *, outcome, baseline, group, reference, covariates=()) -> Pre
     keep = full(rest)
     if not keep.all():
         gone = [t for t, k in zip(terms, keep, strict=True) if not k]
-        warnings.append(
-            f"The athletes used do not differ in {join_words(gone)} beyond the other terms: it left the model."
-        )
+        same = f"The athletes used do not differ in {join_words(gone)} beyond the other terms"
+        warnings.append(f"{same}: it left the model.")
         rest, terms = rest[:, keep], [t for t, k in zip(terms, keep, strict=True) if k]
     if np.linalg.matrix_rank(np.column_stack([rest, is_trained])) <= rest.shape[1]:
         raise KitError(

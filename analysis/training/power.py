@@ -143,33 +143,19 @@ def plan_training(
     >>> plan.table["power"].round(2).tolist(), plan.table["half_width"].round(1).tolist()
     ([0.25, 0.5], [4.7, 3.0])
     """
-    shared = {
-        "sd_between": sd_between,
-        "typical_error": typical_error,
-        "baselines": baselines,
-        "followups": followups,
-        "drop_out": drop_out,
-        "blocks": blocks,
-    }
     smallest = check_number(smallest, name="smallest", low=0)
     lines = []
     for n in sizes:
-        given = _Inputs(n, None, *shared.values())
+        given = _Inputs(n, None, sd_between, typical_error, baselines, followups, drop_out, blocks)
         of_any_effect = {
             "half_width": given.half_width(alpha),
             "smallest_found": given.smallest_found(alpha),
             "equivalence_power": given.equivalence_power(smallest, alpha),
         }
-        lines += [
-            {
-                "n_per_group": int(n),
-                "n_athletes": 2 * int(n),
-                "effect": float(effect),
-                "power": given.power(abs(effect), alpha),
-                **of_any_effect,
-            }
-            for effect in effects
-        ]
+        size = {"n_per_group": int(n), "n_athletes": 2 * int(n)}
+        for effect in effects:
+            power = given.power(abs(effect), alpha)
+            lines.append({**size, "effect": float(effect), "power": power, **of_any_effect})
     return TrainingPlan(
         table=pd.DataFrame(lines),
         smallest=smallest,
@@ -187,21 +173,20 @@ class _Inputs:
     """The checked inputs of planning, and what follows for each pair of group sizes."""
 
     def __init__(self, n_per_group, n_control, sd_between, typical_error, baselines, followups, drop_out, blocks):
-        self.n1 = check_number(n_per_group, name="n_per_group", low=2, ends=True, whole=True)
-        self.n0 = (
-            self.n1 if n_control is None else check_number(n_control, name="n_control", low=2, ends=True, whole=True)
-        )
-        self.blocks = check_number(blocks, name="blocks", low=1, ends=True, whole=True)
+        whole = {"ends": True, "whole": True}
+        self.n1 = self.n0 = check_number(n_per_group, name="n_per_group", low=2, **whole)
+        if n_control is not None:
+            self.n0 = check_number(n_control, name="n_control", low=2, **whole)
+        self.blocks = check_number(blocks, name="blocks", low=1, **whole)
         self.drop_out = check_number(drop_out, name="drop_out", low=0, high=0.9, ends=True)
         self.sd = residual_sd(
             sd_between=check_number(sd_between, name="sd_between", low=0, ends=True),
             typical_error=check_number(typical_error, name="typical_error", low=0, ends=True),
-            baselines=check_number(baselines, name="baselines", low=1, ends=True, whole=True),
-            followups=check_number(followups, name="followups", low=1, ends=True, whole=True),
+            baselines=check_number(baselines, name="baselines", low=1, **whole),
+            followups=check_number(followups, name="followups", low=1, **whole),
         )
         if self.n1 + self.n0 - 2 - self.blocks < 1:
             raise KitError(f"{self.n1} and {self.n0} athletes are too few for {self.blocks} blocks and a baseline.")
-
         self._prepare()
 
     def _sizes(self):
@@ -337,9 +322,9 @@ def simulate_training(
     """
     from scipy.stats import t
 
-    n = check_number(n_trained, name="n_trained", low=3, ends=True, whole=True) + check_number(
-        n_control, name="n_control", low=3, ends=True, whole=True
-    )
+    for name, size in (("n_trained", n_trained), ("n_control", n_control)):
+        check_number(size, name=name, low=3, ends=True, whole=True)
+    n = int(n_trained) + int(n_control)
     rng = np.random.default_rng(seed)
     group = np.r_[np.ones(int(n_trained)), np.zeros(int(n_control))]
     found = {name: 0 for name in ("both", "hc2", "randomisation", "ols", "hc3", "covered")}

@@ -57,12 +57,8 @@ def draw_one_round(answer, trace, window, *, athlete: str, round_no: int, rater:
             linewidth=0.4, label=None if state in named else state,
         )  # fmt: skip
         named.add(state)
-    panel.set(
-        xlabel="Minutes of the round",
-        ylabel="Heart rate (bpm)",
-        xlim=(0, (end - start) / 60),
-        ylim=(foot - tall * 0.3, None),
-    )
+    panel.set(xlabel="Minutes of the round", ylabel="Heart rate (bpm)")
+    panel.set(xlim=(0, (end - start) / 60), ylim=(foot - tall * 0.3, None))
     panel.set_yticks([t for t in panel.get_yticks() if t >= low - 5])
     made = dict(zip(*reversed(panel.get_legend_handles_labels()), strict=True))
     order = [s for s in answer.words.states if s in made]
@@ -85,14 +81,11 @@ def draw_fitness_and_activity(answer, *, ax=None):
     centre = np.average(table["active_share"], weights=table["n_rounds"])
     middle = np.average(table["capacity"], weights=table["n_rounds"])
     panel.plot(x, 100 * (centre + answer.activity.estimate * (x - middle)), color=FAINT, linewidth=1.5)
-    sns.scatterplot(
-        x=table["capacity"], y=100 * table["active_share"], color=MAIN, s=22, linewidth=0, legend=False, ax=panel
-    )
+    look = {"color": MAIN, "s": 22, "linewidth": 0, "legend": False}
+    sns.scatterplot(x=table["capacity"], y=100 * table["active_share"], ax=panel, **look)
     panel.set(xlabel="Aerobic capacity (mL/kg/min)", ylabel="Active share of a round (%)")
-    more, low, high = (
-        100 * answer.contrast_step * v
-        for v in (answer.activity.estimate, answer.activity.ci_low, answer.activity.ci_high)
-    )
+    fit = answer.activity
+    more, low, high = (100 * answer.contrast_step * v for v in (fit.estimate, fit.ci_low, fit.ci_high))
     panel.set_title(
         f"{format_number(more, 0, sign=True)} percentage points for {format_number(answer.contrast_step, 0)} mL/kg/min more\n"
         f"(95\N{NO-BREAK SPACE}% interval {format_ci(low, high, 0)}), n {answer.n_athletes}",

@@ -21,9 +21,8 @@ def _agreed(answer) -> str:
         return say.ONE_RATER
     worst = answer.agreement.sort_values("kappa").iloc[0]
     word = next(w for low, w in say.KAPPA_WORDS if round(worst["kappa"], 2) >= low)
-    return say.AGREED.format(
-        well=word, share=format_percent(worst["percent_same"] / 100), kappa=format_number(worst["kappa"], 2)
-    )
+    share, kappa = format_percent(worst["percent_same"] / 100), format_number(worst["kappa"], 2)
+    return say.AGREED.format(well=word, share=share, kappa=kappa)
 
 
 def plain_activity(answer, *, short: bool = False) -> str:
@@ -60,19 +59,15 @@ def write_up_pace(answer) -> list[str]:
             span=format_ci(line["ci_low"], line["ci_high"], 2),
         )
         if line["icc"] == line["icc"]:
-            said += say.ICC.format(
-                icc=format_number(line["icc"], 2), span=format_ci(line["icc_low"], line["icc_high"], 2)
-            )
+            span = format_ci(line["icc_low"], line["icc_high"], 2)
+            said += say.ICC.format(icc=format_number(line["icc"], 2), span=span)
         paragraphs.append(f"{said}.")
     if (answer.by_rater["blind"] != "yes").any():
         paragraphs.append(say.UNBLINDED)
     paragraphs += list(answer.remarks)
     if len(answer.left_out):
-        paragraphs.append(
-            say.UNUSED.format(
-                rows=plural(len(answer.left_out), "row"), reasons=join_words(sorted(set(answer.left_out["reason"])))
-            )
-        )
+        reasons = join_words(sorted(set(answer.left_out["reason"])))
+        paragraphs.append(say.UNUSED.format(rows=plural(len(answer.left_out), "row"), reasons=reasons))
     return paragraphs
 
 

@@ -12,14 +12,13 @@ def tabulate_activity(answer) -> pd.DataFrame:
     lines = []
     for (session, round_no), here in answer.rounds.groupby(["session", "round_no"]):
         shares = answer.states.query("session == @session and round_no == @round_no").set_index("state")["share"]
+        spent = {state.capitalize(): format_percent(shares.get(state, float("nan"))) for state in answer.words.states}
         lines.append(
             {
                 "Evening": session,
                 "Round": str(round_no),
                 "n": str(here["athlete"].nunique()),
-                **{
-                    state.capitalize(): format_percent(shares.get(state, float("nan"))) for state in answer.words.states
-                },
+                **spent,
                 "Changes per minute": format_number(here["changes_per_min"].mean(), 1),
                 "Heart rate (bpm)": format_number(here["hr_mean_bpm"].mean(), 0),
                 "Beats per active minute": format_number(here["beats_per_active_min"].mean(), 0),

@@ -31,8 +31,7 @@ def draw_design(answer, *, ax=None):
     ax.plot(100 * table["power_smallest"], place, "o", color=MAIN, label="the smallest effect that matters")
     ax.plot(100 * assumed, place, "s", markerfacecolor="white", color=SECOND, label="the assumed effect")
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
-    labels = [f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)]
-    ax.set_yticks(place, labels)
+    ax.set_yticks(place, _question_names(table))
     ax.set(xlabel="Studies that would show it (%)", xlim=(0, 102), ylim=(-0.6, len(table) - 0.4))
     right = ax.secondary_yaxis("right")
     right.set_yticks(place, table["verdict"])
@@ -69,7 +68,7 @@ def draw_assurance(found, *, ax=None):
     ax.plot(100 * table["clear"], place, "o", color=MAIN, label="clear answer, averaged; line: 80 of 100 draws")
     ax.plot(100 * table["as_assumed"], place, "s", markerfacecolor="white", color=SECOND, label="shown, as assumed")
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
-    names = [f"{NAMES[q.split('.')[1]]}: {SHORT[p]}" for q, p in zip(table["question"], table["part"], strict=True)]
+    names = _question_names(table)
     ax.set_yticks(place, names)
     ax.set(xlabel="Chance (%)", xlim=(-2, 102), ylim=(-0.6, len(table) - 0.4))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
@@ -100,9 +99,8 @@ def draw_assumptions(truth, rounds: int, *, ax=None):
     total = np.hypot(size.sd_between, size.sd_within)
     ax.fill_between(x, mean - total, mean + total, color=FAINT, linewidth=0, label="two thirds of the athletes")
     ax.plot(x, mean - total, x, mean + total, color=QUIET, linewidth=0.6, linestyle=":")
-    ax.errorbar(
-        x, mean, yerr=size.sd_within, color=MAIN, marker="o", capsize=3, label="mean, and one athlete's scatter"
-    )
+    scatter = "mean, and one athlete's scatter"
+    ax.errorbar(x, mean, yerr=size.sd_within, color=MAIN, marker="o", capsize=3, label=scatter)
     ax.set_xticks(x)
     ax.set(xlabel="Round", ylabel=f"Heart rate ({unit})")
     ax.margins(x=0.08)
@@ -130,20 +128,15 @@ def draw_simulated(simulated, *, ax=None):
     place, power = np.arange(len(table)), 100 * table["power"]
     nothing = table["true_value"] == 0
     low, high = power - 100 * table["ci_low"], 100 * table["ci_high"] - power
-    for chosen, marker, colour, label in (
-        (~nothing, "o", MAIN, "claimed it"),
-        (nothing, "D", SECOND, "claimed it although nothing is there"),
-    ):
+    although = "claimed it although nothing is there"
+    for chosen, marker, colour, label in ((~nothing, "o", MAIN, "claimed it"), (nothing, "D", SECOND, although)):
         if chosen.any():
             at = np.flatnonzero(chosen)
             ax.errorbar(power[at], place[at], xerr=[low[at].clip(lower=0), high[at].clip(lower=0)], fmt=marker, color=colour,
                         capsize=2, elinewidth=1, label=label)  # fmt: skip
     ax.axvline(80, color=QUIET, linewidth=0.8, linestyle=":")
     ax.axvline(100 * simulated.design.alpha, color=QUIET, linewidth=0.8, linestyle=":")
-    labels = [
-        f"{NAMES[q.split('.')[1]]}: {_part_words(p)}" for q, p in zip(table["question"], table["part"], strict=True)
-    ]
-    ax.set_yticks(place, labels)
+    ax.set_yticks(place, _question_names(table))
     ax.set(xlabel="Simulated studies (%)", xlim=(0, 102), ylim=(-0.6, len(table) - 0.4))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
     return finish(
@@ -168,10 +161,7 @@ def draw_grid(grid, *, ax=None):
     colours = (MAIN, SECOND, INK, QUIET)
     for i, (truth, one) in enumerate(table.groupby("truth", sort=False)):
         one = one.sort_values("n")
-        spread = [
-            100 * (one["power"] - one["ci_low"]).clip(lower=0),
-            100 * (one["ci_high"] - one["power"]).clip(lower=0),
-        ]
+        spread = [100 * part.clip(lower=0) for part in (one["power"] - one["ci_low"], one["ci_high"] - one["power"])]
         ax.errorbar(one["n"], 100 * one["power"], yerr=spread, color=colours[i % len(colours)], marker=MARKERS[i % len(MARKERS)],
                     linestyle=LINES[i % len(LINES)], capsize=2, elinewidth=0.8, label=str(truth))  # fmt: skip
     ax.axhline(80, color=QUIET, linewidth=0.8, linestyle=":")
@@ -203,10 +193,8 @@ def draw_timetable(timetable, *, ax=None):
                        edgecolor=QUIET, linewidth=0.6)  # fmt: skip
         if row.mat == 1:
             ax.annotate(f"round {row.round_no}", ((row.start_s + row.end_s) / 120, row.mat), ha="center", va="center")
-    for inside, marker, colour, label in (
-        (True, "o", MAIN, "sample inside the window"),
-        (False, "x", SECOND, "sample too late"),
-    ):
+    inside_window = (True, "o", MAIN, "sample inside the window")
+    for inside, marker, colour, label in (inside_window, (False, "x", SECOND, "sample too late")):
         some = slots[slots["in_window"] == inside]
         if len(some):
             shift = 0.16 * (2 * (some.groupby(["mat", "round_no"]).cumcount() % 2) - 1)
@@ -223,11 +211,14 @@ def draw_timetable(timetable, *, ax=None):
     return finish(figure, f"{text}.")
 
 
-def _part_words(part: str) -> str:
-    if part.startswith("step "):
-        later, earlier = part.removeprefix("step ").split(" - ")
-        return f"round {later} \N{MINUS SIGN} round {earlier}"
-    return SHORT.get(part, part)
+def _question_names(table) -> list[str]:
+    """Outcome and part of each planned question: "Heart rate: slope with fitness"."""
+    names = []
+    for question, part in zip(table["question"], table["part"], strict=True):
+        later, step, earlier = part.removeprefix("step ").partition(" - ")
+        words = f"round {later} \N{MINUS SIGN} round {earlier}" if step else SHORT.get(part, part)
+        names.append(f"{NAMES[question.split('.')[1]]}: {words}")
+    return names
 
 
 def draw_power_curves(curves, *, ax=None):
@@ -251,7 +242,14 @@ def draw_power_curves(curves, *, ax=None):
     _mark_size(ax, curves)
     ax.set(xlabel="Athletes who finish", ylabel="Studies that would show it (%)", ylim=(0, 103))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.06), ncols=1)
-    return finish(figure, _describe_curves(curves))
+    here = table[table["n"] == curves.n_left]
+    people = plural(curves.n_left, "athlete")
+    said = f"{people} who finish lie outside the picture"
+    if len(here):
+        shown = format_percent(float(here["power_smallest"].iloc[0]))
+        said = f"with {people} who finish, {shown} would show {_amount(curves, curves.smallest)}"
+    what = f"{curves.about} Share of studies that would show it, over the number of athletes"
+    return finish(figure, f"{what}: {said}.")
 
 
 def draw_precision(curves, *, ax=None):
@@ -270,19 +268,13 @@ def draw_precision(curves, *, ax=None):
     limit = max(1.3 * curves.smallest, widest)
     shown = table[table["half_width"] <= limit]
     ax.plot(shown["n"], shown["half_width"], color=MAIN, marker="o", markevery=4, label="half the interval to expect")
-    ax.axhline(
-        curves.smallest,
-        color=SECOND,
-        linestyle="--",
-        label=f"smallest that matters: {_amount(curves, curves.smallest)}",
-    )
+    matters = f"smallest that matters: {_amount(curves, curves.smallest)}"
+    ax.axhline(curves.smallest, color=SECOND, linestyle="--", label=matters)
     if len(table):
         ax.set_ylim(0, limit)
     _mark_size(ax, curves)
-    ax.set(
-        xlabel="Athletes who finish",
-        ylabel="Half the interval" + (f" ({curves.unit})".replace(" per ", "\nper ") if curves.unit else ""),
-    )
+    unit = f" ({curves.unit})".replace(" per ", "\nper ") if curves.unit else ""
+    ax.set(xlabel="Athletes who finish", ylabel=f"Half the interval{unit}")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.06))
     here = table[table["n"] == curves.n_left]["half_width"]
     width = _amount(curves, float(here.iloc[0])) if len(here) else "no finite width"
@@ -320,14 +312,3 @@ def _mark_size(ax, curves) -> None:
         f"{curves.n_left} finish", (curves.n_left, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 2),
         textcoords="offset points", va="bottom", ha="center", color=INK,
     )  # fmt: skip
-
-
-def _describe_curves(curves) -> str:
-    here = curves.table[curves.table["n"] == curves.n_left]
-    said = (
-        f"with {plural(curves.n_left, 'athlete')} who finish, {format_percent(float(here['power_smallest'].iloc[0]))} would show "
-        f"{_amount(curves, curves.smallest)}"
-        if len(here)
-        else f"{plural(curves.n_left, 'athlete')} who finish lie outside the picture"
-    )
-    return f"{curves.about} Share of studies that would show it, over the number of athletes: {said}."

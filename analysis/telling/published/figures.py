@@ -26,13 +26,16 @@ def draw_forest(answer, *, ax=None):
     if not answer.correlations:
         return None
     lines = _forest_lines(answer)
-    y = _places([kind for kind, _, _ in lines])
+    kinds = [kind for kind, _, _ in lines]
+    next_outcome = [a in ("together", "ours") and b == "published" for a, b in itertools.pairwise(kinds)]
+    y = -(np.arange(len(kinds)) + 0.6 * np.cumsum([False, *next_outcome]))  # with a gap where the next outcome begins
     figure, axes = new_axes(ax, width="double", height_mm=18 + 8.0 * (1 - y[-1]))
     axes.axvline(0, color=QUIET, linewidth=0.8, zorder=0)
     beside = {"fontsize": 7, "va": "center", "ha": "left", "color": INK, "transform": axes.get_yaxis_transform()}
     for place, (kind, _, values) in zip(y, lines, strict=True):
         _draw_line(axes, place, kind, values)
-        axes.text(1.03, place, _numbers(values), **beside)
+        middle, span = values[0], format_ci(*values[1:], 2)
+        axes.text(1.03, place, span if math.isnan(middle) else f"{format_number(middle, 2)} ({span})", **beside)
     axes.set_yticks(y, [wrap_words(label, 42) for _, label, _ in lines])
     axes.tick_params(axis="y", length=0)
     axes.set_xlim(-1.02, 1.02)
@@ -41,15 +44,6 @@ def draw_forest(answer, *, ax=None):
     axes.set_xlabel("Correlation of fitness with the outcome")
     legend_above(figure, axes, ax, ncols=4)
     return finish(figure, _describe_forest(answer))
-
-
-def _places(kinds: list[str]) -> np.ndarray:
-    """Heights of the lines, with a gap where the next outcome begins."""
-    gaps = [
-        0.0,
-        *(0.6 if a in ("together", "ours") and b == "published" else 0.0 for a, b in itertools.pairwise(kinds)),
-    ]
-    return -(np.arange(len(kinds)) + np.cumsum(gaps))
 
 
 def _forest_lines(answer) -> list[tuple[str, str, tuple]]:
@@ -88,12 +82,6 @@ def _draw_line(axes, place, kind: str, values: tuple) -> None:
         name = f"{kind}, 95\N{NO-BREAK SPACE}% interval"
         reach = [[middle - low], [high - middle]]
         axes.errorbar(middle, place, xerr=reach, marker=marker, label=name, zorder=3, **style)
-
-
-def _numbers(values: tuple) -> str:
-    middle, low, high = values
-    span = format_ci(low, high, 2)
-    return span if math.isnan(middle) else f"{format_number(middle, 2)} ({span})"
 
 
 def _describe_forest(answer) -> str:

@@ -118,10 +118,10 @@ def draw_equations(answer, *, ax=None):
     main = (rows["equation"] == answer.equation).to_numpy()
     colours = np.where(main, MAIN, QUIET)
     axes.hlines(y, 100 * rows["low"], 100 * rows["high"], color=colours, linewidth=1.4, zorder=1)
-    for chosen, style, name in (
-        (main, {"marker": "D", "color": MAIN, "markersize": 5}, "most likely, main equation"),
-        (~main, {"marker": "o", "color": QUIET, "mfc": "white", "markersize": 4.5}, "most likely, other equations"),
-    ):
+    filled = {"marker": "D", "color": MAIN, "markersize": 5}
+    hollow = {"marker": "o", "color": QUIET, "mfc": "white", "markersize": 4.5}
+    for chosen, style, which in ((main, filled, "main equation"), (~main, hollow, "other equations")):
+        name = f"most likely, {which}"
         axes.plot(100 * rows["centre"][chosen], y[chosen], linestyle="", label=name, clip_on=False, **style)
     exact = {"color": INK, "markersize": 7, "label": "predicted maxima taken as exact"}
     axes.plot(100 * rows["estimate"], y, "|", clip_on=False, **exact)

@@ -24,24 +24,20 @@ def draw_flow(one, *, ax=None):
     >>> figure = draw_flow(training.outcomes["capacity"])
     """
     figure, ax = new_axes(ax, width="single", height_mm=66)
-    steps = (
-        ("allocated", "allocated"),
-        ("baseline", "with a baseline"),
-        ("followup", "with a follow-up"),
-        ("analysed", "analysed"),
-    )
+    words = ("allocated", "with a baseline", "with a follow-up", "analysed")
+    levels = [-level for level in range(len(words))]
     box = {"boxstyle": "square,pad=0.5", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
     said = []
     for x, line in enumerate(one.flow.to_dict("records")):
-        ax.plot([x] * len(steps), [-level for level in range(len(steps))], color=INK, linewidth=0.8)
-        for level, (column, _) in enumerate(steps):
-            ax.text(x, -level, str(line[column]), ha="center", va="center", bbox=box)
+        ax.plot([x] * len(levels), levels, color=INK, linewidth=0.8)
+        for level, column in zip(levels, ("allocated", "baseline", "followup", "analysed"), strict=True):
+            ax.text(x, level, str(line[column]), ha="center", va="center", bbox=box)
         said.append(f"{line['arm']}: {line['allocated']} allocated, {line['analysed']} analysed")
     ax.set_xticks(range(len(one.flow)), list(one.flow["arm"]))
-    ax.set_yticks([-level for level in range(len(steps))], [words for _, words in steps])
+    ax.set_yticks(levels, words)
     ax.tick_params(length=0)
     ax.spines[["left", "bottom"]].set_visible(False)
-    ax.set(xlim=(-0.6, len(one.flow) - 0.4), ylim=(-len(steps) + 0.4, 0.5), xlabel="Group as drawn (athletes)")
+    ax.set(xlim=(-0.6, len(one.flow) - 0.4), ylim=(-len(levels) + 0.4, 0.5), xlabel="Group as drawn (athletes)")
     return finish(figure, f"Athletes from allocation to analysis, {one.label.lower()}. {'; '.join(said)}.")
 
 
@@ -91,28 +87,19 @@ def draw_athletes(one, *, ax=None):
         own, look = table[table["arm"] == arm].sort_values("change"), LOOK[arm]
         x = np.arange(start, start + len(own))
         ax.vlines(x, 0, own["change"], color=look["color"], linewidth=1.0, linestyle=look["linestyle"])
-        ax.plot(
-            x,
-            own["change"],
-            linestyle="none",
-            marker=look["marker"],
-            color=look["color"],
-            label="athletes" if arm == "all" else arm,
-        )
-        ticks.append((x.mean() if len(x) else start, "athletes" if arm == "all" else arm))
+        name = "athletes" if arm == "all" else arm
+        ax.plot(x, own["change"], linestyle="none", marker=look["marker"], color=look["color"], label=name)
+        ticks.append((x.mean() if len(x) else start, name))
         start += len(own) + 1
     ax.set_xticks([t for t, _ in ticks], [name for _, name in ticks])
     ax.tick_params(axis="x", length=0)
     ax.set(xlabel="Athletes, one line each", ylabel=f"After minus before ({one.unit})")
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
-    beyond = int((~table["within_error"]).sum())
-    band = (
-        f"{beyond} of {plural(len(table), 'athlete')} changed by more than "
-        f"{format_number(one.detectable, one.digits, unit=one.unit)}, "
-        "the error of the test"
-        if np.isfinite(one.detectable)
-        else "the error of the test is not known"
-    )
+    band = "the error of the test is not known"
+    if np.isfinite(one.detectable):
+        beyond = f"{int((~table['within_error']).sum())} of {plural(len(table), 'athlete')}"
+        size = format_number(one.detectable, one.digits, unit=one.unit)
+        band = f"{beyond} changed by more than {size}, the error of the test"
     return finish(figure, f"Change of each athlete in {one.label.lower()}, ordered inside the groups; {band}.")
 
 
@@ -125,21 +112,17 @@ def draw_effects(answer, *, ax=None):
     figure, ax = new_axes(ax, width="double", height_mm=18 + 13 * len(found))
     ax.axvline(0, color=QUIET, linewidth=0.8, linestyle=":")
     ax.axvspan(-1, 1, color=FAINT, linewidth=0, label="too small to be worth the training")
-    said, names = [], []
+    said = []
     for place, one in enumerate(found[::-1]):
         main, scale = one.main, one.wanted / one.smallest
         ends = sorted((main.ci_low * scale, main.ci_high * scale))
         ax.plot(ends, [place, place], color=INK, linewidth=1.4)
         ax.plot(main.estimate * scale, place, marker="D", color=MAIN, linestyle="none")
-        names.append(one.label)
-        said.append(
-            f"{one.label} {format_number(main.estimate, one.digits, unit=one.unit)} "
-            f"({format_ci(main.ci_low, main.ci_high, one.digits)})"
-        )
-    ax.set_yticks(range(len(found)), names)
-    ax.set(
-        xlabel="Multiples of the smallest worthwhile gain, wanted direction to the right", ylim=(-0.6, len(found) - 0.4)
-    )
+        size = format_number(main.estimate, one.digits, unit=one.unit)
+        said.append(f"{one.label} {size} ({format_ci(main.ci_low, main.ci_high, one.digits)})")
+    ax.set_yticks(range(len(found)), [one.label for one in found[::-1]])
+    ax.set(xlabel="Multiples of the smallest worthwhile gain, wanted direction to the right")
+    ax.set_ylim(-0.6, len(found) - 0.4)
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0))
     return finish(figure, f"Effect of the added training with 95 % intervals: {'; '.join(said[::-1])}.")
 
@@ -163,9 +146,8 @@ def draw_reference_set(one, *, ax=None):
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
     return finish(
         figure,
-        f"{one.label}: studentised difference under {chance.n_allocations} possible allocations; "
-        f"{chance.as_extreme} are as far from 0 "
-        f"as the one that was drawn ({format_number(chance.statistic, 2)}).",
+        f"{one.label}: studentised difference under {chance.n_allocations} possible allocations; {chance.as_extreme} are as far "
+        f"from 0 as the one that was drawn ({format_number(chance.statistic, 2)}).",
     )
 
 
@@ -178,14 +160,9 @@ def draw_dose(adherence, *, ax=None):
     table = adherence.athletes.sort_values(["arm", "athlete"], ascending=[False, True]).reset_index(drop=True)
     x = np.arange(len(table)) + (table["arm"] != table["arm"].iloc[0]).to_numpy() * 1.0
     low = np.zeros(len(table))
-    for (column, words), shade, hatch in zip(
-        (("dose_intervals", "intervals"), ("dose_sparring", "sparring"), ("dose_other", "other")),
-        (MAIN, FAINT, "white"),
-        ("", "//", ".."),
-        strict=True,
-    ):
-        height = table[column].fillna(0).to_numpy()
-        ax.bar(x, height, bottom=low, color=shade, edgecolor=INK, linewidth=0.5, hatch=hatch, label=words)
+    for kind, shade, hatch in (("intervals", MAIN, ""), ("sparring", FAINT, "//"), ("other", "white", "..")):
+        height = table[f"dose_{kind}"].fillna(0).to_numpy()
+        ax.bar(x, height, bottom=low, color=shade, edgecolor=INK, linewidth=0.5, hatch=hatch, label=kind)
         low = low + height
     centres = [x[(table["arm"] == arm).to_numpy()].mean() for arm in dict.fromkeys(table["arm"])]
     ax.set_xticks(centres, list(dict.fromkeys(table["arm"])))
@@ -210,14 +187,9 @@ def draw_training_power(plan, *, ax=None):
     """
     figure, ax = new_axes(ax, width="single", height_mm=70)
     for i, (effect, part) in enumerate(plan.table.groupby("effect")):
-        ax.plot(
-            part["n_per_group"],
-            100 * part["power"],
-            marker=MARKERS[i % len(MARKERS)],
-            linestyle=LINES[i % len(LINES)],
-            color=(MAIN, SECOND, INK, QUIET)[i % 4],
-            label=f"gain {format_number(effect, 1)}",
-        )
+        look = {"marker": MARKERS[i % len(MARKERS)], "linestyle": LINES[i % len(LINES)]}
+        look |= {"color": (MAIN, SECOND, INK, QUIET)[i % 4], "label": f"gain {format_number(effect, 1)}"}
+        ax.plot(part["n_per_group"], 100 * part["power"], **look)
     ax.axhline(80, color=QUIET, linewidth=0.8, linestyle=":")
     ax.set(xlabel="Athletes in each group", ylabel="Studies that find it (%)", ylim=(0, 103))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
