@@ -239,16 +239,10 @@ def check_texts(folder: Path, findings: Findings) -> None:
         if places:
             lines = list(dict.fromkeys(str(line) for line, _ in places))
             lines = ", ".join(lines if len(lines) <= 20 else [*lines[:20], f"{len(lines) - 20} more"])
-            count = f"{len(places)} places in brackets are" if len(places) > 1 else "1 place in brackets is"
+            problem = f"{len(places)} places in brackets are not filled in (lines {lines})"
+            problem = problem if len(places) > 1 else "1 place in brackets is not filled in"
             remedy = "fill each in, or delete it with its brackets; until then the text is printed with a mark across every page"
-            findings.remark(
-                f"texts/{path.name}",
-                places[0][0],
-                "",
-                f"[{places[0][1][:40]}]",
-                f"{count} not filled in (lines {lines})" if len(places) > 1 else f"{count} not filled in",
-                remedy,
-            )
+            findings.remark(f"texts/{path.name}", places[0][0], "", f"[{places[0][1][:40]}]", problem, remedy)
 
 
 WITHDREW = "a person withdrew"

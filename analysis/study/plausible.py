@@ -56,30 +56,17 @@ def _check_duplicates(tables: Tables, findings: Findings) -> None:
             if before is line:
                 continue
             (file, row), (old_file, old_row) = place(name, line), place(name, before)
-            same_file = "" if old_file == file else f" of {old_file}"
-            findings.problem(
-                file,
-                row,
-                ", ".join(keys[:3]),
-                " ".join(str(k) for k in key if k != ""),
-                f"the same {join_words(keys)} as row {old_row}{same_file}"
-                + (", and everything else alike" if _alike(line, before, name) else ""),
-                _duplicate_remedy(name, row),
-                aside=True,
-            )
+            problem = f"the same {join_words(keys)} as row {old_row}{'' if old_file == file else f' of {old_file}'}"
+            problem += ", and everything else alike" if _alike(line, before, name) else ""
+            second = "number second readings in the column replicate" if name == "lactate" else "correct the wrong one"
+            remedy = f"{second}, or set this row aside in decisions with table_row {row}"
+            shown = " ".join(str(k) for k in key if k != "")
+            findings.problem(file, row, ", ".join(keys[:3]), shown, problem, remedy, aside=True)
 
 
 def _alike(line, before, name: str) -> bool:
     names = column_rules()[name]
     return all(str(getattr(line, n)) == str(getattr(before, n)) for n in names if hasattr(line, n))
-
-
-def _duplicate_remedy(name: str, row: int) -> str:
-    if name == "lactate":
-        return (
-            f"number second readings in the column replicate, or set this row aside in decisions with table_row {row}"
-        )
-    return f"correct the wrong one, or set this row aside in decisions with table_row {row}"
 
 
 def _check_sessions(tables: Tables, findings: Findings) -> None:
@@ -92,14 +79,9 @@ def _check_sessions(tables: Tables, findings: Findings) -> None:
         unknown = ~table["session"].isin([*known, ""])
         for session, group in table[unknown].groupby("session", sort=False) if unknown.any() else ():
             line, hint = next(iter(lines_of(group))), asked(did_you_mean(session, known))
+            problem = f"not in the sessions table{hint}" + (f" ({len(group)} rows)" if len(group) > 1 else "")
             remedy = "add the session to the sessions table, or correct it"
-            findings.problem(
-                *place(name, line),
-                "session",
-                session,
-                f"not in the sessions table{hint}" + (f" ({len(group)} rows)" if len(group) > 1 else ""),
-                remedy,
-            )
+            findings.problem(*place(name, line), "session", session, problem, remedy)
 
 
 def _check_events(tables: Tables, findings: Findings) -> None:
@@ -180,16 +162,13 @@ def _check_dates(tables: Tables, today: dt.date, findings: Findings) -> None:
         for column in (c.name for c in column_rules()[name].values() if c.kind == "date"):
             for line in lines_of(table, table[column] != ""):
                 date = dt.date.fromisoformat(getattr(line, column))
+                where = (*place(name, line), column, date)
                 if date.year < 1990:
-                    findings.problem(*place(name, line), column, date, "more than a generation ago", "correct the year")
+                    findings.problem(*where, "more than a generation ago", "correct the year")
                 elif date > today and name == "sessions" and line.session not in filled:
-                    findings.remark(
-                        *place(name, line), column, date, "a session that is still to come", "nothing, if that is meant"
-                    )
+                    findings.remark(*where, "a session that is still to come", "nothing, if that is meant")
                 elif date > today:
-                    findings.problem(
-                        *place(name, line), column, date, "a date in the future", "type the date on which it was"
-                    )
+                    findings.problem(*where, "a date in the future", "type the date on which it was")
 
 
 def remark_on_primary_session(plan: Plan, rounds: pd.DataFrame, line: int | None, findings: Findings) -> None:
@@ -243,9 +222,8 @@ def _check_athletes(athletes: pd.DataFrame, findings: Findings) -> None:
         if line.experience_years > line.age_years:
             problem = "more years of training than of life"
             remedy = "look at the sheet; the two may be exchanged"
-            findings.problem(
-                *place("athletes", line), "experience_years", f"{line.experience_years:g}", problem, remedy
-            )
+            shown = f"{line.experience_years:g}"
+            findings.problem(*place("athletes", line), "experience_years", shown, problem, remedy)
 
 
 def _check_attendance(attendance: pd.DataFrame, findings: Findings) -> None:
@@ -287,17 +265,12 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
             problem = "took part after the round that attendance gives as the last before leaving"
             findings.remark(*where, "took_part", line.took_part, problem, "correct one of the two sheets")
         if 60 * line.minutes_done > work_s + 30:
-            ten = 6 * line.minutes_done <= work_s + 30
+            tenth = f"{line.minutes_done / 10:g}" if 6 * line.minutes_done <= work_s + 30 else ""
             findings.forget(*where, "minutes_done")
-            findings.question(
-                *where,
-                "minutes_done",
-                f"{line.minutes_done:g}",
-                f"longer than a round of the protocol ({work_s / 60:g} min)"
-                + (f"; {line.minutes_done / 10:g} with the decimal point slipped?" if ten else ""),
-                f"write {line.minutes_done / 10:g} if the sheet says so, else keep it in decisions" if ten else KEEP,
-                offer=f"{line.minutes_done / 10:g}" if ten else "",
-            )
+            problem = f"longer than a round of the protocol ({work_s / 60:g} min)"
+            problem += f"; {tenth} with the decimal point slipped?" if tenth else ""
+            remedy = f"write {tenth} if the sheet says so, else keep it in decisions" if tenth else KEEP
+            findings.question(*where, "minutes_done", f"{line.minutes_done:g}", problem, remedy, offer=tenth)
         if (
             known
             and line.hr_peak_typed_bpm > known.hr_max_bpm
@@ -307,18 +280,15 @@ def _check_rounds(tables: Tables, protocol: Protocol, findings: Findings) -> Non
 
 
 def _peak_above_maximum(line, where, known, findings: Findings) -> None:
-    text = f"above the athlete's maximum of {known.hr_max_bpm:g} bpm"
+    text, peak = f"above the athlete's maximum of {known.hr_max_bpm:g} bpm", f"{line.hr_peak_typed_bpm:g}"
     if known.hr_max_source == "measured":
         remedy = (
-            f"raise hr_max_bpm of {line.athlete or 'this athlete'} in the athletes table to {line.hr_peak_typed_bpm:g} if the "
-            "peak is real, else set the peak aside in decisions"
+            f"raise hr_max_bpm of {line.athlete or 'this athlete'} in the athletes table to {peak} if the peak is real, else "
+            "set the peak aside in decisions"
         )
-        findings.problem(*where, "hr_peak_typed_bpm", f"{line.hr_peak_typed_bpm:g}", text, remedy, keepable=True)
+        findings.problem(*where, "hr_peak_typed_bpm", peak, text, remedy, keepable=True)
     else:
-        remedy = "look at both"
-        findings.remark(
-            *where, "hr_peak_typed_bpm", f"{line.hr_peak_typed_bpm:g}", text + ", which is no measured one", remedy
-        )
+        findings.remark(*where, "hr_peak_typed_bpm", peak, f"{text}, which is no measured one", "look at both")
 
 
 def _check_lactate(tables: Tables, settings: dict, findings: Findings) -> None:
@@ -358,15 +328,12 @@ def _check_clock(clock: pd.DataFrame, protocol: Protocol, findings: Findings) ->
         if math.isnan(length):
             continue
         work_s = protocol.for_group(line.group).work_s
-        shown = f"{line.start_clock} to {line.end_clock}"
+        where = (*place("clock", line), "end_clock", f"{line.start_clock} to {line.end_clock}")
         if length > 4 * 3600 or length == 0:
-            findings.problem(
-                *place("clock", line), "end_clock", shown, "the round ends before it begins", "correct the times"
-            )
+            findings.problem(*where, "the round ends before it begins", "correct the times")
         elif abs(length - work_s) > max(60.0, 0.25 * work_s) and line.round_no > 0:
             problem = f"the round lasted {length:g} s, the protocol says {work_s:g} s"
-            remedy = "look at the timekeeper's sheet"
-            findings.remark(*place("clock", line), "end_clock", shown, problem, remedy)
+            findings.remark(*where, problem, "look at the timekeeper's sheet")
     ordered = clock[(clock["start_clock"] != "") & (clock["round_no"] > 0)].sort_values("round_no")
     for _, group in ordered.groupby(["session", "group"], sort=False):
         lines = list(lines_of(group))
@@ -418,15 +385,13 @@ def _check_published(published: pd.DataFrame, findings: Findings) -> None:
     for line in lines_of(published):
         where = place("published", line)
         if line.ci_low > line.ci_high:
-            findings.problem(
-                *where, "ci_low", f"{line.ci_low:g}", "the interval ends before it begins", "exchange the limits"
-            )
+            problem = "the interval ends before it begins"
+            findings.problem(*where, "ci_low", f"{line.ci_low:g}", problem, "exchange the limits")
         if line.statistic.casefold() in ("r", "rho", "pearson", "spearman", "correlation") and abs(line.value) > 1:
             findings.problem(*where, "value", f"{line.value:g}", "a correlation beyond 1", "look at the paper")
         if not math.isnan(line.spread) and not line.spread_kind:
-            findings.remark(
-                *where, "spread_kind", "", "a spread that does not say what it is", "write sd, sem, iqr or ci"
-            )
+            problem = "a spread that does not say what it is"
+            findings.remark(*where, "spread_kind", "", problem, "write sd, sem, iqr or ci")
 
 
 def _check_survey(survey: pd.DataFrame, findings: Findings) -> None:
