@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ..basics import KitError
-from ..models.bound_curve import BoundCurve, bound_curve
+from ..models.effect_sizes import BoundCurve, bound_curve
 from ..study.outcomes import OUTCOMES
 from .adjustment import (
     IN_BPM,
@@ -152,12 +152,9 @@ def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.
         lines.append((table["athlete"][i], r, low, high, statistic, float(n - 3), p, slope))
     result = pd.DataFrame(lines, columns=list(INFLUENCE_COLUMNS[:8]))
     result = result.assign(
-        cooks_distance=cook,
-        leverage=leverage,
-        studentized_residual=student,
-        n_athletes=n - 1,
+        cooks_distance=cook, leverage=leverage, studentized_residual=student, n_athletes=n - 1,
         method="Pearson correlation without this athlete",
-    )
+    )  # fmt: skip
     result.attrs["range"] = (float(result["estimate"].min()), float(result["estimate"].max()))
     return result
 

@@ -103,12 +103,9 @@ def intensity_of_round(
 
         # single beats above the maximum count as the maximum; a whole peak above it blanks the column afterwards
         impulse = banister_impulse(
-            np.minimum(rates[good], facts.hr_max),
-            seconds[good],
-            hr_max_bpm=facts.hr_max,
-            hr_rest_bpm=facts.hr_rest,
+            np.minimum(rates[good], facts.hr_max), seconds[good], hr_max_bpm=facts.hr_max, hr_rest_bpm=facts.hr_rest,
             sex=facts.sex,
-        )
+        )  # fmt: skip
         out["training_impulse"] = impulse.value
     return out
 
@@ -184,12 +181,9 @@ def _facts(row: dict, rules: CleaningRules, test: MeasuredHrMax | None) -> Athle
     elif highest > measured + rules.peak_tolerance_bpm:
         measured = np.nan  # a problem to resolve: which of the two it is
     return AthleteFacts(
-        hr_max=float(measured),
-        hr_max_predicted=predicted,
-        hr_rest=_number(row.get("hr_rest_bpm")),
-        sex=sex if sex in ("M", "F") else "",
-        hr_ceiling=float(ceiling),
-    )
+        hr_max=float(measured), hr_max_predicted=predicted, hr_rest=_number(row.get("hr_rest_bpm")),
+        sex=sex if sex in ("M", "F") else "", hr_ceiling=float(ceiling),
+    )  # fmt: skip
 
 
 PEAK_OF_TEST_S = 10.0

@@ -131,15 +131,10 @@ def place(row: dict, recording: Recording, evening: Evening, rules: CleaningRule
     shift = float(offset) if logged else 0.0
     event = evening.event_s - row.get("event_s", np.nan) + elapsed  # NaN where there was no event
     line = {
-        "session": row["session"],
-        "athlete": row["athlete"],
-        "file": recording.file,
-        "device": row.get("device", "") or "",
-        "device_clock": recording.clock,
-        "offset_s": shift,
-        "offset_source": "log" if logged else "none needed",
-        "written": recording.written,
-    }
+        "session": row["session"], "athlete": row["athlete"], "file": recording.file,
+        "device": row.get("device", "") or "", "device_clock": recording.clock, "offset_s": shift,
+        "offset_source": "log" if logged else "none needed", "written": recording.written,
+    }  # fmt: skip
     if recording.clock == "none":
         by_event = bool(np.isfinite(event[0]))
         line.update(offset_s=float("nan"), offset_source=BY_EVENT if by_event else "not placed")
@@ -267,19 +262,10 @@ def join_files(session: str, athlete: str, parts: list[Placed], remarks: list) -
         remarks.append(f"{athlete}, session {session}: {len(clock)} files joined.")
         lost += _between(taken, max(p.recording.gap_limit_s for p in parts))
     return Trace(
-        session,
-        athlete,
-        time,
-        value,
-        np.zeros(len(time), dtype=np.int8),
-        sorted(stops),
-        max(p.recording.gap_limit_s for p in parts),
-        parts[0].placed,
-        [p.recording.file for p in parts],
-        sorted(lost),
-        parts[0].recording.written,
-        max(p.recording.usual_step_s for p in parts),
-    )
+        session, athlete, time, value, np.zeros(len(time), dtype=np.int8), sorted(stops),
+        max(p.recording.gap_limit_s for p in parts), parts[0].placed, [p.recording.file for p in parts], sorted(lost),
+        parts[0].recording.written, max(p.recording.usual_step_s for p in parts),
+    )  # fmt: skip
 
 
 def _spans(table: pd.DataFrame | None, zero: float) -> list[tuple[float, float]]:

@@ -21,14 +21,9 @@ NEARLY_PERFECT = 0.99
 
 
 def fit_mixed(
-    data: pd.DataFrame,
-    formula: str,
-    *,
-    group: str,
-    slope: str | None = None,
-    slope_correlated: bool = True,
+    data: pd.DataFrame, formula: str, *, group: str, slope: str | None = None, slope_correlated: bool = True,
     crossed: str | list[str] | tuple[str, ...] | None = None,
-) -> MixedFit:
+) -> MixedFit:  # fmt: skip
     """Fit a linear mixed model by restricted maximum likelihood (REML).
 
     Parameters
@@ -108,16 +103,9 @@ def fit_mixed(
     structure = Structure(groups, None if slope is None else slope_values[kept], slope_correlated)
     names = np.array(athlete_names, dtype=object)[np.unique(athlete[kept])]
     return _fit(
-        Problem(design.y, design.X, structure),
-        formula=formula,
-        design=design,
-        group=group,
-        names=names,
-        data=data,
-        slope=slope,
-        crossed=tuple(crossed),
-        left_out=_left_out(data, reasons, group, design.outcome, design.factors),
-    )
+        Problem(design.y, design.X, structure), formula=formula, design=design, group=group, names=names, data=data,
+        slope=slope, crossed=tuple(crossed), left_out=_left_out(data, reasons, group, design.outcome, design.factors),
+    )  # fmt: skip
 
 
 def refit_mixed(fit: MixedFit, values) -> MixedFit:
@@ -149,16 +137,10 @@ def refit_mixed(fit: MixedFit, values) -> MixedFit:
     if values.shape != design.y.shape or not np.isfinite(values).all():
         raise KitError(f"values must be {plural(len(design.y), 'finite number')}, one for each row used.")
     return _fit(
-        Problem(values, design.X, fit._tests.problem.structure),
-        formula=fit.formula,
-        design=replace(design, y=values),
-        group=fit.group,
-        names=fit._athlete_names,
-        data=fit._data,
-        slope=fit._slope,
-        crossed=fit._crossed,
+        Problem(values, design.X, fit._tests.problem.structure), formula=fit.formula, design=replace(design, y=values),
+        group=fit.group, names=fit._athlete_names, data=fit._data, slope=fit._slope, crossed=fit._crossed,
         left_out=fit.left_out,
-    )
+    )  # fmt: skip
 
 
 def _fit(problem, *, formula, design, group, names, data, slope, crossed, left_out) -> MixedFit:

@@ -33,46 +33,21 @@ class ByName(Mapping):
 
 @dataclass(frozen=True)
 class Variances(ByName, Result):
-    """Variance components; those that the model does not have are not-a-number.
+    """Variance components; those that the model does not have are not-a-number."""
 
-    Parameters
-    ----------
-    group : float
-        Between athletes (of the intercepts where there are slopes).
-    slope : float
-        Of the slopes of athletes.
-    covariance : float
-        Between intercepts and slopes.
-    residual : float
-        Within athletes.
-    crossed : float
-        Of the crossed grouping (their sum where there are several).
-    """
-
-    group: float
-    slope: float
-    covariance: float
-    residual: float
-    crossed: float
+    group: float  # Between athletes (of the intercepts where there are slopes)
+    slope: float  # Of the slopes of athletes
+    covariance: float  # Between intercepts and slopes
+    residual: float  # Within athletes
+    crossed: float  # Of the crossed grouping (their sum where there are several)
 
 
 @dataclass(frozen=True)
 class TermTest(ByName, Result):
-    """Type III test of one term.
+    """Type III test of one term."""
 
-    Parameters
-    ----------
-    term : str
-        As in the formula.
-    statistic : float
-        F.
-    df_num, df_den : float
-        Degrees of freedom.
-    p : float
-    """
-
-    term: str
-    statistic: float
+    term: str  # As in the formula
+    statistic: float  # F
     df_num: float
     df_den: float
     p: float
@@ -179,12 +154,9 @@ def residuals(fit: MixedFit) -> pd.DataFrame:
     table = rows[shown].reset_index(drop=True)
     residual = fit._design.y - fitted
     return table.assign(
-        observed=fit._design.y,
-        fitted_marginal=marginal,
-        fitted=fitted,
-        residual=residual,
+        observed=fit._design.y, fitted_marginal=marginal, fitted=fitted, residual=residual,
         scaled_residual=residual / np.sqrt(tests.sigma2),
-    )
+    )  # fmt: skip
 
 
 def diagnostics(fit: MixedFit) -> MixedDiagnostics:
@@ -202,15 +174,9 @@ def diagnostics(fit: MixedFit) -> MixedDiagnostics:
         effects.loc[part.index, "normal_quantile"] = _normal_quantiles(part["estimate"])
     spread = table.groupby("level", sort=False)["residual"].agg(n_observations="count", residual_sd="std").reset_index()
     return MixedDiagnostics(
-        outcome=fit.outcome,
-        residuals=table,
-        random_effects=effects,
-        spread=spread,
-        n_athletes=fit.n_athletes,
-        n_observations=fit.n_observations,
-        warnings=fit.warnings,
-        factor=factor or "",
-    )
+        outcome=fit.outcome, residuals=table, random_effects=effects, spread=spread, n_athletes=fit.n_athletes,
+        n_observations=fit.n_observations, warnings=fit.warnings, factor=factor or "",
+    )  # fmt: skip
 
 
 def _normal_quantiles(values):
@@ -231,30 +197,18 @@ NO_SPREAD = 1e-9
 class MixedFit(Result):
     """A fitted linear mixed model.
 
-    Parameters
-    ----------
-    formula : str
-        As given.
-    outcome, group : str
-        Column of the outcome and of the athletes.
-    variances : Variances
-        Exactly 0 where the likelihood has its maximum at the boundary.
-    log_likelihood : float
-        Restricted (REML), in the coding of the formula.
-    n_athletes, n_observations : int
-        Used in the fit.
-    left_out : DataFrame
-        Rows without outcome or covariate.
+    `ddf` says where standard errors and degrees of freedom come from: "kenward-roger", "satterthwaite" or "cr2". Tables of
+    estimates hold estimate, standard_error, df, statistic, p, ci_low, ci_high and method, besides what each row is about.
     """
 
-    formula: str
-    outcome: str
-    group: str
-    variances: Variances
-    log_likelihood: float
+    formula: str  # As given
+    outcome: str  # Column of the outcome
+    group: str  # Column of the athletes
+    variances: Variances  # Exactly 0 where the likelihood has its maximum at the boundary
+    log_likelihood: float  # Restricted (REML), in the coding of the formula
     n_athletes: int
     n_observations: int
-    left_out: pd.DataFrame
+    left_out: pd.DataFrame  # Rows without outcome or covariate
     warnings: tuple[str, ...]
     method: str
 
@@ -264,40 +218,14 @@ class MixedFit(Result):
         return variance_share(self.variances)
 
     def coefficients(self, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
-        """Coefficients in the coding of the formula, with small-sample t tests.
-
-        Parameters
-        ----------
-        ddf : {"kenward-roger", "satterthwaite", "cr2"}
-            Where standard errors and degrees of freedom come from.
-        level : float
-            Of the intervals; default 0.95.
-
-        Returns
-        -------
-        DataFrame
-            term, estimate, standard_error, df, statistic, p, ci_low, ci_high, method; rows are also found by term.
-        """
+        """Coefficients in the coding of the formula, with small-sample t tests; rows are also found by term."""
         table = self._estimates(np.eye(len(self._design.names)), ddf, level)
         table.insert(0, "term", list(self._design.names))
         table.index = list(self._design.names)
         return table
 
     def test(self, term: str, *, ddf: str = "kenward-roger") -> TermTest:
-        """Type III test of one term: factors sum to zero, covariates centred at the mean over athletes.
-
-        Parameters
-        ----------
-        term : str
-            As in the formula; "round_no" finds "C(round_no)".
-        ddf : {"kenward-roger", "satterthwaite", "cr2"}
-            The denominator degrees of freedom.
-
-        Returns
-        -------
-        TermTest
-            statistic, df_num, df_den, p.
-        """
+        """Type III test of one term ("round_no" finds "C(round_no)"): factors sum to zero, covariates centred by athlete."""
         found = self._design.term(term)
         statistic, df_num, df_den, p = self._tests.joint(self._typed_rows(found), ddf)
         return TermTest(found.name, statistic, df_num, df_den, p, self._method_words(ddf))
@@ -308,21 +236,7 @@ class MixedFit(Result):
         return pd.DataFrame(rows, columns=[f.name for f in fields(TermTest)])
 
     def means(self, factor: str, *, ddf: str = "kenward-roger", level: float = 0.95) -> pd.DataFrame:
-        """Estimated mean at each level of a factor, other factors weighted equally, covariates at the athlete mean.
-
-        Parameters
-        ----------
-        factor : str
-            For example "round_no".
-        ddf, level
-            As in `coefficients`.
-
-        Returns
-        -------
-        DataFrame
-            The level (column named as the factor), estimate, standard_error, df, statistic, p, ci_low, ci_high,
-            n_observations, n_athletes, method.
-        """
+        """Estimated mean at each level of a factor, other factors weighted equally, covariates at the athlete mean."""
         found, rows = self._mean_rows(factor)
         table = self._estimates(rows, ddf, level)
         table.insert(0, found.key, list(found.levels))
@@ -332,35 +246,13 @@ class MixedFit(Result):
         return table
 
     def contrasts(
-        self,
-        factor: str,
-        *,
-        kind: str = "successive",
-        adjust: str | None = "holm",
-        ddf: str = "kenward-roger",
-        level: float = 0.95,
-        df=None,
-    ) -> pd.DataFrame:
+        self, factor: str, *, kind: str = "successive", adjust: str | None = "holm", ddf: str = "kenward-roger",
+        level: float = 0.95, df=None,
+    ) -> pd.DataFrame:  # fmt: skip
         """Differences between the levels of a factor, always later minus earlier.
 
-        Parameters
-        ----------
-        factor : str
-            For example "round_no".
-        kind : {"pairwise", "successive", "first"}
-            Every pair; each level minus the one before; each level minus the first.
-        adjust : {"holm", "bonferroni", None}
-            How `p_adjusted` is made, within this kind; None leaves p as it is.
-        ddf, level
-            As in `coefficients`.
-        df : array, optional
-            Degrees of freedom that are known already, one for each contrast.
-
-        Returns
-        -------
-        DataFrame
-            contrast, later, earlier, estimate, standard_error, df, statistic, p, p_adjusted, ci_low, ci_high
-            (unadjusted), ci_low_bonferroni, ci_high_bonferroni (over this kind), method.
+        `kind`: "pairwise", "successive" or "first". `adjust` ("holm", "bonferroni" or None) makes p_adjusted within this kind;
+        ci_low and ci_high are unadjusted, ci_low_bonferroni and ci_high_bonferroni cover the kind. `df`: where known already.
         """
         check_choice(kind, KINDS, name="kind")
         check_choice(adjust, ("holm", "bonferroni", None), name="adjust")
@@ -389,23 +281,7 @@ class MixedFit(Result):
     def slopes(
         self, covariate: str, *, by: str | None = None, ddf: str = "kenward-roger", level: float = 0.95
     ) -> pd.DataFrame:
-        """Slope of a covariate, on average or at each level of a factor that it interacts with.
-
-        Parameters
-        ----------
-        covariate : str
-            A numeric term of the model.
-        by : str, optional
-            A factor, for example "round_no".
-        ddf, level
-            As in `coefficients`.
-
-        Returns
-        -------
-        DataFrame
-            The level where `by` is given, estimate (outcome per unit), standard_error, df, statistic, p, ci_low,
-            ci_high, method.
-        """
+        """Slope of a covariate, on average or at each level of a factor (`by`) that it interacts with."""
         typed = self._typed()
         main = self._design.term(covariate)
         if any(self._factor(k).categorical for k in main.keys) or main.typed.stop - main.typed.start != 1:

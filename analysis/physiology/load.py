@@ -67,14 +67,11 @@ def banister_impulse(hr_bpm, seconds, *, hr_max_bpm: float, hr_rest_bpm: float, 
     factor, exponent = BANISTER[sex]
     x, minutes, missing = _reserve(hr_bpm, seconds, hr_max_bpm, hr_rest_bpm)
     return _impulse(
-        minutes * x * factor * np.exp(exponent * x),
-        minutes,
-        missing,
+        minutes * x * factor * np.exp(exponent * x), minutes, missing,
         method=_by_samples(x, "minutes · x · a · exp(b x), x the share of heart-rate reserve"),
-        constants=f"a = {factor}, b = {exponent} ({'men' if sex == 'M' else 'women'})",
-        source=_BANISTER_SOURCE,
+        constants=f"a = {factor}, b = {exponent} ({'men' if sex == 'M' else 'women'})", source=_BANISTER_SOURCE,
         provenance=READ if sex == "M" else MEMORY,
-    )
+    )  # fmt: skip
 
 
 def stagno_impulse(hr_bpm, seconds, *, hr_max_bpm: float, hr_rest_bpm: float) -> TrainingImpulse:

@@ -138,12 +138,9 @@ def predicted_band_error(*, predicted_bpm: float, standard_error_bpm: float) -> 
 
     own_low, own_high = 100 * middle_bpm / high, 100 * middle_bpm / low
     return BandError(
-        middle_bpm=float(middle_bpm),
-        inside=below(own_high) - below(own_low),
-        too_low=1 - below(own_high),
-        too_high=below(own_low),
-        above_maximum=below(predicted_bpm * high / 100),
-    )
+        middle_bpm=float(middle_bpm), inside=below(own_high) - below(own_low), too_low=1 - below(own_high),
+        too_high=below(own_low), above_maximum=below(predicted_bpm * high / 100),
+    )  # fmt: skip
 
 
 def attainable_minutes(protocol: str, *, time_constant_s: float = TIME_CONSTANT_S) -> tuple[float, float]:

@@ -132,13 +132,10 @@ def answer_design(
     effects = dict(getattr(plan, "smallest_effects", {}) or {})
     outcomes = {**proposed_outcomes(), **(getattr(plan, "primary_outcomes", {}) or {})}
     design = Design(
-        n=n,
-        rounds=int(rounds),
-        alpha=getattr(plan, "alpha", 0.05),
-        capacity_step=capacity_step,
+        n=n, rounds=int(rounds), alpha=getattr(plan, "alpha", 0.05), capacity_step=capacity_step,
         smallest={t.name: _smallest(effects, t.outcome) for t in topics().values()},
         **(_adjustment(plan, truth) if adjust is None else {"adjust": adjust, "adjust_lactate": adjust}),
-    )
+    )  # fmt: skip
     rows = []
     for question, outcome in outcomes.items():
         if outcome_named(outcome).question not in truth.planned():

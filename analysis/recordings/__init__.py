@@ -10,11 +10,5 @@ from .read import inspect_recording, list_labels, read_recording
 from .recording import Recording, RecordingError
 
 __all__ = [
-    "ENDINGS",
-    "Recording",
-    "RecordingError",
-    "inspect_recording",
-    "list_labels",
-    "read_gas_exchange",
-    "read_recording",
-]
+    "ENDINGS", "Recording", "RecordingError", "inspect_recording", "list_labels", "read_gas_exchange", "read_recording",
+]  # fmt: skip

@@ -256,15 +256,10 @@ def _as_trace(walk: _Walk, name: str) -> RawTrace:
     shift = EPOCH_S if dated else 0
     ends, intervals = _place_beats(walk.beats)
     return RawTrace(
-        seconds=times + shift,
-        rates=rates,
-        clock="utc" if dated else "none",
-        kind="FIT",
+        seconds=times + shift, rates=rates, clock="utc" if dated else "none", kind="FIT",
         stops=[(a + shift, b + shift, "timer stopped") for a, b in _timer_stops(walk.timer)],
-        interval_ends=ends + shift,
-        intervals_ms=intervals,
-        remarks=walk.remarks,
-    )
+        interval_ends=ends + shift, intervals_ms=intervals, remarks=walk.remarks,
+    )  # fmt: skip
 
 
 def _timer_stops(timer: list) -> list[tuple[float, float]]:

@@ -31,19 +31,8 @@ GAS_COLUMNS = {
 """Column of the result -> the words for it in the file (besides time)."""
 
 _UNITS = (
-    "ml kg min",
-    "ml min kg",
-    "l min",
-    "ml min",
-    "l per min",
-    "ml per min",
-    "bpm",
-    "km h",
-    "m s",
-    "w",
-    "percent",
-    "kg",
-)
+    "ml kg min", "ml min kg", "l min", "ml min", "l per min", "ml per min", "bpm", "km h", "m s", "w", "percent", "kg",
+)  # fmt: skip
 _ML = {"l min": 1000.0, "l per min": 1000.0, "ml min": 1.0, "ml per min": 1.0}
 
 

@@ -371,14 +371,9 @@ def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
             f"{name}: a negative time near row {row}. Seconds count from the start of the recording and are not below zero."
         )
     return RawTrace(
-        seconds=seconds,
-        rates=parse_numbers(rates),
-        clock=clock,
-        kind="table",
-        label=chosen,
-        local_date=local_date,
+        seconds=seconds, rates=parse_numbers(rates), clock=clock, kind="table", label=chosen, local_date=local_date,
         remarks=remarks,
-    )
+    )  # fmt: skip
 
 
 def list_table_labels(data: bytes, name: str) -> tuple[str, ...]:
@@ -522,16 +517,9 @@ def _intervals(texts, times, layout, place, time, remarks, label, name) -> RawTr
             remarks += read.remarks
     keep = np.isfinite(values)
     return RawTrace(
-        seconds=np.empty(0),
-        rates=np.empty(0),
-        clock=clock,
-        kind="intervals",
-        label=label,
-        local_date=date,
-        interval_ends=ends[keep],
-        intervals_ms=values[keep],
-        remarks=remarks,
-    )
+        seconds=np.empty(0), rates=np.empty(0), clock=clock, kind="intervals", label=label, local_date=date,
+        interval_ends=ends[keep], intervals_ms=values[keep], remarks=remarks,
+    )  # fmt: skip
 
 
 def _follow(ends: np.ndarray, stamps: np.ndarray) -> np.ndarray:

@@ -165,31 +165,19 @@ def tidy_recording(raw: RawTrace, file: str, *, gap_limit_s: float | None, accep
     stops = _stops(raw.stops, start, elapsed[-1])
     times = elapsed[there]
     judged = judge_steps(
-        times,
-        rates[there],
-        broken=_broken(there, zero),
-        standing_s=stopped_seconds(times[:-1], times[1:], stops),
+        times, rates[there], broken=_broken(there, zero), standing_s=stopped_seconds(times[:-1], times[1:], stops),
         given=gap_limit_s,
-    )
+    )  # fmt: skip
     _remark_on_contact(there, stops, remarks)
     _remark_on_gaps(times, judged, gap_limit_s, remarks)
     return Recording(
-        samples=_samples(elapsed, rates, start if clock == "utc" else None),
-        stops=stops,
+        samples=_samples(elapsed, rates, start if clock == "utc" else None), stops=stops,
         beats=table.assign(elapsed_s=table["elapsed_s"] - start) if beats is not None else table,
-        remarks=tuple(remarks),
-        file=file,
-        kind=raw.kind,
-        label=raw.label,
-        hr_source=source,
-        clock=clock,
+        remarks=tuple(remarks), file=file, kind=raw.kind, label=raw.label, hr_source=source, clock=clock,
         local_start_s=start % 86400.0 if clock == "local" else float("nan"),
-        local_date=raw.local_date if clock == "local" else "",
-        gap_limit_s=judged.limit_s,
-        gaps=gap_table(times, judged.joined),
-        written=judged.written,
-        usual_step_s=judged.usual_step_s,
-    )
+        local_date=raw.local_date if clock == "local" else "", gap_limit_s=judged.limit_s,
+        gaps=gap_table(times, judged.joined), written=judged.written, usual_step_s=judged.usual_step_s,
+    )  # fmt: skip
 
 
 def _has_rate(rates: np.ndarray) -> bool:

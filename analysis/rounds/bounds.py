@@ -192,16 +192,9 @@ def bound_limits(
 
 
 def bounds_of(
-    rows: RoundRows,
-    fit,
-    off: OffScale,
-    *,
-    steps: pd.DataFrame,
-    plateau_from: str,
-    smallest_effect: float,
-    alpha: float,
-    turns: bool = True,
-) -> LimitBounds | None:
+    rows: RoundRows, fit, off: OffScale, *, steps: pd.DataFrame, plateau_from: str, smallest_effect: float,
+    alpha: float, turns: bool = True,
+) -> LimitBounds | None:  # fmt: skip
     """Compute `bound_limits` from what is known with every value at the end of the scale."""
     span = off.span(rows)
     n_high, n_low = int((span > 0).sum()), int((span < 0).sum())

@@ -69,12 +69,9 @@ def effects_of(rows: RoundRows, *, kind: str = "successive", level: float = 0.95
         both = rows.wide[list(names)].dropna().to_numpy()
         found = paired_effect_sizes(both[:, 0], both[:, 1], level=level)
         raw = {
-            "measure": "difference",
-            "estimate": found.mean_difference,
-            "ci_low": found.ci_low,
-            "ci_high": found.ci_high,
-            "method": "mean paired difference in the outcome's unit, t interval",
-        }
+            "measure": "difference", "estimate": found.mean_difference, "ci_low": found.ci_low,
+            "ci_high": found.ci_high, "method": "mean paired difference in the outcome's unit, t interval",
+        }  # fmt: skip
         where = {"contrast": f"{names[0]} - {names[1]}", "later": names[0], "earlier": names[1]}
         for line in (raw, *found.table.to_dict("records")):
             lines.append({**where, **line, "n_athletes": found.n_athletes})

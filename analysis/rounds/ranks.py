@@ -159,12 +159,9 @@ def _contrasts(wide: pd.DataFrame, labels, kind: str) -> pd.DataFrame:
         if len(differences):
             test = signed_rank(differences, decimals=decimals)
             line |= {
-                "estimate": float(np.median(np.round(differences, decimals))),
-                "pseudomedian": test.pseudomedian,
-                "statistic": test.statistic,
-                "p": test.p,
-                "rank_biserial": test.rank_biserial,
-            }
+                "estimate": float(np.median(np.round(differences, decimals))), "pseudomedian": test.pseudomedian,
+                "statistic": test.statistic, "p": test.p, "rank_biserial": test.rank_biserial,
+            }  # fmt: skip
         else:
             line |= dict.fromkeys(("estimate", "pseudomedian", "statistic", "p", "rank_biserial"), np.nan)
         zero = int((np.round(differences, decimals) == 0).sum())

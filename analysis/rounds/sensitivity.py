@@ -168,12 +168,9 @@ def _rank_line(ranks: RoundsRanks, rows: RoundRows, first: str, final: str) -> d
         return line
     test = signed_rank(difference)
     return line | {
-        "estimate": test.pseudomedian,
-        "ci_low": test.ci_low,
-        "ci_high": test.ci_high,
-        "p": test.p,
+        "estimate": test.pseudomedian, "ci_low": test.ci_low, "ci_high": test.ci_high, "p": test.p,
         "note": "median of the pairwise averages",
-    }
+    }  # fmt: skip
 
 
 def _analysed(rows: RoundRows, smallest_effect, alpha, ordinal, *, plain=False) -> dict:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError
 from ..basics.words import format_reach
-from ..models.bound_curve import BoundCurve, bound_curve
+from ..models.effect_sizes import BoundCurve, bound_curve
 from .compare import contrast_table
 from .plateau import equivalence_of
 from .prepare import RoundRows, widen
@@ -65,15 +65,9 @@ def label_steps(
 
 
 def all_steps(
-    rows: RoundRows,
-    fit,
-    *,
-    smallest_effect: float,
-    alpha: float,
-    ordinal: bool = False,
-    known: dict[str, pd.DataFrame] | None = None,
-    only_last: bool = False,
-) -> pd.DataFrame:
+    rows: RoundRows, fit, *, smallest_effect: float, alpha: float, ordinal: bool = False,
+    known: dict[str, pd.DataFrame] | None = None, only_last: bool = False,
+) -> pd.DataFrame:  # fmt: skip
     """Label every step, and last minus first as a step of its own: one family, inside the test of all rounds."""
     parts, family = [], _family(rows, fit, known or {}, ordinal)
     kinds = ["successive"] if len(rows.labels) == 2 else ["successive", "first"]

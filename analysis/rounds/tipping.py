@@ -116,12 +116,9 @@ def tipping_point(
     (1, ['2 - 1', '3 - 2', '3 - 1'])
     """
     return tipping_of(
-        prepare_rounds(data, outcome),
-        smallest_effect=smallest_effect,
-        alpha=alpha,
-        largest_shift=largest_shift,
+        prepare_rounds(data, outcome), smallest_effect=smallest_effect, alpha=alpha, largest_shift=largest_shift,
         seed=seed,
-    )
+    )  # fmt: skip
 
 
 def tipping_of(

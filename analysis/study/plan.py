@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from ..basics import Result, did_you_mean, lower_first
 from .columns import table_columns
 from .outcomes import OUTCOMES, QUESTIONS, proposed_directions, proposed_outcomes
-from .plan_assumptions import read_assumptions
 from .problems import Findings, asked
 from .settings import SETTINGS_FILE, Settings
 
@@ -152,29 +152,16 @@ def read_plan(settings: Settings, findings: Findings) -> Plan:
     looks, look_rule = read_looks(section.get("looks"), reader.complain)
     covariates, outcomes = reader.covariates(), reader.primary_outcomes()
     return Plan(
-        primary_session=reader.primary_session(),
-        alpha=reader.alpha(),
-        hypotheses=reader.hypotheses(),
-        primary_outcomes=outcomes,
-        smallest_effects=effects,
-        smallest_effect_reasons=reasons,
-        covariates=covariates,
-        exclusions=reader.texts("exclusions"),
-        capacity_unit=reader.capacity_unit(),
+        primary_session=reader.primary_session(), alpha=reader.alpha(), hypotheses=reader.hypotheses(),
+        primary_outcomes=outcomes, smallest_effects=effects, smallest_effect_reasons=reasons, covariates=covariates,
+        exclusions=reader.texts("exclusions"), capacity_unit=reader.capacity_unit(),
         round_variable=reader.choice("round_variable", ("round_no", "bout_no"), "round_no"),
-        n_athletes=reader.n_athletes(),
-        primary_questions=reader.primary_questions(),
+        n_athletes=reader.n_athletes(), primary_questions=reader.primary_questions(),
         multiplicity=reader.choice("multiplicity", MULTIPLICITY, "primary"),
-        adjustment=reader.adjustment(covariates, outcomes),
-        aerobic_test=reader.aerobic_test(),
-        sexes=reader.optional("sexes", SEXES),
-        assumptions=assumed,
-        assumption_ranges=ranges,
-        assumption_reasons=why,
-        looks=looks,
-        look_rule=look_rule,
-        proposed=tuple(reader.proposed),
-    )
+        adjustment=reader.adjustment(covariates, outcomes), aerobic_test=reader.aerobic_test(),
+        sexes=reader.optional("sexes", SEXES), assumptions=assumed, assumption_ranges=ranges, assumption_reasons=why,
+        looks=looks, look_rule=look_rule, proposed=tuple(reader.proposed),
+    )  # fmt: skip
 
 
 class _PlanReader:
@@ -197,12 +184,9 @@ class _PlanReader:
         for key in self.section:
             if key not in PLAN_KEYS:
                 near = did_you_mean(key, PLAN_KEYS)
-                self.complain(
-                    key,
-                    "",
-                    f"no such part of the plan{asked(near)}",
-                    f"write {near or 'one of ' + ', '.join(PLAN_KEYS)}",
-                )
+                problem = f"no such part of the plan{asked(near)}"
+                remedy = f"write {near or 'one of ' + ', '.join(PLAN_KEYS)}"
+                self.complain(key, "", problem, remedy)
 
     def fill(self, key: str, value):
         self.proposed.append(key)
@@ -358,12 +342,9 @@ class _PlanReader:
         topic = question.rpartition(".")[2]
         if topic and OUTCOMES[outcome].question != topic:
             fitting = [o.name for o in OUTCOMES.values() if o.question == topic]
-            self.complain(
-                key,
-                outcome,
-                f"{outcome} does not answer {question}",
-                f"write one of {', '.join(fitting) or 'the others'}",
-            )
+            problem = f"{outcome} does not answer {question}"
+            remedy = f"write one of {', '.join(fitting) or 'the others'}"
+            self.complain(key, outcome, problem, remedy)
             return False
         return True
 
@@ -424,13 +405,10 @@ class _PlanReader:
             return None
         primary = self.primary_outcomes_quietly()[question]
         if outcome != primary:
-            self.complain(
-                "outcome",
-                outcome,
-                f"this hypothesis names {outcome}, but the primary outcome of {question} is {primary}, which alone is tested",
-                f'write outcome = "{primary}", or "{question}" = "{outcome}" under [plan.primary_outcomes]',
-                "hypotheses",
-            )
+            problem = f"this hypothesis names {outcome}, but the primary outcome of {question} is {primary}, "
+            problem += "which alone is tested"
+            remedy = f'write outcome = "{primary}", or "{question}" = "{outcome}" under [plan.primary_outcomes]'
+            self.complain("outcome", outcome, problem, remedy, "hypotheses")
         direction = entry.get("direction", "")
         fits = ("lower", "higher", "differs") if question.startswith("fitness") else ("rises", "falls", "differs")
         if direction not in fits:
@@ -440,6 +418,58 @@ class _PlanReader:
             return None
         text = entry.get("text") or propose_hypothesis(question, outcome, direction).text
         return Hypothesis(question, outcome, direction, str(text))
+
+
+_SIZES = ("mean", "rise", "sd_between", "sd_within", "slope")
+ASSUMPTION_FIELDS = (
+    *(f"{outcome}.{size}" for outcome in ("heart_rate", "lactate", "exertion") for size in _SIZES),
+    *("capacity_mean", "capacity_sd", "test_error", "age_low", "age_high", "capacity_per_year", "share_women"),
+    *("women_capacity", "women_heart_rate", "hr_max_sd", "heart_rate_per_hr_max", "hr_max_error", "bout_share"),
+    *("autocorrelation", "missing_round", "leave", "strap_loss", "delay_sd_s", "delay_drift_s"),
+    "lactate_per_delay_s",
+)
+"""What [plan.assumptions] may hold: the numbers of `planning.Assumptions`."""
+_ENTRY_KEYS = {"value", "low", "high", "reason"}
+
+
+def read_assumptions(section: dict, complain: Callable) -> tuple[dict, dict, dict]:
+    """Return [plan.assumptions] as values, ranges and reasons by field; what cannot be goes to `complain`."""
+    values: dict[str, float] = {}
+    ranges: dict[str, tuple[float, float]] = {}
+    reasons: dict[str, str] = {}
+    for name, given in _assumed_fields(section).items():
+        if name not in ASSUMPTION_FIELDS:
+            near = did_you_mean(name, ASSUMPTION_FIELDS)
+            listed = near or "one of " + ", ".join(ASSUMPTION_FIELDS)
+            complain("assumptions", name, f"no such assumption{asked(near)}", f"write {listed}")
+            continue
+        entry = given if isinstance(given, dict) else {"value": given}
+        numbers = [entry[k] for k in ("value", "low", "high") if k in entry]
+        fine = all(isinstance(v, int | float) and not isinstance(v, bool) for v in numbers)
+        if not (bool(numbers) and fine and ("low" in entry) == ("high" in entry) and set(entry) <= _ENTRY_KEYS):
+            remedy = f'write "{name}" = {{ value = 4.5, low = 3, high = 7, reason = "..." }}'
+            complain("assumptions", name, "an assumption needs a number; low and high go together", remedy)
+            continue
+        low, high = entry.get("low"), entry.get("high")
+        if low is not None and not low <= entry.get("value", low) <= high:
+            complain("assumptions", name, "low, value and high are not in order", "write low, value and high in order")
+            continue
+        if "value" in entry:
+            values[name] = float(entry["value"])
+        if low is not None:
+            ranges[name] = (float(low), float(high))
+        if entry.get("reason"):
+            reasons[name] = str(entry["reason"])
+    return values, ranges, reasons
+
+
+def _assumed_fields(section: dict, path: str = "") -> dict:
+    """Return heart_rate.rise whether it was written with quotation marks or as a section of its own."""
+    found = {}
+    for key, value in section.items():
+        inner = isinstance(value, dict) and not set(value) & _ENTRY_KEYS
+        found |= _assumed_fields(value, f"{path}{key}.") if inner else {f"{path}{key}": value}
+    return found
 
 
 def read_looks(given, complain) -> tuple[tuple[int, ...], str]:

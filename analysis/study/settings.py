@@ -184,11 +184,10 @@ def read_settings(folder: Path, findings: Findings) -> Settings:
     """Read study.toml; what is wrong with it goes to the findings."""
     path = folder / SETTINGS_FILE
     if not path.is_file():
-        findings.problem_of(
-            SETTINGS_FILE,
-            "there is no study.toml in this folder",
-            f"start the folder with: {python_name()} -m analysis new FOLDER, or write [protocol] with rounds, work_s and rest_s",
-        )
+        problem = "there is no study.toml in this folder"
+        start = f"start the folder with: {python_name()} -m analysis new FOLDER"
+        remedy = f"{start}, or write [protocol] with rounds, work_s and rest_s"
+        findings.problem_of(SETTINGS_FILE, problem, remedy)
         return Settings()
     try:
         text, _ = decode_text(read_bytes(path, limit=MAX_BYTES))
@@ -382,24 +381,18 @@ def _one_protocol(settings, path, section, common: Protocol | None, findings: Fi
             seconds = getattr(common, name, math.nan)
         elif seconds is not None and not low <= seconds <= high:
             minutes = low <= 60 * seconds <= high
-            complain(
-                sorted(known)[-1],
-                f"outside {low:g} to {high:g} s" + (": minutes typed as seconds?" if minutes else ""),
-                f"write {name} = {60 * seconds:g}"
-                if minutes
-                else "write the time in seconds, or as m:ss in quotation marks",
-            )
+            problem = f"outside {low:g} to {high:g} s" + (": minutes typed as seconds?" if minutes else "")
+            remedy = "write the time in seconds, or as m:ss in quotation marks"
+            complain(sorted(known)[-1], problem, f"write {name} = {60 * seconds:g}" if minutes else remedy)
         times[name] = math.nan if seconds is None else seconds
     scale = section.get("exertion_scale", common.exertion_scale if common else settings.get("exertion_scale", "6-20"))
     if scale not in SCALES:
         complain("exertion_scale", "not a scale that the kit knows", f"write one of {', '.join(map(repr, SCALES))}")
         scale = "6-20"
     elif common and scale != common.exertion_scale:
-        complain(
-            "exertion_scale",
-            "two exertion scales in one study: ratings on different scales cannot be compared or converted",
-            "use one scale for all groups",
-        )
+        problem = "two exertion scales in one study: ratings on different scales cannot be compared or converted"
+        remedy = "use one scale for all groups"
+        complain("exertion_scale", problem, remedy)
     clothing = section.get("clothing", common.clothing if common else "")
     if clothing and clothing not in CLOTHING:
         complain("clothing", "not a clothing that the kit knows", 'write clothing = "jacket" or clothing = "no jacket"')
