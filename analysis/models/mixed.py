@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -101,10 +101,10 @@ def fit_mixed(
     if slope is not None:
         _check_slope(slope, slope_values[kept], groups[0])
     structure = Structure(groups, None if slope is None else slope_values[kept], slope_correlated)
-    names = np.array(athlete_names, dtype=object)[np.unique(athlete[kept])]
     return _fit(
-        Problem(design.y, design.X, structure), formula=formula, design=design, group=group, names=names, data=data,
-        slope=slope, crossed=tuple(crossed), left_out=_left_out(data, reasons, group, design.outcome, design.factors),
+        Problem(design.y, design.X, structure), formula=formula, design=design, group=group,
+        names=athlete_names[np.unique(athlete[kept])], data=data, slope=slope, crossed=tuple(crossed),
+        left_out=_left_out(data, reasons, group, design.outcome, design.factors),
     )  # fmt: skip
 
 
@@ -178,8 +178,8 @@ def _need(data, column, role):
 def _codes(data, column, role):
     _need(data, column, role)
     blank = data[column].where(data[column] != "")
-    codes, names = pd.factorize(blank, sort=False)
-    return codes.astype(int), list(names)
+    codes, names = pd.factorize(blank)
+    return codes.astype(int), names
 
 
 def _check_groupings(groups, names, X):
@@ -190,7 +190,7 @@ def _check_groupings(groups, names, X):
     for grouping, name in zip(groups[1:], names[1:], strict=True):
         if grouping.max() + 1 == len(grouping):
             raise KitError(f"{name} has a level of its own for every row, so it cannot be separated from the residual.")
-        columns = (grouping[:, None] == np.arange(grouping.max() + 1)).astype(float)
+        columns = np.equal.outer(grouping, np.unique(grouping)).astype(float)
         if np.allclose(X @ np.linalg.lstsq(X, columns, rcond=None)[0], columns, atol=1e-9):
             raise KitError(f"The formula already holds every level of {name}; leave it out of crossed.")
 
@@ -245,7 +245,7 @@ def _warn(tests, variances, slope, crossed, n_left_out):
     return tuple(out)
 
 
-@lru_cache(maxsize=1)
+@cache
 def _nothing_left_out():
     return left_out_table()
 

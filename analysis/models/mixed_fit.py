@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -167,10 +167,10 @@ def diagnostics(fit: MixedFit) -> MixedDiagnostics:
     table["level"] = table[factor].astype(str) if factor in table else ""
     table["normal_quantile"] = _normal_quantiles(table["scaled_residual"])
     effects = random_effects(fit)
-    error = effects.groupby("effect", sort=False)["estimate"].transform("std")
-    effects["scaled_estimate"] = np.where(error > 0, effects["estimate"] / error.where(error > 0, 1.0), np.nan)
+    spread = effects.groupby("effect")["estimate"].transform("std")
+    effects["scaled_estimate"] = effects["estimate"] / spread.where(spread > 0)
     effects["normal_quantile"] = np.nan
-    for _, part in effects.groupby("effect", sort=False):
+    for _, part in effects.groupby("effect"):
         effects.loc[part.index, "normal_quantile"] = _normal_quantiles(part["estimate"])
     spread = table.groupby("level", sort=False)["residual"].agg(n_observations="count", residual_sd="std").reset_index()
     return MixedDiagnostics(
@@ -395,7 +395,7 @@ class MixedFit(Result):
         return factor, rows @ typed
 
 
-@lru_cache(maxsize=1)
+@cache
 def _stdtrit():
     from scipy.special import stdtrit
 

@@ -279,28 +279,28 @@ def detectability(r: float, n: int, r_new: float, n_new: int, *, power: float = 
         raise KitError("r is 0, so that the earlier study has no direction to test in.")
     same = math.copysign(1.0, r) * r_new
     smallest = smallest_detectable(n, power=power)
+    p = float(correlation_cdf(same, smallest, n_new))
     return Detectability(
         smallest_detectable_r=smallest,
         power=power,
-        p=float(correlation_cdf(same, smallest, n_new)),
+        p=p,
         p_fisher=float(norm.cdf((to_z(same) - math.atanh(smallest)) / math.sqrt(variance_of_z(n_new)))),
-        undetectable=bool(correlation_cdf(same, smallest, n_new) < 0.05),
+        undetectable=p < 0.05,
         ci90_high=math.tanh(to_z(same) + normal_quantile(0.90) * math.sqrt(variance_of_z(n_new))),
         r_same_direction=same,
         method="smallest effect the earlier study had the stated power for, exact distribution of r",
     )
 
 
-def smallest_detectable(n: int, *, power: float = 1 / 3, alpha: float = 0.05) -> float:
-    """Return the correlation for which a study of n athletes has the given power (two-sided, exact)."""
+def smallest_detectable(n: int, *, power: float = 1 / 3) -> float:
+    """Return the correlation for which a study of n athletes has the given power (two-sided at 0.05, exact)."""
     from scipy.optimize import brentq
 
     from ..models import correlation_cdf, critical_correlation
 
     variance_of_z(n)
-    check_number(alpha, name="alpha", low=0, high=1)
-    check_number(power, name="power", low=alpha, high=1)  # no effect is found less often than none
-    critical = critical_correlation(n, alpha=alpha)
+    check_number(power, name="power", low=0.05, high=1)  # no effect is found less often than none
+    critical = critical_correlation(n)
 
     def missing(rho):
         return 1 - correlation_cdf(critical, rho, n) + correlation_cdf(-critical, rho, n) - power
@@ -357,9 +357,8 @@ def _log_evidence(studies) -> float:
     z = centre + half * nodes
     rho = np.tanh(z)
     log_prior = -2 * (np.abs(z) + np.log1p(np.exp(-2 * np.abs(z))) - math.log(2)) - math.log(2)
-    inside = np.abs(rho) < 1
-    log = log_prior[inside] + sum(
-        correlation_log_likelihood(rho[inside], r, n) - correlation_log_likelihood(0.0, r, n) for r, n in studies
+    log = log_prior + sum(
+        correlation_log_likelihood(rho, r, n) - correlation_log_likelihood(0.0, r, n) for r, n in studies
     )
     top = float(log.max())
-    return top + math.log(half * float(parts[inside] @ np.exp(log - top)))
+    return top + math.log(half * float(parts @ np.exp(log - top)))

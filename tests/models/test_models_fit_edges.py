@@ -153,6 +153,40 @@ def test_pictures_compare_with_the_quantiles_of_blom():
     assert none.factor == "" and none.spread["level"].tolist() == [""]
 
 
+def test_small_deviations_are_scaled_as_large_ones_are():
+    """A conductance of 0.01 units: the error of a prediction is G R / (R + n G) in a balanced table (n rounds, R residual)."""
+    fit = fit_mixed(study(6, 4, seed=2).assign(hr=lambda t: t["hr"] * 0.01), "hr ~ C(round_no)", group="athlete")
+    found, v = fit.diagnostics().random_effects, fit.variances
+    error = np.sqrt(v.group * v.residual / (v.residual + 4 * v.group))
+    assert found["standard_error"].tolist() == approx([error] * 6) and error < 0.5
+    assert found["scaled_estimate"].tolist() == approx((found["estimate"] / found["estimate"].std()).tolist())
+
+
+def test_tables_keep_their_columns(fit):
+    names = ["term", "statistic", "df_num", "df_den", "p", "method"]
+    assert list(fit.tests()) == list(fit_mixed(ROWS, "hr ~ 1", group="athlete").tests()) == names
+    assert list(fit.means("round_no"))[-3:] == ["n_observations", "n_athletes", "method"]
+
+
+def test_athletes_keep_their_order_and_their_names():
+    order = {"A01": "z", "A02": 7, "A03": "b"}
+    rows = study(3, 4, seed=1)
+    rows["athlete"] = [dict(zip(rows["athlete"].unique(), order.values(), strict=True))[a] for a in rows["athlete"]]
+    assert fit_mixed(rows, "hr ~ C(round_no)", group="athlete").random_effects()["level"].tolist() == ["z", 7, "b"]
+
+
+def test_rows_without_an_athlete_or_an_opponent_are_left_out():
+    rows = study(8, 4, seed=6)
+    rows["bout"] = [f"b{i % 5}" for i in range(32)]
+    rows.loc[3, "bout"], rows.loc[5, "athlete"], rows.loc[9, "hr"] = "", "", np.nan
+    found = fit_mixed(rows, "hr ~ C(round_no)", group="athlete", crossed="bout")
+    assert found.n_observations == 29
+    why = ["athlete or crossed grouping missing"] * 2 + ["hr missing"]
+    assert found.left_out["reason"].tolist() == why and found.left_out["round_no"].tolist() == [4, 2, 2]
+    plain = fit_mixed(rows.rename(columns={"round_no": "trial"}), "hr ~ capacity", group="athlete")
+    assert plain.left_out["round_no"].tolist() == ["", ""] and plain.n_observations == 30
+
+
 def test_without_spread_between_athletes_nothing_is_scaled():
     rows = study(6, 3, sd_athlete=0.0, seed=3)
     rows["hr"] -= rows.groupby("athlete")["hr"].transform("mean") - rows["hr"].mean()

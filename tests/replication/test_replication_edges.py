@@ -17,7 +17,15 @@ from analysis.replication.answer import (
     answer_replication,
     our_correlation,
 )
-from analysis.replication.evidence import _log_evidence, bayes_factor, detectability, smallest_detectable
+from analysis.replication.evidence import (
+    _log_evidence,
+    bayes_factor,
+    consistency,
+    detectability,
+    prediction_interval,
+    prediction_interval_from_limits,
+    smallest_detectable,
+)
 from analysis.study import Protocol
 
 
@@ -45,6 +53,42 @@ def test_what_the_earlier_study_could_have_seen():
         with pytest.raises(KitError, match="power"):
             smallest_detectable(14, power=power)
     assert smallest_detectable(14, power=0.0500001) < 0.01
+    assert 0 < smallest_detectable(14, power=math.nextafter(0.05, 1)) < 1e-5
+
+
+def test_what_is_smaller_than_could_have_been_seen_by_hand():
+    """Fisher's z of 0.2 with 28 athletes has the variance 1/25; its 90 % interval ends 1.6449 / 5 above it."""
+    found = detectability(-0.6, 14, -0.2, 28)
+    assert found.ci90_high == pytest.approx(math.tanh(math.atanh(0.2) + 1.644854 / 5), abs=1e-7)
+    seen = (math.atanh(0.2) - math.atanh(found.smallest_detectable_r)) * 5
+    assert found.p_fisher == pytest.approx(stats.norm.cdf(seen)) and found.p == pytest.approx(found.p_fisher, abs=0.02)
+    assert (found.r_same_direction, found.undetectable) == (0.2, False)
+    assert detectability(-0.6, 14, 0.5, 28).undetectable is True
+
+
+def test_two_correlations_by_hand():
+    """atanh of 0.6 and 0.2 are 0.693147 and 0.202733; 28 and 103 athletes give the error sqrt(1/25 + 1/100) = 0.223607."""
+    q, se = 0.202733 - 0.693147, math.sqrt(0.05)
+    found = consistency(0.6, 28, 0.2, 103)
+    assert (found.difference, found.q_cohen, found.standard_error) == pytest.approx((-0.4, q, se), abs=2e-6)
+    assert (found.ci_low, found.ci_high) == pytest.approx((q - 1.959964 * se, q + 1.959964 * se), abs=2e-6)
+    assert (found.q_cochran, found.df, found.n_athletes) == (pytest.approx(q**2 / 0.05, abs=2e-5), 1, 131)
+    assert found.i2 == pytest.approx(1 - 0.05 / q**2, abs=2e-6)
+    assert found.p == pytest.approx(found.p_cochran) == pytest.approx(2 * stats.norm.sf(-q / se), abs=1e-6)
+    for r_new in (0.6, 0.55):  # alike, and less apart than chance alone would have them
+        assert consistency(0.6, 28, r_new, 103).i2 == 0.0
+
+
+def test_where_a_new_correlation_would_lie_by_hand():
+    """Same error as above; the other form combines the Fisher limits tanh(z ± 1.96/5) and tanh(z ± 1.96/10)."""
+    low, high = prediction_interval(0.6, 28, 103, level=0.9)
+    half = 1.644854 * math.sqrt(0.05)
+    assert (low, high) == pytest.approx((math.tanh(0.693147 - half), math.tanh(0.693147 + half)), abs=2e-6)
+    wide, narrow = ([math.tanh(0.693147 + s * 1.959964 / d) for s in (-1, 1)] for d in (5, 10))
+    found = prediction_interval_from_limits(0.6, 28, 103)
+    assert found.low == pytest.approx(0.6 - math.hypot(0.6 - wide[0], narrow[1] - 0.6), abs=2e-6)
+    assert found.high == pytest.approx(0.6 + math.hypot(wide[1] - 0.6, 0.6 - narrow[0]), abs=2e-6)
+    assert found.level == 0.95
 
 
 def ours(estimate=-0.4, n=12, analysis="Pearson"):

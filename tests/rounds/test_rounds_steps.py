@@ -276,3 +276,16 @@ def test_ratings_turn_where_ranks_and_intervals_both_pass():
     for end in (0.2, 20.0):
         found = by_bound(("2", "1", -end, end), labels=("1", "2"), ordinal=True, rows=pd.concat([before, rows]))
         assert found.smallest_passing == pytest.approx(max(ranks, end + 0.25))
+    strict = by_bound(("2", "1", -0.2, 0.2), labels=("1", "2"), ordinal=True, rows=rows, alpha=1 / 64)
+    assert np.isnan(strict.smallest_passing)  # no p of six athletes is below 1 / 2^6
+
+
+def test_ratings_of_great_size_tie_as_small_ones_do():
+    """-0.6 three times and -1: moved by 0.6 to 0.8, the last is fourth by size, and 8 of 2^8 ways give as little (2 + 2 counted).
+
+    Without ties there were 7 ways, and 7 / 2^8 is below 0.03; from 0.8 on it is the smallest, with 2 ways.
+    """
+    d = np.array([-1, -0.6, -0.6, -0.6, 0.05, 0.15, 0.25, 0.35])
+    for base in (0.0, 1e9):
+        wide = pd.DataFrame({"1": base + 0.7 * np.arange(8)}).assign(**{"2": lambda t: t["1"] + d})
+        assert rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.03) == [pytest.approx(0.8, abs=1e-4)]
