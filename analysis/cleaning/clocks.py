@@ -72,7 +72,7 @@ def _uncertainty(values, weights, shape, misfit: float, bend: float) -> float:
     left = values[there] - design @ np.linalg.lstsq(design, values[there], rcond=None)[0]
     near = float(left[1:] @ left[:-1]) / max(float(left @ left), 1e-12)
     near = min(max(near, 0.0), 0.98)
-    variance = misfit / max(there.sum() - 3, 1) * (1 + near) / (1 - near)
+    variance = max(misfit, 0.0) / max(there.sum() - 3, 1) * (1 + near) / (1 - near)
     curvature = bend / GRID_S**2
     if curvature <= 0:
         return float("nan")
@@ -111,14 +111,17 @@ def find_clock(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, e
         return NO_LAG
     choice = near if best_near > 0 and best_near >= best - LEAST_GAIN else allowed
     centre = float(lags[choice][int(explained[choice].argmax())])
-    shift = 0.0 if abs(centre) <= REACH_S else centre
-    lag = find_lag(clock - shift, rates, good, starts, ends)
-    if np.isnan(lag.seconds):
-        return NO_LAG
     share = float(explained[choice].max())
-    odds = WEIGHTS["constant"] + WEIGHTS["explained"] * share
-    odds += WEIGHTS["log_uncertainty"] * np.log(lag.uncertainty_s) if np.isfinite(lag.uncertainty_s) else -10.0
-    return replace(lag, seconds=lag.seconds + shift, confidence=float(1.0 / (1.0 + np.exp(-odds))))
+    for shift in (
+        0.0 if abs(centre) <= REACH_S else centre,
+        centre,
+    ):  # at the ends of its reach `find_lag` tells nothing
+        lag = find_lag(clock - shift, rates, good, starts, ends)
+        if np.isfinite(lag.seconds):
+            odds = WEIGHTS["constant"] + WEIGHTS["explained"] * share
+            odds += WEIGHTS["log_uncertainty"] * np.log(lag.uncertainty_s) if np.isfinite(lag.uncertainty_s) else -10.0
+            return replace(lag, seconds=lag.seconds + shift, confidence=float(1.0 / (1.0 + np.exp(-odds))))
+    return NO_LAG
 
 
 def scan_starts(clock: np.ndarray, rates: np.ndarray, starts, ends) -> tuple[np.ndarray, np.ndarray]:
@@ -153,7 +156,7 @@ def scan_starts(clock: np.ndarray, rates: np.ndarray, starts, ends) -> tuple[np.
             xx = over(seen, shape * shape) - total * mean_x**2
             xy = over(heard, shape) - total * mean_x * mean_y
             height = np.where(xx > 1e-6, xy / xx, 0.0)
-            share = np.where((yy > 1e-6) & (height > 15.0) & (covered >= 0.5), xy * height / yy, 0.0)
+            share = np.where((yy > 1e-6) & (height > LEAST_HEIGHT_BPM) & (covered >= 0.5), xy * height / yy, 0.0)
             explained = np.maximum(explained, np.nan_to_num(share))
     explained *= np.sqrt(np.minimum(covered, 1.0))
     places = (np.arange(len(total)) + around - len(pad) - 0.5) * GRID_S + first
@@ -288,17 +291,13 @@ def _remedy(line: dict, trace: Trace, moved: str) -> str:
 
 def _change_of_means(trace: Trace, good: np.ndarray, windows: list[Window], lag: float) -> str:
     """By how much the round means move when the trace is moved by its lag, in words."""
-    if not good.any():
-        return "nothing that can be told"
+    clock, rates = trace.clock[good], trace.rates[good]
     change = []
     for w in windows:
-        seconds = np.arange(w.start, w.end)
-        if not (trace.clock[good][0] <= w.start + lag and w.end + lag <= trace.clock[good][-1]):
-            continue
-        if not (trace.clock[good][0] <= w.start and w.end <= trace.clock[good][-1]):
-            continue
-        there, then = (np.interp(seconds + d, trace.clock[good], trace.rates[good]).mean() for d in (0.0, lag))
-        change.append(then - there)
+        if clock[0] <= min(w.start, w.start + lag) and max(w.end, w.end + lag) <= clock[-1]:
+            seconds = np.arange(w.start, w.end)
+            there, then = (np.interp(seconds + d, clock, rates).mean() for d in (0.0, lag))
+            change.append(then - there)
     if not change:
         return "so much that no round fits as it stands"
     return format_number(float(np.mean(change)), 1, unit="bpm", sign=True) + " on average"
@@ -306,7 +305,7 @@ def _change_of_means(trace: Trace, good: np.ndarray, windows: list[Window], lag:
 
 def _one_for_all(session, held: list[tuple[Lag, str]]) -> list[str]:
     """One sentence where most devices of an evening look wrong alike: then the timekeeper's clock is."""
-    if len(held) < 3 or len(held) <= len(session.traces) / 2:
+    if len(held) < 3:
         return []
     middle = float(np.median([lag.seconds for lag, _ in held]))
     alike = sum(abs(lag.seconds - middle) <= ALIKE_S for lag, _ in held)
@@ -396,7 +395,7 @@ def _together(traces: list[Trace]) -> pd.DataFrame:
         good = trace.codes == 0
         if not good.any():
             continue
-        cell = np.clip((trace.clock[good] - first).astype(int), 0, size - 1)
+        cell = (trace.clock[good] - first).astype(int)
         total += np.bincount(cell, weights=trace.rates[good] - trace.rates[good].mean(), minlength=size)
         count += np.bincount(cell, minlength=size)
     there = count > 0

@@ -82,7 +82,7 @@ def plain_words(header: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9]+", " ", text).split())
 
 
-@lru_cache(maxsize=4096)
+@lru_cache
 def kind_of_column(header: str) -> tuple[str, str]:
     """Tell the kind of a column and its unit from its header."""
     words = plain_words(header).split()
@@ -91,7 +91,7 @@ def kind_of_column(header: str) -> tuple[str, str]:
     whole = " ".join(words)
     unit = UNIT_WORDS.get(words[-1], "") if not words[-1].isdecimal() else ""
     kind = _KINDS.get(whole, "")
-    if not kind and len(words) > 1 and (unit or words[-1] in ("min", "1")):
+    if not kind and len(words) > 1 and (unit or words[-2:] == ["min", "1"]):
         rest = [w for w in words if w not in UNIT_WORDS]
         kind = _KINDS.get(" ".join(rest), "")
     if (
@@ -173,24 +173,17 @@ def split_lines(lines: list[str], separator: str):
 def find_layout(lines: list[str], name: str) -> Layout:
     """Choose the separator and the header that recognise most; fall back on the values where no header is known."""
     head = lines[:LOOK_AHEAD]
-    best, best_score = None, 0.0
+    found = []
     for separator in SEPARATORS:
-        if separator != " " and not any(separator in line for line in head):
-            continue
         rows = _head_rows(head, separator)
-        for at, row in enumerate(rows):
-            layout, score = _score_header(rows, at, row, separator)
-            if score > best_score + 1e-9:
-                best, best_score = layout, score
-    if best is None:
-        best = _without_header(head) or _single_column(head)
+        found += [_score_header(rows, at, row, separator) for at, row in enumerate(rows)]
+    best = max(filter(None, found), key=lambda scored: scored[0], default=(0, None))[1]
+    best = best or _without_header(head) or _single_column(head)
     if best is None:
         raise RecordingError(
             f"{name}: no column of heart rates with times was recognised. The first line should name the columns, for "
             'example "elapsed_s,hr_bpm" or "time;heart rate", with one row per sample below.'
         )
-    if best.separator != "\n":
-        best.preamble = _preamble(_head_rows(head, best.separator)[: max(best.header_at, 0)])
     return best
 
 
@@ -201,15 +194,12 @@ def _head_rows(head: list[str], separator: str) -> list[list[str]]:
         return [[c.strip() for c in line.split(separator)] for line in head]
 
 
-def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[Layout | None, float]:
-    """How convincing a row is as the header: names known, and rows below that fit."""
+def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[float, Layout] | None:
+    """How convincing a row is as the header, by names known and rows below that fit, and the layout under it."""
     if not 2 <= len(row) <= 400 or all(not c or c[0].isdecimal() or c[0] in "-+." for c in row):
-        return None, 0.0
+        return None
     kinds = [kind_of_column(c) for c in row]
     names = [k for k, _ in kinds]
-    timed = any(k in ("elapsed", "clock", "time") for k in names)
-    if not timed and "interval" not in names:
-        return None, 0.0
     below = [r for r in rows[at + 1 : at + 31] if any(r)]
     units = _unit_rows(below, kinds)
     for r in below[:units]:
@@ -217,15 +207,13 @@ def _score_header(rows, at: int, row: list[str], separator: str) -> tuple[Layout
     below = below[units:]
     fitting = [r for r in below if abs(len(r) - len(row)) <= 1 and _has_value(r, kinds)]
     if not fitting or len(fitting) < 0.5 * len(below):
-        return None, 0.0
+        return None
     known = sum(k in ("elapsed", "clock", "time", "rate", "interval", "date", "athlete") for k in names)
     others = sum(1 for i, k in enumerate(names) if not k and _numeric_share(fitting, i) > 0.5)
     if "rate" not in names and "interval" not in names and not others:
-        return None, 0.0
-    filled = [i for i, r in enumerate(rows) if any(r)]
-    after = [i for i in filled if i > at]
-    first = after[units] if len(after) > units else at + 1
-    return Layout(separator, at, first, row, kinds), known + 0.1 * min(others, 5) - 0.001 * at
+        return None
+    first = [i for i, r in enumerate(rows) if i > at and any(r)][units]
+    return known + 0.1 * min(others, 5) - 0.001 * at, Layout(separator, at, first, row, kinds, _preamble(rows[:at]))
 
 
 def _unit_rows(below, kinds) -> int:
@@ -267,7 +255,7 @@ def _single_column(head: list[str]) -> Layout | None:
         return None
     first = next(i for i, line in enumerate(head) if line.strip()) + int(header)
     said = [] if kind else ["A single column of values between beats was taken as beat-to-beat intervals."]
-    return Layout("\n", first - 1, first, ["interval"], [("interval", unit)], remarks=said)
+    return Layout(";", first - 1, first, ["interval"], [("interval", unit)], remarks=said)
 
 
 def _without_header(head: list[str]) -> Layout | None:
@@ -282,7 +270,7 @@ def _without_header(head: list[str]) -> Layout | None:
         if np.isfinite(step).all() and (step >= 0).all() and step.max() > 0 and _like_rates(rates):
             said = "The file has no header: the first column was taken as time, the second as heart rate."
             first = next(i for i, line in enumerate(head) if line.strip())
-            return Layout(separator, -1, first, ["time", "rate"], [("time", ""), ("rate", "")], remarks=[said])
+            return Layout(separator, first, first, ["time", "rate"], [("time", ""), ("rate", "")], remarks=[said])
     return None
 
 
@@ -291,20 +279,17 @@ def _like_rates(values: np.ndarray) -> bool:
     return len(there) > 0 and 30 <= float(np.median(there)) <= 230
 
 
-def wide_columns(layout: Layout, rows: list[list[str]]) -> dict[str, int]:
+def wide_columns(lines: list[str], layout: Layout, name: str) -> dict[str, int]:
     """The athletes of a table with one column each: label -> place."""
-    found = {}
-    for i in layout.columns("rate"):
-        found[athlete_in_header(layout.headers[i]) or layout.headers[i]] = i
-    if len(found) > 1:
-        return found
+    found = {layout.headers[i]: i for i in layout.columns("rate")}
     if found:
-        return {}
+        return found if len(found) > 1 else {}
+    rows = list(islice(_rows(lines, layout, name), CHUNK))
     for i, (kind, _) in enumerate(layout.kinds):
         if kind:
             continue
         cells = [r[i] for r in rows if i < len(r) and r[i].strip()]
-        if cells and _like_rates(parse_numbers(cells)):
+        if _like_rates(parse_numbers(cells)):
             label = athlete_in_header(layout.headers[i]) or layout.headers[i].strip()
             found[label or f"column {i + 1}"] = i
     return found
@@ -318,13 +303,11 @@ def _preamble(rows: list[list[str]]) -> dict:
             kind = kind_of_column(cell.rstrip(":"))[0] if cell else ""
             if plain_words(cell) in ("time", "uhrzeit", "zeit"):
                 kind = "start"
-            if kind not in ("start", "date") or kind in found:
-                continue
             beside = row[i + 1] if i + 1 < len(row) else ""
             below = rows[at + 1][i] if at + 1 < len(rows) and i < len(rows[at + 1]) else ""
             value = next((v for v in (beside, below) if v[:1].isdecimal()), "")
             if value:
-                found[kind] = value
+                found.setdefault(kind, value)
     return found
 
 
@@ -334,23 +317,24 @@ CHUNK = 50_000
 def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
     """Read a text table; `label` picks a column or the rows of one athlete."""
     lines, layout, remarks = _open(data, name)
-    head = [row for row in islice(_rows(lines, layout, name), 200) if any(row)]
-    rate, chosen, who = _choose(layout, head, label, name)
+    rate, chosen, who = _choose(lines, layout, label, name)
     interval = _first(layout.columns("interval")) if rate is None else None
     time, date = _time_columns(layout)
-    columns = _take_columns(lines, layout, name, [rate, interval, time, date, who])
-    rates, intervals, times, dates, people = columns
+    rates, intervals, times, dates, people = _take_columns(lines, layout, name, [rate, interval, time, date, who])
     if who is not None:
-        known = dict.fromkeys(p.strip() for p in people if p.strip())
+        known = _named(people)
         if label is None and len(known) > 1:
             raise RecordingError(
-                f"{name}: holds {len(known)} traces ({_listed(list(known))}). Name the athlete in column_or_label."
+                f"{name}: holds {len(known)} traces ({_listed(known)}). Name the athlete in column_or_label."
             )
         chosen = chosen or next(iter(known), "")
-        if chosen.casefold() not in {k.casefold() for k in known}:
-            raise RecordingError(f"{name}: nothing is called {chosen!r}; the file holds {_listed(list(known))}.")
-        keep = [i for i, p in enumerate(people) if p.strip().casefold() == chosen.casefold()]
-        rates, intervals, times, dates = ([c[i] for i in keep] if c else c for c in (rates, intervals, times, dates))
+        if chosen:
+            keep = [i for i, p in enumerate(people) if p.strip().casefold() == chosen.casefold()]
+            if not keep:
+                raise RecordingError(f"{name}: nothing is called {chosen!r}; the file holds {_listed(known)}.")
+            rates, intervals, times, dates = (
+                [c[i] for i in keep] if c else c for c in (rates, intervals, times, dates)
+            )
     remarks += layout.remarks
     if interval is not None:
         return _intervals(intervals, times, layout, interval, time, remarks, chosen, name)
@@ -360,12 +344,12 @@ def read_table(data: bytes, name: str, *, label: str | None = None) -> RawTrace:
             "(seconds since the start) or time (19:04:30)."
         )
     if dates:
-        times = [f"{d} {t}" if d.strip() else t for d, t in zip(dates, times, strict=True)]
+        times = [f"{d} {t}" if t.strip() else "" for d, t in zip(dates, times, strict=True)]
     kind, unit = layout.kinds[time]
     read = parse_times(times, kind=kind, unit=unit)
     seconds, clock, local_date = _with_start(read, layout, remarks)
     remarks += read.remarks
-    if np.isfinite(seconds).any() and clock == "none" and float(np.nanmin(seconds)) < 0:
+    if clock == "none" and (seconds < 0).any():
         row = layout.first_row + int(np.nanargmin(seconds)) + 1
         raise RecordingError(
             f"{name}: a negative time near row {row}. Seconds count from the start of the recording and are not below zero."
@@ -380,12 +364,17 @@ def list_table_labels(data: bytes, name: str) -> tuple[str, ...]:
     """The athletes of a table with several; empty where it holds one trace."""
     lines, layout, _ = _open(data, name)
     who = _first(layout.columns("athlete"))
-    if who is not None and layout.columns("rate"):
-        people = _take_columns(lines, layout, name, [who])[0]
-        seen = dict.fromkeys(p.strip() for p in people if p.strip())
-        return tuple(seen) if len(seen) > 1 else ()
-    found = wide_columns(layout, [row for row in islice(_rows(lines, layout, name), 200) if any(row)])
+    found = wide_columns(lines, layout, name)
+    if who is not None and len(found) < 2:
+        found = _named(_take_columns(lines, layout, name, [who])[0])
     return tuple(found) if len(found) > 1 else ()
+
+
+def _named(people: list[str]) -> list[str]:
+    """The athletes of a column of them; none where each stands once, since the rows are then numbered."""
+    names = [p.strip() for p in people if p.strip()]
+    known = list(dict.fromkeys(names))
+    return [] if len(known) == len(names) > 1 else known
 
 
 def _open(data: bytes, name: str) -> tuple[list[str], Layout, list[str]]:
@@ -397,8 +386,6 @@ def _open(data: bytes, name: str) -> tuple[list[str], Layout, list[str]]:
 
 def _rows(lines: list[str], layout: Layout, name: str):
     body = lines[layout.first_row :]
-    if layout.separator == "\n":
-        return ([line.strip().strip('"').strip(";,")] for line in body if line.strip())
     return _guarded(split_lines(body, layout.separator), name)
 
 
@@ -419,43 +406,41 @@ def _time_columns(layout: Layout) -> tuple[int | None, int | None]:
     for kind in ("clock", "time", "elapsed"):
         places = layout.columns(kind)
         if places:
-            return places[0], date if kind != "elapsed" and date is not None else None
+            return places[0], date if kind != "elapsed" else None
     return None, None
 
 
-def _choose(layout: Layout, head, label: str | None, name: str) -> tuple[int | None, str, int | None]:
+def _choose(lines, layout: Layout, label: str | None, name: str) -> tuple[int | None, str, int | None]:
     """Which column holds the rates, under which label, and the column of athletes where rows are to be picked."""
     rates = layout.columns("rate")
     who = _first(layout.columns("athlete"))
     if label is not None:
-        return _choose_labelled(layout, head, label.strip(), name, rates, who)
-    wide = wide_columns(layout, head)
+        return _choose_labelled(lines, layout, label.strip(), name, rates, who)
+    wide = wide_columns(lines, layout, name)
     if len(wide) > 1:
         raise RecordingError(
             f"{name}: holds {len(wide)} traces ({_listed(list(wide))}). Name the athlete's column in column_or_label."
         )
-    if who is not None and rates:
-        return rates[0], "", who if any(who < len(row) and row[who].strip() for row in head) else None
-    if len(wide) == 1:
-        return next(iter(wide.values())), "", None
-    if rates or layout.columns("interval"):
-        return _first(rates), "", None
+    rate = _first(rates + list(wide.values()))
+    if rate is not None or layout.columns("interval"):
+        return rate, "", who
     raise RecordingError(
         f"{name}: no column of heart rates was recognised among {_listed(layout.headers)}. Name it hr_bpm, or give its "
         "name in column_or_label."
     )
 
 
-def _choose_labelled(layout, head, label, name, rates, who):
+def _choose_labelled(lines, layout, label, name, rates, who):
     for i, header in enumerate(layout.headers):
         if header.strip().casefold() == label.casefold():
             return i, label, None
-    wide = wide_columns(layout, head)
+    wide = wide_columns(lines, layout, name)
     for known, i in wide.items():
         if known.casefold() == label.casefold():
             return i, label, None
-    if who is not None and rates:
-        return rates[0], label, who
+    rate = _first(rates + list(wide.values()))
+    if who is not None and len(wide) < 2 and (rate is not None or layout.columns("interval")):
+        return rate, label, who
     known = list(wide) or layout.headers
     raise RecordingError(f"{name}: nothing is called {label!r}; the file holds {_listed(known)}.")
 
@@ -476,7 +461,6 @@ def _take_columns(lines, layout, name, places) -> list[list[str]]:
                 try:
                     column += [row[place] for row in chunk]
                 except IndexError:
-                    del column[len(out[0]) :]
                     column += [row[place] if place < len(row) else "" for row in chunk]
     return out
 
