@@ -42,10 +42,11 @@ DRAWN = ("hr_mean_bpm", "lactate_mmol_l", "exertion")
 FEWEST_FOR_SPAN = 5
 """A span of fewer people tells each of them what the others had."""
 
-PLACES = ("trace", "numbers", "figure")
+PLACES = ("trace", "numbers", "figure", "lactate")
 """Placeholders that stand on a line of their own; {athlete} may stand in a sentence.
 
-The paragraph below {trace} explains it, and goes where there is no recording."""
+The paragraph below {trace} explains it, and goes where there is no recording. A point of a list that begins with {lactate}
+goes from the page of whoever's lactate was not measured."""
 
 
 def write_athlete_pages(answers, folder: str | Path, *, workers=None) -> list[Path]:
@@ -124,6 +125,9 @@ def athlete_page(answers, piece: tuple) -> str:
         places["trace"] = _image(draw_trace(answers.cleaned, session, athlete))
     else:
         text = re.sub(r"^\{trace\}[ \t]*\n\s*\n(?![{#])(?:.+\n?)+", "{trace}\n", text, flags=re.MULTILINE)
+    if not numbers.loc[numbers["name"] == "lactate_mmol_l", "value"].notna().any():
+        text = re.sub(r"^[-*] \{lactate\}.*\n?(?:[ \t]+\S.*\n?)*", "", text, flags=re.MULTILINE)
+    text = re.sub(r"\{lactate\} ?", "", text)
     body = sanitised(mistune.create_markdown(escape=True)(text.replace("{athlete}", athlete)))
     body += _training(answers, athlete)
     for name, content in places.items():

@@ -71,7 +71,9 @@ def fix_plan(
     answer = size_answer(study, athletes)
     study = replace(study, plan=replace(study.plan, n_athletes=answer.n))
     assured = assure_design(answer.design, answer.assumptions, ranges=study.plan.assumption_ranges)
-    paragraphs = write_up_size(answer) + write_up_assurance(assured)
+    paragraphs = write_up_size(answer) + write_up_assurance(
+        assured, asked={h.question for h in study.plan.hypotheses} or None
+    )
     if study.training and study.training.design != "before_after":
         paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
     justification = {"paragraphs": paragraphs, "n_athletes": answer.n}

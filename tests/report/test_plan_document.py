@@ -127,7 +127,8 @@ def test_what_nobody_asks_has_no_primary_outcome_in_the_plan(folder, quick_assur
     kept = [b for b in blocks[:-1] if "exertion" not in b or b is blocks[0]]
     settings.write_text("[[plan.hypotheses]]".join([*kept, blocks[-1]]), encoding="utf-8")
     markdown = freeze(folder, athletes=9)[0].read_text(encoding="utf-8")
-    assert "blood lactate" in markdown and "exertion over the rounds: perceived exertion" not in markdown
+    assert "blood lactate" in markdown and "exertion over the rounds" not in markdown
+    assert "heart rate over the rounds" in markdown
 
 
 def test_nobody_said_how_many(folder):

@@ -148,7 +148,7 @@ def test_an_athlete_page_says_nothing_of_a_trace_that_is_not_there_and_hides_the
 
     study = open_answers().study
     typed = study.rounds.assign(hr_mean_typed_bpm=160.0)
-    few = typed[typed["athlete"].isin(sorted(typed["athlete"].unique())[:4])]
+    few = typed[typed["athlete"].isin(sorted(typed["athlete"].unique())[:4])].assign(lactate_mmol_l=float("nan"))
     for rounds, spans in ((typed, True), (few, False)):
         answers = Answers(
             dataclasses.replace(
@@ -162,6 +162,7 @@ def test_an_athlete_page_says_nothing_of_a_trace_that_is_not_there_and_hides_the
         page = write_athlete_pages(answers, tmp_path / f"pages_{spans}")[0].read_text(encoding="utf-8")
         assert "The line is your heart rate" not in page and "nobody may ask you to" in page
         assert ("too few to show" in page) is not spans
+        assert ("Lactate depends on when" in page) is spans and "{lactate}" not in page and "Sleep, warmth" in page
         numbers = own_numbers(answers, sorted(few["athlete"])[0])
         assert numbers["low"].notna().any() == spans
         assert (numbers.loc[numbers["name"] == "exertion", "digits"] == 0).all()

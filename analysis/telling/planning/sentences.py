@@ -263,11 +263,13 @@ def write_up_size(answer) -> list[str]:
     return paragraphs
 
 
-def write_up_assurance(found) -> list[str]:
-    """Say how sure a clear answer is where the assumptions themselves are not."""
+def write_up_assurance(found, *, asked=None) -> list[str]:
+    """Say how sure a clear answer is where the assumptions themselves are not; `asked` the questions of a plan, else all."""
     parts = []
     for line in found.table.to_dict("records"):
         if line["part"] not in ("change", "slope") or line["clear"] != line["clear"]:
+            continue
+        if asked is not None and line["question"] not in asked:
             continue
         parts.append(
             say.ASSURED.format(
