@@ -227,12 +227,18 @@ def _about_exclusions(plan: Plan) -> tuple[str, ...]:
 
 
 def _about_proposed(plan: Plan) -> tuple[str, ...]:
-    if not plan.proposed:
+    asked = {h.question for h in plan.hypotheses}
+    parts = [name for name in plan.proposed if name.partition(".")[2] in asked or not name.startswith(_OF_A_QUESTION)]
+    if not parts:
         return ("Every part of the plan was written by the authors.",)
     return (
         "These parts are not written in study.toml; what stands here is the kit's proposal: "
-        f"{join_words([_say_part(name) for name in plan.proposed])}.",
+        f"{join_words([_say_part(name) for name in parts])}.",
     )
+
+
+_OF_A_QUESTION = ("primary_outcomes.", "adjustment.")
+"""Parts of a plan that are told only where their question is asked."""
 
 
 def _say_part(name: str) -> str:
