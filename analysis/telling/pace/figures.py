@@ -22,8 +22,6 @@ def draw_one_round(answer, trace, window, *, athlete: str, round_no: int, rater:
     clock, s. `rater`: default: the first who rated that round. `label`: what stands for the athlete in a picture that is
     passed on; default the code.
 
-    Examples
-    --------
     >>> from types import SimpleNamespace
     >>> from analysis.pace.marks import PaceWords
     >>> seconds = pd.DataFrame({"session": "1", "athlete": "A", "round_no": 1, "rater": "R1", "second": range(60),

@@ -50,8 +50,6 @@ def draw_design(answer, *, ax=None):
 def draw_assurance(found, *, ax=None):
     """Draw how the chance of a clear answer to each planned question is spread over what is left open.
 
-    Examples
-    --------
     >>> from analysis.planning import assure_design
     >>> len(draw_assurance(assure_design({"n": 12}, n_draws=8, n_studies=10)).axes)
     1
@@ -86,8 +84,6 @@ def draw_assurance(found, *, ax=None):
 def draw_assumptions(truth, rounds: int, *, ax=None):
     """Draw what is assumed of heart rate: its mean over the rounds, and how athletes spread around it.
 
-    Examples
-    --------
     >>> from analysis.planning import Assumptions
     >>> draw_assumptions(Assumptions(), 4).axes[0].get_ylabel()
     'Heart rate (bpm)'
@@ -117,8 +113,6 @@ def draw_assumptions(truth, rounds: int, *, ax=None):
 def draw_simulated(simulated, *, ax=None):
     """Draw how many simulated studies claimed each question, with Monte-Carlo intervals.
 
-    Examples
-    --------
     >>> from analysis.planning import simulate_studies
     >>> len(draw_simulated(simulate_studies({"n": 8}, n_studies=50)).axes)
     1
@@ -149,8 +143,6 @@ def draw_simulated(simulated, *, ax=None):
 def draw_grid(grid, *, ax=None):
     """Draw the simulated power of the fitness slope of heart rate over sizes, one line per truth.
 
-    Examples
-    --------
     >>> from analysis.planning import simulate_grid
     >>> grid = simulate_grid([{"n": 8}, {"n": 12}], {"as assumed": None}, n_studies=50, n_jobs=1)
     >>> draw_grid(grid).axes[0].get_xlabel()
@@ -178,8 +170,6 @@ def draw_grid(grid, *, ax=None):
 def draw_timetable(timetable, *, ax=None):
     """Draw the evening: rounds on every mat, and, where blood is taken, the samples inside and outside their window.
 
-    Examples
-    --------
     >>> from analysis.planning import make_timetable
     >>> from analysis.study import Protocol
     >>> draw_timetable(make_timetable(Protocol(3, 300.0, 120.0), athletes=8)).axes[0].get_xlabel()
@@ -224,8 +214,6 @@ def _question_names(table) -> list[str]:
 def draw_power_curves(curves, *, ax=None):
     """Draw the chance to show the smallest effect that matters, and the assumed one, over the number of athletes.
 
-    Examples
-    --------
     >>> from analysis.planning import power_curves
     >>> draw_power_curves(power_curves({"n": 12})).axes[0].get_xlabel()
     'Athletes who finish'
@@ -255,8 +243,6 @@ def draw_power_curves(curves, *, ax=None):
 def draw_precision(curves, *, ax=None):
     """Draw how wide the interval will be, over the number of athletes.
 
-    Examples
-    --------
     >>> from analysis.planning import power_curves
     >>> draw_precision(power_curves({"n": 12})).axes[0].get_ylabel()
     'Half the interval (bpm)'
@@ -289,8 +275,6 @@ def draw_precision(curves, *, ax=None):
 def draw_power_and_precision(curves, *, ax=None):
     """Draw power and precision side by side.
 
-    Examples
-    --------
     >>> from analysis.planning import power_curves
     >>> len(draw_power_and_precision(power_curves({"n": 12})).axes)
     2

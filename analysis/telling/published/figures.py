@@ -96,9 +96,7 @@ def _describe_forest(answer) -> str:
 
 
 def draw_profiles(answer, *, ax=None):
-    """Draw our round means over published ones, one panel per outcome.
-
-    Gives None where no round mean was published that we have too.
+    """Draw our round means over published ones, one panel per outcome; None where no round mean was published that we have too.
 
     >>> figure = draw_profiles(answers.published())
     """

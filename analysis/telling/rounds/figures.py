@@ -220,8 +220,6 @@ def draw_evenings(repeated, *, ax=None):
 
     Gives None where there are no two trials.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> from analysis.rounds import reliability
     >>> data = pd.DataFrame({"athlete": list("ABCDEF") * 2, "trial": [1] * 6 + [2] * 6,

@@ -23,8 +23,6 @@ def draw_own_rounds(numbers: pd.DataFrame, *, you: str = "You", club: str = "The
     `numbers`: outcome (words with unit), round_no, value, low, high; missing where not measured. `you, club`: words for the
     legend.
 
-    Examples
-    --------
     >>> table = pd.DataFrame({"outcome": "Mean heart rate (bpm)", "round_no": [1, 2], "value": [160.0, 165],
     ...     "low": [140.0, 150], "high": [180.0, 185]})
     >>> draw_own_rounds(table).axes[0].get_ylabel()
@@ -319,8 +317,6 @@ def draw_each_change(changes: pd.DataFrame, outcome: str, *, ax=None):
 
     `changes`: athlete, change, noise.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> changes = pd.DataFrame({"athlete": ["K1", "K2"], "change": [9.0, 2.0], "noise": 6.0})
     >>> draw_each_change(changes, "hr_mean_bpm").axes[0].get_yticklabels()[0].get_text()

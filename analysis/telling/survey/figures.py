@@ -150,9 +150,7 @@ def _equation_name(row) -> str:
 
 
 def draw_bands(answer, *, ax=None):
-    """Draw the time of recordings in the bands beside what means and peaks alone would say.
-
-    Gives None where no age is known.
+    """Draw the time of recordings in the bands beside what means and peaks alone would say; None where no age is known.
 
     >>> figure = draw_bands(survey)
     """

@@ -179,8 +179,6 @@ def draw_dose(adherence, *, ax=None):
 def draw_training_power(plan, *, ax=None):
     """Draw the power by athletes per group, one line per true gain.
 
-    Examples
-    --------
     >>> from analysis.training import plan_training
     >>> draw_training_power(plan_training(sizes=[6, 12], sd_between=5, typical_error=2)).alt_text[:8]
     'Share of'
