@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..basics import KitError, Result, check_choice
+from ..basics import KitError, Result
 from . import evidence
 from .evidence import fisher_limits
 
@@ -89,10 +89,9 @@ def combine_correlations(r: Sequence[float], n: Sequence[int]) -> Combined:
 
 
 def combine_estimates(
-    estimates: Sequence[float], standard_errors: Sequence[float], *, n_athletes: Sequence[int] = (), model: str = ""
+    estimates: Sequence[float], standard_errors: Sequence[float], *, n_athletes: Sequence[int] = ()
 ) -> Combined:
-    """Combine estimates of one quantity by their standard errors."""
-    # As `combine_correlations`.
+    """Combine estimates of one quantity by their standard errors, as `combine_correlations`."""
     from scipy.stats import chi2, norm
     from scipy.stats import t as student
 
@@ -103,7 +102,7 @@ def combine_estimates(
         raise KitError("Combining needs at least two estimates, each with its standard error.")
     if not (np.isfinite(y).all() and np.isfinite(v).all() and (v > 0).all()):
         raise KitError("Every estimate needs a value and a standard error above 0 before they can be combined.")
-    model = check_choice(model or (FIXED if k < 3 else RANDOM), [FIXED, RANDOM], name="model")
+    model = FIXED if k < 3 else RANDOM
     fixed = np.sum(y / v) / np.sum(1 / v)
     q = float(np.sum((y - fixed) ** 2 / v))  # (1)
     tau2 = _paule_mandel(y, v) if model == RANDOM else 0.0
@@ -114,9 +113,8 @@ def combine_estimates(
     if model == RANDOM:
         scale = max(1.0, float(np.sum(w * (y - centre) ** 2) / (k - 1)))  # (4)
         se, quantile = se * math.sqrt(scale), float(student.ppf(0.975, k - 1))
-        if k > 2:
-            half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)  # (5)
-            low, high = centre - half, centre + half
+        half = float(student.ppf(0.975, k - 2)) * math.sqrt(tau2 + se**2)  # (5)
+        low, high = centre - half, centre + half
     statistic = centre / se
     p = 2 * (student.sf(abs(statistic), k - 1) if model == RANDOM else norm.sf(abs(statistic)))
     return Combined(

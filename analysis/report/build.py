@@ -192,17 +192,11 @@ def build_report(
         build_aside(out_folder, fill, say=lambda line: progress(f"{line}."))
     if timings:
         steps.show()
-    _say_what_changed(study.study, progress)
-    return next(f for f in (out_folder / part / "report.html" for part in (TO_SHARE, FOR_YOU)) if f.exists())
-
-
-def _say_what_changed(study, progress: Callable[[str], object]) -> None:
-    """Say which files of the study changed while the report was made: it shows what was read."""
-    now = input_checksums(study.folder)
-    hidden = {n for n in study.input if n.startswith(UNTOLD)}  # known by content, not by name
-    changed = sorted(n for n, was in study.input.items() if n not in hidden and now.get(n) != was)
-    if changed:
+    now, was_read = input_checksums(folder), study.study.input
+    told = [name for name in was_read if not name.startswith(UNTOLD)]  # the others are known by content, not by name
+    if changed := sorted(name for name in told if now.get(name) != was_read[name]):
         progress(f"{join_words(changed)} changed or vanished while the report was made: run it again.")
+    return next(f for f in (out_folder / part / "report.html" for part in (TO_SHARE, FOR_YOU)) if f.exists())
 
 
 def warm_up() -> None:

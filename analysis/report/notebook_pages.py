@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty
@@ -71,28 +71,14 @@ def run_notebooks(
     study_folder: str | Path,
     paths: Sequence[Path],
     *,
-    answers=None,
+    kept: Path | None = None,
     strict: bool = False,
     stop: threading.Event | None = None,
 ) -> list[NotebookRun]:
-    """Run notebooks on one study folder, side by side in one kernel for each core, none with names of another."""
-    folder = Path(study_folder).resolve()
-    if answers is None:
-        return _run(paths, folder, None, strict, stop)
-    with tempfile.TemporaryDirectory(prefix="nb") as own:
-        _write_for_owner(Path(own) / "answers", pickle.dumps(answers))
-        return _run(paths, folder, Path(own) / "answers", strict, stop)
-
-
-def _write_for_owner(path: Path, content: bytes) -> None:
-    """Write a file that nobody else may read."""
-    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(content)
-
-
-def _run(paths, study_folder, kept, strict=False, stop=None):
+    """Run notebooks on one study folder, side by side in one kernel for each core; `kept` is a file of pickled answers."""
     if not paths:
         return []
+    study_folder = Path(study_folder).resolve()
     with tempfile.TemporaryDirectory(prefix="nb") as scratch, _own_settings(scratch, kept):
         work = _run_all(paths, study_folder, Path(scratch), strict)
         waiting = _until_stopped(work, stop or threading.Event())
@@ -112,14 +98,15 @@ class NotebooksAside:
         self._stop = threading.Event()
         paths = find_notebooks() if wanted else []
         self._kept = Path(keep_in) / ".answers"  # in the folder that the next report removes after a kill
-        if paths:
-            _write_for_owner(self._kept, pickle.dumps(answers))  # here: the caller goes on adding answers
-        arguments = (paths, Path(answers.study.folder).resolve(), self._kept, strict)
+        if paths:  # here, since the caller goes on adding answers; a file that nobody else may read
+            with open(os.open(self._kept, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+                file.write(pickle.dumps(answers))
+        arguments = (answers.study.folder, paths, strict)
         self._thread = threading.Thread(target=self._run, args=arguments, daemon=True)
 
-    def _run(self, *arguments):
+    def _run(self, folder, paths, strict):
         try:
-            self._found["runs"] = _run(*arguments, stop=self._stop)
+            self._found["runs"] = run_notebooks(folder, paths, kept=self._kept, strict=strict, stop=self._stop)
         except BaseException as error:
             self._found["error"] = error
 
@@ -140,21 +127,18 @@ class NotebooksAside:
         return self._found["runs"]
 
 
-class _own_settings:
+@contextmanager
+def _own_settings(scratch, kept):
     """Keep Jupyter from reading or writing anything in the home folder while the notebooks run."""
-
-    def __init__(self, scratch, kept):
-        self.new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
-        self.new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
-        if kept is not None:
-            self.new["STUDY_ANSWERS"] = str(kept)
-
-    def __enter__(self):
-        self.old = {name: os.environ.get(name) for name in self.new}
-        os.environ.update(self.new)
-
-    def __exit__(self, *_):
-        for name, value in self.old.items():
+    new = {"IPYTHONDIR": str(scratch), "JUPYTER_RUNTIME_DIR": str(scratch)}
+    new |= {"JUPYTER_PLATFORM_DIRS": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+    new |= {"STUDY_ANSWERS": str(kept)} if kept is not None else {}
+    old = {name: os.environ.get(name) for name in new}
+    os.environ.update(new)
+    try:
+        yield
+    finally:
+        for name, value in old.items():
             os.environ.pop(name, None) if value is None else os.environ.update({name: value})
 
 
@@ -210,7 +194,9 @@ async def _run_one(path: Path, manager, kernel, strict: bool) -> NotebookRun | N
     except DeadKernelError:
         reason = "Python died"
     else:
-        title = notebook_title(notebook) or path.stem
+        texts = (cell.source for cell in notebook.cells if cell.cell_type == "markdown")
+        headings = (re.search(r"^#\s+(.+)$", text, re.MULTILINE) for text in texts)
+        title = next((found[1].strip() for found in headings if found), path.stem)
         return NotebookRun(path.stem, title, notebook_page(notebook, title), time.perf_counter() - start)
     number, source = started[-1] if started else (1, "")
     lines = [line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]
@@ -281,15 +267,6 @@ def _refuse_warnings(path: Path, notebook) -> None:
 
 LAB_SETTINGS = Path(__file__).with_name("lab")
 """Settings of JupyterLab that `lab` adds: no question about news, which would be fetched from elsewhere."""
-
-
-def notebook_title(notebook) -> str:
-    """Return the first heading of a notebook, or ""."""
-    for cell in notebook.cells:
-        match = re.search(r"^#\s+(.+)$", cell.source, re.MULTILINE)
-        if cell.cell_type == "markdown" and match:
-            return match[1].strip()
-    return ""
 
 
 def notebook_page(notebook, title: str) -> str:

@@ -307,7 +307,11 @@ def keep_by_hand(output: str | Path, new: str | Path, *, today: dt.date | None =
         return ()
     found = find_by_hand(output)
     fresh = {*found.changed, *found.added}
-    folder = _unused(output, f"{KEPT}{(today or dt.date.today()).isoformat()}")
+    number, wanted = 1, f"{KEPT}{(today or dt.date.today()).isoformat()}"
+    folder = wanted
+    while os.path.lexists(output / folder):
+        number += 1
+        folder = f"{wanted}_{number}"
     said = []
     for path in sorted(p for p in output.rglob("*") if p.is_symlink() or p.is_file()):
         inside = path.relative_to(output)
@@ -319,14 +323,6 @@ def keep_by_hand(output: str | Path, new: str | Path, *, today: dt.date | None =
             what = "was changed by hand" if name in found.changed else "was added by hand"
             said.append(f"{name} {what}: it is kept as {folder}/{name}")
     return tuple(said)
-
-
-def _unused(output: Path, name: str) -> str:
-    number, wanted = 1, name
-    while os.path.lexists(output / wanted):
-        number += 1
-        wanted = f"{name}_{number}"
-    return wanted
 
 
 def _copy(source: Path, target: Path) -> None:

@@ -75,21 +75,12 @@ def fix_plan(
         assured, asked={h.question for h in study.plan.hypotheses} or None
     )
     if study.training and study.training.design != "before_after":
-        paragraphs += write_up_training_size(size_of_training(study.training, answer.n))
+        gain = study.training.smallest_capacity_gain  # the rest: the kit's assumptions about capacity
+        size = {"sizes": [max(answer.n // 2, 3)], "effects": sorted({2.0, 3.0, 4.1, 5.5, gain}), "smallest": gain}
+        training = plan_training(**size, sd_between=5.0, typical_error=2.6, drop_out=0.1)
+        paragraphs += write_up_training_size(training)
     justification = {"paragraphs": paragraphs, "n_athletes": answer.n}
     return freeze_plan(study, justification=justification, today=today, amendment=amendment, beside=beside)
-
-
-def size_of_training(design, n_athletes: int):
-    """Work out what the planned number can answer about the training, with the kit's assumptions about capacity."""
-    return plan_training(
-        sizes=[max(n_athletes // 2, 3)],
-        effects=sorted({2.0, 3.0, 4.1, 5.5, design.smallest_capacity_gain}),
-        sd_between=5.0,
-        typical_error=2.6,
-        smallest=design.smallest_capacity_gain,
-        drop_out=0.1,
-    )
 
 
 def size_answer(study: Study, athletes: int | None = None) -> DesignAnswer:

@@ -53,12 +53,6 @@ def typed_texts(study) -> dict[str, bool]:
     return texts
 
 
-def personal_texts(study) -> tuple[str, ...]:
-    """Return what in the free texts of a study looks like a name, a mail address, a phone number or a birth date."""
-    texts = typed_texts(study).items()
-    return tuple(dict.fromkeys(part for text, single in texts for part in personal_parts(text, single=single)))
-
-
 def texts_that_leave(study, codes: Codes, document: Document) -> tuple[str, ...]:
     """Return the free texts that stand in a write-up: a rare name at the start of a sentence only a person can tell."""
     told = f"{document.title}\n{document.text(cells=True)}".casefold()
@@ -109,7 +103,9 @@ class Codes:
         others = dict.fromkeys((c for c in study.known_codes if c not in labels), "somebody")
         self.labels = {code: label for code, label in (labels | others).items() if code not in shown}
         self._mentions = Mentions(self.labels)
-        self.personal = personal_texts(study)
+        # what looks like a name, a mail address, a phone number or a birth date
+        parts = (personal_parts(text, single=single) for text, single in typed_texts(study).items())
+        self.personal = tuple(dict.fromkeys(part for of_text in parts for part in of_text))
         longest = sorted(map(_however_set, self.personal), key=len, reverse=True)
         self._personal = re.compile("|".join(longest)) if longest else None
         shown = {t.strip().rstrip(".") for t in typed_texts(study)}
@@ -153,14 +149,11 @@ class Codes:
 
     def hide_in_document(self, document: Document) -> Document:
         """Return the write-up without codes in its texts, captions and tables (figures are drawn without)."""
-        return replace(
-            document,
-            title=self.hide_in_text(document.title),
-            sections=tuple(
-                replace(s, title=self.hide_in_text(s.title), blocks=tuple(map(self._block, s.blocks)))
-                for s in document.sections
-            ),
-        )
+        sections = [
+            replace(s, title=self.hide_in_text(s.title), blocks=tuple(map(self._block, s.blocks)))
+            for s in document.sections
+        ]
+        return replace(document, title=self.hide_in_text(document.title), sections=tuple(sections))
 
     def _block(self, block):
         if isinstance(block, Paragraph):
@@ -171,12 +164,8 @@ class Codes:
             draw = partial(_drawn_without, block.draw, self) if self._personal or self._numbered else block.draw
             return replace(block, caption=self.hide_in_text(block.caption), draw=draw)
         if isinstance(block, Table):
-            return replace(
-                block,
-                caption=self.hide_in_text(block.caption),
-                shown=self.hide_in_table(block.shown),
-                note=self.hide_in_text(block.note),
-            )
+            told = {"caption": self.hide_in_text(block.caption), "note": self.hide_in_text(block.note)}
+            return replace(block, shown=self.hide_in_table(block.shown), **told)
         return block
 
 
@@ -298,9 +287,7 @@ class SharedAnswers(Answers):
 
     def fitness(self, outcome: str):
         """As `Answers.fitness`, without subgroups of few; the points, which figures draw, are coarse."""
-        return self._changed(
-            ("fitness", outcome), super().fitness(outcome), lambda answer: self._fitness(answer, outcome)
-        )
+        return self._changed(("fitness", outcome), super().fitness(outcome), partial(self._fitness, outcome=outcome))
 
     def _fitness(self, answer, outcome: str):
         if answer.n_athletes < FEWEST_PEOPLE:
@@ -461,9 +448,8 @@ def _coarse_influence(answer, outcome: str) -> pd.DataFrame:
     """What is found without each athlete, to the step of what single athletes have: exactly, it would give the one left out."""
     table, scale = answer.influence, answer.contrast_step / answer.capacity_step
     effects = {c: (table[c] * scale).round(OUTCOMES[outcome].digits) / scale for c in table if c.startswith("planned_")}
-    return table.assign(**effects, cooks_distance=table["cooks_distance"].round(1))[
-        ["athlete", *effects, "verdict", "cooks_distance", "n_athletes"]
-    ].assign(athlete="")
+    coarse = table.assign(athlete="", **effects, cooks_distance=table["cooks_distance"].round(1))
+    return coarse[["athlete", *effects, "verdict", "cooks_distance", "n_athletes"]]
 
 
 def _coarse_specifications(chart):
@@ -536,15 +522,12 @@ def _label(outcome: str) -> str:
 
 def partly_passed_on(answers, rounds: dict) -> dict[str, str]:
     """Outcome -> the words that say which of its rounds are left where others rest on too few people."""
-    return {
-        outcome: say.PARTLY.format(
-            Outcome=OUTCOMES[outcome].label,
-            rounds=f"{'round' if len(answer.labels) == 1 else 'rounds'} {join_words([str(r) for r in answer.labels])}",
-            few=FEWEST_PEOPLE,
-        )
-        for outcome, answer in rounds.items()
-        if answer and outcome in getattr(answers, "blanked", {})
-    }
+    said = {}
+    for outcome, answer in rounds.items():
+        if answer and outcome in getattr(answers, "blanked", {}):
+            left = f"{'round' if len(answer.labels) == 1 else 'rounds'} {join_words([str(r) for r in answer.labels])}"
+            said[outcome] = say.PARTLY.format(Outcome=OUTCOMES[outcome].label, rounds=left, few=FEWEST_PEOPLE)
+    return said
 
 
 COUNTS = ("n", "n_athletes", "Athletes")

@@ -253,7 +253,13 @@ def _section(word, document: Document, section: Section, written: _Written) -> N
     for block in section.blocks:
         if isinstance(block, Paragraph):
             style = "To do" if block.kind == "note" else "Body Text"
-            _running_text(word.add_paragraph(style=style), document, block.text, written)
+            paragraph = word.add_paragraph(style=style)
+            for kind, key, words in document.pieces(block.text):
+                if (kind, key) in written.captions:
+                    name = bookmark_name(f"{kind}_{key}", only=" " not in words)
+                    add_field(paragraph, f"REF {name} \\h", words)
+                else:
+                    paragraph.add_run(words)
         elif isinstance(block, Bullets):
             for item in block.items:
                 word.add_paragraph(item, style="List Bullet")
@@ -261,15 +267,6 @@ def _section(word, document: Document, section: Section, written: _Written) -> N
             _picture(word, document, block, written.marks)
         else:
             _table(word, document, block, written.marks)
-
-
-def _running_text(paragraph, document: Document, text: str, written: _Written) -> None:
-    for kind, key, words in document.pieces(text):
-        if (kind, key) in written.captions:
-            name = bookmark_name(f"{kind}_{key}", only=" " not in words)
-            add_field(paragraph, f"REF {name} \\h", words)
-        else:
-            paragraph.add_run(words)
 
 
 def _picture(word, document: Document, block: Picture, marks: dict) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -181,7 +182,8 @@ def survey_choices(settings: Mapping | None) -> dict:
     part = (settings or {}).get("survey", {})
     if not isinstance(part, Mapping):
         raise KitError("survey in study.toml is not a part: write [survey] on a line of its own.")
-    checks = {"equation": _equation, "session_kinds": _kinds, "plausible_ages": _ages}
+    equation = partial(_one_of, known=list(hr_max_equations()["equation"]))
+    checks = {"equation": equation, "session_kinds": _kinds, "plausible_ages": _ages}
     chosen, faults = {}, []
     for name, value in part.items():
         if name not in checks:
@@ -194,10 +196,6 @@ def survey_choices(settings: Mapping | None) -> dict:
     if faults:
         raise KitError("[survey] in study.toml: " + " ".join(faults))
     return chosen
-
-
-def _equation(value) -> str:
-    return _one_of(value, list(hr_max_equations()["equation"]))
 
 
 def _kinds(value) -> tuple[str, ...]:

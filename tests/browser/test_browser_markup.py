@@ -1,5 +1,6 @@
 """Markup, scripts and addresses in every text that a club types: no page runs or fetches anything."""
 
+import pickle
 import re
 import shutil
 from pathlib import Path
@@ -20,7 +21,8 @@ def written(browser, careless_answers, tmp_path_factory):
     answers, folder = careless_answers, tmp_path_factory.mktemp("pages")
     shutil.copytree(Path(answers.study.folder) / "output", folder / "output")
     write_athlete_pages(answers, folder / "individual_pages")
-    (run,) = run_notebooks(answers.study.folder, [notebooks_in_one(folder)], answers=answers)
+    (folder / "answers").write_bytes(pickle.dumps(answers))
+    (run,) = run_notebooks(answers.study.folder, [notebooks_in_one(folder)], kept=folder / "answers")
     (folder / "notebooks.html").write_text(run.page, encoding="utf-8")
     return folder
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import pickle
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -121,12 +122,13 @@ def test_answers_are_handed_over_and_not_computed_again(make_notebook, tmp_path)
     from analysis.answers import Answers
     from analysis.study import Study
 
-    answers = Answers(Study(folder=tmp_path, title="Handed over"))
+    kept = tmp_path / "answers"
+    kept.write_bytes(pickle.dumps(Answers(Study(folder=tmp_path, title="Handed over"))))
     source = "from analysis.answers import open_answers\nprint(open_answers().study.title)"
-    runs = run_notebooks(tmp_path, [make_notebook("00_takes", source)], answers=answers)
+    runs = run_notebooks(tmp_path, [make_notebook("00_takes", source)], kept=kept)
     assert "Handed over" in runs[0].page
     with pytest.raises(NotebookError, match="no such folder"):
-        run_notebooks(tmp_path / "elsewhere", [make_notebook("00_other", source)], answers=answers)
+        run_notebooks(tmp_path / "elsewhere", [make_notebook("00_other", source)], kept=kept)
 
 
 class _Counted:

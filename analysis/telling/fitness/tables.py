@@ -145,9 +145,13 @@ SLOPES_NOTE = (
 
 def _slope_numbers(answer) -> pd.DataFrame:
     parts = [answer.slopes, *(t for t in (answer.delay, answer.activity) if len(t))]
-    table = pd.concat(parts, ignore_index=True)
-    step = answer.contrast_step
-    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+    return _of_contrast(pd.concat(parts, ignore_index=True), answer)
+
+
+def _of_contrast(table: pd.DataFrame, answer) -> pd.DataFrame:
+    """Slopes as differences between athletes so far apart as is told."""
+    ends = ("estimate", "ci_low", "ci_high")
+    return table if table.empty else table.assign(**{c: answer.contrast_step * table[c] for c in ends})
 
 
 @outcome_table(
@@ -263,38 +267,29 @@ def _robust_numbers(answer) -> pd.DataFrame:
 def robustness_table(answer, known) -> list[dict]:
     """How far one athlete, and other choices, move the result."""
     digits, found = digits_of(known), _robust_numbers(answer).iloc[0]
-    lines = []
+    rows = []
     if not math.isnan(found["left_out_low"]):
-        changed, cases = int(found["left_out_changed"]), int(found["left_out_cases"])
-        cook = format_number(found["largest_cooks_distance"], 2)
-        lines.append(
-            {
-                "What": "One athlete left out",
-                "Count": str(cases),
-                "From": format_number(found["left_out_low"], digits, sign=True),
-                "To": format_number(found["left_out_high"], digits, sign=True),
-                "Agreement": f"reading changes in {changed or 'none'}; largest Cook's distance {cook}",
-            }
-        )
+        changed, cook = int(found["left_out_changed"]), format_number(found["largest_cooks_distance"], 2)
+        agreement = f"reading changes in {changed or 'none'}; largest Cook's distance {cook}"
+        rows.append(("One athlete left out", "left_out_cases", "left_out_low", "left_out_high", agreement))
     if "analyses" in found and found["analyses"] > 1:
         same, shown, contrary = (int(found[c]) for c in ("same_sign", "shown", "contrary"))
-        lines.append(
-            {
-                "What": "Reasonable analyses",
-                "Count": str(int(found["analyses"])),
-                "From": format_number(found["analyses_low"], digits, sign=True),
-                "To": format_number(found["analyses_high"], digits, sign=True),
-                "Agreement": f"same sign {same}; shown {shown}; contrary shown {contrary}",
-            }
-        )
-    return lines
+        agreement = f"same sign {same}; shown {shown}; contrary shown {contrary}"
+        rows.append(("Reasonable analyses", "analyses", "analyses_low", "analyses_high", agreement))
+    return [
+        {
+            "What": what,
+            "Count": str(int(found[count])),
+            "From": format_number(found[low], digits, sign=True),
+            "To": format_number(found[high], digits, sign=True),
+            "Agreement": agreement,
+        }
+        for what, count, low, high, agreement in rows
+    ]
 
 
 def _drift_numbers(answer) -> pd.DataFrame:
-    table, step = answer.drift, answer.contrast_step
-    if table.empty:
-        return table
-    return table.assign(**{c: step * table[c] for c in ("estimate", "ci_low", "ci_high")})
+    return _of_contrast(answer.drift, answer)
 
 
 @outcome_table(

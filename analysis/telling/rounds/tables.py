@@ -78,20 +78,19 @@ def round_tests_table(answer, known) -> list[dict]:
 )
 def contrasts_by_method_table(answer, known) -> list[dict]:
     """Every step with the interval and the p of each method."""
-    digits, lines = digits_of(known), []
-    for step in answer.steps.to_dict("records"):
-        lines.append(
-            {
-                "Rounds": with_minus(step["contrast"]),
-                "Difference": format_number(step["estimate"], digits, sign=True),
-                f"Model, {CI}": format_ci(step["ci_low"], step["ci_high"], digits),
-                f"Robust, {CI}": range_cell(step["ci_low_cr2"], step["ci_high_cr2"], digits),
-                "p, model": p_cell(step["p_adjusted"]),
-                "p, robust": p_cell(step["p_adjusted_cr2"]),
-                "p, ranks": p_cell(step.get("p_ranks", math.nan)),
-            }
-        )
-    return lines
+    digits = digits_of(known)
+    return [
+        {
+            "Rounds": with_minus(step["contrast"]),
+            "Difference": format_number(step["estimate"], digits, sign=True),
+            f"Model, {CI}": format_ci(step["ci_low"], step["ci_high"], digits),
+            f"Robust, {CI}": range_cell(step["ci_low_cr2"], step["ci_high_cr2"], digits),
+            "p, model": p_cell(step["p_adjusted"]),
+            "p, robust": p_cell(step["p_adjusted_cr2"]),
+            "p, ranks": p_cell(step.get("p_ranks", math.nan)),
+        }
+        for step in answer.steps.to_dict("records")
+    ]
 
 
 @outcome_table(
@@ -277,18 +276,12 @@ def _opponent_numbers(answer) -> pd.DataFrame | None:
 )
 def opponents_table(answer, known) -> list[dict]:
     """Whether the two opponents of a bout are alike."""
-    if answer.opponents is None:
-        return []
     spread = answer.opponents
-    r = spread.within_bout_correlation
-    return [
-        {
-            "Bouts": str(spread.n_bouts),
-            "Correlation in a bout": number_cell(r, 2),
-            CI: range_cell(spread.within_bout_ci_low, spread.within_bout_ci_high, 2),
-            "Reading": spread.verdict,
-        }
-    ]
+    if spread is None:
+        return []
+    r, ends = spread.within_bout_correlation, (spread.within_bout_ci_low, spread.within_bout_ci_high)
+    line = {"Bouts": str(spread.n_bouts), "Correlation in a bout": number_cell(r, 2), CI: range_cell(*ends, 2)}
+    return [line | {"Reading": spread.verdict}]
 
 
 def _note_on_steps(answers: dict) -> str:
