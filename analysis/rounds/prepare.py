@@ -170,7 +170,7 @@ def order_rounds(column: pd.Series) -> tuple[list[str], np.ndarray, list[str]]:
     numbers = [_number_in(t) for t in seen]
     warnings = []
     if all(n is not None for n in numbers) and len({n[0] for n in numbers}) <= 1:
-        seen = [t for _, t in sorted(zip(numbers, seen, strict=True), key=lambda pair: (pair[0][1], pair[1]))]
+        seen = [t for _, t in sorted(zip(numbers, seen, strict=True))]
     else:
         seen = sorted(seen)
         warnings.append(

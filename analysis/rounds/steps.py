@@ -181,15 +181,15 @@ def rank_bounds(wide: pd.DataFrame, pairs: pd.DataFrame, alpha: float) -> list[f
     decimals = tie_decimals(wide.to_numpy())
     found = []
     for later, earlier in zip(pairs["later"], pairs["earlier"], strict=True):
-        d = (wide[later] - wide[earlier]).dropna().to_numpy()
+        d = np.round((wide[later] - wide[earlier]).dropna().to_numpy(), decimals)
+        if 0.5 ** len(d) >= alpha:  # the p beyond every difference, where all lie on one side
+            found.append(float("nan"))
+            continue
 
         def passes(bound: float, d=d) -> bool:
-            above = signed_rank(d + bound, alternative="greater", decimals=decimals).p
-            below = signed_rank(d - bound, alternative="less", decimals=decimals).p
+            above, below = signed_rank(d + bound, alternative="greater").p, signed_rank(d - bound, alternative="less").p
             return max(above, below) < alpha
 
         edges = np.unique(np.round(np.abs(d[:, None] + d) / 2, decimals))
-        between = [*(edges[1:] + edges[:-1]) / 2, *(2 * edges[-1:] + 1)]
-        place = bisect_left(between, True, key=passes)
-        found.append(float(edges[place]) if place < len(edges) else float("nan"))
+        found.append(float(edges[bisect_left((edges[1:] + edges[:-1]) / 2, True, key=passes)]))
     return found

@@ -115,11 +115,12 @@ def analyse_outcome(
     why = _why_not(design, flow, chance, alpha)
     error, error_from = typical_error_of(wide, known_error)
     p_equivalence = _equivalence_p(main, smallest)
+    p_claim = max(main.p, chance.p)
     has_both = wide["pre"].notna() & wide["post"].notna()
     used = wide[has_both]
     spread = used.groupby("arm")["change"].agg(["std", "size"])
     detectable = detectable_of(error, wide)
-    sd_baseline = float(used["pre"].std(ddof=1))
+    sd_baseline = float(used["pre"].std())
     result = TrainingOutcome(
         outcome=outcome,
         label=label,
@@ -136,8 +137,8 @@ def analyse_outcome(
             n_control=int(spread.loc["control", "size"]),
         ),
         smallest=float(smallest),
-        p_claim=max(main.p, chance.p),
-        p_adjusted=max(main.p, chance.p),
+        p_claim=p_claim,
+        p_adjusted=p_claim,
         p_equivalence=p_equivalence,
         verdict=CANNOT_TELL,
         confirmatory=not why,
@@ -153,7 +154,7 @@ def analyse_outcome(
         left_out=main.left_out,
         warnings=tuple(dict.fromkeys([*main.warnings, *chance.warnings])),
     )
-    result = _judged(result, result.p_claim, alpha)
+    result = _judged(result, p_claim, alpha)
     return replace(result, tipping=_tipping(result, wide, shared, alpha))
 
 
@@ -268,7 +269,7 @@ def constrained_baseline(values, allocation) -> dict:
         value=pd.to_numeric(work["value"]),
     )
     fit = fit_mixed(work, "value ~ C(occasion_name) + trained_after", group="athlete")
-    line = fit.coefficients(ddf="kenward-roger", level=0.95).set_index("term").loc["trained_after"]
+    line = fit.coefficients().set_index("term").loc["trained_after"]
     return {
         **{c: float(line[c]) for c in ("estimate", "standard_error", "df", "p", "ci_low", "ci_high")},
         "n_athletes": fit.n_athletes,
@@ -282,7 +283,7 @@ def _tipping(result, wide, shared, alpha):
         return float("nan")
     filled = wide.copy()
     parts = result.main.coefficients.set_index("term")["estimate"]
-    guess = parts["intercept"] + parts.get("baseline", 0.0) * wide["pre"] + parts[result.main.trained]
+    guess = parts["intercept"] + parts["baseline"] * wide["pre"] + parts[result.main.trained]
     control = wide["post"].isna() & (wide["arm"] != "trained")
     filled.loc[control, "post"] = guess[control] - parts[result.main.trained]
     covariates = ()

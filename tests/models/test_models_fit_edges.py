@@ -195,6 +195,10 @@ def test_without_spread_between_athletes_nothing_is_scaled():
 
 
 def test_what_a_formula_does_not_give_is_said(fit):
+    for asked, said in (("round_n", "'round_n'. Did you mean 'round_no'?"), ("zzz", "'zzz'.")):
+        with pytest.raises(KitError) as refused:
+            fit.means(asked)
+        assert str(refused.value) == f"The model has no variable {said}"
     bare = fit_mixed(ROWS, "hr ~ C(round_no):capacity", group="athlete")
     with pytest.raises(KitError, match="need a formula with an intercept"):
         bare.slopes("capacity")
@@ -208,7 +212,7 @@ def test_what_a_formula_does_not_give_is_said(fit):
 def test_slopes_at_each_round_and_on_average(fit):
     crossing = fit_mixed(ROWS, "hr ~ C(round_no) * capacity", group="athlete")
     each, mean = crossing.slopes("capacity", by="round_no"), crossing.slopes("capacity")
-    assert each["round_no"].tolist() == [1, 2, 3, 4]
+    assert each["round_no"].tolist() == [1, 2, 3, 4] and each.columns[0] == "round_no"
     assert mean["estimate"][0] == approx(each["estimate"].mean())
     terms = crossing.coefficients().set_index("term")["estimate"]
     steps = [terms[f"C(round_no)[T.{k}]:capacity"] for k in (2, 3, 4)]
@@ -302,6 +306,11 @@ def test_intercepts_and_slopes_that_cannot_be_told_apart_are_said():
     assert "correlated" not in told(nan, slope=0.0)
     tests.theta[2] = 0.0
     assert "estimated as perfectly correlated" in told(1.0)
+    assert "correlated" not in told(nan, slope=0.0)
+    plain = fit_mixed(ROWS, "hr ~ C(round_no)", group="athlete")
+    assert np.isnan([plain.variances.crossed, plain.variances.slope, plain.variances.covariance]).all()
+    with pytest.raises(KitError, match="The table, asked for its group, "):
+        fit_mixed(ROWS, "hr ~ C(round_no)", group="pupil")
 
 
 def test_a_covariance_of_intercepts_and_slopes_that_the_data_hold_is_found():

@@ -71,8 +71,11 @@ def test_a_scale_has_two_ends_in_order():
 
 
 def test_what_was_read_before_sparring_alone_is_not_enough():
-    lines = [(a, r, 1.0 + 0.1 * i if r == 0 else np.nan, "high" if r else "", 20.0 + i * r % 3 + i if r else np.nan)
-             for i, a in enumerate("ABCD") for r in range(4)]  # fmt: skip
+    lines = [
+        (a, r, 1.0 + 0.1 * i if r == 0 else np.nan, "high" if r else "", 20.0 + i * r % 3 + i if r else np.nan)
+        for i, a in enumerate("ABCD")
+        for r in range(4)
+    ]
     columns = ["athlete", "round_no", "lactate_mmol_l", "lactate_limit", "lactate_bound_mmol_l"]
     with pytest.raises(KitError, match="in the tested rounds is off the analyser's scale"):
         bound_limits(pd.DataFrame(lines, columns=columns), "lactate_mmol_l", smallest_effect=1)
@@ -150,12 +153,18 @@ def test_a_claim_holds_where_it_was_made_and_every_corner_shows_it(claim):
 
 
 TIED = pd.DataFrame(
-    [(a, r + 1, v, m) for a, row in {
-        "A": ((5, ""), (6, ""), (20, "high")), "B": ((4, ""), (4, ""), (6, "")),
-        "C": ((3, ""), (3, ""), (5, "")), "D": ((2, ""), (12, ""), (3, "")),
-    }.items() for r, (v, m) in enumerate(row)],
+    [
+        (a, r + 1, v, m)
+        for a, row in {
+            "A": ((5, ""), (6, ""), (20, "high")),
+            "B": ((4, ""), (4, ""), (6, "")),
+            "C": ((3, ""), (3, ""), (5, "")),
+            "D": ((2, ""), (12, ""), (3, "")),
+        }.items()
+        for r, (v, m) in enumerate(row)
+    ],
     columns=["athlete", "round_no", "lactate_mmol_l", "lactate_limit"],
-)  # fmt: skip
+)
 
 
 def test_a_quartile_between_a_reading_and_what_was_not_read_is_not_known():

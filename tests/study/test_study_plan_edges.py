@@ -33,19 +33,50 @@ def plan_of(text, before=""):
 @pytest.mark.parametrize(
     ("key", "fit", "unfit", "kept", "problem", "remedy"),
     [
-        ("alpha", (0.0001, 0.01, 0.2), ("0.00009", "0.21", "true", '"0.05"', "nan"), 0.05,
-         "not a significance level between 0.0001 and 0.2", "write alpha = 0.05"),
-        ("n_athletes", (2, 16, MOST_ATHLETES), ("1", "501", "true", "16.0", '"16"'), None,
-         "not a number of athletes from 2 to 500", "write n_athletes = 16"),
-        ("round_variable", ("round_no", "bout_no"), ('"rounds"',), "round_no",
-         "not among round_no, bout_no", 'write round_variable = "round_no"'),
-        ("multiplicity", ("primary", "all"), ('"none"',), "primary", "not among primary, all", 'write multiplicity = "primary"'),
+        (
+            "alpha",
+            (0.0001, 0.01, 0.2),
+            ("0.00009", "0.21", "true", '"0.05"', "nan"),
+            0.05,
+            "not a significance level between 0.0001 and 0.2",
+            "write alpha = 0.05",
+        ),
+        (
+            "n_athletes",
+            (2, 16, MOST_ATHLETES),
+            ("1", "501", "true", "16.0", '"16"'),
+            None,
+            "not a number of athletes from 2 to 500",
+            "write n_athletes = 16",
+        ),
+        (
+            "round_variable",
+            ("round_no", "bout_no"),
+            ('"rounds"',),
+            "round_no",
+            "not among round_no, bout_no",
+            'write round_variable = "round_no"',
+        ),
+        (
+            "multiplicity",
+            ("primary", "all"),
+            ('"none"',),
+            "primary",
+            "not among primary, all",
+            'write multiplicity = "primary"',
+        ),
         ("sexes", ("men", "women", "mixed"), ('"both"', "3"), "", "not among men, women, mixed", 'write sexes = "men"'),
-        ("capacity_unit", ("mL/kg/min", "L/min", "mL/kg^0.67/min", "mL/kg^1/min", "score", "score:total_shuttles"),
-         ('"mL/kg^2/min"', '"score:"'), "mL/kg/min", "not a unit of capacity", None),
+        (
+            "capacity_unit",
+            ("mL/kg/min", "L/min", "mL/kg^0.67/min", "mL/kg^1/min", "score", "score:total_shuttles"),
+            ('"mL/kg^2/min"', '"score:"'),
+            "mL/kg/min",
+            "not a unit of capacity",
+            None,
+        ),
         ("primary_session", ("1", "evening"), ("true", "1.5"), None, "not a session", 'write primary_session = "1"'),
     ],
-)  # fmt: skip
+)
 def test_what_a_part_may_be(key, fit, unfit, kept, problem, remedy):
     for value in fit:
         plan, problems = plan_of(f"{key} = {value!r}\n")
@@ -69,8 +100,17 @@ def test_what_is_left_out_is_filled_in_and_listed():
     plan, problems = plan_of("")
     every = [f"smallest_effects.{o}" for o in OUTCOMES] + [f"primary_outcomes.{q}" for q in QUESTIONS]
     every += [f"adjustment.{q}" for q in QUESTIONS if q.startswith("fitness")]
-    every += ["primary_session", "alpha", "hypotheses", "covariates", "exclusions", "capacity_unit", "round_variable",
-              "primary_questions", "multiplicity"]  # fmt: skip
+    every += [
+        "primary_session",
+        "alpha",
+        "hypotheses",
+        "covariates",
+        "exclusions",
+        "capacity_unit",
+        "round_variable",
+        "primary_questions",
+        "multiplicity",
+    ]
     assert not problems and sorted(plan.proposed) == sorted(every)
     assert (plan.alpha, plan.n_athletes, plan.sexes, plan.looks, plan.aerobic_test) == (0.05, None, "", (), "")
     assert plan.adjustment["fitness.heart_rate"] == propose_adjustment(plan.primary_outcomes["fitness.heart_rate"])
@@ -144,9 +184,13 @@ def test_primary_questions_stand_once_and_are_known():
     [
         ('"rounds.lactate" = "exertion"', "exertion does not answer rounds.lactate", "write one of lactate_mmol_l"),
         ('"rounds.lactate" = ["moon"]', "no such outcome", f"write one of {', '.join(OUTCOMES)}"),
-        ('"rounds.lactates" = 1', "no such question; did you mean rounds.lactate?", f"write one of {', '.join(QUESTIONS)}"),
+        (
+            '"rounds.lactates" = 1',
+            "no such question; did you mean rounds.lactate?",
+            f"write one of {', '.join(QUESTIONS)}",
+        ),
     ],
-)  # fmt: skip
+)
 def test_primary_outcomes_answer_their_question(line, said, remedy):
     plan, problems = plan_of(f"[plan.primary_outcomes]\n{line}\n")
     assert [p[1:3] for p in problems] == [("primary_outcomes", said)] and problems[0][3].startswith(remedy)
@@ -189,8 +233,10 @@ def hypothesis(*lines, more=""):
 
 
 def test_a_hypothesis_has_a_direction_that_fits_its_question():
-    for question, fits in (("fitness.lactate", ("lower", "higher", "differs")),
-                           ("rounds.lactate", ("rises", "falls", "differs"))):  # fmt: skip
+    for question, fits in (
+        ("fitness.lactate", ("lower", "higher", "differs")),
+        ("rounds.lactate", ("rises", "falls", "differs")),
+    ):
         for direction in ("lower", "higher", "rises", "falls", "differs", "raises", ""):
             plan, problems = hypothesis(f'question = "{question}"', f'direction = "{direction}"')
             if direction in fits:
@@ -223,18 +269,30 @@ def test_a_hypothesis_names_the_primary_outcome():
 
 def test_hypotheses_in_the_words_of_the_kit():
     label = "mean heart rate"
-    texts = [propose_hypothesis(q, "hr_mean_bpm", d).text for q, d in (
-        ("rounds.heart_rate", "rises"), ("rounds.heart_rate", "differs"), ("fitness.heart_rate", "differs"),
-        ("fitness.heart_rate", "lower"))]  # fmt: skip
+    texts = [
+        propose_hypothesis(q, "hr_mean_bpm", d).text
+        for q, d in (
+            ("rounds.heart_rate", "rises"),
+            ("rounds.heart_rate", "differs"),
+            ("fitness.heart_rate", "differs"),
+            ("fitness.heart_rate", "lower"),
+        )
+    ]
     fitter = "In athletes with a higher aerobic capacity,"
-    assert texts == [f"Over the rounds, {label} rises.", f"Over the rounds, {label} differs.", f"{fitter} {label} differs.",
-                     f"{fitter} {label} is lower."]  # fmt: skip
+    assert texts == [
+        f"Over the rounds, {label} rises.",
+        f"Over the rounds, {label} differs.",
+        f"{fitter} {label} differs.",
+        f"{fitter} {label} is lower.",
+    ]
 
 
 def test_looks_grow_from_four_to_the_most():
     said = []
-    looks = [read_looks(g, lambda *a: said.append(a)) for g in ({"sizes": [4, 5, MOST_ATHLETES], "rule": "pocock"}, None,
-                                                                {"sizes": [8]})]  # fmt: skip
+    looks = [
+        read_looks(g, lambda *a: said.append(a))
+        for g in ({"sizes": [4, 5, MOST_ATHLETES], "rule": "pocock"}, None, {"sizes": [8]})
+    ]
     assert looks == [((4, 5, MOST_ATHLETES), "pocock"), ((), "obrien-fleming"), ((8,), "obrien-fleming")] and not said
     for sizes in ([], [3, 8], [8, 8], [8, MOST_ATHLETES + 1], [8.0], [True], "8", None):
         assert read_looks({"sizes": sizes, "rule": "pocock"}, lambda *a: said.append(a)) == ((), "obrien-fleming"), (
@@ -248,7 +306,10 @@ def test_looks_grow_from_four_to_the_most():
 
 def test_a_share_of_the_maximum_is_not_adjusted_for_the_maximum():
     assert [propose_adjustment(o) for o in ("percent_hr_max", "hr_mean_bpm", "lactate_mmol_l")] == [
-        ("sex",), ("hr_max_bpm", "sex"), ("age_years", "sex")]  # fmt: skip
+        ("sex",),
+        ("hr_max_bpm", "sex"),
+        ("age_years", "sex"),
+    ]
     share = Plan(adjustment={"q": ("hr_max_bpm", "sex")}, primary_outcomes={"q": "percent_hr_max"})
     assert share.adjusted_for("q", "percent_hr_max") == ("sex",)
     assert share.adjusted_for("q", "hr_mean_bpm") == ("hr_max_bpm", "sex")
@@ -286,8 +347,12 @@ def test_what_is_left_out_stays_as_it_was_fixed():
 def test_the_primary_session_is_one_of_the_study():
     findings = Findings()
     stated, proposed = Plan(primary_session="2"), Plan(proposed=("primary_session",))
-    for plan, sessions, session in ((stated, [], "2"), (stated, ["1", "2"], "2"), (proposed, ["a", "b"], "a"),
-                                    (proposed, ["0", "1"], "1")):  # fmt: skip
+    for plan, sessions, session in (
+        (stated, [], "2"),
+        (stated, ["1", "2"], "2"),
+        (proposed, ["a", "b"], "a"),
+        (proposed, ["0", "1"], "1"),
+    ):
         assert settle_primary_session(plan, sessions, 3, findings).primary_session == session
     assert not findings.problems
     assert settle_primary_session(stated, ["a", "b"], 3, findings).primary_session == "2"

@@ -19,6 +19,7 @@ from analysis.training.answer import (
     _flow,
     _judged,
     _regression,
+    _tipping,
     _why_not,
     analyse_outcome,
     answer_training,
@@ -101,6 +102,7 @@ def test_regression_to_the_mean_by_the_error_of_the_baseline():
     assert _regression(main, 5.0, 2.0, ["pre"]) == pytest.approx(0.8)
     assert _regression(main, 5.0, math.nan, ["pre_1"]) == pytest.approx(1.5)
     assert _regression(main, 0.0, 2.0, ["pre_1"]) == 0.0
+    assert _regression(main, 0.5, 0.2, ["pre_1"]) == pytest.approx(0.08)  # litres
 
 
 def flow_of(trained, control):
@@ -166,6 +168,37 @@ def test_the_claim_ends_where_the_unmeasured_would_have_to_end():
     litres = values.assign(value=values["value"] / 1000)  # in another unit it ends at the same place
     other = analyse_outcome(litres, GROUPS, outcome="capacity", **CAPACITY | {"smallest": 0.002})
     assert other.tipping == pytest.approx(result.tipping / 1000, rel=1e-6)
+
+
+def test_no_shift_is_needed_where_the_filled_groups_do_not_differ():
+    """Claimed with covariates, say; filled in without them the groups are alike, so the claim ends at no shift at all."""
+    level = TWELVE.astype({"post": float}).assign(post=lambda t: t["pre"] + [1, -1, 2, -2, 0, 0] * 2)
+    claimed = SimpleNamespace(main=compare_groups(level, **ASKED), verdict=GAIN, wanted=1)
+    lost = level.assign(post=level["post"].where(level["athlete"] != "T2"))
+    assert _tipping(claimed, lost, ASKED, 0.05) == 0.0
+    assert math.isnan(_tipping(claimed, level, ASKED, 0.05))  # nobody was lost
+    claimed.verdict = SMALL
+    assert math.isnan(_tipping(claimed, lost, ASKED, 0.05))
+
+
+def test_a_claim_that_a_far_baseline_carries_ends_nowhere():
+    """Who began so far above the others sets the slope alone: ending lower turns it down, and the difference grows."""
+    rng = np.random.default_rng(1)
+    pre = np.r_[10 + rng.normal(0, 0.1, 5), 100, rng.normal(0, 0.1, 6)]
+    far = TWELVE.assign(pre=pre, post=pre + np.r_[[5.0] * 6, [0.0] * 6] + rng.normal(0, 0.1, 12))
+    claimed = SimpleNamespace(main=compare_groups(far, **ASKED), verdict=GAIN, wanted=1)
+    lost = far.assign(post=far["post"].where(far["athlete"] != "T6"))
+    assert _tipping(claimed, lost, ASKED, 0.05) == math.inf
+
+
+def test_both_tests_carry_the_claim():
+    """The larger p of the two is claimed and adjusted; the spread at the start is that of those measured twice."""
+    for drawn in (GROUPS, GROUPS.assign(arm=np.tile(["trained", "control"], 6))):
+        found = analyse_outcome(as_values(), drawn, outcome="capacity", **CAPACITY)
+        assert found.p_claim == found.p_adjusted == max(found.main.p, found.randomisation.p)
+        assert min(found.main.p, found.randomisation.p) < found.p_claim
+    sd = np.std(TWELVE["pre"], ddof=1)
+    assert found.regression_to_mean == pytest.approx(_regression(found.main, sd, found.typical_error, ["pre_1"]))
 
 
 def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
