@@ -72,22 +72,13 @@ def choose_tests(
     table["n_tests"] = table.groupby("athlete")["athlete"].transform("size")
     table, others = _of_phase(table, sessions, primary_session)
     when = _session_date(sessions, primary_session)
-    dates = (
-        pd.to_datetime(table["date"], errors="coerce")
-        if "date" in table.columns
-        else pd.Series(pd.NaT, index=table.index)
-    )
+    dates = pd.to_datetime(table["date"] if "date" in table else pd.Series(pd.NaT, index=table.index), errors="coerce")
     table["days_before_session"] = (when - dates).dt.total_seconds() / 86400 if when is not None else math.nan
     days = table["days_before_session"].astype(float)
     far = days.abs() > within_days
-    left = [
-        left_test(
-            row,
-            f"{plural(round(abs(row['days_before_session'])), 'day')} from the session; at most {within_days} count",
-        )
-        for _, row in table[far].iterrows()
-    ]
-    left = [*others, *left]
+    for _, row in table[far].iterrows():
+        away = plural(round(abs(row["days_before_session"])), "day")
+        others.append(left_test(row, f"{away} from the session; at most {within_days} count"))
     ranked = table.assign(_after=(days < 0).astype(int), _far=days.abs().fillna(within_days + 1), _row=-table.index)
     used = ranked[~far].sort_values(["athlete", "_after", "_far", "_row"], kind="stable")
     rule = (
@@ -95,7 +86,9 @@ def choose_tests(
         if when is not None
         else "the date of the primary session is not known, so the latest test of each athlete was taken"
     )
-    return ChosenTests(used.drop(columns=["_after", "_far", "_row"]).reset_index(drop=True), left_out_table(left), rule)
+    return ChosenTests(
+        used.drop(columns=["_after", "_far", "_row"]).reset_index(drop=True), left_out_table(others), rule
+    )
 
 
 def left_test(row: pd.Series, reason: str) -> dict:
@@ -110,10 +103,7 @@ def _of_phase(table: pd.DataFrame, sessions: pd.DataFrame | None, primary_sessio
         return table, []
     phase, own = table["phase"].astype("string").fillna(""), "pre"
     if sessions is not None and "phase" in sessions:
-        chosen = sessions
-        if primary_session is not None and "session" in sessions:
-            chosen = sessions[sessions["session"].astype(str) == str(primary_session)]
-        said = [p for p in chosen["phase"].astype("string").fillna("") if p]
+        said = [p for p in _of_session(sessions, primary_session)["phase"].astype("string").fillna("") if p]
         own = said[0] if said else own
     fits = phase.isin(["", own])
     left = [
@@ -123,13 +113,17 @@ def _of_phase(table: pd.DataFrame, sessions: pd.DataFrame | None, primary_sessio
     return table[fits].reset_index(drop=True), left
 
 
+def _of_session(table: pd.DataFrame, session: str | None) -> pd.DataFrame:
+    """The rows of a session; all where none is named, or the table tells none."""
+    if session is None or "session" not in table.columns:
+        return table
+    return table[table["session"].astype(str) == str(session)]
+
+
 def _session_date(sessions: pd.DataFrame | None, primary_session: str | None):
     if sessions is None or not len(sessions) or "date" not in sessions.columns:
         return None
-    chosen = sessions
-    if primary_session is not None and "session" in sessions.columns:
-        chosen = sessions[sessions["session"].astype(str) == str(primary_session)]
-    dates = pd.to_datetime(chosen["date"], errors="coerce").dropna()
+    dates = pd.to_datetime(_of_session(sessions, primary_session)["date"], errors="coerce").dropna()
     return dates.iloc[0] if len(dates) else None
 
 
@@ -214,15 +208,10 @@ def measure_capacity(
                 unusable.append(left_test(test, str(error)))
         if line is None:
             why = "; ".join(problems) or _why_none(athlete, chosen.left_out)
-            line = {
-                "athlete": athlete,
-                "unit": "" if _is_score(unit) else unit,
-                "uses_heart_rate": False,
-                "warnings": why,
-            }
+            own_unit = "" if _is_score(unit) else unit
+            line = {"athlete": athlete, "unit": own_unit, "uses_heart_rate": False, "warnings": why}
         lines.append(line)
-    table = pd.DataFrame(lines, columns=list(CAPACITY_COLUMNS))
-    table = _one_unit(table)
+    table = _one_unit(pd.DataFrame(lines, columns=list(CAPACITY_COLUMNS)))
     for column in ("unit", "error_kind", "test", "warnings", "equation", "source", "label", "date"):
         table[column] = table[column].astype(object).fillna("").astype(str)
     for column in ("uses_heart_rate", "maximal"):
@@ -324,17 +313,8 @@ def _one_unit(table: pd.DataFrame) -> pd.DataFrame:
         )
     if units:
         table["unit"] = units[0]
-    for column in (
-        "capacity",
-        "standard_error",
-        "days_before_session",
-        "mass_kg",
-        "vo2_l_min",
-        "hr_max_bpm",
-        "n_tests",
-    ):
-        table[column] = table[column].astype("float64")
-    return table
+    numbers = ["capacity", "standard_error", "days_before_session", "mass_kg", "vo2_l_min", "hr_max_bpm", "n_tests"]
+    return table.astype(dict.fromkeys(numbers, "float64"))
 
 
 def _why_none(athlete: str, left_out: pd.DataFrame) -> str:
@@ -345,18 +325,12 @@ def _why_none(athlete: str, left_out: pd.DataFrame) -> str:
 def _evening_mass(attendance: pd.DataFrame | None, primary_session: str | None) -> dict[str, float]:
     if attendance is None or not {"athlete", "mass_kg"} <= set(attendance.columns):
         return {}
-    table = attendance.dropna(subset=["mass_kg"])
-    if primary_session is not None and "session" in table.columns:
-        table = table[table["session"].astype(str) == str(primary_session)]
+    table = _of_session(attendance.dropna(subset=["mass_kg"]), primary_session)
     return dict(zip(table["athlete"].astype(str), table["mass_kg"].astype(float), strict=True))
 
 
 def _blank(value) -> bool:
-    return (
-        value is None
-        or (isinstance(value, str) and not value.strip())
-        or (not isinstance(value, str) and pd.isna(value))
-    )
+    return not value.strip() if isinstance(value, str) else pd.isna(value)
 
 
 def _text(value) -> str:
@@ -364,8 +338,7 @@ def _text(value) -> str:
 
 
 def _number(value) -> float:
-    number = pd.to_numeric(value, errors="coerce") if not _blank(value) else math.nan
-    return float(number)
+    return math.nan if _blank(value) else float(pd.to_numeric(value, errors="coerce"))
 
 
 def set_aside(data: pd.DataFrame, capacity: pd.DataFrame, outcome: str):
@@ -435,16 +408,10 @@ def _circular_guard(joined, kept, outcome) -> dict:
     if n:
         text = f"{plural(n, 'athlete')} set aside whose capacity was estimated from heart rate"
         return guard_row("circular test", "applied", n, text)
-    if is_heart_rate(outcome):
-        return guard_row("circular test", "passed", 0, "capacity does not come from heart rate")
-    reads = (
-        is_yes(joined["uses_heart_rate"])
-        if "uses_heart_rate" in joined.columns
-        else pd.Series(False, index=joined.index)
-    )
-    if reads.any():
+    reads = joined[is_yes(joined["uses_heart_rate"])] if "uses_heart_rate" in joined.columns else joined[:0]
+    if len(reads) and not is_heart_rate(outcome):
         text = "capacity was estimated from heart rate, which is no circle for this outcome, but a rough estimate"
-        return guard_row("circular test", "warned", joined.loc[reads, "athlete"].nunique(), text)
+        return guard_row("circular test", "warned", reads["athlete"].nunique(), text)
     return guard_row("circular test", "passed", 0, "capacity does not come from heart rate")
 
 
@@ -482,15 +449,11 @@ def judge_guards(outcome, capacity, club, planned: Prepared, adjustment: Adjustm
         tests = join_words(sorted(_title(t) for t in used["test"].unique()))
         text = f"capacity comes from different tests ({tests}): differences between tests are mixed with those between athletes"
         guards.append(guard_row("one kind of test", "warned", len(used), text))
-    guards.append(
-        guard_row("unit of analysis", "passed", n, "the athlete: rounds of one athlete are never counted as athletes")
-    )
-    return guards
+    text = "the athlete: rounds of one athlete are never counted as athletes"
+    return [*guards, guard_row("unit of analysis", "passed", n, text)]
 
 
 def _title(test: str) -> str:
-    from ..physiology import known_aerobic_tests
-
     known = known_aerobic_tests()
     found = known.loc[known["test"] == test, "title"]
     return str(found.iloc[0]) if len(found) else str(test).replace("_", " ")

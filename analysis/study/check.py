@@ -19,7 +19,7 @@ from .inventory import WORKBOOK, is_recording
 from .load import Examination, examine_folder
 from .model import Study
 from .outcomes import short_question, typed_outcomes
-from .problems import Problem, StudyError, describe_problems, problem_table
+from .problems import Findings, Problem, StudyError, describe_problems, problem_table
 from .settings import SETTINGS_FILE
 from .training import has_phases
 
@@ -72,11 +72,8 @@ class CheckReport(Result):
         """Return the report as lines for a terminal."""
         lines = [f"Study folder {self.folder}"]
         if self.recordings:
-            lines += [
-                "",
-                f"Recordings: to settle first ({len(self.recordings)})",
-                *(f"  - {w}" for w in self.recordings),
-            ]
+            lines += ["", f"Recordings: to settle first ({len(self.recordings)})"]
+            lines += [f"  - {line}" for line in self.recordings]
         if self.passed and not self.filled:
             lines += ["", "Nothing filled in yet. Fill in the tables, or open notebook 01 to plan the size first."]
         if len(self.contents):
@@ -98,19 +95,15 @@ class CheckReport(Result):
             for line in self.notebooks.itertuples():
                 state = "ready" if line.ready else f"not yet: needs {line.needs}"
                 lines.append(f"  {line.notebook:<26} {state}")
-        if self.passed and self.recordings:
-            lines += [
-                "",
-                f"The tables fit. {plural(len(self.recordings), 'question')} about recordings to settle, see the top.",
-            ]
-        elif self.passed:
-            asked = f"Nothing stands in the way; {plural(len(self.questions), 'question')} to answer."
-            lines += [
-                "",
-                asked if len(self.questions) else "Everything fits." if self._fits else "Nothing stands in the way.",
-            ]
+        if not self.passed:
+            end = f"{plural(len(self.problems), 'problem')} to put right before the study can be analysed."
+        elif self.recordings:
+            end = f"The tables fit. {plural(len(self.recordings), 'question')} about recordings to settle, see the top."
+        elif len(self.questions):
+            end = f"Nothing stands in the way; {plural(len(self.questions), 'question')} to answer."
         else:
-            lines += ["", f"{plural(len(self.problems), 'problem')} to put right before the study can be analysed."]
+            end = "Everything fits." if self._fits else "Nothing stands in the way."
+        lines += ["", end]
         if self.looks:
             lines += ["", self.looks]
         if self.account:
@@ -358,8 +351,6 @@ def _unreadable_gas(study: Study, read_gas: Callable[[Path], object]) -> list[Pr
 
 
 def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callable[[Path], object]) -> list:
-    from .problems import Findings
-
     findings = Findings()
     private: dict[str, list[str]] = {}
     for name in names:
@@ -368,9 +359,8 @@ def _look_into_recordings(folder: Path, names: tuple[str, ...], inspect: Callabl
         seen = inspect(folder / "recordings" / name)
         if getattr(seen, "problem", ""):
             advice = "export it again from the device; notebook 03 says how"
-            findings.remark_of(
-                "recordings/", f"this file cannot be read as a recording: {seen.problem}", advice, value=name
-            )
+            problem = f"this file cannot be read as a recording: {seen.problem}"
+            findings.remark_of("recordings/", problem, advice, value=name)
         kinds = [w for w, has in (("positions", seen.carries_position), ("identity", seen.carries_identity)) if has]
         if kinds:
             private.setdefault(" and ".join(kinds), []).append(name)

@@ -369,8 +369,6 @@ def open_to_change(path: Path, load_workbook):
 
 def save_whole(path: Path, book, *, changed: Sequence[str]) -> None:
     """Put a changed workbook in the place of the old one, whole or not at all; every other tab must read as before."""
-    from .text_files import Unreadable
-
     before = read_workbook(path)
     new = path.with_name(f".{path.stem}.partial.xlsx")
     try:
