@@ -295,13 +295,8 @@ class ReplicationSizes(Result):
 def shrunk_correlation(r: float, n: int) -> float:
     """Shrink a published correlation for the winner's curse: the limit of its interval that lies nearer to zero."""
     # Perugini, Gallucci & Costantini (2014) Perspect Psychol Sci 9:319-332 (from memory).
-    from scipy.stats import norm
-
-    if not -1 < r < 1:
-        raise KitError(f"r is {r}, but a correlation to plan for lies between −1 and 1, both excluded.")
-    n = check_size(n, least=4)
-    limit = np.tanh(np.arctanh(abs(r)) - norm.isf((1 - SHRINK_LEVEL) / 2) / np.sqrt(n - 3))
-    return float(np.sign(r) * max(limit, 0.0))
+    _check_r(r)
+    return float(np.sign(r) * max(correlation_interval(abs(r), n, level=SHRINK_LEVEL)[0], 0.0))
 
 
 def detectability_power(r_limit: float, n: int, *, alpha: float = 0.05) -> float:
@@ -369,15 +364,9 @@ def replication_sizes(
         ("shrunk", shrunk, f"limit nearer to zero of the {SHRINK_LEVEL:.0%} interval of the published estimate"),
         ("fraction", r * fraction, f"{fraction:.0%} of the published estimate"),
     ):
-        rows.append(
-            {
-                "target": target,
-                "r": size,
-                "power": np.nan if n_new is None else correlation_power(size, n_new, alpha=alpha),
-                "n_needed": _needed(size, power, alpha),
-                "method": method,
-            }
-        )
+        shown = np.nan if n_new is None else correlation_power(size, n_new, alpha=alpha)
+        rows.append((target, size, shown, _needed(size, power, alpha), method))
+    targets = pd.DataFrame(rows, columns=["target", "r", "power", "n_needed", "method"]).astype({"n_needed": "Int64"})
     if shrunk == 0:
         warnings.append(
             "The published study is so small that its effect, shrunk for the winner's curse, reaches zero: "
@@ -391,7 +380,7 @@ def replication_sizes(
         reach = norm.isf(0.025) * np.sqrt(1 / (n - 3) + 1 / (n_new - 3))
         low, high = np.tanh(np.arctanh(r) - reach), np.tanh(np.arctanh(r) + reach)
     return ReplicationSizes(
-        r=float(r), n=n, n_new=n_new, power=power, targets=pd.DataFrame(rows).astype({"n_needed": "Int64"}),
+        r=float(r), n=n, n_new=n_new, power=power, targets=targets,
         smallest_detectable_r=limit, n_detectability=n_detect, power_detectability=float(chance),
         prediction_low=float(low), prediction_high=float(high), warnings=tuple(warnings),
     )  # fmt: skip

@@ -184,13 +184,10 @@ def plan_looks(
             f"The sizes of the looks must grow, such as [8, 12, 16]; they are {', '.join(map(str, sizes)) or 'none'}."
         )
     rounds = check_size(rounds, least=2, name="rounds")
-    (
-        check_number(icc, name="icc", low=0, high=1, ends=True),
-        check_number(missing, name="missing", low=0, high=0.9, ends=True),
-    )
-    return _plan_looks(
-        sizes, rule, float(alpha), rounds, round(float(icc), 3), round(float(missing), 3), n_studies, seed
-    )
+    check_number(icc, name="icc", low=0, high=1, ends=True)
+    check_number(missing, name="missing", low=0, high=0.9, ends=True)
+    icc, missing = round(float(icc), 3), round(float(missing), 3)
+    return _plan_looks(sizes, rule, float(alpha), rounds, icc, missing, n_studies, seed)
 
 
 @lru_cache(maxsize=16)
@@ -223,9 +220,8 @@ def null_p_values(
     n, rng = sizes[-1], np.random.default_rng(seed)
     capacity = rng.permutation(ndtri((np.arange(n) + 0.5) / n))
     athlete, round_no = np.repeat(np.arange(n), rounds), np.tile(np.arange(rounds), n)
-    X = np.column_stack([np.ones(n * rounds), *(round_no == j for j in range(1, rounds)), capacity[athlete]]).astype(
-        float
-    )
+    columns = [np.ones(n * rounds), *(round_no == j for j in range(1, rounds)), capacity[athlete]]
+    X = np.column_stack(columns).astype(float)
     tests = {"rounds": list(range(1, rounds)), "fitness": [rounds]}
     out = {name: np.full((len(sizes), n_studies), np.nan) for name in tests}
     for start in range(0, n_studies, 4000):
@@ -331,7 +327,8 @@ def estimate_after_looks(
     from scipy.stats import norm
     from scipy.stats import t as student
 
-    check_number(standard_error, name="standard_error", low=0), check_number(df, name="df", low=0)
+    check_number(standard_error, name="standard_error", low=0)
+    check_number(df, name="df", low=0)
     table = looks.table
     place = np.flatnonzero(table["n_athletes"] == n_athletes)
     if not len(place):

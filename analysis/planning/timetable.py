@@ -256,12 +256,8 @@ def _mat_table(pairs, offsets, work, rest, start_clock) -> pd.DataFrame:
 def _book(mats, plan: _Plan, start_clock, never=frozenset(), *, late_too=True) -> pd.DataFrame:
     """Give athletes one delay each for the whole evening: inside the window where a station is free, else after it."""
     sampling, rest = plan.sampling, plan.rest
-    visits: dict[str, list[tuple[int, int, float]]] = {}
-    for one_first in (True, False):
-        for mat in mats.itertuples():
-            name = mat.athlete_1 if one_first else mat.athlete_2
-            if name != GUEST and name not in never:
-                visits.setdefault(name, [])
+    order = [*mats["athlete_1"], *mats["athlete_2"]]  # one athlete of every pair first
+    visits: dict[str, list[tuple]] = {name: [] for name in order if name != GUEST and name not in never}
     for mat in mats.itertuples():
         for name in (mat.athlete_1, mat.athlete_2):
             if name in visits:
@@ -282,8 +278,7 @@ def _book(mats, plan: _Plan, start_clock, never=frozenset(), *, late_too=True) -
                     for station, (_, _, end) in zip(stations, ends, strict=True):
                         busy[station].append(end + delay)
                     chosen[name] = delay
-                    rows_of = [(s, *v) for s, v in zip(stations, ends, strict=True)]
-                    visits[name] = rows_of
+                    visits[name] = [(station, *end) for station, end in zip(stations, ends, strict=True)]
                     break
     rows = []
     for name, delay in chosen.items():
@@ -306,12 +301,8 @@ def _free(busy, at: float, length: float) -> int | None:
 
 
 def _rest_table(mats, rest) -> pd.DataFrame:
-    long = pd.concat(
-        [
-            mats[["round_no", "start_s", "end_s", who]].rename(columns={who: "athlete"})
-            for who in ("athlete_1", "athlete_2")
-        ]
-    )
+    times = mats[["round_no", "start_s", "end_s"]]
+    long = pd.concat([times.assign(athlete=mats[who]) for who in ("athlete_1", "athlete_2")])
     long = long[long["athlete"] != GUEST].sort_values(["athlete", "round_no"])
     before = long.groupby("athlete")[["round_no", "end_s"]].shift()
     gap = (long["start_s"] - before["end_s"]).where(long["round_no"] - before["round_no"] == 1)

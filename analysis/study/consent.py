@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import partial
 from itertools import chain
@@ -414,13 +414,12 @@ def _causes(
 
 
 def _row_entries(raw: RawTable, causes: dict[int, tuple[str, str]]) -> Iterator[dict]:
+    told: Iterable[int] = range(len(raw.rows))
     if raw.table == "survey":  # long tables: what is used is counted in one entry
-        used = len(raw.rows) - len(causes)
+        used, told = len(raw.rows) - len(causes), causes
         if used:
             yield {"table": raw.table, "file": raw.file, "amount": float(used)}
-        yield from (_entry(raw, i, why) for i, why in causes.items())
-        return
-    yield from (_entry(raw, i, causes.get(i)) for i in range(len(raw.rows)))
+    yield from (_entry(raw, i, causes.get(i)) for i in told)
 
 
 def _entry(raw: RawTable, index: int, why: tuple[str, str] | None) -> dict:

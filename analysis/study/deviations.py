@@ -151,20 +151,11 @@ def unmeasured(study: Study, plan: Plan) -> list[tuple]:
     heart = study.rounds["hr_mean_typed_bpm"].notna().any() or len(study.recording_files()) > 0
     measured = {"lactate": lactate, "exertion": study.rounds["exertion"].notna().any(), "heart_rate": heart}
     for hypothesis in plan.hypotheses:
-        outcome = OUTCOMES[hypothesis.outcome]
+        part, outcome = f"hypothesis: {short_question(hypothesis.question)}", OUTCOMES[hypothesis.outcome]
         if not measured[outcome.question]:
-            lines.append(
-                (f"hypothesis: {short_question(hypothesis.question)}", outcome.label, "not measured", "rounds")
-            )
+            lines.append((part, outcome.label, "not measured", "rounds"))
         if hypothesis.question.startswith("fitness") and not len(study.aerobic_tests):
-            lines.append(
-                (
-                    f"hypothesis: {short_question(hypothesis.question)}",
-                    "an aerobic test",
-                    "no aerobic test",
-                    "aerobic_tests",
-                )
-            )
+            lines.append((part, "an aerobic test", "no aerobic test", "aerobic_tests"))
     return lines
 
 
@@ -182,9 +173,8 @@ def _rounds_done(study: Study, fixed: FixedPlan) -> list[tuple]:
     for who, word in ((fewer, "fewer"), (more, "more")):
         if who:
             counts = join_words(sorted({str(planned[a]) for a in who}), "or")
-            lines.append(
-                ("rounds per athlete", f"{counts} rounds", f"{plural(len(who), 'athlete')} did {word}", "rounds")
-            )
+            done = f"{plural(len(who), 'athlete')} did {word}"
+            lines.append(("rounds per athlete", f"{counts} rounds", done, "rounds"))
     partly = int((rounds["took_part"] == "part").sum())
     if partly:
         lines.append(("whole rounds", "whole rounds", f"{plural(partly, 'round')} done in part", "rounds"))
@@ -202,15 +192,11 @@ def _clock(study: Study, fixed: FixedPlan) -> list[tuple]:
         off = (seconds - aim).abs() > CLOCK_TOLERANCE_S
         if off.any():
             word = "round" if name == "work_s" else "rest"
+            plan = join_words([f"{v:g} s" for v in sorted(set(aim[off]))], "or")
             shown = join_words([f"{v:g} s" for v in sorted(set(seconds[off]))][:6])
-            lines.append(
-                (
-                    f"length of a {word}",
-                    join_words([f"{v:g} s" for v in sorted(set(aim[off]))], "or"),
-                    f"{plural(int(off.sum()), word)} of {int(seconds.notna().sum())}: {shown}",
-                    ", ".join(dict.fromkeys(clock.loc[off, source_columns("clock")[0]])),
-                )
-            )
+            done = f"{plural(int(off.sum()), word)} of {int(seconds.notna().sum())}: {shown}"
+            where = ", ".join(dict.fromkeys(clock.loc[off, source_columns("clock")[0]]))
+            lines.append((f"length of a {word}", plan, done, where))
     return lines
 
 
@@ -234,14 +220,9 @@ def _sampling(study: Study, fixed: FixedPlan) -> list[tuple]:
     off = delays[np.abs(delays - target) > tolerance]
     if not len(off):
         return []
-    return [
-        (
-            "delay of the blood sample",
-            f"{target:g} s, give or take {tolerance:g} s",
-            f"{plural(len(off), 'sample')} of {len(delays)} outside: {off.min():g} to {off.max():g} s",
-            "rounds, lactate",
-        )
-    ]
+    plan = f"{target:g} s, give or take {tolerance:g} s"
+    done = f"{plural(len(off), 'sample')} of {len(delays)} outside: {off.min():g} to {off.max():g} s"
+    return [("delay of the blood sample", plan, done, "rounds, lactate")]
 
 
 def _set_aside_by_people(study: Study) -> list[tuple]:
@@ -249,9 +230,8 @@ def _set_aside_by_people(study: Study) -> list[tuple]:
     people = table[(table["decided_by"] != "rule") & (table["cause"] != "")]
     lines = []
     for (name, cause), group in people.groupby(["table", "cause"], sort=False):
-        amount = plural(
-            max(int(group["amount"].sum()), len(group)), "value" if (group["measure"] != "").all() else "row"
-        )
+        word = "value" if (group["measure"] != "").all() else "row"
+        amount = plural(max(int(group["amount"].sum()), len(group)), word)
         lines.append(("decision by a person", "as recorded", f"{amount} of {name}: {cause}", "decisions"))
     spans = study.decisions[study.decisions[["from_s", "to_s"]].notna().any(axis=1)]
     for reason, group in spans.groupby("reason", sort=False):

@@ -110,7 +110,7 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
     rules = column_rules()[raw.table]
     numeric = {n: rules[n] for n in raw.columns if n in rules and not rules[n].is_text and rules[n].need != "key"}
     numeric = {n: c for n, c in numeric.items() if c.kind in ("number", "lactate", "exertion")}
-    numbers = {n: _numbers(raw, n) for n in numeric}
+    numbers = {n: [v for v in _numbers(raw, n) if v is not None] for n in numeric}
     numeric = {n: c for n, c in numeric.items() if len(numbers[n]) >= FEWEST}
     pair = _exchanged(raw, numeric, numbers, context)
     if pair:
@@ -126,13 +126,14 @@ def put_right(raw: RawTable, context: Context, findings: Findings) -> RawTable:
     return raw
 
 
-def _numbers(raw: RawTable, name: str) -> list[float]:
-    found = []
+def _numbers(raw: RawTable, name: str) -> list[float | None]:
+    """The numbers of a column, row by row; None where a cell is blank or holds none."""
+    found: list[float | None] = []
     for text in raw.columns[name][:ENOUGH]:
         try:
-            found.append(read_number(text, decimal_comma=raw.decimal_comma)) if text else None
+            found.append(read_number(text, decimal_comma=raw.decimal_comma) if text else None)
         except Slip:
-            continue
+            found.append(None)
     return found
 
 
@@ -145,7 +146,7 @@ def _unfit(numbers: list[float], column: Column, context: Context) -> float:
 def _exchanged(raw: RawTable, rules: dict[str, Column], numbers: dict, context: Context) -> tuple[str, str] | None:
     for low, high in ORDERED:
         if low in rules and high in rules:
-            both = [(a, b) for a, b in zip(*(_aligned(raw, n) for n in (low, high)), strict=True) if a and b]
+            both = [(a, b) for a, b in zip(_numbers(raw, low), _numbers(raw, high), strict=True) if a and b]
             if len(both) >= FEWEST and sum(a > b for a, b in both) > (1 - FEW_UNFIT) * len(both):
                 return low, high
     stands = {n: _unfit(numbers[n], c, context) for n, c in rules.items()}
@@ -163,16 +164,6 @@ def _exchanged(raw: RawTable, rules: dict[str, Column], numbers: dict, context: 
         if whole > 1 - FEW_UNFIT and parts > MOST_UNFIT:
             return "lactate_mmol_l", "exertion"
     return best[1]
-
-
-def _aligned(raw: RawTable, name: str) -> list[float]:
-    found = []
-    for text in raw.columns[name][:ENOUGH]:
-        try:
-            found.append(read_number(text, decimal_comma=raw.decimal_comma) if text else 0.0)
-        except Slip:
-            found.append(0.0)
-    return found
 
 
 def _in_another_unit(
@@ -198,8 +189,7 @@ def _in_another_unit(
             off = round(_unfit(numbers, column, context) * len(numbers))
             by = f"divide by {factor:g}" if factor > 1 else f"multiply by {1 / factor:.6g}"
             problem = f"{off} of {len(numbers)} values do not fit {column.unit}; the whole column fits {words}"
-            findings.problem_of(
-                raw.file, problem, f"{by} every value of the column if it was typed in {words}", column=name
-            )
+            remedy = f"{by} every value of the column if it was typed in {words}"
+            findings.problem_of(raw.file, problem, remedy, column=name)
             return [""] * len(raw.rows)
     return None

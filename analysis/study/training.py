@@ -90,9 +90,8 @@ def read_training(settings: Settings, findings: Findings) -> TrainingDesign | No
     known = [c for c in table_columns("athletes") if c in ("sex", "club", "group")]
     wrong = [s for s in strata if s not in known] if isinstance(strata, list) else [strata]
     if wrong:
-        complain(
-            "strata", wrong[0], "not a column that groups can be balanced within", 'write strata = ["sex", "club"]'
-        )
+        problem = "not a column that groups can be balanced within"
+        complain("strata", wrong[0], problem, 'write strata = ["sex", "club"]')
         strata = []
     texts = {}
     for key in ("protocol", "public_number_named", "smallest_capacity_reason"):
@@ -137,17 +136,16 @@ def check_training(
     for line in lines_of(tables["training_log"]):
         near = did_you_mean(line.protocol, protocols) if line.protocol else ""
         if near and line.protocol not in protocols:
-            findings.problem(*place("training_log", line), "protocol", line.protocol,
-                             f"not in the catalogue; did you mean {near}?", f"write {near}, or a word of your own")  # fmt: skip
-    for line in lines_of(tables["training_log"]):
+            problem, remedy = f"not in the catalogue; did you mean {near}?", f"write {near}, or a word of your own"
+            findings.problem(*place("training_log", line), "protocol", line.protocol, problem, remedy)
         if line.recording and (leads_out(line.recording) or inside_folder(folder, line.recording, FILES) is None):
-            findings.problem(*place("training_log", line), "recording", line.recording,
-                             f"there is no such file in {FILES}/", f"put the file into {FILES}/")  # fmt: skip
+            problem, remedy = f"there is no such file in {FILES}/", f"put the file into {FILES}/"
+            findings.problem(*place("training_log", line), "recording", line.recording, problem, remedy)
     for table in ("aerobic_tests", "sessions"):
         for line in lines_of(tables[table]):
             if line.phase == "" and line.occasion == line.occasion:
-                findings.problem(*place(table, line), "occasion", line.occasion, "an occasion without a phase",
-                                 "write pre or post in the column phase")  # fmt: skip
+                problem, remedy = "an occasion without a phase", "write pre or post in the column phase"
+                findings.problem(*place(table, line), "occasion", line.occasion, problem, remedy)
     _check_tests(tables["aerobic_tests"], findings)
     arms = {line.athlete for line in lines_of(groups)}
     tested = {line.athlete for line in lines_of(tables["aerobic_tests"]) if line.phase == "post"}
@@ -166,9 +164,9 @@ def _check_tests(tests: pd.DataFrame, findings: Findings) -> None:
         occasion = 1 if line.occasion != line.occasion else int(line.occasion)
         before = seen.setdefault((line.athlete, line.phase, occasion), line)
         if before is not line:
-            findings.problem(*place("aerobic_tests", line), "occasion", str(occasion),
-                             f"the same phase and occasion as row {place('aerobic_tests', before)[1]}",
-                             f"write occasion {occasion + 1} for another day, or set one aside in decisions")  # fmt: skip
+            problem = f"the same phase and occasion as row {place('aerobic_tests', before)[1]}"
+            remedy = f"write occasion {occasion + 1} for another day, or set one aside in decisions"
+            findings.problem(*place("aerobic_tests", line), "occasion", str(occasion), problem, remedy)
         if line.phase == "pre" and line.date:
             dates.setdefault(line.athlete, []).append(line)
     for lines in dates.values():
@@ -176,9 +174,9 @@ def _check_tests(tests: pd.DataFrame, findings: Findings) -> None:
         for first, then in pairwise(days):
             apart = (pd.Timestamp(then.date) - pd.Timestamp(first.date)).days
             if 0 <= apart < LEAST_DAYS_APART:
-                findings.remark(*place("aerobic_tests", then), "date", then.date,
-                                f"a baseline {apart} days after the one before; at least a week lets fatigue go",
-                                "nothing; it is said in the write-up of the study")  # fmt: skip
+                problem = f"a baseline {apart} days after the one before; at least a week lets fatigue go"
+                remedy = "nothing; it is said in the write-up of the study"
+                findings.remark(*place("aerobic_tests", then), "date", then.date, problem, remedy)
 
 
 def write_record(folder: Path, content: dict) -> Path:
@@ -237,20 +235,17 @@ TRAINING = (
     "Everyone is analysed as allocated: follow-up on group and mean baseline, HC2 standard errors, Bell-McCaffrey degrees of "
     "freedom; beside it the studentised coefficient over the kept allocations. A claim needs both, after Holm over capacity and "
     "sparring heart rate.",
-    "No confirmatory claim is made where more than 20 % have no follow-up, or twice as many in one group, or "
-    "fewer than six pairs "
-    "are whole. Nobody is moved between groups for what was trained.",
+    "No confirmatory claim is made where more than 20 % have no follow-up, or twice as many in one group, or fewer than six "
+    "pairs are whole. Nobody is moved between groups for what was trained.",
 )
 TRAINING_BEFORE_AFTER = (
-    "One group is measured before and after. Nobody goes without the training, so changes are described beside "
-    "the change between "
-    "baselines and are never called its effect.",
+    "One group is measured before and after. Nobody goes without the training, so changes are described beside the change "
+    "between baselines and are never called its effect.",
 )
 TRAINING_SAFETY = (
-    "Screening is repeated before week 1 and after any illness; any heart, chest, fainting or family "
-    "sudden-death answer goes to a "
-    "doctor. The first session is done at 70 to 80 % of full effort. All-out work is supervised, with "
-    "first-aider and defibrillator.",
+    "Screening is repeated before week 1 and after any illness; any heart, chest, fainting or family sudden-death answer goes "
+    "to a doctor. The first session is done at 70 to 80 % of full effort. All-out work is supervised, with first-aider and "
+    "defibrillator.",
     "The study pauses, and the committee is told, after any cardiac event, exertional collapse or dark urine, or two injuries "
     "needing care in one group (proposal of the kit). Harms of both groups are reported in one table.",
 )
