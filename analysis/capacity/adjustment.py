@@ -281,16 +281,8 @@ def possible_sets(outcome: str, athletes: pd.DataFrame, planned: Sequence[str]) 
     return kept
 
 
-def _known(athletes: pd.DataFrame, column: str) -> bool:
-    if column not in athletes.columns:
-        return False
-    values = athletes[column]
-    blank = values.isna() | (values.astype("string").fillna("") == "") if is_text(values) else values.isna()
-    return not blank.any()
-
-
 def _complete(athletes: pd.DataFrame, column: str) -> bool:
-    return _known(athletes, column) and varies(athletes[column])
+    return column in athletes.columns and bool(_has(athletes, column).all()) and varies(athletes[column])
 
 
 def balanced_means(rows: pd.DataFrame, outcome: str, *, cell: str = "") -> pd.DataFrame:

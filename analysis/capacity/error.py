@@ -297,15 +297,16 @@ def _correction_rows(points, part: Prepared, fit: CapacityFit, kind, error, step
     correction = correct_for_error(r, n, capacity_sd=float(np.std(x, ddof=1)), **argument, **common)
     # at equal covariates capacity spreads less, and the same error weighs more
     residual, width = _residual_sd(x, numeric_design(points, part.covariates)[0])
-    slope = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
-                          n=n - width, **common)  # fmt: skip
+    test = {"kind": kind, "error_sd": error, "capacity_sd": residual, "n": n - width, "seed": seed}
+    slope, narrow = (
+        correct_slope(fit.estimate, fit.standard_error, fit.df, level=level, **test)
+        for level in (fit.level, 2 * fit.level - 1)
+    )
     equal = correct_for_error(r, max(n - width, 4), capacity_sd=residual, **argument, **common)
     if not correction.sensible:
         correction = replace(correction, warnings=(*correction.warnings, CANNOT))
     seen = (r, found.ci_low, found.ci_high)
     seen_effect = tuple(step * v for v in (fit.estimate, fit.ci_low, fit.ci_high))
-    narrow = correct_slope(fit.estimate, fit.standard_error, fit.df, kind=kind, error_sd=error, capacity_sd=residual,
-                           n=n - width, level=2 * fit.level - 1, seed=seed)  # fmt: skip
     sure = kind != RETEST or (equal.bounded and equal.reliability_low >= LEAST_RELIABILITY)
     ends = (correction.estimate, correction.ci_low, correction.ci_high)
     effect = _error_row("effect", equal, tuple(step * v for v in slope), seen_effect, n, sure)

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from ..basics import format_number, plural
-from ..recordings import Recording
 from ..study.decisions import is_for_cleaning
 from .clocks import TRUST_LOG, TRUST_TRACE, place_without_clock, settle_clocks, windows_from_traces
 from .find import Window, logged_windows, own_windows
@@ -326,7 +325,6 @@ def _seconds(trace: Trace, hit: np.ndarray) -> float:
 
 def _read(read, evening, logged, groups, rules, out: Session, warnings) -> dict[str, list[Placed]]:
     parts: dict[str, list[Placed]] = {}
-    recording: Recording | None
     for row, recording, problem in read:
         if recording is None:
             out.files.append((row, problem))

@@ -271,7 +271,6 @@ def _start_in_elapsed(samples: pd.DataFrame, start) -> float:
 def _best_start(clock, rates, rounds: int, work: float, rest: float) -> dict | None:
     """The best start of round 1 on the grid, and how much better it is than the best start elsewhere."""
     first, values, weights = on_grid(clock, rates, np.ones(len(clock), dtype=bool))
-    period, length = work + rest, rounds * work + (rounds - 1) * rest
     best = None
     for rise, fall in SHAPES:
         score, height, offsets = _scores(values, weights, rounds, work, rest, rise, fall)
@@ -284,8 +283,7 @@ def _best_start(clock, rates, rounds: int, work: float, rest: float) -> dict | N
             }  # fmt: skip
     if best["height"] < LEAST_HEIGHT_BPM or best["score"] <= 0:
         return None
-    best["starts"] = best["start"] + np.arange(rounds) * period
-    best["inside"] = float(min(clock[-1], best["start"] + length) - max(clock[0], best["start"])) / length
+    best["starts"] = best["start"] + np.arange(rounds) * (work + rest)
     return best
 
 

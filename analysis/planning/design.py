@@ -324,7 +324,17 @@ def check_level(value: float, *, name: str = "alpha") -> float:
 
 def as_design(design) -> Design:
     """Take a `Design`, or a mapping of its fields."""
-    return _as(Design, design, "design")
+    if isinstance(design, Design):
+        return design
+    try:
+        given = dict(design)
+    except (TypeError, ValueError) as problem:
+        raise KitError("design must be a Design or a mapping of its fields.") from problem
+    for key in given:
+        check_choice(key, [f.name for f in fields(Design)], name="design")
+    if "n" not in given:
+        raise KitError("design needs n, the number of athletes.")
+    return Design(**given)
 
 
 def as_assumptions(truth) -> Assumptions:
@@ -332,20 +342,6 @@ def as_assumptions(truth) -> Assumptions:
     if truth is None or isinstance(truth, Assumptions):
         return truth or Assumptions()
     return Assumptions().but(**dict(truth))
-
-
-def _as(kind, value, name):
-    if isinstance(value, kind):
-        return value
-    try:
-        given = dict(value)
-    except (TypeError, ValueError) as problem:
-        raise KitError(f"{name} must be a {kind.__name__} or a mapping of its fields.") from problem
-    for key in given:
-        check_choice(key, [f.name for f in fields(kind)], name=name)
-    if "n" not in given:
-        raise KitError(f"{name} needs n, the number of athletes.")
-    return kind(**given)
 
 
 def implied_covariance(truth: Assumptions, outcome: str = "heart_rate") -> tuple[list[str], np.ndarray]:
@@ -452,13 +448,10 @@ def assumptions_of_plan(plan, protocol=None) -> tuple[Assumptions, bool, tuple[s
         else:
             changes[outcome] = value
         why = plan.assumption_reasons.get(name)
-        said.append(f"{_words(name)} {value:g}" + (f" ({why.rstrip('.')})" if why else ""))
+        words = name.replace(".", ": ").replace("_", " ")
+        said.append(f"{words} {value:g}" + (f" ({why.rstrip('.')})" if why else ""))
     try:
         truth = assumptions_for(scale=scale, **changes)
     except KitError as error:
         raise KitError(f"[plan.assumptions] in study.toml: {error}") from None
     return truth, not (plan is not None and plan.assumptions), tuple(said)
-
-
-def _words(name: str) -> str:
-    return name.replace(".", ": ").replace("_", " ")

@@ -85,8 +85,7 @@ def describe_opponents(data: pd.DataFrame, outcome: str) -> OpponentSpread | Non
 def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
     """The bout of every prepared row, and how many bouts have both athletes; whoever has no partner has a bout alone."""
     table = rows.table
-    opponent = table["opponent"].fillna("").astype(str).str.strip()
-    known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
+    opponent, known = _opponents(table)
     names = pd.Series([f"alone {i}" for i in range(len(table))], index=table.index)
     names[known] = _bouts(table[known], opponent[known])
     size = names.groupby(names).transform("size")
@@ -94,11 +93,16 @@ def bouts_of(rows: RoundRows) -> tuple[list[str], int]:
     return names.tolist(), int((names.groupby(names).size() == 2).sum())
 
 
+def _opponents(table: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """The opponent of every row as text, and whether it is one."""
+    opponent = table["opponent"].fillna("").astype(str).str.strip()
+    return opponent, ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
+
+
 def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | None:
     """Compute `describe_opponents` from prepared rows that carry `opponent`."""
     table = rows.table.copy()
-    opponent = table["opponent"].fillna("").astype(str).str.strip()
-    known = ~opponent.str.casefold().isin(["", "none", "nan"]) & (opponent != table["athlete"])
+    opponent, known = _opponents(table)
     lost = table[~known]
     table = table[known].assign(bout=_bouts(table[known], opponent[known])).reset_index(drop=True)
     sizes = table.groupby("bout")["value"].size() if len(table) else pd.Series(dtype=int)
@@ -121,6 +125,10 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
     warnings = [*rows.warnings, *fit.warnings]
     if (sizes > 2).any():
         warnings.append(f"{plural(int((sizes > 2).sum()), 'bout')} with more than two athletes: check the opponents.")
+    nameless = left_out_table(
+        {"athlete": r.athlete, "round_no": r.round_no, "measure": rows.outcome, "reason": "no opponent's code"}
+        for r in lost.itertuples()
+    )
     return OpponentSpread(
         outcome=rows.outcome,
         variance_bout=bout,
@@ -136,21 +144,7 @@ def opponents_of(rows: RoundRows, *, level: float = 0.95) -> OpponentSpread | No
         n_observations=len(table),
         verdict=spread_verdict(low, high, residual, r_high=r_high, n_athletes=int(table["athlete"].nunique())),
         method="mixed model with crossed random intercepts of athlete and bout, REML, profile interval",
-        left_out=pd.concat(
-            [
-                rows.left_out,
-                left_out_table(
-                    {
-                        "athlete": r.athlete,
-                        "round_no": r.round_no,
-                        "measure": rows.outcome,
-                        "reason": "no opponent's code",
-                    }
-                    for r in lost.itertuples()
-                ),
-            ],
-            ignore_index=True,
-        ),
+        left_out=pd.concat([rows.left_out, nameless], ignore_index=True),
         warnings=tuple(dict.fromkeys(warnings)),
     )
 

@@ -249,15 +249,7 @@ def try_candidates(pairs: pd.DataFrame, labels) -> pd.DataFrame:
         inside = np.flatnonzero(first >= start)
         worst = inside[np.argmax(largest[inside])]
         holds = bool(pairs["equivalent"].to_numpy()[inside].all())
-        lines.append(
-            {
-                "from_round": labels[start],
-                "n_pairs": len(inside),
-                "worst_contrast": pairs["contrast"].iloc[worst],
-                "p": float(largest[worst]),
-                "tested": going,
-                "holds": holds,
-            }
-        )
+        named, p = pairs["contrast"].iloc[worst], float(largest[worst])
+        lines.append((labels[start], len(inside), named, p, going, holds))
         going = going and holds
-    return pd.DataFrame(lines)
+    return pd.DataFrame(lines, columns=["from_round", "n_pairs", "worst_contrast", "p", "tested", "holds"])

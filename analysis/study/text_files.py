@@ -340,14 +340,10 @@ def read_csv_grid(path: Path, *, file: str, most_rows: int = MAX_ROWS) -> Grid:
         return Grid(file, [])
     delimiter = stated if stated in DELIMITERS else _choose_delimiter(sample)
     rows, cells = _parse(text, delimiter, skipped, most_rows)
-    remarks = ()
+    remarks: tuple[tuple[str, str], ...] = ()
     if encoding == "cp1252" and not text.isascii():
-        remarks = (
-            (
-                "read as Windows text (cp1252), since it is not UTF-8",
-                "look at letters with accents; save as CSV UTF-8 if they are wrong",
-            ),
-        )
+        noticed = "read as Windows text (cp1252), since it is not UTF-8"
+        remarks = ((noticed, "look at letters with accents; save as CSV UTF-8 if they are wrong"),)
     comma = writes_decimal_comma(cells, otherwise=delimiter == ";")
     return Grid(file, rows, comma, remarks)
 
