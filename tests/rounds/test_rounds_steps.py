@@ -285,8 +285,12 @@ def test_ratings_of_great_size_tie_as_small_ones_do():
 
     Without ties there were 7 ways, and 7 / 2^8 is below 0.03; from 0.8 on it is the smallest, with 2 ways.
     """
-    d = np.array([-1, -0.6, -0.6, -0.6, 0.05, 0.15, 0.25, 0.35])
-    for base in (0.0, 1e9):
-        wide = pd.DataFrame({"1": base + 0.37 * np.arange(8)}).assign(**{"2": lambda t: t["1"] + d})
-        assert base == 0 or len(np.unique((wide["2"] - wide["1"])[1:4])) > 1  # as floats they differ
+    twentieths = np.array([-20, -12, -12, -12, 1, 3, 5, 7])
+    for base in (
+        0,
+        20_000_000_000,
+    ):  # two decimals are typed; those of 1,000,000,000 differ as floats where they are alike
+        first = base + 7 * np.arange(8)
+        wide = pd.DataFrame({"1": first / 20, "2": (first + twentieths) / 20})
+        assert base == 0 or len(set((wide["2"] - wide["1"])[1:4])) > 1
         assert rank_bounds(wide, intervals(("2", "1", 0.0, 0.0)), 0.03) == [pytest.approx(0.8, abs=1e-4)]
