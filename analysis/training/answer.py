@@ -262,7 +262,7 @@ def constrained_baseline(values, allocation) -> dict:
     # value ~ occasion + trained after the start + athlete (random). Groups that chance made share their
     # true baseline, so no difference is fitted there (Liang & Zeger 2000 Sankhya B 62:134, from memory).
     # Athletes with one value only still count.
-    work = values[values["phase"].isin(("pre", "post"))].merge(allocation[["athlete", "arm"]].astype(str), on="athlete")
+    work = values[values["phase"].isin(("pre", "post"))].merge(allocation[["athlete", "arm"]].astype(str))
     work = work.assign(
         occasion_name=work["phase"].astype(str) + work["occasion"].astype(str),
         trained_after=((work["phase"] == "post") & (work["arm"] == "trained")).astype(float),

@@ -113,7 +113,9 @@ def test_every_row_is_used_or_left_out_with_the_reason():
     assert found.labels == ("1", "2") and (found.n_athletes, found.n_observations) == (2, 4)
     assert list(found.table) == ["athlete", "round_no", "value", "file", "row", "session", "extra"]
     assert found.table["row"].tolist() == [2, 3, 6, 7] and found.table["value"].tolist() == [1.0, 2.0, 3.0, 4.0]
-    assert found.before["value"].tolist() == [0.5] and "code" not in found.before
+    assert found.before["value"].tolist() == [0.5] and found.before.index.tolist() == [0]
+    assert list(found.before) == ["athlete", "value", "file", "row", "session", "extra"]
+    assert found.wide.columns.name == "round_no"
     why = found.left_out.set_index("row")["reason"].to_dict()
     assert why == {
         4: "no value",
@@ -194,6 +196,7 @@ def test_covariates_are_numbers_or_groups_and_rows_without_one_are_left_out():
     gaps = club()
     gaps.loc[[0, 1], "age"], gaps.loc[7, "sex"] = [np.nan, np.inf], ""
     rows, _ = with_covariates(prepare_rounds(gaps, "y", keep=["age", "sex"]), ["age", "sex"])
+    assert set(rows.table) == {*plain.table, "covariate_0", "covariate_1"}
     assert rows.n_observations == 12 and rows.wide.isna().sum().sum() == 3
     assert rows.left_out[["athlete", "round_no", "reason"]].to_numpy().tolist() == [
         [a, r, "no value of a covariate"] for a, r in (("A", "1"), ("A", "2"), ("C", "2"))
@@ -229,5 +232,6 @@ def test_tests_of_covariates_are_those_of_the_model():
     assert found.loc["age", ["estimate", "ci_low", "p"]].tolist() == pytest.approx(
         line[["estimate", "ci_low", "p"]].tolist()
     )
+    assert found.loc["age", "statistic"] == fit.test("covariate_0").statistic  # F, not the t of the slope
     assert found.loc["sex", "p"] == fit.test("C(covariate_1)").p and np.isnan(found.loc["sex", "estimate"])
     assert covariate_tests(fit, {}).empty and "p" in covariate_tests(fit, {})

@@ -228,6 +228,30 @@ def test_assumptions_are_passed_on():
     assert plan.assumption_ranges == {"age_low": (18.0, 22.0)} and plan.assumption_reasons == {"age_low": "club"}
 
 
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("moon = 3", "no such assumption"),
+        ("age_lo = 3", "no such assumption; did you mean age_low?"),
+        ("age_low = { low = 3 }", "an assumption needs a number; low and high go together"),
+        ("age_low = { value = 3, unit = 1 }", "an assumption needs a number; low and high go together"),
+        ("age_low = true", "an assumption needs a number; low and high go together"),
+        ("age_low = { value = 2, low = 3, high = 4 }", "low, value and high are not in order"),
+        ("age_low = { value = 5, low = 3, high = 4 }", "low, value and high are not in order"),
+        ("age_low = { low = 4, high = 3 }", "low, value and high are not in order"),
+        ("age_low = { value = 3, low = 3, high = 4 }", ""),
+        ("age_low = { value = 4, low = 3, high = 4 }", ""),
+        ("age_low = { low = 3, high = 3 }", ""),
+    ],
+)
+def test_assumptions_are_numbers_in_order(line, said):
+    plan, problems = plan_of(f"[plan.assumptions]\n{line}\n")
+    assert [p[1:3] for p in problems] == ([("assumptions", said)] if said else [])
+    assert bool(plan.assumption_ranges) is not bool(said)
+    if line.startswith("moon"):
+        assert problems[0][3].startswith("write one of ") and "age_low, age_high" in problems[0][3]
+
+
 def hypothesis(*lines, more=""):
     return plan_of("[[plan.hypotheses]]\n" + "\n".join(lines) + "\n" + more)
 

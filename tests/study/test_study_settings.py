@@ -339,3 +339,11 @@ outcome = 6"""
 def test_grades_are_texts_in_a_list():
     assert grades_of({"grades": [" white ", 3, "black"]}) == ("white", "black")
     assert grades_of({"grades": "white"}) == grades_of({}) == ()
+
+
+def test_texts_that_cannot_be_printed_are_named_wherever_they_stand(tmp_path):
+    for line, column in (('note = "a\\u0007"', "note"), ('grades = ["a", "b\\u0007"]', "grades")):
+        found = problems_of(tmp_path, f"{line}\n{WHOLE}")[2]
+        assert found[column][0] == 1 and len(found) == 1, line
+    inner = problems_of(tmp_path, f'{WHOLE}[survey]\nequation = "\\u0007"\n')[2]
+    assert list(inner) == ["equation"] and inner["equation"][0] == 6

@@ -144,6 +144,7 @@ def test_the_flow_counts_whom_each_step_lost():
         "arm": ["trained", "control"], "allocated": [3, 2], "baseline": [2, 2], "followup": [2, 1], "analysed": [1, 1],
         "missing": [1, 1],
     }  # fmt: skip
+    assert list(_flow(wide.dropna(), {})[1]) == ["athlete", "arm", "reason"]
     assert missing.to_numpy().tolist() == [["C", "trained", "moved away"], ["E", "control", "no reason noted"]]
 
 
@@ -212,6 +213,9 @@ def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
         answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside.set_index("analysis")
     )
     assert beside.loc["as trained (confounded)", "n_athletes"] == 10
+    for design, warned in (("parallel", 0), ("delayed_start", 1)):
+        found = answer_training({"capacity": as_values()}, GROUPS, design=design, **asked)
+        assert len(found.warnings) == warned and found.n_allocated == 12 and found.design == design
     all_did = told.assign(share=1.0, sessions_done=0)
     asked["adherence"] = SimpleNamespace(athletes=all_did)
     same = answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside
