@@ -127,9 +127,7 @@ def test_what_invented_studies_found():
     change = ("rounds.heart_rate", "change", 200, 0.9, 1.0)
     other = [("rounds.heart_rate", "plateau", 0, 0.5, 1.0), ("rounds.lactate", "change", 200, 0.4, 1.0)]
     text = plain_simulation(simulated(change, *other))
-    assert (
-        text.startswith("Of 200 invented studies like yours, each begun by 9 athletes, ") and say.SAW_CHANGE in text
-    )
+    assert text.startswith("Of 200 invented studies like yours, each begun by 9 athletes, ") and say.SAW_CHANGE in text
     assert say.FOUND_LEVEL not in text and text.count("of 100") <= 1
     assert plain_simulation(simulated(*other)) == say.NOTHING_ASKED.format(studies=200, athletes="9 athletes")
     for times, flattered in ((1.25, False), (1.26, True), (np.nan, False)):
