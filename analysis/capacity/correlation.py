@@ -312,14 +312,8 @@ def correlate_within(
     counts = rows.groupby("athlete")[x].transform("size")
     single = counts < 2
     usable = rows[~single]
-    left += [
-        {
-            "athlete": a,
-            "measure": f"{x}, {y}",
-            "reason": "only one row with both values, which says nothing within an athlete",
-        }
-        for a in rows.loc[single, "athlete"]
-    ]
+    why = "only one row with both values, which says nothing within an athlete"
+    left += [{"athlete": a, "measure": f"{x}, {y}", "reason": why} for a in rows.loc[single, "athlete"]]
     k = usable["athlete"].nunique()
     df = len(usable) - k - 1
     if k < 2 or df < 1:

@@ -182,27 +182,15 @@ class CensoredLikelihood:
 
     def evaluate(self, beta, sigma, ratio, *, derivatives=True):
         """Log-likelihood per athlete, score per athlete, information per athlete, expected values (athletes x rows)."""
-        s2 = sigma * sigma
-        eta = self.X @ beta
-        rest = (self.y - eta) * self.read
-        shrink = ratio**2 / (1 + ratio**2 * self.weight)
-        total = (self.load * rest).sum(axis=1)
+        s2, at = sigma * sigma, self.censored
+        _, rest, shrink, total, scale, t, levels, z, log_tail = self._laid_out(beta, sigma, ratio)
         value = self.log_load - 0.5 * (  # (2)
             self.n_read * np.log(2 * np.pi * s2)
             + np.log1p(ratio**2 * self.weight)
             + ((rest**2).sum(axis=1) - shrink * total**2) / s2
         )
-        mean, spread = shrink * total, np.sqrt(shrink) * sigma
-        u = mean[:, None]
-        at = self.censored
-        gap = (eta - self.y)[at]
-        load = self.load[at]
-        centre, scale = self._centre(gap, mean[at], spread[at], sigma)
+        u, load = (shrink * total)[:, None], self.load[at]
         points, logs = _nodes()
-        t = centre[:, None] + scale[:, None] * points
-        levels = mean[at, None] + spread[at, None] * t
-        z = self.sign[:, :, None] * (gap[:, :, None] + load[:, :, None] * levels[:, None]) / sigma
-        log_tail = np.where(self.mark[:, :, None], _log_ndtr(z), 0.0)
         joint = logs + 0.5 * points**2 - 0.5 * t**2 + np.log(scale)[:, None] + log_tail.sum(axis=1)
         top = joint.max(axis=1, keepdims=True)
         share = np.exp(joint - top)
@@ -231,19 +219,10 @@ class CensoredLikelihood:
 
     def expected(self, beta, sigma, ratio):
         """Every value, with its expectation given all that is known where it is censored; in the order of the rows."""
-        eta = self.X @ beta
-        rest = (self.y - eta) * self.read
-        shrink = ratio**2 / (1 + ratio**2 * self.weight)
-        mean, spread = shrink * (self.load * rest).sum(axis=1), np.sqrt(shrink) * sigma
+        eta, _, _, _, _, t, levels, z, log_tail = self._laid_out(beta, sigma, ratio)
         at, out = self.censored, self.y_read.copy()
-        gap = (eta - self.y)[at]
         load = self.load[at]
-        centre, scale = self._centre(gap, mean[at], spread[at], sigma)
         points, logs = _nodes()
-        t = centre[:, None] + scale[:, None] * points
-        levels = mean[at, None] + spread[at, None] * t
-        z = self.sign[:, :, None] * (gap[:, :, None] + load[:, :, None] * levels[:, None]) / sigma
-        log_tail = np.where(self.mark[:, :, None], _log_ndtr(z), 0.0)
         joint = logs + 0.5 * points**2 - 0.5 * t**2 + log_tail.sum(axis=1)
         share = np.exp(joint - joint.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
@@ -252,6 +231,22 @@ class CensoredLikelihood:
         given = np.einsum("imq,iq->im", beyond, share) / np.where(self.mark, load, 1.0)
         out[at] = np.where(self.mark, given, out[at])
         return out[self.place[:, 0], self.place[:, 1]]
+
+    def _laid_out(self, beta, sigma, ratio):
+        """What was expected and is left of the rows, and the points of the quadrature around each censored athlete's level."""
+        eta = self.X @ beta
+        rest = (self.y - eta) * self.read
+        shrink = ratio**2 / (1 + ratio**2 * self.weight)
+        total = (self.load * rest).sum(axis=1)
+        mean, spread = shrink * total, np.sqrt(shrink) * sigma
+        at = self.censored
+        gap = (eta - self.y)[at]
+        centre, scale = self._centre(gap, mean[at], spread[at], sigma)
+        t = centre[:, None] + scale[:, None] * _nodes()[0]
+        levels = mean[at, None] + spread[at, None] * t
+        z = self.sign[:, :, None] * (gap[:, :, None] + self.load[at][:, :, None] * levels[:, None]) / sigma
+        log_tail = np.where(self.mark[:, :, None], _log_ndtr(z), 0.0)
+        return eta, rest, shrink, total, scale, t, levels, z, log_tail
 
     def _centre(self, gap, mean, spread, sigma):
         """Most likely standardised level of each censored athlete, and the spread around it."""

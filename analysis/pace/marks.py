@@ -218,12 +218,7 @@ def _readable(pace, states, place, left_out) -> pd.DataFrame:
         elif (line.session, line.athlete, line.round_no) not in place:
             reason = "no such round on the timekeeper's clock"
         else:
-            lines.append(
-                {
-                    "session": line.session, "rater": line.rater, "athlete": line.athlete, "round_no": line.round_no,
-                    "state": line.state, "start_s": start, "end_s": end, "row": row,
-                }
-            )  # fmt: skip
+            lines.append((line.session, line.rater, line.athlete, line.round_no, line.state, start, end, row))
             continue
         left_out.append({"row": row, "reason": reason})
     columns = ["session", "rater", "athlete", "round_no", "state", "start_s", "end_s", "row"]

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..basics import KitError, check_choice, did_you_mean, join_words
 from . import judo, laboratory, running, submaximal
-from .aerobic_model import LITRES, ML, AerobicEquation
+from .aerobic_model import LITRES, ML, AerobicEquation, laboratory_sem
 from .units import (
     KG_PER_LB,
     KGM_PER_MIN_PER_WATT,
@@ -468,8 +468,6 @@ def capacity_step_to_share(tests: Collection[str], *, equations: Collection[str]
 
 def typical_test_error(test: str) -> tuple[float, str]:
     """Tell by how much a test errs in an athlete of usual capacity (47 mL/kg/min) and mass (75 kg), for planning."""
-    from .aerobic_model import laboratory_sem
-
     vo2max, mass_kg = 47.0, 75.0
     e = next(e for e in _BY_TEST[check_choice(test, sorted(_BY_TEST), name="test")].values() if e.default)
     if not e.gives_vo2max:

@@ -236,15 +236,30 @@ def published_ranges() -> pd.DataFrame:
     4.4
     """
     table = pd.DataFrame(_RANGES, columns=["quantity", "unit", "low", "high", "assumption", "source"])
-    start = Assumptions()
-    proposal = []
-    for path in table["assumption"]:
-        value = start
-        for part in path.split("."):
-            value = getattr(value, part)
-        proposal.append(float(value))
-    table.insert(4, "proposal", proposal)
+    table.insert(4, "proposal", [assumed_value(Assumptions(), name) for name in table["assumption"]])
     return table
+
+
+def assumed_value(truth: Assumptions, name: str) -> float:
+    """Return the number that an assumption such as heart_rate.rise stands for."""
+    value = truth
+    for part in name.split("."):
+        if not hasattr(value, part):
+            raise KitError(f"There is no assumption {name!r}.")
+        value = getattr(value, part)
+    return float(value)
+
+
+def by_outcome(values: Mapping[str, float]) -> dict:
+    """Turn numbers by name, such as heart_rate.rise, into changes as `Assumptions.but` takes them."""
+    changes: dict = {}
+    for name, value in values.items():
+        outcome, _, part = name.partition(".")
+        if part:
+            changes.setdefault(outcome, {})[part] = value
+        else:
+            changes[outcome] = value
+    return changes
 
 
 ADJUSTMENTS = ("hr_max", "age", "sex")
@@ -441,12 +456,9 @@ def assumptions_of_plan(plan, protocol=None) -> tuple[Assumptions, bool, tuple[s
     if plan is not None and plan.sexes:
         changes["share_women"] = SHARES[plan.sexes]
         said.append(f"sexes: {plan.sexes}")
-    for name, value in (plan.assumptions if plan is not None else {}).items():
-        outcome, _, part = name.partition(".")
-        if part:
-            changes.setdefault(outcome, {})[part] = value
-        else:
-            changes[outcome] = value
+    own = plan.assumptions if plan is not None else {}
+    changes |= by_outcome(own)
+    for name, value in own.items():
         why = plan.assumption_reasons.get(name)
         words = name.replace(".", ": ").replace("_", " ")
         said.append(f"{words} {value:g}" + (f" ({why.rstrip('.')})" if why else ""))
@@ -454,4 +466,4 @@ def assumptions_of_plan(plan, protocol=None) -> tuple[Assumptions, bool, tuple[s
         truth = assumptions_for(scale=scale, **changes)
     except KitError as error:
         raise KitError(f"[plan.assumptions] in study.toml: {error}") from None
-    return truth, not (plan is not None and plan.assumptions), tuple(said)
+    return truth, not own, tuple(said)

@@ -18,7 +18,17 @@ from .correlation import (
     smallest_detectable_r,
     smallest_size,
 )
-from .design import Assumptions, Design, as_assumptions, as_design, athlete_loadings, check_size, round_profile
+from .design import (
+    Assumptions,
+    Design,
+    as_assumptions,
+    as_design,
+    assumed_value,
+    athlete_loadings,
+    by_outcome,
+    check_size,
+    round_profile,
+)
 from .rounds import effect_f_of, plateau_power, rounds_power, two_tailed_power
 from .simulate import count_block
 
@@ -402,7 +412,7 @@ def open_ranges(
     wanted["exertion.sd_between"] = tuple(v * size.sd_between for v in RELATIVE_RANGE)
     found = {}
     for name, (low, high) in {**wanted, **given}.items():
-        mode = _value(truth, name)
+        mode = assumed_value(truth, name)
         if not (np.isfinite(low) and np.isfinite(high) and low <= high):
             raise KitError(f"The range of {name} is {low} to {high}; give the lowest and the highest plausible value.")
         if name in given and not low <= mode <= high:
@@ -411,27 +421,14 @@ def open_ranges(
     return found
 
 
-def _value(truth: Assumptions, name: str) -> float:
-    value = truth
-    for part in name.split("."):
-        if not hasattr(value, part):
-            raise KitError(f"There is no assumption {name!r}.")
-        value = getattr(value, part)
-    return float(value)
-
-
 def _draw(truth: Assumptions, opened: dict, rng) -> Assumptions:
     for _ in range(200):
-        changes: dict = {}
-        for name, (low, mode, high) in opened.items():
-            value = float(rng.triangular(low, mode, high)) if high > low else mode
-            outcome, _, part = name.partition(".")
-            if part:
-                changes.setdefault(outcome, {})[part] = value
-            else:
-                changes[outcome] = value
+        drawn = {
+            name: float(rng.triangular(low, mode, high)) if high > low else mode
+            for name, (low, mode, high) in opened.items()
+        }
         try:
-            one = truth.but(**changes)
+            one = truth.but(**by_outcome(drawn))
             for outcome in ("heart_rate", "lactate", "exertion"):
                 athlete_loadings(one, outcome)
         except KitError:

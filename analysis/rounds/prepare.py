@@ -233,15 +233,8 @@ def with_covariates(rows: RoundRows, covariates: Sequence[str]) -> tuple[RoundRo
     table, terms = rows.table.copy(), {}
     given = table[list(covariates)].replace([np.inf, -np.inf], np.nan)
     missing = given.isna().any(axis=1) | (given.astype(str) == "").any(axis=1)
-    lines = [
-        {
-            "athlete": line.athlete,
-            "round_no": line.round_no,
-            "measure": rows.outcome,
-            "reason": "no value of a covariate",
-        }
-        for line in table[missing].itertuples()
-    ]
+    why = {"measure": rows.outcome, "reason": "no value of a covariate"}
+    lines = [{"athlete": line.athlete, "round_no": line.round_no, **why} for line in table[missing].itertuples()]
     table = table[~missing].reset_index(drop=True)
     if table["athlete"].nunique() < 3 or table["round_no"].nunique() < len(rows.labels):
         raise KitError(f"Too few athletes have a value of {', '.join(covariates)} to adjust for it.")
