@@ -39,7 +39,6 @@ NO_LAG = Lag(float("nan"), float("nan"))
 
 def find_lag(clock: np.ndarray, rates: np.ndarray, good: np.ndarray, starts, ends) -> Lag:
     """Find by how much a trace must be shifted so that it answers best to the rounds."""
-    starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
     near = good & (clock >= starts[0] - 300 - REACH_S) & (clock <= ends[-1] + 180 + REACH_S)
     if near.sum() < 60 or np.ptp(clock[near]) < 120:
         return NO_LAG
@@ -69,7 +68,7 @@ def _uncertainty(values, weights, shape, misfit: float, bend: float) -> float:
     """Half-width of the 95 % interval of a lag from the curvature of the misfit."""
     there = weights > 0
     design = np.column_stack([np.ones(there.sum()), shape[there]])
-    left = values[there] - design @ np.linalg.lstsq(design, values[there], rcond=None)[0]
+    left = values[there] - design @ np.linalg.lstsq(design, values[there])[0]
     near = float(left[1:] @ left[:-1]) / max(float(left @ left), 1e-12)
     near = min(max(near, 0.0), 0.98)
     variance = max(misfit, 0.0) / max(there.sum() - 3, 1) * (1 + near) / (1 - near)
@@ -156,7 +155,7 @@ def scan_starts(clock: np.ndarray, rates: np.ndarray, starts, ends) -> tuple[np.
             xx = over(seen, shape * shape) - total * mean_x**2
             xy = over(heard, shape) - total * mean_x * mean_y
             height = np.where(xx > 1e-6, xy / xx, 0.0)
-            share = np.where((yy > 1e-6) & (height > LEAST_HEIGHT_BPM) & (covered >= 0.5), xy * height / yy, 0.0)
+            share = np.where((height > LEAST_HEIGHT_BPM) & (covered >= 0.5), xy * height / yy, 0.0)
             explained = np.maximum(explained, np.nan_to_num(share))
     explained *= np.sqrt(np.minimum(covered, 1.0))
     places = (np.arange(len(total)) + around - len(pad) - 0.5) * GRID_S + first
@@ -344,7 +343,7 @@ def place_without_clock(
     sure = float(found["confidence"].min())
     own = {
         int(r.round_no): Window(int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence))
-        for r in found.itertuples(index=False)
+        for r in found.itertuples()
     }
     for line in lines:
         line["offset_source"] = "lined up with the rounds"
@@ -377,7 +376,7 @@ def windows_from_traces(traces: list[Trace], protocol, evening: Evening, warning
     )
     return {
         int(r.round_no): Window(int(r.round_no), float(r.start_s), float(r.end_s), "trace", float(r.confidence))
-        for r in found.itertuples(index=False)
+        for r in found.itertuples()
     }
 
 
@@ -389,16 +388,10 @@ def _samples(trace: Trace) -> pd.DataFrame:
 def _together(traces: list[Trace]) -> pd.DataFrame:
     """The mean of several traces second by second, each less its own mean: what the group did together."""
     first = min(t.clock[0] for t in traces)
-    size = int(max(t.clock[-1] for t in traces) - first) + 1
-    total, count = np.zeros(size), np.zeros(size)
+    parts = []
     for trace in traces:
         good = trace.codes == 0
-        if not good.any():
-            continue
-        cell = (trace.clock[good] - first).astype(int)
-        total += np.bincount(cell, weights=trace.rates[good] - trace.rates[good].mean(), minlength=size)
-        count += np.bincount(cell, minlength=size)
-    there = count > 0
-    return pd.DataFrame(
-        {"elapsed_s": first + np.flatnonzero(there).astype(float), "hr_bpm": 120.0 + total[there] / count[there]}
-    )
+        part = pd.Series(trace.rates[good], index=first + np.floor(trace.clock[good] - first))
+        parts.append(part - part.mean())
+    together = 120.0 + pd.concat(parts).groupby(level=0).mean()
+    return pd.DataFrame({"elapsed_s": together.index, "hr_bpm": together.to_numpy()})

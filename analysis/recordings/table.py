@@ -102,8 +102,6 @@ def kind_of_column(header: str) -> tuple[str, str]:
         and "unix" not in words
     ):
         kind = "elapsed"
-    if kind == "rate" and "bpm" in words:
-        unit = "bpm"
     return kind, unit
 
 
@@ -469,9 +467,7 @@ def _with_start(read, layout: Layout, remarks: list) -> tuple[np.ndarray, str, s
     """Place elapsed times on the wall clock where a start stands above the header."""
     start, date = layout.preamble.get("start"), layout.preamble.get("date")
     if read.clock == "local" and not read.date and date:
-        day = parse_times([f"{date} 00:00:00"], kind="time")
-        if day.date:
-            return read.seconds, "local", day.date
+        return read.seconds, "local", parse_times([f"{date} 00:00:00"], kind="time").date
     if read.clock != "none" or not start:
         return read.seconds, read.clock, read.date
     begin = parse_times([f"{date} {start}" if date and ":" not in date and " " not in start else start], kind="clock")

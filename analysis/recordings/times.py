@@ -84,8 +84,6 @@ def same_marks(digits, at) -> bool:
 
 def _iso(text: str) -> tuple[float, bool]:
     text = text.strip()[:40].replace(",", ".").replace("UTC", "Z").replace(" Z", "Z")
-    if re.fullmatch(r".*[+-]\d\d", text) and "T" in text.replace(" ", "T"):
-        text += ":00" if re.fullmatch(r".*\d:\d\d(:\d\d(\.\d+)?)?[+-]\d\d", text) else ""
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
@@ -112,10 +110,10 @@ class Times:
 def parse_numbers(texts: list[str]) -> np.ndarray:
     """Numbers of a column: decimal point or comma; blanks and words are missing."""
     try:
-        return np.array(list(map(float, texts)), dtype=float)
+        return np.array(list(map(float, texts)))
     except ValueError:
         known = {t: _number(t) for t in set(texts)}
-        return np.array([known[t] for t in texts], dtype=float)
+        return np.array([known[t] for t in texts])
 
 
 def _number(text: str) -> float:
@@ -254,7 +252,7 @@ def _clock(text: str, minutes_first: bool) -> float:
     hours, minutes, seconds = parts
     if half:
         hours = hours % 12 + (12 if half[1] in "Pp" else 0)
-    if (minutes >= 60 and len(parts) == 3 and hours > 0) or seconds >= 61:
+    if (minutes >= 60 and hours > 0) or seconds >= 61:
         return float("nan")
     return hours * 3600 + minutes * 60 + seconds
 

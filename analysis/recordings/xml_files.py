@@ -149,7 +149,7 @@ def _choose_part(points, seconds, label, name, remarks) -> tuple[slice, str]:
 
 def _rates(texts: list[str]) -> np.ndarray:
     known = {t: _rate(t) for t in set(texts)}
-    return np.array([known[t] for t in texts], dtype=float)
+    return np.array([known[t] for t in texts])
 
 
 def _rate(text: str) -> float:
@@ -187,9 +187,9 @@ def _refuse_endless(data: bytes, points: _Points, name: str) -> None:
         opened = (here == ord("<")) & (((following | 32) >= ord("a")) & ((following | 32) <= ord("z")))
         closed = ((here == ord("<")) & (following == ord("/"))) | ((here == ord("/")) & (following == ord(">")))
         level = np.cumsum(opened.astype(np.int8) - closed.astype(np.int8), dtype=np.int32) + depth
-        if int(level.max(initial=0)) > MAX_DEPTH:
+        if level.max() > MAX_DEPTH:
             points.refuse_depth()
-        depth = int(level[-1]) if len(level) else depth
+        depth = int(level[-1])
         ends = np.flatnonzero(here == ord(">"))
         if len(ends):
             longest = max(longest, since + int(ends[0]), int(np.diff(ends).max(initial=0)))
@@ -211,10 +211,10 @@ def _walk_whole(data: bytes, name: str) -> tuple[str, int, bool]:
     def refuse(*_):
         raise RecordingError(f"{name}: {DECLARES}")
 
-    hidden: list[bool] = []
+    hidden: set[bool] = set()
     parser = expat.ParserCreate()
     for sight in ("CommentHandler", "StartCdataSectionHandler", "ProcessingInstructionHandler"):
-        setattr(parser, sight, lambda *_: hidden.append(True) if not hidden else None)
+        setattr(parser, sight, lambda *_: hidden.add(True))
     for guard in (
         "StartDoctypeDeclHandler",
         "EntityDeclHandler",
@@ -246,7 +246,7 @@ _RATE = re.compile(
 
 def _is_plain(data: bytes) -> bool:
     """Whether patterns see what a parser sees: eight-bit text, nothing hidden, nothing referred to."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:200]:
+    if b"\x00" in data[:200]:  # sixteen bits a letter
         return False
     head = data[:200].lower()
     if b"encoding" in head and not any(e in head for e in (b"utf-8", b"us-ascii", b"iso-8859-1", b"windows-1252")):
@@ -277,24 +277,24 @@ def _take_by_pattern(data: bytes, points: _Points) -> bool:
             if number == last:
                 break  # the last point of a file that ends too early
             return False
-        at = piece.find(time_tag, 0, end)
+        inside = piece[:end]
+        at = inside.find(time_tag)
         if at >= 0:
             at += long_time
             times.append(piece[at : piece.find("<", at)])
-        elif "ime" in piece[:end]:
+        elif "ime" in inside:
             return False
         else:
             times.append("")
-        at = piece.find(rate_tag, 0, end)
+        at = inside.find(rate_tag)
         if at >= 0:
             at += long_rate
             rates.append(piece[at : piece.find("<", at)])
-        elif _RATE.search(piece[:end].encode("latin-1")):
+        elif _RATE.search(inside.encode("latin-1")):
             return False
         else:
             rates.append("")
-        if len(piece) - end > 40:
-            parts += [len(times)] * len(_PART.findall(piece[end:].encode("latin-1")))
+        parts += [len(times)] * len(_PART.findall(piece[end:].encode("latin-1")))
     points.times, points.rates = [t[:MAX_TEXT].strip() for t in times], [r[:MAX_TEXT].strip() for r in rates]
     points.parts = parts
     return bool(times)
@@ -303,7 +303,7 @@ def _take_by_pattern(data: bytes, points: _Points) -> bool:
 def _take_by_calls(data: bytes, points: _Points, name: str) -> str:
     """Run the guarded parser with a call for every element; return what stopped it, or ""."""
     from xml.sax import SAXException, SAXParseException
-    from xml.sax.handler import ContentHandler, feature_external_ges
+    from xml.sax.handler import ContentHandler
 
     from defusedxml import DefusedXmlException
     from defusedxml.expatreader import create_parser
@@ -313,7 +313,6 @@ def _take_by_calls(data: bytes, points: _Points, name: str) -> str:
     handler.endElement = points.end
     handler.characters = points.characters
     parser = create_parser(forbid_dtd=True)
-    parser.setFeature(feature_external_ges, False)
     parser.setContentHandler(handler)
     try:
         parser.parse(io.BytesIO(data))

@@ -93,6 +93,14 @@ def test_what_is_explained_is_less_where_work_lies_outside_the_trace():
     assert shares[np.abs(lags) < 2.6].max() == 0
 
 
+def test_cells_count_as_work_from_the_bell_to_before_the_end():
+    """Bells in the middle of a cell: of two rounds with 60 cells each just half is seen where the first is not."""
+    starts = np.array([600.0, 1022.5])
+    cut = SECONDS[SECONDS >= 930]
+    lags, shares = scan_starts(cut, answer(cut, starts=starts), starts, starts + 300)
+    assert shares[np.abs(lags) < 2.6].max() == pytest.approx(np.sqrt(0.5), abs=1e-3)
+
+
 def test_two_and_a_half_minutes_around_the_rounds_must_fit_too():
     """Effort further out is another matter; a cell of 5 s within costs some of the share."""
     for away, fits in ((150, True), (145, False)):
@@ -158,16 +166,27 @@ def test_the_half_width_of_a_lag_by_hand(block, n, autocorrelation):
     assert found == pytest.approx(by_hand) and found > 5
     assert _uncertainty(np.append(values, [9.0] * 3), seen, np.zeros(n + 3), float(n), 5e5) == 5.0
     assert np.isnan(_uncertainty(values, seen[:n], np.zeros(n), float(n), 0.0))
+    assert _uncertainty(values, seen[:n], np.zeros(n), 0.25, 0.5 / 4 / n) == pytest.approx(by_hand)
+    assert _uncertainty(values, seen[:n], np.zeros(n), -1e-9, 0.5) == 5.0  # rounding of an exact fit
 
 
 @pytest.mark.parametrize(
     ("seconds", "words"),
     [
-        (0, "0 s slow"), (89, "89 s fast"), (-89.4, "89 s slow"), (90, "2 min fast"), (1739, "29 min fast"),
-        (1740, "0.5 h fast"), (1860, "0.5 h fast"), (1861, "31 min fast"), (-3600, "1 h slow"), (5400, "1.5 h fast"),
-        (50400, "14 h fast"), (59, "59 s fast"),
+        (0, "0 s slow"),
+        (89, "89 s fast"),
+        (-89.4, "89 s slow"),
+        (90, "2 min fast"),
+        (1739, "29 min fast"),
+        (1740, "0.5 h fast"),
+        (1860, "0.5 h fast"),
+        (1861, "31 min fast"),
+        (-3600, "1 h slow"),
+        (5400, "1.5 h fast"),
+        (50400, "14 h fast"),
+        (59, "59 s fast"),
     ],
-)  # fmt: skip
+)
 def test_how_far_a_clock_is_off_in_words(seconds, words):
     assert clock_in_words(seconds) == words
 
@@ -305,9 +324,14 @@ def test_eight_seconds_are_a_lag_where_the_study_asks_so_finely(settle):
 
 @pytest.mark.parametrize(
     ("offset", "clock", "source", "zone"),
-    [(900.0, "utc", "log", False), (901.0, "utc", "log", True), (-901.0, "utc", "log", True), (901.0, "local", "log", False),
-     (901.0, "utc", BY_EVENT, True)],
-)  # fmt: skip
+    [
+        (900.0, "utc", "log", False),
+        (901.0, "utc", "log", True),
+        (-901.0, "utc", "log", True),
+        (901.0, "local", "log", False),
+        (901.0, "utc", BY_EVENT, True),
+    ],
+)
 def test_a_remedy_names_what_to_write(settle, offset, clock, source, zone):
     warnings, _ = settle(session(trace(), device_clock=clock, offset_source=source), Lag(offset, 5.0, 0.9))
     said = warnings[0]

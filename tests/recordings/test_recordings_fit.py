@@ -7,6 +7,7 @@ import pytest
 from make_fit import EPOCH_S, EVENT, INTERVALS, RATES, RECORD, U8, U16, U32, FitFile, simple_fit
 
 from analysis.recordings import RecordingError, read_recording
+from analysis.recordings.fit import _as_trace, _define, _place_beats, _timer_stops, _Walk
 
 RATES_60 = [120 + i % 7 for i in range(60)]
 
@@ -299,3 +300,48 @@ def test_a_file_that_was_never_closed_says_where_it_is_damaged(tmp_path):
     got = read(tmp_path, bytes(data))
     assert len(got.samples) == 30
     assert sum("end of the file is missing" in r or "damaged at byte" in r for r in got.remarks) == 1
+
+
+@pytest.mark.parametrize(
+    ("event", "stops"), [(0, False), (1, True), (2, False), (3, False), (4, True), (8, True), (9, True)]
+)
+def test_five_of_the_timers_events_stand_for_a_stop_or_a_start(event, stops):
+    """Event types of the format's profile: 0 start, 1 stop, 4, 8 and 9 the stops of all timers and for good (from memory)."""
+    assert _timer_stops([(20, 0), (10, event)]) == ([(10.0, 20.0)] if stops else [])
+    assert _timer_stops([(10, event)]) == ([(10.0, float("inf"))] if stops else [])
+    assert _timer_stops([(10, event), (15, event), (20, 0), (30, 0)]) == ([(10.0, 20.0)] if stops else [])
+
+
+def test_beats_run_on_until_they_part_by_more_than_three_seconds():
+    """Sums by hand: 11, 12 (3.0 from 15: kept), 13 (3.5 from 16.5: set anew), and from nothing where no time stands."""
+    ends, intervals = _place_beats([(10, 1000), (15, 1000), (16.5, 1000), (None, 500)])
+    assert ends.tolist() == [11, 12, 16.5, 17] and intervals.dtype == float
+    assert _place_beats([(None, 800), (None, 800)])[0].tolist() == [0.8, 1.6] and len(_place_beats([])[0]) == 0
+
+
+def test_rates_of_the_strap_that_are_none_and_times_from_the_switch_on():
+    strap = _as_trace(_Walk(rate_times=[100.0, 101.0], rate_values=[255, 254]), "a")
+    assert np.isnan(strap.rates[0]) and strap.rates[1] == 254 and strap.seconds.tolist() == [100, 101]
+    assert strap.clock == "none" and len(strap.remarks) == 2
+    dated = _as_trace(_Walk(times=[1_100_000_000, None], rates=[120, 255], timer=[(1_100_000_000, 1)]), "a")
+    assert dated.seconds[0] == 1_100_000_000 + EPOCH_S and np.isnan(dated.seconds[1]) and np.isnan(dated.rates[1])
+    assert dated.clock == "utc" and dated.stops == [(1_100_000_000 + EPOCH_S, float("inf"), "timer stopped")]
+
+
+@pytest.mark.parametrize("big", [False, True])
+def test_a_definition_may_end_with_the_file_and_is_cut_before_it(big):
+    fit = FitFile(big=big)
+    fit.define(3, RECORD, [(253, 4, U32), (3, 1, U8)])
+    data, known = b"\x00" + bytes(fit.body), [None] * 16
+    assert _define(data, 1, len(data), known) == len(data) and known[3].kind == RECORD and known[3].size == 5
+    assert _define(data, 1, len(data) - 1, [None] * 16) == -1 and _define(data, 1, 6, [None] * 16) == -1
+
+
+def test_other_events_than_the_timers_and_events_without_a_type_stop_nothing(tmp_path):
+    fit = simple_fit(RATES_60)
+    fit.define(1, EVENT, [(253, 4, U32), (0, 1, U8), (1, 1, U8)])
+    fit.write(1, 1_100_000_010, 8, 1)  # a workout step that ends
+    fit.define(2, EVENT, [(253, 4, U32), (0, 1, U8)])
+    fit.write(2, 1_100_000_020, 0)
+    fit.define(3, EVENT, [(0, 1, U8), (1, 1, U8)])
+    assert len(read(tmp_path, fit.bytes()).stops) == 0

@@ -51,6 +51,7 @@ def test_without_a_header_three_rows_that_run_forward_are_needed():
     for rows in (
         ("0,118", "1,119"),
         ("2,118", "1,119", "0,121"),
+        ("0,118", "5,119", "3,121"),
         ("7,118", "7,119", "7,121"),
         ("0,118,1", "1,119,1", "2,121,1"),
     ):
@@ -334,12 +335,15 @@ def test_rows_of_several_athletes_are_kept_apart_whatever_stands_beside_them(nam
 def test_numbered_rows_are_not_athletes():
     """A column "id" that counts the rows names nobody: each of its values stands once."""
     numbered = lines("id,elapsed_s,hr_bpm", "1,0,118", "2,1,119", "3,2,120")
+    assert read(lines("id,elapsed_s,hr_bpm", "1,0,118", "2,1,119")).rates.tolist() == [118, 119]
     assert read(numbered).rates.tolist() == [118, 119, 120] and list_table_labels(numbered.encode(), "a") == ()
 
 
 def test_two_columns_that_both_name_heart_rates_are_two_traces():
     both = lines("elapsed_s,HR,Pulse", "0,118,150", "1,119,151")
     assert list_table_labels(both.encode(), "a") == ("HR", "Pulse") and read(both, label="pulse").rates[0] == 150
+    named = lines("athlete,elapsed_s,HR,Pulse", "A01,0,118,150", "A01,1,119,151", "A02,2,118,150", "A02,3,119,151")
+    assert list_table_labels(named.encode(), "a") == ("HR", "Pulse")
 
 
 def test_the_date_above_the_header_is_the_date_of_times_without_one():
@@ -376,6 +380,23 @@ def test_a_time_above_the_header_is_the_start_and_a_date_beside_seconds_is_not_j
 
 def test_beats_may_stand_in_quotes_with_a_comma_and_blank_lines():
     """What is not above zero is no beat."""
-    assert read(lines('"rr_ms"', '"800,5"', "", '"801"', "  ", "1", "0", "-5", "802")).intervals_ms.tolist() == [
-        800.5, 801, 1, 802,
-    ]  # fmt: skip
+    found = read(lines('"rr_ms"', '"800,5"', "", '"801"', "  ", "1", "0", "-5", "802"))
+    assert found.intervals_ms.tolist() == [800.5, 801, 1, 802]
+
+
+def test_what_a_file_holds_is_named_where_nothing_fits():
+    with pytest.raises(RecordingError, match="nothing is called 'A01'; the file holds 'elapsed_s', 'speed', 'heart'"):
+        read(lines("elapsed_s,speed,heart", "0,1,900", "1,1,901"), label="A01")
+    with pytest.raises(RecordingError, match="no column of heart rates was recognised among 'elapsed_s', 'heart'"):
+        read(lines("elapsed_s,heart", "0,900", "1,901"))
+
+
+def test_a_date_above_the_header_that_can_be_read_two_ways_is_none():
+    found = read(lines("Date;03/04/2026", "time;hr", "19:04:30;118", "19:04:31;119"))
+    assert found.local_date == "" and found.clock == "local" and found.seconds[0] == 68670
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+def test_a_header_of_three_names_over_one_column_is_not_of_intervals(separator):
+    with pytest.raises(RecordingError, match="no column of heart rates"):
+        read(lines(f"rr{separator}x{separator}y", *["800"] * 5))

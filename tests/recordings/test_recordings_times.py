@@ -5,7 +5,16 @@ import calendar
 import numpy as np
 import pytest
 
-from analysis.recordings.times import _past_midnight, parse_iso_times, parse_numbers, parse_times
+from analysis.recordings.times import (
+    _clock,
+    _date_order,
+    _fixed_clock,
+    _fixed_iso,
+    _past_midnight,
+    parse_iso_times,
+    parse_numbers,
+    parse_times,
+)
 
 NAN = float("nan")
 BASE = calendar.timegm((2026, 3, 1, 18, 4, 30))  # seconds since 1970, by the standard library
@@ -166,13 +175,17 @@ def test_dates_are_read_one_way_or_not_at_all(texts, date, clock):
         ((1000, 2000, 9000), "", 1.0, "none"),
         ((0, 199, 398, 6000), "", 0, "none"),
         ((12, 13), "s", 12, "none"),
+        ((3e8, 3e8), "", 3e8, "none"),
+        ((46082, 46082.02), "", 46082, "none"),  # half an hour apart
+        ((0.0005, 0.0012), "", 43.2, "none"),  # fractions of a day that begin within 86 s of nothing
+        ((0.0012, 0.0019), "", 103.68, "local"),
         ((30000, 30001, 30003), "", 30000, "none"),  # eight hours of seconds are no spreadsheet dates
     ],
 )
 def test_numbers_are_told_by_their_size_and_steps(values, unit, first, clock):
     found = parse_times([repr(float(v)) for v in values], kind="time", unit=unit)
     assert found.clock == clock and found.seconds[0] == pytest.approx(first, abs=1e-3)
-    plain = unit != "" or max(values) in (2, 6000, 30003)
+    plain = unit != "" or max(values) in (2, 6000, 30003, 3e8, 46082.02)
     assert bool(found.remarks) == (not plain)  # what was told by size is said
 
 
@@ -187,3 +200,58 @@ def test_numbers_with_commas_and_words():
     found = parse_numbers(["1,5", "\N{MINUS SIGN}2", "word", "", "1,000.5", "9" * 41])
     assert np.isnan(parse_numbers(["1,2,3"])).all()
     assert found[:2].tolist() == [1.5, -2.0] and np.isnan(found[2:]).all()
+
+
+@pytest.mark.parametrize("ending", ["", "Z", ".125Z", ",125+01:00", "-03:30", ".000000001Z"])
+def test_columns_laid_out_alike_are_read_the_quick_way(ending):
+    """The value by the standard library; every digit of date, time and fraction counts."""
+    for stamp in (
+        (1987, 12, 31, 23, 59, 58),
+        (2026, 3, 1, 18, 4, 30),
+        (2024, 2, 29, 0, 0, 60),
+        (2035, 10, 9, 7, 46, 51),
+    ):
+        text = "{:04d}-{:02d}-{:02d}T{:02d}:{:02d}:{:02d}".format(*stamp)
+        away = {",125+01:00": -3600, "-03:30": 12600}.get(ending, 0)
+        fraction = 0.125 if "125" in ending else 1e-9 if "000" in ending else 0.0
+        seconds, zoned = _fixed_iso([text + ending] * 3)
+        assert seconds == pytest.approx([calendar.timegm(stamp) + away + fraction] * 3, abs=1e-6) and zoned == bool(
+            ending
+        )
+        hours, minutes, past = stamp[3:]
+        assert _fixed_clock([text[11:]] * 2).tolist() == [3600 * hours + 60 * minutes + past] * 2
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        "2026-13-01T18:04:30Z",
+        "2026-03-01T24:04:30Z",
+        "2026-03-01T18:60:30Z",
+        "2026-03-01T18:04:61Z",
+        "2026-03-01T18:04",
+    ],
+)
+def test_what_is_no_time_leaves_the_quick_way(odd):
+    assert _fixed_iso([odd]) is None and _fixed_iso([]) is None
+    assert _fixed_clock(["19:60:00"]) is None and _fixed_clock(["19:04:61"]) is None and _fixed_clock([]) is None
+
+
+def test_sixty_minutes_stand_behind_no_hour_alone_and_zones_of_hours_are_read():
+    assert _clock("0:60:00", False) == 3600 and np.isnan(_clock("1:60:00", False)) and _clock("1:59:60", False) == 7200
+    seconds, zoned, said = parse_iso_times(["2026-03-01 18:04:30+01", "2026-03-01T18:04-05"])
+    assert seconds.tolist() == [BASE - 3600, BASE - 30 + 5 * 3600] and zoned and not said
+
+
+def test_one_year_that_stands_first_says_that_years_do():
+    assert _date_order([(5, "-", 3, 2026), (2026, "-", 3, 1)]) == ("ymd", [])
+    assert _date_order([(12, "/", 12, 2026)]) == ("dmy", []) and _date_order([(11, "/", 12, 2026)]) == ("", [])
+    assert _date_order([(13, "/", 12, 2026)]) == ("dmy", []) and _date_order([(12, "/", 13, 2026)]) == ("mdy", [])
+
+
+def test_fractions_of_a_day_lie_from_nothing_to_two_and_years_of_two_digits_in_this_century():
+    for values in ((-0.0005, 0.0002), (1.9995, 2.0002)):
+        assert read(*map(str, values)) == (list(values), "none")
+    assert read("1.9985", "1.9992") == ([172670.4, 172730.88], "local")
+    assert read("01.03.99 00:00:00")[0] == [calendar.timegm((2099, 3, 1, 0, 0, 0))]
+    assert read("01.03.100 00:00:00")[0][0] < -5e10

@@ -45,6 +45,7 @@ def test_tcx_takes_points_not_summaries(tmp_path):
     got = read(tmp_path, tcx([point(s, 120 + s) for s in range(5)]))
     assert got.samples["hr_bpm"].tolist() == [120, 121, 122, 123, 124]
     assert got.samples["time"].iloc[0].isoformat() == "2026-03-01T18:00:00+00:00" and got.kind == "TCX"
+    assert got.remarks == ()
 
 
 def test_missing_rate_and_backward_time(tmp_path):
@@ -159,7 +160,7 @@ def test_a_rate_is_only_what_stands_as_one(more, tmp_path):
     assert read(tmp_path, mixed + more, "A01.gpx").samples["hr_bpm"].tolist() == [120, 121, 122]
 
 
-@pytest.mark.parametrize("name", ["a", "_a"])
+@pytest.mark.parametrize("name", ["a", "z", "_a"])
 @pytest.mark.parametrize("more", ["", HIDDEN])
 def test_elements_may_be_nested_sixty_deep(name, more, tmp_path):
     """Names that begin with a letter are counted before the parser sees them, others by the parser."""
@@ -169,7 +170,7 @@ def test_elements_may_be_nested_sixty_deep(name, more, tmp_path):
         return points.replace("<trk>", f"<{name}>" * (n - 1) + f"</{name}>" * (n - 1) + "<trk>") + more
 
     assert len(read(tmp_path, nested(60), "A01.gpx").samples) == 3
-    if name == "a" or more:
+    if name != "_a" or more:
         with pytest.raises(RecordingError, match="nested 60 deep"):
             read(tmp_path, nested(61), "A01.gpx")
 
@@ -197,3 +198,59 @@ def test_what_is_nested_in_the_second_megabyte_is_refused_as_well(tmp_path):
     deep = text.replace("</trkseg>", "<a>" * 61 + "</a>" * 61 + "</trkseg>")
     with pytest.raises(RecordingError, match="nested 60 deep"):
         read(tmp_path, deep, "A01.gpx")
+
+
+@pytest.mark.parametrize("more", ["", HIDDEN])
+def test_tracks_that_follow_without_a_space_are_two(more, tmp_path):
+    """Found by a changed line: 36 characters from the end of a point to the next track were taken for too few to hold one."""
+    points = ["".join(point(s, 120, "GPX", hour=h) for s in range(3)) for h in (3, 19)]
+    text = gpx(["</trkseg></trk><trk><trkseg>".join(points)])
+    with pytest.raises(RecordingError, match="2 activities hours apart"):
+        read(tmp_path, text + more, "A01.gpx")
+    assert len(list_labels(tmp_path / "A01.gpx")) == 2
+
+
+@pytest.mark.parametrize("more", ["", HIDDEN])
+def test_an_empty_rate_beside_one_does_not_take_its_place(more, tmp_path):
+    text = gpx([point(s, 120 + s, "GPX").replace("</extensions>", "<x:hr></x:hr></extensions>") for s in range(3)])
+    assert read(tmp_path, text + more, "A01.gpx").samples["hr_bpm"].tolist() == [120, 121, 122]
+
+
+def test_points_without_a_rate_or_a_time_keep_the_quick_way_and_odd_ones_leave_it():
+    """What is written otherwise than in the first point is left to the parser."""
+    whole = tcx([point(0, 120), point(1, None), point(2, 122).replace("Time>", "Other>"), point(3, 123)]).encode()
+    taken = xml_files._Points("x", "TCX")
+    assert xml_files._take_by_pattern(whole.replace(b"<Other>2026", b"<Other>"), taken) is True
+    assert taken.rates == ["120", "", "122", "123"] and [t[17:19] for t in taken.times] == ["00", "01", "", "03"]
+    odd = whole.replace(b"<HeartRateBpm><Value>123", b"<HeartRateBpm ><Value>123")
+    assert xml_files._take_by_pattern(odd, xml_files._Points("x", "TCX")) is False
+    odd = whole.replace(b"<Time>2026-03-01T18:00:03Z", b"<Time >2026-03-01T18:00:03Z")
+    assert xml_files._take_by_pattern(odd, xml_files._Points("x", "TCX")) is False
+
+
+@pytest.mark.parametrize("piece", [7, 16, 1 << 20])
+def test_long_and_deep_elements_are_counted_over_the_pieces_of_a_file(piece, monkeypatch):
+    """From one > to the next, the last counted; in pieces of any size."""
+    monkeypatch.setattr(xml_files, "CHUNK", piece)
+    monkeypatch.setattr(xml_files, "MAX_ELEMENT", 50)
+    monkeypatch.setattr(xml_files, "MAX_DEPTH", 3)
+    points = xml_files._Points("x", "GPX")
+    for text in ("<a>" + "x" * 46 + "</a>", "x" * 50 + ">", "<a>" + "x" * 49, "<a><b></b><c/><b><c></c></b></a>"):
+        xml_files._refuse_endless(text.encode(), points, "x")
+    for text, words in (
+        ("<a>" + "x" * 47 + "</a>", "an element of 51 characters"),
+        ("<a></a>" + "x" * 60 + "><a></a>", "an element of 61 characters"),
+        ("x" * 51 + ">", "an element of 51 characters"),
+        ("<a>" + "x" * 50, "an element of 51 characters"),
+        ("<a><b></b><c/><b><c><d></d></c></b></a>", "nested 3 deep"),
+        ("<z><z><z></z><z><z></z></z></z></z>", "nested 3 deep"),
+    ):
+        with pytest.raises(RecordingError, match=words):
+            xml_files._refuse_endless(text.encode(), points, "x")
+
+
+def test_the_slow_way_refuses_document_types_by_itself_and_long_texts_are_no_rate():
+    with pytest.raises(RecordingError, match="declares entities or a document type"):
+        xml_files._take_by_calls(b"<!DOCTYPE gpx []><gpx></gpx>", xml_files._Points("x", "GPX"), "x")
+    assert xml_files._rates(["0" * 27 + "99", "0" * 27 + "120", "x"])[0] == 99
+    assert np.isnan(xml_files._rates(["0" * 27 + "120", "x"])).all()
