@@ -25,7 +25,7 @@ from .adjustment import (
     possible_sets,
     to_unit,
 )
-from .correlation import pearson_r, t_test_of_r, z_interval
+from .correlation import pearson_r, slope_of, t_test_of_r, z_interval
 from .fit import FIT_COLUMNS, MINIMUM_ATHLETES, CapacityFit, Prepared, fit_prepared, prepare, with_covariates
 from .results import NEGLIGIBLE, Specifications, judge, judge_difference
 from .tables import athlete_table, numeric_design
@@ -147,9 +147,7 @@ def influence(data: pd.DataFrame, x: str, y: str, *, level: float = 0.95) -> pd.
         r = pearson_r(u, v)
         statistic, p = t_test_of_r(r, n - 3, "two-sided")
         low, high = z_interval(r, n - 4, level)
-        spread = (u - u.mean()) @ (u - u.mean())
-        slope = float((u - u.mean()) @ v / spread) if spread > 0 else float("nan")
-        lines.append((table["athlete"][i], r, low, high, statistic, float(n - 3), p, slope))
+        lines.append((table["athlete"][i], r, low, high, statistic, float(n - 3), p, slope_of(u, v)))
     result = pd.DataFrame(lines, columns=list(INFLUENCE_COLUMNS[:8]))
     result = result.assign(
         cooks_distance=cook, leverage=leverage, studentized_residual=student, n_athletes=n - 1,

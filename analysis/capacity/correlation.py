@@ -100,7 +100,7 @@ def correlate(
     return Correlation(
         estimate=r, ci_low=low, ci_high=high, statistic=statistic, df=float(n - 2), p=p, n_athletes=n,
         n_observations=int(table["n_rows"].sum()), method=METHODS[method],
-        interval=_interval_words(interval, n_resamples), level=level, alternative=alternative, slope=_slope(a, b),
+        interval=_interval_words(interval, n_resamples), level=level, alternative=alternative, slope=slope_of(a, b),
         left_out=left_out, warnings=tuple(notes),
     )  # fmt: skip
 
@@ -165,7 +165,7 @@ def partial_correlation(
     return Correlation(
         estimate=r, ci_low=low, ci_high=high, statistic=statistic, df=float(n - 2 - k), p=p, n_athletes=n,
         n_observations=int(table["n_rows"].sum()), method="partial Pearson correlation", interval="Fisher", level=level,
-        alternative=alternative, slope=_slope(a, b), adjusted_for=tuple(covariates), left_out=left_out,
+        alternative=alternative, slope=slope_of(a, b), adjusted_for=tuple(covariates), left_out=left_out,
         warnings=tuple(notes),
     )  # fmt: skip
 
@@ -244,7 +244,8 @@ def _residuals(values: np.ndarray, design: np.ndarray) -> np.ndarray:
     return np.where(np.abs(residuals) < 1e-10 * max(np.abs(values).max(), 1e-300), 0.0, residuals)
 
 
-def _slope(a: np.ndarray, b: np.ndarray) -> float:
+def slope_of(a: np.ndarray, b: np.ndarray) -> float:
+    """Return the slope of b on a, not-a-number where a does not vary."""
     u = a - a.mean()
     return float(u @ b / (u @ u)) if u @ u > 0 else float("nan")
 

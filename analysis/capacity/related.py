@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..basics import ESTIMATE_COLUMNS, KitError, Result
 from .adjustment import balanced_means, is_heart_rate, round_effects
-from .correlation import Correlation, correlate
+from .correlation import Correlation, correlate, slope_of
 from .fit import MINIMUM_ATHLETES, CapacityFit, Prepared, fit_capacity, prepare, t_limits
 from .tables import varies
 
@@ -182,17 +182,12 @@ def own_slopes(prepared: Prepared) -> pd.DataFrame:
     common = 0.0
     if (effects != 0).any():
         by_cell = pd.DataFrame({"cell": rows[cell], "effect": effects, "time": table["time"]})
-        common = _slope(*by_cell.groupby("cell")[["time", "effect"]].mean().to_numpy().T)
-    lines = [
-        (
-            athlete,
-            part["capacity"].iloc[0],
-            _slope(part["time"].to_numpy(), part["level"].to_numpy()) + common,
-            len(part),
-        )
-        for athlete, part in table.groupby("athlete", sort=False)
-        if varies(part["time"])
-    ]
+        common = slope_of(*by_cell.groupby("cell")[["time", "effect"]].mean().to_numpy().T)
+    lines = []
+    for athlete, part in table.groupby("athlete", sort=False):
+        if varies(part["time"]):
+            slope = slope_of(part["time"].to_numpy(), part["level"].to_numpy()) + common
+            lines.append((athlete, part["capacity"].iloc[0], slope, len(part)))
     return pd.DataFrame(lines, columns=["athlete", "capacity", "slope", "n_rounds"])
 
 
@@ -276,8 +271,3 @@ def _interaction(prepared: Prepared) -> dict | None:
         "n_observations": len(rows),
         "method": "interaction in a model with one random intercept per athlete, F, Kenward-Roger; too liberal, a check only",
     }
-
-
-def _slope(x: np.ndarray, y: np.ndarray) -> float:
-    u = x - x.mean()
-    return float(u @ y / (u @ u)) if u @ u > 0 else float("nan")

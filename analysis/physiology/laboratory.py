@@ -147,15 +147,10 @@ def plateau_table(table: pd.DataFrame) -> tuple[bool | None, pd.DataFrame]:
                 expected = 60 * float(np.polyfit(early["elapsed_s"], early["vo2_ml_min"], 1)[0])
     # a clear fall is no plateau: exercise had probably ended before the samples did
     can_tell = np.isfinite(rise) and rise >= -PLATEAU_ML_MIN and np.isfinite(expected) and expected > 60
+    small, halved = (bool(rise <= PLATEAU_ML_MIN), bool(rise < expected / 2)) if can_tell else (None, None)
     rows = [
-        ("rise in the last minute", rise, PLATEAU_ML_MIN, "mL/min", bool(rise <= PLATEAU_ML_MIN) if can_tell else None),
-        (
-            "rise against half the expected",
-            rise,
-            expected / 2,
-            "mL/min",
-            bool(rise < expected / 2) if can_tell else None,
-        ),
+        ("rise in the last minute", rise, PLATEAU_ML_MIN, "mL/min", small),
+        ("rise against half the expected", rise, expected / 2, "mL/min", halved),
     ]
     out = pd.DataFrame(rows, columns=["criterion", "value", "limit", "unit", "met"]).astype({"met": object})
     out["provenance"] = MEMORY

@@ -196,27 +196,10 @@ def answer_rounds(
     changed = None if np.isnan(p_change) else bool(p_change < alpha)
     steps = with_bounds(gate_steps(steps, changed), rows.wide if ordinal else None, alpha=alpha)
     checks = (main.fit if censored else main.plain_fit).diagnostics()
-    sensitivity = sensitivity_table(
-        main=main,
-        rows=rows,
-        steps=steps,
-        plateau_from=plateau_from,
-        ranks=ranks,
-        tipping=tipping,
-        bounds=bounds,
-        ways=other_ways(
-            data if off is None else off.placed(data, outcome),
-            outcome,
-            smallest_effect,
-            flagged_kept,
-            other_outcomes,
-            round_variable,
-            rests,
-            leave_out or {},
-        ),
-        ordinal=ordinal,
-        **effect,
-    )
+    placed = data if off is None else off.placed(data, outcome)
+    ways = other_ways(placed, outcome, smallest_effect, flagged_kept, other_outcomes, round_variable, rests, leave_out)
+    found = {"rows": rows, "steps": steps, "ranks": ranks, "tipping": tipping, "bounds": bounds}
+    sensitivity = sensitivity_table(main=main, plateau_from=plateau_from, ways=ways, ordinal=ordinal, **found, **effect)
     return RoundsAnswer(
         outcome=outcome, smallest_effect=float(smallest_effect), alpha=float(alpha), ordinal=ordinal, role=role,
         labels=rows.labels, rows=_shown_rows(rows), comparison=main, anova=main.anova, ranks=ranks,
