@@ -10,5 +10,11 @@ from .evidence import bayes_factor, consistency, detectability, prediction_inter
 from .pool import pool_studies
 
 __all__ = [
-    "answer_replication", "bayes_factor", "combine", "consistency", "detectability", "pool_studies", "prediction_interval",
-]  # fmt: skip
+    "answer_replication",
+    "bayes_factor",
+    "combine",
+    "consistency",
+    "detectability",
+    "pool_studies",
+    "prediction_interval",
+]

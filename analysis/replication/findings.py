@@ -118,9 +118,8 @@ _MEAN_COLUMNS = [
 ]  # fmt: skip
 _SLOPE_COLUMNS = ["finding", "outcome", "slope", "standard_error", "ci_low", "ci_high", "n_athletes", "source"]
 _TEXT = ("finding", "outcome", "statistic", "spread_kind", "p_is_bound", "sport", "sex", "sample_site", "source")
-_PROTOCOL_COLUMNS = [
-    "finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s", "clothing", "n_athletes", "source",
-]  # fmt: skip
+_PROTOCOL_COLUMNS = ["finding", "sport", "sex", "rounds", "work_s", "rest_s", "sample_site", "sample_delay_s"]
+_PROTOCOL_COLUMNS += ["clothing", "n_athletes", "source"]
 
 
 def _complete(published: pd.DataFrame) -> pd.DataFrame:

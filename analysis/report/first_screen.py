@@ -19,7 +19,14 @@ from ..telling.fitness.sentences import plain_capacity, yardstick_words
 from ..telling.pace.sentences import plain_activity
 from ..telling.published.sentences import named, verdict_of
 from ..telling.rounds import phrases as rounds_say
-from ..telling.rounds.sentences import plain_change, plain_plateau, plateau_condition, shown_interval, weigh_change
+from ..telling.rounds.sentences import (
+    plain_change,
+    plain_plateau,
+    plateau_condition,
+    shown_interval,
+    told_together,
+    weigh_change,
+)
 from ..telling.study import figures
 from ..telling.study import phrases as say
 from ..telling.survey.sentences import plain_survey
@@ -129,7 +136,8 @@ def _harder(rounds: dict, partly: dict) -> Section:
             falls.append(outcome)
     verdict = say.AGAINST if falls and len(falls) == list(states.values()).count("shown") else _verdict(states)
     first = next(iter(rounds.values()))
-    told = _together(rounds) or " ".join(_change(o, a) for o, a in rounds.items())
+    changes = told_together(rounds, _plain_change, level=say.LEVEL_OF_INTERVAL)
+    told = say.FROM_TO.format(**changes) if changes else " ".join(_change(o, a) for o, a in rounds.items())
     texts = [*partly.values(), told]
     weighed = weigh_change(first)
     if weighed and not partly:
@@ -139,24 +147,10 @@ def _harder(rounds: dict, partly: dict) -> Section:
     return _section(say.HARDER, verdict, [*_listed(texts, sure=2 + len(partly)), picture])
 
 
-def _together(rounds: dict) -> str:
-    """One sentence where every outcome was shown to change the same way between the same rounds."""
-    parts, ways, ends = [], set(), set()
-    for outcome, answer in rounds.items():
-        step, known = answer.steps.iloc[-1], OUTCOMES[outcome]
-        if not answer.changed or step["label"] != "changed":
-            return ""
-        rising = step["estimate"] > 0
-        span = plain_span(*shown_interval(answer, step), known, rising=rising)
-        ways.add("rose" if rising else "fell")
-        ends.add((answer.labels[0], answer.labels[-1]))
-        level = "" if parts else say.LEVEL_OF_INTERVAL
-        name = f"{short_name(outcome)} {next(iter(ways))}" if not parts else short_name(outcome)
-        parts.append(f"{name} {plain_size(step['estimate'], known)} ({level}{span})")
-    if len(ways) > 1 or len(ends) > 1:
-        return ""
-    first, last = ends.pop()
-    return say.FROM_TO.format(first=first, last=last, changes=join_words(parts))
+def _plain_change(answer, step) -> tuple[str, str, str]:
+    known, rising = OUTCOMES[answer.outcome], step["estimate"] > 0
+    span = plain_span(*shown_interval(answer, step), known, rising=rising)
+    return short_name(answer.outcome), plain_size(step["estimate"], known), span
 
 
 def _change(outcome: str, answer) -> str:

@@ -149,10 +149,8 @@ def _changed(then: dict, now: dict) -> tuple[str, ...]:
 TO_SHARE = "to_share"
 FOR_YOU = "for_you"
 
-PASSED_ON = frozenset({
-    "report.html", "manuscript.docx", "supplement.docx", "one_page.pdf", "contact_sheet.html", "figures", "tables",
-    "data_package",
-})  # fmt: skip
+FILES_TO_SHARE = ("report.html", "manuscript.docx", "supplement.docx", "one_page.pdf", "contact_sheet.html")
+PASSED_ON = frozenset((*FILES_TO_SHARE, "figures", "tables", "data_package"))
 """What may leave the club. Whatever is not named here is for the owner of the study alone."""
 
 ABOUT = f"{FOR_YOU}/about.json"

@@ -9,6 +9,13 @@ from .other_days import fitness_sheets, training_sheets
 from .write import fill_tables, plan_evening, preview_sheets, write_sheets, write_texts
 
 __all__ = [
-    "fill_tables", "fitness_sheets", "list_materials", "plan_evening", "preview_sheets", "training_sheets", "write_code_list",
-    "write_sheets", "write_texts",
-]  # fmt: skip
+    "fill_tables",
+    "fitness_sheets",
+    "list_materials",
+    "plan_evening",
+    "preview_sheets",
+    "training_sheets",
+    "write_code_list",
+    "write_sheets",
+    "write_texts",
+]

@@ -402,6 +402,7 @@ def list_materials(
     def extra(count, least=1):
         return max(least, math.ceil(spare * count))
 
+    water = "0.5 to 1 litre each; what is drunk is written down"
     rows = [
         ("Chest strap or watch, numbered, charged", n_athletes, extra(n_athletes, 2), "one each"),
         ("Batteries for straps", extra(n_athletes, 2), 2, "some are always flat"),
@@ -415,10 +416,9 @@ def list_materials(
         ("Defibrillator: where it is, checked today", 1, 0, "in the hall"),
         ("Cold water and towels, a fan, a blanket", 1, 0, "cool first, then transport; keep warm after a faint"),
         ("Inhalers of those with asthma, with their codes", 1, 0, "at the edge of the mat"),
-        ("Drinking water, bottles with codes", n_athletes, extra(n_athletes),
-         "0.5 to 1 litre each; what is drunk is written down"),
+        ("Drinking water, bottles with codes", n_athletes, extra(n_athletes), water),
         ("Mat disinfectant and cloths", 1, 1, "before, and after any bleeding"),
-    ]  # fmt: skip
+    ]
     if n_sampled:
         samples = n_sampled * rounds
         twice = math.ceil(samples / 10)

@@ -11,6 +11,13 @@ from .power import ancova_power, plan_training, simulate_training
 from .randomise import randomisation_test
 
 __all__ = [
-    "allocate", "allocate_late", "ancova_power", "compare_groups", "effect_from_summaries", "individual_response",
-    "plan_training", "randomisation_test", "simulate_training",
-]  # fmt: skip
+    "allocate",
+    "allocate_late",
+    "ancova_power",
+    "compare_groups",
+    "effect_from_summaries",
+    "individual_response",
+    "plan_training",
+    "randomisation_test",
+    "simulate_training",
+]

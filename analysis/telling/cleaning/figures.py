@@ -32,7 +32,10 @@ def draw_overview(cleaned, *, session: str | None = None, show_codes: bool = Fal
     >>> figure = draw_overview(answers.cleaned)
     """
     session = session if session is not None else next(iter(cleaned.traces), ("", ""))[0]
-    shown, hidden = _traces_of(cleaned, session, by_code=show_codes)
+    all_of_it = [(a, t) for (s, a), t in cleaned.traces.items() if s == session]
+    shown = [(a, t) for a, t in all_of_it if a in cleaned.may_show]
+    shown.sort(key=lambda pair: pair[0] if show_codes else (-(pair[1]["flag"] == "").sum(), len(pair[1])))
+    hidden = len(all_of_it) - len(shown)
     columns = 4
     lines = max(-(-len(shown) // columns), 1)
     if ax is None:
@@ -164,13 +167,6 @@ def _mark_lost(axes, minutes, rates, small: bool) -> None:
 def _windows(cleaned, session, athlete) -> pd.DataFrame:
     table = cleaned.windows
     return table[(table["session"] == session) & (table["athlete"] == athlete)]
-
-
-def _traces_of(cleaned, session, *, by_code: bool) -> tuple[list, int]:
-    all_of_it = [(a, t) for (s, a), t in cleaned.traces.items() if s == session]
-    shown = [(a, t) for a, t in all_of_it if a in cleaned.may_show]
-    shown.sort(key=lambda pair: pair[0] if by_code else (-(pair[1]["flag"] == "").sum(), len(pair[1])))
-    return shown, len(all_of_it) - len(shown)
 
 
 HOLLOW = {"color": SECOND, "markerfacecolor": "white", "markeredgewidth": 1.3, "markersize": 7, "linestyle": "none"}

@@ -206,10 +206,8 @@ def tabulate_example(published):
     """Show published values that the kit can compare, in the columns of published.csv that they fill."""
     means = published["outcome"].isin(list(OUTCOMES)) & (published["spread_kind"] != "")
     rows = published[published["n_athletes"].notna() & (means | (published["statistic"] == "r"))]
-    columns = [
-        "finding", "outcome", "round_no", "statistic", "value", "spread", "spread_kind", "n_athletes", "work_s", "rest_s",
-        "source",
-    ]  # fmt: skip
+    columns = ["finding", "outcome", "round_no", "statistic", "value", "spread", "spread_kind", "n_athletes"]
+    columns += ["work_s", "rest_s", "source"]
     return pd.DataFrame({c: [_plain(v) for v in rows[c]] for c in columns})
 
 

@@ -80,7 +80,9 @@ def plain_rounds(answer) -> str:
 
 def abstract_rounds(answers: dict) -> list[str]:
     """Say for an abstract what changed, and where it levelled off; one sentence where everything changed the same way."""
-    together, said, level = _together(answers), [], {}
+    together, said, level = "", [], {}
+    if changes := told_together(answers, _journal_change, level="95 % interval "):
+        together = say.ABSTRACT_TOGETHER.format(**changes)
     for answer in answers.values():
         if not together:
             said.append(_from_to(answer, named=True))
@@ -91,25 +93,30 @@ def abstract_rounds(answers: dict) -> list[str]:
     return [together, *said] if together else said
 
 
-def _together(answers: dict) -> str:
+def told_together(answers: dict, tell, *, level: str) -> dict[str, str]:
+    """First and last round and all changes, where every outcome was shown to change the same way; else nothing."""
+    # `tell` gives name, size and interval of the last step of an answer; way and `level` are said of the first alone
     parts, ways, ends = [], set(), set()
     for answer in answers.values():
-        step, known = answer.steps.iloc[-1], known_outcome(answer.outcome)
-        if step["label"] != "changed":
-            return ""
-        digits, rising = digits_of(known), step["estimate"] > 0
-        low, high = shown_interval(answer, step)
-        low, high = (low, high) if rising else (-high, -low)
-        ways.add(rising)
+        step = answer.steps.iloc[-1]
+        if not answer.changed or step["label"] != "changed":
+            return {}
+        way = "rose" if step["estimate"] > 0 else "fell"
+        name, size, span = tell(answer, step)
+        parts.append(f"{name} {size} ({span})" if parts else f"{name} {way} {size} ({level}{span})")
+        ways.add(way)
         ends.add((answer.labels[0], answer.labels[-1]))
-        size = format_number(abs(step["estimate"]), digits, unit=known.unit)
-        level = "" if parts else "95 % interval "
-        rose = "" if parts else ("rose " if rising else "fell ")
-        parts.append(f"{lower_first(known.label)} {rose}{size} ({level}{format_ci(low, high, digits)})")
     if len(ways) != 1 or len(ends) != 1:
-        return ""
+        return {}
     first, last = ends.pop()
-    return say.ABSTRACT_TOGETHER.format(first=first, last=last, changes=join_words(parts))
+    return {"first": first, "last": last, "changes": join_words(parts)}
+
+
+def _journal_change(answer, step) -> tuple[str, str, str]:
+    known, (low, high) = known_outcome(answer.outcome), shown_interval(answer, step)
+    low, high = (low, high) if step["estimate"] > 0 else (-high, -low)
+    size = format_number(abs(step["estimate"]), digits_of(known), unit=known.unit)
+    return lower_first(known.label), size, format_ci(low, high, digits_of(known))
 
 
 @if_answered()

@@ -181,9 +181,8 @@ def month(text: str) -> str:
     return day(text).partition(" ")[2] or text
 
 
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
+_MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October"]
+_MONTHS += ["November", "December"]
 
 
 def write_up_protocol(study, conditions) -> list[str]:

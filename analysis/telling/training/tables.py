@@ -72,9 +72,8 @@ def flow_table(answer) -> Table | None:
         return None
     numbers = pd.concat(parts, ignore_index=True)
     shown = numbers[["outcome", "arm", "allocated", "baseline", "followup", "analysed", "missing"]].astype(str)
-    shown.columns = [
-        "Outcome", "Group", "Allocated", "With baseline", "With follow-up", "Analysed", "Without follow-up",
-    ]  # fmt: skip
+    names = ["Outcome", "Group", "Allocated", "With baseline", "With follow-up", "Analysed", "Without follow-up"]
+    shown.columns = names
     return Table("training_flow", "Athletes from allocation to analysis.", shown, numbers=numbers)
 
 
