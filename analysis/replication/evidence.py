@@ -169,7 +169,7 @@ def consistency(r: float, n: int, r_new: float, n_new: int) -> Consistency:
         q_cochran=cochran,
         df=1,
         p_cochran=float(chi2.sf(cochran, 1)),
-        i2=max(0.0, 1 - 1 / cochran) if cochran else 0.0,
+        i2=max(0.0, (cochran - 1) / cochran) if cochran > 0 else 0.0,
         ci_low=q - half,
         ci_high=q + half,
         n_athletes=int(n + n_new),
