@@ -195,8 +195,9 @@ def test_the_smallest_bound_lies_beyond_the_farther_end_of_both_intervals():
     steps = intervals(*THREE).rename(columns=lambda c: c.replace("ci_", "equivalence_ci_"))
     wider = steps.assign(ci_low=-99.0, ci_high=99.0)  # the 95 % interval of a step decides nothing here
     assert with_bounds(wider)["smallest_bound"].tolist() == [8.25, 9.25, 2.25]
-    gone = with_bounds(intervals(*THREE).assign(ci_low_cr2=np.nan))
-    assert gone["smallest_bound"].isna().all()
+    for end in ("ci_low", "ci_high", "ci_low_cr2", "ci_high_cr2"):
+        gone = with_bounds(intervals(*THREE).assign(**{end: np.nan}))
+        assert gone["smallest_bound"].isna().all()
 
 
 def test_the_answer_turns_at_the_largest_bound_of_each_level_stretch():
@@ -266,6 +267,9 @@ def test_ratings_that_never_move_pass_with_any_bound():
     assert rank_bounds(wide, pair, 0.05) == [0.0] and np.isnan(rank_bounds(wide, pair, 1 / 64)).all()
     assert rank_bounds(wide.assign(**{"2": wide["2"] + 0.3}), pair, 0.05) == [pytest.approx(0.3)]
     assert rank_bounds(wide.assign(**{"2": wide["2"] + [0, 0, 0, 0, 1, -2]}), pair, 0.05) == [1.0]
+    assert rank_bounds(wide.assign(**{"2": wide["2"] + [0, 0, 0, 0, 1, -2]}), pair, 2 / 64) == [
+        2.0
+    ]  # p has to be below
 
 
 def test_ratings_turn_where_ranks_and_intervals_both_pass():
