@@ -1,12 +1,13 @@
 """What is said of a plan, of small results made by hand: which words are chosen where, and which numbers stand in them."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.planning import VERDICTS
+from analysis.planning import VERDICTS, answer_design
 from analysis.study.outcomes import OUTCOMES
 from analysis.telling.planning import phrases as say
 from analysis.telling.planning.sentences import (
@@ -21,10 +22,12 @@ from analysis.telling.planning.sentences import (
     plain_replication_sizes,
     plain_simulation,
     plain_timetable,
+    table_covariances,
     table_looks,
     table_sizes,
     write_up_assurance,
     write_up_replication_sizes,
+    write_up_size,
 )
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -60,14 +63,15 @@ def test_who_spars_whom():
     assert told.endswith(f" Opponents differ by 4{NBSP}kg in the median and by 9{NBSP}kg at most.")
 
 
-def evening(mats=(1, 2), starts=(0.0, 0.0), end=1500.0):
-    table = pd.DataFrame({"mat": mats, "round_no": 1, "start_s": starts, "end_s": [600.0, end]})
+def evening(mats=(1, 2), starts=(0.0, 0.0), end=1500.0, rounds=1):
+    table = pd.DataFrame({"mat": mats, "round_no": rounds, "start_s": starts, "end_s": [600.0, end]})
     return SimpleNamespace(n_athletes=0, mats=table)
 
 
 def test_when_rounds_start_without_blood():
     assert plain_timetable(evening()) == f"2 mats start together; 1 round with their rests take 25{NBSP}min."
     assert plain_timetable(evening(starts=(0.0, 60.0))).startswith("2 mats start one after the other;")
+    assert plain_timetable(evening(rounds=(1, 2))).startswith("2 mats start together; 2 rounds")
     assert plain_timetable(evening(mats=(1, 1))).startswith("One mat; 1 round")
 
 
@@ -132,8 +136,7 @@ def test_what_invented_studies_found():
     assert plain_simulation(simulated(*other)) == say.NOTHING_ASKED.format(studies=200, athletes="9 athletes")
     for times, flattered in ((1.25, False), (1.26, True), (np.nan, False)):
         said = plain_simulation(simulated(change, ("fitness.heart_rate", "slope", 200, 0.3, times)))
-        assert ("mostly luck" in said) is flattered and say.SAW_FITNESS in said
-    assert f"{say.SAW_FITNESS} made it 1.3 times" not in plain_simulation(simulated(change))
+        assert ("made it 1.3 times as large" in said) is flattered and say.SAW_FITNESS in said
 
 
 def test_the_formula_promises_too_much_where_it_lies_above_the_interval():
@@ -235,5 +238,40 @@ def test_assurance_is_told_of_changes_and_slopes_alone():
     found = SimpleNamespace(table=pd.DataFrame(lines), open=["a"], n_draws=50)
     assert len(write_up_assurance(found)) == 1 and write_up_assurance(found)[0].count(" in 80 of 100 draws") == 1
     assert "leave 1 quantity open" in write_up_assurance(found)[0] and "over 50 draws" in write_up_assurance(found)[0]
+    for asked, told in ((["rounds.heart_rate"], 1), (["rounds.lactate"], 0), ([], 0)):
+        assert len(write_up_assurance(found, asked=asked)) == told
     found.table = pd.DataFrame(lines[1:])
     assert write_up_assurance(found) == []
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return answer_design(4, n=30)
+
+
+def test_the_number_is_justified_by_what_the_plan_holds(answer):
+    just, more = (" ".join(write_up_size(replace(answer, n_to_recruit=30 + k))) for k in (0, 2))
+    assert "we ask" not in just and "To keep that number, we ask 32 athletes, if " in more
+    assert "Taken from the plan" not in just and "The published correlation" not in just
+    planned = write_up_size(replace(answer, from_plan=("a", "b"), replication=sizes()))
+    assert "Taken from the plan: a; b." in planned and any(
+        p.startswith("The published correlation is") for p in planned
+    )
+    for verdict in VERDICTS:
+        told = write_up_size(replace(answer, questions=answer.questions.assign(verdict=verdict)))
+        assert any("This number is too small" in p for p in told) is (verdict != VERDICTS[0])
+    fitness = answer.questions["question"].str.startswith("fitness")
+    none = answer.questions["detectable"].mask(fitness, np.inf)
+    unseen = " ".join(write_up_size(replace(answer, questions=answer.questions.assign(detectable=none))))
+    assert unseen.count("detectable: no size that fits") == fitness.sum() and "no size that fits" not in just
+    truth = answer.assumptions
+    spread, error = f"{truth.capacity_sd:.1f}{NBSP}mL/kg/min", f"{truth.test_error:.1f}{NBSP}mL/kg/min"
+    assert f"spreads the athletes by {spread}" in just and error in just
+    names = answer.design.adjustment("heart_rate", truth)
+    assert names and "The heart-rate slope is adjusted for " in just
+
+
+def test_simulated_powers_stand_with_their_intervals_in_percent():
+    line = {"words": "all alike", "test": "F", "power": 0.7, "ci_low": 0.651, "ci_high": 0.749, "formula": 0.8}
+    table = table_covariances(SimpleNamespace(table=pd.DataFrame([line])))
+    assert table.iloc[0].tolist() == ["all alike", "F", f"70{NBSP}% (65.1 to 74.9{NBSP}%)", f"80{NBSP}%"]
