@@ -104,7 +104,7 @@ def prepare_rounds(
         word = "Round" if len(empty) == 1 else "Rounds"
         warnings.append(f"{word} {join_words(empty)} held no value of {outcome} and could not be compared.")
     _check_enough(tested, present, outcome)
-    names = np.array(labels, dtype=object)[tested["code"].to_numpy()]
+    names = np.array(labels)[tested["code"].to_numpy()]
     tested = tested.assign(round_no=pd.Categorical(names, categories=present, ordered=True))
     tested = tested.drop(columns="code").sort_values(["athlete", "round_no"], ignore_index=True)
     wide = widen(tested)

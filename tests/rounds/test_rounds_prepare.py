@@ -156,6 +156,7 @@ def test_complete_cases_and_whom_they_drop():
     many = "dropped from the complete cases: rounds 2, 3 and 4 missing"
     assert reasons == ["dropped from the complete cases: round 4 missing"] * 3 + [many]
     assert dropped.index.tolist() == [0, 1]
+    assert prepare_rounds(table([np.nan, 2.0, 3.0, 4.0, 5.0, 7.0]), "y").left_out["round_no"].tolist() == ["1"]
     whole = prepare_rounds(WHOLE, "y")
     assert whole.without_incomplete() is whole.left_out
 
@@ -193,6 +194,8 @@ def test_covariates_are_numbers_or_groups_and_rows_without_one_are_left_out():
     bands = prepare_rounds(club(band=np.repeat(["1", "2", "x", "1", "2"], 3)), "y", keep=["band"])
     rows, terms = with_covariates(bands, ["band"])  # one that is no number makes them groups
     assert terms == {"C(covariate_0)": "band"} and set(rows.table["covariate_0"]) == {"1", "2", "x"}
+    twice = prepare_rounds(club(y=[np.nan, *range(14)], age=[20.0] * 4 + [np.nan] + [25.0] * 10), "y", keep=["age"])
+    assert with_covariates(twice, ["age"])[0].left_out.index.tolist() == [0, 1]
     gaps = club()
     gaps.loc[[0, 1], "age"], gaps.loc[7, "sex"] = [np.nan, np.inf], ""
     rows, _ = with_covariates(prepare_rounds(gaps, "y", keep=["age", "sex"]), ["age", "sex"])

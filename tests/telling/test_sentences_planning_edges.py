@@ -136,7 +136,9 @@ def test_what_invented_studies_found():
     assert plain_simulation(simulated(*other)) == say.NOTHING_ASKED.format(studies=200, athletes="9 athletes")
     for times, flattered in ((1.25, False), (1.26, True), (np.nan, False)):
         said = plain_simulation(simulated(change, ("fitness.heart_rate", "slope", 200, 0.3, times)))
-        assert ("made it 1.3 times as large" in said) is flattered and say.SAW_FITNESS in said
+        assert ("made it 1.3 times as large" in said) is (
+            "mostly luck" in said
+        ) is flattered and say.SAW_FITNESS in said
 
 
 def test_the_formula_promises_too_much_where_it_lies_above_the_interval():
@@ -267,6 +269,8 @@ def test_the_number_is_justified_by_what_the_plan_holds(answer):
     truth = answer.assumptions
     spread, error = f"{truth.capacity_sd:.1f}{NBSP}mL/kg/min", f"{truth.test_error:.1f}{NBSP}mL/kg/min"
     assert f"spreads the athletes by {spread}" in just and error in just
+    for size in (truth.heart_rate, truth.lactate, truth.exertion):
+        assert f", {size.sd_between:.1f}{NBSP}" in just and f" and {size.sd_within:.1f}{NBSP}" in just
     names = answer.design.adjustment("heart_rate", truth)
     assert names and "The heart-rate slope is adjusted for " in just
 

@@ -216,6 +216,9 @@ def test_who_trained_as_allocated_is_told_by_seven_sessions_of_ten():
     for design, warned in (("parallel", 0), ("delayed_start", 1)):
         found = answer_training({"capacity": as_values()}, GROUPS, design=design, **asked)
         assert len(found.warnings) == warned and found.n_allocated == 12 and found.design == design
+        assert found.outcomes["capacity"].confirmatory and found.outcomes["capacity"].verdict in (GAIN, MATTERS)
+    strict = answer_training({"capacity": as_values()}, GROUPS, alpha=1e-6, **asked).outcomes["capacity"]
+    assert strict.verdict == CANNOT_TELL and strict.why_not and not strict.confirmatory
     all_did = told.assign(share=1.0, sessions_done=0)
     asked["adherence"] = SimpleNamespace(athletes=all_did)
     same = answer_training({"capacity": as_values()}, GROUPS, **asked).outcomes["capacity"].beside
