@@ -218,7 +218,7 @@ def _unit_rows(below, kinds) -> int:
     """Rows of units right under the header: no number in any column of rates or times."""
     count = 0
     for row in below[:2]:
-        if _has_value(row, kinds) or any(c[:1].isdecimal() for c in row):
+        if _has_value(row, kinds) or np.isfinite(parse_numbers(row)).any():
             break
         count += 1
     return count

@@ -149,7 +149,8 @@ def test_one_further_off_must_explain_fifteen_hundredths_more():
 
 
 @pytest.mark.parametrize(
-    ("block", "n", "autocorrelation"), [(1, 104, 0.0), (2, 104, 1 / 104), (4, 104, 53 / 104), (200, 400, 0.98)]
+    ("block", "n", "autocorrelation"),
+    [(1, 4, 0.0), (1, 104, 0.0), (2, 104, 1 / 104), (4, 104, 53 / 104), (200, 400, 0.98)],
 )
 def test_the_half_width_of_a_lag_by_hand(block, n, autocorrelation):
     """0.45 times 1.96 roots of twice the variance over the curvature; neighbours that are alike count as fewer.
@@ -392,7 +393,7 @@ def test_a_trace_without_a_clock_is_moved_by_the_middle_of_its_rounds(monkeypatc
     assert one.placed and one.clock[0] == 1010.0  # round 2 stands at 1,480 and was found at 470
     assert windows == {2: Window(2, 1480.0, 1780.0, "trace", 0.6), 3: Window(3, 1900.0, 2200.0, "trace", 0.6)}
     assert [line["offset_source"] for line in evening.clocks] == ["lined up with the rounds", "none needed"]
-    assert "confidence 0.60" in warnings[0] and len(warnings) == 1
+    assert "confidence 0.60)" in warnings[0] and len(warnings) == 1
     alone = trace(placed=False)
     own = place_without_clock(alone, {}, Protocol(3, 300.0, 120.0), [], "A01, session 1", warnings)
     assert own == {1: Window(1, 50.0, 350.0, "trace", 0.9), 2: Window(2, 470.0, 770.0, "trace", 0.6)}
@@ -413,7 +414,8 @@ def test_rounds_of_an_evening_that_nobody_logged(monkeypatch):
         assert windows_from_traces(traces, protocol, Evening("1"), warnings) == {} and not warnings
     got = windows_from_traces([trace()], Protocol(1, 300.0, 120.0), Evening("1"), warnings)
     assert got == {1: Window(1, 50.0, 350.0, "trace", 0.9), 2: Window(2, 470.0, 770.0, "trace", 0.6)}
-    assert "confidence 0.60" in warnings[0]
+    assert "confidence 0.60)" in warnings[0]
+    assert windows_from_traces([trace()], Protocol(1, 1.0), Evening("1"), []) == got
     monkeypatch.setattr(clocks, "find_rounds", lambda *_: ROUNDS[:0])
     assert windows_from_traces([trace()], Protocol(1, 300.0), Evening("1"), warnings) == {}
     assert "no rounds could be found" in warnings[1]

@@ -121,6 +121,7 @@ def test_rows_may_have_one_cell_more_or_less_than_the_header():
 
 def test_two_rows_below_the_header_may_say_units():
     assert read(lines("time;HR", "s;bpm", "0;118", "1;119")).rates.tolist() == [118, 119]
+    assert read(lines("time;HR", "ms;1/min", "0;118", "1000;119")).seconds.tolist() == [0, 1]  # a 1 that is a unit
     assert read(lines("time;HR", "ms;bpm", "measured;measured", "0;118", "1000;119")).seconds.tolist() == [0, 1]
 
 
@@ -230,10 +231,11 @@ def test_a_table_has_two_to_four_hundred_columns():
 
 def test_columns_without_a_known_name_weigh_when_more_than_half_of_them_are_numbers():
     """Otherwise nothing in "time,A01" says that heart rates stand below it."""
-    half, more = ["0,118", "1,x"], ["0,118", "1,x", "2,119"]
+    half, more, none = ["0,118", "1,x"], ["0,118", "1,x", "2,119"], ["0,", "1,"]
     assert find_layout(["elapsed_s,A01", *more], "a").kinds[1] == ("", "")
-    with pytest.raises(RecordingError, match="no column of heart rates"):
-        find_layout(["elapsed_s,A01", *half], "a")
+    for rows in (half, none):
+        with pytest.raises(RecordingError, match="no column of heart rates"):
+            find_layout(["elapsed_s,A01", *rows], "a")
 
 
 def test_the_header_that_names_most_is_the_header_and_of_equals_the_first():
