@@ -94,13 +94,7 @@ def kind_of_column(header: str) -> tuple[str, str]:
     if not kind and len(words) > 1 and (unit or words[-2:] == ["min", "1"]):
         rest = [w for w in words if w not in UNIT_WORDS]
         kind = _KINDS.get(" ".join(rest), "")
-    if (
-        kind == "time"
-        and unit in ("s", "ms", "min", "h")
-        and len(words) > 1
-        and "utc" not in words
-        and "unix" not in words
-    ):
+    if kind == "time" and unit in ("s", "ms", "min", "h") and "utc" not in words and "unix" not in words:
         kind = "elapsed"
     return kind, unit
 
@@ -281,7 +275,7 @@ def wide_columns(lines: list[str], layout: Layout, name: str) -> dict[str, int]:
     """The athletes of a table with one column each: label -> place."""
     found = {layout.headers[i]: i for i in layout.columns("rate")}
     if found:
-        return found if len(found) > 1 else {}
+        return found
     rows = list(islice(_rows(lines, layout, name), CHUNK))
     for i, (kind, _) in enumerate(layout.kinds):
         if kind:

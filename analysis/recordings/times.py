@@ -200,7 +200,7 @@ def _from_clock(texts: list[str], kind: str) -> Times:
     if seconds is None:
         for t in set(texts):
             known[t] = _clock(t, minutes_first)
-        seconds = np.array([known[t] for t in texts], dtype=float)
+        seconds = np.array([known[t] for t in texts])
     remarks = []
     there = seconds[np.isfinite(seconds)]
     elapsed = kind == "elapsed" or (kind == "time" and (two_parts or (len(there) > 0 and there[0] < 60)))

@@ -47,7 +47,8 @@ def test_lines_end_as_three_systems_end_them(ends):
 
 
 def test_without_a_header_three_rows_that_run_forward_are_needed():
-    assert read(lines("0,118", "1,119", "2,121")).rates.tolist() == [118, 119, 121]
+    bare = read(lines("0,118", "1,119", "2,121"))
+    assert bare.rates.tolist() == [118, 119, 121] and "no header" in bare.remarks[0]
     for rows in (
         ("0,118", "1,119"),
         ("2,118", "1,119", "0,121"),
@@ -273,6 +274,7 @@ def test_a_date_beside_a_blank_time_does_not_stop_the_rest():
 
 def test_whole_seconds_beside_intervals_do_not_cut_them():
     """Up to 3 s between the stamps and the running sum are the rounding of the stamps."""
+    assert read(lines("elapsed (ms),rr_ms", "10000,800", "10800,800")).interval_ends == pytest.approx([10, 10.8])
     stamps = read(lines("time_s,rr_ms", "100,800", "101,800", "102,800", "103,800"))
     assert stamps.interval_ends == pytest.approx([100.0, 100.8, 101.6, 102.4])
     edge = read(lines("time_s,rr_ms", "100,500", "103.5,500", "107.25,500"))

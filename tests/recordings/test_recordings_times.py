@@ -234,6 +234,8 @@ def test_columns_laid_out_alike_are_read_the_quick_way(ending):
 )
 def test_what_is_no_time_leaves_the_quick_way(odd):
     assert _fixed_iso([odd]) is None and _fixed_iso([]) is None
+    fits = ["2026-03-01T18:04:30Z", "2027-11-23T09:56:41Z"]
+    assert _fixed_iso(fits)[0][0] == BASE and _fixed_iso([fits[0], fits[1].replace("T", " ")]) is None
     assert _fixed_clock(["19:60:00"]) is None and _fixed_clock(["19:04:61"]) is None and _fixed_clock([]) is None
 
 
@@ -246,6 +248,7 @@ def test_sixty_minutes_stand_behind_no_hour_alone_and_zones_of_hours_are_read():
 def test_one_year_that_stands_first_says_that_years_do():
     assert _date_order([(5, "-", 3, 2026), (2026, "-", 3, 1)]) == ("ymd", [])
     assert _date_order([(12, "/", 12, 2026)]) == ("dmy", []) and _date_order([(11, "/", 12, 2026)]) == ("", [])
+    assert _date_order([(31, "/", 12, 2026)])[0] == "dmy" and _date_order([(32, "/", 12, 2026)])[0] == "ymd"
     assert _date_order([(13, "/", 12, 2026)]) == ("dmy", []) and _date_order([(12, "/", 13, 2026)]) == ("mdy", [])
 
 
