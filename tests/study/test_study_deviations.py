@@ -1,14 +1,16 @@
 """The edges of a departure from the plan: what counts as one, what does not yet, and how it is worded."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from study_folders import SETTINGS, make_folder
 
-from analysis.study import OUTCOMES, load_study
+from analysis.study import OUTCOMES, Study, load_study
 from analysis.study import deviations as dv
+from analysis.study.check import list_departures
 from analysis.study.fixed_plan import FixedPlan, protocol_values
 from analysis.study.plan import Hypothesis
 from analysis.study.settings import Protocol
@@ -31,6 +33,10 @@ def with_rounds(study, **values):
 def clock_of(study, *lines):
     table = pd.DataFrame(lines, columns=["group", "round_no", "start_clock", "end_clock"])
     return replace(study, clock=table.assign(session="1", file="clock.csv", row=range(2, len(table) + 2)))
+
+
+def test_what_the_kit_proposed_and_nobody_wrote_departs_from_nothing():
+    assert list_departures(Study(folder=Path("nowhere"))) == ()
 
 
 @pytest.mark.parametrize(
