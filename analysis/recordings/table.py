@@ -273,9 +273,11 @@ def _like_rates(values: np.ndarray) -> bool:
 
 def wide_columns(lines: list[str], layout: Layout, name: str) -> dict[str, int]:
     """The athletes of a table with one column each: label -> place."""
-    found = {layout.headers[i]: i for i in layout.columns("rate")}
-    if found:
-        return found
+    rates = layout.columns("rate")
+    if rates:
+        headers = dict.fromkeys(layout.headers[i] for i in rates)
+        return {h: _same_name(lines, layout, name, [i for i in rates if layout.headers[i] == h]) for h in headers}
+    found: dict[str, int] = {}
     rows = list(islice(_rows(lines, layout, name), CHUNK))
     for i, (kind, _) in enumerate(layout.kinds):
         if kind:
@@ -283,8 +285,24 @@ def wide_columns(lines: list[str], layout: Layout, name: str) -> dict[str, int]:
         cells = [r[i] for r in rows if i < len(r) and r[i].strip()]
         if _like_rates(parse_numbers(cells)):
             label = athlete_in_header(layout.headers[i]) or layout.headers[i].strip()
-            found[label or f"column {i + 1}"] = i
+            label = label or f"column {i + 1}"
+            found[label] = _same_name(lines, layout, name, [found[label], i]) if label in found else i
     return found
+
+
+def _same_name(lines: list[str], layout: Layout, name: str, places: list[int]) -> int:
+    """Which of several columns of one name holds the trace: any where they say the same, else nobody can tell."""
+    kept, *others = places
+    for other in others:
+        one, two = (parse_numbers(cells) for cells in _take_columns(lines, layout, name, [kept, other]))
+        if np.isfinite(one).any() and np.isfinite(two).any() and not np.array_equal(one, two, equal_nan=True):
+            raise RecordingError(
+                f"{name}: columns {kept + 1} and {other + 1} are both called {layout.headers[other].strip()!r} and hold "
+                "different values. Save a copy with a name of its own above each, such as the athlete's code, and put it in "
+                "the place of this file, which is kept elsewhere."
+            )
+        kept = kept if np.isfinite(one).any() else other
+    return kept
 
 
 def _preamble(rows: list[list[str]]) -> dict:
@@ -404,16 +422,15 @@ def _time_columns(layout: Layout) -> tuple[int | None, int | None]:
 
 def _choose(lines, layout: Layout, label: str | None, name: str) -> tuple[int | None, str, int | None]:
     """Which column holds the rates, under which label, and the column of athletes where rows are to be picked."""
-    rates = layout.columns("rate")
     who = _first(layout.columns("athlete"))
     if label is not None:
-        return _choose_labelled(lines, layout, label.strip(), name, rates, who)
+        return _choose_labelled(lines, layout, label.strip(), name, who)
     wide = wide_columns(lines, layout, name)
     if len(wide) > 1:
         raise RecordingError(
             f"{name}: holds {len(wide)} traces ({_listed(list(wide))}). Name the athlete's column in column_or_label."
         )
-    rate = _first(rates + list(wide.values()))
+    rate = _first(list(wide.values()))
     if rate is not None or layout.columns("interval"):
         return rate, "", who
     raise RecordingError(
@@ -422,15 +439,15 @@ def _choose(lines, layout: Layout, label: str | None, name: str) -> tuple[int | 
     )
 
 
-def _choose_labelled(lines, layout, label, name, rates, who):
-    for i, header in enumerate(layout.headers):
-        if header.strip().casefold() == label.casefold():
-            return i, label, None
+def _choose_labelled(lines, layout, label, name, who):
+    called = [i for i, header in enumerate(layout.headers) if header.strip().casefold() == label.casefold()]
+    if called:
+        return _same_name(lines, layout, name, called), label, None
     wide = wide_columns(lines, layout, name)
     for known, i in wide.items():
         if known.casefold() == label.casefold():
             return i, label, None
-    rate = _first(rates + list(wide.values()))
+    rate = _first(list(wide.values()))
     if who is not None and len(wide) < 2 and (rate is not None or layout.columns("interval")):
         return rate, label, who
     known = list(wide) or layout.headers

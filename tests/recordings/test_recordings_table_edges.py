@@ -404,3 +404,19 @@ def test_a_date_above_the_header_that_can_be_read_two_ways_is_none():
 def test_a_header_of_three_names_over_one_column_is_not_of_intervals(separator):
     with pytest.raises(RecordingError, match="no column of heart rates"):
         read(lines(f"rr{separator}x{separator}y", *["800"] * 5))
+
+
+@pytest.mark.parametrize("heads", ["time,HR,HR", "time,A01,A01"])
+def test_two_columns_of_one_name_are_one_trace_only_where_they_say_the_same(heads):
+    def table(*pairs):
+        return lines(heads, *(f"19:00:0{i},{one},{two}" for i, (one, two) in enumerate(pairs)))
+
+    label = heads.split(",")[1]
+    for pairs in (((118, 118), (119, 119)), ((118, ""), (119, "")), (("", 118), ("", 119))):
+        for how in ({}, {"label": label}):
+            assert read(table(*pairs), **how).rates.tolist() == [118, 119], (pairs, how)
+    for how in ({}, {"label": label}):
+        with pytest.raises(
+            RecordingError, match=f"columns 2 and 3 are both called {label!r} and hold different values"
+        ):
+            read(table((118, 128), (119, 129)), **how)
