@@ -104,6 +104,26 @@ def test_rates_sent_after_the_session(tmp_path):
     assert got.samples["hr_bpm"].tolist() == [110, *range(111, 119), *range(111, 119)]
 
 
+def test_packed_counts_go_on_from_the_last_of_several_full_ones(tmp_path):
+    """By hand: counts of 10,000 + 1024 x (0, 5, 6, 7); the packed two are the last 12 bits of 16,144 and 17,168."""
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32)])
+    fit.define(1, RATES, [(253, 4, U32), (6, 2, U8), (9, 8, U32)])
+    fit.define(2, RATES, [(6, 2, U8), (10, 3, 0x0D)])
+    fit.write(0, 1_100_000_000)
+    fit.write(1, 1_100_000_000, [110, 111], [10_000, 15_120])
+    low, high = 16_144 - 3 * 4096, 17_168 - 4 * 4096
+    fit.write(2, [112, 113], bytes([low & 0xFF, (low >> 8) | ((high & 0x0F) << 4), high >> 4]))
+    got = read(tmp_path, fit.bytes())
+    assert got.samples["elapsed_s"].tolist() == [0, 5, 6, 7]
+    assert got.samples["hr_bpm"].tolist() == [110, 111, 112, 113]
+
+
+def test_bytes_of_nothing_after_the_end_are_not_worth_a_word(tmp_path):
+    got = read(tmp_path, simple_fit(RATES_60).bytes() + bytes(40))
+    assert got.samples["hr_bpm"].tolist() == RATES_60 and got.remarks == ()
+
+
 def test_intervals_alone_give_a_rate_and_are_not_mixed(tmp_path):
     fit = FitFile()
     fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)])
