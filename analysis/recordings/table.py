@@ -298,8 +298,8 @@ def _same_name(lines: list[str], layout: Layout, name: str, places: list[int]) -
         if np.isfinite(one).any() and np.isfinite(two).any() and not np.array_equal(one, two, equal_nan=True):
             raise RecordingError(
                 f"{name}: columns {kept + 1} and {other + 1} are both called {layout.headers[other].strip()!r} and hold "
-                "different values. Save a copy with a name of its own above each, such as the athlete's code, and put it in "
-                "the place of this file, which is kept elsewhere."
+                "different values. Put a copy in the place of this file, with a name of its own above each (such as "
+                "heart_rate_A07 and heart_rate_other), and write the athlete's in column_or_label of recordings.csv."
             )
         kept = kept if np.isfinite(one).any() else other
     return kept
