@@ -111,7 +111,8 @@ _TOPICS = (
           "heart-rate recordings in recordings/ (or typed means in rounds.csv) of at least three athletes"),
     Topic("lactate", "lactate", "lactate_mmol_l", "rises", "lower",
           "Do athletes with a higher aerobic capacity have a lower lactate after sparring?",
-          "blood lactate in rounds.csv (or lactate.csv) of at least three athletes", full="blood lactate"),
+          "blood lactate in rounds.csv (or lactate.csv) of at least three athletes, on the analyser's scale",
+          full="blood lactate"),
     Topic("exertion", "perceived exertion", "exertion", "rises", "", "",
           "exertion ratings in rounds.csv of at least three athletes"),
 )  # fmt: skip
