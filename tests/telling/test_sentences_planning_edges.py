@@ -50,6 +50,8 @@ def test_who_spars_whom():
         plain_pairing(pairing(opponents=same))
         == "Everybody spars in each of 2 rounds, with the same opponent all evening."
     )
+    one_met_two = [*same, ("C", "A"), ("C", "B")]
+    assert "same opponent" not in plain_pairing(pairing(opponents=one_met_two))
     assert plain_pairing(pairing(opponents=same, rounds=1)).endswith("1 round, with a new opponent every time.")
     assert "2 rounds; 1 pair meets more than once." in plain_pairing(pairing(repeats=1))
     assert "2 rounds; 2 pairs meet more than once." in plain_pairing(pairing(repeats=2))
@@ -133,6 +135,8 @@ def test_what_invented_studies_found():
     text = plain_simulation(simulated(change, *other))
     assert text.startswith("Of 200 invented studies like yours, each begun by 9 athletes, ") and say.SAW_CHANGE in text
     assert say.FOUND_LEVEL not in text and text.count("of 100") <= 1
+    once = ("rounds.heart_rate", "change", 1, 1.0, np.nan)
+    assert say.SAW_CHANGE in plain_simulation(simulated(once))
     assert plain_simulation(simulated(*other)) == say.NOTHING_ASKED.format(studies=200, athletes="9 athletes")
     for times, flattered in ((1.25, False), (1.26, True), (np.nan, False)):
         said = plain_simulation(simulated(change, ("fitness.heart_rate", "slope", 200, 0.3, times)))
@@ -184,6 +188,7 @@ def test_amounts_have_the_decimals_of_the_outcome(line, value, said):
 def test_what_is_detectable_is_rounded_up():
     assert _detectable(row()) == f"6.4{NBSP}bpm" and _detectable(row(detectable=6.3)) == f"6.3{NBSP}bpm"
     assert _detectable(row(part="correlation", unit="correlation", detectable=0.611)) == "0.62"
+    assert _detectable(row(detectable=np.inf)) == "unbounded"
     assert [_level(s) for s in (0.05, 0.025, 0.1)] == [f"5{NBSP}%", f"2.5{NBSP}%", f"10{NBSP}%"]
 
 
@@ -266,6 +271,11 @@ def test_the_number_is_justified_by_what_the_plan_holds(answer):
     none = answer.questions["detectable"].mask(fitness, np.inf)
     unseen = " ".join(write_up_size(replace(answer, questions=answer.questions.assign(detectable=none))))
     assert unseen.count("detectable: no size that fits") == fitness.sum() and "no size that fits" not in just
+    endless = answer.questions["half_width"].mask(fitness, np.inf)
+    wide = " ".join(write_up_size(replace(answer, questions=answer.questions.assign(half_width=endless))))
+    known = np.isfinite(answer.questions.loc[fitness, "half_width"]).sum()
+    expected = say.TO_EXPECT.split("{")[0]
+    assert just.count(expected) - wide.count(expected) == known > 0 and "unbounded" not in wide
     truth = answer.assumptions
     spread, error = f"{truth.capacity_sd:.1f}{NBSP}mL/kg/min", f"{truth.test_error:.1f}{NBSP}mL/kg/min"
     assert f"spreads the athletes by {spread}" in just and error in just
