@@ -7,7 +7,7 @@ import pytest
 from make_fit import EPOCH_S, EVENT, INTERVALS, RATES, RECORD, U8, U16, U32, FitFile, simple_fit
 
 from analysis.recordings import RecordingError, read_recording
-from analysis.recordings.fit import _as_trace, _define, _place_beats, _timer_stops, _Walk
+from analysis.recordings.fit import _as_trace, _define, _Message, _numbers, _place_beats, _timer_stops, _Walk
 
 RATES_60 = [120 + i % 7 for i in range(60)]
 
@@ -44,6 +44,21 @@ def test_developer_fields_are_stepped_over(tmp_path):
     for i in range(5):
         fit.write(0, 1_100_000_000 + i, 130 + i, b"\x01\x02")
     assert read(tmp_path, fit.bytes()).samples["hr_bpm"].tolist() == [130, 131, 132, 133, 134]
+
+
+def test_several_developer_fields_are_stepped_over_with_their_sizes(tmp_path):
+    fit = FitFile()
+    fit.define(0, RECORD, [(253, 4, U32), (3, 1, U8)], developer=[(0, 2, 0), (1, 5, 0), (2, 1, 0)])
+    for i in range(5):
+        fit.write(0, 1_100_000_000 + i, 130 + i, b"\x01\x02", b"\x41" * 5, b"\x07")
+    assert read(tmp_path, fit.bytes()).samples["hr_bpm"].tolist() == [130, 131, 132, 133, 134]
+
+
+@pytest.mark.parametrize(("little", "numbers"), [(True, [0x0201, 0x0403]), (False, [0x0102, 0x0304])])
+def test_numbers_of_a_field_are_read_in_the_order_of_its_message(little, numbers):
+    message = _Message(INTERVALS, 5, little, None, 0, -1, {0: (1, 5)})
+    assert _numbers(b"\xaa\xbb\x01\x02\x03\x04\x05", 1, message, 0, 2) == numbers  # half a number at the end is none
+    assert _numbers(b"", 0, message, 7, 2) == []
 
 
 def test_compressed_time_stamps_roll_over(tmp_path):
@@ -343,6 +358,8 @@ def test_rates_of_the_strap_that_are_none_and_times_from_the_switch_on():
     strap = _as_trace(_Walk(rate_times=[100.0, 101.0], rate_values=[255, 254]), "a")
     assert np.isnan(strap.rates[0]) and strap.rates[1] == 254 and strap.seconds.tolist() == [100, 101]
     assert strap.clock == "none" and len(strap.remarks) == 2
+    zero = _as_trace(_Walk(times=[100, 101], rates=[0, 0], rate_times=[100.5, 101.5], rate_values=[118, 119]), "a")
+    assert zero.rates.tolist() == [118, 119]
     dated = _as_trace(_Walk(times=[1_100_000_000, None], rates=[120, 255], timer=[(1_100_000_000, 1)]), "a")
     assert dated.seconds[0] == 1_100_000_000 + EPOCH_S and np.isnan(dated.seconds[1]) and np.isnan(dated.rates[1])
     assert dated.clock == "utc" and dated.stops == [(1_100_000_000 + EPOCH_S, float("inf"), "timer stopped")]
@@ -355,6 +372,11 @@ def test_a_definition_may_end_with_the_file_and_is_cut_before_it(big):
     data, known = b"\x00" + bytes(fit.body), [None] * 16
     assert _define(data, 1, len(data), known) == len(data) and known[3].kind == RECORD and known[3].size == 5
     assert _define(data, 1, len(data) - 1, [None] * 16) == -1 and _define(data, 1, 6, [None] * 16) == -1
+    more = FitFile(big=big)
+    more.define(3, RECORD, [(253, 4, U32)], developer=[(0, 2, 0), (1, 3, 0)])
+    data = b"\x00" + bytes(more.body)
+    assert _define(data, 1, len(data), known) == len(data) and known[3].size == 4 + 2 + 3
+    assert [_define(data, 1, len(data) - cut, [None] * 16) for cut in (1, 6, 7)] == [-1, -1, -1]
 
 
 def test_other_events_than_the_timers_and_events_without_a_type_stop_nothing(tmp_path):

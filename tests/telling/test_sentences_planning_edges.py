@@ -146,7 +146,7 @@ def test_what_invented_studies_found():
 
 
 def test_the_formula_promises_too_much_where_it_lies_above_the_interval():
-    def told(formula):
+    def told(formula, *others):
         line = {
             "test": "Greenhouse-Geisser",
             "covariance": "decay",
@@ -157,10 +157,13 @@ def test_the_formula_promises_too_much_where_it_lies_above_the_interval():
         }
         table = pd.DataFrame(
             [line, line | {"covariance": "compound", "formula": 0.99}, line | {"test": "F", "formula": 0.99}]
+            + [line | other for other in others]
         )
         return plain_covariances(SimpleNamespace(table=table, design=SimpleNamespace(n=12)))
 
     assert not told(0.75).endswith("too much.") and told(0.76).endswith("; the formula promises too much.")
+    two = told(0.76, {"formula": 0.7})
+    assert two.endswith("; the formula promises too much.") and two.count("near rounds are alike") == 2
     assert told(0.75).count("near rounds are alike") == 1 and "12 athletes" in told(0.75)
 
 
@@ -271,6 +274,9 @@ def test_the_number_is_justified_by_what_the_plan_holds(answer):
     none = answer.questions["detectable"].mask(fitness, np.inf)
     unseen = " ".join(write_up_size(replace(answer, questions=answer.questions.assign(detectable=none))))
     assert unseen.count("detectable: no size that fits") == fitness.sum() and "no size that fits" not in just
+    of_fitness = " ".join(write_up_size(replace(answer, questions=answer.questions[fitness])))
+    how = say.HOW_ROUNDS.removeprefix("{texts}")
+    assert how in just and how not in of_fitness
     endless = answer.questions["half_width"].mask(fitness, np.inf)
     wide = " ".join(write_up_size(replace(answer, questions=answer.questions.assign(half_width=endless))))
     known = np.isfinite(answer.questions.loc[fitness, "half_width"]).sum()

@@ -74,6 +74,7 @@ def test_matched_pairs_below_six_make_no_confirmatory_claim():
     four = TWELVE[TWELVE["pair"].isin(["P1", "P2", "P3", "P4"])]
     result = analyse(as_values(four), four[["athlete", "arm", "pair"]], design="matched_pairs")
     assert "six are needed" in " ".join(result.why_not)
+    assert (result.randomisation.n_allocations, result.randomisation.how) == (16, "all 16 swaps inside 4 pairs")
 
 
 def test_holm_over_the_two_primary_questions():
