@@ -43,6 +43,8 @@ class SideBySide:
         """End the workers at once: what they were doing is not wanted any more."""
         for worker in list((getattr(self._pool, "_processes", None) or {}).values()):
             worker.terminate()
+        if (answers := getattr(self._pool, "_result_queue", None)) is not None:
+            answers._writer.close()  # else the rest of an answer that a worker was giving would be awaited for ever
 
     def share(self, shared) -> None:
         """Set what every piece of work is given first."""

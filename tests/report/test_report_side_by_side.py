@@ -6,10 +6,13 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
 from analysis.basics.parallel import SideBySide
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.mark.parametrize("cores", [1, 2])
@@ -66,3 +69,31 @@ def test_workers_end_when_their_parent_is_killed(tmp_path):
             return
         time.sleep(0.1)
     pytest.fail("a worker goes on without its parent")
+
+
+STOPPED_IN_AN_ANSWER = """
+import operator, time
+from analysis.basics.parallel import SideBySide
+
+def interrupted():
+    time.sleep(0.8)
+    raise KeyboardInterrupt
+
+if __name__ == "__main__":
+    with SideBySide(cores=2) as side:
+        side.share(b"x")
+        try:
+            side.run(operator.mul, [60_000_000] * 60, meanwhile=interrupted)
+        except KeyboardInterrupt:
+            print("stopped")
+"""
+
+
+def test_whoever_is_stopped_while_a_worker_gives_a_large_answer_ends(tmp_path):
+    """The half of an answer that was given would be awaited for ever."""
+    (tmp_path / "stopped.py").write_text(STOPPED_IN_AN_ANSWER)
+    done = subprocess.run(
+        [sys.executable, tmp_path / "stopped.py"], env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True,
+        text=True, timeout=40, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (0, "stopped\n"), done.stderr[-2000:]
