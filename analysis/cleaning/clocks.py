@@ -279,7 +279,7 @@ def _remedy(line: dict, trace: Trace, moved: str) -> str:
     if line["offset_source"] == BY_EVENT:
         type_it = "Correct event_s in its row of recordings.csv"
     else:
-        type_it = f"Write clock_offset_s = {offset} in its row of recordings.csv"
+        type_it = f"Write clock_offset_s = {offset} in its row of recordings.csv (add one where there is none)"
     hours = abs(line["found_offset_s"]) > 900 and line["device_clock"] == "utc"
     zone = " If all recordings look so, correct utc_offset in sessions.csv instead." if hours else ""
     return (
